@@ -1,0 +1,51 @@
+"""Words with one meaning, shared by page, feed, command line and export."""
+
+from enum import StrEnum
+
+
+class State(StrEnum):
+    """What a person reads about a job; one enum everywhere."""
+
+    AHEAD = "ahead"
+    WINDOW_OPEN = "window open"
+    PAST_DUE = "past due"
+    PAST_LIMIT = "past limit"
+    POSTPONED = "postponed"
+    DONE = "done"
+    WITHDRAWN = "withdrawn"
+
+
+class Subject(StrEnum):
+    """What a job kind is counted on."""
+
+    PART = "part"
+    PUMP = "pump"
+    POSITION = "position"
+    PLANT = "plant"
+
+
+class Trigger(StrEnum):
+    """Which limit of an interval comes first."""
+
+    RUNNING_HOURS = "running hours"
+    CALENDAR = "calendar"
+
+
+class Test(StrEnum):
+    """What the test after a job showed. NONE: returned, not proved."""
+
+    __test__ = False  # not a pytest class
+
+    PASSED = "passed"
+    FAILED = "failed"
+    NONE = "none"
+
+
+class Role(StrEnum):
+    """Who may do what; COUNTER keys may only post readings."""
+
+    COUNTER = "counter"
+    ENGINEER = "engineer"
+    CHIEF = "chief"
+    OFFICE = "office"
+    ADMIN = "admin"
