@@ -1,0 +1,185 @@
+"""Tables of capacity, jobs, plans and the record."""
+
+from enum import StrEnum
+
+from sqlalchemy import BigInteger, CheckConstraint, Index, text
+from sqlmodel import Field
+
+from scheduler.domain.words import Test, Trigger
+from scheduler.storage.columns import WITHOUT_ROWID, Row, by_value
+
+
+class OutageStatus(StrEnum):
+    """How far a pump is out: down, or returned and not yet proved by a test."""
+
+    DOWN = "down"
+    NOT_PROVED = "not proved"
+
+
+class PlanStatus(StrEnum):
+    """A plan is proposed, then taken by a person, then superseded by the next."""
+
+    PROPOSED = "proposed"
+    TAKEN = "taken"
+    SUPERSEDED = "superseded"
+
+
+class OutageRow(Row, table=True):
+    """A stretch in which a pump counts for less than its capacity; `to_s` none: still."""
+
+    __table_args__ = (
+        CheckConstraint("to_s IS NULL OR to_s >= from_s", name="to_s"),
+        CheckConstraint("counts_for_litres_per_h >= 0", name="counts_for"),
+        Index(None, "vessel_id", "plant_id", "from_s"),
+    )
+
+    id: str = Field(primary_key=True)
+    vessel_id: str = Field(foreign_key="vessel.id")
+    plant_id: str
+    pump_id: str
+    from_s: int = Field(sa_type=BigInteger)
+    to_s: int | None = Field(default=None, sa_type=BigInteger)
+    counts_for_litres_per_h: int = 0
+    status: OutageStatus = Field(sa_type=by_value(OutageStatus, "status"))
+    reason: str
+    actor: str
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
+class PumpTestRow(Row, table=True):
+    """A pull-down test of a pump: its result and, when passed, the swept litres an hour it showed."""
+
+    __table_args__ = (Index(None, "vessel_id", "pump_id", "at_s"),)
+
+    id: str = Field(primary_key=True)
+    vessel_id: str = Field(foreign_key="vessel.id")
+    pump_id: str
+    at_s: int = Field(sa_type=BigInteger)
+    result: Test = Field(sa_type=by_value(Test, "result"))
+    swept_litres_per_h: int | None = None
+    actor: str
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
+class DoneRow(Row, table=True):
+    """A turn of a job kind on its subject that was done: where the next interval starts."""
+
+    __table_args__ = (CheckConstraint("sequence >= 0", name="sequence"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    kind: str = Field(primary_key=True)
+    subject_id: str = Field(primary_key=True)
+    sequence: int = Field(primary_key=True)
+    at_s: int = Field(sa_type=BigInteger)
+    running_seconds: int = Field(sa_type=BigInteger)
+    estimated: bool = False
+    job_key: str | None = None
+
+
+class JobRow(Row, table=True):
+    """An occurrence and how far its work has come; `detail` is JSON. due_s and limit_s are the original ones."""
+
+    __table_args__ = (Index(None, "vessel_id", "plant_id", "closed_s"),)
+
+    key: str = Field(primary_key=True)
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    plant_id: str
+    kind: str
+    subject_id: str
+    sequence: int
+    pump_id: str | None = None
+    position_id: str | None = None
+    state: str
+    due_s: int = Field(sa_type=BigInteger)
+    window_s: int = Field(sa_type=BigInteger)
+    limit_s: int = Field(sa_type=BigInteger)
+    trigger: Trigger = Field(sa_type=by_value(Trigger, "trigger"))
+    closed_s: int | None = Field(default=None, sa_type=BigInteger)
+    detail: str = "{}"
+    version: int = 1
+
+
+class PlanRow(Row, table=True):
+    """A plan with the problem it answers (both JSON); a plant has at most one proposed and one taken."""
+
+    __table_args__ = (
+        Index(
+            "uq_plan_one_proposed",
+            "vessel_id",
+            "plant_id",
+            unique=True,
+            sqlite_where=text("status = 'proposed'"),
+            postgresql_where=text("status = 'proposed'"),
+        ),
+        Index(
+            "uq_plan_one_taken",
+            "vessel_id",
+            "plant_id",
+            unique=True,
+            sqlite_where=text("status = 'taken'"),
+            postgresql_where=text("status = 'taken'"),
+        ),
+        Index(None, "vessel_id", "plant_id", "made_s"),
+    )
+
+    id: str = Field(primary_key=True)
+    vessel_id: str = Field(foreign_key="vessel.id")
+    plant_id: str
+    digest: str
+    problem_digest: str
+    status: PlanStatus = Field(sa_type=by_value(PlanStatus, "status"))
+    made_s: int = Field(sa_type=BigInteger)
+    taken_s: int | None = Field(default=None, sa_type=BigInteger)
+    starts_s: int = Field(sa_type=BigInteger)
+    problem: str
+    plan: str
+    lawful: bool
+    least_margin_litres_per_h: int
+    least_at_s: int | None = Field(default=None, sa_type=BigInteger)
+    version: int = 1
+
+
+class SlotRow(Row, table=True):
+    """A planned outage of a plan."""
+
+    __table_args__ = (
+        CheckConstraint("end_s > start_s", name="end_s"),
+        Index(None, "plan_id"),
+        Index(None, "vessel_id", "job_key"),
+    )
+
+    id: str = Field(primary_key=True)
+    vessel_id: str = Field(foreign_key="vessel.id")
+    plan_id: str = Field(foreign_key="plan.id", ondelete="CASCADE")
+    job_key: str
+    pump_id: str | None = None
+    start_s: int = Field(sa_type=BigInteger)
+    end_s: int = Field(sa_type=BigInteger)
+    least_margin_litres_per_h: int
+    pinned: bool = False
+    version: int = 1
+
+
+class RecordRow(Row, table=True):
+    """A record of a vessel's history ("": of the installation). Triggers refuse to change or delete one."""
+
+    __table_args__ = (
+        CheckConstraint("number >= 1", name="number"),
+        CheckConstraint("length(hash) = 64 AND length(previous_hash) = 64", name="hash"),
+    )
+
+    vessel_id: str = Field(primary_key=True)
+    number: int = Field(primary_key=True, sa_type=BigInteger)
+    text: str
+    hash: str
+    previous_hash: str
+    kind: str
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
+class ChainHeadRow(Row, table=True):
+    """Number and hash of a vessel's newest record; locked while one is added."""
+
+    vessel_id: str = Field(primary_key=True)
+    number: int = Field(sa_type=BigInteger)
+    hash: str
