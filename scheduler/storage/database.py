@@ -1,0 +1,276 @@
+"""The database: one narrow door for reading, one for writing, on SQLite aboard and on PostgreSQL in the office.
+
+Writers take turns on both: on SQLite by BEGIN IMMEDIATE, on PostgreSQL by an advisory lock of the vessel, so that
+"read, decide, write" inside one `write` block never loses another's update.
+"""
+
+import hashlib
+import importlib
+import importlib.util
+import shutil
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import ModuleType
+from typing import Any, Literal
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import ArgumentError
+from sqlmodel import Session
+
+from scheduler.errors import Busy, NotFound, Refused, StorageFull
+from scheduler.storage.foreign import BUSY, DAMAGED, FULL, RETRY_AFTER, ours
+
+FLOOR_BYTES = 32 * 1024 * 1024
+"""Below this much free space nothing is written, so that the write-ahead log can still be folded in."""
+
+WAIT_SECONDS = 5
+"""How long a writer waits for its turn."""
+
+_PRAGMAS = (
+    f"PRAGMA busy_timeout = {WAIT_SECONDS * 1000}",
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+    f"PRAGMA journal_size_limit = {64 * 1024 * 1024}",
+)
+_POSTGRES_OPTIONS = f"-c lock_timeout={WAIT_SECONDS * 1000} -c synchronous_commit=on -c timezone=UTC"
+_INSTALLATION_KEY = 7_231_004_117
+
+
+class Database:
+    """An open database; `open_database` makes one. Safe to share between threads; close it at the end."""
+
+    def __init__(self, url: URL, *, floor_bytes: int) -> None:
+        self.url = url
+        self.dialect: Literal["sqlite", "postgresql"] = "sqlite" if url.get_backend_name() == "sqlite" else "postgresql"
+        self.path = Path(str(url.database)) if self.dialect == "sqlite" else None
+        self.floor_bytes = floor_bytes
+        self.write_engine, self.read_engine = _sqlite_engines(url) if self.path else _postgres_engines(url)
+        self._turn = threading.Lock()
+        self._holder: int | None = None
+
+    @contextmanager
+    def write(self, vessel_id: str | None = None) -> Iterator[Session]:
+        """A session that may write; committed at the end of the block, undone when the block raises.
+
+        Args:
+            vessel_id: the only vessel the block writes for; lets writers of other vessels work at the same time on
+                PostgreSQL. None: anything may be written, and every other writer waits.
+
+        Raises:
+            Busy: no turn within 5 s, or the connection was lost. StorageFull: no room. Clash: a row with that key was
+            there already. After any of these nothing of the block is stored.
+        """
+        with ours(), self.turn():
+            self.require_room()
+            with Session(self.write_engine, expire_on_commit=False) as session:
+                self.lock_vessels(session.connection(), None if vessel_id is None else [vessel_id])
+                yield session
+                session.commit()
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A session that sees one unchanging state of the database and cannot write.
+
+        Raises:
+            Busy: no connection was free, or it was lost.
+        """
+        with ours(), Session(self.read_engine, expire_on_commit=False) as session:
+            yield session
+
+    @contextmanager
+    def turn(self) -> Iterator[None]:
+        """The right to write, among the threads of this process; SQLite has one writer, PostgreSQL needs no turn.
+
+        Raises:
+            Busy: not within 5 s.
+        """
+        me = threading.get_ident()
+        if self._holder == me:
+            raise RuntimeError("a write inside a write of the same thread would wait for itself")
+        if self.path is None:
+            yield
+            return
+        if not self._turn.acquire(timeout=WAIT_SECONDS):
+            raise Busy(BUSY, more=RETRY_AFTER)
+        self._holder = me
+        try:
+            yield
+        finally:
+            self._holder = None
+            self._turn.release()
+
+    def lock_vessels(self, connection: Connection, vessel_ids: list[str] | None) -> None:
+        """Waits until no other transaction writes for these vessels (none: for any); nothing to do on SQLite."""
+        if self.path is None:
+            connection.exec_driver_sql(*lock_statement(vessel_ids))
+
+    def require_room(self) -> None:
+        """Raises StorageFull when the disk of an SQLite file has less than `floor_bytes` left."""
+        if self.path and shutil.disk_usage(self.path.parent).free < self.floor_bytes:
+            raise StorageFull(FULL)
+
+    def connect(self) -> Any:
+        """A driver connection of its own, set up as the writer's, in autocommit until BEGIN. The caller closes it."""
+        with ours():
+            dialect = self.write_engine.dialect
+            arguments, options = dialect.create_connect_args(self.url)
+            if self.path:
+                connection = dialect.loaded_dbapi.connect(*arguments, **{**options, "check_same_thread": False})
+                _set_up_sqlite(connection)
+                return connection
+            return dialect.loaded_dbapi.connect(
+                *arguments, **options, options=_POSTGRES_OPTIONS, connect_timeout=WAIT_SECONDS, autocommit=True
+            )
+
+    def engine_says(self) -> str:
+        """Which database engine this runs on, with its version: `SQLite 3.40.1`."""
+        with self.read() as session:
+            if self.path:
+                return f"SQLite {session.connection().exec_driver_sql('SELECT sqlite_version()').scalar_one()}"
+            return f"PostgreSQL {session.connection().exec_driver_sql('SHOW server_version').scalar_one()}"
+
+    def close(self) -> None:
+        """Closes all connections that are not in use."""
+        self.write_engine.dispose()
+        if self.path:
+            self.read_engine.dispose()
+
+
+def open_database(url: str, *, create: bool = True, check: bool = True, floor_bytes: int = FLOOR_BYTES) -> Database:
+    """Opens a database and sees that it answers and is sound. Its tables are `migrate.create_or_check`'s matter.
+
+    Args:
+        url: `sqlite:///path`, a plain path, or `postgresql://user@host/name`.
+        create: an SQLite file that is not there is made; else that is an error.
+        check: run SQLite's quick_check over an existing file.
+        floor_bytes: free bytes below which nothing is written.
+
+    Raises:
+        NotFound: no such file, folder or database. Refused: not a database, damaged, or an address of another form.
+        Busy: the server does not answer.
+    """
+    parsed = parse_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        path = Path(str(parsed.database))
+        if not path.parent.is_dir():
+            raise NotFound(f"The folder {path.parent} of the database does not exist. Make it, or set database_url.")
+        if not create and not path.exists():
+            raise NotFound(f"There is no database at {path}. Check the setting database_url, or start the server once.")
+    database = Database(parsed, floor_bytes=floor_bytes)
+    try:
+        with database.read() as session:
+            if database.path and check:
+                found = session.connection().exec_driver_sql("PRAGMA quick_check(1)").scalar_one()
+                if found != "ok":
+                    raise Refused(f"{DAMAGED} SQLite says: {found}")
+            session.connection()
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def parse_url(url: str) -> URL:
+    """The address in its full form.
+
+    Raises:
+        Refused: another database, an SQLite database in memory, or not an address.
+
+    >>> parse_url("/var/lib/leadline/ship.db").render_as_string()
+    'sqlite:////var/lib/leadline/ship.db'
+    """
+    if "://" not in url:
+        if url in ("", ":memory:"):
+            raise Refused("database_url names no file. Give a path, sqlite:///path or postgresql://user@host/name.")
+        return URL.create("sqlite", database=str(Path(url).expanduser()))
+    try:
+        parsed = make_url(url)
+    except ArgumentError as error:
+        raise Refused("database_url cannot be read; expected sqlite:///path or postgresql://user@host/name.") from error
+    backend = parsed.get_backend_name()
+    if backend == "sqlite" and parsed.database not in (None, "", ":memory:"):
+        return URL.create("sqlite", database=parsed.database)
+    if backend in ("postgresql", "postgres"):
+        return parsed.set(drivername="postgresql+psycopg")
+    raise Refused(
+        f"database_url names {backend!r} without a file that lasts, or a database this program does not know; "
+        "expected sqlite:///path or postgresql://user@host/name."
+    )
+
+
+def bump_revision(session: Session, vessel_id: str) -> int:
+    """The vessel's new revision, one higher than before; call it once in each write. "" is the installation."""
+    says = (
+        "INSERT INTO revision (vessel_id, number) VALUES (:vessel_id, 1) "
+        "ON CONFLICT (vessel_id) DO UPDATE SET number = revision.number + 1 RETURNING number"
+    )
+    return int(session.connection().execute(text(says), {"vessel_id": vessel_id}).scalar_one())
+
+
+def lock_statement(vessel_ids: list[str] | None) -> tuple[str, tuple[int, ...]]:
+    """PostgreSQL's statement, and its values, that makes a transaction the only one writing for these vessels."""
+    if vessel_ids is None:
+        return "SELECT pg_advisory_xact_lock(%s)", (_INSTALLATION_KEY,)
+    keys = sorted(int.from_bytes(hashlib.sha256(one.encode()).digest()[:8], signed=True) for one in set(vessel_ids))
+    locks = ", ".join("pg_advisory_xact_lock(%s)" for _ in keys)
+    return f"SELECT pg_advisory_xact_lock_shared(%s), {locks}", (_INSTALLATION_KEY, *keys)
+
+
+def _sqlite_engines(url: URL) -> tuple[Engine, Engine]:
+    """One engine with one connection that writes, one with four that read."""
+    module = _sqlite_module()
+    waiting: dict[str, Any] = {"max_overflow": 0, "pool_timeout": WAIT_SECONDS, "module": module}
+    write = create_engine(url, pool_size=1, **waiting)
+    read = create_engine(url, pool_size=4, **waiting)
+
+    @event.listens_for(write, "connect")
+    @event.listens_for(read, "connect")
+    def set_up(connection: Any, _: object) -> None:
+        _set_up_sqlite(connection)
+
+    @event.listens_for(read, "connect")
+    def forbid(connection: Any, _: object) -> None:
+        connection.execute("PRAGMA query_only = ON")
+
+    @event.listens_for(write, "begin")
+    def begin_immediate(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    @event.listens_for(read, "begin")
+    def begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN")
+
+    return write, read
+
+
+def _set_up_sqlite(connection: Any) -> None:
+    """The driver's own transactions off (they begin too late and lose updates), durability and checks on."""
+    connection.isolation_level = None
+    for pragma in _PRAGMAS:
+        connection.execute(pragma)
+    (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
+    if mode != "wal":
+        raise Refused(f"SQLite keeps its log as {mode!r} here, not as a write-ahead log. Use a local disk.")
+
+
+def _sqlite_module() -> ModuleType:
+    """The newer SQLite of `pysqlite3` when it is installed, else Python's own; one process uses one of them only."""
+    return importlib.import_module("pysqlite3" if importlib.util.find_spec("pysqlite3") else "sqlite3")
+
+
+def _postgres_engines(url: URL) -> tuple[Engine, Engine]:
+    """One pool; readers get a read-only snapshot of the whole transaction."""
+    if importlib.util.find_spec("psycopg") is None:
+        raise Refused("PostgreSQL needs the package psycopg: pip install 'leadline[postgres]'.")
+    engine = create_engine(
+        url,
+        pool_size=8,
+        max_overflow=0,
+        pool_timeout=WAIT_SECONDS,
+        pool_pre_ping=True,
+        isolation_level="READ COMMITTED",
+        connect_args={"options": _POSTGRES_OPTIONS, "connect_timeout": WAIT_SECONDS},
+    )
+    return engine, engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)

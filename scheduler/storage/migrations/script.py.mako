@@ -1,0 +1,17 @@
+"""${message}.
+
+On SQLite a table that is altered is made anew and filled from the old one: make its triggers again afterwards.
+"""
+
+import sqlalchemy as sa
+import sqlmodel
+from alembic import op
+${imports if imports else ""}
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    ${upgrades if upgrades else "pass"}
