@@ -1,0 +1,244 @@
+"""The vessel document of a simulated ship, as plain JSON values for `PUT /api/v1/vessels/{id}`. Pure."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from typing import Any
+
+from seed_fleet.running import Run
+from seed_fleet.ships import ShipPlan
+
+Json = dict[str, Any]
+
+_EXAMPLE = "The interval is an example (judgement, no source); the maker's manual and the ship's own system come first."
+DAYS_KNOWN_BACK, DAYS_KNOWN_AHEAD = 14, 200
+"""How far the voyage plan goes: full-ship days and port arrivals are listed from the one to the other."""
+ARRIVAL_HOURS = (5, 9)
+
+JOB_KINDS: tuple[Json, ...] = (
+    {
+        "code": "overhaul",
+        "name": "Overhaul",
+        "subject": "pump",
+        "takes_hours": 10,
+        "hands": 2,
+        "interval_running_hours": 8000,
+        "interval_months": 30,
+        "window_running_hours": 400,
+        "window_days": 45,
+        "tolerance_running_hours": 400,
+        "tolerance_days": 45,
+        "renews": ["seal_inspection", "knife_inspection"],
+        "note": _EXAMPLE,
+    },
+    {
+        "code": "seal_inspection",
+        "name": "Seal inspection",
+        "subject": "part",
+        "part_kind": "mechanical_seal",
+        "takes_hours": 4,
+        "interval_running_hours": 3000,
+        "interval_months": 12,
+        "window_running_hours": 200,
+        "window_days": 21,
+        "tolerance_running_hours": 150,
+        "tolerance_days": 21,
+        "note": f"Leak check without dismantling; faces once parted are renewed, not refitted. {_EXAMPLE}",
+    },
+    {
+        "code": "knife_inspection",
+        "name": "Knife inspection",
+        "subject": "part",
+        "part_kind": "knife_set",
+        "takes_hours": 3,
+        "interval_running_hours": 1500,
+        "interval_months": 6,
+        "window_running_hours": 120,
+        "window_days": 14,
+        "tolerance_running_hours": 100,
+        "tolerance_days": 14,
+        "note": _EXAMPLE,
+    },
+    {
+        "code": "standby_start",
+        "name": "Standby start",
+        "subject": "plant",
+        "takes_hours": 1,
+        "takes_pump_out": False,
+        "interval_days": 7,
+        "window_days": 2,
+        "critical": True,
+        "note": _EXAMPLE,
+    },
+    {
+        "code": "pull_down_test",
+        "name": "Pull-down test",
+        "subject": "pump",
+        "takes_hours": 1,
+        "takes_pump_out": False,
+        "interval_months": 3,
+        "window_days": 14,
+        "tolerance_days": 14,
+        "note": f"At a quiet hour, the other pumps stopped for minutes. {_EXAMPLE}",
+    },
+    {
+        "code": "alarm_test",
+        "name": "Alarm test",
+        "subject": "plant",
+        "takes_hours": 1,
+        "takes_pump_out": False,
+        "interval_months": 1,
+        "window_days": 7,
+        "critical": True,
+        "note": _EXAMPLE,
+    },
+)
+
+
+def stamp(at: datetime) -> str:
+    """RFC 3339 in UTC, to the second."""
+    return f"{at:%Y-%m-%dT%H:%M:%SZ}"
+
+
+def vessel_document(run: Run) -> Json:
+    """The whole vessel document: one plant, set up at the start of the past and last changed never.
+
+    Hours before the past are opening balances; `last_done` agrees with what the pumps truly ran.
+    """
+    ship = run.ship
+    plant = {
+        "id": f"{ship.key}-plant",
+        "name": "Vacuum plant",
+        "receiver_m3": ship.receiver_m3,
+        "start_vacuum_kpa": 36.0,
+        "stop_vacuum_kpa": 50.0,
+        "minimum_swept_m3_per_h": ship.minimums.normal,
+        "minimum_label": "normal",
+        "minimum_blocks": _minimum_blocks(run),
+        "job_kinds": [dict(kind) for kind in JOB_KINDS],
+        "crew": {
+            "hands": ship.hands,
+            "work_from_hour": 8,
+            "work_to_hour": 17,
+            "start_hours": [8, 13],
+            "no_work": list(_arrivals(run)),
+        },
+        "provisional_derate": 0.8,
+        **_machinery(run),
+        "last_done": list(_last_done(run)),
+    }
+    return {
+        "id": ship.vessel,
+        "name": ship.name,
+        "imo": ship.imo,
+        "utc_offset_minutes": ship.utc_offset_minutes,
+        "plants": [plant],
+    }
+
+
+def _machinery(run: Run) -> Json:
+    ship = run.ship
+    answer: Json = {key: [] for key in ("positions", "pumps", "parts", "stays", "fittings", "counters")}
+    for number, pump in enumerate(ship.pumps):
+        name, position, register = ship.pump(number), f"{ship.key}-vp{number + 1}", pump.register
+        answer["positions"].append({"id": position, "name": f"VP{number + 1}"})
+        answer["pumps"].append(
+            {
+                "id": name,
+                "serial": pump.serial,
+                "rated_swept_m3_per_h": pump.rated_swept_m3_per_h,
+                "derate": pump.derate,
+                "measured_swept_m3_per_h": pump.measured_swept_m3_per_h,
+                "measured_on": (run.today - timedelta(days=pump.pull_down_days)).isoformat()
+                if pump.measured_swept_m3_per_h is not None
+                else None,
+            }
+        )
+        answer["stays"].append(
+            {
+                "pump": name,
+                "position": position,
+                "from_at": stamp(run.start),
+                "opening_running_hours": float(pump.opening_running_hours),
+            }
+        )
+        answer["counters"].append(
+            {
+                "id": ship.counter(number),
+                "position": position,
+                "seconds_per_count": register.seconds_per_count,
+                "modulus": register.modulus,
+                "resolution": 1.0,
+                "quiet_after_hours": 36,
+            }
+        )
+        # Parts are renewed at the overhaul: fitted then, or before the past with the hours run since.
+        fitted = max(run.marks[number, "overhaul"].done_at, run.start)
+        for kind, tail, words in (("knife_set", "knives", "Knife set"), ("mechanical_seal", "seal", "Mechanical seal")):
+            part = f"{name}-{tail}"
+            answer["parts"].append({"id": part, "kind": kind, "name": f"{words} of {pump.serial}"})
+            opening = _hours(run.part_seconds(number, fitted))
+            answer["fittings"].append(
+                {"part": part, "pump": name, "from_at": stamp(fitted), "opening_running_hours": opening}
+            )
+    return answer
+
+
+def _last_done(run: Run) -> Iterator[Json]:
+    ship = run.ship
+    plant = f"{ship.key}-plant"
+    yield _done("standby_start", plant, run.at_ship_time(-ship.standby_days, 10))
+    yield _done("alarm_test", plant, run.at_ship_time(-ship.alarm_days, 10))
+    for number, pump in enumerate(ship.pumps):
+        name = ship.pump(number)
+        yield _done("pull_down_test", name, run.at_ship_time(-pump.pull_down_days, 13))
+        overhaul = run.marks[number, "overhaul"]
+        yield _done("overhaul", name, overhaul.done_at, _hours(overhaul.pump_seconds))
+        for kind, tail in (("seal_inspection", "seal"), ("knife_inspection", "knives")):
+            mark = run.marks[number, kind]
+            yield _done(kind, f"{name}-{tail}", mark.done_at, _hours(mark.pump_seconds - overhaul.pump_seconds))
+
+
+def _done(kind: str, subject: str, at: datetime, running_hours: float | None = None) -> Json:
+    return {"kind": kind, "subject": subject, "done_at": stamp(at), "running_hours": running_hours}
+
+
+def _hours(seconds: int) -> float:
+    return round(seconds / 3600, 1)
+
+
+def _minimum_blocks(run: Run) -> list[Json]:
+    """Later blocks overrule earlier ones: hours of any day, then full-ship days, then the days with few aboard."""
+    ship, figures = run.ship, run.ship.minimums
+    blocks = [
+        {"minimum_swept_m3_per_h": figures.night, "label": "night", "from_hour": 23, "to_hour": 5},
+        {"minimum_swept_m3_per_h": figures.busy, "label": "busy hours", "from_hour": 6, "to_hour": 8},
+        {"minimum_swept_m3_per_h": figures.busy, "label": "busy hours", "from_hour": 17, "to_hour": 20},
+    ]
+    for first, last in _full_ship_days(ship):
+        dates = {"from_on": _day(run, first), "to_on": _day(run, last)}
+        blocks.append({"minimum_swept_m3_per_h": figures.full_ship, "label": "full ship", **dates})
+        busy = {"minimum_swept_m3_per_h": figures.full_ship_busy, "label": "full ship, busy hours", **dates}
+        blocks += [{**busy, "from_hour": 6, "to_hour": 8}, {**busy, "from_hour": 17, "to_hour": 20}]
+    if ship.few_aboard is not None:
+        dates = {"from_on": _day(run, ship.few_aboard[0]), "to_on": _day(run, ship.few_aboard[1])}
+        blocks.append({"minimum_swept_m3_per_h": figures.few_aboard, "label": "few aboard", **dates})
+    return blocks
+
+
+def _full_ship_days(ship: ShipPlan) -> Iterator[tuple[int, int]]:
+    every = ship.full_ship_every_days
+    for round_starts in range(-every, DAYS_KNOWN_AHEAD, every):
+        first, last = round_starts + ship.full_ship[0], round_starts + ship.full_ship[1]
+        if last >= -DAYS_KNOWN_BACK and first <= DAYS_KNOWN_AHEAD:
+            yield first, last
+
+
+def _arrivals(run: Run) -> Iterator[Json]:
+    for day in range(DAYS_KNOWN_AHEAD):
+        if run.ship.in_port(day):
+            from_at, to_at = (run.at_ship_time(day, hour) for hour in ARRIVAL_HOURS)
+            yield {"from_at": stamp(from_at), "to_at": stamp(to_at), "label": "port arrival"}
+
+
+def _day(run: Run, day: int) -> str:
+    return (run.today + timedelta(days=day)).isoformat()

@@ -1,0 +1,87 @@
+"""The conductor: documents, then the past, then the present, through the doors of one server."""
+
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import NoReturn
+
+from seed_fleet.counters import Batch, Event, deliveries, observe
+from seed_fleet.documents import vessel_document
+from seed_fleet.gateway import Door, Gateway, GaveUpError, UnreachableError, post_event, put_vessel
+from seed_fleet.running import HOUR, Run
+
+Report = Callable[[int, int, str], None]
+"""Told after each step: how much is done, of how much, and what it was."""
+
+
+@dataclass(frozen=True, slots=True)
+class Keys:
+    """The office's key, and a counter key and an engineer key for each vessel."""
+
+    office: str
+    counter: Mapping[str, str]
+    engineer: Mapping[str, str]
+
+
+def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Callable[[], datetime], report: Report) -> list[Gateway]:
+    """Puts the documents and posts the whole past. Returns the gateways, their buffers empty.
+
+    Raises:
+        GaveUpError: the server refuses, stays away, or already holds other readings of these counters.
+    """
+    planned = [(run, deliveries(run)) for run in runs]
+    total = len(runs) + sum(_size(step) for _, steps in planned for step in steps)
+    done = 0
+    for run, _ in planned:
+        new = put_vessel(door, keys.office, vessel_document(run))
+        done += 1
+        report(done, total, f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
+    gateways = []
+    for run, steps in planned:
+        gateway = Gateway(door=door, key=keys.counter[run.ship.vessel], clock=clock)
+        gateways.append(gateway)
+        for step in steps:
+            if isinstance(step, Event):
+                post_event(door, keys.engineer[run.ship.vessel], step)
+                what = f"{step.body['kind']} of {step.counter}"
+            else:
+                for _ in range(2 if step.again else 1):
+                    gateway.take(step.readings)
+                    gateway.send()
+                what = f"backfill up to {step.readings[-1].observed_at}" if step.late else step.readings[-1].observed_at
+            if gateway.tally["conflict"] or gateway.tally["refused"]:
+                raise GaveUpError(
+                    f"{run.ship.vessel}: the server holds other readings of these counters, or refuses them "
+                    f"({dict(gateway.tally)}). Use an empty server, or the same --seed, --until and --years as before."
+                )
+            done += _size(step)
+            report(done, total, f"{run.ship.name}: {what}")
+    return gateways
+
+
+def live(
+    runs: Sequence[Run], gateways: Sequence[Gateway], every_seconds: float, door: Door, report: Report
+) -> NoReturn:
+    """Posts what the counters show, first hourly up to now, then every so many seconds, until `door.sleep` raises."""
+    for run, gateway in zip(runs, gateways, strict=True):
+        at = run.end + HOUR
+        while at < gateway.clock():
+            gateway.take(observe(run, at))
+            at += HOUR
+    rounds = 0
+    while True:
+        for run, gateway in zip(runs, gateways, strict=True):
+            gateway.take(observe(run, gateway.clock().replace(microsecond=0)))
+            try:
+                gateway.send()
+            except UnreachableError as error:
+                print(f"{error} {len(gateway.buffer)} readings wait in the buffer.", file=sys.stderr, flush=True)
+        rounds += 1
+        waiting = sum(len(gateway.buffer) for gateway in gateways)
+        report(rounds, rounds, f"live: round {rounds}, {waiting} waiting")
+        door.sleep(every_seconds)
+
+
+def _size(step: Batch | Event) -> int:
+    return 1 if isinstance(step, Event) else len(step.readings)
