@@ -8,19 +8,19 @@ import hashlib
 import importlib
 import importlib.util
 import shutil
-import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Literal
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import ArgumentError
-from sqlmodel import Session
+from sqlmodel import Session as Session
 
-from scheduler.errors import Busy, NotFound, Refused, StorageFull
-from scheduler.storage.foreign import BUSY, DAMAGED, FULL, RETRY_AFTER, ours
+from scheduler.errors import NotFound, Refused, StorageFull
+from scheduler.storage.foreign import DAMAGED, FULL, ours
+from scheduler.storage.turns import Turns
 
 FLOOR_BYTES = 32 * 1024 * 1024
 """Below this much free space nothing is written, so that the write-ahead log can still be folded in."""
@@ -47,8 +47,7 @@ class Database:
         self.path = Path(str(url.database)) if self.dialect == "sqlite" else None
         self.floor_bytes = floor_bytes
         self.write_engine, self.read_engine = _sqlite_engines(url) if self.path else _postgres_engines(url)
-        self._turn = threading.Lock()
-        self._holder: int | None = None
+        self._turns = Turns(WAIT_SECONDS)
 
     @contextmanager
     def write(self, vessel_id: str | None = None) -> Iterator[Session]:
@@ -79,27 +78,13 @@ class Database:
         with ours(), Session(self.read_engine, expire_on_commit=False) as session:
             yield session
 
-    @contextmanager
-    def turn(self) -> Iterator[None]:
+    def turn(self) -> AbstractContextManager[None]:
         """The right to write, among the threads of this process; SQLite has one writer, PostgreSQL needs no turn.
 
         Raises:
             Busy: not within 5 s.
         """
-        me = threading.get_ident()
-        if self._holder == me:
-            raise RuntimeError("a write inside a write of the same thread would wait for itself")
-        if self.path is None:
-            yield
-            return
-        if not self._turn.acquire(timeout=WAIT_SECONDS):
-            raise Busy(BUSY, more=RETRY_AFTER)
-        self._holder = me
-        try:
-            yield
-        finally:
-            self._holder = None
-            self._turn.release()
+        return self._turns.take() if self.path else nullcontext()
 
     def lock_vessels(self, connection: Connection, vessel_ids: list[str] | None) -> None:
         """Waits until no other transaction writes for these vessels (none: for any); nothing to do on SQLite."""
