@@ -14,6 +14,7 @@ BUSY = "The database is busy with another write. Nothing was stored; try again i
 AWAY = "The connection to the database was lost or refused. Nothing more was stored; try again, and see that it runs."
 FULL = "There is no room left to write. Nothing was stored; free space on the disk of the database, then try again."
 TWICE = "Somebody stored the same thing at the same moment. Nothing was stored; read it again, then decide."
+GONE = "It refers to something that is not there, or is still referred to. Nothing was stored; read it again."
 OTHER_TABLES = "The tables of this database do not fit this program. Run `leadline upgrade`, then start again."
 NO_DATABASE = "There is no database of that name. Check the setting database_url."
 NOT_A_DATABASE = "The file is not an SQLite database. Check the setting database_url."
@@ -30,8 +31,9 @@ _SQLITE: dict[int, tuple[type[SchedulerError], str]] = {
     14: (NotFound, NO_DATABASE),
     26: (Refused, NOT_A_DATABASE),
 }
-# the same page: no room for the shared-memory file, or for a write the disk promised; unique and primary key
+# the same page: no room for the shared-memory file, or for a write the disk promised; foreign, unique and primary key
 _SQLITE_WHOLE: dict[int, tuple[type[SchedulerError], str]] = {
+    787: (Clash, GONE),
     4874: (StorageFull, FULL),
     1555: (Clash, TWICE),
     2067: (Clash, TWICE),
@@ -47,6 +49,7 @@ _POSTGRES: dict[str, tuple[type[SchedulerError], str]] = {
     "57P02": (Busy, AWAY),
     "57P03": (Busy, AWAY),
     "53100": (StorageFull, FULL),
+    "23503": (Clash, GONE),
     "23505": (Clash, TWICE),
     "42P01": (Clash, OTHER_TABLES),
     "42703": (Clash, OTHER_TABLES),

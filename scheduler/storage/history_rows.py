@@ -1,0 +1,82 @@
+"""The record in the database: adding one under the lock of its chain, and reading it back as it was written."""
+
+from collections.abc import Iterator, Mapping
+from datetime import UTC, datetime
+
+from sqlalchemy import text
+from sqlmodel import Session, col, select
+
+from scheduler.domain.history import GENESIS, Record, record_of
+from scheduler.storage.tables import ChainHeadRow, RecordRow
+
+
+def append(session: Session, vessel_id: str, kind: str, at: datetime, payload: Mapping[str, object]) -> tuple[int, str]:
+    """Adds a record to the vessel's history ("": the installation's) and returns its number and chain hash.
+
+    The head of the chain stays locked until the transaction ends, so numbers have no gaps and no twins; when the
+    transaction is undone, so are the record and its number.
+
+    Args:
+        session: of a `write` block. at: aware; when it is recorded. payload: see `scheduler.domain.history.canonical`.
+
+    Raises:
+        Refused: the payload holds something a record cannot hold.
+    """
+    session.connection().execute(
+        text(
+            "INSERT INTO chain_head (vessel_id, number, hash) VALUES (:vessel_id, 0, :hash) "
+            "ON CONFLICT (vessel_id) DO NOTHING"
+        ),
+        {"vessel_id": vessel_id, "hash": GENESIS},
+    )
+    locked = select(ChainHeadRow).where(ChainHeadRow.vessel_id == vessel_id).with_for_update()
+    head = session.exec(locked.execution_options(populate_existing=True)).one()
+    recorded_at = at.astimezone(UTC).replace(microsecond=0)
+    record = record_of(
+        number=head.number + 1, kind=kind, payload=payload, recorded_at=recorded_at, previous_hash=head.hash
+    )
+    session.add(
+        RecordRow(
+            vessel_id=vessel_id,
+            number=record.number,
+            text=record.text,
+            hash=record.hash,
+            previous_hash=record.previous_hash,
+            kind=kind,
+            recorded_s=int(recorded_at.timestamp()),
+        )
+    )
+    head.number, head.hash = record.number, record.hash
+    session.flush()
+    return record.number, record.hash
+
+
+def head(session: Session, vessel_id: str) -> tuple[int, str]:
+    """Number and chain hash of the vessel's newest record; (0, 64 zeros) when it has none."""
+    row = session.get(ChainHeadRow, vessel_id, populate_existing=True)
+    return (row.number, row.hash) if row else (0, GENESIS)
+
+
+def records(
+    session: Session, vessel_id: str, first: int = 1, last: int | None = None, *, kind: str | None = None
+) -> Iterator[Record]:
+    """The vessel's records with numbers `first` to `last` (both included; none: to the newest), in order of number.
+
+    They are read in blocks of 500, so that a long history needs little memory; read within one `read` block. kind: only
+    records of that kind.
+    """
+    query = select(RecordRow).where(RecordRow.vessel_id == vessel_id, RecordRow.number >= first)
+    if last is not None:
+        query = query.where(RecordRow.number <= last)
+    if kind is not None:
+        query = query.where(RecordRow.kind == kind)
+    query = query.order_by(col(RecordRow.number)).execution_options(yield_per=500)
+    for row in session.exec(query):
+        yield Record(
+            number=row.number,
+            kind=row.kind,
+            text=row.text,
+            hash=row.hash,
+            previous_hash=row.previous_hash,
+            recorded_at=datetime.fromtimestamp(row.recorded_s, UTC),
+        )
