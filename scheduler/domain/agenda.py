@@ -1,0 +1,223 @@
+"""What stands in the calendar: one entry an occurrence, and the plan-status entry that is never missing.
+
+Which figures an entry shows, and when they change, is in `quoting`; its revision numbers are in `revision`.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from scheduler.domain.due import DueJob, Occurrence
+from scheduler.domain.entry import (
+    DoneJob,
+    WithdrawnJob,
+    done_entry,
+    moment,
+    open_entry,
+    place_of,
+    short,
+    withdrawn_entry,
+)
+from scheduler.domain.fleet import Plant, Vessel
+from scheduler.domain.quoting import PAST, PlannedSlot, Quoted, quote, ship_time
+from scheduler.domain.revision import CalendarEntry, StoredEvent, revise
+from scheduler.domain.words import State
+
+__all__ = [
+    "Agenda",
+    "CalendarEntry",
+    "DoneJob",
+    "PlannedSlot",
+    "Quoted",
+    "StoredEvent",
+    "WithdrawnJob",
+    "agenda",
+    "entries",
+    "revise",
+    "status_entry",
+]
+
+AHEAD_DAYS, DONE_DAYS, WITHDRAWN_DAYS, MOST_ENTRIES = 180, 30, 14, 1000
+PLAN_STATUS_KEY, STATUS_ROLE = "plan-status", "plan status"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agenda:
+    """The plan-status entry first, then the jobs by date; left_out: how many did not fit."""
+
+    entries: tuple[CalendarEntry, ...]
+    left_out: int
+
+
+def agenda(
+    *,
+    vessel: Vessel,
+    plants: Sequence[tuple[Plant, Sequence[DueJob]]],
+    slots: Mapping[str, PlannedSlot],
+    done: Sequence[DoneJob],
+    withdrawn: Sequence[WithdrawnJob],
+    offset_minutes: int,
+    at: datetime,
+    plan_at: datetime | None,
+    hours_as_of: datetime | None,
+    published: Mapping[str, Quoted] | None = None,
+    plan_offset_minutes: int | None = None,
+) -> Agenda:
+    """A vessel's whole calendar. See `entries` and `status_entry`; done and withdrawn jobs go with the first plant
+    that has their job kind."""
+    found: list[CalendarEntry] = []
+    claimed: set[Occurrence] = set()
+    for plant, jobs in plants:
+        codes = {kind.code for kind in plant.job_kinds}
+        mine_done = [job for job in done if job.occurrence.kind in codes and job.occurrence not in claimed]
+        mine_gone = [job for job in withdrawn if job.occurrence.kind in codes and job.occurrence not in claimed]
+        claimed |= {job.occurrence for job in mine_done} | {job.occurrence for job in mine_gone}
+        found += _all(vessel, plant, jobs, slots, mine_done, mine_gone, offset_minutes, at, published or {})
+    kept, left_out = _fit(found)
+    status = status_entry(
+        vessel=vessel,
+        jobs=[job for _, jobs in plants for job in jobs],
+        plan_at=plan_at,
+        hours_as_of=hours_as_of,
+        offset_minutes=offset_minutes if plan_offset_minutes is None else plan_offset_minutes,
+        at=at,
+        left_out=left_out,
+    )
+    return Agenda(entries=(status, *kept), left_out=left_out)
+
+
+def entries(
+    *,
+    vessel: Vessel,
+    plant: Plant,
+    jobs: Sequence[DueJob],
+    slots: Mapping[str, PlannedSlot],
+    done: Sequence[DoneJob],
+    withdrawn: Sequence[WithdrawnJob],
+    offset_minutes: int,
+    at: datetime,
+    published: Mapping[str, Quoted] | None = None,
+) -> tuple[CalendarEntry, ...]:
+    """One entry an occurrence: open jobs to 180 days ahead, done ones 30 days back, withdrawn ones 14 days.
+
+    Args:
+        slots: of the taken plan, by occurrence key; a job with a slot is timed, any other stands on its due date.
+        offset_minutes: ship time now, -720 to 840.
+        published: by occurrence key, the figures shown until now; without them every figure is quoted anew.
+
+    Returns:
+        Sorted by date and key, at most 999 (one is kept for the plan status); past-due jobs are never left out first.
+    """
+    return _fit(_all(vessel, plant, jobs, slots, done, withdrawn, offset_minutes, at, published or {}))[0]
+
+
+def status_entry(
+    *,
+    vessel: Vessel,
+    jobs: Sequence[DueJob],
+    plan_at: datetime | None,
+    hours_as_of: datetime | None,
+    offset_minutes: int,
+    at: datetime,
+    left_out: int = 0,
+) -> CalendarEntry:
+    """The all-day entry on the date of the last plan run: it is never missing, and shows how old the plan is.
+
+    Args:
+        plan_at: when the taken plan was made; none: there is none yet, and the entry stands on today.
+        hours_as_of: the oldest of the latest readings of the counters in use; none: no counter has posted yet.
+        offset_minutes: ship time at the plan run.
+    """
+    on = ship_time(plan_at or at, offset_minutes).date()
+    tally = {state: sum(job.first and job.state is state for job in jobs) for state in State}
+    counts = [
+        f"{tally[state]} {words}"
+        for state, words in (
+            (State.PAST_LIMIT, "past limit"),
+            (State.PAST_DUE, "past due"),
+            (State.WINDOW_OPEN, "in window"),
+            (State.POSTPONED, "postponed"),
+        )
+        if tally[state]
+    ] or ["nothing due"]
+    when = "No plan yet" if plan_at is None else f"Plan as of {moment(plan_at, offset_minutes)} ship time"
+    lines = [
+        "No counter has posted yet."
+        if hours_as_of is None
+        else f"Counters: the oldest of the latest readings is of {moment(hours_as_of, offset_minutes)} ship time"
+        f" ({_age(plan_at or at, hours_as_of)} before the plan).",
+        "If this date is not today's or yesterday's, the calendar is out of date: ask aboard before relying on it.",
+        "The calendar is no alarm: programs fetch it every quarter of an hour to once a day.",
+    ]
+    if left_out:
+        lines.insert(0, f"{left_out} more jobs did not fit in this calendar; the plan page has all of them.")
+    return CalendarEntry(
+        key=PLAN_STATUS_KEY,
+        role=STATUS_ROLE,
+        summary=short(" - ".join([when, *counts])),
+        description="\n".join(lines),
+        starts=on,
+        ends=on + timedelta(days=1),
+        state=None,
+        status="CONFIRMED",
+        opaque=False,
+        categories=("plan status",),
+        path=f"/vessels/{vessel.id}/plan",
+        location=vessel.name,
+    )
+
+
+def _all(
+    vessel: Vessel,
+    plant: Plant,
+    jobs: Sequence[DueJob],
+    slots: Mapping[str, PlannedSlot],
+    done: Sequence[DoneJob],
+    withdrawn: Sequence[WithdrawnJob],
+    offset_minutes: int,
+    at: datetime,
+    published: Mapping[str, Quoted],
+) -> list[CalendarEntry]:
+    found: dict[str, CalendarEntry] = {}
+    for gone in withdrawn:
+        if at - gone.withdrawn_at <= timedelta(days=WITHDRAWN_DAYS):
+            found[gone.occurrence.key] = withdrawn_entry(vessel, plant, gone)
+    for closed in done:
+        if at - closed.done_at <= timedelta(days=DONE_DAYS):
+            found[closed.occurrence.key] = done_entry(vessel, plant, closed)
+    for job in jobs:
+        key = job.occurrence.key
+        slot = slots.get(key)
+        if key not in found and (slot.start_at if slot else job.due_at) <= at + timedelta(days=AHEAD_DAYS):
+            quoted = quote(
+                job, slot, place_of(plant, job.position, job.occurrence), offset_minutes, at, published.get(key)
+            )
+            found[key] = open_entry(vessel, plant, job, slot, quoted)
+    return list(found.values())
+
+
+def _fit(found: Sequence[CalendarEntry]) -> tuple[tuple[CalendarEntry, ...], int]:
+    """The entries that fit, sorted, and how many did not: those that matter least now are left out first."""
+
+    def rank(entry: CalendarEntry) -> tuple[int, float, str]:
+        open_now = entry.state not in (State.DONE, State.WITHDRAWN)
+        return (
+            0 if entry.state in PAST else 1 if open_now else 2,
+            _day_number(entry) * (1 if open_now else -1),
+            entry.key,
+        )
+
+    kept = sorted(found, key=rank)[: MOST_ENTRIES - 1]
+    return tuple(sorted(kept, key=lambda entry: (_day_number(entry), entry.key))), len(found) - len(kept)
+
+
+def _day_number(entry: CalendarEntry) -> float:
+    starts = entry.starts
+    if isinstance(starts, datetime):
+        return starts.timestamp()
+    return datetime(starts.year, starts.month, starts.day, tzinfo=UTC).timestamp()
+
+
+def _age(later: datetime, earlier: datetime) -> str:
+    hours = max(0, int((later - earlier).total_seconds() // 3600))
+    return f"{hours} h" if hours < 72 else f"{hours // 24} days"
