@@ -1,7 +1,12 @@
 """Vacuum capacity: measured or rated per pump, the minimum over time. Swept and free volumes never mix."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from math import ceil, floor
+
+from scheduler.domain.fleet import MinimumBlock, Plant, Pump
+from scheduler.errors import Refused
 
 ATMOSPHERE_KPA = 101.325
 """Standard atmosphere, kPa. Source: definition of the standard atmosphere (from memory)."""
@@ -34,3 +39,144 @@ class Outage:
     to_at: datetime | None
     counts_for: Swept
     reason: str
+
+
+def absolute_kpa(vacuum_kpa: float) -> float:
+    """Absolute pressure, kPa, at `vacuum_kpa` below standard atmosphere.
+
+    Raises:
+        Refused: the vacuum is below 0 or not less than a whole atmosphere.
+    """
+    if not 0 <= vacuum_kpa < ATMOSPHERE_KPA:
+        raise Refused(
+            f"A vacuum of {vacuum_kpa:g} kPa below atmosphere cannot be: from 0 to under {ATMOSPHERE_KPA:g} kPa was "
+            "expected. Give the figure as kPa below atmosphere, without a minus sign."
+        )
+    return ATMOSPHERE_KPA - vacuum_kpa
+
+
+def free_of(swept: Swept, vacuum_kpa: float) -> Free:
+    """The free air that a swept volume at `vacuum_kpa` below atmosphere carries: swept x p_abs / p_atm.
+
+    Source: the gas law at constant temperature (derived).
+
+    >>> round(free_of(Swept(60.0), 50.0).m3_per_h, 2)
+    30.39
+    """
+    return Free(swept.m3_per_h * absolute_kpa(vacuum_kpa) / ATMOSPHERE_KPA)
+
+
+def swept_of(free: Free, vacuum_kpa: float) -> Swept:
+    """The volume that must be swept at `vacuum_kpa` below atmosphere to carry this free air: free x p_atm / p_abs.
+
+    Source: the gas law at constant temperature (derived).
+    """
+    return Swept(free.m3_per_h * ATMOSPHERE_KPA / absolute_kpa(vacuum_kpa))
+
+
+def free_from_fixtures(
+    water_closets: int, flushes_per_h: float, litres_per_flush: float, leak: Free = Free(0.0)
+) -> Free:
+    """Free air that the fixtures admit, with the plant's leak, m3/h.
+
+    Args:
+        water_closets: how many are connected, 0 or more.
+        flushes_per_h: of each one in the hour in question.
+        litres_per_flush: free air a flush admits, litres.
+        leak: free air that leaks in all the time.
+
+    Raises:
+        Refused: a figure is negative.
+
+    Source: a maker's public sizing example, 100 closets x 5 flushes an hour x 60 litres = 30 m3/h.
+    """
+    for what, figure in (
+        ("water closets", water_closets),
+        ("flushes an hour", flushes_per_h),
+        ("litres a flush", litres_per_flush),
+        ("leak", leak.m3_per_h),
+    ):
+        if not figure >= 0:
+            raise Refused(f"The number of {what} is {figure:g}: 0 or more was expected. Give the figure again.")
+    return Free(water_closets * flushes_per_h * litres_per_flush / 1000 + leak.m3_per_h)
+
+
+def pump_capacity(pump: Pump) -> Swept:
+    """What a pump counts for: its latest passed pull-down test, else rated x derate."""
+    if pump.measured_swept_m3_per_h is not None:
+        return Swept(pump.measured_swept_m3_per_h)
+    return Swept(pump.rated_swept_m3_per_h * pump.derate)
+
+
+def provisional_capacity(plant: Plant, pump: Pump) -> Swept:
+    """What a pump counts for once returned, restart and current good, and not yet proved by a pull-down test."""
+    return Swept(pump_capacity(pump).m3_per_h * plant.provisional_derate)
+
+
+def minimum_at(plant: Plant, ship_wall_time: datetime) -> tuple[Swept, str]:
+    """The minimum capacity at a ship's wall-clock time and the label it goes by.
+
+    The last block that matches both the date and the hour counts, else the plant's own minimum. A block over midnight
+    (22 to 6) holds in the first and the last hours of each of its dates.
+    """
+    for block in reversed(plant.minimum_blocks):
+        if _matches(block, ship_wall_time):
+            return Swept(block.minimum_swept_m3_per_h), block.label
+    return Swept(plant.minimum_swept_m3_per_h), plant.minimum_label
+
+
+def _matches(block: MinimumBlock, wall: datetime) -> bool:
+    on = wall.date()
+    if (block.from_on is not None and on < block.from_on) or (block.to_on is not None and on > block.to_on):
+        return False
+    if block.from_hour <= block.to_hour:
+        return block.from_hour <= wall.hour < block.to_hour
+    return wall.hour >= block.from_hour or wall.hour < block.to_hour
+
+
+def litres_down(swept: Swept) -> int:
+    """Whole litres an hour, rounded down: how a pump's capacity is counted. A ten-thousandth of a litre is forgiven."""
+    return floor(swept.m3_per_h * 1000 + 1e-4)
+
+
+def litres_up(swept: Swept) -> int:
+    """Whole litres an hour, rounded up: how a minimum is counted. A ten-thousandth of a litre is forgiven."""
+    return ceil(swept.m3_per_h * 1000 - 1e-4)
+
+
+def may_be_out(capacities: Iterable[Swept], required: Swept) -> int | None:
+    """The largest k such that any k of the pumps may be out and the rest still meets `required`.
+
+    Returns none when not even all of them together meet it. With nothing required all may be out. Counted in whole
+    litres an hour, pumps rounded down and the requirement up.
+
+    >>> may_be_out([Swept(60), Swept(60), Swept(40)], Swept(100))
+    1
+    """
+    litres = sorted(map(litres_down, capacities))
+    need = litres_up(required)
+    if sum(litres) < need:
+        return None
+    out = 0
+    while litres and sum(litres) - litres[-1] >= need:
+        litres.pop()
+        out += 1
+    return out
+
+
+def capacities_at(plant: Plant, outages: Iterable[Outage], at: datetime) -> dict[str, Swept]:
+    """Pump id to what it counts for at `at`, for the pumps that stand in a position then, in the plant's order.
+
+    Of several outages at once the lowest figure counts; an outage never makes a pump count for more than its capacity.
+    """
+    lowered: dict[str, Swept] = {}
+    for outage in outages:
+        if outage.from_at <= at and (outage.to_at is None or at < outage.to_at):
+            lowered[outage.pump] = min(outage.counts_for, lowered.get(outage.pump, outage.counts_for))
+    capacities = ((pump.id, pump_capacity(pump)) for pump in plant.pumps if plant.position_of(pump.id, at))
+    return {pump: min(capacity, lowered.get(pump, capacity)) for pump, capacity in capacities}
+
+
+def available(plant: Plant, outages: Iterable[Outage], at: datetime) -> Swept:
+    """What the pumps in positions count for together at `at`; 0 when there are none."""
+    return Swept(sum(capacity.m3_per_h for capacity in capacities_at(plant, outages, at).values()))

@@ -1,10 +1,30 @@
-"""Due jobs: which occurrence falls due when, by hours or calendar, and what state it is in."""
+"""Due jobs: which occurrence falls due when, by hours or calendar, and what state it is in.
 
-from dataclasses import dataclass
-from datetime import datetime
+For each job kind and subject there is one open turn (the first) and, inside the horizon, the turns after it (the
+outlook), each resting on the one before being done as due, or now when that is past. The rules, in short:
 
+- Due at the earlier of the calendar point and the likely date of the running hours. The original due point never moves
+  with a postponement; only the limit and the state do.
+- Hours are judged on hours and the calendar on time. When a counter is silent the hours go on at the usual rate, so a
+  job falls due without it; it is marked estimated.
+- A job that renews others takes their open turn with it: a turn that such a job is due to reach first is listed with
+  `renewed_by`, and the next turn counts from there. Sequences therefore have no gaps.
+- A pump in no position, and a part in no pump, are left out: their intervals go on counting from when they were last
+  done, and the job is shown again once they are back.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from types import MappingProxyType
+
+from scheduler.domain.fleet import JobKind, LastDone, Plant
 from scheduler.domain.forecast import Forecast
-from scheduler.domain.words import State, Trigger
+from scheduler.domain.hours import RunningHours
+from scheduler.domain.intervals import calendar_due, hours_due, interval_seconds
+from scheduler.domain.meters import Hours, Meter, Meters
+from scheduler.domain.subjects import Key, renewals, subjects_of, where
+from scheduler.domain.words import State, Subject, Trigger
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -39,8 +59,9 @@ class Done:
 class DueJob:
     """An occurrence with its original due point, kept apart from its limit.
 
-    due_running_seconds / limit_running_seconds: reading of the subject's hours at which it falls due / must be done;
-    none when the kind has no running-hour interval. calendar_due_at: due point of the calendar interval, or none.
+    due_running_seconds / limit_running_seconds: reading of the subject's hours at which it falls due / must be done
+    (before any postponement, which is a date); none when the kind has no running-hour interval. calendar_due_at: due
+    point of the calendar interval, or none.
     due_at: the earlier of the calendar point and the likely date of the hours. window_opens_at and limit_at go with it.
     first: this is the open occurrence of its subject and kind; later ones (the outlook) rest on it being done as due.
     forecast: of the running hours, none for a calendar-only kind. running_seconds_left may be negative.
@@ -73,3 +94,241 @@ class DueJob:
     hours_as_of: datetime | None = None
     estimated: bool = False
     postponed_to: datetime | None = None
+    renewed_by: str | None = None
+    """Key of the turn that is due first and takes this one with it (an overhaul renews the knife inspection)."""
+
+
+HoursAt = Callable[[Subject, str, datetime], RunningHours]
+
+
+def reckon_first(plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
+    """Where the first intervals start: the plant's `last_done` as sequence 0, so the first turn kept here is 1.
+
+    Hours not given are taken from the ledger at that time and marked estimated. Of several entries for one job the
+    latest counts; a later entry that renews the job counts before it.
+    """
+    found: dict[Key, Done] = {}
+    entries = sorted(plant.last_done, key=lambda entry: (entry.done_at, entry.kind, entry.subject))
+    for last in entries:
+        found[last.kind, last.subject] = _zeroth(plant.kind(last.kind), last.subject, last, hours_at)
+    for last in entries:
+        for code, subject in renewals(plant, plant.kind(last.kind), last.subject, last.done_at):
+            own = found.get((code, subject))
+            if own is None or own.done_at < last.done_at:
+                same = last if subject == last.subject else replace(last, running_hours=None)
+                found[code, subject] = _zeroth(plant.kind(code), subject, same, hours_at)
+    return found
+
+
+def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> Done:
+    occurrence = Occurrence(kind=kind.code, subject=subject, sequence=0)
+    if kind.subject is Subject.PLANT:
+        return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=0)
+    if last.running_hours is not None:
+        return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=round(last.running_hours * 3600))
+    seconds = hours_at(kind.subject, subject, last.done_at).seconds
+    return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=seconds, estimated=True)
+
+
+def due_jobs(
+    *,
+    plant: Plant,
+    done: Mapping[Key, Done],
+    hours: Hours,
+    daily: Mapping[str, Sequence[int]],
+    at: datetime,
+    horizon_days: int = 180,
+    postponed: Mapping[str, datetime] = MappingProxyType({}),
+) -> tuple[DueJob, ...]:
+    """Every open turn, whenever it is due, and the outlook up to the horizon; sorted by due point, then occurrence.
+
+    Args:
+        plant: as set up, with its stays and fittings up to `at`.
+        done: the last turn done of each (kind, subject); without one the interval starts at the subject's first stay or
+            fitting, marked estimated.
+        hours: running hours of a subject now; never asked for a plant.
+        daily: seconds each pump ran on each UTC day up to yesterday, newest last.
+        at: now.
+        horizon_days: length of the outlook.
+        postponed: new limit by occurrence key.
+    """
+    meters = Meters(plant=plant, hours=hours, daily=daily, at=at)
+    to_come: dict[Key, list[tuple[datetime, str]]] = {}
+    jobs: list[DueJob] = []
+    for kind in _renewing_first(plant):
+        for subject in subjects_of(plant, kind, at):
+            chain = _Chain(plant=plant, kind=kind, subject=subject, meter=meters.of(kind.subject, subject), at=at)
+            coming = sorted(to_come.get((kind.code, subject), ()))
+            turns = list(
+                chain.turns(done.get((kind.code, subject)), coming, at + timedelta(days=horizon_days), postponed)
+            )
+            jobs += turns
+            for pair in renewals(plant, kind, subject, at):
+                points = ((max(turn.due_at, at), turn.occurrence.key) for turn in turns if not turn.renewed_by)
+                to_come.setdefault(pair, []).extend(points)
+    return tuple(sorted(jobs, key=lambda job: (job.due_at, job.occurrence)))
+
+
+def _renewing_first(plant: Plant) -> list[JobKind]:
+    """The job kinds, each after those that renew it; in the plant's order otherwise, and where they renew in a ring."""
+    left, ordered = list(plant.job_kinds), []
+    while left:
+        free = [kind for kind in left if not any(kind.code in k.renews for k in left if k is not kind)]
+        ordered.append(free[0] if free else left[0])
+        left.remove(ordered[-1])
+    return ordered
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Start:
+    """Where an interval starts. The calendar is stepped `times` from `calendar_at`, so that month ends do not drift."""
+
+    at: datetime
+    seconds: int
+    calendar_at: datetime
+    times: int = 1
+    estimated: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chain:
+    """The turns of one kind on one subject."""
+
+    plant: Plant
+    kind: JobKind
+    subject: str
+    meter: Meter | None
+    at: datetime
+
+    def turns(
+        self,
+        last: Done | None,
+        coming: Sequence[tuple[datetime, str]],
+        until: datetime,
+        postponed: Mapping[str, datetime],
+    ) -> Iterator[DueJob]:
+        """The open turn, then the outlook up to `until`; `coming` are the points at which other jobs renew it."""
+        start = self._start(last)
+        sequence = last.occurrence.sequence + 1 if last else 1
+        first = True
+        while turn := self._turn(start, sequence, first, postponed):
+            if not first and turn.due_at > until:
+                return
+            taken = next(((point, by) for point, by in coming if start.at < point <= turn.due_at), None)
+            yield replace(turn, renewed_by=taken[1]) if taken else turn
+            start = self._next(start, turn, taken[0] if taken else None)
+            sequence += 1
+            first = False
+
+    def _start(self, last: Done | None) -> _Start:
+        if last is not None:
+            return _Start(
+                at=last.done_at,
+                seconds=last.running_seconds,
+                calendar_at=last.done_at,
+                estimated=last.estimated,
+            )
+        at, seconds = self._put_to_use()
+        return _Start(at=at, seconds=seconds, calendar_at=at, estimated=True)
+
+    def _put_to_use(self) -> tuple[datetime, int]:
+        """First stay or fitting of the subject and the hours it had then; else the plant's first stay, else now."""
+        spans: Sequence[tuple[datetime, float]]
+        match self.kind.subject:
+            case Subject.PUMP:
+                spans = [(s.from_at, s.opening_running_hours) for s in self.plant.stays if s.pump == self.subject]
+            case Subject.PART:
+                spans = [(f.from_at, f.opening_running_hours) for f in self.plant.fittings if f.part == self.subject]
+            case Subject.POSITION:
+                spans = [(s.from_at, 0.0) for s in self.plant.stays if s.position == self.subject]
+            case Subject.PLANT:
+                spans = []
+        spans = spans or [(s.from_at, 0.0) for s in self.plant.stays] or [(self.at, 0.0)]
+        from_at, opening = min(spans)
+        return from_at, round(opening * 3600)
+
+    def _reach(self, seconds: int) -> Forecast | None:
+        return self.meter.reach(seconds, self.at) if self.meter else None
+
+    def _turn(self, start: _Start, sequence: int, first: bool, postponed: Mapping[str, datetime]) -> DueJob | None:
+        kind, meter = self.kind, self.meter
+        occurrence = Occurrence(kind=kind.code, subject=self.subject, sequence=sequence)
+        calendar_at = calendar_due(kind, start.calendar_at, start.times)
+        due_seconds = hours_due(kind, start.seconds)
+        figures = self._reach(due_seconds) if due_seconds is not None else None
+        points = [(figures.likely_at, Trigger.RUNNING_HOURS)] if figures else []
+        if calendar_at is not None:
+            points.append((calendar_at, Trigger.CALENDAR))
+        if not points:
+            return None
+        due_at, trigger = min(points, key=lambda point: point[0])
+
+        opens = [due_at - timedelta(days=kind.window_days)]
+        limits = [] if calendar_at is None else [calendar_at + timedelta(days=kind.tolerance_days)]
+        limit_seconds = None if due_seconds is None else due_seconds + kind.tolerance_running_hours * 3600
+        if due_seconds is not None and limit_seconds is not None:
+            opened, ended = self._reach(due_seconds - kind.window_running_hours * 3600), self._reach(limit_seconds)
+            opens += [opened.likely_at] if opened else []
+            limits += [ended.likely_at] if ended else []
+        new_limit = postponed.get(occurrence.key)
+        pump, position = where(self.plant, kind.subject, self.subject, self.at)
+        job = DueJob(
+            occurrence=occurrence,
+            kind_name=kind.name,
+            pump=pump,
+            position=position,
+            takes_hours=kind.takes_hours,
+            hands=kind.hands,
+            takes_pump_out=kind.takes_pump_out,
+            due_at=due_at,
+            window_opens_at=min(opens),
+            limit_at=new_limit or min(limits, default=due_at),
+            trigger=trigger,
+            state=State.AHEAD,
+            first=first,
+            due_running_seconds=due_seconds,
+            limit_running_seconds=limit_seconds,
+            running_seconds_left=None if due_seconds is None or meter is None else due_seconds - meter.seconds,
+            since_seconds=meter.seconds - start.seconds if first and meter and due_seconds is not None else None,
+            interval_seconds=interval_seconds(kind),
+            calendar_due_at=calendar_at,
+            calendar_start_at=start.at if calendar_at is not None else None,
+            forecast=figures,
+            hours_as_of=meter.as_of if meter and due_seconds is not None else None,
+            estimated=start.estimated or bool(meter and due_seconds is not None and meter.estimated),
+            postponed_to=new_limit,
+        )
+        return replace(job, state=self._state(job)) if first else job
+
+    def _state(self, job: DueJob) -> State:
+        if job.postponed_to is not None:
+            return State.PAST_LIMIT if self.at > job.postponed_to else State.POSTPONED
+        kind = self.kind
+        tolerance = timedelta(days=kind.tolerance_days)
+        if self._ran(job.limit_running_seconds, beyond=True) or (
+            job.calendar_due_at is not None and self.at > job.calendar_due_at + tolerance
+        ):
+            return State.PAST_LIMIT
+        if self._ran(job.due_running_seconds) or (job.calendar_due_at is not None and self.at >= job.calendar_due_at):
+            return State.PAST_DUE
+        return State.WINDOW_OPEN if self.at >= job.window_opens_at else State.AHEAD
+
+    def _ran(self, seconds: int | None, *, beyond: bool = False) -> bool:
+        """Whether the subject's hours are at (or beyond) a reading; while its counter is silent, by the usual rate."""
+        if seconds is None or self.meter is None:
+            return False
+        if self.meter.silent:
+            reached = self.meter.reach(seconds, self.at)
+            return reached is not None and (self.at > reached.likely_at if beyond else self.at >= reached.likely_at)
+        return self.meter.seconds > seconds if beyond else self.meter.seconds >= seconds
+
+    def _next(self, start: _Start, turn: DueJob, renewed_at: datetime | None) -> _Start:
+        """Where the turn after `turn` starts: when that is renewed, or done as due, or done now when that is past."""
+        as_due = renewed_at is None and turn.due_at > self.at
+        at = renewed_at or max(turn.due_at, self.at)
+        seconds = self.meter.seconds_by(at) if self.meter else 0
+        if as_due and turn.trigger is Trigger.CALENDAR:
+            return replace(start, at=at, seconds=seconds, times=start.times + 1)
+        if as_due and turn.due_running_seconds is not None:
+            seconds = turn.due_running_seconds
+        return _Start(at=at, seconds=seconds, calendar_at=at, estimated=start.estimated)
