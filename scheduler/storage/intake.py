@@ -1,0 +1,199 @@
+"""The readings' way into the database: many requests wait, one thread writes them in groups, each is answered after.
+
+A durable commit costs the same for one reading as for a thousand, so what waits goes in together. A request is answered
+only when the commit has returned: what was acknowledged is on the disk.
+"""
+
+import queue
+import threading
+from collections.abc import Sequence
+from concurrent.futures import Future
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Self
+
+from scheduler.clock import Clock
+from scheduler.errors import Busy, StorageFull
+from scheduler.storage.database import Database
+from scheduler.storage.foreign import RETRY_AFTER, as_ours
+from scheduler.storage.intake_sql import Answer, Door, IntakeStore, LogItem, Post, PostgresIntake, Reading, SqliteIntake
+
+__all__ = ["Answer", "Door", "Intake", "IntakeState", "LogItem", "Reading"]
+
+WAITING_REQUESTS = 1024
+WAITING_READINGS = 100_000
+GROUP_READINGS = 10_000
+"""A group is closed at this many, so that no request waits long behind others."""
+
+_FULL = "Too many readings are waiting to be stored. None of these was taken; send them again in a second."
+_STOPPED = "The server is stopping and takes no more readings. None of these was taken; send them again in a minute."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IntakeState:
+    """How the intake is doing. stored: readings since the start; failed: requests that got an error instead."""
+
+    waiting_requests: int
+    stored: int
+    failed: int
+    last_commit_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Waiting:
+    post: Post
+    future: Future[Answer]
+
+
+class Intake:
+    """The one writer of readings. Start it once; `submit` from any thread; `stop` stores what waits, then ends.
+
+    As a context manager it starts and stops itself.
+    """
+
+    def __init__(
+        self,
+        database: Database,
+        clock: Clock,
+        *,
+        waiting_requests: int = WAITING_REQUESTS,
+        waiting_readings: int = WAITING_READINGS,
+    ) -> None:
+        self._database = database
+        self._clock = clock
+        self._queue: queue.Queue[_Waiting | None] = queue.Queue(waiting_requests)
+        self._door = threading.Lock()
+        self._open = True
+        self._most_readings = waiting_readings
+        self._readings = 0
+        self._store: IntakeStore | None = None
+        self._stored = 0
+        self._failed = 0
+        self._last_commit_at: datetime | None = None
+        self._thread = threading.Thread(target=self._work, name="intake", daemon=True)
+
+    def start(self) -> Self:
+        """Starts the writer's thread."""
+        self._thread.start()
+        return self
+
+    def stop(self) -> None:
+        """Takes nothing more, stores what waits, closes the connection. May be called twice."""
+        with self._door:
+            first, self._open = self._open, False
+        if self._thread.ident is not None:
+            if first:
+                self._queue.put(None)
+            self._thread.join()
+
+    def __enter__(self) -> Self:
+        return self.start()
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def submit(
+        self, vessel_id: str, readings: Sequence[tuple[int, int, int, int]], log: Sequence[LogItem] = ()
+    ) -> "Future[Answer]":
+        """Hands in one request; the future answers after the commit, or raises why nothing of it was stored.
+
+        Args:
+            vessel_id: whose counters they are. readings: (counter_no, at_s, value_milli, received_s), valid, see
+                `Reading`. log: items that were refused, to be kept in the intake log in the same transaction.
+
+        Raises:
+            Busy: too much waits, or the intake was stopped; `more` has `retry_after` in seconds. The future raises Busy
+            and StorageFull too, and Clash when a counter is not that vessel's.
+        """
+        future: Future[Answer] = Future()
+        with self._door:
+            if not self._open:
+                raise Busy(_STOPPED, more={"retry_after": 60})
+            if self._readings and self._readings + len(readings) > self._most_readings:
+                raise Busy(_FULL, more=RETRY_AFTER)
+            try:
+                self._queue.put_nowait(_Waiting(Post(vessel_id, readings, log), future))
+            except queue.Full:
+                raise Busy(_FULL, more=RETRY_AFTER) from None
+            self._readings += len(readings)
+        return future
+
+    def state(self) -> IntakeState:
+        """How it is doing now."""
+        return IntakeState(
+            waiting_requests=self._queue.qsize(),
+            stored=self._stored,
+            failed=self._failed,
+            last_commit_at=self._last_commit_at,
+        )
+
+    def _work(self) -> None:
+        last = False
+        while not last:
+            group, last = self._next_group()
+            if group:
+                self._settle(group)
+        self._disconnect()
+
+    def _next_group(self) -> tuple[list[_Waiting], bool]:
+        """What waits, up to a group's size (waits for the first), and whether that was the last."""
+        group: list[_Waiting] = []
+        size, last = 0, False
+        entry = self._queue.get()
+        while True:
+            if entry is None:
+                last = True
+                break
+            size += len(entry.post.readings)
+            if entry.future.set_running_or_notify_cancel():
+                group.append(entry)
+            if size >= GROUP_READINGS:
+                break
+            try:
+                entry = self._queue.get_nowait()
+            except queue.Empty:
+                break
+        with self._door:
+            self._readings -= size
+        return group, last
+
+    def _settle(self, group: list[_Waiting]) -> None:
+        """Stores a group and answers it. When it fails for a reason of one request, each goes alone."""
+        try:
+            answers = self._write([entry.post for entry in group])
+        except Exception as error:
+            known = as_ours(error) or error
+            if len(group) > 1 and not isinstance(known, Busy | StorageFull):
+                for entry in group:
+                    self._settle([entry])
+                return
+            self._failed += len(group)
+            for entry in group:
+                entry.future.set_exception(known)
+            return
+        self._last_commit_at = self._clock()
+        for entry, answer in zip(group, answers, strict=True):
+            self._stored += answer.doors.count(Door.STORED)
+            entry.future.set_result(answer)
+
+    def _write(self, posts: list[Post]) -> list[Answer]:
+        with self._database.turn():
+            self._database.require_room()
+            store = self._connect()
+            try:
+                return store.write(posts)
+            except BaseException:
+                if not store.undo():
+                    self._disconnect()
+                raise
+
+    def _connect(self) -> IntakeStore:
+        if self._store is None:
+            kind = SqliteIntake if self._database.path else PostgresIntake
+            self._store = kind(self._database.connect())
+        return self._store
+
+    def _disconnect(self) -> None:
+        store, self._store = self._store, None
+        if store is not None:
+            store.connection.close()

@@ -1,0 +1,316 @@
+"""How a group of posted readings goes into the database in one transaction, on SQLite and on PostgreSQL."""
+
+import json
+from abc import ABC, abstractmethod
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from itertools import chain
+from typing import Any, NamedTuple
+
+from scheduler.storage.database import lock_statement
+from scheduler.storage.tables import Unstored
+
+
+class Door(StrEnum):
+    """What the door answers for one reading. Refused ones are found before they come here."""
+
+    STORED = "stored"
+    DUPLICATE = "duplicate"
+    CONFLICT = "conflict"
+
+
+class Reading(NamedTuple):
+    """A reading to store: the counter's number, observed instant, value in thousandths of a count, received instant."""
+
+    counter_no: int
+    at_s: int
+    value_milli: int
+    received_s: int
+
+
+class LogItem(NamedTuple):
+    """An item for the intake log: which counter it named, when it came, why it is not stored, and its JSON text."""
+
+    counter_ref: str
+    received_s: int
+    status: Unstored
+    why: str
+    item: str
+
+
+@dataclass(frozen=True, slots=True)
+class Post:
+    """One request: readings and log items of one vessel."""
+
+    vessel_id: str
+    readings: Sequence[tuple[int, int, int, int]]
+    log: Sequence[LogItem] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What became of a request: one door for each reading, in their order; newest stored instant of each counter."""
+
+    doors: tuple[Door, ...]
+    newest_s: Mapping[int, int]
+
+
+_Row = tuple[int, int, int, int, str]
+"""counter_no, at_s, value_milli, received_s, vessel_id: the columns of `reading` in order."""
+
+
+class IntakeStore(ABC):
+    """Writes groups of posts on one driver connection that is in autocommit between transactions."""
+
+    place = "?"
+
+    def __init__(self, connection: Any) -> None:
+        self.connection = connection
+
+    def write(self, posts: Sequence[Post]) -> list[Answer]:
+        """Stores the posts, all or none, and returns their answers after the commit. Driver errors come as they are."""
+        self.begin(sorted({post.vessel_id for post in posts}))
+        rows: list[_Row] = [(*reading, post.vessel_id) for post in posts for reading in post.readings]
+        held = self.insert(rows)
+        doors = _doors(rows, held)
+        spans = _spans(rows, doors)
+        newest = self.touch(spans, {row[0] for row in rows} - spans.keys()) if rows else {}
+        names = self.names({row[0] for row, door in zip(rows, doors, strict=True) if door is Door.CONFLICT})
+        self.log(chain(_given(posts), _conflicts(rows, doors, held, names)))
+        self.bump(sorted({row[4] for row, door in zip(rows, doors, strict=True) if door is Door.STORED}))
+        self.connection.execute("COMMIT")
+        return list(_answers(posts, doors, newest))
+
+    def undo(self) -> bool:
+        """Leaves the transaction, if any; false when the connection is of no more use."""
+        try:
+            self.connection.execute("ROLLBACK") if self.in_transaction() else None
+        except Exception:
+            return False
+        return True
+
+    @abstractmethod
+    def begin(self, vessel_ids: list[str]) -> None:
+        """Begins a transaction in which no one else writes for these vessels."""
+
+    @abstractmethod
+    def in_transaction(self) -> bool:
+        """Whether a transaction is open."""
+
+    @abstractmethod
+    def insert(self, rows: Sequence[_Row]) -> Mapping[int, int]:
+        """Inserts what is new; returns the value held for each row (by its index) whose place was taken."""
+
+    @abstractmethod
+    def touch(self, spans: Mapping[int, tuple[int, int]], others: Iterable[int]) -> dict[int, int]:
+        """Moves newest_s and dirty_from_s of the counters by (first, last) stored; returns all their newest_s."""
+
+    @abstractmethod
+    def names(self, counter_nos: Iterable[int]) -> dict[int, str]:
+        """Ids of counters by their numbers."""
+
+    def log(self, rows: Iterable[tuple[str, str, int, str, str, str]]) -> None:
+        """Adds to the intake log."""
+        found = list(rows)
+        if found:
+            marks = ", ".join([self.place] * 6)
+            self.many(
+                "INSERT INTO intake_log (vessel_id, counter_ref, received_s, status, why, item) "  # noqa: S608
+                f"VALUES ({marks})",
+                found,
+            )
+
+    def bump(self, vessel_ids: Sequence[str]) -> None:
+        """Raises the revision of each vessel."""
+        if vessel_ids:
+            self.many(
+                f"INSERT INTO revision (vessel_id, number) VALUES ({self.place}, 1) "  # noqa: S608
+                "ON CONFLICT (vessel_id) DO UPDATE SET number = revision.number + 1",
+                [(one,) for one in vessel_ids],
+            )
+
+    def many(self, statement: str, rows: Sequence[tuple[Any, ...]]) -> None:
+        """Runs a statement for each row."""
+        cursor = self.connection.cursor()
+        try:
+            cursor.executemany(statement, rows)
+        finally:
+            cursor.close()
+
+
+class SqliteIntake(IntakeStore):
+    """SQLite: all rows in one executemany; one by one only when some place was taken."""
+
+    INSERT = (
+        "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id) VALUES (?, ?, ?, ?, ?) "
+        "ON CONFLICT (counter_no, at_s) DO NOTHING"
+    )
+    HELD = "SELECT value_milli FROM reading WHERE counter_no = ? AND at_s = ?"
+    TOUCH = (
+        "UPDATE counter SET newest_s = max(coalesce(newest_s, ?), ?), "
+        "dirty_from_s = min(coalesce(dirty_from_s, ?), ?) WHERE no = ? RETURNING newest_s"
+    )
+
+    def begin(self, vessel_ids: list[str]) -> None:  # noqa: ARG002 - SQLite has one writer for all
+        """Begins as the only writer."""
+        self.connection.execute("BEGIN IMMEDIATE")
+
+    def in_transaction(self) -> bool:
+        """Whether a transaction is open."""
+        return bool(self.connection.in_transaction)
+
+    def insert(self, rows: Sequence[_Row]) -> Mapping[int, int]:
+        """As the base says. SQLite tells how many were new, not which: when not all, they are told apart one by one."""
+        if not rows:
+            return {}
+        if self.connection.executemany(self.INSERT, rows).rowcount == len(rows):
+            return {}
+        self.connection.execute("ROLLBACK")
+        self.connection.execute("BEGIN IMMEDIATE")
+        held = {}
+        for index, row in enumerate(rows):
+            if self.connection.execute(self.INSERT, row).rowcount == 0:
+                (held[index],) = self.connection.execute(self.HELD, row[:2]).fetchone()
+        return held
+
+    def touch(self, spans: Mapping[int, tuple[int, int]], others: Iterable[int]) -> dict[int, int]:
+        """As the base says."""
+        newest = {}
+        for no, (first, last) in spans.items():
+            newest[no] = self.connection.execute(self.TOUCH, (last, last, first, first, no)).fetchone()[0]
+        for no in others:
+            newest[no] = self.connection.execute("SELECT newest_s FROM counter WHERE no = ?", (no,)).fetchone()[0]
+        return newest
+
+    def names(self, counter_nos: Iterable[int]) -> dict[int, str]:
+        """As the base says."""
+        wanted = [(no,) for no in counter_nos]
+        return {
+            no[0]: self.connection.execute("SELECT id FROM counter WHERE no = ?", no).fetchone()[0] for no in wanted
+        }
+
+
+class PostgresIntake(IntakeStore):
+    """PostgreSQL: the columns go over as five arrays."""
+
+    place = "%s"
+    INSERT = (
+        "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id) "
+        "SELECT * FROM unnest(%s::integer[], %s::bigint[], %s::bigint[], %s::bigint[], %s::text[]) "
+        "ON CONFLICT (counter_no, at_s) DO NOTHING RETURNING counter_no, at_s"
+    )
+    HELD = (
+        "SELECT counter_no, at_s, value_milli FROM reading "
+        "JOIN unnest(%s::integer[], %s::bigint[]) AS wanted (no, at) ON counter_no = wanted.no AND at_s = wanted.at"
+    )
+    TOUCH = (
+        "UPDATE counter SET newest_s = greatest(newest_s, wanted.last), "
+        "dirty_from_s = least(dirty_from_s, wanted.first) "
+        "FROM unnest(%s::integer[], %s::bigint[], %s::bigint[]) AS wanted (no, first, last) "
+        "WHERE counter.no = wanted.no RETURNING counter.no, counter.newest_s"
+    )
+
+    def begin(self, vessel_ids: list[str]) -> None:
+        """Begins, and waits for the turn of each vessel."""
+        self.connection.execute("BEGIN")
+        self.connection.execute(*lock_statement(vessel_ids))
+
+    def in_transaction(self) -> bool:
+        """Whether a transaction is open, a failed one included."""
+        return int(self.connection.info.transaction_status) != 0
+
+    def insert(self, rows: Sequence[_Row]) -> Mapping[int, int]:
+        """As the base says. Of two rows of the group for one place the first in order of arrival goes in."""
+        first: dict[tuple[int, int], int] = {}
+        for index, row in enumerate(rows):
+            first.setdefault((row[0], row[1]), index)
+        if not rows:
+            return {}
+        columns = [list(column) for column in zip(*(rows[index] for index in first.values()), strict=True)]
+        new = set(self.connection.execute(self.INSERT, columns).fetchall())
+        if len(new) == len(rows):
+            return {}
+        values = {place: rows[index][2] for place, index in first.items()}
+        taken = [place for place in first if place not in new]
+        if taken:
+            wanted = [list(column) for column in zip(*taken, strict=True)]
+            values |= {(no, at): value for no, at, value in self.connection.execute(self.HELD, wanted).fetchall()}
+        return {
+            index: values[row[:2]] for index, row in enumerate(rows) if row[:2] not in new or first[row[:2]] != index
+        }
+
+    def touch(self, spans: Mapping[int, tuple[int, int]], others: Iterable[int]) -> dict[int, int]:
+        """As the base says."""
+        newest = {}
+        if spans:
+            columns = [list(spans), [first for first, _ in spans.values()], [last for _, last in spans.values()]]
+            newest = dict(self.connection.execute(self.TOUCH, columns).fetchall())
+        rest = list(others)
+        if rest:
+            found = self.connection.execute("SELECT no, newest_s FROM counter WHERE no = ANY(%s)", (rest,))
+            newest |= dict(found.fetchall())
+        return newest
+
+    def names(self, counter_nos: Iterable[int]) -> dict[int, str]:
+        """As the base says."""
+        wanted = list(counter_nos)
+        if not wanted:
+            return {}
+        return dict(self.connection.execute("SELECT no, id FROM counter WHERE no = ANY(%s)", (wanted,)).fetchall())
+
+
+def _doors(rows: Sequence[_Row], held: Mapping[int, int]) -> list[Door]:
+    if not held:
+        return [Door.STORED] * len(rows)
+    return [
+        Door.STORED if index not in held else Door.DUPLICATE if held[index] == row[2] else Door.CONFLICT
+        for index, row in enumerate(rows)
+    ]
+
+
+def _spans(rows: Sequence[_Row], doors: Sequence[Door]) -> dict[int, tuple[int, int]]:
+    """First and last instant stored, of each counter that got something new, in order of counter."""
+    spans: dict[int, tuple[int, int]] = {}
+    for row, door in zip(rows, doors, strict=True):
+        if door is Door.STORED:
+            no, at = row[0], row[1]
+            span = spans.get(no)
+            if span is None:
+                spans[no] = (at, at)
+            elif at > span[1]:
+                spans[no] = (span[0], at)
+            elif at < span[0]:
+                spans[no] = (at, span[1])
+    return dict(sorted(spans.items()))
+
+
+def _given(posts: Sequence[Post]) -> Iterator[tuple[str, str, int, str, str, str]]:
+    for post in posts:
+        for ref, received_s, status, why, item in post.log:
+            yield post.vessel_id, ref, received_s, status.value, why, item
+
+
+def _conflicts(
+    rows: Sequence[_Row], doors: Sequence[Door], held: Mapping[int, int], names: Mapping[int, str]
+) -> Iterator[tuple[str, str, int, str, str, str]]:
+    """Log rows for the readings that found another value at their instant."""
+    for index, (no, at, value, received, vessel_id) in enumerate(rows if held else ()):
+        if doors[index] is Door.CONFLICT:
+            why = f"the counter showed {_counts(held[index])} at that instant already; the first one stays"
+            item = json.dumps({"counter": names[no], "at_s": at, "value": _counts(value)})
+            yield vessel_id, names[no], received, Unstored.CONFLICT.value, why, item
+
+
+def _answers(posts: Sequence[Post], doors: Sequence[Door], newest: Mapping[int, int]) -> Iterator[Answer]:
+    start = 0
+    for post in posts:
+        end = start + len(post.readings)
+        yield Answer(tuple(doors[start:end]), {reading[0]: newest[reading[0]] for reading in post.readings})
+        start = end
+
+
+def _counts(milli: int) -> str:
+    """Thousandths as a decimal number: 12006500 is 12006.5."""
+    whole, rest = divmod(milli, 1000)
+    return f"{whole}.{rest:03d}".rstrip("0") if rest else str(whole)
