@@ -63,7 +63,7 @@ def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Callable[[], dateti
 def live(
     runs: Sequence[Run], gateways: Sequence[Gateway], every_seconds: float, door: Door, report: Report
 ) -> NoReturn:
-    """Posts what the counters show, first hourly up to now, then every so many seconds, until `door.sleep` raises."""
+    """Posts what the counters show, first hourly up to now, then every so many seconds, until something raises."""
     for run, gateway in zip(runs, gateways, strict=True):
         at = run.end + HOUR
         while at < gateway.clock():

@@ -1,0 +1,245 @@
+"""The gateway against a server that fails in the ways servers fail: busy, cut off, half an answer, too large, refusing.
+
+The server is a real one on loopback; clock, sleep and jitter are handed in, so nothing waits.
+"""
+
+import json
+import random
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any
+
+import httpx
+import pytest
+import uvicorn
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from seed_fleet.counters import Event, Reading
+from seed_fleet.gateway import (
+    LONGEST_WAIT_SECONDS,
+    Door,
+    Gateway,
+    GaveUpError,
+    UnreachableError,
+    post_event,
+    put_vessel,
+)
+
+NOW = datetime(2026, 11, 25, 9, 33, tzinfo=UTC)
+READINGS = [Reading("vp1", f"2026-11-25T{hour:02}:00:00Z", 12000 + hour) for hour in range(9)]
+
+
+@dataclass
+class Unwell:
+    """A small server that keeps what it took, and whose next answers can be spoilt."""
+
+    url: str = ""
+    spoil: list[str] = field(default_factory=list)
+    always: str = ""
+    most_items: int = 1000
+    stored: dict[tuple[str, str], int] = field(default_factory=dict)
+    bodies: list[dict[str, Any]] = field(default_factory=list)
+    headers: list[dict[str, str]] = field(default_factory=list)
+
+    async def __call__(self, request: Request) -> Response:
+        body = json.loads(await request.body())
+        self.bodies.append(body)
+        self.headers.append(dict(request.headers))
+        how = self.spoil.pop(0) if self.spoil else self.always
+        if how.isdigit():
+            return JSONResponse(
+                {"title": "Not now", "detail": "The engine room says no."}, int(how), {"Retry-After": "7"}
+            )
+        if "readings" not in body:
+            return JSONResponse({}, 201)
+        if len(body["readings"]) > self.most_items:
+            return JSONResponse({"title": "Too large"}, 413)
+        items = []
+        for index, item in enumerate(body["readings"]):
+            if how == "half" and index % 2:
+                continue
+            key = item["counter"], item["observed_at"]
+            items.append({"index": index, "status": "duplicate" if key in self.stored else "stored"})
+            self.stored[key] = item["value"]
+        if how == "cut":
+
+            async def half_a_body() -> Any:
+                yield b'{"items": ['
+
+            return StreamingResponse(half_a_body(), 207, {"Content-Length": "5000"})
+        if how == "garbled":
+            return Response(b"<html>", 207)
+        if how == "nothing":
+            items = [{"index": 99, "status": "stored"}, {"index": "0"}, {"status": "stored"}]
+        return JSONResponse({"items": items}, 207)
+
+
+@pytest.fixture
+def server() -> Iterator[Unwell]:
+    unwell = Unwell()
+
+    async def endpoint(request: Request) -> Response:
+        return await unwell(request)
+
+    app = Starlette(routes=[Route("/{path:path}", endpoint, methods=["PUT", "POST"])])
+    live = uvicorn.Server(uvicorn.Config(app, port=0, log_level="critical", lifespan="off", ws="none"))
+    started = threading.Event()
+    startup = live.startup
+
+    async def startup_then_tell(sockets: Any = None) -> None:
+        await startup(sockets)
+        started.set()
+
+    live.startup = startup_then_tell  # type: ignore[method-assign]
+    thread = threading.Thread(target=live.run)
+    thread.start()
+    assert started.wait(10)
+    unwell.url = f"http://127.0.0.1:{live.servers[0].sockets[0].getsockname()[1]}"
+    yield unwell
+    live.should_exit = True
+    thread.join(10)
+    assert not thread.is_alive()
+
+
+@pytest.fixture
+def waits() -> list[float]:
+    return []
+
+
+@pytest.fixture
+def gateway(server: Unwell, waits: list[float]) -> Iterator[Gateway]:
+    with httpx.Client(base_url=server.url, trust_env=False) as client:
+        door = Door(client=client, sleep=waits.append, jitter=random.Random(1), tries=4)
+        yield Gateway(door=door, key="k1", clock=lambda: NOW)
+
+
+def test_raw_values_go_out_with_the_key_and_the_sending_time(server: Unwell, gateway: Gateway) -> None:
+    """One post holds the raw integers with their own stamps, the sending time in UTC, and the counter's key."""
+    gateway.take(READINGS[:2])
+    gateway.send()
+    assert server.bodies == [
+        {
+            "sent_at": "2026-11-25T09:33:00Z",
+            "readings": [
+                {"counter": "vp1", "observed_at": "2026-11-25T00:00:00Z", "value": 12000},
+                {"counter": "vp1", "observed_at": "2026-11-25T01:00:00Z", "value": 12001},
+            ],
+        }
+    ]
+    assert server.headers[0]["authorization"] == "Bearer k1"
+    assert (gateway.buffer, gateway.tally) == ({}, {"stored": 2})
+
+
+@pytest.mark.parametrize("status", ["503", "429", "500", "507"])
+def test_a_busy_server_is_asked_again_when_it_says(
+    server: Unwell, gateway: Gateway, waits: list[float], status: str
+) -> None:
+    """Busy answers are tried again after at least what Retry-After says, and everything arrives once."""
+    server.spoil = [status, status]
+    gateway.take(READINGS)
+    gateway.send()
+    assert waits == [7.0, 7.0]
+    assert gateway.tally == {"stored": 9}
+    assert server.stored == {(r.counter, r.observed_at): r.value for r in READINGS}
+
+
+def test_a_lost_answer_is_asked_for_again_and_comes_as_duplicates(
+    server: Unwell, gateway: Gateway, waits: list[float]
+) -> None:
+    """A connection cut in the middle of the answer deletes nothing: the batch goes again, and comes back as known."""
+    server.spoil = ["cut"]
+    gateway.take(READINGS)
+    gateway.send()
+    assert len(waits) == 1
+    assert gateway.tally == {"duplicate": 9}
+    assert server.bodies[0]["readings"] == server.bodies[1]["readings"]
+
+
+def test_only_what_the_answer_lists_is_deleted(server: Unwell, gateway: Gateway) -> None:
+    """Readings that an answer leaves out stay in the buffer and go with the next post."""
+    server.spoil = ["half"]
+    gateway.take(READINGS)
+    gateway.send()
+    assert [len(body["readings"]) for body in server.bodies] == [9, 4]
+    assert gateway.tally == {"stored": 9}
+
+
+@pytest.mark.parametrize("how", ["nothing", "garbled"])
+def test_an_answer_that_lists_nothing_deletes_nothing(server: Unwell, gateway: Gateway, how: str) -> None:
+    """Unknown indexes, missing statuses or a garbled body leave the buffer whole, and end in a refusal to go on."""
+    server.always = how
+    gateway.take(READINGS)
+    with pytest.raises(GaveUpError, match="list none of them"):
+        gateway.send()
+    assert len(gateway.buffer) == 9
+    assert len(server.bodies) == 4
+
+
+def test_out_of_reach_gives_up_in_words_and_keeps_the_buffer(
+    server: Unwell, gateway: Gateway, waits: list[float]
+) -> None:
+    """After its tries the gateway says who did not answer and why, with growing waits between; later it all goes."""
+    server.always = "503"
+    gateway.take(READINGS)
+    with pytest.raises(UnreachableError, match=r"after 4 tries \(last: 503 The engine room says no\)"):
+        gateway.send()
+    assert (len(gateway.buffer), len(waits)) == (9, 3)
+    server.always = ""
+    gateway.send()
+    assert not gateway.buffer
+
+
+def test_waits_grow_and_are_spread_but_stay_bounded() -> None:
+    """Without a wish from the server each wait lies in the upper half of a doubling span, at most a minute."""
+    waits: list[float] = []
+    with httpx.Client(base_url="http://127.0.0.1:9", trust_env=False) as client:
+        door = Door(client=client, sleep=waits.append, jitter=random.Random(3), tries=12)
+        with pytest.raises(UnreachableError, match="ConnectError"):
+            door.ask("POST", "/x", "k", {})
+    spans = [min(0.5 * 2**n, LONGEST_WAIT_SECONDS) for n in range(11)]
+    assert all(span / 2 <= wait <= span for wait, span in zip(waits, spans, strict=True))
+    assert len(set(waits)) == 11
+
+
+def test_a_batch_too_large_is_halved(server: Unwell, gateway: Gateway) -> None:
+    """413 makes the batches smaller until they fit; nothing is lost and nothing comes twice."""
+    server.most_items = 3
+    gateway.take(READINGS)
+    gateway.send()
+    assert [len(body["readings"]) for body in server.bodies] == [9, 4, 2, 2, 2, 2, 1]
+    assert gateway.tally == {"stored": 9}
+
+
+@pytest.mark.parametrize("status", ["400", "401", "403", "422"])
+def test_a_refusal_stops_at_once_with_the_servers_words(
+    server: Unwell, gateway: Gateway, waits: list[float], status: str
+) -> None:
+    """A refused post, document or event is not tried again; the message carries status and detail."""
+    server.always = status
+    gateway.take(READINGS)
+    event = Event("vp3", "key-1", {"kind": "replacement"})
+    attempts: list[Callable[[], object]] = [
+        gateway.send,
+        lambda: put_vessel(gateway.door, "k", {"id": "demo-plover"}),
+        lambda: post_event(gateway.door, "k", event),
+    ]
+    for attempt in attempts:
+        with pytest.raises(GaveUpError, match=f"{status} The engine room says no"):
+            attempt()
+    assert (len(server.bodies), waits, len(gateway.buffer)) == (3, [], 9)
+
+
+def test_documents_are_new_ones_only_and_events_safe_to_send_twice(server: Unwell, gateway: Gateway) -> None:
+    """A vessel is put with If-None-Match, one that is there already is left; an event carries its Idempotency-Key."""
+    assert put_vessel(gateway.door, "office", {"id": "demo-plover"}) is True
+    server.spoil = ["412"]
+    assert put_vessel(gateway.door, "office", {"id": "demo-plover"}) is False
+    server.spoil = ["503"]
+    post_event(gateway.door, "engineer", Event("vp3", "key-1", {"kind": "replacement"}))
+    assert [h.get("if-none-match") for h in server.headers] == ["*", "*", None, None]
+    assert [h.get("idempotency-key") for h in server.headers] == [None, None, "key-1", "key-1"]
