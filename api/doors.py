@@ -1,0 +1,65 @@
+"""Who may pass which door: one table. Every door is closed unless it stands here, and the app refuses to start without."""
+
+from collections.abc import Mapping
+from enum import Enum
+
+from scheduler.domain.words import Role
+
+
+class Free(Enum):
+    """Doors that ask for no role."""
+
+    OPEN = "open"
+    TOKEN = "the secret in the address"
+
+
+Pass = frozenset[Role] | Free
+
+COUNTER = frozenset({Role.COUNTER})
+READ = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
+WORK = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
+SET_UP = frozenset({Role.OFFICE, Role.ADMIN})
+EXPORT = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
+
+DOORS: Mapping[tuple[str, str], Pass] = {
+    ("POST", "/api/v1/readings"): COUNTER,
+    ("GET", "/api/v1/vessels"): READ,
+    ("GET", "/api/v1/vessels/{vessel_id}"): READ,
+    ("PUT", "/api/v1/vessels/{vessel_id}"): SET_UP,
+    ("POST", "/api/v1/vessels/{vessel_id}/clock"): WORK,
+    ("GET", "/api/v1/plants/{plant_id}"): READ,
+    ("GET", "/api/v1/plants/{plant_id}/due"): READ,
+    ("GET", "/api/v1/plants/{plant_id}/capacity"): READ,
+    ("GET", "/api/v1/plants/{plant_id}/plan"): READ,
+    ("POST", "/api/v1/plants/{plant_id}/plan/previews"): WORK,
+    ("POST", "/api/v1/plants/{plant_id}/plan"): WORK,
+    ("GET", "/api/v1/pumps/{pump_id}"): READ,
+    ("POST", "/api/v1/pumps/{pump_id}/down"): WORK,
+    ("POST", "/api/v1/pumps/{pump_id}/back"): WORK,
+    ("GET", "/api/v1/counters/{counter_id}"): READ,
+    ("POST", "/api/v1/counters/{counter_id}/events"): WORK,
+    ("GET", "/api/v1/jobs/{key}"): READ,
+    ("POST", "/api/v1/jobs/{key}/close"): WORK,
+    ("GET", "/api/v1/history"): EXPORT,
+    ("POST", "/api/v1/feeds"): READ,
+    ("GET", "/cal/{token}/plan.ics"): Free.TOKEN,
+    ("HEAD", "/cal/{token}/plan.ics"): Free.TOKEN,
+    ("GET", "/"): READ,
+    ("GET", "/plants/{plant_id}"): READ,
+    ("GET", "/plants/{plant_id}/figures"): READ,
+    ("POST", "/plants/{plant_id}/plan"): WORK,
+    ("GET", "/plants/{plant_id}/jobs/{key}"): READ,
+    ("POST", "/plants/{plant_id}/jobs/{key}/close"): WORK,
+    ("GET", "/vessels/{vessel_id}/plan"): READ,
+    ("POST", "/sign-out"): READ,
+    ("GET", "/sign-in"): Free.OPEN,
+    ("GET", "/enter/{token}"): Free.OPEN,
+    ("POST", "/enter/{token}"): Free.TOKEN,
+    ("POST", "/light"): Free.OPEN,
+    ("GET", "/livez"): Free.OPEN,
+    ("GET", "/readyz"): Free.OPEN,
+    ("GET", "/problems/{name}"): Free.OPEN,
+    ("GET", "/openapi.json"): Free.OPEN,
+    ("GET", "/docs"): Free.OPEN,
+}
+"""(method, route) to the roles that may pass. `/static` is open: it holds the look only."""

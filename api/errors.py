@@ -1,0 +1,131 @@
+"""Problem details (RFC 9457) for every error: one table of statuses, one form."""
+
+import logging
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from pydantic import ValidationError
+from starlette.exceptions import HTTPException
+
+from scheduler import errors
+
+log = logging.getLogger("leadline")
+
+STATUS: Mapping[type[errors.SchedulerError], tuple[int, str]] = {
+    errors.BadRequest: (400, "The request cannot be read"),
+    errors.NotSignedIn: (401, "Sign in or send a key"),
+    errors.NotAllowed: (403, "Not allowed for this role"),
+    errors.NotFound: (404, "Not found"),
+    errors.Clash: (409, "The state of things forbids it"),
+    errors.Stale: (412, "Changed meanwhile"),
+    errors.TooLarge: (413, "Too large"),
+    errors.Refused: (422, "It cannot be taken as it stands"),
+    errors.MissingCondition: (428, "A condition is missing"),
+    errors.TooMany: (429, "Too many tries"),
+    errors.Busy: (503, "Try again shortly"),
+    errors.StorageFull: (507, "No room left"),
+}
+PROBLEM = "application/problem+json"
+
+
+def slug(kind: type[errors.SchedulerError]) -> str:
+    """Last part of the problem type's address, e.g. `missing-condition`."""
+    return "".join(f"-{c.lower()}" if c.isupper() else c for c in kind.__name__).lstrip("-")
+
+
+def problem(error: errors.SchedulerError, request: Request | None = None) -> JSONResponse:
+    """The problem document of one of our errors."""
+    status, title = STATUS[type(error)]
+    body: dict[str, Any] = {
+        "type": f"/problems/{slug(type(error))}",
+        "title": title,
+        "status": status,
+        "detail": error.says,
+    }
+    if request is not None:
+        body["request_id"] = getattr(request.state, "request_id", "")
+    if error.faults:
+        body["errors"] = [{"pointer": pointer, "detail": says} for pointer, says in error.faults]
+    body.update({k: v for k, v in error.more.items() if k not in body})
+    headers = {}
+    if status == 401:
+        headers["WWW-Authenticate"] = 'Bearer realm="leadline"'
+    if "retry_after_seconds" in error.more:
+        headers["Retry-After"] = str(error.more["retry_after_seconds"])
+    return JSONResponse(body, status_code=status, media_type=PROBLEM, headers=headers)
+
+
+def refused_from(error: ValidationError | RequestValidationError, drop: int = 0) -> errors.Refused:
+    """Our own 422 from pydantic's findings: JSON Pointers and plain sentences. `drop`: leading path parts to leave out."""
+    faults = []
+    for found in error.errors():
+        pointer = "".join(f"/{str(p).replace('~', '~0').replace('/', '~1')}" for p in found["loc"][drop:])
+        faults.append((pointer or "/", _plain(found)))
+    many = f"{len(faults)} things are wrong; the first: " if len(faults) > 1 else ""
+    first = faults[0] if faults else ("/", "unknown fault")
+    return errors.Refused(f"{many}{first[0]}: {first[1]} Put it right and send the whole again.", faults=faults)
+
+
+def _plain(found: Mapping[str, Any]) -> str:
+    kind, given = found["type"], found.get("input")
+    shown = f"; it is {given!r:.80}" if isinstance(given, str | int | float | bool) else ""
+    if kind in ("missing", "missing_argument", "missing_keyword_only_argument"):
+        return "this is missing; it is needed."
+    if kind in ("extra_forbidden", "unexpected_keyword_argument"):
+        return "this is not a known name here; check the spelling or leave it out."
+    if kind == "timezone_aware":
+        return f"an instant with its offset is expected, such as 2026-11-25T07:00:00Z{shown}."
+    return f"{found['msg'][:1].lower()}{found['msg'][1:]}{shown}."
+
+
+def install(app: FastAPI) -> None:
+    """Make every error of `app` a problem document, or a page where a person asked for one."""
+
+    @app.exception_handler(errors.SchedulerError)
+    async def ours(request: Request, error: errors.SchedulerError) -> Response:
+        return await shown(request, error)
+
+    @app.exception_handler(RequestValidationError)
+    async def shape(request: Request, error: RequestValidationError) -> Response:
+        if any(found["type"] == "json_invalid" for found in error.errors()):
+            return await shown(request, errors.BadRequest("The body is not JSON. Send application/json in UTF-8."))
+        return await shown(request, refused_from(error, drop=1))
+
+    @app.exception_handler(HTTPException)
+    async def foreign(request: Request, error: HTTPException) -> Response:
+        if error.status_code == 404:
+            return await shown(request, errors.NotFound(f"There is nothing at {request.url.path}. See /docs for the doors."))
+        body = {"type": "about:blank", "title": str(error.detail), "status": error.status_code}
+        if error.status_code == 405:
+            body["detail"] = f"{request.method} is not possible at {request.url.path}. See /docs for what is."
+        return JSONResponse(body, error.status_code, media_type=PROBLEM, headers=dict(error.headers or {}))
+
+    @app.exception_handler(Exception)
+    async def unknown(request: Request, error: Exception) -> Response:
+        log.error("unforeseen %s", type(error).__name__, exc_info=error, extra={"path": _no_token(request.url.path)})
+        body = {
+            "type": "about:blank",
+            "title": "Something went wrong here",
+            "status": 500,
+            "detail": "Nothing was stored by this request. Try again; if it stays, give the request id to whoever keeps the server.",
+            "request_id": getattr(request.state, "request_id", ""),
+        }
+        return JSONResponse(body, 500, media_type=PROBLEM)
+
+
+async def shown(request: Request, error: errors.SchedulerError) -> Response:
+    """A page for a browser, a problem document for everything else."""
+    path = request.url.path
+    wants_page = "text/html" in request.headers.get("accept", "") and not path.startswith(("/api/", "/cal/"))
+    if not wants_page:
+        return problem(error, request)
+    from api.routes.pages import error_answer
+
+    return error_answer(request, error, *STATUS[type(error)])
+
+
+def _no_token(path: str) -> str:
+    return "/cal/***" if path.startswith("/cal/") else path

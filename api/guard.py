@@ -1,0 +1,79 @@
+"""The outermost layer: request id, body limit, security headers. Plain ASGI, so that the hot door stays fast."""
+
+import secrets
+from collections.abc import Mapping
+
+from starlette.datastructures import MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from api.errors import problem
+from scheduler.errors import TooLarge
+from scheduler.settings import Settings
+
+HEADERS: Mapping[str, str] = {
+    "Content-Security-Policy": "default-src 'self'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'",
+    "X-Content-Type-Options": "nosniff",
+    "X-Frame-Options": "DENY",
+    "Referrer-Policy": "no-referrer",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+    "Cross-Origin-Opener-Policy": "same-origin",
+}
+
+
+class Guard:
+    """Wraps the application. A body over the limit is answered 413, by Content-Length or by counting what arrives."""
+
+    def __init__(self, app: ASGIApp, settings: Settings) -> None:
+        self.app = app
+        self.settings = settings
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        request_id = secrets.token_hex(8)
+        scope.setdefault("state", {})["request_id"] = request_id
+        hot = scope["path"] == "/api/v1/readings"
+        limit = self.settings.reading_body_limit_bytes if hot else self.settings.body_limit_bytes
+        started = False
+
+        async def dressed(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+                headers["X-Request-Id"] = request_id
+            await send(message)
+
+        async def refuse() -> None:
+            says = f"The body is over {limit} bytes. Send it in smaller parts (a batch of readings: at most 1000)."
+            answer = problem(TooLarge(says, more={"limit_bytes": limit, "request_id": request_id}))
+            answer.headers["Connection"] = "close"
+            await answer(scope, receive, dressed)
+
+        length = next((v for k, v in scope["headers"] if k == b"content-length"), None)
+        if length is not None and length.isdigit() and int(length) > limit:
+            await refuse()
+            return
+        seen = 0
+
+        async def counted() -> Message:
+            nonlocal seen
+            message = await receive()
+            if message["type"] == "http.request":
+                seen += len(message.get("body", b""))
+                if seen > limit:
+                    raise _Over
+            return message
+
+        try:
+            await self.app(scope, counted if length is None else receive, dressed)
+        except _Over:
+            if not started:
+                await refuse()
+
+
+class _Over(Exception):  # noqa: N818 - never leaves this module
+    """The chunked body passed the limit."""

@@ -1,0 +1,239 @@
+"""Vessels: put and read the document, find what an id names, record a change of the ship's clock."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from scheduler.actions.actor import Actor
+from scheduler.actions.documents import as_text, held
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.domain.fleet import Counter, Vessel
+from scheduler.domain.fleet_check import faults_of
+from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.database import Session
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import AssetKind, AssetRow, CounterRow, ShipOffsetRow, VesselRow
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What an id names: its vessel, its plant, its kind."""
+
+    id: str
+    vessel_id: str
+    plant_id: str
+    kind: AssetKind
+
+
+def locate(house: House, actor: Actor, asset_id: str, kind: AssetKind) -> Place:
+    """Where that plant, pump, position, part or counter is.
+
+    Raises:
+        NotFound: no such thing, of another kind, or another vessel's.
+    """
+    with house.db.read() as session:
+        row = fleet_rows.asset(session, asset_id)
+    if row is None or row.kind is not kind:
+        raise NotFound(f"There is no {kind.value} {asset_id} here. Check the id, and that your key belongs to that vessel.")
+    actor.must_reach(row.vessel_id, f"{kind.value} {asset_id}")
+    return Place(row.id, row.vessel_id, row.plant_id or row.id, row.kind)
+
+
+def put_vessel(
+    house: House, actor: Actor, vessel: Vessel, *, if_match: int | None = None, if_new: bool = False
+) -> tuple[int, bool]:
+    """Store the whole document of a vessel; its new version, and whether the vessel is new.
+
+    Args:
+        if_match: the version that is being replaced. if_new: only if there is no such vessel yet.
+
+    Raises:
+        Refused: the document makes no sense (all faults listed), uses another vessel's ids, drops a counter that has
+            readings, or changes the scale of one. MissingCondition: the vessel is there and no version was named.
+        Stale: the version held is another. Clash: `if_new` and the vessel is there.
+    """
+    actor.must_reach(vessel.id, f"vessel {vessel.id}")
+    faults = faults_of(vessel)
+    if faults:
+        many = f"{len(faults)} faults; the first: " if len(faults) > 1 else ""
+        raise Refused(f"The document of {vessel.id} makes no sense: {many}{faults[0][1]}", faults=faults)
+    text = as_text(vessel)
+    now = house.now()
+    with house.db.write() as session:
+        row = fleet_rows.vessel(session, vessel.id)
+        if row is not None:
+            _may_replace(row, if_match, if_new)
+            if row.document == text:
+                return row.version, False
+        wanted = dict(_assets(vessel))
+        foreign = fleet_rows.taken_elsewhere(session, vessel.id, wanted)
+        if foreign:
+            raise Refused(f"These ids belong to another vessel already: {', '.join(foreign)}. Ids are unique; choose others.")
+        new = row is None
+        if row is None:
+            row = VesselRow(id=vessel.id, name=vessel.name, imo=vessel.imo, document=text, version=0, changed_s=0)
+            session.add(row)
+            session.flush()
+            session.add(
+                ShipOffsetRow(
+                    vessel_id=vessel.id,
+                    from_s=0,
+                    offset_minutes=vessel.utc_offset_minutes,
+                    actor=actor.name,
+                    reason="first set up",
+                    recorded_s=seconds(now),
+                )
+            )
+        row.name, row.imo, row.document = vessel.name, vessel.imo, text
+        row.version += 1
+        row.changed_s = seconds(now)
+        session.add(row)
+        _keep_assets(session, vessel.id, wanted)
+        _keep_counters(session, vessel)
+        payload = {
+            "vessel": vessel.id,
+            "name": vessel.name,
+            "version": row.version,
+            "document_sha256": hashlib.sha256(text.encode()).hexdigest(),
+            "by": actor.name,
+        }
+        append(session, vessel.id, "vessel document stored", now, payload)
+        return row.version, new
+
+
+def _may_replace(row: VesselRow, if_match: int | None, if_new: bool) -> None:
+    if if_new:
+        raise Clash(f"There is a vessel {row.id} already. To replace its document send If-Match with its version.")
+    if if_match is None:
+        raise MissingCondition(
+            f'The vessel {row.id} is here, version {row.version}. Read it, then send If-Match: "{row.version}".'
+        )
+    if if_match != row.version:
+        raise Stale(
+            f"The document of {row.id} is now version {row.version}, not {if_match}. Read it again and repeat your change.",
+            more={"version": row.version},
+        )
+
+
+def _assets(vessel: Vessel) -> Iterator[tuple[str, tuple[str | None, AssetKind]]]:
+    for plant in vessel.plants:
+        yield plant.id, (None, AssetKind.PLANT)
+        for kind, things in (
+            (AssetKind.POSITION, plant.positions),
+            (AssetKind.PUMP, plant.pumps),
+            (AssetKind.PART, plant.parts),
+            (AssetKind.COUNTER, plant.counters),
+        ):
+            for thing in things:
+                yield thing.id, (plant.id, kind)
+
+
+def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str | None, AssetKind]]) -> None:
+    there = fleet_rows.assets(session, vessel_id)
+    for asset_id, (plant_id, kind) in wanted.items():
+        row = there.pop(asset_id, None)
+        if row is None:
+            session.add(AssetRow(id=asset_id, vessel_id=vessel_id, plant_id=plant_id, kind=kind))
+        elif row.kind is not kind:
+            raise Refused(f"{asset_id} was a {row.kind.value}; it cannot become a {kind.value}. Use a new id.")
+    for row in there.values():
+        if row.kind is AssetKind.COUNTER:
+            counter = fleet_rows.counter(session, row.id)
+            if counter is not None and counter.no is not None:
+                if ledger_rows.newest_reading(session, counter.no) is not None:
+                    raise Refused(f"Counter {row.id} has readings, so it cannot leave the document. Put it back.")
+                session.delete(counter)
+        session.delete(row)
+    session.flush()
+
+
+def _keep_counters(session: Session, vessel: Vessel) -> None:
+    there = {row.id: row for row in fleet_rows.counters(session, vessel.id)}
+    for plant in vessel.plants:
+        for counter in plant.counters:
+            row = there.get(counter.id)
+            if row is None:
+                row = CounterRow(
+                    id=counter.id,
+                    vessel_id=vessel.id,
+                    plant_id=plant.id,
+                    position_id=counter.position,
+                    seconds_per_count=counter.seconds_per_count,
+                    modulus=counter.modulus,
+                    resolution_milli=_milli(counter),
+                    quiet_after_hours=counter.quiet_after_hours,
+                )
+            elif row.newest_s is not None and (row.seconds_per_count, row.modulus, row.position_id) != (
+                counter.seconds_per_count,
+                counter.modulus,
+                counter.position,
+            ):
+                raise Refused(
+                    f"Counter {counter.id} has readings; its scale, modulus and position cannot change by the document. "
+                    "Give the changed counter a new id."
+                )
+            row.seconds_per_count, row.modulus = counter.seconds_per_count, counter.modulus
+            row.resolution_milli, row.quiet_after_hours = _milli(counter), counter.quiet_after_hours
+            row.position_id, row.plant_id = counter.position, plant.id
+            session.add(row)
+
+
+def _milli(counter: Counter) -> int:
+    return max(1, round(counter.resolution * 1000))
+
+
+def get_vessel(house: House, actor: Actor, vessel_id: str) -> tuple[Vessel, int]:
+    """A vessel's document and its version. Raises NotFound."""
+    actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    with house.db.read() as session:
+        return held(session, vessel_id)
+
+
+def list_vessels(house: House, actor: Actor) -> list[tuple[Vessel, int]]:
+    """The vessels this actor reaches, with their versions."""
+    with house.db.read() as session:
+        return [held(session, row.id) for row in fleet_rows.vessels(session, actor.vessel_id)]
+
+
+def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
+    """Minutes the ship's clock is ahead of UTC at an instant."""
+    rows = fleet_rows.offsets(session, vessel_id)
+    at_s = seconds(at)
+    return next((row.offset_minutes for row in reversed(rows) if row.from_s <= at_s), rows[0].offset_minutes)
+
+
+def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime, minutes: int, reason: str) -> Answer:
+    """Record that the ship's clock changes from an instant on.
+
+    Raises:
+        Refused: an offset outside -720..840 minutes, or a second change at the same instant.
+    """
+    hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    if not -720 <= minutes <= 840:
+        raise Refused(f"An offset of {minutes} minutes is not on any clock; expected -720 to 840 minutes ahead of UTC.")
+    with house.db.write() as session:
+        held(session, vessel_id)
+
+        def act() -> Answer:
+            from_s = seconds(from_at)
+            if any(row.from_s == from_s for row in fleet_rows.offsets(session, vessel_id)):
+                raise Clash(f"The clock change at {instant(from_s):%Y-%m-%dT%H:%MZ} is recorded already.")
+            session.add(
+                ShipOffsetRow(
+                    vessel_id=vessel_id,
+                    from_s=from_s,
+                    offset_minutes=minutes,
+                    actor=hand.actor.name,
+                    reason=reason,
+                    recorded_s=house.now_s(),
+                )
+            )
+            payload = {"from_at": instant(from_s), "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
+            number, _ = append(session, vessel_id, "ship clock changed", house.now(), payload)
+            return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
+
+        return once(session, vessel_id, hand, house.now_s(), act)
+
+

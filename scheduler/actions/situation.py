@@ -1,0 +1,208 @@
+"""How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from scheduler.actions.documents import held, plant_of
+from scheduler.actions.fleet import offset_minutes
+from scheduler.actions.house import House, instant, maybe, seconds
+from scheduler.actions.ledger import StoredTotals, daily_of
+from scheduler.domain.capacity import Outage, Swept, pump_capacity
+from scheduler.domain.due import Done, DueJob, Key, Occurrence, due_jobs, reckon_first
+from scheduler.domain.fleet import Plant, Vessel
+from scheduler.domain.hours import RunningHours, running_hours
+from scheduler.domain.words import Subject
+from scheduler.planning.codec import plan_from_text, problem_from_text
+from scheduler.planning.problem import Plan, Problem
+from scheduler.storage import fleet_rows, ledger_rows, work_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, PlanStatus
+
+
+@dataclass(frozen=True, slots=True)
+class HeldPlan:
+    """A stored plan: its row's facts, its problem and the plan itself."""
+
+    id: str
+    digest: str
+    made_at: datetime
+    taken_at: datetime | None
+    lawful: bool
+    least_margin_litres_per_h: int
+    least_at: datetime | None
+    version: int
+    problem: Problem
+    plan: Plan
+
+    def times(self) -> Mapping[str, tuple[datetime, datetime]]:
+        """Start and end of each slot, by occurrence key."""
+        first = self.problem.starts_at
+        return {s.key: (first + timedelta(hours=s.start), first + timedelta(hours=s.end)) for s in self.plan.slots}
+
+
+@dataclass(frozen=True, slots=True)
+class CounterState:
+    """A counter: where it is, its newest reading, and what is flagged about it."""
+
+    id: str
+    position: str
+    newest_at: datetime | None
+    silent: bool
+    quiet_after_hours: int
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """One plant of one vessel at one instant."""
+
+    vessel: Vessel
+    version: int
+    plant: Plant
+    at: datetime
+    offset_minutes: int
+    hours: Mapping[tuple[Subject, str], RunningHours]
+    done: Mapping[Key, Done]
+    jobs: tuple[DueJob, ...]
+    capacities: Mapping[str, Swept]
+    outages: tuple[Outage, ...]
+    outage_status: Mapping[str, str]
+    counters: tuple[CounterState, ...]
+    flags: tuple[FlagRow, ...]
+    taken: HeldPlan | None
+    proposed: HeldPlan | None
+
+    def position_name(self, position: str | None) -> str:
+        """The name people use (VP2), or the plant's for none."""
+        return next((p.name for p in self.plant.positions if p.id == position), self.plant.name)
+
+    def serial_of(self, pump: str | None) -> str:
+        """Serial number of a pump, empty for none."""
+        return next((p.serial for p in self.plant.pumps if p.id == pump), "")
+
+    def hours_as_of(self) -> datetime | None:
+        """The oldest of the newest readings of the counters in use; none while one has not posted at all."""
+        newest = [c.newest_at for c in self.counters]
+        return min((at for at in newest if at is not None), default=None)
+
+    def job(self, key: str) -> DueJob | None:
+        """The due job with that key, or none."""
+        return next((job for job in self.jobs if job.occurrence.key == key), None)
+
+
+def situation(house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None) -> Situation:
+    """How the plant stands now.
+
+    Raises:
+        NotFound: no such vessel or plant.
+    """
+    with house.db.read() as session:
+        return load(session, house, vessel_id, plant_id, horizon_days=horizon_days)
+
+
+def load(
+    session: Session, house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None
+) -> Situation:
+    """As `situation`, inside a session of the caller's."""
+    at = house.now()
+    vessel, version = held(session, vessel_id)
+    plant = plant_of(vessel, plant_id)
+    rows = [row for row in fleet_rows.counters(session, vessel_id) if row.plant_id == plant_id]
+    totals = StoredTotals(session, rows)
+
+    def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
+        return running_hours(plant, totals, subject, subject_id, when)
+
+    hours = {key: hours_at(*key, at) for key in _subjects(plant)}
+    done = {**reckon_first(plant, hours_at), **done_of(session, vessel_id)}
+    jobs = due_jobs(
+        plant=plant,
+        done=done,
+        hours=lambda subject, subject_id: hours[subject, subject_id],
+        daily=daily_of(session, plant, rows, at),
+        at=at,
+        horizon_days=horizon_days or house.settings.horizon_days,
+    )
+    outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
+    return Situation(
+        vessel=vessel,
+        version=version,
+        plant=plant,
+        at=at,
+        offset_minutes=offset_minutes(session, vessel_id, at),
+        hours=hours,
+        done=done,
+        jobs=jobs,
+        capacities=capacities_of(session, vessel_id, plant),
+        outages=tuple(_outage(row) for row in outages),
+        outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
+        counters=tuple(_counter(row, at) for row in rows),
+        flags=tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows}),
+        taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
+        proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
+    )
+
+
+def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
+    """The newest done turn of each kind and subject that this tool kept."""
+    return {
+        (row.kind, row.subject_id): Done(
+            occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+            done_at=instant(row.at_s),
+            running_seconds=row.running_seconds,
+            estimated=row.estimated,
+        )
+        for row in work_rows.latest_done(session, vessel_id)
+    }
+
+
+def capacities_of(session: Session, vessel_id: str, plant: Plant) -> dict[str, Swept]:
+    """Capacity of each pump when it is well: the newest passed test that measured it, else as the document has it."""
+    tested = work_rows.passed_tests(session, vessel_id)
+    return {
+        pump.id: Swept(tested[pump.id] / 1000) if pump.id in tested else pump_capacity(pump) for pump in plant.pumps
+    }
+
+
+def held_plan(row: PlanRow | None) -> HeldPlan | None:
+    """The stored plan of a row, or none."""
+    if row is None:
+        return None
+    return HeldPlan(
+        id=row.id,
+        digest=row.digest,
+        made_at=instant(row.made_s),
+        taken_at=maybe(row.taken_s),
+        lawful=row.lawful,
+        least_margin_litres_per_h=row.least_margin_litres_per_h,
+        least_at=maybe(row.least_at_s),
+        version=row.version,
+        problem=problem_from_text(row.problem),
+        plan=plan_from_text(row.plan),
+    )
+
+
+def _subjects(plant: Plant) -> Sequence[tuple[Subject, str]]:
+    return [
+        *((Subject.POSITION, p.id) for p in plant.positions),
+        *((Subject.PUMP, p.id) for p in plant.pumps),
+        *((Subject.PART, p.id) for p in plant.parts),
+    ]
+
+
+def _outage(row: OutageRow) -> Outage:
+    return Outage(
+        pump=row.pump_id,
+        from_at=instant(row.from_s),
+        to_at=maybe(row.to_s),
+        counts_for=Swept(row.counts_for_litres_per_h / 1000),
+        reason=row.reason,
+    )
+
+
+def _counter(row: CounterRow, at: datetime) -> CounterState:
+    newest = maybe(row.newest_s)
+    silent = newest is None or at - newest > timedelta(hours=row.quiet_after_hours)
+    return CounterState(row.id, row.position_id, newest, silent, row.quiet_after_hours)
+
+

@@ -1,0 +1,28 @@
+"""What the timers are asked to do next: kept in the database, so a restart forgets nothing."""
+
+from scheduler.storage import people_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import TaskRunRow
+
+REPLAN = "plan anew"
+
+
+def want_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> None:
+    """Ask for a new plan of a plant; asking twice before it is made asks once."""
+    if not any(row.period.rpartition("@")[0] == plant_id for row in people_rows.open_tasks(session, REPLAN)):
+        session.add(TaskRunRow(task=REPLAN, period=f"{plant_id}@{now_s}", vessel_id=vessel_id, started_s=now_s))
+        session.flush()
+
+
+def wanted_plans(session: Session) -> list[tuple[str, str]]:
+    """(vessel, plant) pairs whose plan is asked for, oldest first."""
+    rows = people_rows.open_tasks(session, REPLAN)
+    return [(row.vessel_id or "", row.period.rpartition("@")[0]) for row in rows]
+
+
+def plan_made(session: Session, plant_id: str, now_s: int, outcome: str = "done") -> None:
+    """Note that the plant was planned; what was asked for up to now is done."""
+    for row in people_rows.open_tasks(session, REPLAN):
+        if row.period.rpartition("@")[0] == plant_id:
+            row.ended_s, row.outcome = now_s, outcome
+            session.add(row)

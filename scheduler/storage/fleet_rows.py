@@ -1,0 +1,68 @@
+"""Vessels and their documents, the ids they use, their counters, and the ship's clock."""
+
+from collections.abc import Iterable, Mapping
+
+from sqlmodel import Session, col, select
+
+from scheduler.storage.tables import AssetRow, CounterRow, RevisionRow, ShipOffsetRow, VesselRow
+
+
+def vessel(session: Session, vessel_id: str) -> VesselRow | None:
+    """That vessel, or none."""
+    return session.get(VesselRow, vessel_id)
+
+
+def vessels(session: Session, only: str | None = None) -> list[VesselRow]:
+    """All vessels, or the one named, by id."""
+    query = select(VesselRow).order_by(VesselRow.id)
+    return list(session.exec(query if only is None else query.where(VesselRow.id == only)))
+
+
+def asset(session: Session, asset_id: str) -> AssetRow | None:
+    """What that id names and whose it is, or none."""
+    return session.get(AssetRow, asset_id)
+
+
+def taken_elsewhere(session: Session, vessel_id: str, ids: Iterable[str]) -> list[str]:
+    """Those of `ids` that another vessel's document uses already, sorted."""
+    wanted = list(ids)
+    query = select(AssetRow.id).where(col(AssetRow.id).in_(wanted), AssetRow.vessel_id != vessel_id)
+    return sorted(session.exec(query))
+
+
+def assets(session: Session, vessel_id: str) -> dict[str, AssetRow]:
+    """The ids of a vessel's document."""
+    return {row.id: row for row in session.exec(select(AssetRow).where(AssetRow.vessel_id == vessel_id))}
+
+
+def revision(session: Session, vessel_id: str) -> int:
+    """Number of writes that have touched the vessel; 0 when none has."""
+    row = session.get(RevisionRow, vessel_id)
+    return row.number if row else 0
+
+
+def counters(session: Session, vessel_id: str) -> list[CounterRow]:
+    """A vessel's counters by id."""
+    return list(session.exec(select(CounterRow).where(CounterRow.vessel_id == vessel_id).order_by(CounterRow.id)))
+
+
+def counter(session: Session, counter_id: str) -> CounterRow | None:
+    """The counter with that id, or none."""
+    return session.exec(select(CounterRow).where(CounterRow.id == counter_id)).first()
+
+
+def dirty_vessels(session: Session) -> list[str]:
+    """Vessels with counters whose ledger must be derived anew."""
+    query = select(CounterRow.vessel_id).where(col(CounterRow.dirty_from_s).is_not(None)).distinct()
+    return sorted(session.exec(query))
+
+
+def offsets(session: Session, vessel_id: str) -> list[ShipOffsetRow]:
+    """The ship's clock changes, oldest first; never empty once a vessel was put."""
+    query = select(ShipOffsetRow).where(ShipOffsetRow.vessel_id == vessel_id).order_by(col(ShipOffsetRow.from_s))
+    return list(session.exec(query))
+
+
+def counter_numbers(rows: Iterable[CounterRow]) -> Mapping[str, int]:
+    """Short number of each counter by its id."""
+    return {row.id: row.no for row in rows if row.no is not None}

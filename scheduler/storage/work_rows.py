@@ -1,0 +1,84 @@
+"""Done turns, jobs, outages, pump tests, plans and their slots."""
+
+from sqlmodel import Session, col, func, select
+
+from scheduler.storage.tables import DoneRow, JobRow, OutageRow, PlanRow, PlanStatus, PumpTestRow, SlotRow
+
+
+def latest_done(session: Session, vessel_id: str) -> list[DoneRow]:
+    """The newest done turn of each kind and subject of a vessel."""
+    newest = (
+        select(DoneRow.kind, DoneRow.subject_id, func.max(DoneRow.sequence).label("sequence"))
+        .where(DoneRow.vessel_id == vessel_id)
+        .group_by(col(DoneRow.kind), col(DoneRow.subject_id))
+        .subquery()
+    )
+    query = (
+        select(DoneRow)
+        .where(DoneRow.vessel_id == vessel_id)
+        .where(DoneRow.kind == newest.c.kind, DoneRow.subject_id == newest.c.subject_id)
+        .where(DoneRow.sequence == newest.c.sequence)
+    )
+    return list(session.exec(query))
+
+
+def done(session: Session, vessel_id: str, kind: str, subject_id: str, sequence: int) -> DoneRow | None:
+    """That turn if it was done, or none."""
+    return session.get(DoneRow, (vessel_id, kind, subject_id, sequence))
+
+
+def jobs(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int | None = None) -> list[JobRow]:
+    """Jobs of a plant that are open, or with `closed_since_s` those closed since; by key."""
+    query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.plant_id == plant_id)
+    if closed_since_s is None:
+        query = query.where(col(JobRow.closed_s).is_(None))
+    else:
+        query = query.where(col(JobRow.closed_s) >= closed_since_s)
+    return list(session.exec(query.order_by(JobRow.key)))
+
+
+def job(session: Session, vessel_id: str, key: str) -> JobRow | None:
+    """That job if it has a row yet, or none."""
+    return session.get(JobRow, (key, vessel_id))
+
+
+def outages(session: Session, vessel_id: str, plant_id: str, *, since_s: int) -> list[OutageRow]:
+    """Outages of a plant's pumps that last beyond an instant, oldest first."""
+    query = (
+        select(OutageRow)
+        .where(OutageRow.vessel_id == vessel_id, OutageRow.plant_id == plant_id)
+        .where(col(OutageRow.to_s).is_(None) | (col(OutageRow.to_s) > since_s))
+    )
+    return list(session.exec(query.order_by(col(OutageRow.from_s), OutageRow.id)))
+
+
+def open_outages(session: Session, vessel_id: str, pump_id: str) -> list[OutageRow]:
+    """A pump's outages without an end, oldest first."""
+    query = select(OutageRow).where(
+        OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_s).is_(None)
+    )
+    return list(session.exec(query.order_by(col(OutageRow.from_s))))
+
+
+def passed_tests(session: Session, vessel_id: str) -> dict[str, int]:
+    """Swept litres an hour of each pump's newest passed test that measured it."""
+    query = (
+        select(PumpTestRow)
+        .where(PumpTestRow.vessel_id == vessel_id, col(PumpTestRow.swept_litres_per_h).is_not(None))
+        .order_by(col(PumpTestRow.at_s))
+    )
+    return {row.pump_id: row.swept_litres_per_h for row in session.exec(query) if row.swept_litres_per_h is not None}
+
+
+def plan(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
+    """The plant's proposed or taken plan, or none."""
+    query = select(PlanRow).where(
+        PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id, PlanRow.status == status
+    )
+    return session.exec(query.order_by(col(PlanRow.made_s).desc())).first()
+
+
+def slots(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
+    """A plan's slots by start, then job."""
+    query = select(SlotRow).where(SlotRow.vessel_id == vessel_id, SlotRow.plan_id == plan_id)
+    return list(session.exec(query.order_by(col(SlotRow.start_s), SlotRow.job_key)))
