@@ -53,8 +53,8 @@ def problem(error: errors.SchedulerError, request: Request | None = None) -> JSO
     headers = {}
     if status == 401:
         headers["WWW-Authenticate"] = 'Bearer realm="leadline"'
-    if "retry_after_seconds" in error.more:
-        headers["Retry-After"] = str(error.more["retry_after_seconds"])
+    if "retry_after" in error.more:
+        headers["Retry-After"] = str(error.more["retry_after"])
     return JSONResponse(body, status_code=status, media_type=PROBLEM, headers=headers)
 
 

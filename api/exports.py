@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 from scheduler.domain.history import GENESIS, ClosedJob, Record, Verdict, instant_text
@@ -243,7 +244,7 @@ def _payload(record: Record) -> dict[str, Any]:
 def _gaps(records: Sequence[Record]) -> list[str]:
     """Numbers missing between the first and the last record, as spans; a record out of order as itself."""
     gaps: list[str] = []
-    for before, after in zip(records, records[1:], strict=False):
+    for before, after in pairwise(records):
         if after.number <= before.number:
             gaps.append(str(after.number))
         elif after.number > before.number + 1:

@@ -104,7 +104,7 @@ HoursAt = Callable[[Subject, str, datetime], RunningHours]
 def reckon_first(plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
     """Where the first intervals start: the plant's `last_done` as sequence 0, so the first turn kept here is 1.
 
-    Hours not given are taken from the ledger at that time and marked estimated. Of several entries for one job the
+    Hours not given are taken from the ledger at that time, and marked estimated where they matter. Of several entries for one job the
     latest counts; a later entry that renews the job counts before it.
     """
     found: dict[Key, Done] = {}
@@ -127,7 +127,8 @@ def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> D
     if last.running_hours is not None:
         return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=round(last.running_hours * 3600))
     seconds = hours_at(kind.subject, subject, last.done_at).seconds
-    return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=seconds, estimated=True)
+    matters = kind.interval_running_hours is not None
+    return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=seconds, estimated=matters)
 
 
 def due_jobs(

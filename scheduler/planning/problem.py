@@ -3,6 +3,7 @@
 Capacities are whole litres of swept volume an hour: pumps rounded down, minimum rounded up.
 """
 
+from collections import Counter as Tally
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -48,10 +49,13 @@ class CrewStretch:
 class PlanJob:
     """One occurrence to place.
 
-    key: the occurrence key. pump: the pump it takes out, none when it takes none. work_steps: hours of work; a job that
-    is not finished when the hands stop goes on when they are back, the pump being out throughout. Steps may be negative
-    or beyond the grid for `ideal`, `due` and `limit`. after / interval_steps: key of the previous occurrence and the
-    steps from its end to this one's due point (a chain). fixed_start: pinned (frozen zone). published_start: date shown
+    key: the occurrence key. pump: the pump it takes out, none when it takes none. work_steps: hours of work, at least
+    1; work is done in steps that have `hands` at work; a job that is not finished when the hands stop goes on when they
+    are back, the pump being out throughout. Steps may be negative or beyond the grid for `ideal`, `due` and `limit`; a
+    job is in time when it ends by `limit`. after / interval_steps: key of the previous occurrence and the steps from
+    its end to this one's due point (a chain): it may not start before that end, and its limit is never later than that
+    end + interval_steps + (limit - due). fixed_start: pinned (frozen zone); negative when it began before the grid, and
+    then work_steps is the work left from step 0. A pinned start need be no allowed start. published_start: date shown
     before, worth keeping.
     """
 
@@ -71,7 +75,13 @@ class PlanJob:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
-    """Everything the planner may know. Two equal problems have equal digests, whatever order their parts came in."""
+    """Everything the planner may know. Two equal problems have equal digests, whatever order their parts came in.
+
+    Where stretches overlap against their contract, the stricter one counts: fewest hands, least capacity, highest
+    minimum. Steps outside every minimum stretch have minimum 0.
+
+    Raises ValueError when starts_at is not aware, or a pump id or job key comes twice.
+    """
 
     starts_at: datetime
     steps: int
@@ -80,6 +90,14 @@ class Problem:
     crew: tuple[CrewStretch, ...]
     start_steps: tuple[int, ...]
     jobs: tuple[PlanJob, ...]
+
+    def __post_init__(self) -> None:
+        if self.starts_at.tzinfo is None:
+            raise ValueError("a problem needs an aware instant for starts_at")
+        for what, names in (("pump", [p.pump for p in self.pumps]), ("job", [j.key for j in self.jobs])):
+            twice = sorted(name for name, times in Tally(names).items() if times > 1)
+            if twice:
+                raise ValueError(f"a problem names each {what} once; {', '.join(twice)} came more than once")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)

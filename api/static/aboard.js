@@ -1,0 +1,53 @@
+// What the pages can do beyond HTML. Every page and form works without it. No dependency, plain http is enough.
+"use strict";
+const say = words => { document.getElementById("say").textContent = words; };
+const root = document.documentElement;
+
+// 1. Day and night without asking the server; the cookie is the one the form sets.
+const form = document.querySelector("form.light");
+form?.addEventListener("submit", event => {
+  event.preventDefault();
+  root.dataset.light = event.submitter.value;
+  document.cookie = `light=${event.submitter.value};path=/;max-age=31536000;samesite=lax`;
+  form.querySelector(event.submitter.value === "night" ? ".to-day" : ".to-night").focus();
+});
+
+// 2. The plant page is read again while it is being looked at; what has the focus is left alone.
+const live = document.getElementById("live");
+const again = async () => {
+  if (document.hidden || live.contains(document.activeElement)) return;
+  try {
+    const answer = await fetch(location.href, { headers: { Accept: "text/html" } });
+    if (!answer.ok || answer.redirected) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    for (const id of ["live", "clock"]) {
+      const [old, fresh] = [document.getElementById(id), page.getElementById(id)];
+      if (old && fresh && old.innerHTML !== fresh.innerHTML) old.innerHTML = fresh.innerHTML;
+    }
+  } catch { say("No network. The page shows what was known when it was last read."); }
+};
+if (live) setInterval(again, 1000 * live.dataset.every);
+
+// 3. Drafts: what is typed is kept on this device until the job is closed, with the key that makes it count once.
+const kept = name => `draft:${name}`;
+const read = name => { try { return JSON.parse(localStorage.getItem(kept(name))); } catch { return null; } };
+const write = (name, value) => { try { localStorage.setItem(kept(name), JSON.stringify(value)); } catch { /* no room or not allowed: the form still works */ } };
+for (const closed of document.querySelectorAll("[data-forget]")) try { localStorage.removeItem(kept(closed.dataset.forget)); } catch { /* nothing was kept */ }
+for (const sheet of document.querySelectorAll("form[data-keep]")) {
+  const name = sheet.dataset.keep, refused = "refused" in sheet.dataset, draft = refused ? null : read(name);
+  for (const [key, value] of draft ?? []) {
+    const field = sheet.elements[key];
+    if (field && !["csrf", "version", "utc_offset_minutes"].includes(key)) field.value = value;
+  }
+  const keep = () => write(name, [...new FormData(sheet)]);
+  sheet.addEventListener("input", keep);
+  sheet.addEventListener("submit", event => {
+    event.preventDefault();
+    keep();
+    const send = async () => {
+      try { await fetch("/livez", { cache: "no-store" }); } catch { say("No network. What you typed is kept on this device and is sent when the network is back."); return setTimeout(send, 10000); }
+      sheet.submit();
+    };
+    send();
+  });
+}

@@ -1,0 +1,255 @@
+"""What the pages are given: frozen values, already worked out, instants in UTC. No page asks the store or the clock.
+
+The routes fill these from the actions; `api/saying.py` turns them into words, `api/drawing.py` into pictures.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from scheduler.domain.capacity import Outage
+from scheduler.domain.due import DueJob
+from scheduler.domain.fleet import JobKind
+from scheduler.domain.hours import RunningHours
+from scheduler.domain.words import State, Test
+from scheduler.planning.problem import Shortfall
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """An entry of the navigation."""
+
+    label: str
+    href: str
+    current: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What stands around every page.
+
+    here: path of this page, to come back to after the day/night form. now_at none: no ship time is shown (signed out).
+    """
+
+    title: str
+    here: str
+    vessel: str = ""
+    subtitle: str = ""
+    links: tuple[Link, ...] = ()
+    now_at: datetime | None = None
+    utc_offset_minutes: int = 0
+    person: str = ""
+    sign_out_action: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarginRun:
+    """A stretch of constant capacity: available, minimum and largest pump in swept m3/h.
+
+    largest_m3_per_h: what the largest pump in use gives, so that one trip can be judged; none when not worked out.
+    open_positions: pumps planned open in it; down_positions: pumps down or not proved, facts and not plans.
+    """
+
+    from_at: datetime
+    to_at: datetime
+    available_m3_per_h: float
+    minimum_m3_per_h: float
+    minimum_label: str = "minimum"
+    largest_m3_per_h: float | None = None
+    open_positions: tuple[str, ...] = ()
+    down_positions: tuple[str, ...] = ()
+
+    @property
+    def margin_m3_per_h(self) -> float:
+        """Available minus minimum."""
+        return self.available_m3_per_h - self.minimum_m3_per_h
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PumpLine:
+    """A position and the pump in it. hours none: nothing read yet. silent_since_at: the counter has stopped posting."""
+
+    position: str
+    serial: str = ""
+    href: str = ""
+    hours: RunningHours | None = None
+    capacity_m3_per_h: float | None = None
+    measured: bool = False
+    outage: Outage | None = None
+    silent_since_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobLine:
+    """A due job, its kind, its page, and its slot with the least margin inside it (all none: no slot)."""
+
+    due: DueJob
+    kind: JobKind
+    href: str
+    slot_from_at: datetime | None = None
+    slot_to_at: datetime | None = None
+    margin_m3_per_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanLine:
+    """A plan as kept. faults: what the judge says, empty when lawful. taken_at none: proposed only.
+
+    shortfalls rest on the grid of whole UTC hours from starts_at. changes: one sentence for each moved, new or dropped
+    slot against the plan taken before. take_action: where the form that takes it posts; empty when this person may not.
+    """
+
+    digest: str
+    made_at: datetime
+    starts_at: datetime
+    proven: bool
+    faults: tuple[str, ...] = ()
+    shortfalls: tuple[Shortfall, ...] = ()
+    remarks: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
+    taken_at: datetime | None = None
+    taken_by: str = ""
+    take_action: str = ""
+    idempotency_key: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlantView:
+    """The plant page and its figures.
+
+    runs cover now..horizon without gap and rest on `plan` when there is one, else on `proposed`, else on nothing
+    opened. jobs: open occurrences in any order. tube_kinds: codes of the kinds drawn as tubes, at most three; empty:
+    chosen here.
+    """
+
+    frame: Frame
+    plant: str
+    now_at: datetime
+    horizon_at: datetime
+    pumps: tuple[PumpLine, ...]
+    jobs: tuple[JobLine, ...] = ()
+    runs: tuple[MarginRun, ...] = ()
+    plan: PlanLine | None = None
+    proposed: PlanLine | None = None
+    tube_kinds: tuple[str, ...] = ()
+    plant_href: str = ""
+    figures_href: str = ""
+    feed_href: str = ""
+    hours_href: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CloseForm:
+    """The close form as typed. Keys of values and faults: done_at, done_by, checked_by, running_hours, test, findings,
+    permit_no, reason. done_at is ship time as typed ("2026-11-25T14:00"). key: a fresh one after a refusal."""
+
+    action: str
+    version: str
+    idempotency_key: str
+    values: Mapping[str, str] = field(default_factory=dict)
+    faults: Mapping[str, str] = field(default_factory=dict)
+    says: str = ""
+    """What stands in the way as a whole (somebody closed it meanwhile), none when empty."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closed:
+    """How a job was closed. stamp: the record stamp."""
+
+    done_at: datetime
+    done_by: str
+    checked_by: str
+    running_hours: float | None
+    test: Test
+    findings: str = ""
+    permit_no: str = ""
+    record_no: int | None = None
+    stamp: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobView:
+    """One occurrence. Either form (open, and this person may close it), or closed, or neither (may only read)."""
+
+    frame: Frame
+    now_at: datetime
+    job: JobLine
+    serial: str = ""
+    running_hours: RunningHours | None = None
+    plant_href: str = ""
+    form: CloseForm | None = None
+    closed: Closed | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VesselLine:
+    """A vessel of the fleet in counts. below_at: first instant below the minimum as planned, or none."""
+
+    name: str
+    imo: str
+    href: str
+    past_limit: int = 0
+    past_due: int = 0
+    window_open: int = 0
+    postponed: int = 0
+    below_at: datetime | None = None
+    next_due_at: datetime | None = None
+    hours_as_of: datetime | None = None
+    silent_counters: int = 0
+    no_plan: bool = False
+
+    @property
+    def worst(self) -> State:
+        """The worst state among its jobs."""
+        if self.past_limit:
+            return State.PAST_LIMIT
+        if self.past_due:
+            return State.PAST_DUE
+        if self.window_open:
+            return State.WINDOW_OPEN
+        return State.POSTPONED if self.postponed else State.AHEAD
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FleetView:
+    """The vessels this person may see, in any order."""
+
+    frame: Frame
+    now_at: datetime
+    vessels: tuple[VesselLine, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SignInView:
+    """Asks for the one-time link, or, when one was opened, asks to confirm it (token and who it is for)."""
+
+    frame: Frame
+    action: str = "/sign-in"
+    token: str = ""
+    person: str = ""
+    says: str = ""
+    how: tuple[str, ...] = ()
+    """How to get a link on this installation, one sentence each; empty: the general words."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ErrorView:
+    """An error in words: what, which one, what was expected, what to do now."""
+
+    frame: Frame
+    status: int
+    says: str
+    faults: tuple[tuple[str, str], ...] = ()
+    ways: tuple[Link, ...] = ()
+    request_id: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EmptyView:
+    """First run: no vessel yet. commands: (what it does, the command) pairs of this installation."""
+
+    frame: Frame
+    commands: tuple[tuple[str, str], ...] = (
+        ("Take in a vessel document", "leadline import FILE"),
+        ("Look round with an invented fleet first", "leadline demo"),
+    )

@@ -1,0 +1,141 @@
+"""Derive the ledger from readings and events, after the commit that stored them; hours by seeks in the stored ledger."""
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+
+from scheduler.actions.house import House, seconds
+from scheduler.domain.fleet import Plant
+from scheduler.domain.hours import Curve, Totals, pump_daily_seconds
+from scheduler.domain.ledger import (
+    START,
+    Adjustment,
+    Event,
+    Item,
+    OpeningBalance,
+    Reading,
+    Replacement,
+    Setup,
+    State,
+    derive,
+)
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerCheckpointRow
+
+PIECE = 2000
+"""Items derived between two checkpoints."""
+_LOOK_BACK_DAYS = 3 * 366
+
+
+def setup_of(row: CounterRow) -> Setup:
+    """How a counter counts."""
+    return Setup(row.seconds_per_count, row.modulus, row.resolution_milli, row.id)
+
+
+def event_of(row: CounterEventRow) -> Event:
+    """The ledger's event that a stored counter event stands for."""
+    detail = json.loads(row.detail)
+    match row.kind:
+        case "replacement":
+            return Replacement(row.at_s, detail["old_final_milli"], detail["new_first_milli"])
+        case "adjustment":
+            return Adjustment(row.at_s, detail["seconds"])
+        case "opening balance":
+            return OpeningBalance(row.at_s, detail["seconds"])
+    raise ValueError(f"counter event {row.id} is of an unknown kind {row.kind!r}")
+
+
+def derive_vessel(house: House, vessel_id: str) -> int:
+    """Bring the ledger of a vessel's touched counters up to date; how many counters were derived.
+
+    Each counter has its own transaction, so the intake never waits for a long one.
+    """
+    with house.db.read() as session:
+        waiting = [row.id for row in fleet_rows.counters(session, vessel_id) if row.dirty_from_s is not None]
+    for counter_id in waiting:
+        with house.db.write(vessel_id) as session:
+            row = fleet_rows.counter(session, counter_id)
+            if row is not None and row.dirty_from_s is not None:
+                _derive(session, row, row.dirty_from_s)
+                bump_revision(session, vessel_id)
+    return len(waiting)
+
+
+def derive_all(house: House) -> list[str]:
+    """Bring every touched counter's ledger up to date; the vessels concerned."""
+    with house.db.read() as session:
+        vessels = fleet_rows.dirty_vessels(session)
+    for vessel_id in vessels:
+        derive_vessel(house, vessel_id)
+    return vessels
+
+
+def _derive(session: Session, row: CounterRow, dirty_from_s: int) -> None:
+    assert row.no is not None
+    setup = setup_of(row)
+    state, after_s = _checkpoint(session, row.no, dirty_from_s)
+    items: list[Item] = [
+        *(Reading(*reading) for reading in ledger_rows.readings(session, row.no, after_s)),
+        *(event_of(event) for event in ledger_rows.events(session, row.no, after_s)),
+    ]
+    items.sort(key=lambda item: item.at_s)
+    ledger_rows.drop_checkpoints(session, row.no, after_s)
+    for first in range(0, len(items), PIECE):
+        piece = items[first : first + PIECE]
+        state = _write(session, row, setup, piece, state)
+    row.dirty_from_s = None
+    session.add(row)
+
+
+def _checkpoint(session: Session, counter_no: int, dirty_from_s: int) -> tuple[State, int]:
+    held = ledger_rows.checkpoint(session, counter_no, dirty_from_s)
+    if held is not None:
+        try:
+            return State.from_text(held.state), held.at_s
+        except ValueError:
+            pass  # of another version: derived anew from the start
+    return START, -(2**62)
+
+
+def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: State) -> State:
+    assert row.no is not None
+    derived = derive(setup, piece, state)
+    if derived.rewrite_from_s is None:
+        return derived.state
+    ledger_rows.drop_derived(session, row.no, derived.rewrite_from_s)
+    seq: dict[int, int] = {}
+    rows: list[dict[str, object]] = []
+    for entry in derived.entries:
+        seq[entry.at_s] = place = seq.get(entry.at_s, -1) + 1
+        rows.append(
+            {
+                "counter_no": row.no,
+                "at_s": entry.at_s,
+                "seq": place,
+                "credit_s": entry.credit_s,
+                "total_s": entry.total_s,
+                "verdict": str(entry.verdict),
+                "reason": str(entry.reason),
+                "vessel_id": row.vessel_id,
+            }
+        )
+    ledger_rows.add_entries(session, rows)
+    for flag in derived.flags:
+        session.merge(
+            FlagRow(
+                vessel_id=row.vessel_id,
+                counter_no=row.no,
+                code=str(flag.code),
+                at_s=flag.at_s,
+                says=flag.says,
+                seconds=flag.seconds,
+            )
+        )
+    last_s = derived.state.last_s
+    if last_s is not None:
+        session.merge(
+            LedgerCheckpointRow(counter_no=row.no, at_s=last_s, state=derived.state.to_text(), vessel_id=row.vessel_id)
+        )
+    session.flush()
+    return derived.state

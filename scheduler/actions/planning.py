@@ -1,0 +1,275 @@
+"""Plans: propose one, take one, read both. A plan that the judge faults is never stored."""
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.situation import HeldPlan, Situation, held_plan, situation
+from scheduler.actions.wanted import plan_made
+from scheduler.domain.due import DueJob
+from scheduler.errors import Clash, SchedulerError, Stale
+from scheduler.planning.check import Verdict, judge
+from scheduler.planning.codec import plan_to_text, problem_to_text
+from scheduler.planning.digest import plan_digest, problem_digest
+from scheduler.planning.frame import frame
+from scheduler.planning.problem import Plan, Problem
+from scheduler.storage import work_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import PlanRow, PlanStatus, SlotRow
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A difference between the taken plan and the proposed one. from_at none: new; to_at none: gone."""
+
+    key: str
+    from_at: datetime | None
+    to_at: datetime | None
+
+
+def problem_of(now: Situation, house: House, *, keep: bool = True) -> Problem:
+    """The planner's problem of a situation; with `keep`, the taken plan's dates are worth keeping."""
+    return frame(
+        plant=now.plant,
+        jobs=now.jobs,
+        capacities=now.capacities,
+        outages=now.outages,
+        offset_minutes=now.offset_minutes,
+        at=now.at,
+        horizon_days=house.settings.horizon_days,
+        frozen_days=house.settings.frozen_days,
+        taken=now.taken.times() if keep and now.taken else {},
+    )
+
+
+def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
+    """Plan the plant as it stands now and keep the result as the proposed plan.
+
+    The plan is worked out in a process of its own, outside any transaction. When the answer to this very problem is
+    held already it is not worked out again.
+
+    Raises:
+        NotFound: no such plant. SchedulerError: the judge faulted the plan (a fault of this program): it is not stored.
+    """
+    now = situation(house, vessel_id, plant_id)
+    problem = problem_of(now, house)
+    digest = problem_digest(problem)
+    if now.proposed is not None and problem_digest(now.proposed.problem) == digest:
+        with house.db.write(vessel_id) as session:
+            plan_made(session, plant_id, house.now_s())
+        return now.proposed
+    plan = house.plan(problem)
+    verdict = judge(problem, plan)
+    if not verdict.lawful:
+        faults = "; ".join(fault.says for fault in verdict.faults[:3])
+        with house.db.write(vessel_id) as session:
+            plan_made(session, plant_id, house.now_s(), f"not lawful: {faults}"[:500])
+        raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
+    with house.db.write(vessel_id) as session:
+        row = _keep(session, vessel_id, plant_id, problem, plan, verdict, house.now_s())
+        plan_made(session, plant_id, house.now_s())
+        bump_revision(session, vessel_id)
+    kept = held_plan(row)
+    assert kept is not None
+    return kept
+
+
+def _keep(
+    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Verdict, now_s: int
+) -> PlanRow:
+    old = work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)
+    if old is not None:
+        old.status = PlanStatus.SUPERSEDED
+        old.version += 1
+        session.add(old)
+        session.flush()
+    least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)
+    row = PlanRow(
+        id=secrets.token_hex(8),
+        vessel_id=vessel_id,
+        plant_id=plant_id,
+        digest=plan_digest(plan),
+        problem_digest=problem_digest(problem),
+        status=PlanStatus.PROPOSED,
+        made_s=now_s,
+        starts_s=seconds(problem.starts_at),
+        problem=problem_to_text(problem),
+        plan=plan_to_text(plan),
+        lawful=verdict.lawful,
+        least_margin_litres_per_h=verdict.least_margin_litres_per_h,
+        least_at_s=None if least_at is None else seconds(least_at),
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
+    """Make the proposed plan with that digest the plan aboard.
+
+    Raises:
+        Clash: nothing is proposed, or this plan is the one taken already. Stale: another plan is proposed by now.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            proposed = work_rows.plan(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
+            taken = work_rows.plan(session, place.vessel_id, place.id, PlanStatus.TAKEN)
+            if proposed is None:
+                if taken is not None and taken.digest == digest:
+                    raise Clash(f"The plan {digest[:12]} is the one taken already.")
+                raise Clash(f"No plan is proposed for {place.id}. Ask for one first (plan/previews).")
+            if proposed.digest != digest:
+                raise Stale(
+                    f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
+                    more={"digest": proposed.digest},
+                )
+            if taken is not None:
+                taken.status = PlanStatus.SUPERSEDED
+                taken.version += 1
+                session.add(taken)
+                session.flush()
+            proposed.status, proposed.taken_s = PlanStatus.TAKEN, house.now_s()
+            proposed.version += 1
+            session.add(proposed)
+            held = held_plan(proposed)
+            assert held is not None
+            _keep_slots(session, place.vessel_id, held)
+            payload = {
+                "plant": place.id,
+                "plan": digest,
+                "problem": proposed.problem_digest,
+                "slots": len(held.plan.slots),
+                "shortfalls": len(held.plan.shortfalls),
+                "least_margin_litres_per_h": proposed.least_margin_litres_per_h,
+                "proven": held.plan.proven,
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, "plan taken", house.now(), payload)
+            bump_revision(session, place.vessel_id)
+            return Answer(200, {"plant": place.id, "digest": digest, "slots": len(held.plan.slots), "record": number})
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _keep_slots(session: Session, vessel_id: str, held: HeldPlan) -> None:
+    pinned = {job.key for job in held.problem.jobs if job.fixed_start is not None}
+    times = held.times()
+    for slot in held.plan.slots:
+        start_at, end_at = times[slot.key]
+        session.add(
+            SlotRow(
+                id=secrets.token_hex(8),
+                vessel_id=vessel_id,
+                plan_id=held.id,
+                job_key=slot.key,
+                pump_id=slot.pump,
+                start_s=seconds(start_at),
+                end_s=seconds(end_at),
+                least_margin_litres_per_h=slot.least_margin_litres_per_h,
+                pinned=slot.key in pinned,
+            )
+        )
+
+
+def differences(now: Situation) -> tuple[Moved, ...]:
+    """What taking the proposed plan would change against the taken one, by time; slots already begun are left out."""
+    if now.proposed is None:
+        return ()
+    new = now.proposed.times()
+    open_keys = {job.occurrence.key for job in now.jobs}
+    old: Mapping[str, tuple[datetime, datetime]] = now.taken.times() if now.taken else {}
+    found = [
+        Moved(key, old[key][0] if key in old else None, new[key][0] if key in new else None)
+        for key in {*old, *new}
+        if key in open_keys and (old.get(key, (None,))[0] != new.get(key, (None,))[0])
+    ]
+    return tuple(sorted(found, key=lambda m: (m.to_at or m.from_at or now.at, m.key)))
+
+
+def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
+    """The taken plan's slots on the plant as it stands now: what the margin rests on today.
+
+    Without a taken plan the proposed one is used; without either, nothing is opened.
+    """
+    held = now.taken or now.proposed
+    problem = problem_of(now, house, keep=False)
+    if held is None:
+        return problem, Plan(problem_digest=problem_digest(problem), slots=(), shortfalls=())
+    shift = (problem.starts_at - held.problem.starts_at) // timedelta(hours=1)
+    open_keys = {job.occurrence.key for job in now.jobs}
+    slots = tuple(
+        type(slot)(
+            key=slot.key,
+            pump=slot.pump,
+            start=max(0, slot.start - shift),
+            end=slot.end - shift,
+            least_margin_litres_per_h=slot.least_margin_litres_per_h,
+        )
+        for slot in held.plan.slots
+        if slot.end - shift > 0 and slot.key in open_keys
+    )
+    return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=held.plan.shortfalls)
+
+
+def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str, Any] | None:
+    """A stored plan for the API: slots and shortfalls with instants, and the certificate."""
+    if held is None:
+        return None
+    first = held.problem.starts_at
+
+    def at(step: int) -> str:
+        return _z(first + timedelta(hours=step))
+
+    return {
+        "digest": held.digest,
+        "problem_digest": held.plan.problem_digest,
+        "made_at": _z(held.made_at),
+        "taken_at": None if held.taken_at is None else _z(held.taken_at),
+        "version": held.version,
+        "from": _z(first),
+        "to": at(held.problem.steps),
+        "lawful": held.lawful,
+        "least_margin_swept_m3_per_h": held.least_margin_litres_per_h / 1000,
+        "least_at": None if held.least_at is None else _z(held.least_at),
+        "slots": [
+            {
+                "job": slot.key,
+                "job_name": jobs[slot.key].kind_name if slot.key in jobs else None,
+                "pump": slot.pump,
+                "from": at(slot.start),
+                "to": at(slot.end),
+                "least_margin_swept_m3_per_h": slot.least_margin_litres_per_h / 1000,
+            }
+            for slot in held.plan.slots
+        ],
+        "shortfalls": [
+            {
+                "job": short.key,
+                "pump": short.pump,
+                "when": [{"from": at(a), "to": at(b)} for a, b in short.steps],
+                "lacking_swept_m3_per_h": short.lacking_litres_per_h / 1000,
+                "says": short.says,
+            }
+            for short in held.plan.shortfalls
+        ],
+        "certificate": {
+            "by": held.plan.by,
+            "solver": held.plan.solver,
+            "proven": held.plan.proven,
+            "tiers": [
+                {"tier": t.tier, "name": t.name, "value": t.value, "bound": t.bound, "proven": t.proven}
+                for t in held.plan.tiers
+            ],
+            "remarks": list(held.plan.remarks),
+        },
+    }
+
+
+def _z(at: datetime) -> str:
+    return instant(seconds(at)).isoformat().replace("+00:00", "Z")

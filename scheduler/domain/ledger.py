@@ -1,0 +1,158 @@
+"""Running-hours ledger of one counter: a pure replay of its readings and events (rules R1 to R17).
+
+Readings and events go in, in observation order; entries, flags and a small state come out. Nothing here knows a clock or
+a table. Order of items at one instant: marked bad, step decision, opening balance, replacement, adjustment, reading; the
+first reading received at an instant stays, another at the same instant is passed over (R2).
+
+What a store has to do
+    1. Readings and events are the truth and are only ever added. Entries, flags and checkpoints may be thrown away.
+    2. A new reading or event (or one taken back) touches its instant. Take the newest checkpoint whose `last_s` is
+       *before* the earliest touched instant, none: START. Drop the checkpoints that are not.
+    3. Load all readings and events after that checkpoint's `last_s`, and call `derive(setup, items, state)`.
+    4. In one transaction delete this counter's entries and flags with `at_s >= rewrite_from_s`, insert the entries and
+       flags returned, and keep `state.to_text()` as a checkpoint. With very many items call it for one piece after the
+       other, with the state of the piece before; keep a checkpoint every few hundred items.
+    5. Entries may share an instant: keep them in the order given; the last one with a total_s is the total there.
+    6. What a person did about a flag is kept under (counter, flag code, at_s) and outlives the rewriting.
+
+`Entry.total_s` is the counter's own count and none where a value is not used; opening balances and adjustments are
+summed apart, because they are steps and must not be pro-rated. Running seconds at an instant: see `hours.py`.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from scheduler.domain.ledger_rules import MOST_PENDING, Fold
+from scheduler.domain.ledger_words import (
+    RANK,
+    START,
+    Adjustment,
+    BadReading,
+    Code,
+    Entry,
+    Event,
+    Flag,
+    Item,
+    OpeningBalance,
+    Reading,
+    Replacement,
+    Setup,
+    State,
+    StepDecision,
+    Verdict,
+    Why,
+)
+
+__all__ = [
+    "MOST_PENDING",
+    "START",
+    "Adjustment",
+    "BadReading",
+    "Code",
+    "Derived",
+    "Entry",
+    "Event",
+    "Flag",
+    "Folded",
+    "Item",
+    "OpeningBalance",
+    "Reading",
+    "Replacement",
+    "Setup",
+    "State",
+    "StepDecision",
+    "Verdict",
+    "Why",
+    "derive",
+    "fold",
+    "in_order",
+    "step",
+]
+
+
+class Folded(NamedTuple):
+    """What a fold gave. entries and flags are settled; those that may still change are in the state."""
+
+    state: State
+    entries: list[Entry]
+    flags: list[Flag]
+
+
+class Derived(NamedTuple):
+    """What a store writes in place of all it holds of the counter from rewrite_from_s on (none: nothing changed)."""
+
+    entries: list[Entry]
+    state: State
+    flags: list[Flag]
+    rewrite_from_s: int | None
+
+
+def in_order(items: Iterable[Item]) -> list[Item]:
+    """The items in observation order, one reading an instant: the first received.
+
+    Order of arrival does not matter to the ledger (R3); what is put in here may be shuffled and doubled. Events are not
+    thinned out: two equal adjustments are two.
+    """
+    ordered: list[Item] = []
+    last_s: int | None = None
+    for item in sorted(items, key=_key):
+        if type(item) is Reading:
+            if item.at_s == last_s:
+                continue
+            last_s = item.at_s
+        ordered.append(item)
+    return ordered
+
+
+def _key(item: Item) -> tuple[int, ...]:
+    match item:
+        case Reading(at_s, value_milli, received_s):
+            return at_s, RANK[Reading], received_s, value_milli
+        case Replacement():
+            final = -1 if item.old_final_milli is None else item.old_final_milli
+            return item.at_s, RANK[Replacement], final, item.new_first_milli
+        case OpeningBalance() | Adjustment():
+            return item.at_s, RANK[type(item)], item.seconds
+        case StepDecision():
+            return item.at_s, RANK[StepDecision], item.credit_s
+        case BadReading():
+            return item.at_s, RANK[BadReading]
+
+
+def fold(setup: Setup, items: Iterable[Item], state: State = START) -> Folded:
+    """The ledger after `items`, taken in observation order from `state` on.
+
+    From a checkpoint it gives what it gives from the start, wherever the checkpoint was made.
+
+    Raises:
+        ValueError: an item belongs before one already taken; derive again from an older checkpoint.
+    """
+    work = Fold(setup, state)
+    work.run(items)
+    return Folded(work.state(), work.entries, work.flags)
+
+
+def step(setup: Setup, state: State, item: Item) -> Folded:
+    """`fold` of one item."""
+    return fold(setup, (item,), state)
+
+
+def derive(setup: Setup, items: Sequence[Item], state: State = START) -> Derived:
+    """What a store writes for a range of items after a checkpoint; see the top of this module.
+
+    The last entry is the one of the last item, provisional or not. Items may come in any order, but none before
+    `state.last_s`.
+
+    Raises:
+        ValueError: an item belongs before the checkpoint.
+    """
+    ordered = in_order(items)
+    if not ordered:
+        return Derived([], state, [], None)
+    after, entries, flags = fold(setup, ordered, state)
+    touched = [ordered[0].at_s, *_first(state.pending), *_first(state.open)]
+    return Derived([*entries, *after.pending], after, [*flags, *after.open], min(touched))
+
+
+def _first(lines: Sequence[Entry] | Sequence[Flag]) -> Iterator[int]:
+    return (line.at_s for line in lines[:1])

@@ -1,0 +1,368 @@
+"""The rules of the ledger, item by item (R4 to R17). `ledger.py` is the door to them.
+
+A value follows from another when the rise between them fits the time between them. Tolerance of a stretch: the counter's
+resolution, 0.05 h, and 0.1 % of the stretch (common practice, no source).
+"""
+
+from collections.abc import Iterable, Iterator
+
+from scheduler.domain import ledger_says as says
+from scheduler.domain.ledger_words import (
+    RANK,
+    Adjustment,
+    BadReading,
+    Code,
+    Entry,
+    Flag,
+    Good,
+    Item,
+    OpeningBalance,
+    Reading,
+    Replacement,
+    Setup,
+    State,
+    StepDecision,
+    Verdict,
+    Why,
+)
+
+DAY_S = 86_400
+SLACK_S = 180
+"""0.05 h."""
+AHEAD_S = 300
+"""A sender's clock may be this much ahead of ours."""
+MOST_LINES = 8
+"""More runs of held values than this, none following from another, and only a person can end it."""
+MOST_PENDING = 200
+"""Entries that may still change. Past that the older ones stand as they are; what is credited does not depend on it."""
+
+Fit = tuple[Verdict, int]
+
+
+def tolerance_s(setup: Setup, stretch_s: int) -> int:
+    """T of a stretch of time, seconds."""
+    return setup.resolution_seconds + SLACK_S + stretch_s // 1000
+
+
+def follows(setup: Setup, from_at_s: int, from_milli: int, at_s: int, value_milli: int) -> Fit | None:
+    """How the second value follows from the first (verdict, seconds credited), or none. Rules R5, R8, R9."""
+    rise = setup.seconds(value_milli) - setup.seconds(from_milli)
+    elapsed = at_s - from_at_s
+    most = elapsed + tolerance_s(setup, elapsed)
+    if rise >= 0:
+        return (Verdict.CREDITED, rise) if rise <= most else None
+    if -rise <= min(setup.resolution_seconds, 3600):
+        return Verdict.JITTER, 0
+    modulus = setup.modulus_seconds
+    if modulus is not None and 0 <= rise + modulus <= most:
+        return Verdict.ROLLOVER, rise + modulus
+    return None
+
+
+def allowance_s(setup: Setup, good: Good, at_s: int) -> int:
+    """Seconds that can still be credited at an instant since the anchor: elapsed and one tolerance. Rule R5."""
+    elapsed = at_s - good.anchor_at_s
+    return max(0, good.anchor_run_s + elapsed + tolerance_s(setup, elapsed) - good.run_s)
+
+
+def rolled(good: Good, at_s: int) -> Good:
+    """The same with its anchor moved up to the next one, if that is 24 h back."""
+    if at_s - good.next_at_s < DAY_S:
+        return good
+    return good._replace(anchor_at_s=good.next_at_s, anchor_run_s=good.next_run_s)
+
+
+def fits(setup: Setup, good: Good, at_s: int, value_milli: int) -> Fit | None:
+    """How a reading follows from the last good one, within what the anchor allows, or none."""
+    fit = follows(setup, good.at_s, good.value_milli, at_s, value_milli)
+    return fit if fit is not None and fit[1] <= allowance_s(setup, good, at_s) else None
+
+
+def advanced(good: Good, at_s: int, value_milli: int, credit_s: int) -> Good:
+    """The count after a reading was credited."""
+    run_s = good.run_s + credit_s
+    next_at, next_run = (at_s, run_s) if at_s - good.next_at_s >= DAY_S else (good.next_at_s, good.next_run_s)
+    rose_s = at_s if credit_s > 0 else good.rose_s
+    return Good(at_s, value_milli, run_s, good.anchor_at_s, good.anchor_run_s, next_at, next_run, rose_s)
+
+
+def anchored(at_s: int, value_milli: int, run_s: int, rose_s: int) -> Good:
+    """The count started from a value that stands by itself: baseline, new counter, a person's decision."""
+    return Good(at_s, value_milli, run_s, at_s, run_s, at_s, run_s, rose_s)
+
+
+class Fold:
+    """A fold under way; lives only inside one call of `ledger.fold`."""
+
+    def __init__(self, setup: Setup, state: State) -> None:
+        self.setup = setup
+        self.last_s, self.last_rank, self.read_s = state.last_s, state.last_rank, state.read_s
+        self.good, self.before = state.good, state.before
+        self.lines = list(state.lines)
+        self.word, self.ahead, self.given_s = state.word, state.ahead, state.given_s
+        self.pending = list(state.pending)
+        self.open = list(state.open)
+        self.entries: list[Entry] = []
+        self.flags: list[Flag] = []
+
+    def state(self) -> State:
+        """What to remember."""
+        return State(
+            self.last_s,
+            self.last_rank,
+            self.read_s,
+            self.good,
+            self.before,
+            tuple(self.lines),
+            self.word,
+            self.ahead,
+            self.given_s,
+            tuple(self.pending),
+            tuple(self.open),
+        )
+
+    def run(self, items: Iterable[Item]) -> None:
+        """Take all items, in order."""
+        rest = iter(items)
+        while True:
+            calm = self.good is not None and self.before is None and not self.lines and self.word is None
+            item = self._plain(self.good, rest) if calm and self.good is not None else next(rest, None)
+            if item is None:
+                return
+            self.take(item)
+
+    def _plain(self, good: Good, items: Iterator[Item]) -> Item | None:
+        """Credit readings while nothing out of the ordinary comes; return the first item that is, none at the end.
+
+        Rule R5 written out once more for speed; `take` would do the same.
+        """
+        per_count, slack = self.setup.seconds_per_count, self.setup.resolution_seconds + SLACK_S
+        at_0, milli_0, run, anchor_at, anchor_run, next_at, next_run, rose = good
+        seconds_0 = milli_0 * per_count // 1000
+        last = -1 if self.last_s is None else self.last_s
+        add, credited, plain = self.entries.append, Verdict.CREDITED, Why.PLAIN
+        taken = False
+        odd: Item | None = None
+        for item in items:
+            if item.__class__ is not Reading:
+                odd = item
+                break
+            at, milli, received = item  # type: ignore[misc]
+            seconds = milli * per_count // 1000
+            elapsed, rise = at - at_0, seconds - seconds_0
+            if at <= last or at > received + AHEAD_S or not 0 <= rise <= elapsed + slack + elapsed // 1000:
+                odd = item
+                break
+            day = at - next_at >= DAY_S
+            since, counted = (next_at, next_run) if day else (anchor_at, anchor_run)
+            elapsed = at - since
+            if run + rise - counted > elapsed + slack + elapsed // 1000:
+                odd = item
+                break
+            run += rise
+            if day:
+                anchor_at, anchor_run, next_at, next_run = next_at, next_run, at, run
+            if rise:
+                rose = at
+            at_0, seconds_0, milli_0, last, taken = at, seconds, milli, at, True
+            add(Entry(at, rise, run, credited, plain))
+        if taken:
+            self.good = Good(at_0, milli_0, run, anchor_at, anchor_run, next_at, next_run, rose)
+            self.last_s = self.read_s = last
+            self.last_rank, self.ahead = RANK[Reading], False
+        return odd
+
+    def take(self, item: Item) -> None:
+        """Take one item.
+
+        Raises:
+            ValueError: it belongs before one already taken.
+        """
+        rank = RANK[type(item)]
+        if self.last_s is not None and (item.at_s, rank) < (self.last_s, self.last_rank):
+            raise ValueError(
+                f"{self.setup.name}: an item for {says.instant_text(item.at_s)} came after one for "
+                f"{says.instant_text(self.last_s)}; derive again from a checkpoint before it"
+            )
+        self.last_s, self.last_rank = item.at_s, rank
+        if self.word is not None and item.at_s > self.word[0]:
+            self._flag(says.word_without_reading(self.setup, self.word[0], item.at_s))
+            self.word = None
+        match item:
+            case Reading():
+                if item.at_s != self.read_s:  # the first value at an instant stays (R2)
+                    self.read_s = item.at_s
+                    self._read(item.at_s, item.value_milli, item.received_s)
+            case BadReading():
+                self.word = (item.at_s, None)
+            case StepDecision():
+                self.word = (item.at_s, item.credit_s)
+            case OpeningBalance():
+                self._give(item.at_s, item.seconds, Verdict.OPENING)
+            case Adjustment():
+                self._give(item.at_s, item.seconds, Verdict.ADJUSTMENT)
+            case Replacement():
+                self._replace(item)
+
+    def _read(self, at_s: int, milli: int, received_s: int) -> None:
+        if self.word is not None:
+            (_, credit_s), self.word = self.word, None
+            if credit_s is None:
+                self._put(Entry(at_s, 0, None, Verdict.GLITCH, Why.MARKED_BAD))
+            else:
+                self._decided(at_s, milli, credit_s)
+            return
+        if at_s > received_s + AHEAD_S:
+            if not self.ahead:  # one flag for a run of them
+                self._flag(says.future(self.setup, at_s, received_s))
+            self.ahead = True
+            self._put(Entry(at_s, 0, None, Verdict.HELD, Why.FUTURE))
+            return
+        self.ahead = False
+        if self.good is None:
+            self.good = anchored(at_s, milli, 0, at_s)
+            self._put(Entry(at_s, 0, 0, Verdict.BASELINE, Why.PLAIN))
+        elif self._follows_held(at_s, milli):
+            self._put(Entry(at_s, 0, None, Verdict.HELD, Why.FOLLOWS_HELD))
+        elif len(self.lines) >= MOST_LINES:
+            self._put(Entry(at_s, 0, None, Verdict.HELD, Why.ERRATIC))
+        else:
+            self._weigh(rolled(self.good, at_s), at_s, milli)
+
+    def _weigh(self, good: Good, at_s: int, milli: int) -> None:
+        """A reading that follows from nothing held: credited, back to before a reset, a reset, or held."""
+        fit = fits(self.setup, good, at_s, milli)
+        if fit is not None:
+            self._end_spikes(at_s)
+            if fit[1] > 0:  # a rise confirms a reset (R10); the same value again may be the same fault again
+                self._settle()
+            self._accept(good, at_s, milli, fit)
+            return
+        if self.before is not None:
+            before = rolled(self.before, at_s)
+            fit = fits(self.setup, before, at_s, milli)
+            if fit is not None:
+                self._end_spikes(at_s)
+                self._end_glitch(at_s)
+                self._accept(before, at_s, milli, fit)
+                return
+        elapsed, value_s = at_s - good.at_s, self.setup.seconds(milli)
+        rose = milli >= good.value_milli
+        if not rose and value_s <= elapsed + tolerance_s(self.setup, elapsed):
+            credit_s = min(value_s, allowance_s(self.setup, good, at_s))
+            self.open.append(says.reset(self.setup, good, at_s, milli, max(0, elapsed - credit_s)))
+            self.before = self.before or good
+            self.good = advanced(good, at_s, milli, credit_s)
+            self._put(Entry(at_s, credit_s, self.good.run_s, Verdict.RESET, Why.LOWER_BOUND))
+            return
+        self.lines.append((at_s, milli))
+        self.open.append(says.held(self.setup, good, at_s, milli, rose))
+        if len(self.lines) == MOST_LINES:
+            self.open.append(says.erratic(self.setup, at_s, MOST_LINES))
+        self._put(Entry(at_s, 0, None, Verdict.HELD, Why.IMPOSSIBLE if rose else Why.DECREASE))
+
+    def _follows_held(self, at_s: int, milli: int) -> bool:
+        """True when it follows from a held reading, even if it would now fit the last good one too (R7)."""
+        for n, (line_at, line_milli) in enumerate(self.lines):
+            fit = follows(self.setup, line_at, line_milli, at_s, milli)
+            if fit is not None:
+                if fit[0] is not Verdict.JITTER:
+                    self.lines[n] = (at_s, milli)
+                return True
+        return False
+
+    def _accept(self, good: Good, at_s: int, milli: int, fit: Fit) -> None:
+        verdict, credit_s = fit
+        self.good = good if verdict is Verdict.JITTER else advanced(good, at_s, milli, credit_s)
+        self._put(Entry(at_s, credit_s, self.good.run_s, verdict, Why.PLAIN))
+
+    def _decided(self, at_s: int, milli: int, credit_s: int) -> None:
+        """A person said what the step counts: what is pending stands as it is, the count goes on from here (R17)."""
+        self._settle()
+        run_s = credit_s + (self.good.run_s if self.good else 0)
+        self.good = anchored(at_s, milli, run_s, at_s)
+        self._put(Entry(at_s, credit_s, run_s, Verdict.CREDITED, Why.DECIDED))
+
+    def _give(self, at_s: int, seconds: int, verdict: Verdict) -> None:
+        self.given_s += seconds
+        self._put(Entry(at_s, seconds, None, verdict, Why.PLAIN))
+
+    def _replace(self, item: Replacement) -> None:
+        """Close the old counter at its final value as if it were a reading, go on from the new one (R14)."""
+        at_s, final, good = item.at_s, item.old_final_milli, self.good
+        if good is None:
+            self.good = anchored(at_s, item.new_first_milli, 0, at_s)
+            self._put(Entry(at_s, 0, 0, Verdict.REPLACEMENT, Why.PLAIN))
+            return
+        credit_s, why = 0, Why.PLAIN
+        if final is None:
+            why = Why.FINAL_UNKNOWN
+            self._flag(says.replaced_unknown(self.setup, good, at_s))
+        else:
+            fit = None
+            if not self._follows_held(at_s, final) and len(self.lines) < MOST_LINES:
+                fit = fits(self.setup, rolled(good, at_s), at_s, final)
+                if fit is None and self.before is not None:
+                    fit = fits(self.setup, rolled(self.before, at_s), at_s, final)
+                    if fit is not None:
+                        good = self.before
+                        self._end_glitch(at_s)
+            if fit is None:
+                why = Why.FINAL_DOES_NOT_FIT
+                self._flag(says.replaced_misfit(self.setup, good, at_s, final))
+            else:
+                self._end_spikes(at_s)
+                credit_s = fit[1]
+        self._settle()
+        run_s = good.run_s + credit_s
+        self.good = anchored(at_s, item.new_first_milli, run_s, at_s if credit_s > 0 else good.rose_s)
+        self._put(Entry(at_s, credit_s, run_s, Verdict.REPLACEMENT, why))
+
+    def _put(self, entry: Entry) -> None:
+        if not self.lines and self.before is None:
+            self.entries.append(entry)
+            return
+        self.pending.append(entry)
+        if len(self.pending) > MOST_PENDING:
+            lines = self.lines
+            self._settle()
+            self.lines = lines
+
+    def _flag(self, flag: Flag) -> None:
+        (self.open if self.lines or self.before is not None else self.flags).append(flag)
+
+    def _settle(self) -> None:
+        """What is pending stands as it is: a reset is confirmed, held readings stay held and are looked at no more."""
+        self.entries += self.pending
+        self.flags += self.open
+        self.pending, self.open, self.lines, self.before = [], [], [], None
+
+    def _end_spikes(self, at_s: int) -> None:
+        """A reading follows from the good one and from nothing held: what was held was false (R7)."""
+        if not self.lines:
+            return
+        self.lines = []
+        if not any(flag.code is Code.HELD for flag in self.open):  # the first ones stand already
+            first = Flag(Code.HELD, self.pending[0].at_s if self.pending else at_s, "", 0)
+            self.open.append(first)
+        self.pending = [
+            e._replace(verdict=Verdict.SPIKE) if e.verdict is Verdict.HELD and e.reason != Why.FUTURE else e
+            for e in self.pending
+        ]
+        self.open = [
+            says.spike(self.setup, flag, at_s) if flag.code is Code.HELD else flag
+            for flag in self.open
+            if flag.code is not Code.ERRATIC
+        ]
+        if self.before is None:
+            self._settle()
+
+    def _end_glitch(self, at_s: int) -> None:
+        """A reading follows from before the reset and not from it: all counted since was false (R10)."""
+        self.pending = [
+            e if e.total_s is None else Entry(e.at_s, 0, None, Verdict.GLITCH, Why.PLAIN) for e in self.pending
+        ]
+        self.open = [says.glitch(self.setup, flag, at_s) if flag.code is Code.RESET else flag for flag in self.open]
+        self.before = None
+        if not self.lines:
+            self._settle()

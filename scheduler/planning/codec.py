@@ -1,0 +1,112 @@
+"""Problems and plans as canonical JSON text: the same value gives the same text, whatever order its parts had."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import fields
+from datetime import UTC, datetime
+from typing import Any
+
+from scheduler.planning.problem import (
+    CrewStretch,
+    Derated,
+    MinimumStretch,
+    Plan,
+    PlanJob,
+    Problem,
+    PumpCapacity,
+    Shortfall,
+    Slot,
+    TierResult,
+)
+
+Plain = dict[str, Any]
+
+
+def problem_to_text(problem: Problem) -> str:
+    """The problem as canonical JSON: parts sorted, repeated start steps dropped, the instant in UTC."""
+    starts_at = problem.starts_at.astimezone(UTC).isoformat()
+    plain: Plain = {
+        "starts_at": starts_at,
+        "steps": problem.steps,
+        "pumps": _sorted([{**_flat(p), "derated": _sorted([_flat(d) for d in p.derated])} for p in problem.pumps]),
+        "minimum": _sorted([_flat(m) for m in problem.minimum]),
+        "crew": _sorted([_flat(c) for c in problem.crew]),
+        "start_steps": sorted(set(problem.start_steps)),
+        "jobs": _sorted([_flat(j) for j in problem.jobs]),
+    }
+    return _text(plain)
+
+
+def problem_from_text(text: str) -> Problem:
+    """The problem that `problem_to_text` wrote, its parts in canonical order.
+
+    Raises ValueError, KeyError or TypeError when the text is not such a problem.
+    """
+    plain: Plain = json.loads(text)
+    return Problem(
+        starts_at=datetime.fromisoformat(plain["starts_at"]),
+        steps=int(plain["steps"]),
+        pumps=tuple(
+            PumpCapacity(**{**p, "derated": tuple(Derated(**d) for d in p["derated"])}) for p in plain["pumps"]
+        ),
+        minimum=tuple(MinimumStretch(**m) for m in plain["minimum"]),
+        crew=tuple(CrewStretch(**c) for c in plain["crew"]),
+        start_steps=tuple(int(s) for s in plain["start_steps"]),
+        jobs=tuple(PlanJob(**j) for j in plain["jobs"]),
+    )
+
+
+def plan_to_text(plan: Plan) -> str:
+    """The plan as canonical JSON: slots and shortfalls sorted, tiers and remarks in their own order."""
+    plain: Plain = {
+        **_flat(plan),
+        "slots": _sorted([_flat(s) for s in plan.slots]),
+        "shortfalls": _sorted([_flat(s) for s in plan.shortfalls]),
+        "tiers": [_flat(t) for t in plan.tiers],
+    }
+    return _text(plain)
+
+
+def plan_from_text(text: str) -> Plan:
+    """The plan that `plan_to_text` wrote.
+
+    Raises ValueError, KeyError or TypeError when the text is not such a plan.
+    """
+    plain: Plain = json.loads(text)
+    return Plan(
+        problem_digest=_str(plain["problem_digest"]),
+        slots=tuple(_slot(s) for s in plain["slots"]),
+        shortfalls=tuple(
+            Shortfall(**{**s, "steps": tuple((int(a), int(b)) for a, b in s["steps"])}) for s in plain["shortfalls"]
+        ),
+        tiers=tuple(TierResult(**t) for t in plain["tiers"]),
+        by=_str(plain["by"]),
+        proven=plain["proven"] is True,
+        solver=_str(plain["solver"]),
+        remarks=tuple(_str(r) for r in plain["remarks"]),
+    )
+
+
+def _slot(plain: Mapping[str, Any]) -> Slot:
+    slot = Slot(**plain)
+    if not all(isinstance(n, int) for n in (slot.start, slot.end, slot.least_margin_litres_per_h)):
+        raise TypeError("a slot's steps and margin are whole numbers")
+    return slot
+
+
+def _str(value: Any) -> str:
+    if not isinstance(value, str):
+        raise TypeError(f"expected text, got {type(value).__name__}")
+    return value
+
+
+def _flat(value: Any) -> Plain:
+    return {f.name: getattr(value, f.name) for f in fields(value)}
+
+
+def _sorted(parts: list[Plain]) -> list[Plain]:
+    return sorted(parts, key=_text)
+
+
+def _text(plain: Plain) -> str:
+    return json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)

@@ -1,0 +1,16 @@
+"""SHA-256 of the canonical problem and of a plan: equal values have equal digests, whatever order their parts had."""
+
+from hashlib import sha256
+
+from scheduler.planning.codec import plan_to_text, problem_to_text
+from scheduler.planning.problem import Plan, Problem
+
+
+def problem_digest(problem: Problem) -> str:
+    """64 hex digits that name the problem. A plan carries them as `problem_digest`."""
+    return sha256(problem_to_text(problem).encode()).hexdigest()
+
+
+def plan_digest(plan: Plan) -> str:
+    """64 hex digits that name the plan: its slots, shortfalls, tiers, proof, solver and remarks."""
+    return sha256(plan_to_text(plan).encode()).hexdigest()

@@ -1,0 +1,71 @@
+"""The plain rule that always answers: earliest due first, then the largest capacity x duration, at its best start."""
+
+from collections.abc import Mapping
+
+from scheduler.planning.board import Board
+from scheduler.planning.ground import Candidate, Ground, legal_candidates, work_of
+from scheduler.planning.problem import PlanJob
+from scheduler.planning.tiers import chain_limit, days_off, days_past
+
+Offers = Mapping[str, tuple[Candidate, ...]]
+
+
+def legal_offers(ground: Ground) -> dict[str, tuple[Candidate, ...]]:
+    """Every job's legal starts, each job looked at alone."""
+    return {job.key: legal_candidates(ground, job) for job in ground.jobs}
+
+
+def greedy(ground: Ground, offers: Offers) -> dict[str, Candidate]:
+    """A lawful placement: pinned jobs first, then published dates that still hold, then the rest by rule."""
+    board = Board(ground)
+    order = sorted(ground.jobs, key=lambda job: _turn(ground, job))
+    for job in order:
+        if job.fixed_start is not None:
+            _place_first(board, job, offers[job.key])
+    for job in order:
+        if job.published_start is not None and job.key not in board.placed:
+            published = tuple(
+                c
+                for c in offers[job.key]
+                if c.start == job.published_start and not days_past(_limit(ground, board, job), c.end)
+            )
+            _place_first(board, job, published)
+    for job in order:
+        if job.key not in board.placed:
+            limit = _limit(ground, board, job)
+            _place_first(board, job, sorted(offers[job.key], key=lambda c: _merit(job, limit, c)))
+    return board.placed
+
+
+def lawful(ground: Ground, placement: Mapping[str, Candidate]) -> bool:
+    """True when the slots, put down one by one, are never forbidden."""
+    board = Board(ground)
+    for key in sorted(placement):
+        job, candidate = ground.by_key[key], placement[key]
+        if board.bar(job, candidate) is not None:
+            return False
+        board.place(job, candidate)
+    return True
+
+
+def _place_first(board: Board, job: PlanJob, candidates: tuple[Candidate, ...] | list[Candidate]) -> None:
+    for candidate in candidates:
+        if board.bar(job, candidate) is None:
+            board.place(job, candidate)
+            return
+
+
+def _turn(ground: Ground, job: PlanJob) -> tuple[int, int, str]:
+    row = ground.capacity_of(job.pump)
+    return (job.due, -(max(row, default=0) if row else 0) * work_of(job), job.key)
+
+
+def _limit(ground: Ground, board: Board, job: PlanJob) -> int:
+    before = board.placed.get(ground.previous.get(job.key, ""))
+    chained = None if before is None else chain_limit(job, before.end)
+    return job.limit if chained is None else min(job.limit, chained)
+
+
+def _merit(job: PlanJob, limit: int, candidate: Candidate) -> tuple[int, int, int, int]:
+    start = candidate.start
+    return (days_past(limit, candidate.end), days_off(job.ideal, start), abs(start - job.ideal), start)

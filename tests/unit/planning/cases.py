@@ -1,0 +1,87 @@
+"""Invented problems shared by the planner's tests and bench."""
+
+from datetime import UTC, datetime
+
+from scheduler.planning.problem import CrewStretch, MinimumStretch, PlanJob, Problem, PumpCapacity
+
+STARTS_AT = datetime(2026, 11, 30, tzinfo=UTC)
+
+KINDS = (
+    # name, every days, first due at day, window days, tolerance days, hours of work, hands
+    ("knife", 30, 11, 6, 3, 3, 1),
+    ("seal", 90, 40, 14, 7, 6, 2),
+    ("overhaul", 180, 75, 25, 14, 20, 2),
+)
+
+
+def crew_by_day(days: int, hands: int = 2, first: int = 8, last: int = 17) -> tuple[CrewStretch, ...]:
+    """Hands at work from hour `first` to hour `last` of each day."""
+    return tuple(CrewStretch(from_step=24 * d + first, to_step=24 * d + last, hands=hands) for d in range(days))
+
+
+def starts_by_day(days: int, hours: tuple[int, ...] = (8, 13)) -> tuple[int, ...]:
+    """Allowed starts at those hours of each day."""
+    return tuple(24 * d + h for d in range(days) for h in hours)
+
+
+def ship(pumps: int, days: int = 180, litres_per_h: int = 60_000, spare_pumps: float = 1.2) -> Problem:
+    """A ship whose pumps need knives, seals and overhauls, with a weekly and a monthly test of the plant.
+
+    The minimum leaves `spare_pumps` pumps spare by day and one more by night; each pump's dates lie four days apart.
+    """
+    steps = days * 24
+    need = round((pumps - spare_pumps) * litres_per_h)
+    minimum = []
+    for d in range(days):
+        minimum.append(MinimumStretch(from_step=24 * d, to_step=24 * d + 6, litres_per_h=need // 2, label="night"))
+        minimum.append(MinimumStretch(from_step=24 * d + 6, to_step=24 * d + 24, litres_per_h=need, label="full ship"))
+    jobs = []
+    for number in range(1, pumps + 1):
+        for name, every, first, window, tolerance, hours, hands in KINDS:
+            before = None
+            for turn, day in enumerate(range(first + 4 * number, days - 1, every), start=1):
+                key = f"{name}:P{number}:{turn}"
+                due = 24 * day + 10
+                jobs.append(
+                    PlanJob(
+                        key=key,
+                        pump=f"P{number}",
+                        work_steps=hours,
+                        hands=hands,
+                        earliest=max(0, due - 24 * window),
+                        ideal=due - round(24 * every * 0.06),
+                        due=due,
+                        limit=due + 24 * tolerance,
+                        after=before,
+                        interval_steps=24 * every if before else None,
+                    )
+                )
+                before = key
+    for name, every, window, hours in (("weekly", 7, 1, 1), ("monthly", 30, 4, 2)):
+        before = None
+        for turn, day in enumerate(range(every, days - 1, every), start=1):
+            key, due = f"{name}:plant:{turn}", 24 * day + 9
+            jobs.append(
+                PlanJob(
+                    key=key,
+                    pump=None,
+                    work_steps=hours,
+                    hands=1,
+                    earliest=due - 24 * window,
+                    ideal=due - round(24 * every * 0.06),
+                    due=due,
+                    limit=due + 24,
+                    after=before,
+                    interval_steps=24 * every if before else None,
+                )
+            )
+            before = key
+    return Problem(
+        starts_at=STARTS_AT,
+        steps=steps,
+        pumps=tuple(PumpCapacity(pump=f"P{n}", litres_per_h=litres_per_h) for n in range(1, pumps + 1)),
+        minimum=tuple(minimum),
+        crew=crew_by_day(days),
+        start_steps=starts_by_day(days),
+        jobs=tuple(jobs),
+    )
