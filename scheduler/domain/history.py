@@ -224,7 +224,7 @@ class ClosedJob:
     done_at: datetime
     utc_offset_minutes: int
     running_seconds: int | None
-    hours_source: HoursSource
+    hours_source: HoursSource | None
     done_by: str
     checked_by: str | None
     recorded_by: str

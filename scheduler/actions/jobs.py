@@ -1,0 +1,314 @@
+"""Jobs: read one, close one. The tool takes facts; what cannot be true is asked again in words."""
+
+import json
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduler.actions.actor import Actor
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.pumps import AHEAD, returned
+from scheduler.actions.situation import Situation, hours_then, load
+from scheduler.actions.wanted import want_plan
+from scheduler.domain.due import DueJob, Occurrence
+from scheduler.domain.fleet import JobKind, Plant
+from scheduler.domain.history import ClosedJob, HoursSource, due_point_of
+from scheduler.domain.hours import RunningHours
+from scheduler.domain.subjects import renewals, where
+from scheduler.domain.words import State, Subject, Test
+from scheduler.errors import Clash, NotFound, Refused
+from scheduler.storage import fleet_rows, work_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import AssetKind, DoneRow, JobRow
+
+HOURS_APART = 24
+"""Hours by hand may differ this much from the ledger at that time before the record says so."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Close:
+    """A job's close as told. running_hours: of the subject at done_at, none: the ledger's."""
+
+    done_at: datetime
+    done_by: str
+    test: Test
+    checked_by: str | None = None
+    opened_at: datetime | None = None
+    running_hours: float | None = None
+    findings: str = ""
+    permit_no: str | None = None
+    reason: str = ""
+
+
+def job_place(house: House, actor: Actor, key: str) -> tuple[Place, Occurrence]:
+    """Where that occurrence belongs.
+
+    Raises:
+        NotFound: the key is not `kind:subject:sequence`, or names nothing this actor reaches.
+    """
+    kind, _, rest = key.partition(":")
+    subject, _, number = rest.rpartition(":")
+    missing = NotFound(f"There is no job {key[:200]!r} here. A key reads kind:subject:number, as the due list shows it.")
+    if not (kind and subject and number.isascii() and number.isdigit() and 0 < len(number) < 10):
+        raise missing
+    with house.db.read() as session:
+        row = fleet_rows.asset(session, subject)
+    if row is None or row.kind is AssetKind.COUNTER:
+        raise missing
+    actor.must_reach(row.vessel_id, f"job {key}")
+    return Place(subject, row.vessel_id, row.plant_id or row.id, row.kind), Occurrence(
+        kind=kind, subject=subject, sequence=int(number)
+    )
+
+
+def kind_of(plant: Plant, occurrence: Occurrence) -> JobKind:
+    """The job kind of an occurrence. Raises NotFound when the plant has none such."""
+    try:
+        return plant.kind(occurrence.kind)
+    except KeyError as error:
+        known = ", ".join(kind.code for kind in plant.job_kinds)
+        raise NotFound(f"There is no job kind {occurrence.kind!r} in {plant.id}. Known: {known}.") from error
+
+
+def close_job(house: House, hand: Hand, place: Place, occurrence: Occurrence, told: Close) -> Answer:
+    """Close an occurrence, or record that its test failed (it stays open then and its pump counts nothing).
+
+    Passed: the pump counts in full again. None: the job is closed, the pump is returned but not proved. What the kind
+    renews starts anew.
+
+    Raises:
+        Clash: closed before. Refused: a later turn than the open one, an instant to come, before the subject was in
+            place or before the turn before, hours that the counter has not reached, nobody named, the checker is the doer.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, occurrence)
+            job = _open_job(session, now, occurrence)
+            _people(told)
+            _when(now, kind, occurrence, told)
+            ran, source, remark = _hours(session, house, now, kind, occurrence, told)
+            return _close(session, house, hand, now, kind, job, told, ran, source, remark)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJob:
+    before = now.done.get((occurrence.kind, occurrence.subject))
+    done = 0 if before is None else before.occurrence.sequence
+    if occurrence.sequence <= done:
+        row = work_rows.done(session, now.vessel.id, occurrence.kind, occurrence.subject, occurrence.sequence)
+        by = f", with {row.job_key}" if row and row.job_key and row.job_key != occurrence.key else ""
+        when = f" on {instant(row.at_s):%Y-%m-%d %H:%MZ}{by}" if row else ""
+        raise Clash(f"Job {occurrence.key} was done already{when}. The open turn is number {done + 1}.")
+    job = now.job(occurrence.key)
+    if job is None or not job.first:
+        open_key = f"{occurrence.kind}:{occurrence.subject}:{done + 1}"
+        if now.job(open_key) is None:
+            raise Refused(f"{occurrence.subject} is not in place now, so nothing is due on it. Check the fitting and the id.")
+        raise Refused(f"Job {occurrence.key} is not open yet; close {open_key} first.")
+    return job
+
+
+def _people(told: Close) -> None:
+    if not told.done_by.strip():
+        raise Refused("Say who did the job; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")])
+    if told.checked_by is not None and told.checked_by.strip().casefold() == told.done_by.strip().casefold():
+        says = "the checker is the doer; name someone else, or leave it empty."
+        raise Refused(f"checked_by: {says}", faults=[("/checked_by", says)])
+
+
+def _when(now: Situation, kind: JobKind, occurrence: Occurrence, told: Close) -> None:
+    def refuse(says: str) -> None:
+        raise Refused(f"done_at: {says}", faults=[("/done_at", says)])
+
+    if told.done_at > now.at + AHEAD:
+        refuse(f"{told.done_at:%Y-%m-%d %H:%M%z} is still to come; give the instant at which the job was finished.")
+    begun = _in_place_since(now.plant, kind.subject, occurrence.subject)
+    if begun is not None and told.done_at < begun:
+        refuse(
+            f"{told.done_at:%Y-%m-%d %H:%M%z} is before {occurrence.subject} was fitted on {begun:%Y-%m-%d %H:%MZ}. "
+            "Check the date, or that this is the right pump."
+        )
+    before = now.done.get((occurrence.kind, occurrence.subject))
+    if before is not None and told.done_at <= before.done_at:
+        refuse(f"this is not after the turn before, done on {before.done_at:%Y-%m-%d %H:%MZ}. Check the date and the job.")
+    if told.opened_at is not None and told.opened_at > told.done_at:
+        says = "this is after done_at; give the instant at which the pump was taken out."
+        raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
+
+
+def _in_place_since(plant: Plant, subject: Subject, subject_id: str) -> datetime | None:
+    match subject:
+        case Subject.PUMP:
+            return min((s.from_at for s in plant.stays if s.pump == subject_id), default=None)
+        case Subject.PART:
+            return min((f.from_at for f in plant.fittings if f.part == subject_id), default=None)
+    return None
+
+
+def _hours(
+    session: Session, house: House, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close
+) -> tuple[RunningHours | None, HoursSource | None, str]:
+    """Hours of the subject when done, where they came from, and a remark when hand and ledger differ."""
+    if kind.subject is Subject.PLANT:
+        return None, None, ""
+    then = hours_then(session, now, kind.subject, occurrence.subject, told.done_at)
+    if told.running_hours is None:
+        return then, HoursSource.ESTIMATED if then.estimated else HoursSource.COUNTER, ""
+    given = told.running_hours
+    at_most = now.hours[kind.subject, occurrence.subject]
+    silent_h = 0.0 if at_most.as_of is None else max(0.0, (now.at - at_most.as_of) / timedelta(hours=1))
+    if given < 0 or given > at_most.hours + silent_h + 1:
+        says = (
+            f"{given:g} h is more than {occurrence.subject} can have run by now ({at_most.hours:.0f} h by its counter). "
+            "Give its hours when the job was done, or leave them out."
+        )
+        raise Refused(f"running_hours: {says}", faults=[("/running_hours", says)])
+    apart = abs(given - then.hours)
+    remark = f"by hand {given:g} h, by the ledger {then.hours:.1f} h at that time" if apart > HOURS_APART else ""
+    return RunningHours(seconds=round(given * 3600), as_of=told.done_at), HoursSource.BY_HAND, remark
+
+
+def _close(
+    session: Session,
+    house: House,
+    hand: Hand,
+    now: Situation,
+    kind: JobKind,
+    job: DueJob,
+    told: Close,
+    ran: RunningHours | None,
+    source: HoursSource | None,
+    remark: str,
+) -> Answer:
+    vessel_id, plant, key = now.vessel.id, now.plant, job.occurrence.key
+    pump, position = where(plant, kind.subject, job.occurrence.subject, told.done_at)
+    slot = now.taken and next((s for s in now.taken.plan.slots if s.key == key), None)
+    record = ClosedJob(
+        vessel=now.vessel.name,
+        position=now.position_name(position),
+        pump_serial=now.serial_of(pump) or None,
+        job_kind=kind.name,
+        job_no=key,
+        due=due_point_of(
+            kind,
+            trigger=job.trigger,
+            due_running_seconds=job.due_running_seconds,
+            calendar_due_at=job.calendar_due_at,
+            postponed_to_at=job.postponed_to,
+        ),
+        done_at=told.done_at,
+        utc_offset_minutes=now.offset_minutes,
+        running_seconds=None if ran is None else ran.seconds,
+        hours_source=source,
+        done_by=told.done_by.strip(),
+        checked_by=told.checked_by,
+        recorded_by=hand.actor.name,
+        findings="; ".join(filter(None, (told.findings, remark))),
+        test=told.test,
+        opened_at=told.opened_at,
+        least_margin_swept_m3_per_h=slot.least_margin_litres_per_h / 1000 if slot and slot.pump else None,
+        permit_no=told.permit_no,
+    )
+    failed = told.test is Test.FAILED
+    words = "test failed, job stays open" if failed else ClosedJob.KIND
+    number, stamp = append(session, vessel_id, words, now.at, {**record.payload(), "reason": told.reason})
+    if pump is not None and kind.takes_pump_out:
+        place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
+        reason = told.reason or f"{kind.name}, {key}"
+        returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))
+    renewed: list[str] = []
+    if not failed:
+        _mark_done(session, now, job, told, 0 if ran is None else ran.seconds, source is HoursSource.ESTIMATED, number)
+        for code, subject in renewals(plant, kind, job.occurrence.subject, told.done_at):
+            renewed += _renew(session, now, plant.kind(code), subject, told, key, number)
+    want_plan(session, vessel_id, plant.id, seconds(now.at))
+    bump_revision(session, vessel_id)
+    after = _after(told.test, pump is not None and kind.takes_pump_out)
+    return Answer(
+        200,
+        {
+            "job": key,
+            "closed": not failed,
+            "verdict": None if failed else record.verdict.value,
+            "pump": pump,
+            "pump_state": after,
+            "renewed": renewed,
+            "running_hours": None if ran is None else round(ran.hours, 2),
+            "hours_source": source and source.value,
+            "remark": remark,
+            "record": number,
+            "stamp": stamp,
+        },
+    )
+
+
+def _after(test: Test, out: bool) -> str | None:
+    if not out:
+        return None
+    return {Test.PASSED: "proved", Test.NONE: "returned, not proved", Test.FAILED: "down: the test failed"}[test]
+
+
+def _mark_done(
+    session: Session, now: Situation, job: DueJob, told: Close, ran_s: int, estimated: bool, record: int, by: str | None = None
+) -> None:
+    occurrence = job.occurrence
+    session.add(
+        DoneRow(
+            vessel_id=now.vessel.id,
+            kind=occurrence.kind,
+            subject_id=occurrence.subject,
+            sequence=occurrence.sequence,
+            at_s=seconds(told.done_at),
+            running_seconds=ran_s,
+            estimated=estimated,
+            job_key=by or occurrence.key,
+        )
+    )
+    detail: dict[str, Any] = {
+        "done_by": told.done_by,
+        "checked_by": told.checked_by,
+        "test": told.test.value,
+        "findings": told.findings,
+        "permit_no": told.permit_no,
+        "running_seconds": ran_s if job.interval_seconds is not None else None,
+        "record": record,
+        "renewed_by": by,
+    }
+    row = work_rows.job(session, now.vessel.id, occurrence.key)
+    if row is None:
+        row = JobRow(
+            key=occurrence.key,
+            vessel_id=now.vessel.id,
+            plant_id=now.plant.id,
+            kind=occurrence.kind,
+            subject_id=occurrence.subject,
+            sequence=occurrence.sequence,
+            state=State.DONE.value,
+            due_s=seconds(job.due_at),
+            window_s=seconds(job.window_opens_at),
+            limit_s=seconds(job.limit_at),
+            trigger=job.trigger,
+            version=0,
+        )
+    row.pump_id, row.position_id = job.pump, job.position
+    row.state, row.closed_s, row.detail = State.DONE.value, seconds(told.done_at), json.dumps(detail)
+    row.version += 1
+    session.add(row)
+
+
+def _renew(
+    session: Session, now: Situation, kind: JobKind, subject: str, told: Close, by: str, record: int
+) -> list[str]:
+    """The open turn of what this job renews is done with it; its key, or nothing when it is not due on anything."""
+    job = next((j for j in now.jobs if j.first and (j.occurrence.kind, j.occurrence.subject) == (kind.code, subject)), None)
+    before = now.done.get((kind.code, subject))
+    if job is None or (before is not None and told.done_at <= before.done_at):
+        return []
+    ran = 0 if kind.subject is Subject.PLANT else hours_then(session, now, kind.subject, subject, told.done_at).seconds
+    _mark_done(session, now, job, told, ran, estimated=True, record=record, by=by)
+    return [job.occurrence.key]
