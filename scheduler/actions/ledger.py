@@ -1,12 +1,12 @@
 """Derive the ledger from readings and events, after the commit that stored them; hours by seeks in the stored ledger."""
 
 import json
-from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from collections.abc import Sequence
+from datetime import datetime
 
 from scheduler.actions.house import House, seconds
 from scheduler.domain.fleet import Plant
-from scheduler.domain.hours import Curve, Totals, pump_daily_seconds
+from scheduler.domain.hours import DAY_S, GIVEN, Point, pump_daily_seconds
 from scheduler.domain.ledger import (
     START,
     Adjustment,
@@ -105,9 +105,11 @@ def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item
         return derived.state
     ledger_rows.drop_derived(session, row.no, derived.rewrite_from_s)
     seq: dict[int, int] = {}
+    given_s = state.given_s - sum(entry.credit_s for entry in state.pending if entry.verdict in GIVEN)
     rows: list[dict[str, object]] = []
     for entry in derived.entries:
         seq[entry.at_s] = place = seq.get(entry.at_s, -1) + 1
+        given_s += entry.credit_s if entry.verdict in GIVEN else 0
         rows.append(
             {
                 "counter_no": row.no,
@@ -115,6 +117,7 @@ def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item
                 "seq": place,
                 "credit_s": entry.credit_s,
                 "total_s": entry.total_s,
+                "given_s": given_s,
                 "verdict": str(entry.verdict),
                 "reason": str(entry.reason),
                 "vessel_id": row.vessel_id,
@@ -139,3 +142,40 @@ def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item
         )
     session.flush()
     return derived.state
+
+
+class StoredTotals:
+    """The ledger's totals of some counters, by seeks in the database (`hours.Totals`)."""
+
+    def __init__(self, session: Session, counters: Sequence[CounterRow]) -> None:
+        self._session = session
+        self._numbers = fleet_rows.counter_numbers(counters)
+
+    def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
+        """As `Totals.around`."""
+        number = self._numbers.get(counter_id)
+        if number is None:
+            return None, None
+        return (
+            ledger_rows.total_at_or_before(self._session, number, at_s),
+            ledger_rows.total_after(self._session, number, at_s),
+        )
+
+    def given(self, counter_id: str, at_s: int) -> int:
+        """As `Totals.given`."""
+        number = self._numbers.get(counter_id)
+        return 0 if number is None else ledger_rows.given(self._session, number, at_s)
+
+
+def daily_of(session: Session, plant: Plant, counters: Sequence[CounterRow], at: datetime) -> dict[str, list[int]]:
+    """Seconds each pump ran on each UTC day up to yesterday, newest last, as far back as the counters go (3 years at most)."""
+    today = seconds(at) // DAY_S
+    points = {
+        row.id: ledger_rows.day_ends(session, row.no, (today - _LOOK_BACK_DAYS) * DAY_S)
+        for row in counters
+        if row.no is not None
+    }
+    first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
+    return {
+        pump.id: pump_daily_seconds(plant, points, pump.id, first, max(0, today - first)) for pump in plant.pumps
+    }

@@ -235,7 +235,7 @@ def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str,
         "from": _z(first),
         "to": at(held.problem.steps),
         "lawful": held.lawful,
-        "least_margin_swept_m3_per_h": held.least_margin_litres_per_h / 1000,
+        "least_margin_swept_m3_per_h": _m3(held.least_margin_litres_per_h),
         "least_at": None if held.least_at is None else _z(held.least_at),
         "slots": [
             {
@@ -273,3 +273,7 @@ def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str,
 
 def _z(at: datetime) -> str:
     return instant(seconds(at)).isoformat().replace("+00:00", "Z")
+
+
+def _m3(litres_per_h: int | None) -> float | None:
+    return None if litres_per_h is None else litres_per_h / 1000

@@ -9,9 +9,10 @@ from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
 from scheduler.actions.ledger import StoredTotals, daily_of
 from scheduler.domain.capacity import Outage, Swept, pump_capacity
-from scheduler.domain.due import Done, DueJob, Key, Occurrence, due_jobs, reckon_first
+from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
+from scheduler.domain.subjects import Key
 from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
 from scheduler.planning.problem import Plan, Problem
@@ -29,7 +30,7 @@ class HeldPlan:
     made_at: datetime
     taken_at: datetime | None
     lawful: bool
-    least_margin_litres_per_h: int
+    least_margin_litres_per_h: int | None
     least_at: datetime | None
     version: int
     problem: Problem
@@ -141,6 +142,12 @@ def load(
         taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
         proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
     )
+
+
+def hours_then(session: Session, now: Situation, subject: Subject, subject_id: str, at: datetime) -> RunningHours:
+    """Running hours of a subject of the situation's plant at another instant."""
+    rows = [row for row in fleet_rows.counters(session, now.vessel.id) if row.plant_id == now.plant.id]
+    return running_hours(now.plant, StoredTotals(session, rows), subject, subject_id, at)
 
 
 def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:

@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import datetime
 from itertools import combinations
 from math import isfinite
+from typing import TypeVar
 
 from scheduler.domain.capacity import ATMOSPHERE_KPA, pump_capacity
 from scheduler.domain.fleet import (
@@ -24,6 +25,8 @@ from scheduler.domain.fleet import (
     imo_number_holds,
 )
 from scheduler.domain.words import Subject
+
+_Span = TypeVar("_Span", Stay, Fitting)
 
 Fault = tuple[str, str]
 """(JSON Pointer, sentence)."""
@@ -173,8 +176,8 @@ def _stays(at: str, plant: Plant) -> Iterator[Fault]:
         )
 
 
-def _overlaps[Span: (Stay, Fitting)](
-    at: str, spans: Sequence[Span], owner: Callable[[Span], str], what: str, does: str
+def _overlaps(
+    at: str, spans: Sequence[_Span], owner: Callable[[_Span], str], what: str, does: str
 ) -> Iterator[Fault]:
     sound = [(i, s) for i, s in enumerate(spans) if _aware(s.from_at) and (s.to_at is None or _aware(s.to_at))]
     for (_, a), (j, b) in combinations(sound, 2):

@@ -147,7 +147,7 @@ class Fold:
             if item.__class__ is not Reading:
                 odd = item
                 break
-            at, milli, received = item  # type: ignore[misc]
+            at, milli, received = item
             seconds = milli * per_count // 1000
             elapsed, rise = at - at_0, seconds - seconds_0
             if at <= last or at > received + AHEAD_S or not 0 <= rise <= elapsed + slack + elapsed // 1000:

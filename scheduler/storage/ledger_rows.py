@@ -1,13 +1,12 @@
 """Readings, counter events, and the derived ledger: entries, checkpoints, flags."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from sqlalchemy import delete, insert
 from sqlmodel import Session, col, func, select
 
 from scheduler.storage.tables import (
     CounterEventRow,
-    CounterRow,
     FlagRow,
     LedgerCheckpointRow,
     LedgerEntryRow,
@@ -41,23 +40,16 @@ def checkpoint(session: Session, counter_no: int, before_s: int) -> LedgerCheckp
     return session.exec(query.order_by(col(LedgerCheckpointRow.at_s).desc()).limit(1)).first()
 
 
-def drop_from(session: Session, counter_no: int, *, entries_from_s: int, checkpoints_from_s: int) -> None:
-    """Forget a counter's derived entries and checkpoints from an instant on (both included)."""
-    session.execute(
-        delete(LedgerEntryRow).where(
-            col(LedgerEntryRow.counter_no) == counter_no, col(LedgerEntryRow.at_s) >= entries_from_s
-        )
-    )
-    session.execute(
-        delete(LedgerCheckpointRow).where(
-            col(LedgerCheckpointRow.counter_no) == counter_no, col(LedgerCheckpointRow.at_s) >= checkpoints_from_s
-        )
-    )
+def drop_checkpoints(session: Session, counter_no: int, after_s: int) -> None:
+    """Forget a counter's checkpoints later than an instant."""
+    rows = delete(LedgerCheckpointRow).where(col(LedgerCheckpointRow.counter_no) == counter_no)
+    session.execute(rows.where(col(LedgerCheckpointRow.at_s) > after_s))
 
 
-def drop_flags(session: Session, counter_no: int, from_s: int) -> None:
-    """Forget a counter's derived flags from an instant on (included)."""
-    session.execute(delete(FlagRow).where(col(FlagRow.counter_no) == counter_no, col(FlagRow.at_s) >= from_s))
+def drop_derived(session: Session, counter_no: int, from_s: int) -> None:
+    """Forget a counter's derived entries and flags from an instant on (included)."""
+    for table in (LedgerEntryRow, FlagRow):
+        session.execute(delete(table).where(col(table.counter_no) == counter_no, col(table.at_s) >= from_s))
 
 
 def add_entries(session: Session, rows: Sequence[dict[str, object]]) -> None:
@@ -72,24 +64,40 @@ def flags(session: Session, vessel_id: str) -> list[FlagRow]:
     return list(session.exec(query.order_by(col(FlagRow.at_s).desc(), FlagRow.code)))
 
 
-def entry_at_or_before(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
-    """(at_s, total_s) of the last entry at or before an instant, by one seek; or none."""
+def total_at_or_before(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
+    """(at_s, total_s) of the last used entry at or before an instant, by one seek; or none."""
     query = (
         select(LedgerEntryRow.at_s, LedgerEntryRow.total_s)
         .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s <= at_s)
+        .where(col(LedgerEntryRow.total_s).is_not(None))
         .order_by(col(LedgerEntryRow.at_s).desc(), col(LedgerEntryRow.seq).desc())
     )
-    return session.exec(query.limit(1)).first()
+    return _point(session.exec(query.limit(1)).first())
 
 
-def entry_after(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
-    """(at_s, total_s) of the first entry later than an instant, by one seek; or none."""
+def total_after(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
+    """(at_s, total_s) of the first used entry later than an instant, by one seek; or none."""
     query = (
         select(LedgerEntryRow.at_s, LedgerEntryRow.total_s)
         .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s > at_s)
+        .where(col(LedgerEntryRow.total_s).is_not(None))
         .order_by(col(LedgerEntryRow.at_s), col(LedgerEntryRow.seq).desc())
     )
-    return session.exec(query.limit(1)).first()
+    return _point(session.exec(query.limit(1)).first())
+
+
+def given(session: Session, counter_no: int, at_s: int) -> int:
+    """Seconds given by opening balances and adjustments up to and at an instant, by one seek."""
+    query = (
+        select(LedgerEntryRow.given_s)
+        .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s <= at_s)
+        .order_by(col(LedgerEntryRow.at_s).desc(), col(LedgerEntryRow.seq).desc())
+    )
+    return session.exec(query.limit(1)).first() or 0
+
+
+def _point(row: tuple[int, int | None] | None) -> tuple[int, int] | None:
+    return None if row is None or row[1] is None else (row[0], row[1])
 
 
 def newest_reading(session: Session, counter_no: int) -> tuple[int, int] | None:
@@ -110,24 +118,16 @@ def recent_entries(session: Session, counter_no: int, limit: int) -> list[Ledger
 
 
 def day_ends(session: Session, counter_no: int, from_s: int) -> list[tuple[int, int]]:
-    """(at_s, total_s) of the last entry of each UTC day from an instant on, in order."""
+    """(at_s, total_s) of the last used entry of each UTC day from an instant on, in order."""
+    used = col(LedgerEntryRow.total_s).is_not(None)
     last = (
         select(func.max(LedgerEntryRow.at_s).label("at_s"))
-        .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s >= from_s)
+        .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s >= from_s, used)
         .group_by(col(LedgerEntryRow.at_s) // 86400)
     )
     query = (
         select(LedgerEntryRow.at_s, LedgerEntryRow.total_s)
-        .where(LedgerEntryRow.counter_no == counter_no, col(LedgerEntryRow.at_s).in_(last))
+        .where(LedgerEntryRow.counter_no == counter_no, col(LedgerEntryRow.at_s).in_(last), used)
         .order_by(col(LedgerEntryRow.at_s), col(LedgerEntryRow.seq))
     )
-    return list(dict(session.exec(query).all()).items())
-
-
-def clean(session: Session, counter_nos: Iterable[int]) -> None:
-    """Mark counters as derived."""
-    for no in counter_nos:
-        row = session.get(CounterRow, no)
-        if row is not None:
-            row.dirty_from_s = None
-            session.add(row)
+    return list({at_s: total_s for at_s, total_s in session.exec(query) if total_s is not None}.items())

@@ -140,7 +140,11 @@ class CounterEventRow(Row, table=True):
 
 
 class LedgerEntryRow(Row, table=True):
-    """A derived ledger entry: a cache that may be dropped and replayed at any time."""
+    """A derived ledger entry: a cache that may be dropped and replayed at any time.
+
+    total_s: seconds counted so far, none where the value is not used. given_s: seconds given so far by opening balances
+    and adjustments.
+    """
 
     __table_args__ = (WITHOUT_ROWID,)
 
@@ -148,7 +152,8 @@ class LedgerEntryRow(Row, table=True):
     at_s: int = Field(primary_key=True, sa_type=BigInteger)
     seq: int = Field(primary_key=True, sa_type=SmallInteger)
     credit_s: int = Field(sa_type=BigInteger)
-    total_s: int = Field(sa_type=BigInteger)
+    total_s: int | None = Field(default=None, sa_type=BigInteger)
+    given_s: int = Field(sa_type=BigInteger)
     verdict: str
     reason: str
     vessel_id: str

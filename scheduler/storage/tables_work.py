@@ -134,7 +134,7 @@ class PlanRow(Row, table=True):
     problem: str
     plan: str
     lawful: bool
-    least_margin_litres_per_h: int
+    least_margin_litres_per_h: int | None = None
     least_at_s: int | None = Field(default=None, sa_type=BigInteger)
     version: int = 1
 

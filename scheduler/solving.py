@@ -1,0 +1,72 @@
+"""Runs the pure planner in a process of its own, with caps on memory and wall time. It always answers with a plan.
+
+The child is `python -m scheduler.solving`: problem as JSON on its standard input, plan as JSON on its output. A child
+that dies, hangs, or answers something else leaves the plain greedy plan, with a remark that says why.
+"""
+
+import logging
+import os
+import resource
+import subprocess
+import sys
+
+from scheduler.planning.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
+from scheduler.planning.digest import problem_digest
+from scheduler.planning.problem import Plan, Problem
+from scheduler.planning.stagger import greedy_plan, stagger
+
+log = logging.getLogger("leadline")
+
+_WORKER = (sys.executable, "-m", "scheduler.solving")
+
+
+def solve(
+    problem: Problem, *, wall_seconds: float = 60, memory_mb: int = 2048, worker: tuple[str, ...] = _WORKER
+) -> Plan:
+    """The plan of the problem; the greedy plan, not proven, when the worker gives none.
+
+    Args:
+        wall_seconds: above 0. memory_mb: address space of the worker. worker: the command that plans.
+    """
+    environment = {**os.environ, "LEADLINE_WORKER_MB": str(memory_mb), "OMP_NUM_THREADS": "1"}
+    environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
+    try:
+        done = subprocess.run(
+            worker,
+            input=problem_to_text(problem).encode(),
+            capture_output=True,
+            timeout=wall_seconds,
+            env=environment,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        return _plainly(problem, f"The planner took longer than {wall_seconds:g} s.")
+    except OSError as error:
+        return _plainly(problem, f"The planner could not be started: {error.strerror}.")
+    if done.returncode != 0:
+        log.error("planner ended with %s: %s", done.returncode, done.stderr[-2000:].decode(errors="replace"))
+        return _plainly(problem, f"The planner ended with code {done.returncode}.")
+    try:
+        plan = plan_from_text(done.stdout.decode())
+    except (ValueError, KeyError, TypeError):
+        return _plainly(problem, "The planner's answer could not be read.")
+    if plan.problem_digest != problem_digest(problem):
+        return _plainly(problem, "The planner answered another problem.")
+    return plan
+
+
+def _plainly(problem: Problem, why: str) -> Plan:
+    log.error("%s The plain rule is used.", why)
+    return greedy_plan(problem, f"{why} The plain rule was used instead: earliest due first.")
+
+
+def work() -> None:
+    """The worker: reads a problem, answers with its plan."""
+    most = int(os.environ.get("LEADLINE_WORKER_MB", "2048")) * 1024 * 1024
+    resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    problem = problem_from_text(sys.stdin.buffer.read().decode())
+    sys.stdout.write(plan_to_text(stagger(problem)))
+
+
+if __name__ == "__main__":
+    work()
