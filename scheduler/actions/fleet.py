@@ -36,7 +36,9 @@ def locate(house: House, actor: Actor, asset_id: str, kind: AssetKind) -> Place:
     with house.db.read() as session:
         row = fleet_rows.asset(session, asset_id)
     if row is None or row.kind is not kind:
-        raise NotFound(f"There is no {kind.value} {asset_id} here. Check the id, and that your key belongs to that vessel.")
+        raise NotFound(
+            f"There is no {kind.value} {asset_id} here. Check the id, and that your key belongs to that vessel."
+        )
     actor.must_reach(row.vessel_id, f"{kind.value} {asset_id}")
     return Place(row.id, row.vessel_id, row.plant_id or row.id, row.kind)
 
@@ -70,7 +72,9 @@ def put_vessel(
         wanted = dict(_assets(vessel))
         foreign = fleet_rows.taken_elsewhere(session, vessel.id, wanted)
         if foreign:
-            raise Refused(f"These ids belong to another vessel already: {', '.join(foreign)}. Ids are unique; choose others.")
+            raise Refused(
+                f"These ids belong to another vessel already: {', '.join(foreign)}. Ids are unique; choose others."
+            )
         new = row is None
         if row is None:
             row = VesselRow(id=vessel.id, name=vessel.name, imo=vessel.imo, document=text, version=0, changed_s=0)
@@ -235,5 +239,3 @@ def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime,
             return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
 
         return once(session, vessel_id, hand, house.now_s(), act)
-
-

@@ -50,7 +50,9 @@ def job_place(house: House, actor: Actor, key: str) -> tuple[Place, Occurrence]:
     """
     kind, _, rest = key.partition(":")
     subject, _, number = rest.rpartition(":")
-    missing = NotFound(f"There is no job {key[:200]!r} here. A key reads kind:subject:number, as the due list shows it.")
+    missing = NotFound(
+        f"There is no job {key[:200]!r} here. A key reads kind:subject:number, as the due list shows it."
+    )
     if not (kind and subject and number.isascii() and number.isdigit() and 0 < len(number) < 10):
         raise missing
     with house.db.read() as session:
@@ -108,14 +110,18 @@ def _open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJo
     if job is None or not job.first:
         open_key = f"{occurrence.kind}:{occurrence.subject}:{done + 1}"
         if now.job(open_key) is None:
-            raise Refused(f"{occurrence.subject} is not in place now, so nothing is due on it. Check the fitting and the id.")
+            raise Refused(
+                f"{occurrence.subject} is not in place now, so nothing is due on it. Check the fitting and the id."
+            )
         raise Refused(f"Job {occurrence.key} is not open yet; close {open_key} first.")
     return job
 
 
 def _people(told: Close) -> None:
     if not told.done_by.strip():
-        raise Refused("Say who did the job; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")])
+        raise Refused(
+            "Say who did the job; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
+        )
     if told.checked_by is not None and told.checked_by.strip().casefold() == told.done_by.strip().casefold():
         says = "the checker is the doer; name someone else, or leave it empty."
         raise Refused(f"checked_by: {says}", faults=[("/checked_by", says)])
@@ -135,7 +141,9 @@ def _when(now: Situation, kind: JobKind, occurrence: Occurrence, told: Close) ->
         )
     before = now.done.get((occurrence.kind, occurrence.subject))
     if before is not None and told.done_at <= before.done_at:
-        refuse(f"this is not after the turn before, done on {before.done_at:%Y-%m-%d %H:%MZ}. Check the date and the job.")
+        refuse(
+            f"this is not after the turn before, done on {before.done_at:%Y-%m-%d %H:%MZ}. Check the date and the job."
+        )
     if told.opened_at is not None and told.opened_at > told.done_at:
         says = "this is after done_at; give the instant at which the pump was taken out."
         raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
@@ -254,7 +262,14 @@ def _after(test: Test, out: bool) -> str | None:
 
 
 def _mark_done(
-    session: Session, now: Situation, job: DueJob, told: Close, ran_s: int, estimated: bool, record: int, by: str | None = None
+    session: Session,
+    now: Situation,
+    job: DueJob,
+    told: Close,
+    ran_s: int,
+    estimated: bool,
+    record: int,
+    by: str | None = None,
 ) -> None:
     occurrence = job.occurrence
     session.add(
@@ -305,7 +320,9 @@ def _renew(
     session: Session, now: Situation, kind: JobKind, subject: str, told: Close, by: str, record: int
 ) -> list[str]:
     """The open turn of what this job renews is done with it; its key, or nothing when it is not due on anything."""
-    job = next((j for j in now.jobs if j.first and (j.occurrence.kind, j.occurrence.subject) == (kind.code, subject)), None)
+    job = next(
+        (j for j in now.jobs if j.first and (j.occurrence.kind, j.occurrence.subject) == (kind.code, subject)), None
+    )
     before = now.done.get((kind.code, subject))
     if job is None or (before is not None and told.done_at <= before.done_at):
         return []

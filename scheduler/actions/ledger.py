@@ -176,6 +176,4 @@ def daily_of(session: Session, plant: Plant, counters: Sequence[CounterRow], at:
         if row.no is not None
     }
     first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
-    return {
-        pump.id: pump_daily_seconds(plant, points, pump.id, first, max(0, today - first)) for pump in plant.pumps
-    }
+    return {pump.id: pump_daily_seconds(plant, points, pump.id, first, max(0, today - first)) for pump in plant.pumps}

@@ -34,7 +34,9 @@ class SignedIn:
     csrf: str
 
 
-def add_person(house: House, actor: Actor, *, person_id: str, name: str, rank: str, role: Role, vessel_id: str | None) -> None:
+def add_person(
+    house: House, actor: Actor, *, person_id: str, name: str, rank: str, role: Role, vessel_id: str | None
+) -> None:
     """Make a person known.
 
     Raises:
@@ -245,4 +247,3 @@ def _scope(role: Role, vessel_id: str | None) -> None:
         raise Refused(f"The role {role.value} reaches every vessel; leave the vessel out.")
     if role not in _FLEETWIDE and vessel_id is None:
         raise Refused(f"The role {role.value} belongs to one vessel; say which.")
-

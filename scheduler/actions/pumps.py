@@ -38,7 +38,13 @@ def pump_down(house: House, hand: Hand, place: Place, *, at: datetime, reason: s
                     raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
                 end_outage(session, row, at)
             set_down(session, place, at, reason, hand.actor.name, house.now_s())
-            payload = {"pump": place.id, "serial": _serial(plant, place.id), "at": at, "reason": reason, "by": hand.actor.name}
+            payload = {
+                "pump": place.id,
+                "serial": _serial(plant, place.id),
+                "at": at,
+                "reason": reason,
+                "by": hand.actor.name,
+            }
             number, _ = append(session, place.vessel_id, "pump down", house.now(), payload)
             return _answered(session, house, place, plant, number, "down")
 
@@ -166,7 +172,9 @@ def returned(
 
 def _sane(house: House, at: datetime, reason: str, what: str) -> None:
     if not reason.strip():
-        raise Refused(f"Say in a few words why the pump {what}; the reason is empty.", faults=[("/reason", "this is empty")])
+        raise Refused(
+            f"Say in a few words why the pump {what}; the reason is empty.", faults=[("/reason", "this is empty")]
+        )
     if at > house.now() + AHEAD:
         raise Refused(f"{at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which the pump {what}.")
 

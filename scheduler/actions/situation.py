@@ -211,5 +211,3 @@ def _counter(row: CounterRow, at: datetime) -> CounterState:
     newest = maybe(row.newest_s)
     silent = newest is None or at - newest > timedelta(hours=row.quiet_after_hours)
     return CounterState(row.id, row.position_id, newest, silent, row.quiet_after_hours)
-
-

@@ -4,8 +4,7 @@ The same frozen dataclasses serve the HTTP door, the command line and the domain
 `faults_of` checks the sense and answers in words. Instants are aware UTC and end in `_at`; ship dates end in `_on`.
 """
 
-from collections import Counter as Tally
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import ClassVar

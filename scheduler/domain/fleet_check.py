@@ -404,7 +404,7 @@ def _minimum(at: str, plant: Plant) -> Iterator[Fault]:
 
 
 def _demand(at: str, what: str, figure: float, together: float, any_pumps: bool) -> Iterator[Fault]:
-    if not (isfinite(figure) and 0 <= figure):
+    if not (isfinite(figure) and figure >= 0):
         yield at, f"{what} is {figure:g} swept m3/h: 0 or more was expected. Give 0 for lay-up."
     elif any_pumps and figure > together:
         yield (

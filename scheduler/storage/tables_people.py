@@ -99,7 +99,7 @@ class FeedEventRow(Row, table=True):
 
 
 class FeedBodyRow(Row, table=True):
-    """A whole calendar as it is sent. changed_s: newest change in it; made_s: when it was put together."""
+    """A whole calendar as it is sent. changed_s: newest change in it; made_s: when it was put together, and of what."""
 
     vessel_id: str = Field(primary_key=True)
     name: str = Field(primary_key=True)
@@ -107,6 +107,7 @@ class FeedBodyRow(Row, table=True):
     etag: str
     changed_s: int = Field(sa_type=BigInteger)
     made_s: int = Field(sa_type=BigInteger)
+    revision: int = Field(sa_type=BigInteger)
 
 
 class TaskRunRow(Row, table=True):

@@ -43,6 +43,7 @@ def upgrade() -> None:
         sa.Column("etag", sa.String(), nullable=False),
         sa.Column("changed_s", sa.BigInteger(), nullable=False),
         sa.Column("made_s", sa.BigInteger(), nullable=False),
+        sa.Column("revision", sa.BigInteger(), nullable=False),
         sa.PrimaryKeyConstraint("vessel_id", "name", name=op.f("pk_feed_body")),
     )
     op.create_table(
