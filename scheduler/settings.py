@@ -16,10 +16,21 @@ from scheduler.errors import Refused
 
 _PREFIX = "LEADLINE_"
 # Read by other parts of the project, so not settings and not typing errors.
-_OTHER_NAMES = frozenset({"LEADLINE_CONFIG", "LEADLINE_SEED_KEYS", "LEADLINE_TEST_POSTGRES", "LEADLINE_WORKER_MB", "LEADLINE_KEY", "LEADLINE_URL"})
+_OTHER_NAMES = frozenset(
+    {
+        "LEADLINE_CONFIG",
+        "LEADLINE_SEED_KEYS",
+        "LEADLINE_TEST_POSTGRES",
+        "LEADLINE_WORKER_MB",
+        "LEADLINE_KEY",
+        "LEADLINE_URL",
+    }
+)
 
 
-def _set(default: Any, says: str, *, least: float | None = None, most: float | None = None, secret: bool = False) -> Any:
+def _set(
+    default: Any, says: str, *, least: float | None = None, most: float | None = None, secret: bool = False
+) -> Any:
     return field(default=default, metadata={"says": says, "least": least, "most": most, "secret": secret})
 
 

@@ -31,7 +31,7 @@ def solve(
     environment = {**os.environ, "LEADLINE_WORKER_MB": str(memory_mb), "OMP_NUM_THREADS": "1"}
     environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
     try:
-        done = subprocess.run(
+        done = subprocess.run(  # noqa: S603 - our own worker
             worker,
             input=problem_to_text(problem).encode(),
             capture_output=True,

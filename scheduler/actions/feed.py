@@ -14,7 +14,7 @@ from scheduler.domain.due import Occurrence
 from scheduler.domain.entry import DoneJob, WithdrawnJob
 from scheduler.domain.quoting import PlannedSlot
 from scheduler.domain.revision import CalendarEntry, Feed, StoredEvent, republish
-from scheduler.domain.words import State
+from scheduler.domain.words import State, Trigger
 from scheduler.storage import feed_rows, fleet_rows, work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import FeedBodyRow, FeedEventRow, JobRow
@@ -170,7 +170,7 @@ def _withdraw(
                 due_s=row.starts_s,
                 window_s=row.starts_s,
                 limit_s=row.ends_s,
-                trigger="calendar",
+                trigger=Trigger.CALENDAR,
                 closed_s=seconds(at),
                 detail=json.dumps({"shown_on": shown_on.isoformat(), "reason": "due on nothing aboard any more"}),
             )
@@ -230,17 +230,23 @@ def _row(
     entry: CalendarEntry,
     event: StoredEvent,
 ) -> FeedEventRow:
-    if row is None:
-        plant = next(
-            (now.plant.id for now in plants if any(j.occurrence.key == entry.key for j in now.jobs)), plants[0].plant.id
-        )
-        row = FeedEventRow(vessel_id=vessel_id, uid=uid, plant_id=plant, occurrence_key=entry.key)
-    row.text, row.fingerprint, row.sequence = event.text, event.mark(), event.sequence
-    row.changed_s, row.created_s = seconds(event.changed_at), seconds(event.created_at)
-    row.starts_s, row.ends_s = _second(entry.starts), _second(entry.ends)
-    row.state = entry.state.value if entry.state else ""
-    row.closed_s = row.changed_s if entry.state in (State.DONE, State.WITHDRAWN) else None
-    return row
+    shown = {
+        "text": event.text,
+        "fingerprint": event.mark(),
+        "sequence": event.sequence,
+        "changed_s": seconds(event.changed_at),
+        "created_s": seconds(event.created_at),
+        "starts_s": _second(entry.starts),
+        "ends_s": _second(entry.ends),
+        "state": entry.state.value if entry.state else "",
+        "closed_s": seconds(event.changed_at) if entry.state in (State.DONE, State.WITHDRAWN) else None,
+    }
+    if row is not None:
+        for name, value in shown.items():
+            setattr(row, name, value)
+        return row
+    plant = next((now.plant.id for now in plants if now.job(entry.key) is not None), plants[0].plant.id)
+    return FeedEventRow(vessel_id=vessel_id, uid=uid, plant_id=plant, occurrence_key=entry.key, **shown)
 
 
 def _second(moment: date | datetime) -> int:

@@ -92,8 +92,8 @@ def close_job(house: House, hand: Hand, place: Place, occurrence: Occurrence, to
             job = _open_job(session, now, occurrence)
             _people(told)
             _when(now, kind, occurrence, told)
-            ran, source, remark = _hours(session, house, now, kind, occurrence, told)
-            return _close(session, house, hand, now, kind, job, told, ran, source, remark)
+            ran, source, remark = _hours(session, now, kind, occurrence, told)
+            return _close(session, hand, now, kind, job, told, ran, source, remark)
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
 
@@ -159,7 +159,7 @@ def _in_place_since(plant: Plant, subject: Subject, subject_id: str) -> datetime
 
 
 def _hours(
-    session: Session, house: House, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close
+    session: Session, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close
 ) -> tuple[RunningHours | None, HoursSource | None, str]:
     """Hours of the subject when done, where they came from, and a remark when hand and ledger differ."""
     if kind.subject is Subject.PLANT:
@@ -183,7 +183,6 @@ def _hours(
 
 def _close(
     session: Session,
-    house: House,
     hand: Hand,
     now: Situation,
     kind: JobKind,

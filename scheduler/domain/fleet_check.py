@@ -176,9 +176,7 @@ def _stays(at: str, plant: Plant) -> Iterator[Fault]:
         )
 
 
-def _overlaps(
-    at: str, spans: Sequence[_Span], owner: Callable[[_Span], str], what: str, does: str
-) -> Iterator[Fault]:
+def _overlaps(at: str, spans: Sequence[_Span], owner: Callable[[_Span], str], what: str, does: str) -> Iterator[Fault]:
     sound = [(i, s) for i, s in enumerate(spans) if _aware(s.from_at) and (s.to_at is None or _aware(s.to_at))]
     for (_, a), (j, b) in combinations(sound, 2):
         if owner(a) == owner(b) and _before_end(a.from_at, b.to_at) and _before_end(b.from_at, a.to_at):

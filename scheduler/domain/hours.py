@@ -8,6 +8,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 from typing import Protocol, Self
 
 from scheduler.domain.fleet import Plant
@@ -156,7 +157,7 @@ def daily_seconds(points: Sequence[Point], first_day: int, days: int) -> list[in
     marks = [_total_at(*curve.around(end), end)[0] for end in ends]
     first = points[0][1] if points else 0
     known = [first if mark is None else mark for mark in marks]
-    return [max(0, late - early) for early, late in zip(known, known[1:], strict=False)]
+    return [max(0, late - early) for early, late in pairwise(known)]
 
 
 def pump_daily_seconds(
