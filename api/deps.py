@@ -70,7 +70,9 @@ def _by_cookie(request: Request, house: House) -> Asking | None:
         return None
     api_change = request.url.path.startswith("/api/") and request.method not in ("GET", "HEAD")
     if api_change and not _token_fits(found.csrf, request.headers.get("x-csrf-token")):
-        raise NotAllowed("A change from a browser needs the page's token in the header X-CSRF-Token. Use the page, or a key.")
+        raise NotAllowed(
+            "A change from a browser needs the page's token in the header X-CSRF-Token. Use the page, or a key."
+        )
     return Asking(found.actor, found.csrf)
 
 
@@ -81,7 +83,9 @@ def _token_fits(wanted: str, given: Any) -> bool:
 def must_be_own_form(who: Asking, given: Any) -> None:
     """Raises NotAllowed unless the form carries this session's token."""
     if who.csrf is None or not _token_fits(who.csrf, given):
-        raise NotAllowed("This form is not from your own page, or you signed in anew since. Load the page again and repeat.")
+        raise NotAllowed(
+            "This form is not from your own page, or you signed in anew since. Load the page again and repeat."
+        )
 
 
 def version_in(request: Request) -> int | None:

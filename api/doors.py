@@ -10,7 +10,7 @@ class Free(Enum):
     """Doors that ask for no role."""
 
     OPEN = "open"
-    TOKEN = "the secret in the address"
+    TOKEN = "the secret in the address"  # noqa: S105 - a word, no secret
 
 
 Pass = frozenset[Role] | Free
@@ -48,8 +48,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/plants/{plant_id}"): READ,
     ("GET", "/plants/{plant_id}/figures"): READ,
     ("POST", "/plants/{plant_id}/plan"): WORK,
-    ("GET", "/plants/{plant_id}/jobs/{key}"): READ,
-    ("POST", "/plants/{plant_id}/jobs/{key}/close"): WORK,
+    ("GET", "/vessels/{vessel_id}/jobs/{key}"): READ,
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): WORK,
     ("GET", "/vessels/{vessel_id}/plan"): READ,
     ("POST", "/sign-out"): READ,
     ("GET", "/sign-in"): Free.OPEN,

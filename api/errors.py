@@ -1,8 +1,8 @@
 """Problem details (RFC 9457) for every error: one table of statuses, one form."""
 
 import logging
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, cast
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
@@ -15,6 +15,7 @@ from scheduler import errors
 log = logging.getLogger("leadline")
 
 STATUS: Mapping[type[errors.SchedulerError], tuple[int, str]] = {
+    errors.SchedulerError: (500, "Something went wrong here"),
     errors.BadRequest: (400, "The request cannot be read"),
     errors.NotSignedIn: (401, "Sign in or send a key"),
     errors.NotAllowed: (403, "Not allowed for this role"),
@@ -29,6 +30,8 @@ STATUS: Mapping[type[errors.SchedulerError], tuple[int, str]] = {
     errors.StorageFull: (507, "No room left"),
 }
 PROBLEM = "application/problem+json"
+ErrorPage = Callable[[Request, errors.SchedulerError, int], Response]
+"""Draws an error for a person; the app hands it in."""
 
 
 def slug(kind: type[errors.SchedulerError]) -> str:
@@ -97,7 +100,9 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(HTTPException)
     async def foreign(request: Request, error: HTTPException) -> Response:
         if error.status_code == 404:
-            return await shown(request, errors.NotFound(f"There is nothing at {request.url.path}. See /docs for the doors."))
+            return await shown(
+                request, errors.NotFound(f"There is nothing at {request.url.path}. See /docs for the doors.")
+            )
         body = {"type": "about:blank", "title": str(error.detail), "status": error.status_code}
         if error.status_code == 405:
             body["detail"] = f"{request.method} is not possible at {request.url.path}. See /docs for what is."
@@ -122,9 +127,7 @@ async def shown(request: Request, error: errors.SchedulerError) -> Response:
     wants_page = "text/html" in request.headers.get("accept", "") and not path.startswith(("/api/", "/cal/"))
     if not wants_page:
         return problem(error, request)
-    from api.routes.pages import error_answer
-
-    return error_answer(request, error, *STATUS[type(error)])
+    return cast(ErrorPage, request.app.state.error_page)(request, error, STATUS[type(error)][0])
 
 
 def _no_token(path: str) -> str:

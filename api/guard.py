@@ -75,5 +75,5 @@ class Guard:
                 await refuse()
 
 
-class _Over(Exception):  # noqa: N818 - never leaves this module
+class _Over(Exception):
     """The chunked body passed the limit."""

@@ -4,12 +4,14 @@ import json
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from typing import Any
 
 from scheduler.actions.documents import held
+from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, seconds
 from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.situation import Situation, load
-from scheduler.domain.agenda import Agenda, agenda
+from scheduler.domain.agenda import Agenda, agenda, status_entry
 from scheduler.domain.due import Occurrence
 from scheduler.domain.entry import DoneJob, WithdrawnJob
 from scheduler.domain.quoting import PlannedSlot
@@ -125,7 +127,7 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
             slots[slot.key] = PlannedSlot(start_at=start_at, end_at=end_at, least_margin_swept_m3_per_h=margin)
     published = {key: event.quoted for key, row in old.items() if (event := _event(row, "")).quoted is not None}
     plan_at = max((now.taken.made_at for now in plants if now.taken), default=None)
-    as_of = min((at for now in plants if (at := now.hours_as_of()) is not None), default=None)
+    as_of = min((read for now in plants if (read := now.hours_as_of()) is not None), default=None)
     return agenda(
         vessel=first.vessel,
         plants=shown,
@@ -230,7 +232,7 @@ def _row(
     entry: CalendarEntry,
     event: StoredEvent,
 ) -> FeedEventRow:
-    shown = {
+    shown: dict[str, Any] = {
         "text": event.text,
         "fingerprint": event.mark(),
         "sequence": event.sequence,
@@ -257,3 +259,15 @@ def _second(moment: date | datetime) -> int:
 
 def _body(row: FeedBodyRow) -> FeedBody:
     return FeedBody(row.body.encode(), row.etag, instant(row.changed_s), instant(row.made_s), row.revision)
+
+
+def bare(house: House, pen: Pen, vessel_id: str) -> FeedBody:
+    """A calendar with the plan-status entry alone, for when none could be written yet; it is not kept."""
+    with house.db.read() as session:
+        vessel, _ = held(session, vessel_id)
+        offset = offset_minutes(session, vessel_id, house.now())
+    at = house.now()
+    entry = status_entry(vessel=vessel, jobs=(), plan_at=None, hours_as_of=None, offset_minutes=offset, at=at)
+    _, event = pen.publish(None, entry, vessel_id, at)
+    body = pen.compose(vessel.name, [event.text])
+    return FeedBody(body, pen.tag(body), at, at, -1)

@@ -328,3 +328,22 @@ def _renew(
     ran = 0 if kind.subject is Subject.PLANT else hours_then(session, now, kind.subject, subject, told.done_at).seconds
     _mark_done(session, now, job, told, ran, estimated=True, record=record, by=by)
     return [job.occurrence.key]
+
+
+def closed_job(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any] | None:
+    """A closed job as kept, or none."""
+    with house.db.read() as session:
+        row = work_rows.job(session, place.vessel_id, occurrence.key)
+    if row is None or row.closed_s is None:
+        return None
+    at = instant(row.closed_s).isoformat().replace("+00:00", "Z")
+    return {
+        "job": row.key,
+        "kind": row.kind,
+        "subject": row.subject_id,
+        "sequence": row.sequence,
+        "state": row.state,
+        "closed_at": at,
+        "version": row.version,
+        **json.loads(row.detail),
+    }

@@ -1,0 +1,111 @@
+"""The application: settings in, a FastAPI app out. Every door must stand in the table, or it does not start."""
+
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI
+from fastapi.routing import APIRoute
+from fastapi.staticfiles import StaticFiles
+
+from api import errors, pages
+from api.doors import DOORS
+from api.guard import Guard
+from api.logs import hide_secrets
+from api.pen import PEN
+from api.routes import calendar, fleet, readings, service, work
+from api.routes import pages as page_routes
+from scheduler.actions import feed
+from scheduler.actions.house import House
+from scheduler.actions.readings import ReadingDoor
+from scheduler.clock import Clock, system_clock
+from scheduler.settings import Settings
+from scheduler.storage.database import Database, open_database
+from scheduler.storage.intake import Intake
+from scheduler.storage.migrate import create_or_check
+from scheduler.timers import Timers
+from scheduler.version import VERSION
+
+log = logging.getLogger("leadline")
+
+ROUTERS = (readings.router, fleet.router, work.router, calendar.router, page_routes.router, service.router)
+
+ABOUT = (
+    "Planned maintenance by running hours for a ship's vacuum plant. Send keys as `Authorization: Bearer ll_...`. "
+    "Errors are problem details (RFC 9457). Instants are RFC 3339; answers are in UTC. Hand actions take an "
+    "Idempotency-Key. Capacities are swept m3/h at the stop setpoint. As planned is never a promise: the margin is "
+    "calculated, and the maker's manual, the ship's procedures, class and flag rules come first."
+)
+
+
+def open_house(settings: Settings, clock: Clock = system_clock) -> House:
+    """The house on its database, tables made or checked. The caller closes `house.db`."""
+    database: Database = open_database(settings.database)
+    try:
+        create_or_check(database)
+    except BaseException:
+        database.close()
+        raise
+    return House(database, clock, settings)
+
+
+def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = True) -> FastAPI:
+    """The application on a database. timers: run the clock's ticks in this process."""
+    must_all_stand_in_the_table()
+    house = open_house(settings, clock)
+    intake = Intake(house.db, clock, waiting_requests=settings.intake_queue)
+
+    def refresh(vessel_id: str) -> object:
+        return feed.refresh(house, PEN(settings.shown_base_url()), vessel_id)
+
+    @asynccontextmanager
+    async def life(app: FastAPI) -> AsyncIterator[None]:
+        hide_secrets()
+        intake.start()
+        ticks = Timers(house, refresh) if timers else None
+        app.state.timers = ticks
+        if ticks is not None:
+            ticks.start()
+        log.info("Leadline %s on %s", VERSION, house.db.engine_says())
+        try:
+            yield
+        finally:
+            if ticks is not None:
+                ticks.stop()
+            intake.stop()
+            house.db.close()
+
+    app = FastAPI(
+        title="Leadline",
+        version=VERSION,
+        description=ABOUT,
+        lifespan=life,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        license_info={"name": "Apache-2.0"},
+    )
+    app.state.house, app.state.intake, app.state.timers = house, intake, None
+    app.state.reading_door = ReadingDoor(house, intake)
+    app.state.key_ring = readings.KeyRing()
+    app.state.error_page = page_routes.error_answer
+    for router in ROUTERS:
+        app.include_router(router)
+    app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
+    errors.install(app)
+    app.add_middleware(Guard, settings=settings)
+    return app
+
+
+def doors_there() -> set[tuple[str, str]]:
+    """(method, route) of every door of the app."""
+    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
+    return {(method, route.path) for route in routes for method in route.methods or ()}
+
+
+def must_all_stand_in_the_table() -> None:
+    """Raises RuntimeError when a door is not in the table, or the table names one that is not there."""
+    there = doors_there()
+    unknown, gone = there - DOORS.keys(), DOORS.keys() - there
+    if unknown or gone:
+        raise RuntimeError(f"doors without roles: {sorted(unknown)}; roles without doors: {sorted(gone)}")

@@ -1,0 +1,98 @@
+"""Request bodies, checked for shape at the door; the actions check the sense. Instants carry their offset."""
+
+from typing import Annotated, Literal
+
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, FiniteFloat
+
+from scheduler.domain.words import Test
+
+Words = Annotated[str, Field(max_length=5000)]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Reason = Annotated[str, Field(max_length=1000)]
+
+
+class Body(BaseModel):
+    """Unknown members are refused, so that a typing error is not silently ignored."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class ReplacementBody(Body):
+    """A counter was exchanged. old_final: what the old one showed at the end, if it could be read."""
+
+    kind: Literal["replacement"]
+    at: AwareDatetime
+    old_final: FiniteFloat | None = None
+    new_first: FiniteFloat
+    reason: Reason
+
+
+class AdjustmentBody(Body):
+    """Running hours that a person adds or takes away; undone by the opposite adjustment."""
+
+    kind: Literal["adjustment"]
+    at: AwareDatetime
+    hours: FiniteFloat
+    reason: Reason
+
+
+class OpeningBody(Body):
+    """Running hours before the first reading."""
+
+    kind: Literal["opening balance"]
+    at: AwareDatetime
+    hours: FiniteFloat
+    reason: Reason
+
+
+EventBody = Annotated[ReplacementBody | AdjustmentBody | OpeningBody, Field(discriminator="kind")]
+
+
+class DownBody(Body):
+    """A pump is out of order since `at`."""
+
+    at: AwareDatetime
+    reason: Reason
+
+
+class BackBody(Body):
+    """A pump is back. measured_swept_m3_per_h: what a passed pull-down test gave, at the stop setpoint."""
+
+    at: AwareDatetime
+    test: Test
+    measured_swept_m3_per_h: Annotated[FiniteFloat, Field(gt=0, le=5000)] | None = None
+    reason: Reason
+
+
+class CloseBody(Body):
+    """A job is done. running_hours: of its subject at done_at; none: taken from the ledger at that time."""
+
+    done_at: AwareDatetime
+    done_by: Name
+    test: Test
+    checked_by: Name | None = None
+    opened_at: AwareDatetime | None = None
+    running_hours: FiniteFloat | None = None
+    findings: Words = ""
+    permit_no: Annotated[str, Field(max_length=100)] | None = None
+    reason: Reason = ""
+
+
+class TakeBody(Body):
+    """Which plan is taken: the digest as shown."""
+
+    digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
+
+
+class ClockBody(Body):
+    """The ship's clock changes at an instant; minutes ahead of UTC from then on."""
+
+    from_at: AwareDatetime
+    utc_offset_minutes: int
+    reason: Reason
+
+
+class FeedBody(Body):
+    """Whose vessel's calendar the new address opens."""
+
+    vessel: Name

@@ -1,0 +1,23 @@
+"""How the conductor's calendar entries become iCalendar text: handed to `scheduler.actions.feed`."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from functools import lru_cache
+
+from api.feeds import calendar_body, etag_of, publish, uid_for
+from scheduler.actions.feed import Pen
+from scheduler.domain.revision import CalendarEntry, StoredEvent
+
+
+@lru_cache(maxsize=8)
+def PEN(base_url: str) -> Pen:  # noqa: N802 - a constant for each address
+    """The pen for links below `base_url`."""
+
+    def write(old: StoredEvent | None, entry: CalendarEntry, vessel_id: str, at: datetime) -> tuple[str, StoredEvent]:
+        kept = publish(old, entry, vessel_id=vessel_id, base_url=base_url, at=at)
+        return uid_for(vessel_id, entry.key, entry.role), kept
+
+    def compose(vessel_name: str, texts: Iterable[str]) -> bytes:
+        return calendar_body(vessel_name, texts)
+
+    return Pen(write, compose, etag_of)

@@ -1,0 +1,202 @@
+"""Vessels, plants, pumps, counters: the fleet as set up and as it stands, and what happened to it."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Query, Request
+from fastapi.responses import JSONResponse
+from pydantic import AwareDatetime, ValidationError
+
+from api import bodies, shapes
+from api.deps import AskingDep, HouseDep, hand_of, version_in
+from api.errors import refused_from
+from api.runs import margin_runs
+from scheduler.actions import counters, fleet, planning, pumps
+from scheduler.actions.documents import VESSEL
+from scheduler.actions.house import House
+from scheduler.actions.ledger import derive_vessel
+from scheduler.actions.situation import Situation, situation
+from scheduler.domain.capacity import Swept
+from scheduler.domain.words import Subject
+from scheduler.errors import Refused
+from scheduler.storage.tables import AssetKind
+
+router = APIRouter(prefix="/api/v1")
+
+
+def stands(house: House, place: fleet.Place) -> Situation:
+    """How the place's plant stands now, its ledger brought up to date first."""
+    derive_vessel(house, place.vessel_id)
+    return situation(house, place.vessel_id, place.plant_id)
+
+
+@router.get("/vessels", tags=["fleet"], summary="The vessels this key reaches")
+def list_vessels(house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Id, name, version and plants of each."""
+    return {
+        "vessels": [
+            {
+                "vessel": vessel.id,
+                "name": vessel.name,
+                "imo": vessel.imo,
+                "version": version,
+                "plants": [plant.id for plant in vessel.plants],
+            }
+            for vessel, version in fleet.list_vessels(house, who.actor)
+        ]
+    }
+
+
+@router.get("/vessels/{vessel_id}", tags=["fleet"], summary="A vessel's document")
+def get_vessel(vessel_id: str, house: HouseDep, who: AskingDep) -> JSONResponse:
+    """The whole document, with its version as ETag."""
+    vessel, version = fleet.get_vessel(house, who.actor, vessel_id)
+    return JSONResponse(shapes.vessel_json(vessel, version)["document"], headers={"ETag": f'"{version}"'})
+
+
+@router.put("/vessels/{vessel_id}", tags=["fleet"], summary="Store a vessel's whole document")
+def put_vessel(
+    vessel_id: str,
+    house: HouseDep,
+    who: AskingDep,
+    request: Request,
+    document: Annotated[dict[str, Any], Body()],
+) -> JSONResponse:
+    """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once."""
+    try:
+        vessel = VESSEL.validate_python(document)
+    except ValidationError as error:
+        raise refused_from(error) from error
+    if vessel.id != vessel_id:
+        raise Refused(f"The document is of {vessel.id!r}, the address says {vessel_id!r}. Send it to its own address.")
+    if_new = request.headers.get("if-none-match", "").strip() == "*"
+    version, new = fleet.put_vessel(house, who.actor, vessel, if_match=version_in(request), if_new=if_new)
+    return JSONResponse(
+        {"vessel": vessel.id, "version": version}, status_code=201 if new else 200, headers={"ETag": f'"{version}"'}
+    )
+
+
+@router.post("/vessels/{vessel_id}/clock", status_code=201, tags=["fleet"], summary="Record a change of ship time")
+def change_clock(
+    vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ClockBody
+) -> JSONResponse:
+    """All-day dates stay; planned instants stay; their wall time is shown anew."""
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = fleet.change_clock(
+        house, hand, vessel_id, from_at=body.from_at, minutes=body.utc_offset_minutes, reason=body.reason
+    )
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.get("/plants/{plant_id}", tags=["plant"], summary="A plant as it stands")
+def get_plant(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Pumps with running hours, capacity and state; counters with their flags."""
+    return shapes.plant_json(stands(house, fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)))
+
+
+@router.get("/plants/{plant_id}/due", tags=["plant"], summary="Due jobs of a plant")
+def get_due(
+    plant_id: str,
+    house: HouseDep,
+    who: AskingDep,
+    outlook: Annotated[bool, Query(description="also the turns after the open ones")] = False,
+) -> dict[str, Any]:
+    """Due point, window, limit, early/likely/late dates, trigger and state of each open job."""
+    now = stands(house, fleet.locate(house, who.actor, plant_id, AssetKind.PLANT))
+    jobs = [job for job in now.jobs if job.first or outlook]
+    return {
+        "plant": plant_id,
+        "at": shapes.z(now.at),
+        "ship_offset": shapes.offset_text(now.offset_minutes),
+        "hours_as_of": shapes.z(now.hours_as_of()),
+        "jobs": [shapes.due_json(now, job) for job in jobs],
+    }
+
+
+@router.get("/plants/{plant_id}/capacity", tags=["plant"], summary="Available, minimum and margin over time")
+def get_capacity(
+    plant_id: str,
+    house: HouseDep,
+    who: AskingDep,
+    from_at: Annotated[AwareDatetime | None, Query(alias="from")] = None,
+    to_at: Annotated[AwareDatetime | None, Query(alias="to")] = None,
+) -> dict[str, Any]:
+    """As planned: pumps down now and the slots of the taken plan (the proposed one if none is taken) are out."""
+    now = stands(house, fleet.locate(house, who.actor, plant_id, AssetKind.PLANT))
+    first, last = from_at or now.at, to_at or shapes.horizon(now, house.settings.horizon_days)
+    if last <= first:
+        raise Refused("The period ends before it begins; give from and to as instants, to after from.")
+    runs = margin_runs(*_planned(now, house), _positions(now))
+    return {
+        "plant": plant_id,
+        "rests_on": "taken plan" if now.taken else "proposed plan" if now.proposed else "no plan",
+        "runs": shapes.capacity_json(runs, first, last),
+    }
+
+
+def _planned(now: Situation, house: House) -> tuple[Any, Any]:
+    problem, plan = planning.as_now(now, house)
+    return problem, plan.slots
+
+
+def _positions(now: Situation) -> Mapping[str, str]:
+    return {p.id: now.position_name(now.plant.position_of(p.id, now.at)) for p in now.plant.pumps}
+
+
+@router.get("/pumps/{pump_id}", tags=["plant"], summary="A pump as it stands")
+def get_pump(pump_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Its hours, parts, state, and the open jobs on it."""
+    now = stands(house, fleet.locate(house, who.actor, pump_id, AssetKind.PUMP))
+    pump = next(p for p in shapes.plant_json(now)["pumps"] if p["pump"] == pump_id)
+    jobs = [shapes.due_json(now, job) for job in now.jobs if job.pump == pump_id and job.first]
+    return {**pump, "position_hours": _position_hours(now, pump["position"]), "jobs": jobs}
+
+
+def _position_hours(now: Situation, position: str | None) -> dict[str, Any] | None:
+    return shapes.hours_json(now.hours.get((Subject.POSITION, position or "")))
+
+
+@router.post("/pumps/{pump_id}/down", tags=["work"], summary="A pump is out of order")
+def pump_down(pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.DownBody) -> JSONResponse:
+    """A fact, never refused for capacity; the answer states the margin that is left, and a new plan is made."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = pumps.pump_down(house, hand, place, at=body.at, reason=body.reason)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/pumps/{pump_id}/back", tags=["work"], summary="A pump is back")
+def pump_back(pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.BackBody) -> JSONResponse:
+    """Passed: it counts in full. None: returned, not proved, it counts at the provisional derate. Failed: it stays down."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    measured = None if body.measured_swept_m3_per_h is None else Swept(body.measured_swept_m3_per_h)
+    answer = pumps.pump_back(house, hand, place, at=body.at, reason=body.reason, test=body.test, measured=measured)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.get("/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")
+def get_counter(counter_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """The newest reading, the newest ledger entries with their verdicts, and the flags."""
+    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    derive_vessel(house, place.vessel_id)
+    return shapes.counter_json(counters.counter_book(house, place))
+
+
+@router.post("/counters/{counter_id}/events", status_code=201, tags=["readings"], summary="Record a counter event")
+def counter_event(
+    counter_id: str,
+    house: HouseDep,
+    who: AskingDep,
+    request: Request,
+    body: Annotated[bodies.EventBody, Body()],
+) -> JSONResponse:
+    """A replacement, an adjustment or an opening balance. Readings are never changed; the ledger is derived anew."""
+    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    told = body.model_dump()
+    event = counters.CounterEvent(**told)
+    answer = counters.add_event(house, hand_of(request, who, body.model_dump(mode="json")), place, event)
+    book = counters.counter_book(house, place, limit=1)
+    if book.row.no is not None:
+        request.app.state.reading_door.forget(book.row.no)
+    return JSONResponse(dict(answer.body), status_code=answer.status)

@@ -1,0 +1,261 @@
+"""The pages: thin. A view is built from the situation, a form becomes the same action as the API's."""
+
+import secrets
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from pydantic import ValidationError
+from starlette.concurrency import run_in_threadpool
+
+from api import bodies, pages, views
+from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form
+from api.errors import refused_from
+from api.pen import PEN
+from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
+from scheduler.actions import feed, fleet, history, jobs, people, planning
+from scheduler.actions.house import Hand, House
+from scheduler.actions.ledger import derive_vessel
+from scheduler.actions.situation import Situation, situation
+from scheduler.errors import NotFound, NotSignedIn, Refused, SchedulerError
+from scheduler.storage.tables import AssetKind
+
+router = APIRouter(include_in_schema=False)
+_FIELDS = ("done_at", "done_by", "checked_by", "running_hours", "test", "findings", "permit_no", "reason")
+
+
+def _html(text: str, status: int = 200) -> HTMLResponse:
+    headers = {"Content-Security-Policy": pages.CSP, "Cache-Control": "private, no-store"}
+    return HTMLResponse(text, status, headers=headers)
+
+
+def _light(request: Request) -> str:
+    return request.cookies.get("light", "")
+
+
+def _stands(house: House, vessel_id: str, plant_id: str) -> Situation:
+    derive_vessel(house, vessel_id)
+    return situation(house, vessel_id, plant_id)
+
+
+@router.get("/")
+def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """The plant, for someone with one; else the fleet."""
+    vessels = fleet.list_vessels(house, who.actor)
+    frame = Frame(title="Leadline", here="/", person=who.actor.name, sign_out_action="/sign-out")
+    if not vessels:
+        return _html(pages.empty_page(EmptyView(frame=frame), light=_light(request), csrf=who.csrf or ""))
+    if len(vessels) == 1 and len(vessels[0][0].plants) == 1 and "all" not in request.query_params:
+        return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
+    lines = []
+    for vessel, _ in vessels:
+        lines.append(views.vessel_line([_stands(house, vessel.id, plant.id) for plant in vessel.plants], house))
+    view = FleetView(
+        frame=Frame(
+            title="Fleet · Leadline",
+            here="/?all=1",
+            links=(Link(label="Fleet", href="/?all=1", current=True),),
+            person=who.actor.name,
+            sign_out_action="/sign-out",
+        ),
+        now_at=house.now(),
+        vessels=tuple(lines),
+    )
+    return _html(pages.fleet_page(view, light=_light(request), csrf=who.csrf or ""))
+
+
+@router.get("/plants/{plant_id}")
+def plant(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """The plant page."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    view = views.plant_view(_stands(house, place.vessel_id, place.id), house, who, request.url.path, place.id)
+    return _html(pages.plant_page(view, light=_light(request), csrf=who.csrf or ""))
+
+
+@router.get("/plants/{plant_id}/figures")
+def figures(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """The plan in figures."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    view = views.plant_view(_stands(house, place.vessel_id, place.id), house, who, request.url.path, "figures")
+    return _html(pages.figures_page(view, light=_light(request), csrf=who.csrf or ""))
+
+
+@router.get("/vessels/{vessel_id}/plan")
+def vessel_plan(vessel_id: str, house: HouseDep, who: AskingDep) -> Response:
+    """Where the calendar's links lead: the vessel's first plant."""
+    vessel, _ = fleet.get_vessel(house, who.actor, vessel_id)
+    return RedirectResponse(f"/plants/{vessel.plants[0].id}", 303)
+
+
+@router.post("/plants/{plant_id}/plan")
+async def take(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Take the plan that was looked at."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    digest = str(form.get("digest", ""))
+
+    def act() -> None:
+        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        asked = {"route": f"POST /plants/{plant_id}/plan", "body": {"digest": digest}}
+        planning.take(house, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, digest)
+        feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+
+    await run_in_threadpool(act)
+    return RedirectResponse(f"/plants/{quote(plant_id)}", 303)
+
+
+@router.get("/vessels/{vessel_id}/jobs/{key}")
+def job(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """One job: open with its close form, or closed as recorded."""
+    return _job(request, house, who, vessel_id, key, None, 200)
+
+
+def _job(
+    request: Request, house: House, who: Any, vessel_id: str, key: str, form: CloseForm | None, status: int
+) -> Response:
+    place, occurrence = jobs.job_place(house, who.actor, key)
+    if place.vessel_id != vessel_id:
+        raise NotFound(f"There is no job {key} on {vessel_id}.")
+    now = _stands(house, vessel_id, place.plant_id)
+    here = f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}"
+    open_job = now.job(key)
+    if open_job is not None:
+        view = views.job_view(now, who, here, open_job, form)
+        return _html(pages.job_page(view, light=_light(request), csrf=who.csrf or ""), status)
+    told = jobs.closed_job(house, place, occurrence)
+    done = None if told is None else views.done_job(now, told)
+    if told is None or done is None:
+        raise NotFound(f"There is no job {key} here now. The plant page shows those that are open.")
+    record = told.get("record")
+    stamp = history.stamp_of(house, vessel_id, record) if isinstance(record, int) else ""
+    view = views.closed_view(now, who, here, done, told, stamp)
+    return _html(pages.job_page(view, light=_light(request), csrf=who.csrf or ""), status)
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/close")
+async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Close a job from its page; what was typed is kept when it is refused."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(form.get(name, "")).strip() for name in _FIELDS}
+
+    def act() -> Response:
+        try:
+            told = _told(typed, str(form.get("utc_offset_minutes", "0")))
+            place, occurrence = jobs.job_place(house, who.actor, key)
+            asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/close", "body": typed}
+            hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
+            derive_vessel(house, place.vessel_id)
+            jobs.close_job(house, hand, place, occurrence, told)
+            feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        except Refused as refused:
+            again = CloseForm(
+                action=f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}/close",
+                version=str(form.get("version", "0")),
+                idempotency_key=secrets.token_hex(16),
+                values=typed,
+                faults={pointer.lstrip("/"): says for pointer, says in refused.faults},
+                says=refused.says if not refused.faults else "",
+            )
+            return _job(request, house, who, vessel_id, key, again, 422)
+        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}", 303)
+
+    return await run_in_threadpool(act)
+
+
+def _told(typed: dict[str, str], offset: str) -> jobs.Close:
+    """The close as told by the form: ship time to UTC, empty fields left out.
+
+    Raises:
+        Refused: with a fault for each field that cannot be read.
+    """
+    values: dict[str, Any] = {name: value for name, value in typed.items() if value}
+    try:
+        minutes = int(offset)
+        wall = datetime.fromisoformat(values.get("done_at", ""))
+        values["done_at"] = (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) if wall.tzinfo is None else wall
+    except (ValueError, OverflowError) as error:
+        says = "a date and time are expected, as 2026-11-25 14:00."
+        raise Refused(f"done_at: {says}", faults=[("/done_at", says)]) from error
+    if "running_hours" in values:
+        values["running_hours"] = values["running_hours"].replace("\u202f", "").replace(" ", "").replace(",", ".")
+    try:
+        return jobs.Close(**bodies.CloseBody.model_validate(values).model_dump())
+    except ValidationError as error:
+        raise refused_from(error) from error
+
+
+@router.post("/light")
+async def light(request: Request) -> Response:
+    """Day or night on this device."""
+    form = await request.form()
+    shown = "night" if form.get("light") == "night" else "day"
+    here = str(form.get("here", "/"))
+    safe = here if here.startswith("/") and not here.startswith(("//", "/\\")) and "\n" not in here else "/"
+    answer = RedirectResponse(safe, 303)
+    answer.set_cookie("light", shown, max_age=31_536_000, samesite="lax", path="/")
+    return answer
+
+
+@router.get("/sign-in")
+def sign_in(request: Request) -> Response:
+    """How to sign in."""
+    return _html(pages.signin_page(SignInView(frame=_outside("Sign in")), light=_light(request), csrf=""))
+
+
+@router.get("/enter/{token}")
+def entrance(token: str, request: Request) -> Response:
+    """Asks to confirm: a link preview that merely fetches the address spends nothing."""
+    view = SignInView(frame=_outside("Sign in"), action=f"/enter/{quote(token)}", token=token)
+    return _html(pages.signin_page(view, light=_light(request), csrf=""))
+
+
+@router.post("/enter/{token}")
+def enter(token: str, house: HouseDep) -> Response:
+    """Spend the link and sign in."""
+    secret = people.enter(house, token)
+    answer = RedirectResponse("/", 303)
+    answer.set_cookie(
+        COOKIE,
+        secret,
+        max_age=house.settings.session_hours * 3600,
+        httponly=True,
+        samesite="lax",
+        secure=not house.settings.insecure_cookie,
+        path="/",
+    )
+    return answer
+
+
+@router.post("/sign-out")
+async def sign_out(request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Sign this browser out."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    await run_in_threadpool(people.leave, house, request.cookies.get(COOKIE, ""))
+    answer = RedirectResponse("/sign-in", 303)
+    answer.delete_cookie(COOKIE, path="/")
+    return answer
+
+
+def _outside(title: str) -> Frame:
+    return Frame(title=f"{title} · Leadline", here="/sign-in")
+
+
+def error_answer(request: Request, error: SchedulerError, status: int) -> Response:
+    """An error as a page; who is not signed in is shown how to."""
+    shown = _light(request)
+    if isinstance(error, NotSignedIn):
+        says = error.says if request.url.path.startswith("/enter/") else ""
+        return _html(pages.signin_page(SignInView(frame=_outside("Sign in"), says=says), light=shown, csrf=""), status)
+    view = ErrorView(
+        frame=Frame(title="Not possible · Leadline", here="/"),
+        status=status,
+        says=error.says,
+        faults=error.faults,
+        ways=(Link(label="Back to the start", href="/"),),
+        request_id=getattr(request.state, "request_id", ""),
+    )
+    return _html(pages.error_page(view, light=shown, csrf=""), status)

@@ -1,0 +1,167 @@
+"""The JSON that the doors answer: fleet, hours, due jobs, capacity. Instants are RFC 3339 UTC, with the ship's offset beside."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from api.view import MarginRun
+from scheduler.actions.counters import CounterBook
+from scheduler.actions.documents import VESSEL
+from scheduler.actions.house import instant, maybe
+from scheduler.actions.situation import Situation
+from scheduler.domain.capacity import capacities_at
+from scheduler.domain.due import DueJob
+from scheduler.domain.fleet import Vessel, caution_line
+from scheduler.domain.hours import RunningHours
+from scheduler.domain.words import Subject
+
+
+def z(at: datetime | None) -> str | None:
+    """RFC 3339 in UTC, or none."""
+    return None if at is None else at.replace(microsecond=0).isoformat().replace("+00:00", "Z")
+
+
+def offset_text(minutes: int) -> str:
+    """The ship's offset as RFC 3339 writes it."""
+    return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+
+
+def vessel_json(vessel: Vessel, version: int) -> dict[str, Any]:
+    """The vessel's document and its version."""
+    return {"version": version, "document": VESSEL.dump_python(vessel, mode="json")}
+
+
+def hours_json(hours: RunningHours | None) -> dict[str, Any] | None:
+    """Running hours with what they rest on."""
+    if hours is None:
+        return None
+    return {"running_hours": round(hours.hours, 2), "as_of": z(hours.as_of), "estimated": hours.estimated}
+
+
+def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
+    """A due job in full."""
+    forecast = job.forecast
+    return {
+        "job": job.occurrence.key,
+        "kind": job.occurrence.kind,
+        "name": job.kind_name,
+        "subject": job.occurrence.subject,
+        "sequence": job.occurrence.sequence,
+        "position": job.position,
+        "position_name": now.position_name(job.position),
+        "pump": job.pump,
+        "state": job.state.value,
+        "open": job.first,
+        "trigger": job.trigger.value,
+        "due_at": z(job.due_at),
+        "window_opens_at": z(job.window_opens_at),
+        "limit_at": z(job.limit_at),
+        "calendar_due_at": z(job.calendar_due_at),
+        "due_running_hours": _h(job.due_running_seconds),
+        "limit_running_hours": _h(job.limit_running_seconds),
+        "running_hours_left": _h(job.running_seconds_left),
+        "early_at": z(forecast.early_at) if forecast else None,
+        "likely_at": z(forecast.likely_at) if forecast else None,
+        "late_at": z(forecast.late_at) if forecast else None,
+        "h_per_day": round(forecast.h_per_day, 2) if forecast else None,
+        "hours_as_of": z(job.hours_as_of),
+        "estimated": job.estimated,
+        "postponed_to": z(job.postponed_to),
+        "renewed_by": job.renewed_by,
+        "takes_hours": job.takes_hours,
+        "hands": job.hands,
+        "takes_pump_out": job.takes_pump_out,
+        "caution": caution_line(now.plant.kind(job.occurrence.kind)),
+    }
+
+
+def plant_json(now: Situation) -> dict[str, Any]:
+    """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
+    counts_for = capacities_at(now.plant, now.outages, now.at)
+    for pump, whole in now.capacities.items():
+        if pump in counts_for and pump not in now.outage_status:
+            counts_for[pump] = whole
+    numbers: dict[str, int] = {}
+    for job in now.jobs:
+        if job.first:
+            numbers[job.state.value] = numbers.get(job.state.value, 0) + 1
+    return {
+        "plant": now.plant.id,
+        "name": now.plant.name,
+        "vessel": now.vessel.id,
+        "at": z(now.at),
+        "ship_offset": offset_text(now.offset_minutes),
+        "hours_as_of": z(now.hours_as_of()),
+        "jobs_by_state": numbers,
+        "pumps": [
+            {
+                "pump": pump.id,
+                "serial": pump.serial,
+                "position": now.plant.position_of(pump.id, now.at),
+                "position_name": now.position_name(now.plant.position_of(pump.id, now.at)),
+                "state": now.outage_status.get(pump.id, "available"),
+                "counts_for_swept_m3_per_h": counts_for[pump.id].m3_per_h if pump.id in counts_for else 0.0,
+                "hours": hours_json(now.hours.get((Subject.PUMP, pump.id))),
+                "parts": [
+                    {"part": f.part, "hours": hours_json(now.hours.get((Subject.PART, f.part)))}
+                    for f in now.plant.fittings
+                    if f.pump == pump.id and f.to_at is None
+                ],
+            }
+            for pump in now.plant.pumps
+        ],
+        "counters": [
+            {"counter": c.id, "position": c.position, "newest_at": z(c.newest_at), "silent": c.silent}
+            for c in now.counters
+        ],
+        "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in now.flags[:50]],
+    }
+
+
+def counter_json(book: CounterBook) -> dict[str, Any]:
+    """A counter: newest reading, newest ledger entries, flags."""
+    return {
+        "counter": book.row.id,
+        "position": book.row.position_id,
+        "seconds_per_count": book.row.seconds_per_count,
+        "modulus": book.row.modulus,
+        "newest_at": z(maybe(book.row.newest_s)),
+        "newest_value": None if book.newest is None else book.newest[1] / 1000,
+        "entries": [
+            {
+                "at": z(instant(e.at_s)),
+                "credit_hours": round(e.credit_s / 3600, 4),
+                "verdict": e.verdict,
+                "reason": e.reason or None,
+            }
+            for e in book.entries
+        ],
+        "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in book.flags],
+    }
+
+
+def capacity_json(runs: Sequence[MarginRun], from_at: datetime, to_at: datetime) -> list[dict[str, Any]]:
+    """Available, minimum and margin over time, cut to a period."""
+    return [
+        {
+            "from": z(max(run.from_at, from_at)),
+            "to": z(min(run.to_at, to_at)),
+            "available_swept_m3_per_h": run.available_m3_per_h,
+            "minimum_swept_m3_per_h": run.minimum_m3_per_h,
+            "minimum_label": run.minimum_label,
+            "margin_swept_m3_per_h": round(run.margin_m3_per_h, 3),
+            "open": list(run.open_positions),
+            "down_or_not_proved": list(run.down_positions),
+        }
+        for run in runs
+        if run.to_at > from_at and run.from_at < to_at
+    ]
+
+
+def horizon(now: Situation, days: int) -> datetime:
+    """The end of a look ahead."""
+    return now.at + timedelta(days=days)
+
+
+def _h(seconds: int | None) -> float | None:
+    return None if seconds is None else round(seconds / 3600, 2)

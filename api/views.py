@@ -1,0 +1,271 @@
+"""From a situation to the views of the pages: who sees what, which links, which figures."""
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from api.deps import Asking
+from api.doors import DOORS, Free
+from api.pages import typed_moment
+from api.runs import margin_runs
+from api.saying import moment
+from api.view import Closed, CloseForm, Frame, JobLine, JobView, Link, PlanLine, PlantView, PumpLine, VesselLine
+from scheduler.actions import planning
+from scheduler.actions.house import House
+from scheduler.actions.situation import HeldPlan, Situation
+from scheduler.domain.capacity import capacities_at
+from scheduler.domain.due import DueJob, Occurrence
+from scheduler.domain.fleet import JobKind
+from scheduler.domain.subjects import where
+from scheduler.domain.words import State, Subject, Test, Trigger
+
+LOOK_AHEAD_DAYS = 28
+_COUNTS = {
+    State.PAST_LIMIT: "past_limit",
+    State.PAST_DUE: "past_due",
+    State.WINDOW_OPEN: "window_open",
+    State.POSTPONED: "postponed",
+}
+
+
+def may(who: Asking, method: str, route: str) -> bool:
+    """Whether this person passes that door."""
+    door = DOORS[method, route]
+    return isinstance(door, Free) or who.actor.role in door
+
+
+def frame_of(now: Situation, who: Asking, here: str, title: str, current: str) -> Frame:
+    """What stands around a page of a plant."""
+    plants = now.vessel.plants
+    links = [
+        Link(label="Plant" if len(plants) == 1 else plant.name, href=f"/plants/{plant.id}", current=current == plant.id)
+        for plant in plants
+    ]
+    links.append(Link(label="Figures", href=f"/plants/{now.plant.id}/figures", current=current == "figures"))
+    links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
+    pumps = sum(now.plant.position_of(pump.id, now.at) is not None for pump in now.plant.pumps)
+    return Frame(
+        title=f"{title} · {now.vessel.name}",
+        here=here,
+        vessel=now.vessel.name,
+        subtitle=f"{now.plant.name}, {pumps} pumps",
+        links=tuple(links),
+        now_at=now.at,
+        utc_offset_minutes=now.offset_minutes,
+        person=who.actor.name,
+        sign_out_action="/sign-out",
+    )
+
+
+def plant_view(now: Situation, house: House, who: Asking, here: str, current: str) -> PlantView:
+    """The plant page's view."""
+    problem, plan = planning.as_now(now, house)
+    runs = margin_runs(problem, plan.slots, positions_of(now))
+    ends_at = now.at + timedelta(days=LOOK_AHEAD_DAYS)
+    proposed = now.proposed if now.proposed and (not now.taken or planning.differences(now)) else None
+    take = f"/plants/{now.plant.id}/plan" if may(who, "POST", "/plants/{plant_id}/plan") else ""
+    return PlantView(
+        frame=frame_of(now, who, here, "Plant" if current != "figures" else "Figures", current),
+        plant=now.plant.name,
+        now_at=now.at,
+        horizon_at=ends_at,
+        pumps=tuple(_pump_lines(now)),
+        jobs=tuple(job_line(now, job, problem_margins(now)) for job in now.jobs if job.first and not _covered(job)),
+        runs=tuple(run for run in runs if run.from_at < ends_at),
+        plan=_plan_line(now, now.taken, taken=True, take=""),
+        proposed=_plan_line(now, proposed, taken=False, take=take),
+        plant_href=f"/plants/{now.plant.id}",
+        figures_href=f"/plants/{now.plant.id}/figures",
+        feed_href="",
+        hours_href="",
+    )
+
+
+def _covered(job: DueJob) -> bool:
+    """Ahead, and another job takes it with it before it is due: nothing to show on its own."""
+    return job.renewed_by is not None and job.state is State.AHEAD
+
+
+def positions_of(now: Situation) -> Mapping[str, str]:
+    """Position name of each pump that stands in one."""
+    places = {pump.id: now.plant.position_of(pump.id, now.at) for pump in now.plant.pumps}
+    return {pump: now.position_name(position) for pump, position in places.items() if position is not None}
+
+
+def problem_margins(now: Situation) -> Mapping[str, float]:
+    """Least margin in each slot of the plan shown, by occurrence key."""
+    held = now.taken or now.proposed
+    return {} if held is None else {s.key: s.least_margin_litres_per_h / 1000 for s in held.plan.slots if s.pump}
+
+
+def job_line(now: Situation, job: DueJob, margins: Mapping[str, float]) -> JobLine:
+    """A due job with its slot in the plan shown; its position and name as people say them."""
+    held = now.taken or now.proposed
+    times = (held.times() if held else {}).get(job.occurrence.key)
+    return JobLine(
+        due=shown_job(now, job),
+        kind=now.plant.kind(job.occurrence.kind),
+        href=f"/vessels/{now.vessel.id}/jobs/{job.occurrence.key}",
+        slot_from_at=times[0] if times else None,
+        slot_to_at=times[1] if times else None,
+        margin_m3_per_h=margins.get(job.occurrence.key),
+    )
+
+
+def shown_job(now: Situation, job: DueJob) -> DueJob:
+    """The job with its position's name in place of its id."""
+    return replace(job, position=now.position_name(job.position) if job.position else None)
+
+
+def _pump_lines(now: Situation) -> list[PumpLine]:
+    counts = capacities_at(now.plant, now.outages, now.at)
+    lines = []
+    for position in now.plant.positions:
+        pump_id = now.plant.pump_in(position.id, now.at)
+        pump = next((p for p in now.plant.pumps if p.id == pump_id), None)
+        silent = [c for c in now.counters if c.position == position.id and c.silent]
+        hours = now.hours.get((Subject.PUMP, pump_id or ""))
+        out = next((o for o in now.outages if o.pump == pump_id and o.from_at <= now.at), None)
+        whole = now.capacities.get(pump_id or "")
+        lines.append(
+            PumpLine(
+                position=position.name,
+                serial=pump.serial if pump else "",
+                hours=hours if hours and hours.as_of else None,
+                capacity_m3_per_h=(counts[pump.id] if out else whole).m3_per_h if pump and whole else None,
+                measured=pump is not None and pump.measured_swept_m3_per_h is not None,
+                outage=out,
+                silent_since_at=silent[0].newest_at if silent else None,
+            )
+        )
+    return lines
+
+
+def _plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) -> PlanLine | None:
+    if held is None:
+        return None
+    changes = []
+    if not taken and now.taken is not None:
+        names = {job.occurrence.key: f"{now.position_name(job.position)} {job.kind_name}" for job in now.jobs}
+        for moved in planning.differences(now)[:12]:
+            name = names.get(moved.key, moved.key)
+            if moved.to_at is None:
+                changes.append(f"{name} leaves the plan.")
+            elif moved.from_at is None:
+                changes.append(f"{name} comes in on {moment(moved.to_at, now.offset_minutes)}.")
+            else:
+                old, new = moment(moved.from_at, now.offset_minutes), moment(moved.to_at, now.offset_minutes)
+                changes.append(f"{name} moves from {old} to {new}.")
+    return PlanLine(
+        digest=held.digest,
+        made_at=held.made_at,
+        starts_at=held.problem.starts_at,
+        proven=held.plan.proven,
+        shortfalls=held.plan.shortfalls,
+        remarks=held.plan.remarks,
+        changes=tuple(changes),
+        taken_at=held.taken_at,
+        take_action=take,
+        idempotency_key=secrets.token_hex(16),
+    )
+
+
+def job_view(now: Situation, who: Asking, here: str, job: DueJob, form: CloseForm | None) -> JobView:
+    """An open job's view; with the close form when this person may close it."""
+    route = "/vessels/{vessel_id}/jobs/{key}/close"
+    may_close = job.first and may(who, "POST", route)
+    kind = now.plant.kind(job.occurrence.kind)
+    return JobView(
+        frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
+        now_at=now.at,
+        job=job_line(now, job, problem_margins(now)),
+        serial=now.serial_of(job.pump),
+        running_hours=now.hours.get((kind.subject, job.occurrence.subject)),
+        plant_href=f"/plants/{now.plant.id}",
+        form=(form or blank_form(now, who, here, kind)) if may_close else None,
+    )
+
+
+def blank_form(now: Situation, who: Asking, here: str, kind: JobKind) -> CloseForm:
+    """The close form before anything is typed."""
+    values = {
+        "done_at": typed_moment(now.at, now.offset_minutes),
+        "done_by": who.actor.name,
+        "test": Test.NONE.value if kind.takes_pump_out else Test.PASSED.value,
+    }
+    return CloseForm(action=f"{here}/close", version="0", idempotency_key=secrets.token_hex(16), values=values)
+
+
+def closed_view(now: Situation, who: Asking, here: str, job: DueJob, told: Mapping[str, object], stamp: str) -> JobView:
+    """A closed job's view."""
+    seconds = told.get("running_seconds")
+    record = told.get("record")
+    return JobView(
+        frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
+        now_at=now.at,
+        job=job_line(now, job, {}),
+        serial=now.serial_of(job.pump),
+        plant_href=f"/plants/{now.plant.id}",
+        closed=Closed(
+            done_at=datetime.fromisoformat(str(told["closed_at"])),
+            done_by=str(told.get("done_by") or ""),
+            checked_by=str(told.get("checked_by") or ""),
+            running_hours=seconds / 3600 if isinstance(seconds, int) else None,
+            test=Test(str(told.get("test") or Test.NONE.value)),
+            findings=str(told.get("findings") or ""),
+            permit_no=str(told.get("permit_no") or ""),
+            record_no=record if isinstance(record, int) else None,
+            stamp=stamp,
+        ),
+    )
+
+
+def vessel_line(plants: list[Situation], house: House) -> VesselLine:
+    """A vessel in counts, over its plants."""
+    first = plants[0]
+    tally = dict.fromkeys(_COUNTS.values(), 0)
+    below = []
+    for now in plants:
+        for job in now.jobs:
+            if job.first and job.state in _COUNTS:
+                tally[_COUNTS[job.state]] += 1
+        problem, plan = planning.as_now(now, house)
+        runs = margin_runs(problem, plan.slots, positions_of(now))
+        below += [run.from_at for run in runs if run.margin_m3_per_h < 0][:1]
+    return VesselLine(
+        name=first.vessel.name,
+        imo=first.vessel.imo,
+        href=f"/plants/{first.plant.id}",
+        below_at=min(below, default=None),
+        next_due_at=min((job.due_at for now in plants for job in now.jobs if job.first), default=None),
+        hours_as_of=min((at for now in plants if (at := now.hours_as_of()) is not None), default=None),
+        silent_counters=sum(c.silent for now in plants for c in now.counters),
+        no_plan=any(now.taken is None for now in plants),
+        **tally,
+    )
+
+
+def done_job(now: Situation, told: Mapping[str, object]) -> DueJob | None:
+    """What the page of a closed job needs of it: its kind and place, done; none when the kind is gone."""
+    kind_code, subject = str(told["kind"]), str(told["subject"])
+    kind = next((k for k in now.plant.job_kinds if k.code == kind_code), None)
+    if kind is None:
+        return None
+    at = datetime.fromisoformat(str(told["closed_at"]))
+    pump, position = where(now.plant, kind.subject, subject, at)
+    return DueJob(
+        occurrence=Occurrence(kind=kind_code, subject=subject, sequence=int(str(told["sequence"]))),
+        kind_name=kind.name,
+        pump=pump,
+        position=position,
+        takes_hours=kind.takes_hours,
+        hands=kind.hands,
+        takes_pump_out=kind.takes_pump_out,
+        due_at=at,
+        window_opens_at=at,
+        limit_at=at,
+        trigger=Trigger.CALENDAR,
+        state=State.DONE,
+        first=False,
+    )
