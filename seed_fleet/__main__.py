@@ -22,7 +22,7 @@ from datetime import UTC, datetime, timedelta
 import httpx
 
 from seed_fleet.gateway import Door, GaveUpError
-from seed_fleet.posting import Keys, fill, live
+from seed_fleet.posting import Keys, fill, live, put_documents
 from seed_fleet.running import Run
 from seed_fleet.ships import SHIPS
 
@@ -53,7 +53,7 @@ def read_keys(options: argparse.Namespace, environ: Mapping[str, str]) -> Keys:
     known = {ship.vessel for ship in SHIPS}
     if strange := sorted({*maps[0], *maps[1]} - known):
         raise ValueError(f"no vessel {strange[0]!r} in this fleet; expected {' or '.join(sorted(known))}.")
-    if not maps[0]:
+    if not maps[0] and not options.documents:
         raise ValueError(f'no counter key: give "counter" in {KEYS_VARIABLE}, or --counter-key demo-plover=KEY.')
     if missing := sorted(set(maps[0]) - set(maps[1])):
         raise ValueError(f"{missing[0]}: a counter key but no engineer key (the engineer posts a counter's renewal).")
@@ -87,6 +87,9 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
         with httpx.Client(base_url=options.url, timeout=30, trust_env=False) as client:
             jitter = random.Random()  # noqa: S311 - spreads waits, no secret
             door = Door(client=client, sleep=time.sleep, jitter=jitter, tries=int(options.tries))
+            if options.documents:
+                put_documents([Run(ship, options.seed, until, options.years) for ship in SHIPS], door, keys, report)
+                return 0
             runs = [Run(ship, options.seed, until, options.years) for ship in SHIPS if ship.vessel in keys.counter]
             gateways = fill(runs, door, keys, lambda: datetime.now(UTC), report)
             filled = True
@@ -120,6 +123,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--until", metavar="RFC3339", type=_instant, help="end of the past (default: now)")
     parser.add_argument("--years", type=_between(0.05, 10), default=2.0, help="length of the past (default 2)")
     parser.add_argument("--live", metavar="SECONDS", type=_between(1, 86400), help="then go on, posting every SECONDS")
+    parser.add_argument("--documents", action="store_true", help="put the documents only; needs the office key alone")
     parser.add_argument("--tries", type=_between(1, 100), default=8, help="requests before giving up (default 8)")
     parser.add_argument("--progress", action="store_true", help='one JSON line a step: {"done", "of", "what"}')
     return parser

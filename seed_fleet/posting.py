@@ -60,6 +60,13 @@ def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Callable[[], dateti
     return gateways
 
 
+def put_documents(runs: Sequence[Run], door: Door, keys: Keys, report: Report) -> None:
+    """Puts the documents alone, so that keys can be made for the vessels. Raises GaveUpError."""
+    for done, run in enumerate(runs, start=1):
+        new = put_vessel(door, keys.office, vessel_document(run))
+        report(done, len(runs), f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
+
+
 def live(
     runs: Sequence[Run], gateways: Sequence[Gateway], every_seconds: float, door: Door, report: Report
 ) -> NoReturn:

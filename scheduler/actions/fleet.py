@@ -54,7 +54,7 @@ def put_vessel(
     Raises:
         Refused: the document makes no sense (all faults listed), uses another vessel's ids, drops a counter that has
             readings, or changes the scale of one. MissingCondition: the vessel is there and no version was named.
-        Stale: the version held is another. Clash: `if_new` and the vessel is there.
+        Stale: the version held is another, or `if_new` and the vessel is there (RFC 9110 13.1.2).
     """
     actor.must_reach(vessel.id, f"vessel {vessel.id}")
     faults = faults_of(vessel)
@@ -109,7 +109,10 @@ def put_vessel(
 
 def _may_replace(row: VesselRow, if_match: int | None, if_new: bool) -> None:
     if if_new:
-        raise Clash(f"There is a vessel {row.id} already. To replace its document send If-Match with its version.")
+        raise Stale(
+            f"There is a vessel {row.id} already. To replace its document send If-Match with its version.",
+            more={"version": row.version},
+        )
     if if_match is None:
         raise MissingCondition(
             f'The vessel {row.id} is here, version {row.version}. Read it, then send If-Match: "{row.version}".'

@@ -1,7 +1,7 @@
 """Plans: propose one, take one, read both. A plan that the judge faults is never stored."""
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -277,3 +277,25 @@ def _z(at: datetime) -> str:
 
 def _m3(litres_per_h: int | None) -> float | None:
     return None if litres_per_h is None else litres_per_h / 1000
+
+
+def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
+    """A plan in plain lines, in ship time, for a terminal."""
+    offset = timedelta(minutes=now.offset_minutes)
+    names = {job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in now.jobs}
+    word = "taken" if held.taken_at else "proposed"
+    least = (
+        ""
+        if held.least_margin_litres_per_h is None
+        else f", least margin {held.least_margin_litres_per_h / 1000:g} m3/h"
+    )
+    proved = "proved best" if held.plan.proven else "not proven"
+    yield f"{now.vessel.name}, {now.plant.name}: plan {held.digest[:12]} {word}, {proved}{least} (swept, as planned)"
+    for key, (start, end) in held.times().items():
+        place, kind = names.get(key, ("", ""))
+        margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
+        yield f"  {start + offset:%a %d %b %Y %H:%M} to {end + offset:%a %H:%M}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}"
+    for short in held.plan.shortfalls:
+        yield f"  shortfall: {short.says}"
+    for remark in held.plan.remarks:
+        yield f"  {remark}"

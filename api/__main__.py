@@ -1,0 +1,33 @@
+"""`leadline`: errors in words on stderr, with the exit code that tells a script what to do."""
+
+import sys
+
+
+def main() -> None:
+    """The command's entry."""
+    from api.cli import app
+    from scheduler.errors import Busy, SchedulerError, Stale
+
+    try:
+        app(prog_name="leadline")
+    except Stale as error:
+        code, said = 6, error
+    except Busy as error:
+        code, said = 75, error
+    except SchedulerError as error:
+        code, said = 1, error
+    except KeyboardInterrupt:
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    else:
+        return
+    print(f"leadline: {said.says}", file=sys.stderr)
+    for pointer, says in said.faults[1:] if len(said.faults) > 1 else ():
+        print(f"  {pointer}: {says}", file=sys.stderr)
+    sys.exit(code)
+
+
+if __name__ == "__main__":
+    main()

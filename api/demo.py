@@ -1,0 +1,299 @@
+"""`leadline demo`: the real server in this process, the invented fleet as a child over HTTP, a plan, a page, a feed."""
+
+import json
+import os
+import secrets
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import httpx
+import uvicorn
+from fastapi import FastAPI
+from rich.console import Console
+from rich.progress import Progress
+
+from api.app import make_app
+from api.logs import set_up
+from api.pen import PEN
+from scheduler.actions import feed, fleet, people, planning
+from scheduler.actions.actor import Actor
+from scheduler.actions.fleet import Place
+from scheduler.actions.history import head_of
+from scheduler.actions.house import Hand, House
+from scheduler.actions.ledger import derive_vessel
+from scheduler.actions.situation import situation
+from scheduler.clock import Clock, fixed_clock, system_clock
+from scheduler.domain.words import Role
+from scheduler.errors import Clash, Refused, SchedulerError
+from scheduler.settings import Settings
+from scheduler.storage.tables import AssetKind
+
+CHECK_AT = datetime(2026, 11, 25, 7, 0, tzinfo=UTC)
+"""The fixed clock of `leadline demo --check`."""
+_ACTOR = Actor("demo", "demo", Role.ADMIN)
+_PEOPLE = (("chief", "chief engineer", Role.CHIEF), ("second", "second engineer", Role.ENGINEER))
+_LINKS = (
+    ("chief-avocet", "Demo Avocet, chief engineer"),
+    ("second-plover", "Demo Plover, second engineer"),
+    ("office", "the fleet"),
+)
+console = Console(stderr=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A demo that serves: its house, address, and the keys made for it."""
+
+    house: House
+    url: str
+    office_key: str
+    vessel_keys: dict[str, tuple[str, str]]
+    child: "subprocess.Popen[str] | None"
+
+
+def run_demo(folder: Path | None, port: int | None, *, check: bool, every_seconds: float) -> int:
+    """The demo; with `check` it proves itself and ends. Returns the exit code."""
+    set_up("text", level=30)
+    began = time.monotonic()
+    with ExitStack() as stack:
+        if folder is None:
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="leadline-demo-")))
+        folder.mkdir(parents=True, exist_ok=True)
+        database = folder / "demo.db"
+        if database.exists():
+            raise Clash(
+                f"{database} is there already. Serve it: leadline --database {database} serve; or give another --folder."
+            )
+        clock = fixed_clock(CHECK_AT) if check else system_clock
+        scene = stack.enter_context(_scene(database, port, clock, None if check else every_seconds))
+        _plan_all(scene)
+        if check:
+            return _prove(scene)
+        _show(scene, database, time.monotonic() - began)
+        try:
+            while scene.child is not None and scene.child.poll() is None:
+                time.sleep(0.5)
+            console.print("The demo's counters have stopped posting. The server goes on; end it with Ctrl-C.")
+            signal.pause()
+        except KeyboardInterrupt:
+            console.print("Ended.")
+    return 0
+
+
+@contextmanager
+def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float | None) -> Iterator[Scene]:
+    sock = _listen(port)
+    number = sock.getsockname()[1]
+    url = f"http://127.0.0.1:{number}"
+    settings = Settings(database=str(database), port=number, base_url=url, log="text", link_minutes=1440)
+    application = make_app(settings, clock=clock)
+    house: House = application.state.house
+    with _serving(application, sock):
+        office = people.add_key(house, _ACTOR, role=Role.OFFICE, label="demo office")
+        _seed([url, "--documents", "--until", _z(house)], {"office": office})
+        keys: dict[str, tuple[str, str]] = {}
+        for vessel, _ in fleet.list_vessels(house, _ACTOR):
+            for short, rank, role in _PEOPLE:
+                person = f"{short}-{vessel.id.removeprefix('demo-')}"
+                people.add_person(
+                    house, _ACTOR, person_id=person, name=f"Demo {short}", rank=rank, role=role, vessel_id=vessel.id
+                )
+            keys[vessel.id] = (
+                people.add_key(house, _ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
+                people.add_key(house, _ACTOR, role=Role.CHIEF, label="demo chief", vessel_id=vessel.id),
+            )
+        people.add_person(
+            house,
+            _ACTOR,
+            person_id="office",
+            name="Demo office",
+            rank="technical office",
+            role=Role.OFFICE,
+            vessel_id=None,
+        )
+        told = {
+            "office": office,
+            "counter": {vessel: pair[0] for vessel, pair in keys.items()},
+            "engineer": {vessel: pair[1] for vessel, pair in keys.items()},
+        }
+        child = _seed([url, "--until", _z(house)], told, live_seconds=live_seconds)
+        try:
+            yield Scene(house, url, office, keys, child)
+        finally:
+            if child is not None:
+                child.terminate()
+                child.wait(20)
+
+
+def _listen(port: int | None) -> socket.socket:
+    sock = socket.socket()
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    for number in (8322, 0) if port is None else (port,):
+        try:
+            sock.bind(("127.0.0.1", number))
+        except OSError as error:
+            if number == 0 or port is not None:
+                sock.close()
+                raise Refused(f"Port {number} cannot be listened on: {error.strerror}. Give another --port.") from error
+            continue
+        break
+    sock.listen(128)
+    return sock
+
+
+@contextmanager
+def _serving(application: FastAPI, sock: socket.socket) -> Iterator[None]:
+    server = uvicorn.Server(uvicorn.Config(application, log_config=None, access_log=False, server_header=False))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, name="server", daemon=True)
+    thread.start()
+    while not server.started:
+        if not thread.is_alive():
+            raise SchedulerError("The server did not start; its words are above.")
+        time.sleep(0.02)
+    try:
+        yield
+    finally:
+        server.should_exit = True
+        thread.join(30)
+        sock.close()
+
+
+def _seed(
+    arguments: Sequence[str], keys: dict[str, object], *, live_seconds: float | None = None
+) -> "subprocess.Popen[str] | None":
+    """Run the invented fleet until its past is posted; the child that goes on posting, or none when it has ended."""
+    command = [sys.executable, "-m", "seed_fleet", *arguments, "--progress"]
+    if live_seconds is not None:
+        command += ["--live", str(live_seconds)]
+    path = os.pathsep.join(place for place in sys.path if place)
+    child = subprocess.Popen(  # noqa: S603 - our own program
+        command,
+        stdout=subprocess.PIPE,
+        text=True,
+        stderr=subprocess.DEVNULL if live_seconds else None,
+        env={**os.environ, "LEADLINE_SEED_KEYS": json.dumps(keys), "PYTHONPATH": path},
+    )
+    assert child.stdout is not None
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("The invented fleet posts its past", total=None)
+        for line in child.stdout:
+            step = json.loads(line)
+            bar.update(task, completed=step["done"], total=step["of"], description=str(step["what"])[:60])
+            if live_seconds is not None and str(step["what"]).startswith("live:"):
+                threading.Thread(target=_drain, args=(child,), daemon=True).start()
+                return child
+    if child.wait() != 0:
+        raise SchedulerError(f"The invented fleet ended with code {child.returncode}; its words are above.")
+    return None
+
+
+def _drain(child: "subprocess.Popen[str]") -> None:
+    assert child.stdout is not None
+    for _ in child.stdout:
+        pass
+
+
+def _plan_all(scene: Scene) -> None:
+    house = scene.house
+    for vessel, _ in fleet.list_vessels(house, _ACTOR):
+        derive_vessel(house, vessel.id)
+        for plant in vessel.plants:
+            held = planning.propose(house, vessel.id, plant.id)
+            hand = Hand(_ACTOR, secrets.token_hex(8), {"take": held.digest})
+            planning.take(house, hand, Place(plant.id, vessel.id, plant.id, AssetKind.PLANT), held.digest)
+        feed.refresh(house, PEN(house.settings.shown_base_url()), vessel.id)
+
+
+def _show(scene: Scene, database: Path, took: float) -> None:
+    house, url = scene.house, scene.url
+    print(f"Leadline demo, ready after {took:.0f} s. Everything is invented; nothing here is a real ship.")
+    print(f"  page           {url}/")
+    for person, what in _LINKS:
+        print(f"  sign in once   {url}/enter/{people.make_link(house, person)}   ({what})")
+    for vessel in ("avocet", "plover"):
+        token = people.make_feed_token(house, _ACTOR, person_id=f"second-{vessel}", vessel_id=f"demo-{vessel}")
+        print(f"  calendar feed  {url}/cal/{token}/plan.ics   (Demo {vessel.capitalize()})")
+    print(f"  API manual     {url}/docs")
+    print(f"  API key        {scene.office_key}   (office)")
+    print(f"  database       {database}")
+    print("Counters go on posting. End with Ctrl-C.", flush=True)
+
+
+def _prove(scene: Scene) -> int:
+    """Prove the demo: each line a thing that holds; the first that does not ends it with 1."""
+    from icalendar import Calendar
+
+    from scheduler.domain.verify import Verified, verify_lines
+    from scheduler.planning.check import judge
+
+    house = scene.house
+    office = httpx.Client(base_url=scene.url, headers={"Authorization": f"Bearer {scene.office_key}"}, timeout=60)
+
+    def holds(what: str, good: bool) -> None:
+        print(f"  {'holds' if good else 'FAILS'}  {what}", flush=True)
+        if not good:
+            raise SchedulerError(f"leadline demo --check: {what}")
+
+    try:
+        for vessel, _ in fleet.list_vessels(house, _ACTOR):
+            plant = vessel.plants[0]
+            print(f"{vessel.name}, {house.now():%Y-%m-%d %H:%MZ}")
+            shown = office.get(f"/api/v1/plants/{plant.id}").json()
+            newest = [c["newest_at"] for c in shown["counters"]]
+            holds(f"{len(newest)} counters posted over HTTP", all(newest))
+            due = office.get(f"/api/v1/plants/{plant.id}/due").json()["jobs"]
+            pressing = [job for job in due if job["state"] != "ahead"]
+            holds(f"{len(due)} jobs are open, {len(pressing)} of them due now", bool(due and pressing))
+            now = situation(house, vessel.id, plant.id)
+            taken = now.taken
+            verdict = None if taken is None else judge(taken.problem, taken.plan)
+            slots = 0 if taken is None else len(taken.plan.slots)
+            lawful = verdict is not None and verdict.lawful and bool(slots)
+            least = (verdict.least_margin_litres_per_h or 0) / 1000 if verdict else 0.0
+            holds(f"the plan's {slots} slots pass the judge at every hour, least margin {least:g} m3/h", lawful)
+            token = people.make_feed_token(
+                house, _ACTOR, person_id=f"second-{vessel.id.removeprefix('demo-')}", vessel_id=vessel.id
+            )
+            address = f"{scene.url}/cal/{token}/plan.ics"
+            calendar = Calendar.from_ical(httpx.get(address).content)
+            uids = {str(event["UID"]) for event in calendar.walk("VEVENT")}
+            holds(f"the calendar feed parses, {len(uids)} events", len(uids) > slots / 2)
+            job = next(job for job in due if job["takes_pump_out"] and job["open"])
+            chief = {"Authorization": f"Bearer {scene.vessel_keys[vessel.id][1]}", "Idempotency-Key": "check"}
+            body = {
+                "done_at": house.now().isoformat(),
+                "done_by": "Demo second",
+                "checked_by": "Demo chief",
+                "test": "passed",
+            }
+            done = httpx.post(f"{scene.url}/api/v1/jobs/{job['job']}/close", json=body, headers=chief, timeout=60)
+            holds(f"{job['position_name']} {job['name']} closed: {done.json().get('verdict')}", done.status_code == 200)
+            after = httpx.get(address).text
+            holds("the feed follows the closed job", "SUMMARY:DONE" in after)
+            export = office.get("/api/v1/history", params={"vessel": vessel.id}).text
+            found = verify_lines(export.splitlines(keepends=True), expected_head=head_of(house, vessel.id)[1])
+            holds("the exported history verifies against the record stamp", isinstance(found, Verified))
+            broken = verify_lines(export.replace("Demo second", "Demo sEcond").splitlines(keepends=True))
+            holds("a changed record is found", not isinstance(broken, Verified))
+            page = httpx.Client(base_url=scene.url, follow_redirects=True, timeout=60)
+            entered = page.post(f"/enter/{people.make_link(house, 'chief-' + vessel.id.removeprefix('demo-'))}")
+            holds("the page opens by the sign-in link", entered.status_code == 200 and vessel.name in entered.text)
+    except SchedulerError as error:
+        print(error.says, file=sys.stderr)
+        return 1
+    print("All of it holds.")
+    return 0
+
+
+def _z(house: House) -> str:
+    return house.now().isoformat()
