@@ -104,8 +104,8 @@ HoursAt = Callable[[Subject, str, datetime], RunningHours]
 def reckon_first(plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
     """Where the first intervals start: the plant's `last_done` as sequence 0, so the first turn kept here is 1.
 
-    Hours not given are taken from the ledger at that time, and marked estimated where they matter. Of several entries for one job the
-    latest counts; a later entry that renews the job counts before it.
+    Hours not given are taken from the ledger at that time, and marked estimated where they matter. Of several
+    entries for one job the latest counts; a later entry that renews the job counts before it.
     """
     found: dict[Key, Done] = {}
     entries = sorted(plant.last_done, key=lambda entry: (entry.done_at, entry.kind, entry.subject))
