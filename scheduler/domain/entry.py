@@ -99,6 +99,8 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
         margin = slot.least_margin_swept_m3_per_h
         side = "below" if margin < 0 else "above"
         lines.append(f"Least margin while open: {abs(margin):.1f} m3/h {side} the minimum (calculated).")
+    if job.renewed_by:
+        lines.append(f"Done with job {job.renewed_by}, which is due first and renews it.")
     if not job.first:
         lines.append("Outlook: rests on the job before it being done when due.")
     return lines

@@ -124,7 +124,15 @@ def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: in
         job.limit_running_seconds,
         (job.limit_at - job.due_at).total_seconds() if by_calendar and job.first else None,
     ]
-    words: list[object] = [job.kind_name, place, job.takes_hours, job.hands, job.takes_pump_out, job.first]
+    words: list[object] = [
+        job.kind_name,
+        place,
+        job.takes_hours,
+        job.hands,
+        job.takes_pump_out,
+        job.first,
+        job.renewed_by,
+    ]
     slot_shown: list[object] = [] if slot is None else [slot.start_at, slot.end_at, margin]
     limit_text = canonical({"limit": limit_by})
     shows = canonical(
