@@ -22,7 +22,7 @@ from datetime import UTC, datetime, timedelta
 import httpx
 
 from seed_fleet.gateway import Door, GaveUpError
-from seed_fleet.posting import Keys, fill, live, put_documents
+from seed_fleet.posting import Clock, Keys, fill, live, put_documents
 from seed_fleet.running import Run
 from seed_fleet.ships import SHIPS
 
@@ -64,10 +64,10 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
     """The command. Returns the exit code."""
     parser = _parser()
     options = parser.parse_args(argv)
-    now = datetime.now(UTC)
-    until: datetime = options.until or now
-    if until > now + timedelta(minutes=5):
-        parser.error("--until lies in the future; the server would hold such readings back.")
+    clock: Clock = lambda: datetime.now(UTC)  # noqa: E731 - a value handed on
+    until: datetime = options.until or clock()
+    if options.live is not None and until > clock() + timedelta(minutes=5):
+        parser.error("--until lies in the future: live readings would fall behind it. Give an earlier one, or none.")
     try:
         keys = read_keys(options, environ)
     except ValueError as error:
@@ -82,21 +82,24 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
             print(json.dumps({"done": done, "of": of, "what": what}), flush=True)
 
     filled = False
+    before = signal.signal(signal.SIGTERM, stop)
     try:
-        signal.signal(signal.SIGTERM, stop)
         with httpx.Client(base_url=options.url, timeout=30, trust_env=False) as client:
             jitter = random.Random()  # noqa: S311 - spreads waits, no secret
             door = Door(client=client, sleep=time.sleep, jitter=jitter, tries=int(options.tries))
+            ships = [ship for ship in SHIPS if options.documents or ship.vessel in keys.counter]
+            runs = [Run(ship, options.seed, until, options.years) for ship in ships]
             if options.documents:
-                put_documents([Run(ship, options.seed, until, options.years) for ship in SHIPS], door, keys, report)
+                put_documents(runs, door, keys, report)
                 return 0
-            runs = [Run(ship, options.seed, until, options.years) for ship in SHIPS if ship.vessel in keys.counter]
-            gateways = fill(runs, door, keys, lambda: datetime.now(UTC), report)
+            # A past that ends at a named instant is enacted, not sent: unless live, its posts name no sending time.
+            enacted = options.until is not None and options.live is None
+            gateways = fill(runs, door, keys, None if enacted else clock, report)
             filled = True
             counted = sum((gateway.tally for gateway in gateways[1:]), gateways[0].tally)
             print(f"The past is posted: {dict(counted)}.", file=sys.stderr, flush=True)
             if options.live is not None:
-                live(runs, gateways, options.live, door, report)
+                live(runs, gateways, options.live, door, clock, report)
     except StoppedError:
         if not filled:
             print("Stopped before the past was complete.", file=sys.stderr)
@@ -110,6 +113,8 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
         # Whoever reads the progress is gone: end quietly, and let no flush at exit complain.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
+    finally:
+        signal.signal(signal.SIGTERM, before)
     return 0
 
 

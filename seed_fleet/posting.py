@@ -11,6 +11,7 @@ from seed_fleet.documents import vessel_document
 from seed_fleet.gateway import Door, Gateway, GaveUpError, UnreachableError, post_event, put_vessel
 from seed_fleet.running import HOUR, Run
 
+Clock = Callable[[], datetime]
 Report = Callable[[int, int, str], None]
 """Told after each step: how much is done, of how much, and what it was."""
 
@@ -24,19 +25,28 @@ class Keys:
     engineer: Mapping[str, str]
 
 
-def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Callable[[], datetime], report: Report) -> list[Gateway]:
+def put_documents(runs: Sequence[Run], door: Door, keys: Keys, report: Report) -> None:
+    """Puts the vessel documents alone, so that keys can be made for the vessels.
+
+    Raises:
+        GaveUpError: the server refuses one, or stays away.
+    """
+    for number, run in enumerate(runs, 1):
+        new = put_vessel(door, keys.office, vessel_document(run))
+        report(number, len(runs), f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
+
+
+def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Clock | None, report: Report) -> list[Gateway]:
     """Puts the documents and posts the whole past. Returns the gateways, their buffers empty.
+
+    clock: gives the sending times, none to name none.
 
     Raises:
         GaveUpError: the server refuses, stays away, or already holds other readings of these counters.
     """
     planned = [(run, deliveries(run)) for run in runs]
-    total = len(runs) + sum(_size(step) for _, steps in planned for step in steps)
-    done = 0
-    for run, _ in planned:
-        new = put_vessel(door, keys.office, vessel_document(run))
-        done += 1
-        report(done, total, f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
+    done, total = len(runs), len(runs) + sum(_size(step) for _, steps in planned for step in steps)
+    put_documents(runs, door, keys, lambda put, _, what: report(put, total, what))
     gateways = []
     for run, steps in planned:
         gateway = Gateway(door=door, key=keys.counter[run.ship.vessel], clock=clock)
@@ -60,26 +70,19 @@ def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Callable[[], dateti
     return gateways
 
 
-def put_documents(runs: Sequence[Run], door: Door, keys: Keys, report: Report) -> None:
-    """Puts the documents alone, so that keys can be made for the vessels. Raises GaveUpError."""
-    for done, run in enumerate(runs, start=1):
-        new = put_vessel(door, keys.office, vessel_document(run))
-        report(done, len(runs), f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
-
-
 def live(
-    runs: Sequence[Run], gateways: Sequence[Gateway], every_seconds: float, door: Door, report: Report
+    runs: Sequence[Run], gateways: Sequence[Gateway], every_seconds: float, door: Door, clock: Clock, report: Report
 ) -> NoReturn:
     """Posts what the counters show, first hourly up to now, then every so many seconds, until something raises."""
     for run, gateway in zip(runs, gateways, strict=True):
         at = run.end + HOUR
-        while at < gateway.clock():
+        while at < clock():
             gateway.take(observe(run, at))
             at += HOUR
     rounds = 0
     while True:
         for run, gateway in zip(runs, gateways, strict=True):
-            gateway.take(observe(run, gateway.clock().replace(microsecond=0)))
+            gateway.take(observe(run, clock().replace(microsecond=0)))
             try:
                 gateway.send()
             except UnreachableError as error:

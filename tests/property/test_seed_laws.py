@@ -32,11 +32,12 @@ def text(run: Run) -> str:
 
 
 @few
-@given(ships, seeds, untils, years)
+@given(ships, seeds, untils, st.floats(min_value=0.05, max_value=0.5))
 def test_same_seed_same_bytes(ship: ShipPlan, seed: int, until: datetime, length: float) -> None:
     """Documents and deliveries are the same text for the same seed, end and length, and another for another seed."""
-    assert text(Run(ship, seed, until, length)) == text(Run(ship, seed, until, length))
-    assert text(Run(ship, seed, until, length)) != text(Run(ship, seed + 1, until, length))
+    once = text(Run(ship, seed, until, length))
+    assert once == text(Run(ship, seed, until, length))
+    assert once != text(Run(ship, seed + 1, until, length))
 
 
 @few

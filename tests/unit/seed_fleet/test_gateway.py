@@ -3,21 +3,12 @@
 The server is a real one on loopback; clock, sleep and jitter are handed in, so nothing waits.
 """
 
-import json
 import random
-import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any
 
 import httpx
 import pytest
-import uvicorn
-from starlette.applications import Starlette
-from starlette.requests import Request
-from starlette.responses import JSONResponse, Response, StreamingResponse
-from starlette.routing import Route
 
 from seed_fleet.counters import Event, Reading
 from seed_fleet.gateway import (
@@ -29,81 +20,10 @@ from seed_fleet.gateway import (
     post_event,
     put_vessel,
 )
+from tests.unit.seed_fleet.unwell import Unwell
 
 NOW = datetime(2026, 11, 25, 9, 33, tzinfo=UTC)
 READINGS = [Reading("vp1", f"2026-11-25T{hour:02}:00:00Z", 12000 + hour) for hour in range(9)]
-
-
-@dataclass
-class Unwell:
-    """A small server that keeps what it took, and whose next answers can be spoilt."""
-
-    url: str = ""
-    spoil: list[str] = field(default_factory=list)
-    always: str = ""
-    most_items: int = 1000
-    stored: dict[tuple[str, str], int] = field(default_factory=dict)
-    bodies: list[dict[str, Any]] = field(default_factory=list)
-    headers: list[dict[str, str]] = field(default_factory=list)
-
-    async def __call__(self, request: Request) -> Response:
-        body = json.loads(await request.body())
-        self.bodies.append(body)
-        self.headers.append(dict(request.headers))
-        how = self.spoil.pop(0) if self.spoil else self.always
-        if how.isdigit():
-            return JSONResponse(
-                {"title": "Not now", "detail": "The engine room says no."}, int(how), {"Retry-After": "7"}
-            )
-        if "readings" not in body:
-            return JSONResponse({}, 201)
-        if len(body["readings"]) > self.most_items:
-            return JSONResponse({"title": "Too large"}, 413)
-        items = []
-        for index, item in enumerate(body["readings"]):
-            if how == "half" and index % 2:
-                continue
-            key = item["counter"], item["observed_at"]
-            items.append({"index": index, "status": "duplicate" if key in self.stored else "stored"})
-            self.stored[key] = item["value"]
-        if how == "cut":
-
-            async def half_a_body() -> Any:
-                yield b'{"items": ['
-
-            return StreamingResponse(half_a_body(), 207, {"Content-Length": "5000"})
-        if how == "garbled":
-            return Response(b"<html>", 207)
-        if how == "nothing":
-            items = [{"index": 99, "status": "stored"}, {"index": "0"}, {"status": "stored"}]
-        return JSONResponse({"items": items}, 207)
-
-
-@pytest.fixture
-def server() -> Iterator[Unwell]:
-    unwell = Unwell()
-
-    async def endpoint(request: Request) -> Response:
-        return await unwell(request)
-
-    app = Starlette(routes=[Route("/{path:path}", endpoint, methods=["PUT", "POST"])])
-    live = uvicorn.Server(uvicorn.Config(app, port=0, log_level="critical", lifespan="off", ws="none"))
-    started = threading.Event()
-    startup = live.startup
-
-    async def startup_then_tell(sockets: Any = None) -> None:
-        await startup(sockets)
-        started.set()
-
-    live.startup = startup_then_tell  # type: ignore[method-assign]
-    thread = threading.Thread(target=live.run)
-    thread.start()
-    assert started.wait(10)
-    unwell.url = f"http://127.0.0.1:{live.servers[0].sockets[0].getsockname()[1]}"
-    yield unwell
-    live.should_exit = True
-    thread.join(10)
-    assert not thread.is_alive()
 
 
 @pytest.fixture
@@ -243,3 +163,11 @@ def test_documents_are_new_ones_only_and_events_safe_to_send_twice(server: Unwel
     post_event(gateway.door, "engineer", Event("vp3", "key-1", {"kind": "replacement"}))
     assert [h.get("if-none-match") for h in server.headers] == ["*", "*", None, None]
     assert [h.get("idempotency-key") for h in server.headers] == [None, None, "key-1", "key-1"]
+
+
+def test_without_a_clock_no_sending_time_is_named(server: Unwell, gateway: Gateway) -> None:
+    """A past enacted at a made-up instant goes out without sent_at, so that no server finds its clock wrong."""
+    enacted = Gateway(door=gateway.door, key="k1", clock=None)
+    enacted.take(READINGS[:1])
+    enacted.send()
+    assert list(server.bodies[0]) == ["readings"]
