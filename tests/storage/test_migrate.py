@@ -1,0 +1,249 @@
+"""The way from nothing, and from an older database, to this program's tables."""
+
+import shutil
+import sqlite3
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.runtime.migration import MigrationContext
+from sqlalchemy import Connection, inspect
+from sqlmodel import select
+
+from scheduler.errors import Clash, Refused
+from scheduler.storage import migrate
+from scheduler.storage.database import Database, open_database
+from scheduler.storage.migrate import OPTIONS, copy_to, create_or_check, newest, upgrade
+from scheduler.storage.tables import METADATA, CounterRow, ReadingRow, VesselRow
+from tests.storage.stores import add_vessel, empty_url, ready_url
+
+STEP = '''"""A step for a test."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "v0002"
+down_revision = "v0001"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    """As it says."""
+'''
+ANEW = """    anew = "always" if op.get_bind().dialect.name == "sqlite" else "auto"
+    with op.batch_alter_table("counter", recreate=anew) as table:
+        table.add_column(sa.Column("note", sa.String()))
+"""
+HALF = (
+    """    op.create_table("extra", sa.Column("no", sa.Integer(), primary_key=True))
+    op.execute("INSERT INTO extra (no) VALUES (1)")
+"""
+    + ANEW
+    + """    op.execute("INSERT INTO nowhere (no) VALUES (1)")
+"""
+)
+ORPHANS = """    op.execute("DELETE FROM counter")
+"""
+
+
+@pytest.fixture
+def next_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """The file of a further step v0002; a test writes its body."""
+    folder = tmp_path / "migrations"
+    shutil.copytree(Path(migrate.__file__).parent / "migrations", folder, ignore=shutil.ignore_patterns("__pycache__"))
+    step = folder / "versions" / "v0002_test.py"
+    monkeypatch.setattr(migrate, "_MIGRATIONS", folder)
+    return step
+
+
+def schema_of(connection: Connection) -> set[str]:
+    """All columns, constraints and indexes as the database itself describes them, triggers apart."""
+    if connection.dialect.name == "sqlite":
+        found = connection.exec_driver_sql(
+            "SELECT tbl_name, sql FROM sqlite_master WHERE sql NOT NULL AND type != 'trigger'"
+        )
+        return {
+            f"{table}: {' '.join(line.replace(',', ' ').split())}" for table, sql in found for line in sql.splitlines()
+        }
+    statements = (
+        "SELECT concat_ws(' ', table_name, column_name, data_type, character_maximum_length, is_nullable, "
+        "column_default) FROM information_schema.columns WHERE table_schema = 'public'",
+        "SELECT concat_ws(' ', conrelid::regclass, conname, pg_get_constraintdef(oid)) FROM pg_constraint "
+        "WHERE connamespace = 'public'::regnamespace",
+        "SELECT indexdef FROM pg_indexes WHERE schemaname = 'public'",
+    )
+    return {row for statement in statements for (row,) in connection.exec_driver_sql(statement)}
+
+
+def without_alembic(schema: set[str]) -> set[str]:
+    """The schema without the table that remembers the step."""
+    return {line for line in schema if "alembic_version" not in line}
+
+
+def test_tables_and_migrations_agree_as_alembic_sees_it(db: Database) -> None:
+    """Nothing is left to generate: the steps lead to exactly the tables of the code."""
+    with db.write_engine.connect() as connection:
+        options = {name: value for name, value in OPTIONS.items() if name != "target_metadata"}
+        assert compare_metadata(MigrationContext.configure(connection, opts=options), METADATA) == []
+
+
+def test_tables_and_migrations_agree_to_the_letter(kind: str, tmp_path: Path) -> None:
+    """Every CHECK, default, partial index and WITHOUT ROWID is the same, which alembic does not compare."""
+    with empty_url(kind, tmp_path) as url:
+        database = open_database(url)
+        with database.write_engine.begin() as connection:
+            METADATA.create_all(connection)
+            wanted = schema_of(connection)
+        database.close()
+    with ready_url(kind, tmp_path) as url:
+        database = open_database(url)
+        with database.read_engine.connect() as connection:
+            found = schema_of(connection)
+        database.close()
+    assert len(wanted) > 100
+    assert without_alembic(found) == wanted
+
+
+def test_names_of_tables_follow_from_the_classes() -> None:
+    """Every table carries vessel_id or is the vessel, or says through its person or session whose it is."""
+    by_person = {"sign_in_link", "session"}
+    assert {name for name, table in METADATA.tables.items() if "vessel_id" not in table.c} == by_person | {"vessel"}
+
+
+def test_creating_twice_changes_nothing(kind: str, tmp_path: Path) -> None:
+    """An empty database gets the tables; one that has them is only checked."""
+    with empty_url(kind, tmp_path) as url:
+        database = open_database(url)
+        create_or_check(database)
+        add_vessel(database)
+        create_or_check(database)
+        with database.read() as session:
+            assert len(session.exec(select(CounterRow)).all()) == 4
+        database.close()
+
+
+def test_a_step_that_fails_half_way_leaves_nothing(kind: str, tmp_path: Path, next_step: Path) -> None:
+    """Table, row, altered column and step number are all undone, and the database goes on working."""
+    with ready_url(kind, tmp_path) as url:
+        database = open_database(url)
+        add_vessel(database)
+        with database.read_engine.connect() as connection:
+            before = schema_of(connection)
+        database.close()
+        next_step.write_text(STEP + HALF)
+        with pytest.raises(Clash) as clash:
+            upgrade(url)
+        assert "nowhere" in str(clash.value.__cause__)
+        database = open_database(url)
+        with database.read_engine.connect() as connection:
+            assert schema_of(connection) == before
+            assert not inspect(connection).has_table("extra")
+        with database.write() as session:
+            assert len(session.exec(select(CounterRow)).all()) == 4
+            assert (
+                session.connection().exec_driver_sql("SELECT version_num FROM alembic_version").scalar_one() == "v0001"
+            )
+        database.close()
+
+
+def test_a_step_that_fails_on_an_empty_database_leaves_it_empty(kind: str, tmp_path: Path, next_step: Path) -> None:
+    """The first start makes all tables or none."""
+    next_step.write_text(STEP + HALF)
+    with empty_url(kind, tmp_path) as url:
+        database = open_database(url)
+        with pytest.raises(Clash):
+            create_or_check(database)
+        with database.read_engine.connect() as connection:
+            assert inspect(connection).get_table_names() == []
+        next_step.unlink()
+        create_or_check(database)
+        database.close()
+
+
+def test_an_older_database_is_refused_until_it_is_upgraded(kind: str, tmp_path: Path, next_step: Path) -> None:
+    """Start-up names the command; after it rows and what points at them are there, and SQLite has a copy from before."""
+    with ready_url(kind, tmp_path) as url:
+        database = open_database(url)
+        (number, *_) = add_vessel(database)
+        with database.write() as session:
+            session.add(ReadingRow(counter_no=number, at_s=1, value_milli=1, received_s=1, vessel_id="plover"))
+        next_step.write_text(STEP + ANEW)
+        with pytest.raises(Clash, match="leadline upgrade"):
+            create_or_check(database)
+        database.close()
+        done = upgrade(url)
+        assert (done.before, done.after) == ("v0001", "v0002")
+        database = open_database(url)
+        create_or_check(database)
+        with database.write() as session:
+            assert session.connection().exec_driver_sql("SELECT note FROM counter").all() == [(None,)] * 4
+            assert len(session.exec(select(ReadingRow)).all()) == 1
+        with pytest.raises(Clash, match="not there"), database.write() as session:  # foreign keys are on again
+            session.add(ReadingRow(counter_no=999, at_s=1, value_milli=1, received_s=1, vessel_id="plover"))
+        database.close()
+        if kind == "sqlite":
+            assert done.backup is not None
+            with sqlite3.connect(done.backup) as copy:
+                assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == ("v0001",)
+                assert copy.execute("SELECT count(*) FROM reading").fetchone() == (1,)
+            copy.close()
+        assert upgrade(url).backup is None
+
+
+def test_a_step_that_leaves_orphans_is_undone(sqlite: Database, next_step: Path) -> None:
+    """SQLite does not watch foreign keys during a step; they are looked over before the commit."""
+    (number, *_) = add_vessel(sqlite)
+    with sqlite.write() as session:
+        session.add(ReadingRow(counter_no=number, at_s=1, value_milli=1, received_s=1, vessel_id="plover"))
+    sqlite.close()
+    next_step.write_text(STEP + ORPHANS)
+    with pytest.raises(Refused, match="points at nothing"):
+        upgrade(sqlite.url.render_as_string())
+    with sqlite.read() as session:
+        assert len(session.exec(select(CounterRow)).all()) == 4
+
+
+def test_a_newer_database_is_refused(db: Database) -> None:
+    """Tables of a later version are left alone."""
+    with db.write() as session:
+        session.connection().exec_driver_sql("UPDATE alembic_version SET version_num = 'v9999'")
+    with pytest.raises(Clash, match="newer"):
+        create_or_check(db)
+    with pytest.raises(Clash, match="newer"):
+        upgrade(db.url.render_as_string(hide_password=False))
+
+
+def test_another_programs_database_is_refused(kind: str, tmp_path: Path) -> None:
+    """A database with other tables is not touched."""
+    with empty_url(kind, tmp_path) as url:
+        database = open_database(url)
+        with database.write_engine.begin() as connection:
+            connection.exec_driver_sql("CREATE TABLE stores (no INTEGER)")
+        with pytest.raises(Refused, match="not this program's"):
+            create_or_check(database)
+        with database.read_engine.connect() as connection:
+            assert inspect(connection).get_table_names() == ["stores"]
+        database.close()
+
+
+def test_the_newest_step_is_the_last_file() -> None:
+    """Step names follow the files' names."""
+    files = sorted((Path(migrate.__file__).parent / "migrations" / "versions").glob("v*.py"))
+    assert files[-1].name.startswith(f"{newest()}_")
+
+
+def test_a_copy_holds_what_was_committed_while_a_writer_goes_on(sqlite: Database, tmp_path: Path) -> None:
+    """The copy opens, passes its check, and has no row of the transaction that was open meanwhile."""
+    add_vessel(sqlite)
+    target = tmp_path / "copy.db"
+    with sqlite.write() as session:
+        session.add(VesselRow(id="avocet", name="Demo Avocet", imo="0246800", document="{}", version=1, changed_s=1))
+        session.flush()
+        copy_to(sqlite, target)
+    copy = open_database(str(target), create=False)
+    create_or_check(copy)
+    with copy.read() as session:
+        assert session.exec(select(VesselRow.id)).all() == ["plover"]
+    copy.close()
+    assert [path.name for path in tmp_path.iterdir() if "half" in path.name] == []
