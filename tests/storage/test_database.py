@@ -2,7 +2,7 @@
 
 import threading
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 
 import pytest
@@ -48,13 +48,13 @@ def together(work: Callable[[int], None]) -> list[BaseException]:
     return raised
 
 
-def count_up(session_of: Callable[[], object]) -> list[BaseException]:
+def count_up(session_of: Callable[[int], AbstractContextManager[Session]]) -> list[BaseException]:
     """Four threads read a number, add one and write it back, meeting between read and write where they can."""
     meeting = threading.Barrier(THREADS)
 
-    def work(_: int) -> None:
+    def work(number: int) -> None:
         for _ in range(ROUNDS):
-            with session_of() as session:  # type: ignore[attr-defined]
+            with session_of(number) as session:
                 row = session.exec(select(RevisionRow).where(RevisionRow.vessel_id == "plover")).one()
                 with suppress(threading.BrokenBarrierError):
                     meeting.wait(timeout=0.05)
@@ -76,8 +76,19 @@ def test_four_threads_that_read_decide_and_write_lose_no_update(db: Database, ve
     """Writers take turns from their first statement on, so no update rests on a number read too early."""
     with db.write() as session:
         session.add(RevisionRow(vessel_id="plover", number=0))
-    assert count_up(lambda: db.write(vessel_id)) == []
+    assert count_up(lambda _: db.write(vessel_id)) == []
     assert number_in(db) == THREADS * ROUNDS
+
+
+def test_four_programs_that_read_decide_and_write_lose_no_update(db: Database) -> None:
+    """The same when each writer has the database open for itself, as the server and the command line have."""
+    with db.write() as session:
+        session.add(RevisionRow(vessel_id="plover", number=0))
+    opened = [open_database(db.url.render_as_string(hide_password=False)) for _ in range(THREADS)]
+    assert count_up(lambda number: opened[number].write()) == []
+    assert number_in(db) == THREADS * ROUNDS
+    for database in opened:
+        database.close()
 
 
 def test_the_drivers_default_settings_would_lose_updates_or_fail(sqlite: Database) -> None:
@@ -85,7 +96,7 @@ def test_the_drivers_default_settings_would_lose_updates_or_fail(sqlite: Databas
     with sqlite.write() as session:
         session.add(RevisionRow(vessel_id="plover", number=0))
     engine: Engine = create_engine(sqlite.url, connect_args={"timeout": 0.2})
-    raised = count_up(lambda: Session(engine))
+    raised = count_up(lambda _: Session(engine))
     engine.dispose()
     assert raised or number_in(sqlite) < THREADS * ROUNDS
 

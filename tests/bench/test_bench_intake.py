@@ -1,0 +1,122 @@
+"""How fast readings are stored durably, as a ratio to the bare SQLite driver on the same disk in the same run."""
+
+import threading
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from time import perf_counter
+from typing import Any
+
+import pytest
+
+from scheduler.clock import fixed_clock
+from scheduler.storage.database import Database
+from scheduler.storage.intake import Door, Intake
+from tests.storage.stores import add_vessel, store
+
+pytestmark = pytest.mark.bench
+
+CLOCK = fixed_clock(datetime(2026, 11, 25, 7, tzinfo=UTC))
+INSERT = "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id) VALUES (?, ?, ?, ?, ?)"
+COUNTERS, BATCH, BATCHES = 8, 1000, 100
+CLIENTS, SINGLES = 8, 200
+SEEKS = 20
+
+
+@pytest.fixture
+def pair(tmp_path: Path) -> Iterator[tuple[Database, Database]]:
+    """Two equal databases on one disk: one for the intake, one for the bare driver."""
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    with store("sqlite", tmp_path / "a") as ours, store("sqlite", tmp_path / "b") as bare:
+        yield ours, bare
+
+
+def commit_bare(connection: Any, rows: list[tuple[int, int, int, int, str]]) -> float:
+    """Seconds in which the bare driver stores rows durably."""
+    begun = perf_counter()
+    connection.execute("BEGIN IMMEDIATE")
+    connection.executemany(INSERT, rows)
+    connection.execute("COMMIT")
+    return perf_counter() - begun
+
+
+def test_batches_of_a_thousand(pair: tuple[Database, Database], capsys: pytest.CaptureFixture[str]) -> None:
+    """One client, batches of 1000, durable: at least half the rate of the bare driver's executemany."""
+    ours, bare = pair
+    numbers = add_vessel(ours, counters=COUNTERS)
+    assert add_vessel(bare, counters=COUNTERS) == numbers
+    connection = bare.connect()
+    spent = spent_bare = 0.0
+    with Intake(ours, CLOCK) as intake:
+        for batch in range(BATCHES):
+            start = batch * BATCH // COUNTERS
+            rows = [(numbers[i % COUNTERS], start + i // COUNTERS, i * 1000, 1) for i in range(BATCH)]
+            begun = perf_counter()
+            answer = intake.submit("plover", rows).result()
+            spent += perf_counter() - begun
+            assert answer.doors == (Door.STORED,) * BATCH
+            spent_bare += commit_bare(connection, [(*row, "plover") for row in rows])
+    connection.close()
+    ratio = spent_bare / spent
+    with capsys.disabled():
+        rate = BATCH * BATCHES / spent
+        print(f"\nbatches of {BATCH}: {rate:,.0f} readings/s, {ratio:.2f} of the bare driver (at least 0.50)")
+    assert ratio >= 0.5
+
+
+def test_single_readings_from_eight_threads(
+    pair: tuple[Database, Database], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Eight clients, one reading a request, durable: as fast as the bare driver's single commits, or nearly."""
+    ours, bare = pair
+    numbers = add_vessel(ours, counters=CLIENTS)
+    add_vessel(bare, counters=CLIENTS)
+    connection = bare.connect()
+    with Intake(ours, CLOCK) as intake:
+
+        def client(no: int) -> None:
+            for at_s in range(SINGLES):
+                intake.submit("plover", [(no, at_s, 1, 1)]).result()
+
+        threads = [threading.Thread(target=client, args=(no,)) for no in numbers]
+        begun = perf_counter()
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        spent = perf_counter() - begun
+        assert intake.state().stored == CLIENTS * SINGLES
+    spent_bare = sum(commit_bare(connection, [(numbers[0], at, 1, 1, "plover")]) for at in range(CLIENTS * SINGLES))
+    connection.close()
+    ratio = spent_bare / spent
+    with capsys.disabled():
+        rate = CLIENTS * SINGLES / spent
+        print(f"\nsingles, {CLIENTS} threads: {rate:,.0f} requests/s, {ratio:.2f} of the bare driver's single commits")
+    assert ratio >= 0.6
+
+
+def test_the_newest_reading_of_each_counter_takes_no_longer_with_more_readings(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One seek a counter: with a hundred times the readings, the newest of 100 counters takes at most 4 times as long."""
+    seek = "SELECT at_s, value_milli FROM reading WHERE counter_no = ? ORDER BY at_s DESC LIMIT 1"
+    with store("sqlite", tmp_path) as database:
+        numbers = add_vessel(database, counters=100)
+        connection = database.connect()
+
+        def spent() -> float:
+            begun = perf_counter()
+            for _ in range(SEEKS):
+                for no in numbers:
+                    connection.execute(seek, (no,)).fetchone()
+            return (perf_counter() - begun) / SEEKS
+
+        commit_bare(connection, [(no, at, 1, 1, "plover") for no in numbers for at in range(50)])
+        few = spent()
+        commit_bare(connection, [(no, at, 1, 1, "plover") for no in numbers for at in range(50, 5000)])
+        many = spent()
+        connection.close()
+    with capsys.disabled():
+        print(f"\nnewest of 100 counters: {many * 1000:.2f} ms over 500,000 readings, {few * 1000:.2f} ms over 5,000")
+    assert many <= 4 * few
