@@ -1,0 +1,338 @@
+"""What stands in the calendar, in which words, and when it changes."""
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from scheduler.domain.agenda import Agenda, agenda, status_entry
+from scheduler.domain.due import DueJob
+from scheduler.domain.fleet import caution_line
+from scheduler.domain.quoting import Quoted
+from scheduler.domain.revision import CalendarEntry, StoredEvent, republish, revise
+from scheduler.domain.words import State
+from tests.calendar_cases import (
+    ALARM,
+    AT,
+    DAY,
+    KNIVES,
+    PLANT,
+    VESSEL,
+    alarm_job,
+    done_job,
+    knife_job,
+    shown,
+    slot,
+    withdrawn_job,
+)
+
+KEY = "knives:P1:4"
+
+
+def published(entries: dict[str, CalendarEntry]) -> dict[str, Quoted]:
+    return {key: entry.quoted for key, entry in entries.items() if entry.quoted is not None}
+
+
+def test_a_job_without_a_slot_stands_all_day_on_its_due_date() -> None:
+    """The ship's date, with an exclusive end, tentative, taking nobody's time."""
+    entry = shown([knife_job()])[KEY]
+    assert (entry.starts, entry.ends) == (date(2027, 1, 4), date(2027, 1, 5))
+    assert (entry.status, entry.opaque, entry.role) == ("TENTATIVE", False, "job")
+    assert entry.summary == "AHEAD VP1 knife inspection"
+
+
+def test_a_job_in_the_taken_plan_is_timed_and_planned() -> None:
+    """Its slot gives the instants; it is confirmed and takes time; the wall time stands beside its offset."""
+    entry = shown([knife_job(state=State.WINDOW_OPEN)], slots={KEY: slot()})[KEY]
+    assert (entry.starts, entry.ends) == (AT + 30 * DAY, AT + 30 * DAY + timedelta(hours=3))
+    assert (entry.status, entry.opaque) == ("CONFIRMED", True)
+    assert entry.summary == "PLANNED VP1 knife inspection"
+    assert "Planned 25 Dec 2026 07:00 to 25 Dec 2026 10:00 ship time (UTC+01:00)." in entry.description
+
+
+@pytest.mark.parametrize(
+    ("state", "prefix", "status"),
+    [
+        (State.AHEAD, "AHEAD ", "TENTATIVE"),
+        (State.WINDOW_OPEN, "WINDOW OPEN ", "TENTATIVE"),
+        (State.PAST_DUE, "PAST DUE ", "CONFIRMED"),
+        (State.PAST_LIMIT, "PAST LIMIT ", "CONFIRMED"),
+        (State.POSTPONED, "POSTPONED ", "CONFIRMED"),
+    ],
+)
+def test_each_state_has_its_prefix_and_status(state: State, prefix: str, status: str) -> None:
+    """The prefix is the state's own word in capitals."""
+    entry = shown([knife_job(state=state)])[KEY]
+    assert entry.summary.startswith(prefix)
+    assert entry.status == status
+
+
+def test_a_past_due_job_with_a_slot_says_both() -> None:
+    """A plan does not hide that the due point has passed."""
+    entry = shown([knife_job(state=State.PAST_DUE)], slots={KEY: slot(1)})[KEY]
+    assert entry.summary == "PAST DUE, PLANNED VP1 knife inspection"
+
+
+def test_done_and_withdrawn_jobs_stay_for_their_days() -> None:
+    """Done 30 days, withdrawn 14 days, cancelled; a day more and they are gone."""
+    found = shown([], done=[done_job(30)], withdrawn=[withdrawn_job(14)])
+    assert {(e.summary, e.status) for e in found.values()} == {
+        ("DONE VP2 knife inspection", "CONFIRMED"),
+        ("WITHDRAWN VP3 knife inspection", "CANCELLED"),
+    }
+    assert shown([], done=[done_job(31)], withdrawn=[withdrawn_job(15)]) == {}
+
+
+def test_open_jobs_are_shown_to_180_days_ahead() -> None:
+    """By the due date, or by the slot when there is one; the past has no bound."""
+    assert KEY in shown([knife_job(due_in_days=180)])
+    assert KEY not in shown([knife_job(due_in_days=181)])
+    assert KEY in shown([knife_job(due_in_days=190)], slots={KEY: slot(170)})
+    assert KEY in shown([knife_job(due_in_days=-400, state=State.PAST_LIMIT)])
+
+
+def test_the_description_carries_the_figures_and_the_caution() -> None:
+    """Hours and their date, due, limit, rate, early to late, length, margin, caution, job number."""
+    text = shown([knife_job()], slots={KEY: slot()})[KEY].description
+    for line in (
+        "Running hours: 1080 at Wed 25 Nov 2026.",
+        "Due: 1500 running h, about Mon 4 Jan 2027.",
+        "Limit: 1550 running h, about Sat 9 Jan 2027.",
+        "At 10.5 h a day (last 28 days): early Thu 31 Dec 2026, late Wed 13 Jan 2027.",
+        "Takes: 3 h, 2 persons, pump out.",
+        "Least margin while open: 12.4 m3/h above the minimum (calculated).",
+        caution_line(KNIVES),
+        "Job no. knives:P1:4.",
+    ):
+        assert line in text.splitlines()
+
+
+def test_a_plants_job_names_the_plant_and_its_own_caution() -> None:
+    """No position, no hours: due by calendar, with the caution of work that takes no pump out."""
+    entry = shown([alarm_job()])["alarm:vac1:9"]
+    assert entry.summary == "AHEAD Vacuum plant 1 alarm test"
+    assert "Due: Mon 7 Dec 2026 by calendar." in entry.description
+    assert caution_line(ALARM) in entry.description
+
+
+def test_a_margin_below_the_minimum_is_said_to_be_below() -> None:
+    """The sign is a word, not a minus somebody overlooks."""
+    assert "3.0 m3/h below the minimum" in shown([knife_job()], slots={KEY: slot(margin=-3.0)})[KEY].description
+
+
+def test_a_long_summary_is_cut_to_120_letters_on_one_line() -> None:
+    """Whatever the job kind is called."""
+    entry = shown([replace(knife_job(), kind_name="very\nlong " * 40)])[KEY]
+    assert len(entry.summary) == 120
+    assert "\n" not in entry.summary
+
+
+def later(job: DueJob, days: float, **changes: object) -> dict[str, CalendarEntry]:
+    """`job` as shown first, then again some days on with what was published handed back."""
+    first = shown([job])
+    moved = replace(job, **changes)  # type: ignore[arg-type]
+    return shown([moved], at=AT + days * DAY, published=published(first))
+
+
+def test_a_forecast_that_drifts_a_little_changes_nothing() -> None:
+    """New hours, a new rate and a due date 5 days on: the entry is equal, letter for letter, for a week."""
+    job = knife_job()
+    drifted = knife_job(due_in_days=45, ran_hours=1140, as_of=AT + 6 * DAY, h_per_day=9.3)
+    again = shown([drifted], at=AT + 6 * DAY, published=published(shown([job])))
+    assert again == shown([job])
+
+
+def test_figures_a_week_old_are_quoted_anew_while_the_date_stays() -> None:
+    """Only the description moves."""
+    job = knife_job()
+    drifted = knife_job(due_in_days=43, ran_hours=1150, as_of=AT + 7 * DAY)
+    first, again = shown([job])[KEY], shown([drifted], at=AT + 7 * DAY, published=published(shown([job])))[KEY]
+    assert (again.starts, again.summary) == (first.starts, first.summary)
+    assert "Running hours: 1150 at Wed 2 Dec 2026." in again.description
+
+
+def test_a_date_kept_outside_early_to_late_moves_when_quoted_anew() -> None:
+    """A quoted due date never contradicts the range beside it for more than a week."""
+    job = knife_job()
+    drifted = knife_job(due_in_days=45)
+    again = shown([drifted], at=AT + 7 * DAY, published=published(shown([job])))[KEY]
+    assert again.starts == date(2027, 1, 9)
+
+
+@pytest.mark.parametrize(
+    ("due_in_days", "days", "moves"), [(40, 6, False), (40, 7, True), (100, 14, False), (100, 15, True)]
+)
+def test_a_forecast_date_moves_by_seven_days_or_fifteen_percent(due_in_days: int, days: int, moves: bool) -> None:
+    """Whichever is more."""
+    job = knife_job(due_in_days=due_in_days)
+    again = shown([knife_job(due_in_days=due_in_days + days)], published=published(shown([job])))[KEY]
+    assert (again.starts != shown([job])[KEY].starts) is moves
+
+
+def test_the_opening_window_brings_the_date_up_to_date() -> None:
+    """From then on 2 days are enough to move it."""
+    opened = later(knife_job(), 1, due_at=AT + 37 * DAY, state=State.WINDOW_OPEN)
+    assert opened[KEY].starts == date(2027, 1, 1)
+    job = knife_job(due_in_days=8, state=State.WINDOW_OPEN)
+    assert later(job, 0, due_at=AT + 9 * DAY)[KEY].starts == shown([job])[KEY].starts
+    assert later(job, 0, due_at=AT + 10 * DAY)[KEY].starts != shown([job])[KEY].starts
+
+
+def test_a_past_due_job_stays_on_its_due_date() -> None:
+    """The likely date of hours already run moves on each night; the event does not. It never lies ahead of today."""
+    job = knife_job(due_in_days=1, state=State.WINDOW_OPEN)
+    past = later(job, 3, due_at=AT + 3 * DAY, state=State.PAST_DUE, running_seconds_left=-3600)
+    assert past[KEY].starts == shown([job])[KEY].starts
+    again = shown(
+        [replace(job, due_at=AT + 9 * DAY, state=State.PAST_LIMIT)], at=AT + 9 * DAY, published=published(past)
+    )
+    assert again[KEY].starts == past[KEY].starts
+    early = later(knife_job(due_in_days=5, state=State.WINDOW_OPEN), 1, due_at=AT + DAY, state=State.PAST_DUE)
+    assert early[KEY].starts == date(2026, 11, 26)
+
+
+def test_a_calendar_point_moves_at_once_and_a_clock_change_never_moves_it() -> None:
+    """A change of interval is a decision, shown the same day; ship time from +14 to -12 h leaves the date."""
+    job = alarm_job()
+    first = shown([job], offset_minutes=180)
+    for offset in (-720, -300, 0, 840):
+        assert shown([job], offset_minutes=offset, published=published(first)) == first
+    moved = alarm_job(due_at=AT + 14 * DAY)
+    again = shown([moved], offset_minutes=180, published=published(first))["alarm:vac1:9"]
+    assert again.starts == date(2026, 12, 9)
+
+
+def test_a_clock_change_leaves_a_timed_event_alone_until_its_instant_changes() -> None:
+    """The wall time it quotes carries its offset, so it stays true."""
+    job = knife_job()
+    first = shown([job], slots={KEY: slot()})
+    assert shown([job], slots={KEY: slot()}, offset_minutes=-300, published=published(first)) == first
+    moved = shown([job], slots={KEY: slot(31)}, offset_minutes=-300, published=published(first))[KEY]
+    assert "25 Dec 2026 01:00" not in moved.description
+    assert "Planned 26 Dec 2026 01:00 to 26 Dec 2026 04:00 ship time (UTC-05:00)." in moved.description
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"due_running_seconds": 1600 * 3600},
+        {"limit_running_seconds": 1560 * 3600},
+        {"postponed_to": AT + 70 * DAY},
+        {"estimated": True},
+        {"kind_name": "knife check"},
+        {"takes_hours": 4},
+        {"position": "VP7"},
+        {"renewed_by": "overhaul:P1:1"},
+    ],
+)
+def test_what_a_reader_acts_on_shows_at_once(change: dict[str, object]) -> None:
+    """A due figure, a limit, a postponement, an estimate, the job's own words: no waiting for a week."""
+    assert later(knife_job(), 0, **change) != shown([knife_job()])
+
+
+def test_quoted_figures_survive_being_kept_as_text() -> None:
+    """What was kept is the very value again."""
+    for job in (knife_job(), alarm_job()):
+        for entry in shown([job]).values():
+            assert entry.quoted is not None
+            assert Quoted.read(entry.quoted.text()) == entry.quoted
+
+
+def test_what_does_not_fit_is_left_out_from_the_far_end_and_counted() -> None:
+    """999 jobs and the status; the past-due one stays though it came last; the status says how many are missing."""
+    jobs = [knife_job(sequence=n, due_in_days=1 + n / 10) for n in range(1, 1200)]
+    jobs.append(knife_job(pump=2, due_in_days=-90, state=State.PAST_LIMIT))
+    found = whole(jobs)
+    assert len(found.entries) == 1000
+    assert found.left_out == 201
+    assert any(entry.key == "knives:P2:4" for entry in found.entries)
+    assert "201 more jobs did not fit" in found.entries[0].description
+
+
+def whole(jobs: list[DueJob], plan_at: datetime | None = AT) -> Agenda:
+    return agenda(
+        vessel=VESSEL,
+        plants=[(PLANT, jobs)],
+        slots={},
+        done=[],
+        withdrawn=[],
+        offset_minutes=60,
+        at=AT + timedelta(hours=5),
+        plan_at=plan_at,
+        hours_as_of=AT - timedelta(hours=30),
+    )
+
+
+def test_the_plan_status_is_never_missing() -> None:
+    """Without a job and without a plan there is still one entry, and it says so."""
+    only = whole([], None).entries
+    assert [entry.summary for entry in only] == ["No plan yet - nothing due"]
+
+
+def test_the_plan_status_counts_states_and_says_how_old_the_counters_are() -> None:
+    """Only open turns count; the age is as of the plan, so it does not change by the hour."""
+    jobs = [
+        knife_job(1, state=State.PAST_LIMIT),
+        knife_job(2, state=State.WINDOW_OPEN),
+        knife_job(3, state=State.WINDOW_OPEN),
+        knife_job(4, state=State.WINDOW_OPEN, first=False),
+    ]
+    entry = whole(jobs).entries[0]
+    assert entry.summary == "Plan as of 25 Nov 2026 07:00 ship time - 1 past limit - 2 in window"
+    assert entry.starts == date(2026, 11, 25)
+    assert "24 Nov 2026 01:00 ship time (30 h before the plan)" in entry.description
+    same = status_entry(
+        vessel=VESSEL, jobs=jobs, plan_at=AT, hours_as_of=AT - timedelta(hours=30), offset_minutes=60, at=AT + 9 * DAY
+    )
+    assert same == entry
+
+
+def stored(entry: CalendarEntry, content: str = "a", at: datetime = AT) -> StoredEvent:
+    return revise(None, entry, content, at)
+
+
+def test_an_unchanged_event_is_the_very_same_object() -> None:
+    """Whatever the hour."""
+    entry = shown([knife_job()])[KEY]
+    old = stored(entry)
+    assert revise(old, entry, "a", AT + DAY) is old
+
+
+def test_a_new_text_moves_only_the_time_of_change() -> None:
+    """SEQUENCE stays, CREATED stays."""
+    entry = shown([knife_job()])[KEY]
+    new = revise(stored(entry), entry, "b", AT + DAY)
+    assert (new.sequence, new.changed_at, new.created_at) == (0, AT + DAY, AT)
+
+
+@pytest.mark.parametrize("change", [{"starts": date(2027, 1, 3)}, {"ends": date(2027, 1, 9)}, {"status": "CONFIRMED"}])
+def test_a_new_date_or_status_raises_the_sequence_by_one(change: dict[str, object]) -> None:
+    """RFC 5546 2.1.4."""
+    entry = shown([knife_job()])[KEY]
+    new = revise(stored(entry), replace(entry, **change), "b", AT + DAY)  # type: ignore[arg-type]
+    assert new.sequence == 1
+
+
+def test_the_time_of_change_never_goes_back() -> None:
+    """A clock put back an hour still gives a later second."""
+    entry = shown([knife_job()])[KEY]
+    old = stored(entry)
+    assert revise(old, entry, "b", AT - timedelta(hours=1)).changed_at == AT + timedelta(seconds=1)
+    feed = republish(None, b"one", AT)
+    assert republish(feed, b"one", AT + DAY) is feed
+    assert republish(feed, b"two", AT - DAY).changed_at == AT + timedelta(seconds=1)
+
+
+def test_an_event_survives_being_kept_in_columns() -> None:
+    """Mark, text and numbers give the same event back."""
+    event = replace(stored(shown([knife_job()])[KEY]), text="BEGIN:VEVENT")
+    back = StoredEvent.kept(
+        key=event.key,
+        role=event.role,
+        mark=event.mark(),
+        text=event.text,
+        sequence=event.sequence,
+        created_at=event.created_at.astimezone(UTC),
+        changed_at=event.changed_at,
+    )
+    assert back == event
