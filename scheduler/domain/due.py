@@ -15,7 +15,7 @@ outlook), each resting on the one before being done as due, or now when that is 
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 
 from scheduler.domain.fleet import JobKind, LastDone, Plant
@@ -122,13 +122,14 @@ def reckon_first(plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
 
 def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> Done:
     occurrence = Occurrence(kind=kind.code, subject=subject, sequence=0)
+    done_at = last.done_at.astimezone(UTC)
     if kind.subject is Subject.PLANT:
-        return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=0)
+        return Done(occurrence=occurrence, done_at=done_at, running_seconds=0)
     if last.running_hours is not None:
-        return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=round(last.running_hours * 3600))
-    seconds = hours_at(kind.subject, subject, last.done_at).seconds
+        return Done(occurrence=occurrence, done_at=done_at, running_seconds=round(last.running_hours * 3600))
+    seconds = hours_at(kind.subject, subject, done_at).seconds
     matters = kind.interval_running_hours is not None
-    return Done(occurrence=occurrence, done_at=last.done_at, running_seconds=seconds, estimated=matters)
+    return Done(occurrence=occurrence, done_at=done_at, running_seconds=seconds, estimated=matters)
 
 
 def due_jobs(
@@ -246,7 +247,7 @@ class _Chain:
                 spans = []
         spans = spans or [(s.from_at, 0.0) for s in self.plant.stays] or [(self.at, 0.0)]
         from_at, opening = min(spans)
-        return from_at, round(opening * 3600)
+        return from_at.astimezone(UTC), round(opening * 3600)
 
     def _reach(self, seconds: int) -> Forecast | None:
         return self.meter.reach(seconds, self.at) if self.meter else None

@@ -17,6 +17,7 @@ ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 CODE = re.compile(r"[a-z0-9][a-z0-9_-]{0,62}")
 LONGEST_NAME = 200
 MOST_RUNNING_HOURS = 200_000
+FIRST_YEAR, LAST_YEAR = 1970, 2199
 
 
 def id_faults(at: str, what: str, text: str, pattern: re.Pattern[str] = ID) -> Iterator[Fault]:
@@ -97,12 +98,18 @@ def stretch_faults(at: str, what: str, from_at: datetime, to_at: datetime | None
 
 
 def instant_faults(at: str, what: str, instant: datetime) -> Iterator[Fault]:
-    """One, unless the instant has an offset from UTC."""
+    """One, unless the instant has an offset from UTC and a year in which a ship with this software can sail."""
     if not is_aware(instant):
         yield (
             at,
             f"{what} {instant.isoformat()} has no offset from UTC: an instant like 2027-03-01T08:00:00Z was expected. "
             "Add Z or the offset.",
+        )
+    if not FIRST_YEAR <= instant.year <= LAST_YEAR:
+        yield (
+            at,
+            f"{what} {instant.isoformat()} cannot be: a year from {FIRST_YEAR} to {LAST_YEAR} was expected. "
+            "Correct the date.",
         )
 
 

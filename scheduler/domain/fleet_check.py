@@ -28,6 +28,7 @@ from scheduler.domain.kind_check import kind_faults, last_done_faults, renewal_f
 MOST_PUMPS = 8
 MOST_M3_PER_H, MOST_RECEIVER_M3 = 5000.0, 500.0
 MOST_HANDS = 50
+MOST_COUNTS = 2**64
 
 Span = TypeVar("Span", Stay, Fitting)
 
@@ -37,7 +38,12 @@ def faults_of(vessel: Vessel) -> tuple[Fault, ...]:
 
     A plant with a single pump is taken: nothing can be staggered there, and the plan will say so.
     """
-    return tuple(_vessel(vessel))
+    return tuple((at, _plain(says)) for at, says in _vessel(vessel))
+
+
+def _plain(says: str) -> str:
+    """A sentence that can be shown and sent, whatever a name in it holds."""
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in says)
 
 
 def _vessel(vessel: Vessel) -> Iterator[Fault]:
@@ -194,8 +200,11 @@ def _counters(at: str, plant: Plant) -> Iterator[Fault]:
             ("resolution", counter.resolution, "the smallest step in counts"),
             ("quiet_after_hours", counter.quiet_after_hours, "the hours after which it is called silent"),
         ):
-            if figure is not None and not (isfinite(figure) and figure > 0):
-                yield f"{here}/{member}", f"{member} {named} is {figure:g}: above 0 was expected. Give {what}."
+            if figure is not None and not 0 < figure <= MOST_COUNTS:
+                yield (
+                    f"{here}/{member}",
+                    f"{member} {named} is {figure}: above 0 and not beyond 2^64 was expected. Give {what}.",
+                )
 
 
 def _crew(at: str, crew: Crew) -> Iterator[Fault]:

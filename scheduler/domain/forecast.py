@@ -174,7 +174,7 @@ def reach(pace: Pace, left_seconds: int, *, as_of: datetime, at: datetime, own_d
     """When `left_seconds`, left at the reading of `as_of`, will have run; see `forecast`.
 
     The likely date counts from the reading at the usual rate. The early date allows for the pump having run without a
-    stop since then.
+    stop since then. Dates are floored to the second.
     """
     as_of = min(as_of, at)
     if left_seconds <= 0:
@@ -185,9 +185,9 @@ def reach(pace: Pace, left_seconds: int, *, as_of: datetime, at: datetime, own_d
         likely_at = _later(as_of, _along(left_days, pace.run_days, pace.likely_days))
         late_at = _later(as_of, _along(left_days, pace.run_days, pace.late_days))
     return Forecast(
-        early_at=early_at,
-        likely_at=likely_at,
-        late_at=late_at,
+        early_at=early_at.replace(microsecond=0),
+        likely_at=likely_at.replace(microsecond=0),
+        late_at=late_at.replace(microsecond=0),
         h_per_day=pace.h_per_day,
         look_back_days=pace.look_back_days,
         runs=pace.runs,

@@ -55,13 +55,13 @@ def renewals(plant: Plant, kind: JobKind, subject_id: str, at: datetime) -> tupl
     """
     pump, position = where(plant, kind.subject, subject_id, at)
     found = []
-    for code in kind.renews:
-        other = plant.kind(code)
+    kinds = {other.code: other for other in plant.job_kinds}
+    for other in (kinds[code] for code in kind.renews if code in kinds):
         for subject in _all_subjects(plant, other):
             other_pump, other_position = where(plant, other.subject, subject, at)
             together = (pump is not None and other_pump == pump) or (
                 position is not None and other_position == position
             )
-            if (kind.subject is Subject.PLANT or together) and (code, subject) != (kind.code, subject_id):
-                found.append((code, subject))
+            if (kind.subject is Subject.PLANT or together) and (other.code, subject) != (kind.code, subject_id):
+                found.append((other.code, subject))
     return tuple(found)

@@ -1,0 +1,151 @@
+"""Capacity of pumps, the minimum over ship time, how many may be out."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from itertools import combinations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scheduler.domain.capacity import (
+    Free,
+    Outage,
+    Swept,
+    absolute_kpa,
+    available,
+    capacities_at,
+    free_from_fixtures,
+    free_of,
+    litres_down,
+    litres_up,
+    may_be_out,
+    minimum_at,
+    provisional_capacity,
+    pump_capacity,
+    swept_of,
+)
+from scheduler.domain.fleet import MinimumBlock, Pump, Stay
+from scheduler.errors import Refused
+from tests.unit.domain.plants import AT, SET_UP_AT, plant
+
+
+def wall(year: int, month: int, day: int, hour: int, minute: int = 0) -> datetime:
+    """A ship's wall-clock time: no offset, it is what the clock in the mess says."""
+    return datetime(year, month, day, hour, minute)  # noqa: DTZ001
+
+
+PUMP = Pump(id="u1", serial="A-101", rated_swept_m3_per_h=60.0, derate=0.9)
+
+
+def test_a_pump_counts_for_its_passed_test_else_for_rated_times_derate():
+    """54 m3/h without a test; with one of 51.5 that figure, whatever the derate."""
+    assert pump_capacity(PUMP) == Swept(54.0)
+    assert pump_capacity(replace(PUMP, measured_swept_m3_per_h=51.5)) == Swept(51.5)
+
+
+def test_a_pump_not_proved_counts_for_the_provisional_share():
+    """A pump returned and not proved counts for 0.8 of its capacity by default."""
+    assert provisional_capacity(plant(), replace(PUMP, measured_swept_m3_per_h=50.0)) == Swept(40.0)
+
+
+@given(st.floats(0, 5000), st.floats(0, 99))
+def test_swept_to_free_and_back_is_the_same_volume(m3_per_h, vacuum_kpa):
+    """Turning a swept volume into free air and back changes nothing, and free air is never more than swept."""
+    free = free_of(Swept(m3_per_h), vacuum_kpa)
+    assert free.m3_per_h <= m3_per_h * (1 + 1e-12)
+    assert swept_of(free, vacuum_kpa).m3_per_h == pytest.approx(m3_per_h)
+
+
+@pytest.mark.parametrize("vacuum_kpa", [-50.0, 101.325, 500.0, float("nan")])
+def test_a_vacuum_that_cannot_be_is_refused_in_words(vacuum_kpa):
+    """A minus sign, a whole atmosphere or more, and no number are refused with what was expected."""
+    with pytest.raises(Refused, match="kPa below atmosphere"):
+        absolute_kpa(vacuum_kpa)
+
+
+def test_fixtures_add_the_leak_and_refuse_a_negative_figure():
+    """The leak comes on top of the flushes; less than no closets is refused."""
+    assert free_from_fixtures(10, 6, 50.0, Free(0.5)) == Free(3.5)
+    with pytest.raises(Refused, match="water closets is -1"):
+        free_from_fixtures(-1, 6, 50.0)
+    with pytest.raises(Refused, match="litres a flush is nan"):
+        free_from_fixtures(1, 6, float("nan"))
+
+
+@pytest.mark.parametrize(
+    ("hour", "expected"),
+    [
+        (5, "minimum"),
+        (6, "busy hours"),
+        (8, "busy hours"),
+        (9, "minimum"),
+        (22, "minimum"),
+        (23, "night"),
+        (0, "night"),
+        (4, "night"),
+    ],
+)
+def test_hours_of_a_block_end_excluded_and_may_run_over_midnight(hour, expected):
+    """6 to 9 covers 8:59 and not 9:00; 23 to 5 covers midnight."""
+    assert minimum_at(plant(), wall(2027, 3, 1, hour, 59))[1] == expected
+
+
+def test_the_last_block_that_matches_counts():
+    """A later full-ship stretch overrules busy hours, on its first and last date and on no other."""
+    blocks = (
+        *plant().minimum_blocks,
+        MinimumBlock(minimum_swept_m3_per_h=150.0, label="full ship", from_on=date(2027, 3, 2), to_on=date(2027, 3, 4)),
+    )
+    full = plant(minimum_blocks=blocks)
+    labels = [minimum_at(full, wall(2027, 3, day, 7))[1] for day in range(1, 6)]
+    assert labels == ["busy hours", "full ship", "full ship", "full ship", "busy hours"]
+    assert minimum_at(full, wall(2027, 3, 3, 2)) == (Swept(150.0), "full ship")
+
+
+def test_outages_lower_what_is_available_only_while_they_last():
+    """A pump down counts for nothing from its first instant to its last, excluded; open-ended means until told."""
+    down = Outage(pump="u1", from_at=AT, to_at=AT + timedelta(hours=2), counts_for=Swept(0.0), reason="open")
+    seen = [available(plant(), [down], AT + timedelta(hours=h)).m3_per_h for h in (-1, 0, 1, 2)]
+    assert seen == [180.0, 120.0, 120.0, 180.0]
+    assert available(plant(), [replace(down, to_at=None)], AT + timedelta(days=900)) == Swept(120.0)
+
+
+def test_of_two_outages_the_lower_counts_and_none_makes_a_pump_larger():
+    """Provisional 48 and down 0 at once: 0. An outage that says 90 leaves a 60 pump at 60."""
+    proving = Outage(pump="u1", from_at=AT, to_at=None, counts_for=Swept(48.0), reason="not proved")
+    down = replace(proving, counts_for=Swept(0.0), reason="open")
+    assert capacities_at(plant(), [proving, down], AT)["u1"] == Swept(0.0)
+    assert capacities_at(plant(), [down, proving], AT)["u1"] == Swept(0.0)
+    assert capacities_at(plant(), [replace(proving, counts_for=Swept(90.0))], AT)["u1"] == Swept(60.0)
+
+
+def test_a_pump_on_the_shelf_does_not_count():
+    """Only pumps in a position give capacity."""
+    two = plant(stays=tuple(Stay(pump=f"u{n}", position=f"vp{n}", from_at=SET_UP_AT) for n in (1, 3)))
+    assert list(capacities_at(two, [], AT)) == ["u1", "u3"]
+
+
+def test_nothing_required_lets_all_out_and_too_much_has_no_answer():
+    """Lay-up: all may be out. More than all together: none, not nought."""
+    assert may_be_out([Swept(60.0)] * 3, Swept(0.0)) == 3
+    assert may_be_out([], Swept(0.0)) == 0
+    assert may_be_out([Swept(60.0)] * 3, Swept(180.1)) is None
+
+
+@given(st.lists(st.integers(0, 80), max_size=7), st.integers(0, 400))
+def test_any_k_pumps_may_be_out_and_some_k_and_one_more_may_not(capacities, required):
+    """The answer is the largest k for which every choice of k pumps leaves enough; compared with trying them all."""
+
+    def enough(k: int) -> bool:
+        return all(sum(capacities) - sum(out) >= required for out in combinations(capacities, k))
+
+    counts = [k for k in range(len(capacities) + 1) if enough(k)]
+    expected = max(counts, default=None)
+    assert may_be_out([Swept(float(c)) for c in capacities], Swept(float(required))) == expected
+
+
+def test_litres_round_against_the_plant_but_forgive_a_float():
+    """Pumps round down and the minimum up; 0.1 + 0.2 m3/h is 300 litres both ways."""
+    assert (litres_down(Swept(59.9999)), litres_up(Swept(59.9991))) == (59999, 60000)
+    assert litres_down(Swept(0.1 + 0.2)) == litres_up(Swept(0.1 + 0.2)) == 300
