@@ -88,7 +88,8 @@ class Meters:
         """A pump's pace from what was known at its last reading, beside the pumps that stand in a position now."""
         unknown = days_unknown(read_at, self.at)
         if (pump, unknown) not in self._paces:
-            now = {p.id: self.daily.get(p.id, ()) for p in self.plant.pumps if self.plant.position_of(p.id, self.at)}
+            pumps = sorted(p.id for p in self.plant.pumps if self.plant.position_of(p.id, self.at))
+            now = {other: self.daily.get(other, ()) for other in pumps}
             then = {other: days[: max(0, len(days) - unknown)] for other, days in now.items()}
             if unknown not in self._misses:
                 self._misses[unknown] = misses_of(list(then.values()))
