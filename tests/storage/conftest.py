@@ -24,6 +24,13 @@ def db(kind: str, tmp_path: Path) -> Iterator[Database]:
 
 
 @pytest.fixture
+def fresh_db(kind: str, tmp_path: Path) -> Iterator[Database]:
+    """The same, for a test that alters the tables."""
+    with stores.store(kind, tmp_path, fresh=True) as database:
+        yield database
+
+
+@pytest.fixture
 def sqlite(tmp_path: Path) -> Iterator[Database]:
     """The same, on SQLite alone."""
     with stores.store("sqlite", tmp_path) as database:

@@ -107,12 +107,12 @@ def test_no_way_round_the_refusal(db: Database) -> None:
 def test_records_are_read_by_range_and_kind(db: Database) -> None:
     """Both ends are included, the order is that of the numbers, and blocks do not show."""
     with db.write() as session:
-        for number in range(1, 1203):
+        for number in range(1, 603):
             append(session, "plover", "job" if number % 2 else "note", AT, {"n": number})
     with db.read() as session:
-        assert [record.number for record in records(session, "plover")] == list(range(1, 1203))
+        assert [record.number for record in records(session, "plover")] == list(range(1, 603))
         assert [record.number for record in records(session, "plover", 499, 502)] == [499, 500, 501, 502]
-        assert [record.number for record in records(session, "plover", 1195, kind="job")] == [1195, 1197, 1199, 1201]
+        assert [record.number for record in records(session, "plover", 595, kind="job")] == [595, 597, 599, 601]
         (first,) = records(session, "plover", 1, 1)
     assert first.recorded_at == AT.replace(microsecond=0)
     assert first.text == '{"kind":"job","n":"1","number":"1","recorded_at":"2026-11-25T07:30:15Z"}'

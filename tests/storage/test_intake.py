@@ -179,11 +179,11 @@ def test_a_request_is_answered_only_after_its_commit(db: Database) -> None:
     assert len(seen) == 5
 
 
-def test_a_commit_that_fails_never_answers_stored(db: Database) -> None:
+def test_a_commit_that_fails_never_answers_stored(fresh_db: Database) -> None:
     """The request whose commit fails gets the error; the others of its group are stored by themselves."""
-    a, b, *_ = add_vessel(db)
-    poison_commits(db)
-    intake = Intake(db, CLOCK)
+    a, b, *_ = add_vessel(fresh_db)
+    poison_commits(fresh_db)
+    intake = Intake(fresh_db, CLOCK)
     good = intake.submit("plover", [(a, 1, 1, 1)])
     bad = intake.submit("plover", [(a, 2, 2, 1), (b, 2, POISON, 1)])
     late = intake.submit("plover", [(a, 3, 3, 1)])
@@ -192,7 +192,7 @@ def test_a_commit_that_fails_never_answers_stored(db: Database) -> None:
         with pytest.raises(Clash):
             bad.result(timeout=30)
         assert intake.submit("plover", [(a, 4, 4, 1)]).result(timeout=30).doors == (Door.STORED,)
-    assert stored(db) == {(a, 1): 1, (a, 3): 3, (a, 4): 4}
+    assert stored(fresh_db) == {(a, 1): 1, (a, 3): 3, (a, 4): 4}
     assert (intake.state().stored, intake.state().failed) == (3, 1)
 
 

@@ -204,14 +204,14 @@ def test_a_step_that_leaves_orphans_is_undone(sqlite: Database, next_step: Path)
         assert len(session.exec(select(CounterRow)).all()) == 4
 
 
-def test_a_newer_database_is_refused(db: Database) -> None:
+def test_a_newer_database_is_refused(fresh_db: Database) -> None:
     """Tables of a later version are left alone."""
-    with db.write() as session:
+    with fresh_db.write() as session:
         session.connection().exec_driver_sql("UPDATE alembic_version SET version_num = 'v9999'")
     with pytest.raises(Clash, match="newer"):
-        create_or_check(db)
+        create_or_check(fresh_db)
     with pytest.raises(Clash, match="newer"):
-        upgrade(db.url.render_as_string(hide_password=False))
+        upgrade(fresh_db.url.render_as_string(hide_password=False))
 
 
 def test_another_programs_database_is_refused(kind: str, tmp_path: Path) -> None:
