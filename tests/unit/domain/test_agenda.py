@@ -10,7 +10,7 @@ from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import caution_line
 from scheduler.domain.quoting import Quoted
 from scheduler.domain.revision import CalendarEntry, StoredEvent, republish, revise
-from scheduler.domain.words import State
+from scheduler.domain.words import State, Trigger
 from tests.calendar_cases import (
     ALARM,
     AT,
@@ -200,6 +200,24 @@ def test_a_calendar_point_moves_at_once_and_a_clock_change_never_moves_it() -> N
     moved = alarm_job(due_at=AT + 14 * DAY)
     again = shown([moved], offset_minutes=180, published=published(first))["alarm:vac1:9"]
     assert again.starts == date(2026, 12, 9)
+
+
+def test_the_limit_keeps_its_distance_from_a_due_date_that_is_kept() -> None:
+    """Both stay while only the forecast drifts, or a limit could come to stand before its due date."""
+    drifted = knife_job(due_in_days=36, ran_hours=1150, as_of=AT + 7 * DAY)
+    again = shown([drifted], at=AT + 7 * DAY, published=published(shown([knife_job()])))[KEY]
+    assert "Running hours: 1150" in again.description
+    assert "Due: 1500 running h, about Mon 4 Jan 2027." in again.description
+    assert "Limit: 1550 running h, about Sat 9 Jan 2027." in again.description
+
+
+def test_a_calendar_point_that_comes_to_be_first_is_shown_to_the_day() -> None:
+    """The trigger turns from hours to calendar: no 7 days of grace for a date that is certain."""
+    job = replace(knife_job(), calendar_due_at=AT + 43 * DAY)
+    turned = replace(job, due_at=AT + 43 * DAY, trigger=Trigger.CALENDAR)
+    again = shown([turned], published=published(shown([job])))[KEY]
+    assert again.starts == date(2027, 1, 7)
+    assert "Due: Thu 7 Jan 2027 by calendar." in again.description
 
 
 def test_a_clock_change_leaves_a_timed_event_alone_until_its_instant_changes() -> None:

@@ -303,6 +303,14 @@ def test_the_last_row_dropped_with_its_header_rewritten_shows_against_the_number
     assert broken(lines, expected_head="ab" * 32, expected_number=9).number == 9
 
 
+def test_records_numbered_anew_are_found_by_the_number_in_their_text() -> None:
+    """Lines and first line agree on 6 to 10, the hashed texts say 5 to 9."""
+    moved = [replace(record, number=record.number + 1) for record in chain(9)[4:]]
+    found = broken(exported(moved))
+    assert found.number == 6
+    assert "changed" in found.says
+
+
 def test_a_filtered_export_a_foreign_file_and_an_empty_file_are_answered_in_words() -> None:
     """The number is none, since no record is to blame."""
     filtered = list(jsonl(chain(3), replace(FRAME, filter="kind: note")))
