@@ -10,12 +10,8 @@ def main() -> None:
 
     try:
         app(prog_name="leadline")
-    except Stale as error:
-        code, said = 6, error
-    except Busy as error:
-        code, said = 75, error
     except SchedulerError as error:
-        code, said = 1, error
+        code, said = 6 if isinstance(error, Stale) else 75 if isinstance(error, Busy) else 1, error
     except KeyboardInterrupt:
         sys.exit(130)
     except BrokenPipeError:

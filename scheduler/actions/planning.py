@@ -294,7 +294,8 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     for key, (start, end) in held.times().items():
         place, kind = names.get(key, ("", ""))
         margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
-        yield f"  {start + offset:%a %d %b %Y %H:%M} to {end + offset:%a %H:%M}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}"
+        when = f"{start + offset:%a %d %b %Y %H:%M} to {end + offset:%a %H:%M}"
+        yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}"
     for short in held.plan.shortfalls:
         yield f"  shortfall: {short.says}"
     for remark in held.plan.remarks:

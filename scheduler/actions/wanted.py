@@ -1,5 +1,7 @@
 """What the timers are asked to do next: kept in the database, so a restart forgets nothing."""
 
+import secrets
+
 from scheduler.storage import people_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import TaskRunRow
@@ -10,7 +12,11 @@ REPLAN = "plan anew"
 def want_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> None:
     """Ask for a new plan of a plant; asking twice before it is made asks once."""
     if not any(row.period.rpartition("@")[0] == plant_id for row in people_rows.open_tasks(session, REPLAN)):
-        session.add(TaskRunRow(task=REPLAN, period=f"{plant_id}@{now_s}", vessel_id=vessel_id, started_s=now_s))
+        session.add(
+            TaskRunRow(
+                task=REPLAN, period=f"{plant_id}@{now_s}-{secrets.token_hex(4)}", vessel_id=vessel_id, started_s=now_s
+            )
+        )
         session.flush()
 
 

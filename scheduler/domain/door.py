@@ -59,13 +59,14 @@ def value_milli(setup: Setup, value: object) -> int | Refusal:
         return _not_a_number(setup, value)
     if milli < 0 or value < 0:  # type: ignore[operator]
         return Refusal(
-            "negative", f"{setup.name}: value {value} is below 0; send {_COUNTER_VALUE}, as the register shows it."
+            "negative",
+            f"{setup.name}: value {_short(value)} is below 0; send {_COUNTER_VALUE}, as the register shows it.",
         )
     modulus = setup.modulus
     if modulus is not None and milli >= modulus * 1000:
         return Refusal(
             "over modulus",
-            f"{setup.name}: value {value} cannot be, it starts again at 0 after {modulus - 1}; check register, type, "
+            f"{setup.name}: value {_short(value)} cannot be, it starts again at 0 after {modulus - 1}; check register, type, "
             "word order and the counter's modulus.",
         )
     if milli > MOST_COUNTS * 1000:
@@ -131,10 +132,8 @@ def check_item(setup: Setup, item: Mapping[str, object]) -> Accepted | Refusal:
 
     A value for an instant in the future is taken: the ledger holds it (R12).
     """
-    if not DELTA_KEYS.isdisjoint(item):
-        return delta_refusal(setup, item)
     if "value" not in item:
-        return _not_a_number(setup, None)
+        return _not_a_number(setup, None) if DELTA_KEYS.isdisjoint(item) else delta_refusal(setup, item)
     at_s = instant_s(item.get("observed_at"))
     return check(setup, item["value"], at_s) if isinstance(at_s, int) else at_s
 

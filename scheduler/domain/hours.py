@@ -5,7 +5,7 @@ not. A database answers both by seeks (`Totals`), memory by `Curves`.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -27,8 +27,9 @@ Point = tuple[int, int]
 class RunningHours:
     """Running hours of one subject at an instant.
 
-    seconds: whole seconds run, opening balance included. as_of: instant of the last credited reading that this rests
-    on, none when there is none. estimated: some of it is pro-rated, projected, or rests on something held or missing.
+    seconds: whole seconds run, opening balance included. as_of: instant up to which readings account for them: the one
+    asked for when there is a later reading too, else that of the newest counted reading, none when there is none.
+    estimated: some of it is pro-rated, projected, or rests on something held or missing.
     """
 
     seconds: int
@@ -120,15 +121,13 @@ def running_hours(plant: Plant, totals: Totals, subject: Subject, subject_id: st
         case Subject.PUMP:
             return _pump(plant, totals, subject_id, at_s)
         case Subject.PART:
-            parts = [
-                _gained(
-                    _pump(plant, totals, fitting.pump, start),
-                    _pump(plant, totals, fitting.pump, max(start, _until(fitting.to_at, at_s))),
-                    fitting.opening_running_hours,
-                )
-                for fitting in plant.fittings
-                if fitting.part == subject_id and (start := _second(fitting.from_at)) <= at_s
-            ]
+            parts = []
+            for fitting in plant.fittings:
+                from_s, to_s = _second(fitting.from_at), _until(fitting.to_at, at_s)
+                if fitting.part == subject_id and from_s <= at_s:
+                    sits = fitting.to_at is None or at < fitting.to_at
+                    ran = _sum(list(_runs(plant, totals, fitting.pump, from_s, to_s, open_end=sits)))
+                    parts.append(_on_top_of(fitting.opening_running_hours, ran))
             return _sum(parts)
         case Subject.PLANT:
             raise ValueError("a plant has no running hours of its own")
@@ -188,32 +187,45 @@ def _position(plant: Plant, totals: Totals, position: str, at_s: int) -> Running
         if counter.position == position:
             before, after = totals.around(counter.id, at_s)
             total, estimated = _total_at(before, after, at_s)
-            as_of = None if before is None else datetime.fromtimestamp(before[0], UTC)
+            as_of_s = None if before is None else before[0] if after is None else at_s
             seconds = (total or 0) + totals.given(counter.id, at_s)
-            parts.append(RunningHours(seconds=seconds, as_of=as_of, estimated=estimated))
+            parts.append(RunningHours(seconds=seconds, as_of=_instant(as_of_s), estimated=estimated))
     return _sum(parts)
 
 
 def _pump(plant: Plant, totals: Totals, pump: str, at_s: int) -> RunningHours:
-    parts = [
-        _gained(
-            _position(plant, totals, stay.position, start),
-            _position(plant, totals, stay.position, max(start, _until(stay.to_at, at_s))),
-            stay.opening_running_hours,
+    before = [s.opening_running_hours for s in plant.stays if s.pump == pump and _second(s.from_at) <= at_s]
+    return _on_top_of(sum(before), _sum(list(_runs(plant, totals, pump, None, at_s, open_end=True))))
+
+
+def _runs(
+    plant: Plant, totals: Totals, pump: str, from_s: int | None, to_s: int, *, open_end: bool
+) -> Iterator[RunningHours]:
+    """What a pump ran in each of its stays between two instants (from none: from the first on).
+
+    Before a position's first reading nothing is known to have run. A stay that has ended and that no reading reaches the
+    end of lacks something: estimated, and so it is when `open_end` is false.
+    """
+    for stay in plant.stays:
+        if stay.pump != pump:
+            continue
+        start = _second(stay.from_at) if from_s is None else max(from_s, _second(stay.from_at))
+        end = _until(stay.to_at, to_s)
+        if start > end:
+            continue
+        was, now = (_position(plant, totals, stay.position, at_s) for at_s in (start, end))
+        ended = not open_end or (stay.to_at is not None and _second(stay.to_at) <= to_s)
+        short = ended and start < end and (now.as_of is None or _second(now.as_of) < end)
+        yield RunningHours(
+            seconds=now.seconds - was.seconds,
+            as_of=None if now.as_of is None else _instant(max(start, _second(now.as_of))),
+            estimated=was.estimated or now.estimated or short,
         )
-        for stay in plant.stays
-        if stay.pump == pump and (start := _second(stay.from_at)) <= at_s
-    ]
-    return _sum(parts)
 
 
-def _gained(start: RunningHours, end: RunningHours, opening_running_hours: float) -> RunningHours:
-    """What was run from start to end, on top of an opening figure. Before the first reading nothing is known to have run."""
-    return RunningHours(
-        seconds=end.seconds - start.seconds + round(opening_running_hours * 3600),
-        as_of=end.as_of,
-        estimated=start.estimated or end.estimated,
-    )
+def _on_top_of(opening_running_hours: float, ran: RunningHours) -> RunningHours:
+    seconds = ran.seconds + round(opening_running_hours * 3600)
+    return RunningHours(seconds=seconds, as_of=ran.as_of, estimated=ran.estimated)
 
 
 def _sum(parts: Sequence[RunningHours]) -> RunningHours:
@@ -237,6 +249,10 @@ def _total_at(before: Point | None, after: Point | None, at_s: int) -> tuple[int
 
 def _until(to_at: datetime | None, at_s: int) -> int:
     return at_s if to_at is None else min(at_s, _second(to_at))
+
+
+def _instant(at_s: int | None) -> datetime | None:
+    return None if at_s is None else datetime.fromtimestamp(at_s, UTC)
 
 
 def _second(at: datetime) -> int:

@@ -8,10 +8,11 @@ What a store has to do
     1. Readings and events are the truth and are only ever added. Entries, flags and checkpoints may be thrown away.
     2. A new reading or event (or one taken back) touches its instant. Take the newest checkpoint whose `last_s` is
        *before* the earliest touched instant, none: START. Drop the checkpoints that are not.
-    3. Load all readings and events after that checkpoint's `last_s`, and call `derive(setup, items, state)`.
+    3. Load all readings and events after that checkpoint's `last_s`, and for each of their `pieces`, with the state that
+       the piece before gave, call `derive(setup, piece, state)`. Pieces are cut between instants, never inside one: a
+       checkpoint in the middle of an instant would lose the rest of it.
     4. In one transaction delete this counter's entries and flags with `at_s >= rewrite_from_s`, insert the entries and
-       flags returned, and keep `state.to_text()` as a checkpoint. With very many items call it for one piece after the
-       other, with the state of the piece before; keep a checkpoint every few hundred items.
+       flags returned, and keep `state.to_text()` as a checkpoint.
     5. Entries may share an instant: keep them in the order given; the last one with a total_s is the total there.
     6. What a person did about a flag is kept under (counter, flag code, at_s) and outlives the rewriting.
 
@@ -66,6 +67,7 @@ __all__ = [
     "derive",
     "fold",
     "in_order",
+    "pieces",
     "step",
 ]
 
@@ -117,6 +119,18 @@ def _key(item: Item) -> tuple[int, ...]:
             return item.at_s, RANK[StepDecision], item.credit_s
         case BadReading():
             return item.at_s, RANK[BadReading]
+
+
+def pieces(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
+    """The items in observation order, cut between instants into pieces of about `size` (1 or more)."""
+    ordered = in_order(items)
+    first = 0
+    while first < len(ordered):
+        after = min(first + size, len(ordered))
+        while after < len(ordered) and ordered[after].at_s == ordered[after - 1].at_s:
+            after += 1
+        yield ordered[first:after]
+        first = after
 
 
 def fold(setup: Setup, items: Iterable[Item], state: State = START) -> Folded:

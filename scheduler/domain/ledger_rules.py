@@ -125,7 +125,7 @@ class Fold:
         """Take all items, in order."""
         rest = iter(items)
         while True:
-            calm = self.good is not None and self.before is None and not self.lines and self.word is None
+            calm = not self._undecided() and not self.pending and not self.open and self.word is None
             item = self._plain(self.good, rest) if calm and self.good is not None else next(rest, None)
             if item is None:
                 return
@@ -184,9 +184,11 @@ class Fold:
                 f"{self.setup.name}: an item for {says.instant_text(item.at_s)} came after one for "
                 f"{says.instant_text(self.last_s)}; derive again from a checkpoint before it"
             )
+        if item.at_s != self.last_s and not self._undecided():
+            self._settle_all()
         self.last_s, self.last_rank = item.at_s, rank
         if self.word is not None and item.at_s > self.word[0]:
-            self._flag(says.word_without_reading(self.setup, self.word[0], item.at_s))
+            self.open.append(says.word_without_reading(self.setup, self.word[0], item.at_s))
             self.word = None
         match item:
             case Reading():
@@ -214,7 +216,7 @@ class Fold:
             return
         if at_s > received_s + AHEAD_S:
             if not self.ahead:  # one flag for a run of them
-                self._flag(says.future(self.setup, at_s, received_s))
+                self.open.append(says.future(self.setup, at_s, received_s))
             self.ahead = True
             self._put(Entry(at_s, 0, None, Verdict.HELD, Why.FUTURE))
             return
@@ -266,14 +268,16 @@ class Fold:
         for n, (line_at, line_milli) in enumerate(self.lines):
             fit = follows(self.setup, line_at, line_milli, at_s, milli)
             if fit is not None:
-                if fit[0] is not Verdict.JITTER:
-                    self.lines[n] = (at_s, milli)
+                self.lines[n] = (at_s, line_milli if fit[0] is Verdict.JITTER else milli)
                 return True
         return False
 
     def _accept(self, good: Good, at_s: int, milli: int, fit: Fit) -> None:
         verdict, credit_s = fit
-        self.good = good if verdict is Verdict.JITTER else advanced(good, at_s, milli, credit_s)
+        if verdict is Verdict.JITTER:  # the value stays, and is seen to stand at this instant (R8)
+            self.good = good._replace(at_s=at_s)
+        else:
+            self.good = advanced(good, at_s, milli, credit_s)
         self._put(Entry(at_s, credit_s, self.good.run_s, verdict, Why.PLAIN))
 
     def _decided(self, at_s: int, milli: int, credit_s: int) -> None:
@@ -297,7 +301,7 @@ class Fold:
         credit_s, why = 0, Why.PLAIN
         if final is None:
             why = Why.FINAL_UNKNOWN
-            self._flag(says.replaced_unknown(self.setup, good, at_s))
+            self.open.append(says.replaced_unknown(self.setup, good, at_s))
         else:
             fit = None
             if not self._follows_held(at_s, final) and len(self.lines) < MOST_LINES:
@@ -309,7 +313,7 @@ class Fold:
                         self._end_glitch(at_s)
             if fit is None:
                 why = Why.FINAL_DOES_NOT_FIT
-                self._flag(says.replaced_misfit(self.setup, good, at_s, final))
+                self.open.append(says.replaced_misfit(self.setup, good, at_s, final))
             else:
                 self._end_spikes(at_s)
                 credit_s = fit[1]
@@ -318,24 +322,49 @@ class Fold:
         self.good = anchored(at_s, item.new_first_milli, run_s, at_s if credit_s > 0 else good.rose_s)
         self._put(Entry(at_s, credit_s, run_s, Verdict.REPLACEMENT, why))
 
+    def _undecided(self) -> bool:
+        return bool(self.lines) or self.before is not None
+
     def _put(self, entry: Entry) -> None:
-        if not self.lines and self.before is None:
-            self.entries.append(entry)
-            return
+        """Every item ends here. An instant is settled as a whole: what an event put down waits for a reading there."""
         self.pending.append(entry)
-        if len(self.pending) > MOST_PENDING:
+        if self.last_rank != RANK[Reading]:
+            return
+        if not self._undecided():
+            self._settle_all()
+        elif len(self.pending) > MOST_PENDING:
+            self._let_go()
+
+    def _let_go(self) -> None:
+        """Too many entries may still change: a reset is confirmed, else the oldest held instant stays held."""
+        if self.before is not None:
             lines = self.lines
             self._settle()
             self.lines = lines
-
-    def _flag(self, flag: Flag) -> None:
-        (self.open if self.lines or self.before is not None else self.flags).append(flag)
+            return
+        oldest_s = self.pending[0].at_s
+        while self.pending and self.pending[0].at_s == oldest_s:
+            self.entries.append(self.pending.pop(0))
+        while self.open and self.open[0].at_s <= oldest_s:
+            self.flags.append(self.open.pop(0))
 
     def _settle(self) -> None:
         """What is pending stands as it is: a reset is confirmed, held readings stay held and are looked at no more."""
+        self.lines, self.before = [], None
+        if self.last_rank == RANK[Reading]:
+            self._settle_all()
+            return
+        now_s = self.last_s
+        pending = [entry for entry in self.pending if entry.at_s == now_s]
+        flags = [flag for flag in self.open if flag.at_s == now_s]
+        self.entries += self.pending[: len(self.pending) - len(pending)]
+        self.flags += self.open[: len(self.open) - len(flags)]
+        self.pending, self.open = pending, flags
+
+    def _settle_all(self) -> None:
         self.entries += self.pending
         self.flags += self.open
-        self.pending, self.open, self.lines, self.before = [], [], [], None
+        self.pending, self.open = [], []
 
     def _end_spikes(self, at_s: int) -> None:
         """A reading follows from the good one and from nothing held: what was held was false (R7)."""

@@ -210,7 +210,7 @@ class State:
 
     good: the reading the count rests on. before: where it rested before a reset that is not yet confirmed. lines: the
     newest reading of each run of held readings. word: a person's word on the reading at an instant (instant, credit or
-    none for bad). pending and open: entries and flags that later readings may still change.
+    none for bad). pending and open: entries and flags that later items may still change.
     """
 
     last_s: int | None = None
