@@ -86,12 +86,17 @@ def tide_rows(view: PlantView) -> tuple[TideRow, ...]:
 
 
 def beyond(view: PlantView) -> int:
-    """How many open jobs lie after the horizon and have no slot."""
-    return sum(1 for j in view.jobs if not _in_view(j, view))
+    """How many open jobs lie after the horizon and have no slot, those that another takes with it left out."""
+    return sum(1 for j in view.jobs if not _in_view(j, view) and not _taken_along(j))
 
 
 def _in_view(job: JobLine, view: PlantView) -> bool:
-    return job.slot_from_at is not None or saying.stands_at(job.due) < view.horizon_at
+    return not _taken_along(job) and (job.slot_from_at is not None or saying.stands_at(job.due) < view.horizon_at)
+
+
+def _taken_along(job: JobLine) -> bool:
+    """Ahead, and another job takes it with it before it is due: it stands in no list of its own."""
+    return job.due.renewed_by is not None and job.due.state is State.AHEAD
 
 
 def tube_kinds(view: PlantView) -> tuple[JobKind, ...]:

@@ -71,7 +71,7 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         now_at=now.at,
         horizon_at=ends_at,
         pumps=tuple(_pump_lines(now)),
-        jobs=tuple(job_line(now, job, problem_margins(now)) for job in now.jobs if job.first and not _covered(job)),
+        jobs=tuple(job_line(now, job, problem_margins(now)) for job in now.jobs if job.first),
         runs=tuple(run for run in runs if run.from_at < ends_at),
         plan=_plan_line(now, now.taken, taken=True, take=""),
         proposed=_plan_line(now, proposed, taken=False, take=take),
@@ -80,11 +80,6 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         feed_href="",
         hours_href="",
     )
-
-
-def _covered(job: DueJob) -> bool:
-    """Ahead, and another job takes it with it before it is due: nothing to show on its own."""
-    return job.renewed_by is not None and job.state is State.AHEAD
 
 
 def positions_of(now: Situation) -> Mapping[str, str]:
