@@ -18,6 +18,7 @@ from scheduler.domain.ledger import (
     Setup,
     State,
     derive,
+    pieces,
 )
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
@@ -79,10 +80,8 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int) -> None:
         *(Reading(*reading) for reading in ledger_rows.readings(session, row.no, after_s)),
         *(event_of(event) for event in ledger_rows.events(session, row.no, after_s)),
     ]
-    items.sort(key=lambda item: item.at_s)
     ledger_rows.drop_checkpoints(session, row.no, after_s)
-    for first in range(0, len(items), PIECE):
-        piece = items[first : first + PIECE]
+    for piece in pieces(items, PIECE):
         state = _write(session, row, setup, piece, state)
     row.dirty_from_s = None
     session.add(row)

@@ -1,0 +1,303 @@
+"""The running-hours ledger: what it says, what it keeps for later, and what it does when people speak up."""
+
+from dataclasses import FrozenInstanceError
+
+import pytest
+
+from scheduler.domain.fleet import Counter
+from scheduler.domain.ledger import (
+    START,
+    Adjustment,
+    BadReading,
+    Code,
+    Entry,
+    Item,
+    Reading,
+    Replacement,
+    Setup,
+    State,
+    StepDecision,
+    Verdict,
+    Why,
+    derive,
+    fold,
+    in_order,
+    step,
+)
+from scheduler.domain.ledger_rules import MOST_LINES, tolerance_s
+from scheduler.domain.ledger_says import counts_text, hours_text
+
+T0 = 1_790_000_000
+HOURS = Setup(3600, None, 1000, "vp1-hours")
+
+
+def at(hour: float) -> int:
+    return T0 + round(hour * 3600)
+
+
+def posts(*pairs: tuple[float, float]) -> list[Item]:
+    return [Reading(at(hour), round(counts * 1000), at(hour)) for hour, counts in pairs]
+
+
+def verdicts(items: list[Item], setup: Setup = HOURS) -> list[Verdict]:
+    return [entry.verdict for entry in derive(setup, items).entries]
+
+
+def test_a_setup_comes_from_the_vessel_document() -> None:
+    """Resolution becomes thousandths of a count, the counter's id the name in sentences."""
+    counter = Counter(id="vp1-hours", position="vp1", seconds_per_count=360, modulus=65536, resolution=0.5)
+    assert Setup.of(counter) == Setup(360, 65536, 500, "vp1-hours")
+
+
+@pytest.mark.parametrize("broken", [(0, None, 1000), (3600, 0, 1000), (3600, None, 0)])
+def test_a_setup_that_cannot_count_is_refused(broken: tuple[int, int | None, int]) -> None:
+    """Nothing is divided or rolled over by nought."""
+    with pytest.raises(ValueError, match="must be above 0"):
+        Setup(*broken)
+
+
+@pytest.mark.parametrize(("stretch_s", "seconds"), [(0, 3780), (86_400, 3866), (86_400_000, 3780 + 86_400)])
+def test_the_tolerance_of_a_stretch(stretch_s: int, seconds: int) -> None:
+    """One hour of resolution, 0.05 h, and a thousandth of the stretch. Common practice, no source."""
+    assert tolerance_s(HOURS, stretch_s) == seconds
+
+
+@pytest.mark.parametrize(("rise_s", "verdict"), [(25, Verdict.CREDITED), (26, Verdict.HELD)])
+def test_the_edge_of_what_can_have_run(rise_s: int, verdict: Verdict) -> None:
+    """24 h allow 25 whole hours (24 + 1.05 + 0.024), not 26."""
+    assert verdicts(posts((0, 100), (24, 100 + rise_s)))[-1] is verdict
+
+
+def test_the_edge_is_exact_to_the_second() -> None:
+    """On a counter of seconds 3600 s allow 3600 + 1 + 180 + 3, and not one more."""
+    seconds = Setup(1, None, 1000)
+    readings = [Reading(T0, 0, T0), Reading(T0 + 3600, 3_784_000, T0 + 3600)]
+    assert verdicts(list(readings), seconds)[-1] is Verdict.CREDITED
+    assert verdicts([readings[0], readings[1]._replace(value_milli=3_785_000)], seconds)[-1] is Verdict.HELD
+
+
+@pytest.mark.parametrize(("ahead_s", "reason"), [(300, Why.PLAIN), (301, Why.FUTURE)])
+def test_the_edge_of_the_future(ahead_s: int, reason: Why) -> None:
+    """Five minutes ahead is taken, a second more is held."""
+    items: list[Item] = [*posts((0, 100)), Reading(at(24), 110_000, at(24) - ahead_s)]
+    assert derive(HOURS, items).entries[-1].reason == reason
+
+
+def test_a_run_of_stamps_from_the_future_is_flagged_once() -> None:
+    """A sender whose clock is fast gives one flag, not one a minute; the next run gives another."""
+    ahead: list[Item] = [Reading(at(n), 100_000, at(n - 5)) for n in (1, 2, 3, 5, 6)]
+    flags = derive(HOURS, [*posts((0, 100), (4, 100)), *ahead]).flags
+    assert [(flag.code, flag.at_s) for flag in flags] == [(Code.FUTURE, at(1)), (Code.FUTURE, at(5))]
+
+
+def test_a_pending_verdict_changes_when_a_later_reading_settles_it() -> None:
+    """Held becomes spike: the state carries the entry until then, and the rewriting starts at its instant."""
+    first = derive(HOURS, posts((0, 12000), (24, 12900)))
+    assert first.entries[-1].verdict is Verdict.HELD
+    assert first.state.pending == (first.entries[-1],)
+    assert first.state.undecided
+    later = derive(HOURS, posts((48, 12010)), first.state)
+    assert [(e.at_s, e.verdict) for e in later.entries] == [(at(24), Verdict.SPIKE), (at(48), Verdict.CREDITED)]
+    assert later.rewrite_from_s == at(24)
+    assert [flag.code for flag in later.flags] == [Code.SPIKE]
+    assert not later.state.undecided
+
+
+def test_a_reset_is_taken_back_when_the_counter_goes_on() -> None:
+    """Reset credits what the counter shows at once; a reading that fits the old count makes it a glitch and takes the
+    credit back."""
+    first = derive(HOURS, posts((0, 12000), (24, 3)))
+    assert first.state.total_s == 3 * 3600
+    later = derive(HOURS, posts((25, 12001)), first.state)
+    assert [(e.credit_s, e.total_s, e.verdict) for e in later.entries] == [
+        (0, None, Verdict.GLITCH),
+        (3600, 3600, Verdict.CREDITED),
+    ]
+
+
+def test_a_rise_confirms_a_reset_and_the_same_value_does_not() -> None:
+    """The same value again may be the same fault again; a rise is a counter that lives."""
+    same = derive(HOURS, posts((0, 12000), (24, 3), (25, 3)))
+    assert same.state.undecided
+    assert not derive(HOURS, posts((26, 4)), same.state).state.undecided
+
+
+def test_a_second_reset_before_the_first_is_confirmed_can_still_be_a_glitch() -> None:
+    """12000, 3, 0 and on from 12001: both drops were false."""
+    said = verdicts(posts((0, 12000), (4, 3), (5, 0), (6, 12001)))
+    assert said == [Verdict.BASELINE, Verdict.GLITCH, Verdict.GLITCH, Verdict.CREDITED]
+
+
+def test_what_a_reset_credits_stays_within_the_anchor() -> None:
+    """A counter that had used up its tolerance and starts again at 1 is not credited another hour for one minute."""
+    items = posts((0, 12000), (1, 12002), (1 + 1 / 60, 1))
+    derived = derive(HOURS, items)
+    assert derived.entries[-1].verdict is Verdict.RESET
+    assert derived.state.total_s <= 3660 + tolerance_s(HOURS, 3660)
+    assert derived.entries[-1].credit_s < 3600
+
+
+def test_a_flickering_last_digit_does_not_open_the_door_to_a_jump() -> None:
+    """Jitter is a sighting of the old value: after ten days of it a jump of 200 h in an hour is held."""
+    flicker = posts((0, 500), *((n * 24, 499) for n in range(1, 11)), (241, 700))
+    assert verdicts(flicker)[1:] == [Verdict.JITTER] * 10 + [Verdict.HELD]
+
+
+def test_values_that_do_not_follow_from_each_other_are_held_until_a_person_decides() -> None:
+    """After eight of them even a value that fits is held; a step decision ends it."""
+    wild = posts((0, 12000), *((n, 50_000 * n) for n in range(1, MOST_LINES + 1)))
+    after = posts((20, 12005), (21, 12006))
+    derived = derive(HOURS, [*wild, *after])
+    assert [e.reason for e in derived.entries[-2:]] == [Why.ERRATIC, Why.ERRATIC]
+    assert derived.flags[-1].code is Code.ERRATIC
+    decided = derive(HOURS, [*wild, *after, StepDecision(at(20), 5 * 3600)])
+    assert decided.state.total_s == 6 * 3600
+    assert not decided.state.undecided
+
+
+def test_a_drop_within_a_hold_is_weighed_against_the_good_reading() -> None:
+    """12000, a false 12900, then a true restart: the restart counts, the false value is a spike."""
+    said = verdicts(posts((0, 12000), (24, 12900), (48, 3), (72, 13)))
+    assert said == [Verdict.BASELINE, Verdict.SPIKE, Verdict.RESET, Verdict.CREDITED]
+
+
+def test_events_come_before_the_reading_of_their_instant() -> None:
+    """At one instant: marked bad, decision, opening balance, replacement, adjustment, reading, however they arrive; so a
+    reading at the instant of an exchange is the new counter's."""
+    items: list[Item] = [
+        Reading(at(24), 0, at(24)),
+        Adjustment(at(24), 60),
+        Replacement(at(24), 12_004_000, 0),
+        StepDecision(at(24), 0),
+        BadReading(at(24)),
+    ]
+    assert in_order(items) == items[::-1]
+    derived = derive(HOURS, [*posts((0, 12000)), *items[:3]])
+    assert [e.verdict for e in derived.entries[1:]] == [Verdict.REPLACEMENT, Verdict.ADJUSTMENT, Verdict.CREDITED]
+    assert derived.state.total_s == 4 * 3600 + 60
+
+
+def test_the_first_received_of_two_values_stays() -> None:
+    """Two posts for one instant: whichever came first, in whatever order they are given."""
+    early, late = Reading(at(1), 12_001_000, at(1)), Reading(at(1), 12_000_000, at(2))
+    assert in_order([late, early]) == [early]
+
+
+def test_a_final_value_that_does_not_fit_is_not_credited() -> None:
+    """A mistyped final value counts nothing, goes on from the new counter, and is flagged with the hours in question."""
+    derived = derive(HOURS, [*posts((0, 12000), (48, 5)), Replacement(at(24), 21_004_000, 0)])
+    assert derived.state.total_s == 5 * 3600
+    assert [(f.code, f.seconds) for f in derived.flags] == [(Code.REPLACEMENT, 24 * 3600)]
+    assert "21004" in derived.flags[0].says
+
+
+def test_an_exchange_ends_what_was_held() -> None:
+    """Held readings of the old counter stay held; the new counter counts from its first value."""
+    derived = derive(HOURS, [*posts((0, 12000), (24, 15000), (48, 4)), Replacement(at(30), None, 0)])
+    assert [e.verdict for e in derived.entries[1:]] == [Verdict.HELD, Verdict.REPLACEMENT, Verdict.CREDITED]
+    assert derived.state.total_s == 4 * 3600
+
+
+def test_a_final_value_that_follows_what_is_held_is_not_trusted() -> None:
+    """The old counter had jumped and was exchanged in that state: its final value is part of the jump."""
+    derived = derive(HOURS, [*posts((0, 12000), (24, 12500), (960, 12510)), Replacement(at(961), 12_511_000, 0)])
+    assert derived.state.total_s == 0
+    assert derived.flags[-1].code is Code.REPLACEMENT
+
+
+def test_a_final_value_can_show_that_a_reset_was_none() -> None:
+    """12000, 0, exchanged at 12002: the nought was a glitch."""
+    derived = derive(HOURS, [*posts((0, 12000), (1, 0)), Replacement(at(2), 12_002_000, 0)])
+    assert [e.verdict for e in derived.entries[1:]] == [Verdict.GLITCH, Verdict.REPLACEMENT]
+    assert derived.state.total_s == 2 * 3600
+
+
+def test_a_replacement_may_be_the_first_thing_known() -> None:
+    """It is then the baseline."""
+    assert derive(HOURS, [Replacement(at(0), None, 7000), *posts((24, 17))]).state.total_s == 10 * 3600
+
+
+def test_a_word_about_a_reading_that_is_not_there_is_flagged() -> None:
+    """A decision a minute off its reading changes nothing and says so."""
+    derived = derive(HOURS, [*posts((0, 12000), (24, 12006)), StepDecision(at(12), 3600)])
+    assert derived.state.total_s == 6 * 3600
+    assert [flag.code for flag in derived.flags] == [Code.DECISION]
+    assert "no reading at that second" in derived.flags[0].says
+
+
+def test_the_sentence_of_a_reset_names_values_instants_and_what_to_do() -> None:
+    """An engineer reads what fell, from what to what, between when, how much may be missing, and what to record."""
+    flag = derive(HOURS, posts((0, 12000), (24, 3))).flags[0]
+    assert flag.says == (
+        "vp1-hours fell from 12000 to 3 between 2026-09-21 14:13 UTC and 2026-09-22 14:13 UTC: taken as started again "
+        "from 0, up to 21 h may be missing. If it was exchanged, record the replacement; if hours are missing, add an "
+        "adjustment."
+    )
+
+
+def test_the_sentence_of_a_jump_says_that_nothing_is_counted() -> None:
+    """What rose, by how much in how long, and the three ways out."""
+    flag = derive(HOURS, posts((0, 12000), (24, 12500))).flags[0]
+    assert "rose from 12000 to 12500" in flag.says
+    assert "500 h in 24 h" in flag.says
+    assert "mark the reading bad, decide what the step counts, or record the replacement" in flag.says
+
+
+def test_a_state_survives_its_text() -> None:
+    """With everything in it: a hold, a reset, a word and given seconds."""
+    items: list[Item] = [Adjustment(at(0), 5), *posts((0, 12000), (24, 3), (25, 90000)), BadReading(at(30))]
+    state = fold(HOURS, in_order(items)).state
+    assert state.lines
+    assert state.before
+    assert state.word
+    back = State.from_text(state.to_text())
+    assert back == state
+    assert type(back.pending[0]) is Entry
+    assert back.pending[0].verdict is Verdict.RESET
+    assert State.from_text(START.to_text()) == START
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{}", "[0]", "[1,2,3]", "[2,null,0,null,null,null,[],null,false,0,[],[]]", "null"]
+)
+def test_a_damaged_checkpoint_says_so(text: str) -> None:
+    """Another version or half a line is refused, so that the store derives from further back."""
+    with pytest.raises(ValueError, match="derive from an older one or from the start"):
+        State.from_text(text)
+
+
+def test_a_state_cannot_be_changed() -> None:
+    """Checkpoints are values."""
+    with pytest.raises(FrozenInstanceError):
+        START.given_s = 1  # type: ignore[misc]
+
+
+def test_the_last_increase_is_known() -> None:
+    """For the watch over counters that stand: the newest reading that rose, else the first."""
+    good = fold(HOURS, posts((0, 100), (24, 106), (48, 106), (72, 105))).state.good
+    assert good is not None
+    assert good.rose_s == at(24)
+
+
+def test_nothing_to_derive_writes_nothing() -> None:
+    """No items: no entries, the same state, nothing to rewrite."""
+    assert derive(HOURS, []) == ([], START, [], None)
+
+
+def test_a_step_is_a_fold_of_one() -> None:
+    """The intake asks for the verdict of one reading at a time."""
+    assert step(HOURS, START, posts((0, 12000))[0]) == fold(HOURS, posts((0, 12000)))
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"), [(3600, "1 h"), (5400, "1.5 h"), (0, "0 h"), (3_600_000_000, "1000000 h")]
+)
+def test_hours_in_words(seconds: int, text: str) -> None:
+    """To a tenth, and never as a power of ten."""
+    assert hours_text(seconds) == text
+
+
+@pytest.mark.parametrize(("milli", "text"), [(0, "0"), (10_000, "10"), (10_050, "10.05"), (999, "0.999")])
+def test_counts_in_words(milli: int, text: str) -> None:
+    """As the counter shows them."""
+    assert counts_text(milli) == text

@@ -1,0 +1,76 @@
+"""The watch over counters: silent ones, and ones that stand while the other pumps run (rule R20)."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+
+from scheduler.domain.ledger import START, Code, Reading, Setup, fold
+from scheduler.domain.watch import Seen, watch
+from tests.unit.domain.plants import AT, plant
+
+NOW = int(AT.timestamp())
+DAY = 86_400
+WELL = Seen(read_s=NOW - 3600, rose_s=NOW - 3600)
+ALL_WELL = {"c1": WELL, "c2": WELL, "c3": WELL}
+STILL = replace(WELL, rose_s=NOW - 3600 - 7 * DAY)
+
+
+def codes(seen: dict[str, Seen], out: tuple[str, ...] = ()) -> dict[str, Code]:
+    return {counter: flag.code for counter, flag in watch(plant(), seen, AT, out)}
+
+
+def test_all_well_says_nothing() -> None:
+    """Counters that post and rise, and ones that have never posted, are left alone."""
+    assert codes(ALL_WELL) == {}
+    assert codes({}) == {}
+    assert codes({"c1": Seen(read_s=None, rose_s=None)}) == {}
+
+
+@pytest.mark.parametrize(("age_s", "silent"), [(36 * 3600, False), (36 * 3600 + 1, True)])
+def test_a_silent_counter(age_s: int, silent: bool) -> None:
+    """A second past its 36 hours, with the instant of its last reading and how long ago that was."""
+    flags = watch(plant(), ALL_WELL | {"c2": replace(WELL, read_s=NOW - age_s)}, AT)
+    assert [(counter, flag.code) for counter, flag in flags] == ([("c2", Code.SILENT)] if silent else [])
+    if silent:
+        assert flags[0][1].at_s == NOW - age_s
+        assert flags[0][1].says.startswith("c2 has not posted since 2027-02-27 19:59 UTC, 36 h ago")
+
+
+@pytest.mark.parametrize(("still_s", "standing"), [(7 * DAY - 1, False), (7 * DAY, True)])
+def test_a_standing_counter(still_s: int, standing: bool) -> None:
+    """It posts and has not risen for seven days while the others ran."""
+    seen = ALL_WELL | {"c1": replace(WELL, rose_s=NOW - 3600 - still_s)}
+    assert codes(seen) == ({"c1": Code.STANDING} if standing else {})
+
+
+def test_a_standing_counter_keeps_its_flag_while_nothing_changes() -> None:
+    """The flag is about the last increase, so a new reading without a rise gives the same one."""
+    first = watch(plant(), ALL_WELL | {"c1": STILL}, AT)[0][1]
+    later = watch(plant(), ALL_WELL | {"c1": replace(STILL, read_s=NOW)}, AT)[0][1]
+    assert (first.code, first.at_s) == (later.code, later.at_s) == (Code.STANDING, STILL.rose_s)
+
+
+def test_a_pump_out_of_service_may_stand() -> None:
+    """And so may an empty position."""
+    assert codes(ALL_WELL | {"c1": STILL}, ("u1",)) == {}
+    assert watch(plant(stays=()), ALL_WELL | {"c1": STILL}, AT) == []
+
+
+def test_a_whole_plant_may_stand() -> None:
+    """Laid up: nothing runs, so nothing is out of the ordinary."""
+    assert codes(dict.fromkeys(ALL_WELL, STILL)) == {}
+
+
+def test_a_held_counter_is_not_called_standing() -> None:
+    """It is flagged as held already, and its last increase says nothing."""
+    assert codes(ALL_WELL | {"c1": replace(STILL, undecided=True)}) == {}
+
+
+def test_what_is_seen_comes_from_the_ledger() -> None:
+    """Newest reading, last increase and whether something is held, from the state the ledger keeps."""
+    at = int(datetime(2027, 2, 1, tzinfo=UTC).timestamp())
+    posts = [Reading(at + n * 3600, value * 1000, at + n * 3600) for n, value in enumerate((100, 101, 101, 900))]
+    state = fold(Setup(3600, None, 1000), posts).state
+    assert Seen.of(state) == Seen(read_s=at + 3 * 3600, rose_s=at + 3600, undecided=True)
+    assert Seen.of(START) == Seen(read_s=None, rose_s=None)
