@@ -1,7 +1,7 @@
 """How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from scheduler.actions.documents import held, plant_of
@@ -12,7 +12,7 @@ from scheduler.domain.capacity import Outage, Swept, pump_capacity
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
-from scheduler.domain.subjects import Key
+from scheduler.domain.subjects import Key, where
 from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
 from scheduler.planning.problem import Plan, Problem
@@ -114,7 +114,9 @@ def load(
     def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
         return running_hours(plant, totals, subject, subject_id, when)
 
-    hours = {key: hours_at(*key, at) for key in _subjects(plant)}
+    counters = tuple(_counter(row, at) for row in rows)
+    silent = {counter.position for counter in counters if counter.silent}
+    hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = {**reckon_first(plant, hours_at), **done_of(session, vessel_id)}
     jobs = due_jobs(
         plant=plant,
@@ -137,7 +139,7 @@ def load(
         capacities=capacities_of(session, vessel_id, plant),
         outages=tuple(_outage(row) for row in outages),
         outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
-        counters=tuple(_counter(row, at) for row in rows),
+        counters=counters,
         flags=tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows}),
         taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
         proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
@@ -195,6 +197,11 @@ def _subjects(plant: Plant) -> Sequence[tuple[Subject, str]]:
         *((Subject.PUMP, p.id) for p in plant.pumps),
         *((Subject.PART, p.id) for p in plant.parts),
     ]
+
+
+def _marked(hours: RunningHours, silent: bool) -> RunningHours:
+    """The hours of a silent counter stand where it left them, and are no more than an estimate of today's (rule R23)."""
+    return replace(hours, estimated=True) if silent else hours
 
 
 def _outage(row: OutageRow) -> Outage:
