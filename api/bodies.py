@@ -45,7 +45,26 @@ class OpeningBody(Body):
     reason: Reason
 
 
-EventBody = Annotated[ReplacementBody | AdjustmentBody | OpeningBody, Field(discriminator="kind")]
+class StepBody(Body):
+    """The counter was set at exactly this reading: what the jump is worth; the count goes on from it."""
+
+    kind: Literal["step decision"]
+    at: AwareDatetime
+    hours: FiniteFloat
+    reason: Reason
+
+
+class BadReadingBody(Body):
+    """The reading at exactly this instant is not to be used."""
+
+    kind: Literal["bad reading"]
+    at: AwareDatetime
+    reason: Reason
+
+
+EventBody = Annotated[
+    ReplacementBody | AdjustmentBody | OpeningBody | StepBody | BadReadingBody, Field(discriminator="kind")
+]
 
 
 class DownBody(Body):

@@ -11,7 +11,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from scheduler.actions.house import House
-from scheduler.actions.rounds import keep_up, nightly, watch
+from scheduler.actions.rounds import keep_up, nightly, watch_counters
 from scheduler.storage.leader import Leader
 
 log = logging.getLogger("leadline")
@@ -47,7 +47,7 @@ class Timers:
             ("nightly round", lambda: nightly(self._house), timedelta(minutes=10)),
             (
                 "silent-counter watch",
-                lambda: watch(self._house, self._refresh),
+                lambda: watch_counters(self._house, self._refresh),
                 timedelta(minutes=settings.watch_minutes),
             ),
         )

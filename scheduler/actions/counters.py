@@ -1,4 +1,4 @@
-"""Counter events: replacement, adjustment, opening balance. Each is a record; the ledger is derived anew from it."""
+"""Counter events: a replacement, an adjustment, an opening balance, a decision on a reading. Each is a record; the ledger is derived anew."""
 
 import json
 import secrets
@@ -22,14 +22,16 @@ from scheduler.storage.history_rows import append
 from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerEntryRow
 
 MOST_HOURS = 200_000
+EXPECTED = "replacement, adjustment, opening balance, step decision or bad reading"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CounterEvent:
-    """What happened to a counter. kind: replacement, adjustment, opening balance.
+    """What happened to a counter. kind: replacement, adjustment, opening balance, step decision, bad reading.
 
     old_final, new_first: counts the old one showed at the end (none: not known) and the new one at the start.
-    hours: running hours added (an adjustment may take away).
+    hours: running hours added (an adjustment may take away), or that a jump of the counter is decided to be worth.
+    A decision is about the reading at exactly `at`.
     """
 
     kind: str
@@ -106,9 +108,15 @@ def _detail(setup: Setup, event: CounterEvent, hand: Hand) -> dict[str, Any]:
             if hours < 0 and hand.actor.role not in AUTHORITY:
                 raise NotAllowed("Running hours are taken away by the chief engineer or the office. Ask one of them.")
             return {"seconds": round(hours * 3600)}
+        case "step decision":
+            if event.hours is None or not 0 <= event.hours <= MOST_HOURS:
+                says = f"{event.hours} h cannot be what the jump is worth; expected 0 to {MOST_HOURS} h."
+                raise Refused(f"hours: {says}", faults=[("/hours", says)])
+            return {"seconds": round(event.hours * 3600)}
+        case "bad reading":
+            return {}
     raise Refused(
-        f"{event.kind!r} is not a counter event; expected replacement, adjustment or opening balance.",
-        faults=[("/kind", "expected replacement, adjustment or opening balance.")],
+        f"{event.kind!r} is not a counter event; expected {EXPECTED}.", faults=[("/kind", f"expected {EXPECTED}.")]
     )
 
 

@@ -10,6 +10,7 @@ from scheduler.domain.hours import DAY_S, GIVEN, Point, pump_daily_seconds
 from scheduler.domain.ledger import (
     START,
     Adjustment,
+    BadReading,
     Event,
     Item,
     OpeningBalance,
@@ -17,6 +18,7 @@ from scheduler.domain.ledger import (
     Replacement,
     Setup,
     State,
+    StepDecision,
     derive,
     pieces,
 )
@@ -44,6 +46,10 @@ def event_of(row: CounterEventRow) -> Event:
             return Adjustment(row.at_s, detail["seconds"])
         case "opening balance":
             return OpeningBalance(row.at_s, detail["seconds"])
+        case "step decision":
+            return StepDecision(row.at_s, detail["seconds"])
+        case "bad reading":
+            return BadReading(row.at_s)
     raise ValueError(f"counter event {row.id} is of an unknown kind {row.kind!r}")
 
 

@@ -7,15 +7,16 @@ from datetime import timedelta
 from scheduler.actions.documents import held
 from scheduler.actions.feed import stale_vessels
 from scheduler.actions.fleet import offset_minutes
-from scheduler.actions.house import House, maybe
+from scheduler.actions.house import House
 from scheduler.actions.ledger import derive_all
 from scheduler.actions.planning import propose
 from scheduler.actions.wanted import plan_made, want_plan, wanted_plans
-from scheduler.domain.ledger import Code
+from scheduler.domain.ledger import Code, Flag, State
+from scheduler.domain.watch import Seen, watch
 from scheduler.errors import SchedulerError
-from scheduler.storage import fleet_rows, ledger_rows, people_rows
+from scheduler.storage import fleet_rows, ledger_rows, people_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.tables import FlagRow, TaskRunRow
+from scheduler.storage.tables import CounterRow, FlagRow, TaskRunRow
 
 log = logging.getLogger("leadline")
 
@@ -71,8 +72,8 @@ def nightly(house: House) -> int:
     return turns
 
 
-def watch(house: House, refresh: Callable[[str], object]) -> list[str]:
-    """Flag counters that have gone silent, and take the flag from those that post again; the vessels where that changed."""
+def watch_counters(house: House, refresh: Callable[[str], object]) -> list[str]:
+    """Flag counters that are silent or stand still, take the flag from those well again; the vessels where that changed."""
     changed = []
     with house.db.read() as session:
         vessels = [row.id for row in fleet_rows.vessels(session)]
@@ -87,32 +88,43 @@ def watch(house: House, refresh: Callable[[str], object]) -> list[str]:
 
 
 def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
-    now_s = house.now_s()
-    flags = {
-        (row.counter_no, row.at_s): row
+    vessel, _ = held(session, vessel_id)
+    rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+    seen = {row.id: _seen(session, row) for row in rows.values()}
+    wanted: dict[tuple[int | None, str, int], Flag] = {}
+    for plant in vessel.plants:
+        out = {row.pump_id for row in work_rows.outages(session, vessel_id, plant.id, since_s=house.now_s())}
+        for counter_id, flag in watch(plant, seen, house.now(), out):
+            wanted[rows[counter_id].no, flag.code.value, flag.at_s] = flag
+    there = {
+        (row.counter_no, row.code, row.at_s): row
         for row in ledger_rows.flags(session, vessel_id)
-        if row.code == Code.SILENT.value
+        if row.code in (Code.SILENT.value, Code.STANDING.value)
     }
-    changed = False
-    for row in fleet_rows.counters(session, vessel_id):
-        assert row.no is not None
-        since_s = row.newest_s
-        silent = since_s is not None and now_s - since_s > row.quiet_after_hours * 3600
-        key = (row.no, since_s or 0)
-        if silent and since_s is not None and key not in flags:
-            last = maybe(since_s)
-            says = (
-                f"{row.id} has not posted since {last:%Y-%m-%d %H:%MZ}. Hours are carried on at the recent rate and marked "
-                "estimated. Check the gateway, or post the counter by hand."
-            )
+    for key, flag in wanted.items():
+        if key not in there and key[0] is not None:
             session.add(
                 FlagRow(
-                    vessel_id=vessel_id, counter_no=row.no, code=Code.SILENT.value, at_s=since_s, says=says, seconds=0
+                    vessel_id=vessel_id,
+                    counter_no=key[0],
+                    code=key[1],
+                    at_s=flag.at_s,
+                    says=flag.says,
+                    seconds=flag.seconds,
                 )
             )
-            changed = True
-        for (no, at_s), flag in flags.items():
-            if no == row.no and not (silent and at_s == since_s):
-                session.delete(flag)
-                changed = True
-    return changed
+    gone = [row for key, row in there.items() if key not in wanted]
+    for row in gone:
+        session.delete(row)
+    return bool(gone) or any(key not in there for key in wanted)
+
+
+def _seen(session: Session, row: CounterRow) -> Seen:
+    """What is known of a counter: the ledger's newest state, or without one its newest reading alone."""
+    kept = None if row.no is None else ledger_rows.checkpoint(session, row.no, 2**62)
+    if kept is not None:
+        try:
+            return Seen.of(State.from_text(kept.state))
+        except ValueError:
+            pass  # of another version: derived anew at the next tick
+    return Seen(read_s=row.newest_s, rose_s=None)
