@@ -92,7 +92,7 @@ def get_history(
     to_at: Annotated[AwareDatetime | None, Query(alias="to")] = None,
     format: Literal["jsonl", "csv"] = "jsonl",
 ) -> StreamingResponse:
-    """JSON Lines that `leadline verify` checks offline, or CSV (RFC 4180). A period is a filter and says so."""
+    """JSON Lines that `leadline verify` checks offline, or CSV (RFC 4180). A period without gaps verifies too."""
     who.actor.must_reach(vessel, f"vessel {vessel}")
     if from_at is not None and to_at is not None and to_at <= from_at:
         raise Refused("The period ends before it begins; give from and to as instants, to after from.")
@@ -112,6 +112,8 @@ def export(
     told = history.records_of(house, vessel_id, from_at=from_at, to_at=to_at)
     if form == "csv":
         return csv_rows(told.records)
+    numbers = [record.number for record in told.records]
+    whole = numbers == list(range(numbers[0], numbers[0] + len(numbers))) if numbers else True
     frame = ExportFrame(
         vessel=told.vessel_name,
         made_by=made_by,
@@ -119,7 +121,7 @@ def export(
         version=VERSION,
         from_at=from_at,
         to_at=to_at,
-        filter=None if from_at is None and to_at is None else "period of recording",
+        filter=None if whole else "period of recording, during which the clock was set back",
     )
     return jsonl(told.records, frame)
 

@@ -1,4 +1,4 @@
-"""Counter events: a replacement, an adjustment, an opening balance, a decision on a reading. Each is a record; the ledger is derived anew."""
+"""Counter events: replacement, adjustment, opening balance, a decision on a reading. Each is a record; the ledger follows."""
 
 import json
 import secrets

@@ -4,13 +4,14 @@ import hashlib
 import hmac
 import re
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import timedelta
 
 from scheduler.actions.actor import Actor
 from scheduler.actions.house import House
 from scheduler.domain.words import Role
-from scheduler.errors import Clash, NotFound, NotSignedIn, Refused
+from scheduler.errors import Busy, Clash, NotFound, NotSignedIn, Refused, StorageFull
 from scheduler.storage import fleet_rows, people_rows
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import ApiKeyRow, FeedTokenRow, PersonRow, SessionRow, SignInLinkRow
@@ -130,7 +131,7 @@ def who_holds(house: House, key: str) -> Actor:
         raise unknown
     now_s = house.now_s()
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
-        with house.db.write() as session:
+        with suppress(Busy, StorageFull), house.db.write() as session:
             again = people_rows.key_by_prefix(session, row.prefix)
             if again is not None:
                 again.last_used_s = now_s
@@ -228,7 +229,7 @@ def feed_vessel(house: House, token: str, agent: str) -> str:
     if row is None or row.vessel_id is None or row.revoked_s is not None or (row.expires_s or now_s + 1) <= now_s:
         raise NotFound("There is no calendar at this address. Ask whoever keeps Leadline aboard for a new one.")
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
-        with house.db.write() as session:
+        with suppress(Busy, StorageFull), house.db.write() as session:  # a note, no reason to refuse the calendar
             again = people_rows.feed_token(session, row.sha256)
             if again is not None:
                 again.last_used_s, again.agent = now_s, agent[:200]
