@@ -214,7 +214,7 @@ def due(
                     continue
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
                 left = "" if job.running_seconds_left is None else f"{job.running_seconds_left / 3600:8.0f} running h"
-                when = saying.short_date(job.due_at, now.offset_minutes)
+                when = f"{saying.ship(job.due_at, now.offset_minutes):%a %d %b %Y}"
                 place = now.position_name(job.position)
                 lines.append(
                     f"  {job.state.value:12} {when:12} {left:19} {place:14} {job.kind_name:20} {job.occurrence.key}"

@@ -246,7 +246,7 @@ def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str,
                 "to": at(slot.end),
                 "least_margin_swept_m3_per_h": slot.least_margin_litres_per_h / 1000,
             }
-            for slot in held.plan.slots
+            for slot in sorted(held.plan.slots, key=lambda slot: (slot.start, slot.key))
         ],
         "shortfalls": [
             {
@@ -291,7 +291,7 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     )
     proved = "proved best" if held.plan.proven else "not proven"
     yield f"{now.vessel.name}, {now.plant.name}: plan {held.digest[:12]} {word}, {proved}{least} (swept, as planned)"
-    for key, (start, end) in held.times().items():
+    for key, (start, end) in sorted(held.times().items(), key=lambda item: (item[1], item[0])):
         place, kind = names.get(key, ("", ""))
         margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
         when = f"{start + offset:%a %d %b %Y %H:%M} to {end + offset:%a %H:%M}"
