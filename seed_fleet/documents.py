@@ -114,7 +114,7 @@ def vessel_document(run: Run) -> Json:
         "minimum_swept_m3_per_h": ship.minimums.normal,
         "minimum_label": "normal",
         "minimum_blocks": _minimum_blocks(run),
-        "job_kinds": [dict(kind) for kind in JOB_KINDS],
+        "job_kinds": [_kind(kind, ship) for kind in JOB_KINDS],
         "crew": {
             "hands": ship.hands,
             "work_from_hour": 8,
@@ -196,6 +196,11 @@ def _last_done(run: Run) -> Iterator[Json]:
         for kind, tail in (("seal_inspection", "seal"), ("knife_inspection", "knives")):
             mark = run.marks[number, kind]
             yield _done(kind, f"{name}-{tail}", mark.done_at, _hours(mark.pump_seconds - overhaul.pump_seconds))
+
+
+def _kind(kind: Json, ship: ShipPlan) -> Json:
+    """The kind as aboard this ship: a pull-down test takes all hands, since the other pumps are stopped for it."""
+    return {**kind, "hands": ship.hands} if kind["code"] == "pull_down_test" else dict(kind)
 
 
 def _done(kind: str, subject: str, at: datetime, running_hours: float | None = None) -> Json:
