@@ -68,7 +68,7 @@ def build(ground: Ground, offers: Sequence[Offer], kept: Sequence[Kept], tier: T
     late_days = _late_days_left(offers, kept)
     columns = columns_of(ground, offers, late_days > 0)
     rows = _plant_rows(ground, offers, columns) + _chain_rows(ground, offers, columns)
-    rows += [row for k in kept if (row := _kept_row(offers, columns, k)) is not None]
+    rows += [row for k in kept if (row := _kept_row(ground, offers, columns, k)) is not None]
     choices = [
         (*columns.of_job[i], columns.unplaced[offer.job.key])
         if offer.job.key in columns.unplaced
@@ -90,6 +90,12 @@ def build(ground: Ground, offers: Sequence[Offer], kept: Sequence[Kept], tier: T
 def floor_of(offers: Sequence[Offer], tier: Tier) -> int:
     """The value no plan can go below in that tier: every job at its own best start."""
     return sum(min(_own_costs(offer, tier), default=0) for offer in offers)
+
+
+def lost(ground: Ground, offers: Sequence[Offer], tier: Tier) -> int:
+    """What the jobs without any legal start cost in the tier; they have no column, so no row may leave room for them."""
+    offered = {offer.job.key for offer in offers}
+    return sum(tier.unplaced(job) for job in ground.jobs if job.key not in offered)
 
 
 def _own_costs(offer: Offer, tier: Tier) -> list[int]:
@@ -121,7 +127,7 @@ def _costs(offers: Sequence[Offer], columns: Columns, tier: Tier, *, less_least:
     return tuple(cost)
 
 
-def _kept_row(offers: Sequence[Offer], columns: Columns, kept: Kept) -> Row | None:
+def _kept_row(ground: Ground, offers: Sequence[Offer], columns: Columns, kept: Kept) -> Row | None:
     cost = _costs(offers, columns, kept.tier, less_least=False)
     most = 0
     for index, offer in enumerate(offers):
@@ -130,10 +136,11 @@ def _kept_row(offers: Sequence[Offer], columns: Columns, kept: Kept) -> Row | No
             *([columns.unplaced[offer.job.key]] if offer.job.key in columns.unplaced else []),
         ]
         most += max((cost[c] for c in own), default=0)
-    if most <= kept.value and not (kept.tier.chained and columns.late):
+    at_most = kept.value - lost(ground, offers, kept.tier)
+    if most <= at_most and not (kept.tier.chained and columns.late):
         return None
     used = tuple(c for c, value in enumerate(cost) if value)
-    return Row(columns=used, coefficients=tuple(cost[c] for c in used), at_most=kept.value)
+    return Row(columns=used, coefficients=tuple(cost[c] for c in used), at_most=at_most)
 
 
 def _plant_rows(ground: Ground, offers: Sequence[Offer], columns: Columns) -> list[Row]:

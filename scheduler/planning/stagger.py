@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from math import isfinite
 
 from scheduler.planning.assemble import assemble
-from scheduler.planning.build import Columns, Kept, Offer, build, floor_of
+from scheduler.planning.build import Columns, Kept, Offer, build, floor_of, lost
 from scheduler.planning.greedy import Offers, greedy, lawful, legal_offers
 from scheduler.planning.ground import Candidate, Ground, survey
 from scheduler.planning.model import Answer, Model, Optimise, Outcome
@@ -170,9 +170,7 @@ class _Search:
         return replace(self, offers=tuple(offers))
 
     def _lost(self, tier: Tier) -> int:
-        """What the jobs without any legal start cost in the tier."""
-        offered = {offer.job.key for offer in self.offers}
-        return sum(tier.unplaced(job) for job in self.ground.jobs if job.key not in offered)
+        return lost(self.ground, self.offers, tier)
 
     def _near(self, tier: Tier) -> "_Search | None":
         """The same search among starts not far past the limit, for a tier that counts places and not days."""
