@@ -277,7 +277,10 @@ def _prove(scene: Scene) -> int:
                 "test": "passed",
             }
             done = httpx.post(f"{scene.url}/api/v1/jobs/{job['job']}/close", json=body, headers=chief, timeout=60)
-            holds(f"{job['position_name']} {job['name']} closed: {done.json().get('verdict') or done.text}", done.status_code == 200)
+            holds(
+                f"{job['position_name']} {job['name']} closed: {done.json().get('verdict') or done.text}",
+                done.status_code == 200,
+            )
             after = httpx.get(address).text
             holds("the feed follows the closed job", "SUMMARY:DONE" in after)
             export = office.get("/api/v1/history", params={"vessel": vessel.id}).text

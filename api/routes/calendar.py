@@ -16,13 +16,8 @@ router = APIRouter()
 log = logging.getLogger("leadline")
 
 
-@router.api_route(
-    "/cal/{token}/plan.ics",
-    methods=["GET", "HEAD"],
-    tags=["feed"],
-    summary="The calendar feed",
-    response_class=Response,
-)
+@router.head("/cal/{token}/plan.ics", include_in_schema=False)
+@router.get("/cal/{token}/plan.ics", tags=["feed"], summary="The calendar feed", response_class=Response)
 async def plan_feed(token: str, request: Request) -> Response:
     """RFC 5545, with ETag and 304. The secret in the address is the key."""
     house = house_of(request)

@@ -113,7 +113,7 @@ def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
     """Make the proposed plan with that digest the plan aboard.
 
     Raises:
-        Clash: nothing is proposed, or this plan is the one taken already. Stale: another plan is proposed by now.
+        Clash: this plan is the one taken already. Stale: another plan is proposed by now, or none.
     """
     with house.db.write(place.vessel_id) as session:
 
@@ -123,7 +123,7 @@ def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
             if proposed is None:
                 if taken is not None and taken.digest == digest:
                     raise Clash(f"The plan {digest[:12]} is the one taken already.")
-                raise Clash(f"No plan is proposed for {place.id}. Ask for one first (plan/previews).")
+                raise Stale(f"No plan is proposed for {place.id} by now. Ask for one first (plan/previews).")
             if proposed.digest != digest:
                 raise Stale(
                     f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",

@@ -1,0 +1,229 @@
+"""Every door of the table is walked through the real application by everyone there is."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+
+from api.app import doors_there
+from api.doors import DOORS, Free
+from scheduler.actions import people
+from scheduler.actions.actor import Actor
+from scheduler.domain.words import Role
+from seed_fleet.ships import AVOCET, PLOVER
+from tests.api.stage import AT, Stage, stamp
+
+JOB = "alarm_test:plover-plant:1"
+CLOSE = {"done_at": stamp(AT), "done_by": "Demo Hand", "test": "passed"}
+READING = {"readings": [{"counter": "plover-vp1-hours", "observed_at": stamp(AT), "value": 1}]}
+DOCUMENT: dict[str, Any] = {}
+BROWSER = {"Accept": "text/html"}
+
+
+@dataclass(frozen=True)
+class Walk:
+    """How a door is tried. good: what someone allowed gets; foreign: what someone allowed on another vessel gets.
+
+    form: only a signed-in browser can send it, with its page's token; a key is refused there.
+    """
+
+    path: str
+    good: frozenset[int] | int = 200
+    foreign: int = 404
+    body: Mapping[str, Any] | None = None
+    headers: Mapping[str, str] = field(default_factory=dict)
+    form: bool = False
+
+    def expected(self) -> frozenset[int]:
+        return self.good if isinstance(self.good, frozenset) else frozenset({self.good})
+
+
+API = "/api/v1"
+DIGEST = {"digest": "0" * 64}
+# Facts are taken once: the second to report the same is told that it is known (409).
+TAKEN_ONCE = frozenset({200, 409})
+WALKS: dict[tuple[str, str], Walk] = {
+    ("POST", f"{API}/readings"): Walk(f"{API}/readings", 207, 207, READING),
+    ("GET", f"{API}/vessels"): Walk(f"{API}/vessels", 200, 200),
+    ("GET", f"{API}/vessels/{{vessel_id}}"): Walk(f"{API}/vessels/demo-plover"),
+    ("PUT", f"{API}/vessels/{{vessel_id}}"): Walk(f"{API}/vessels/demo-plover", 428, body=DOCUMENT),
+    ("POST", f"{API}/vessels/{{vessel_id}}/clock"): Walk(
+        f"{API}/vessels/demo-plover/clock",
+        frozenset({201, 409}),
+        body={"from_at": stamp(AT), "utc_offset_minutes": 60, "reason": "walked"},
+    ),
+    ("GET", f"{API}/plants/{{plant_id}}"): Walk(f"{API}/plants/plover-plant"),
+    ("GET", f"{API}/plants/{{plant_id}}/due"): Walk(f"{API}/plants/plover-plant/due"),
+    ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),
+    ("GET", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan"),
+    ("POST", f"{API}/plants/{{plant_id}}/plan/previews"): Walk(f"{API}/plants/plover-plant/plan/previews", 201),
+    ("POST", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan", 412, body=DIGEST),
+    ("GET", f"{API}/pumps/{{pump_id}}"): Walk(f"{API}/pumps/plover-pump-a"),
+    ("POST", f"{API}/pumps/{{pump_id}}/down"): Walk(
+        f"{API}/pumps/plover-pump-a/down", TAKEN_ONCE, body={"at": stamp(AT), "reason": "walked"}
+    ),
+    ("POST", f"{API}/pumps/{{pump_id}}/back"): Walk(
+        f"{API}/pumps/plover-pump-b/back", 409, body={"at": stamp(AT), "test": "passed", "reason": "walked"}
+    ),
+    ("GET", f"{API}/counters/{{counter_id}}"): Walk(f"{API}/counters/plover-vp1-hours"),
+    ("POST", f"{API}/counters/{{counter_id}}/events"): Walk(
+        f"{API}/counters/plover-vp1-hours/events",
+        201,
+        body={"kind": "adjustment", "at": stamp(AT), "hours": 1, "reason": "walked"},
+    ),
+    ("GET", f"{API}/jobs/{{key}}"): Walk(f"{API}/jobs/{JOB}"),
+    ("POST", f"{API}/jobs/{{key}}/close"): Walk(f"{API}/jobs/{JOB}/close", TAKEN_ONCE, body=CLOSE),
+    ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),
+    # A key of the office belongs to no person here, and a calendar address does.
+    ("POST", f"{API}/feeds"): Walk(f"{API}/feeds", frozenset({201, 403}), body={"vessel": "demo-plover"}),
+    ("GET", "/cal/{token}/plan.ics"): Walk("/cal/FEED/plan.ics"),
+    ("HEAD", "/cal/{token}/plan.ics"): Walk("/cal/FEED/plan.ics"),
+    ("GET", "/"): Walk("/", frozenset({200, 303}), 303),
+    ("GET", "/plants/{plant_id}"): Walk("/plants/plover-plant"),
+    ("GET", "/plants/{plant_id}/figures"): Walk("/plants/plover-plant/figures"),
+    ("POST", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan", 412, body=DIGEST, form=True),
+    ("GET", "/vessels/{vessel_id}/jobs/{key}"): Walk(f"/vessels/demo-plover/jobs/{JOB}"),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/close", frozenset({303, 409}), body={**CLOSE, "test": "passed"}, form=True
+    ),
+    ("GET", "/vessels/{vessel_id}/plan"): Walk("/vessels/demo-plover/plan", 303),
+    ("POST", "/sign-out"): Walk("/sign-out", 303, 303, {}, form=True),
+    ("GET", "/sign-in"): Walk("/sign-in"),
+    ("GET", "/enter/{token}"): Walk("/enter/LINK"),
+    ("POST", "/enter/{token}"): Walk("/enter/LINK", 303),
+    ("POST", "/light"): Walk("/light", 303),
+    ("GET", "/livez"): Walk("/livez"),
+    ("GET", "/readyz"): Walk("/readyz"),
+    ("GET", "/problems/{name}"): Walk("/problems/stale"),
+    ("GET", "/openapi.json"): Walk("/openapi.json"),
+    ("GET", "/docs"): Walk("/docs"),
+}
+ROLES = tuple(Role)
+
+
+def tried(stage: Stage, door: tuple[str, str], role: Role | None, vessel: str = PLOVER.vessel) -> int:
+    """The status that the door answers a key of that role."""
+    method, walk = door[0], WALKS[door]
+    path = address(stage, walk.path)
+    body = dict(walk.body) if walk.body is not None else None
+    if door[0] == "PUT":
+        body = stage.document()[0]
+    sent = {"data": body} if walk.form else {"json": body} if body is not None else {}
+    answer = stage.ask(method, path, role=role, vessel=vessel, headers=dict(walk.headers), **sent)
+    stage.client.cookies.clear()
+    return answer.status_code
+
+
+def address(stage: Stage, path: str) -> str:
+    """The path with a fresh secret where it needs one."""
+    if "LINK" in path:
+        return path.replace("LINK", people.make_link(stage.house, "engineer-plover"))
+    if "FEED" in path:
+        token = people.make_feed_token(
+            stage.house, Actor("walk", "walk", Role.ADMIN), person_id="engineer-plover", vessel_id=PLOVER.vessel
+        )
+        return path.replace("FEED", token)
+    return path
+
+
+def test_every_door_is_walked() -> None:
+    """A door that is added without being walked here fails, and so does a walk through a door that is gone."""
+    assert set(WALKS) == set(DOORS) == doors_there()
+
+
+@pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
+def test_nobody_passes_but_where_it_is_open(stage: Stage, door: tuple[str, str]) -> None:
+    """Without a key or a session every door but the open ones says 401."""
+    wanted = WALKS[door].expected() if isinstance(DOORS[door], Free) else {401}
+    assert tried(stage, door, None) in wanted
+
+
+@pytest.mark.parametrize("role", ROLES, ids=lambda role: role.value)
+@pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
+def test_each_role_passes_where_the_table_says(stage: Stage, door: tuple[str, str], role: Role) -> None:
+    """By key: the roles of the table get in, every other is told 403; a form is not for keys."""
+    passes, walk = DOORS[door], WALKS[door]
+    status = tried(stage, door, role)
+    if isinstance(passes, Free):
+        assert status in walk.expected()
+    elif role not in passes or walk.form:
+        assert status == 403
+    elif door == ("POST", f"{API}/feeds"):
+        assert status == (201 if role in (Role.ENGINEER, Role.CHIEF) else 403)
+    else:
+        assert status in walk.expected()
+
+
+@pytest.mark.parametrize("role", [Role.COUNTER, Role.ENGINEER, Role.CHIEF], ids=lambda role: role.value)
+@pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
+def test_another_vessels_people_find_nothing(stage: Stage, door: tuple[str, str], role: Role) -> None:
+    """A thing of another vessel looks to them as if it were not there; their role is asked first."""
+    passes, walk = DOORS[door], WALKS[door]
+    status = tried(stage, door, role, AVOCET.vessel)
+    if isinstance(passes, Free):
+        assert status in walk.expected()
+    elif role not in passes or walk.form:
+        assert status == 403
+    else:
+        assert status == walk.foreign
+
+
+@pytest.mark.parametrize("person", ["chief-plover", "chief-avocet"])
+@pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
+def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) -> None:
+    """By session with the page's token: the chief's doors open on the own vessel, the other's things are not there."""
+    passes, walk = DOORS[door], WALKS[door]
+    browser = stage.enter(person)
+    token = csrf_of(stage, browser)
+    body = stage.document()[0] if door[0] == "PUT" else dict(walk.body or {})
+    sent = {"data": {**body, "csrf": token, "idempotency_key": f"{person} {door}"}} if walk.form else {"json": body}
+    headers = {"X-CSRF-Token": token, "Idempotency-Key": f"{person} {door}", **walk.headers}
+    status = browser.request(
+        door[0], address(stage, walk.path), headers=headers, **(sent if door[0] in ("POST", "PUT") else {})
+    ).status_code
+    if isinstance(passes, Free):
+        assert status in walk.expected()
+    elif Role.CHIEF not in passes:
+        # Readings come by counter key alone, so a cookie is nobody there.
+        assert status == (401 if door[1] == f"{API}/readings" else 403)
+    elif person == "chief-plover":
+        assert status in walk.expected() - {403}
+    else:
+        assert status == walk.foreign
+
+
+def csrf_of(stage: Stage, browser: Any) -> str:
+    """The token that this browser's pages carry."""
+    found = people.at_browser(stage.house, browser.cookies["leadline"])
+    assert found is not None
+    return found.csrf
+
+
+def test_anothers_readings_touch_nothing(stage: Stage) -> None:
+    """The counter key of one vessel cannot store a reading of another's counter: unknown there."""
+    answer = stage.post(*READING["readings"], vessel=AVOCET.vessel)
+    assert answer.status_code == 207
+    assert answer.json()["items"][0]["status"] == "refused"
+    assert "no counter" in answer.json()["items"][0]["why"]
+
+
+def test_lists_hold_only_ones_own(stage: Stage) -> None:
+    """A ship's key sees her alone in the list of vessels; the office sees every one."""
+    for role, seen in ((Role.ENGINEER, {"demo-plover"}), (Role.OFFICE, {"demo-plover", "demo-avocet"})):
+        listed = stage.ask("GET", f"{API}/vessels", role=role).json()["vessels"]
+        assert {vessel["vessel"] for vessel in listed} == seen
+
+
+def test_a_revoked_key_is_nobody(stage: Stage) -> None:
+    """A key stops at once when it is revoked, with the same words as one never made."""
+    office = Actor("walk", "walk", Role.ADMIN)
+    key = people.add_key(stage.house, office, role=Role.ENGINEER, label="lost", vessel_id=PLOVER.vessel)
+    headers = {"Authorization": f"Bearer {key}"}
+    assert stage.ask("GET", f"{API}/vessels", role=None, headers=headers).status_code == 200
+    people.revoke_key(stage.house, office, key.split("_")[1])
+    revoked = stage.ask("GET", f"{API}/vessels", role=None, headers=headers)
+    never = stage.ask("GET", f"{API}/vessels", role=None, headers={"Authorization": "Bearer ll_00000000_x"})
+    assert (revoked.status_code, revoked.json()["detail"]) == (never.status_code, never.json()["detail"])
+    assert revoked.status_code == 401
+    assert revoked.headers["www-authenticate"].startswith("Bearer")
