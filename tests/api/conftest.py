@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 
 from seed_fleet.ships import PLOVER
-
 from tests.api.stage import AT, Stage, staged
 
 

@@ -86,7 +86,9 @@ class Stage:
         answer = self.ask("GET", f"/api/v1/vessels/{vessel}", role=Role.OFFICE)
         return answer.json(), answer.headers["etag"]
 
-    def due(self, plant: str = f"{PLOVER.key}-plant", vessel: str = PLOVER.vessel) -> dict[tuple[str, str], dict[str, Any]]:
+    def due(
+        self, plant: str = f"{PLOVER.key}-plant", vessel: str = PLOVER.vessel
+    ) -> dict[tuple[str, str], dict[str, Any]]:
         """Open jobs by kind and subject."""
         answer = self.ask("GET", f"/api/v1/plants/{plant}/due", vessel=vessel)
         return {(job["kind"], job["subject"]): job for job in answer.json()["jobs"]}
