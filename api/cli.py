@@ -197,7 +197,6 @@ def due(
     Example: leadline due avocet-plant
     """
     from api import saying, shapes
-    from scheduler.actions.ledger import derive_vessel
     from scheduler.actions.situation import situation
     from scheduler.domain.words import State
 
@@ -206,7 +205,6 @@ def due(
     worst = 0
     with _house() as house:
         for vessel_id, plant_id in _plants(house, plant):
-            derive_vessel(house, vessel_id)
             now = situation(house, vessel_id, plant_id)
             lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {saying.moment(now.at, now.offset_minutes)}")
             for job in now.jobs:
@@ -240,14 +238,12 @@ def plan(
     """
     from api.pen import PEN
     from scheduler.actions import feed, fleet, planning
-    from scheduler.actions.ledger import derive_vessel
     from scheduler.actions.situation import situation
     from scheduler.errors import Clash
     from scheduler.storage.tables import AssetKind
 
     with _house() as house:
         place = fleet.locate(house, _me(), plant, AssetKind.PLANT)
-        derive_vessel(house, place.vessel_id)
         if new:
             _say("Planning...")
             planning.propose(house, place.vessel_id, place.id)
@@ -317,7 +313,6 @@ def job_done(
     """
     from api.pen import PEN
     from scheduler.actions import feed, jobs
-    from scheduler.actions.ledger import derive_vessel
     from scheduler.domain.words import Test
 
     if test not in [t.value for t in Test]:
@@ -333,7 +328,6 @@ def job_done(
     )
     with _house() as house:
         place, occurrence = jobs.job_place(house, _me(), key)
-        derive_vessel(house, place.vessel_id)
         answer = jobs.close_job(house, _hand({"close": key, "at": told.done_at.isoformat()}), place, occurrence, told)
         feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     body = answer.body

@@ -30,7 +30,6 @@ from scheduler.actions.actor import Actor
 from scheduler.actions.fleet import Place
 from scheduler.actions.history import head_of
 from scheduler.actions.house import Hand, House
-from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.situation import situation
 from scheduler.clock import Clock, fixed_clock, system_clock
 from scheduler.domain.words import Role
@@ -206,7 +205,6 @@ def _drain(child: "subprocess.Popen[str]") -> None:
 def _plan_all(scene: Scene) -> None:
     house = scene.house
     for vessel, _ in fleet.list_vessels(house, _ACTOR):
-        derive_vessel(house, vessel.id)
         for plant in vessel.plants:
             held = planning.propose(house, vessel.id, plant.id)
             hand = Hand(_ACTOR, secrets.token_hex(8), {"take": held.digest})

@@ -25,8 +25,7 @@ router = APIRouter(prefix="/api/v1")
 
 
 def stands(house: House, place: fleet.Place) -> Situation:
-    """How the place's plant stands now, its ledger brought up to date first."""
-    derive_vessel(house, place.vessel_id)
+    """How the place's plant stands now."""
     return situation(house, place.vessel_id, place.plant_id)
 
 

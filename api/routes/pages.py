@@ -17,7 +17,6 @@ from api.pen import PEN
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
 from scheduler.actions import feed, fleet, history, jobs, people, planning
 from scheduler.actions.house import Hand, House
-from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.situation import Situation, situation
 from scheduler.errors import NotFound, NotSignedIn, Refused, SchedulerError
 from scheduler.storage.tables import AssetKind
@@ -36,7 +35,6 @@ def _light(request: Request) -> str:
 
 
 def _stands(house: House, vessel_id: str, plant_id: str) -> Situation:
-    derive_vessel(house, vessel_id)
     return situation(house, vessel_id, plant_id)
 
 
@@ -147,7 +145,6 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
             place, occurrence = jobs.job_place(house, who.actor, key)
             asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/close", "body": typed}
             hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
-            derive_vessel(house, place.vessel_id)
             jobs.close_job(house, hand, place, occurrence, told)
             feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
         except Refused as refused:

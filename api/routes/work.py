@@ -13,7 +13,6 @@ from api.exports import ExportFrame, csv_rows, jsonl
 from api.pen import PEN
 from scheduler.actions import feed, fleet, history, jobs, people, planning
 from scheduler.actions.house import House
-from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.situation import situation
 from scheduler.errors import NotAllowed, NotFound, Refused
 from scheduler.storage.tables import AssetKind
@@ -26,7 +25,6 @@ router = APIRouter(prefix="/api/v1")
 def get_plan(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """Each with slots, shortfalls in words, verdict, least margin and certificate; and what taking the proposal changes."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    derive_vessel(house, place.vessel_id)
     now = situation(house, place.vessel_id, place.id)
     by_key = {job.occurrence.key: job for job in now.jobs}
     return {
@@ -43,7 +41,6 @@ def get_plan(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
 def preview(plant_id: str, house: HouseDep, who: AskingDep) -> JSONResponse:
     """Works out a plan on what is known now and proposes it. Nothing is taken."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    derive_vessel(house, place.vessel_id)
     planning.propose(house, place.vessel_id, place.id)
     return JSONResponse(get_plan(plant_id, house, who), status_code=201)
 
@@ -61,7 +58,6 @@ def take(plant_id: str, house: HouseDep, who: AskingDep, request: Request, body:
 def get_job(key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """An open or coming turn as in the due list; a closed one as recorded."""
     place, occurrence = jobs.job_place(house, who.actor, key)
-    derive_vessel(house, place.vessel_id)
     now = situation(house, place.vessel_id, place.plant_id)
     job = now.job(key)
     if job is not None:
@@ -76,7 +72,6 @@ def get_job(key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
 def close_job(key: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CloseBody) -> JSONResponse:
     """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved."""
     place, occurrence = jobs.job_place(house, who.actor, key)
-    derive_vessel(house, place.vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = jobs.close_job(house, hand, place, occurrence, jobs.Close(**body.model_dump()))
     feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)

@@ -8,6 +8,7 @@ from typing import Any
 from scheduler.actions.actor import Actor
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.pumps import AHEAD, returned
 from scheduler.actions.situation import Situation, hours_then, load
 from scheduler.actions.wanted import want_plan
@@ -84,6 +85,7 @@ def close_job(house: House, hand: Hand, place: Place, occurrence: Occurrence, to
         Clash: closed before. Refused: a later turn than the open one, an instant to come, before the subject was in
             place or before the turn before, hours that the counter has not reached, nobody named, the checker is the doer.
     """
+    derive_vessel(house, place.vessel_id)
     with house.db.write(place.vessel_id) as session:
 
         def act() -> Answer:

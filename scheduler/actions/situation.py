@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
-from scheduler.actions.ledger import StoredTotals, daily_of
+from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel
 from scheduler.domain.capacity import Outage, Swept, pump_capacity
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
@@ -92,11 +92,12 @@ class Situation:
 
 
 def situation(house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None) -> Situation:
-    """How the plant stands now.
+    """How the plant stands now, its ledger brought up to date first.
 
     Raises:
         NotFound: no such vessel or plant.
     """
+    derive_vessel(house, vessel_id)
     with house.db.read() as session:
         return load(session, house, vessel_id, plant_id, horizon_days=horizon_days)
 
