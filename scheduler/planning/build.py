@@ -60,10 +60,12 @@ def columns_of(ground: Ground, offers: Sequence[Offer], late_allowed: bool) -> C
     return Columns(starts=tuple(starts), of_job=tuple(of_job), unplaced=unplaced, late=late, count=count)
 
 
-def build(ground: Ground, offers: Sequence[Offer], kept: Sequence[Kept], tier: Tier) -> tuple[Model, Columns]:
+def build(
+    ground: Ground, offers: Sequence[Offer], kept: Sequence[Kept], tier: Tier, value: int
+) -> tuple[Model, Columns]:
     """The programme whose optimum is the tier's best value while every kept tier stays as good as it is.
 
-    Its cost counts from `floor_of` the same offers.
+    Its cost counts from `floor_of` the same offers and what is `lost`; `value` is the tier's value so far.
     """
     late_days = _late_days_left(offers, kept)
     columns = columns_of(ground, offers, late_days > 0)
@@ -83,6 +85,7 @@ def build(ground: Ground, offers: Sequence[Offer], kept: Sequence[Kept], tier: T
         upper=tuple(upper),
         choices=tuple(choices),
         rows=tuple(rows),
+        known=value - floor_of(offers, tier) - lost(ground, offers, tier),
     )
     return model, columns
 

@@ -6,8 +6,9 @@ keeps the example. Threads stay at 1 because HiGHS shares one scheduler in a pro
 
 import highspy
 import numpy as np
+import numpy.typing as npt
 
-from scheduler.planning.model import Answer, Model, Outcome
+from scheduler.planning.model import ROUNDING, Answer, Model, Outcome
 
 NODE_ALLOWANCE = 20_000
 """Branch-and-bound nodes a solve may use: work, not seconds, so that a slower machine gives the same plan."""
@@ -22,22 +23,86 @@ _OPTIONS: dict[str, bool | int | float] = {
 }
 
 
+WHOLE = 1e-6
+"""How far from a whole number a column may be and still count as one."""
+
+_Floats = npt.NDArray[np.double]
+
+
 def optimise(model: Model) -> Answer:
-    """The best values of the columns, proven, or how far it came. Never raises for a well-formed model."""
-    solver = highspy.Highs()  # type: ignore[no-untyped-call]
-    name = f"HiGHS {solver.version()}"
-    for option, value in _OPTIONS.items():
-        if solver.setOptionValue(option, value) != highspy.HighsStatus.kOk:
-            return Answer(outcome=Outcome.FAILED, solver=name)
-    if solver.passModel(_lp(model)) == highspy.HighsStatus.kError or solver.run() == highspy.HighsStatus.kError:
-        return Answer(outcome=Outcome.FAILED, solver=name)
+    """The best values of the columns, proven, or how far it came. Never raises for a well-formed model.
+
+    First the relaxation, columns not whole: often its answer is whole already. If not, its prices say which columns no
+    answer as good as `known` can use, and the search goes on without them.
+    """
+    lp = _lp(model)
+    relaxed = _run(lp)
+    if relaxed is None:
+        return Answer(outcome=Outcome.FAILED, solver=_name())
+    outcome = _OUTCOMES.get(relaxed.getModelStatus(), Outcome.FAILED)
+    if outcome is not Outcome.OPTIMAL:
+        return Answer(outcome=outcome, solver=_name())
+    bound, if_used = _price(lp, np.array(relaxed.getSolution().row_dual))
+    values = np.array(relaxed.getSolution().col_value)
+    if np.all(np.abs(values - np.round(values)) <= WHOLE):
+        return Answer(
+            outcome=Outcome.OPTIMAL, values=tuple(values), bound=bound, bound_if_used=tuple(if_used), solver=_name()
+        )
+    upper = np.array(model.upper, dtype=np.double)
+    upper[if_used > model.known + ROUNDING] = 0.0
+    lp.col_upper_ = upper
+    lp.integrality_ = [highspy.HighsVarType.kInteger] * len(model.cost)
+    return _whole(lp, bound, if_used)
+
+
+def _whole(lp: highspy.HighsLp, bound: float, if_used: _Floats) -> Answer:
+    solver = _run(lp)
+    if solver is None:
+        return Answer(outcome=Outcome.FAILED, solver=_name())
     outcome = _OUTCOMES.get(solver.getModelStatus(), Outcome.FAILED)
     info = solver.getInfo()
     has_values = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
     values = tuple(solver.getSolution().col_value) if has_values else ()
     if outcome is Outcome.OPTIMAL and not values:
         outcome = Outcome.FAILED
-    return Answer(outcome=outcome, values=values, bound=float(info.mip_dual_bound), solver=name)
+    return Answer(
+        outcome=outcome,
+        values=values,
+        bound=max(bound, float(info.mip_dual_bound)),
+        bound_if_used=tuple(if_used),
+        solver=_name(),
+    )
+
+
+def _name() -> str:
+    return f"HiGHS {highspy.Highs().version()}"  # type: ignore[no-untyped-call]
+
+
+def _run(lp: highspy.HighsLp) -> highspy.Highs | None:
+    """A solver that has run, or none when it would not."""
+    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    if any(solver.setOptionValue(option, value) != highspy.HighsStatus.kOk for option, value in _OPTIONS.items()):
+        return None
+    if solver.passModel(lp) == highspy.HighsStatus.kError or solver.run() == highspy.HighsStatus.kError:
+        return None
+    return solver
+
+
+def _price(lp: highspy.HighsLp, dual: _Floats) -> tuple[float, _Floats]:
+    """A bound on the cost, and for each column one on the cost of any answer that uses it, from prices of the rows.
+
+    It holds whatever the prices are, so it does not rest on the solver's tolerances: cost >= prices . right sides +
+    what is left of each column's cost when its rows are paid. Source: Lagrangian (weak) duality.
+    """
+    free = np.asarray(lp.row_lower_) == -highspy.kHighsInf
+    price = np.where(free, np.minimum(dual, 0.0), dual)
+    matrix = lp.a_matrix_
+    starts = np.asarray(matrix.start_)
+    paid = np.repeat(price, np.diff(starts)) * np.asarray(matrix.value_)
+    left = np.asarray(lp.col_cost_) - np.bincount(np.asarray(matrix.index_), weights=paid, minlength=lp.num_col_)
+    upper = np.asarray(lp.col_upper_)
+    bound = float(price @ np.asarray(lp.row_upper_) + np.minimum(left, 0.0) @ upper)
+    return bound, bound + np.maximum(left, 0.0)
 
 
 _OUTCOMES = {
@@ -65,5 +130,4 @@ def _lp(model: Model) -> highspy.HighsLp:
     lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum([len(c) for c in columns])]).astype(np.int32)
     lp.a_matrix_.index_ = np.array([c for row in columns for c in row], dtype=np.int32)
     lp.a_matrix_.value_ = np.array([c for row in coefficients for c in row], dtype=np.double)
-    lp.integrality_ = [highspy.HighsVarType.kInteger] * len(model.cost)
     return lp

@@ -14,6 +14,10 @@ class Outcome(StrEnum):
     FAILED = "failed"
 
 
+ROUNDING = 0.01
+"""By how much a bound must pass a whole cost before anything is left out for it: far above rounding, far below 1."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class Row:
     """coefficients . columns <= at_most. Columns rise."""
@@ -25,21 +29,29 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Model:
-    """Minimise cost over whole columns 0..upper under the rows; `choices` are columns of which exactly one is 1."""
+    """Minimise cost over whole columns 0..upper under the rows; `choices` are columns of which exactly one is 1.
+
+    known: a cost that some answer reaches; dearer answers are of no use.
+    """
 
     cost: tuple[int, ...]
     upper: tuple[int, ...]
     choices: tuple[tuple[int, ...], ...]
     rows: tuple[Row, ...]
+    known: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What a solver says: the columns' values (empty when it has none) and its bound on the cost."""
+    """What a solver says: the columns' values (empty when it has none) and its bound on the cost.
+
+    bound_if_used: for each column a bound on the cost of any answer that uses it (empty when not known).
+    """
 
     outcome: Outcome
     values: tuple[float, ...] = ()
     bound: float = 0.0
+    bound_if_used: tuple[float, ...] = ()
     solver: str = ""
 
 

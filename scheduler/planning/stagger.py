@@ -13,7 +13,7 @@ from scheduler.planning.assemble import assemble
 from scheduler.planning.build import Columns, Kept, Offer, build, floor_of, lost
 from scheduler.planning.greedy import Offers, greedy, lawful, legal_offers
 from scheduler.planning.ground import Candidate, Ground, survey
-from scheduler.planning.model import Answer, Model, Optimise, Outcome
+from scheduler.planning.model import ROUNDING, Answer, Model, Optimise, Outcome
 from scheduler.planning.problem import Plan, Problem, TierResult
 from scheduler.planning.tiers import TIERS, Placement, Tier, days_past, tier_value, values_of
 
@@ -112,9 +112,9 @@ class _Search:
         )
 
     def _solve(self, tier: Tier, floor: int) -> "_Search":
-        model, columns = build(self.ground, self.offers, self.kept, tier)
-        answer = self.optimise(model)
         value = tier_value(self.ground, tier, self.witness)
+        model, columns = build(self.ground, self.offers, self.kept, tier, value)
+        answer = self.optimise(model)
         search = replace(self, solver=answer.solver or self.solver)
         found = self._placement(answer, columns)
         if found is None or self._worse(found, tier, value):
@@ -123,15 +123,27 @@ class _Search:
             search = replace(search, failed=True, given_up=stop, remarks=(*self.remarks, why))
             return search._keep(tier, value, floor, proven=False)
         value = tier_value(self.ground, tier, found)
-        bound = float(floor)
-        if isfinite(answer.bound):
-            bound = max(bound, floor_of(self.offers, tier) + self._lost(tier) + answer.bound)
+        base = floor_of(self.offers, tier) + self._lost(tier)
+        bound = max(float(floor), base + answer.bound) if isfinite(answer.bound) else float(floor)
         proven = answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
         search = replace(search, witness=found, answered=True)
         if not proven:
             why = f"tier {tier.tier} ({tier.name}): stopped before it was proven; {value}, at best {bound:g}"
             search = replace(search, failed=True, remarks=(*self.remarks, why))
-        return search._keep(tier, value, bound, proven=proven)
+        return search._without_dear(answer, columns, value - base)._keep(tier, value, bound, proven=proven)
+
+    def _without_dear(self, answer: Answer, columns: Columns, cost: int) -> "_Search":
+        """Drops the starts that the answer's bounds leave to no plan as cheap as `cost`; the witness keeps its own."""
+        if len(answer.bound_if_used) != columns.count:
+            return self
+        dear = {c for c, bound in enumerate(answer.bound_if_used) if bound > cost + ROUNDING}
+        offers = []
+        for offer, own in zip(self.offers, columns.of_job, strict=True):
+            witness = self.witness.get(offer.job.key)
+            open_still = (columns.starts[c][1] for c in own if c not in dear or columns.starts[c][1] == witness)
+            must = offer.must or columns.unplaced[offer.job.key] in dear and witness is not None
+            offers.append(Offer(job=offer.job, candidates=tuple(open_still), must=must))
+        return replace(self, offers=tuple(offers))
 
     def _placement(self, answer: Answer, columns: Columns) -> Placement | None:
         """The placement an answer says, or none when it says none or breaks a rule."""

@@ -1,0 +1,348 @@
+"""The conductor on both databases: the same input gives the same due jobs, plan and calendar, and facts change them."""
+
+import random
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from pydantic import TypeAdapter
+
+from api import bodies
+from api.pen import PEN
+from scheduler.actions import counters, feed, fleet, jobs, people, planning, pumps, rounds
+from scheduler.actions.actor import Actor
+from scheduler.actions.documents import VESSEL
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import Hand, House
+from scheduler.actions.ledger import derive_vessel
+from scheduler.actions.readings import store_now
+from scheduler.actions.situation import Situation, situation
+from scheduler.domain.words import Role, State, Test
+from scheduler.errors import NotFound
+from scheduler.planning.check import judge
+from scheduler.settings import Settings
+from scheduler.storage import feed_rows, fleet_rows, ledger_rows
+from scheduler.storage.tables import AssetKind
+from scheduler.timers import Timers
+from seed_fleet.counters import Event, deliveries
+from seed_fleet.documents import vessel_document
+from seed_fleet.running import Run
+from seed_fleet.ships import AVOCET, PLOVER
+from tests.end_to_end.live import AT, TurnedClock
+from tests.storage.stores import kinds, store
+
+ME = Actor("test", "test", Role.ADMIN)
+GATEWAY = Actor("gateway", "gateway", Role.COUNTER, PLOVER.vessel)
+PLANT = "plover-plant"
+PEN_HERE = PEN("http://leadline.lan")
+_KEYS = iter(range(10**6))
+
+
+def _hand() -> Hand:
+    number = next(_KEYS)
+    return Hand(ME, f"key {number}", {"number": number})
+
+
+def _put(house: House, ship=PLOVER, years: float = 0.15) -> Run:
+    run = Run(ship, 1, house.now(), years)
+    fleet.put_vessel(house, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
+    return run
+
+
+def _post(house: House, run: Run, *, shuffled: bool = False) -> None:
+    batches = [step for step in deliveries(run) if not isinstance(step, Event)]
+    items = [
+        {"counter": r.counter, "observed_at": r.observed_at, "value": r.value}
+        for step in batches
+        for r in step.readings
+    ]
+    if shuffled:
+        random.Random(3).shuffle(items)
+        items += items[: len(items) // 5]
+    actor = Actor("gateway", "gateway", Role.COUNTER, run.ship.vessel)
+    for first in range(0, len(items), 1000):
+        told = store_now(house, actor, items[first : first + 1000])
+        assert {item["status"] for item in told["items"]} <= {"stored", "duplicate"}
+        if shuffled:
+            derive_vessel(house, run.ship.vessel)
+    for step in deliveries(run):
+        if isinstance(step, Event):
+            place = Place(step.counter, run.ship.vessel, f"{run.ship.key}-plant", AssetKind.COUNTER)
+            told = TypeAdapter(bodies.EventBody).validate_python(step.body).model_dump()
+            counters.add_event(house, _hand(), place, counters.CounterEvent(**told))
+
+
+def _take(house: House, vessel: str = PLOVER.vessel, plant: str = PLANT) -> str:
+    held = planning.propose(house, vessel, plant)
+    planning.take(house, _hand(), Place(plant, vessel, plant, AssetKind.PLANT), held.digest)
+    return held.digest
+
+
+def _now(house: House) -> Situation:
+    return situation(house, PLOVER.vessel, PLANT)
+
+
+@pytest.fixture(params=kinds())
+def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
+    """A house on an empty database of that kind, its clock at a fixed instant that tests may turn."""
+    with store(request.param, tmp_path) as database:
+        yield House(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
+
+
+@pytest.fixture
+def filled(house: House) -> House:
+    """With the three-pump ship aboard and some weeks of her past."""
+    _post(house, _put(house))
+    return house
+
+
+def test_both_databases_give_the_same_plan_and_the_same_calendar(tmp_path: Path) -> None:
+    """Same clock, same input: the same due jobs, plan digest and calendar bytes on SQLite and on PostgreSQL."""
+    found = []
+    for kind in kinds():
+        folder = tmp_path / kind
+        folder.mkdir()
+        with store(kind, folder) as database:
+            house = House(database, TurnedClock(), Settings(horizon_days=60))
+            _post(house, _put(house))
+            digest = _take(house)
+            found.append((_now(house).jobs, digest, feed.refresh(house, PEN_HERE, PLOVER.vessel).body))
+    assert all(one == found[0] for one in found)
+    assert len(found) == len(kinds())
+
+
+def test_order_of_arrival_and_duplicates_change_no_hours(filled: House, tmp_path: Path) -> None:
+    """The same readings shuffled, doubled and derived in between give the same entries, flags and hours."""
+    straight = _now(filled)
+    with store("sqlite", _sub(tmp_path)) as database:
+        other = House(database, TurnedClock(), Settings(horizon_days=60))
+        _post(other, _put(other), shuffled=True)
+        mixed = _now(other)
+    assert mixed.hours == straight.hours
+    assert {(f.code, f.at_s, f.says) for f in mixed.flags} == {(f.code, f.at_s, f.says) for f in straight.flags}
+    assert mixed.jobs == straight.jobs
+
+
+def _sub(folder: Path) -> Path:
+    (folder / "other").mkdir()
+    return folder / "other"
+
+
+def test_the_ledger_is_a_cache(filled: House) -> None:
+    """Thrown away and derived anew, entries, checkpoints and flags come out the same."""
+    before = _now(filled)
+
+    def entries() -> list[tuple]:
+        with filled.db.read() as session:
+            return [
+                (e.counter_no, e.at_s, e.seq, e.credit_s, e.total_s, e.given_s, e.verdict, e.reason)
+                for row in fleet_rows.counters(session, PLOVER.vessel)
+                for e in ledger_rows.recent_entries(session, row.no or 0, 10**6)
+            ]
+
+    kept = entries()
+    assert len(kept) > 500
+    with filled.db.write(PLOVER.vessel) as session:
+        for row in fleet_rows.counters(session, PLOVER.vessel):
+            assert row.no is not None
+            ledger_rows.drop_derived(session, row.no, 0)
+            ledger_rows.drop_checkpoints(session, row.no, 0)
+            row.dirty_from_s = 0
+            session.add(row)
+    assert _now(filled).hours == before.hours
+    assert entries() == kept
+
+
+def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
+    """The answer states the margin; the plan asked for is made; a deficit is a shortfall of the plant and no fault."""
+    _take(filled)
+    place = Place("plover-pump-a", PLOVER.vessel, PLANT, AssetKind.PUMP)
+    told = pumps.pump_down(filled, _hand(), place, at=filled.now(), reason="seized").body
+    assert told["margin_swept_m3_per_h"] == pytest.approx(
+        told["available_swept_m3_per_h"] - told["minimum_swept_m3_per_h"]
+    )
+    second = Place("plover-pump-b", PLOVER.vessel, PLANT, AssetKind.PUMP)
+    worse = pumps.pump_down(filled, _hand(), second, at=filled.now(), reason="also seized").body
+    assert worse["margin_swept_m3_per_h"] < 0
+    assert "lacking" in worse["says"]
+    assert rounds.plan_wanted(filled) == 1
+    assert rounds.plan_wanted(filled) == 0
+    now = _now(filled)
+    assert now.proposed is not None
+    assert now.proposed.lawful
+    assert judge(now.proposed.problem, now.proposed.plan).lawful
+    assert [short for short in now.proposed.plan.shortfalls if short.key is None and short.lacking_litres_per_h > 0]
+    assert not [slot for slot in now.proposed.plan.slots if slot.pump == "plover-pump-c"]
+    problem, plan = planning.as_now(now, filled)
+    assert judge(problem, plan).least_margin_litres_per_h < 0  # type: ignore[operator]
+    pumps.pump_back(filled, _hand(), second, at=filled.now(), reason="freed", test=Test.NONE)
+    assert _now(filled).outage_status["plover-pump-b"] == "not proved"
+    pumps.pump_back(filled, _hand(), second, at=filled.now(), reason="pulled down", test=Test.FAILED)
+    assert _now(filled).outage_status["plover-pump-b"] == "down"
+    pumps.pump_back(filled, _hand(), second, at=filled.now(), reason="pulled down", test=Test.PASSED)
+    assert "plover-pump-b" not in _now(filled).outage_status
+
+
+def test_a_closed_job_moves_its_own_event_and_no_other(filled: House) -> None:
+    """Its event is DONE under the same UID with the next sequence; every other event keeps its bytes."""
+    _take(filled)
+    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    before = _rows(filled)
+    job = next(j for j in _now(filled).jobs if j.first and j.state is not State.AHEAD and j.takes_pump_out)
+    place, occurrence = jobs.job_place(filled, ME, job.occurrence.key)
+    told = jobs.Close(done_at=filled.now() - timedelta(hours=1), done_by="Demo second", test=Test.PASSED)
+    jobs.close_job(filled, _hand(), place, occurrence, told)
+    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    after = _rows(filled)
+    key = occurrence.key
+    assert after[key].uid == before[key].uid
+    assert after[key].sequence == before[key].sequence + 1
+    assert "SUMMARY:DONE" in after[key].text
+    others = {k for k in before.keys() & after.keys() if k not in (key, "plan-status")}
+    same_chain = {k for k in others if k.rpartition(":")[0] == key.rpartition(":")[0]}
+    assert [k for k in others - same_chain if before[k].text != after[k].text] == []
+
+
+def _rows(house: House) -> dict:
+    with house.db.read() as session:
+        return {row.occurrence_key: row for row in feed_rows.events(session, PLOVER.vessel)}
+
+
+def test_a_silent_counter_never_lets_a_date_slip(filled: House) -> None:
+    """Day by day without a reading, no due date and no early date of an hour job moves later."""
+    clock = filled.clock
+    assert isinstance(clock, TurnedClock)
+    last: dict[str, tuple] = {}
+    for day in range(0, 30, 3):
+        clock.at = AT + timedelta(days=day)
+        for job in _now(filled).jobs:
+            if job.first and job.forecast is not None and job.due_running_seconds is not None:
+                dates = (job.due_at, job.forecast.early_at)
+                before = last.get(job.occurrence.key, dates)
+                assert dates[0] <= before[0] + timedelta(seconds=1)
+                assert dates[1] <= before[1] + timedelta(seconds=1)
+                last[job.occurrence.key] = dates
+    assert last
+
+
+def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: House) -> None:
+    """Silence is flagged once however often it is looked for, and the flag goes when the counter posts again."""
+    clock = filled.clock
+    assert isinstance(clock, TurnedClock)
+    refreshed: list[str] = []
+    clock.at = AT + timedelta(days=3)
+    _now(filled)
+    assert rounds.watch_counters(filled, refreshed.append) == [PLOVER.vessel]
+    assert rounds.watch_counters(filled, refreshed.append) == []
+    silent = [flag for flag in _now(filled).flags if flag.code == "silent"]
+    assert len(silent) == 3
+    value = _now(filled)
+    with filled.db.read() as session:
+        rows = fleet_rows.counters(session, PLOVER.vessel)
+        newest = {row.id: ledger_rows.newest_reading(session, row.no or 0) for row in rows}
+    items = [
+        {"counter": name, "observed_at": clock.at.isoformat(), "value": reading[1] / 1000}
+        for name, reading in newest.items()
+        if reading is not None
+    ]
+    store_now(filled, GATEWAY, items)
+    assert value.hours.keys() == _now(filled).hours.keys()
+    assert rounds.watch_counters(filled, refreshed.append) == [PLOVER.vessel]
+    assert [flag for flag in _now(filled).flags if flag.code == "silent"] == []
+    assert refreshed == [PLOVER.vessel, PLOVER.vessel]
+
+
+def test_the_nightly_round_comes_once_a_ships_night(filled: House) -> None:
+    """At the hour set in ship time, once, also after a restart; the plan asked for is then made."""
+    clock = filled.clock
+    assert isinstance(clock, TurnedClock)
+    assert rounds.nightly(filled) == 1
+    assert rounds.nightly(filled) == 0
+    clock.at = AT + timedelta(hours=12)
+    assert rounds.nightly(filled) == 0
+    clock.at = AT + timedelta(hours=24)
+    assert rounds.nightly(filled) == 1
+    rounds.keep_up(filled, lambda vessel: feed.refresh(filled, PEN_HERE, vessel))
+    assert _now(filled).proposed is not None
+    assert feed.last_good(filled, PLOVER.vessel) is not None
+    assert feed.stale_vessels(filled, 900) == []
+
+
+def test_timers_start_stop_and_only_one_server_leads(filled: House) -> None:
+    """Of two servers on one database one leads; a tick that fails is told and stops no other; both stop cleanly."""
+    seen: list[str] = []
+
+    def broken(vessel: str) -> None:
+        seen.append(vessel)
+        raise RuntimeError("the pen broke")
+
+    first, second = Timers(filled, broken), Timers(filled, broken)
+    assert first._leader.leads()
+    assert not second._leader.leads()
+    first.start()
+    try:
+        deadline = 400
+        while not first.trouble() and deadline:
+            first._scheduler._event.wait(0.02)
+            first._scheduler._event.clear()
+            deadline -= 1
+        assert "the pen broke" in " ".join(first.trouble())
+    finally:
+        first.stop()
+    assert second._leader.leads()
+    second._leader.release()
+
+
+def test_a_change_of_ship_time_moves_no_date_and_no_instant(filled: House) -> None:
+    """All-day dates and planned instants stay; the change is a record; the same change twice is a clash."""
+    _take(filled)
+    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    before = {key: (row.starts_s, row.ends_s) for key, row in _rows(filled).items()}
+    fleet.change_clock(
+        filled, _hand(), PLOVER.vessel, from_at=filled.now(), minutes=-300, reason="crossing to the west"
+    )
+    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    after = {key: (row.starts_s, row.ends_s) for key, row in _rows(filled).items()}
+    assert {k: v for k, v in after.items() if k != "plan-status"} == {
+        k: v for k, v in before.items() if k != "plan-status"
+    }
+
+
+def test_what_leaves_the_document_is_withdrawn_for_a_fortnight(house: House) -> None:
+    """A part that goes ashore leaves its turn in the calendar as WITHDRAWN for 14 days, then it is gone."""
+    run = _put(house)
+    _post(house, run)
+    feed.refresh(house, PEN_HERE, PLOVER.vessel)
+    part = "plover-pump-a-knives"
+    key = next(j.occurrence.key for j in _now(house).jobs if j.occurrence.subject == part and j.first)
+    assert key in _rows(house)
+    document = vessel_document(run)
+    plant = document["plants"][0]
+    for fitting in plant["fittings"]:
+        if fitting["part"] == part:
+            fitting["to_at"] = house.now().isoformat()
+    version = fleet.get_vessel(house, ME, PLOVER.vessel)[1]
+    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=version)
+    feed.refresh(house, PEN_HERE, PLOVER.vessel)
+    assert "SUMMARY:WITHDRAWN" in _rows(house)[key].text
+    clock = house.clock
+    assert isinstance(clock, TurnedClock)
+    clock.at = AT + timedelta(days=15)
+    feed.refresh(house, PEN_HERE, PLOVER.vessel)
+    assert key not in _rows(house)
+
+
+def test_another_vessels_things_are_not_there(filled: House) -> None:
+    """An engineer of another vessel finds neither plant, pump, counter nor job."""
+    stranger = Actor("x", "x", Role.ENGINEER, AVOCET.vessel)
+    for asset, kind in (
+        (PLANT, AssetKind.PLANT),
+        ("plover-pump-a", AssetKind.PUMP),
+        (PLOVER.counter(0), AssetKind.COUNTER),
+    ):
+        with pytest.raises(NotFound):
+            fleet.locate(filled, stranger, asset, kind)
+    with pytest.raises(NotFound):
+        jobs.job_place(filled, stranger, "overhaul:plover-pump-a:1")
+    assert people.list_keys(filled) == []
