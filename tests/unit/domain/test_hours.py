@@ -125,6 +125,32 @@ def test_an_adjustment_is_a_step() -> None:
     assert ran(plant(), totals, Subject.POSITION, "vp1", 24) == (52, False)
 
 
+def test_steps_add_up() -> None:
+    """Three adjustments, one of them backwards: each counts from its own instant on."""
+    steps = [Adjustment(at_s(hour), hours * 3600) for hour, hours in ((10, 40), (20, 5), (40, -30))]
+    totals = Curves({"c1": curve(*posts((0, 1000), (24, 1012), (48, 1020)), *steps)})
+    given = [totals.given("c1", at_s(hour)) // 3600 for hour in (9.99, 10, 19.99, 20, 39.99, 40, 900)]
+    assert given == [0, 40, 40, 45, 45, 15, 15]
+
+
+def test_openings_are_each_ones_own() -> None:
+    """What one pump or part had run before says nothing of another, and counts from the instant it is put in."""
+    house = plant(
+        stays=tuple(
+            Stay(pump=f"u{n}", position=f"vp{n}", from_at=at(0), opening_running_hours=100.0 * n) for n in (1, 2)
+        ),
+        fittings=tuple(
+            Fitting(part=f"k{n}", pump=f"u{n}", from_at=at(0), opening_running_hours=10.0 * n) for n in (1, 2)
+        ),
+    )
+    for hour, first, second in ((-0.01, 0, 0), (0, 0, 0), (24, 12, 4), (48, 20, 16)):
+        before = 0 if hour < 0 else 1
+        assert ran(house, TWO, Subject.PUMP, "u1", hour) == (100 * before + first, False)
+        assert ran(house, TWO, Subject.PUMP, "u2", hour) == (200 * before + second, False)
+        assert ran(house, TWO, Subject.PART, "k1", hour) == (10 * before + first, False)
+        assert ran(house, TWO, Subject.PART, "k2", hour) == (20 * before + second, False)
+
+
 def test_an_opening_balance_is_the_positions_own() -> None:
     """It counts for the position from its instant on; the pump put in later brings its own."""
     house = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(0), opening_running_hours=300.0),))
@@ -174,7 +200,21 @@ def test_a_stay_whose_end_no_reading_reaches_is_estimated() -> None:
     """The pump came ashore after the newest reading: what it ran until then is not known."""
     house = plant(stays=(Stay(pump="u1", position="vp1", from_at=T0, to_at=at(60)),))
     assert ran(house, TWO, Subject.PUMP, "u1", 50) == (20, False)
+    assert ran(house, TWO, Subject.PUMP, "u1", 60) == (20, True)
     assert ran(house, TWO, Subject.PUMP, "u1", 70) == (20, True)
+
+
+def test_a_fitting_whose_end_no_reading_reaches_is_estimated() -> None:
+    """So it is for a part, from the instant it was taken out."""
+    house = plant(fittings=(Fitting(part="k1", pump="u1", from_at=at(0), to_at=at(60)),))
+    assert [ran(house, TWO, Subject.PART, "k1", hour) for hour in (50, 60, 70)] == [(20, False), (20, True), (20, True)]
+
+
+def test_a_stay_that_ends_as_it_begins_lacks_nothing() -> None:
+    """Put in and taken out at one instant, long after the newest reading: nothing run, nothing estimated."""
+    house = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(100), to_at=at(100)),))
+    now = running_hours(house, TWO, Subject.PUMP, "u1", at(200))
+    assert now == RunningHours(seconds=0, as_of=at(100))
 
 
 def test_hours_are_accounted_for_from_the_day_the_pump_came() -> None:
@@ -261,6 +301,16 @@ def test_a_pumps_days_follow_it() -> None:
     first = T0_S // DAY_S
     assert [s / 3600 for s in pump_daily_seconds(moved(24), points, "u1", first, 3)] == [12, 12, 10]
     assert [s / 3600 for s in pump_daily_seconds(moved(24), points, "u2", first, 3)] == [4, 8, 0]
+
+
+@given(st.integers(-20, 100))
+def test_the_days_of_two_pumps_are_those_of_their_positions(swap_hour: int) -> None:
+    """Whenever they change places, at noon too, each day belongs to one pump of each position."""
+    points = {name: points_of(TWO, name) for name in ("c1", "c2")}
+    first, house = T0_S // DAY_S - 1, moved(swap_hour)
+    pumps = [pump_daily_seconds(house, points, name, first, 5) for name in ("u1", "u2")]
+    positions = [daily_seconds(points[name], first, 5) for name in ("c1", "c2")]
+    assert [sum(day) for day in zip(*pumps, strict=True)] == [sum(day) for day in zip(*positions, strict=True)]
 
 
 def test_of_several_totals_at_one_instant_the_last_counts() -> None:

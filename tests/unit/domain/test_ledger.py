@@ -24,7 +24,7 @@ from scheduler.domain.ledger import (
     in_order,
     step,
 )
-from scheduler.domain.ledger_rules import MOST_LINES, tolerance_s
+from scheduler.domain.ledger_rules import MOST_LINES, MOST_PENDING, tolerance_s
 from scheduler.domain.ledger_says import counts_text, hours_text
 
 T0 = 1_790_000_000
@@ -66,6 +66,14 @@ def test_the_tolerance_of_a_stretch(stretch_s: int, seconds: int) -> None:
 def test_the_edge_of_what_can_have_run(rise_s: int, verdict: Verdict) -> None:
     """24 h allow 25 whole hours (24 + 1.05 + 0.024), not 26."""
     assert verdicts(posts((0, 100), (24, 100 + rise_s)))[-1] is verdict
+
+
+def test_the_edge_of_a_reset_is_exact_to_the_second() -> None:
+    """A counter of seconds that fell is one that started again if it can have run what it shows, and not one more."""
+    seconds = Setup(1, None, 1000)
+    fell = [Reading(T0, 9_000_000, T0), Reading(T0 + 3600, 3_784_000, T0 + 3600)]
+    assert verdicts(list(fell), seconds)[-1] is Verdict.RESET
+    assert verdicts([fell[0], fell[1]._replace(value_milli=3_785_000)], seconds)[-1] is Verdict.HELD
 
 
 def test_the_edge_is_exact_to_the_second() -> None:
@@ -126,6 +134,40 @@ def test_a_second_reset_before_the_first_is_confirmed_can_still_be_a_glitch() ->
     """12000, 3, 0 and on from 12001: both drops were false."""
     said = verdicts(posts((0, 12000), (4, 3), (5, 0), (6, 12001)))
     assert said == [Verdict.BASELINE, Verdict.GLITCH, Verdict.GLITCH, Verdict.CREDITED]
+
+
+def test_a_false_value_after_a_false_nought_is_forgotten_with_it() -> None:
+    """12000, 0, 90000, 12001: a glitch and a spike, and nothing stays open."""
+    derived = derive(HOURS, posts((0, 12000), (1, 0), (2, 90000), (3, 12001)))
+    assert [e.verdict for e in derived.entries[1:]] == [Verdict.GLITCH, Verdict.SPIKE, Verdict.CREDITED]
+    assert [flag.code for flag in derived.flags] == [Code.GLITCH, Code.SPIKE]
+    assert not derived.state.undecided
+
+
+@pytest.mark.parametrize(("noughts", "verdict"), [(MOST_PENDING, Verdict.CREDITED), (MOST_PENDING + 1, Verdict.HELD)])
+def test_noughts_for_very_long_are_a_reset(noughts: int, verdict: Verdict) -> None:
+    """Up to as many readings as may still change the counter can come back to its old value; after that the reset stands,
+    what comes is held for a person, and the state stays small throughout."""
+    items = [*posts((0, 12000)), *posts(*((n / 60, 0) for n in range(1, noughts + 1)))]
+    state = fold(HOURS, items).state
+    assert len(state.pending) <= MOST_PENDING
+    assert derive(HOURS, posts((noughts / 60 + 1, 12001)), state).entries[-1].verdict is verdict
+    rising = derive(HOURS, posts((noughts / 60 + 1, 1)), state)
+    assert (rising.state.total_s, rising.state.undecided) == (3600, False)
+
+
+def test_a_long_false_jump_that_ends_is_flagged_as_one() -> None:
+    """Held for longer than entries may change: the first stay held, and a flag says that the value was false."""
+    false = posts(*((n / 60, 13000) for n in range(1, MOST_PENDING + 50)))
+    derived = derive(HOURS, [*posts((0, 12000)), *false, *posts((24, 12006))])
+    assert [flag.code for flag in derived.flags] == [Code.HELD, Code.SPIKE]
+    assert [e.verdict for e in (derived.entries[1], derived.entries[-2])] == [Verdict.HELD, Verdict.SPIKE]
+    assert derived.state.total_s == 6 * 3600
+
+
+def test_a_second_value_at_an_instant_is_passed_over_by_the_fold_too() -> None:
+    """R2 holds however the readings got there, also where they rise so that the second would fit."""
+    assert fold(HOURS, posts((0, 100), (1, 101), (1, 102), (2, 102))).state.total_s == 2 * 3600
 
 
 def test_what_a_reset_credits_stays_within_the_anchor() -> None:
@@ -212,9 +254,26 @@ def test_a_final_value_can_show_that_a_reset_was_none() -> None:
     assert derived.state.total_s == 2 * 3600
 
 
+def test_a_final_value_can_show_that_what_was_held_was_false() -> None:
+    """12000, 90000, exchanged at 12002: a spike, and the two hours count."""
+    derived = derive(HOURS, [*posts((0, 12000), (1, 90000)), Replacement(at(2), 12_002_000, 0)])
+    assert [e.verdict for e in derived.entries[1:]] == [Verdict.SPIKE, Verdict.REPLACEMENT]
+    assert derived.state.total_s == 2 * 3600
+
+
+def test_an_erratic_counter_is_exchanged_for_a_good_one() -> None:
+    """Its final value is not trusted even where it would fit; the new counter counts from its first value."""
+    wild = posts((0, 12000), *((n, 50_000 * n) for n in range(1, MOST_LINES + 1)))
+    derived = derive(HOURS, [*wild, Replacement(at(20), 12_005_000, 0), *posts((30, 7))])
+    assert derived.entries[-2].reason == Why.FINAL_DOES_NOT_FIT
+    assert (derived.state.total_s, derived.state.undecided) == (7 * 3600, False)
+
+
 def test_a_replacement_may_be_the_first_thing_known() -> None:
     """It is then the baseline."""
-    assert derive(HOURS, [Replacement(at(0), None, 7000), *posts((24, 17))]).state.total_s == 10 * 3600
+    derived = derive(HOURS, [Replacement(at(0), None, 7000), *posts((24, 17))])
+    assert derived.state.total_s == 10 * 3600
+    assert [e.verdict for e in derived.entries] == [Verdict.REPLACEMENT, Verdict.CREDITED]
 
 
 def test_a_word_about_a_reading_that_is_not_there_is_flagged() -> None:

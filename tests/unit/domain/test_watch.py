@@ -5,6 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from scheduler.domain.fleet import Counter
 from scheduler.domain.ledger import START, Code, Reading, Setup, fold
 from scheduler.domain.watch import Seen, watch
 from tests.unit.domain.plants import AT, plant
@@ -65,6 +66,16 @@ def test_a_whole_plant_may_stand() -> None:
 def test_a_held_counter_is_not_called_standing() -> None:
     """It is flagged as held already, and its last increase says nothing."""
     assert codes(ALL_WELL | {"c1": replace(STILL, undecided=True)}) == {}
+
+
+def test_of_two_counters_of_a_position_the_newest_is_watched() -> None:
+    """The one before it is not called silent for ever; if the newest falls silent, that one is, once."""
+    house = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1")))
+    old = Seen(read_s=NOW - 400 * DAY, rose_s=NOW - 400 * DAY)
+    assert watch(house, {"old": old, "new": WELL}, AT) == []
+    quiet = replace(WELL, read_s=NOW - 2 * DAY)
+    assert [(name, flag.code) for name, flag in watch(house, {"old": old, "new": quiet}, AT)] == [("new", Code.SILENT)]
+    assert [name for name, _ in watch(house, {"old": old}, AT)] == ["old"]
 
 
 def test_what_is_seen_comes_from_the_ledger() -> None:
