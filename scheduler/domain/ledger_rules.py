@@ -34,7 +34,8 @@ AHEAD_S = 300
 MOST_LINES = 8
 """More runs of held values than this, none following from another, and only a person can end it."""
 MOST_PENDING = 200
-"""Entries that may still change. Past that the older ones stand as they are; what is credited does not depend on it."""
+"""Entries that may still change. Past that the oldest held ones stay held, which changes no hours, and a reset that no
+rise has confirmed is taken as confirmed."""
 
 Fit = tuple[Verdict, int]
 

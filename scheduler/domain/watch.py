@@ -38,7 +38,8 @@ def watch(
     A counter is called silent when its newest reading is older than its `quiet_after_hours`. It is called standing when
     it posts but has not risen for 7 days, something else on the plant rose in the last 7 days, and its pump is in
     service. The flag's instant is that of the newest reading, or of the last increase, so it stays the same flag while
-    nothing changes.
+    nothing changes. Of several counters of a position only the one with the newest reading is watched: the others were
+    before it.
 
     Args:
         seen: by counter id; one that is missing has never posted and is not flagged.
@@ -48,7 +49,7 @@ def watch(
     flags: list[tuple[str, Flag]] = []
     for counter in plant.counters:
         known = seen.get(counter.id)
-        if known is None or known.read_s is None:
+        if known is None or known.read_s is None or _followed(plant, seen, counter, known.read_s):
             continue
         if at_s - known.read_s > counter.quiet_after_hours * 3600:
             flags.append((counter.id, _silent(counter, known.read_s, at_s)))
@@ -57,6 +58,11 @@ def watch(
             if pump is not None and pump not in out_of_service and _others_run(plant, seen, counter, at_s):
                 flags.append((counter.id, _standing(counter, known.rose_s, known.read_s)))
     return flags
+
+
+def _followed(plant: Plant, seen: Mapping[str, Seen], counter: Counter, read_s: int) -> bool:
+    others = (seen.get(other.id) for other in plant.counters if other.position == counter.position)
+    return any(o is not None and o.read_s is not None and o.read_s > read_s for o in others)
 
 
 def _others_run(plant: Plant, seen: Mapping[str, Seen], counter: Counter, at_s: int) -> bool:
