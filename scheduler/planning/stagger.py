@@ -141,7 +141,7 @@ class _Search:
         for offer, own in zip(self.offers, columns.of_job, strict=True):
             witness = self.witness.get(offer.job.key)
             open_still = (columns.starts[c][1] for c in own if c not in dear or columns.starts[c][1] == witness)
-            must = offer.must or columns.unplaced[offer.job.key] in dear and witness is not None
+            must = offer.must or (columns.unplaced[offer.job.key] in dear and witness is not None)
             offers.append(Offer(job=offer.job, candidates=tuple(open_still), must=must))
         return replace(self, offers=tuple(offers))
 
