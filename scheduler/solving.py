@@ -9,13 +9,18 @@ import os
 import resource
 import subprocess
 import sys
+import time
 
 from scheduler.planning.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
 from scheduler.planning.digest import problem_digest
+from scheduler.planning.model import Answer, Model, Outcome
 from scheduler.planning.problem import Plan, Problem
 from scheduler.planning.stagger import greedy_plan, stagger
 
 log = logging.getLogger("leadline")
+
+SHARE = 0.75
+"""Share of the wall time after which the worker searches no further and answers with the best plan it has."""
 
 _WORKER = (sys.executable, "-m", "scheduler.solving")
 
@@ -28,7 +33,9 @@ def solve(
     Args:
         wall_seconds: above 0. memory_mb: address space of the worker. worker: the command that plans.
     """
-    environment = {**os.environ, "LEADLINE_WORKER_MB": str(memory_mb), "OMP_NUM_THREADS": "1"}
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("LEADLINE_")}
+    environment |= {"LEADLINE_WORKER_MB": str(memory_mb), "LEADLINE_WORKER_SECONDS": str(wall_seconds * SHARE)}
+    environment |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
     environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
     try:
         done = subprocess.run(  # noqa: S603 - our own worker
@@ -64,8 +71,17 @@ def work() -> None:
     """The worker: reads a problem, answers with its plan."""
     most = int(os.environ.get("LEADLINE_WORKER_MB", "2048")) * 1024 * 1024
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
+    ends = time.monotonic() + float(os.environ.get("LEADLINE_WORKER_SECONDS", "45"))
     problem = problem_from_text(sys.stdin.buffer.read().decode())
-    sys.stdout.write(plan_to_text(stagger(problem)))
+    sys.stdout.write(plan_to_text(stagger(problem, optimise=lambda model: _in_time(model, ends))))
+
+
+def _in_time(model: Model, ends: float) -> Answer:
+    """The solver's answer, cut short at `ends` (monotonic seconds): a plan not proven is better than the plain one."""
+    from scheduler.planning.highs import optimise
+
+    left = ends - time.monotonic()
+    return optimise(model, seconds=left) if left > 0 else Answer(outcome=Outcome.LIMIT)
 
 
 if __name__ == "__main__":

@@ -4,13 +4,15 @@ A start is never passed because one published version then claims a false proven
 keeps the example. Threads stay at 1 because HiGHS shares one scheduler in a process.
 """
 
+import math
+
 import highspy
 import numpy as np
 import numpy.typing as npt
 
 from scheduler.planning.model import ROUNDING, Answer, Model, Outcome
 
-NODE_ALLOWANCE = 20_000
+NODE_ALLOWANCE = 2_000
 """Branch-and-bound nodes a solve may use: work, not seconds, so that a slower machine gives the same plan."""
 
 _OPTIONS: dict[str, bool | int | float] = {
@@ -29,14 +31,16 @@ WHOLE = 1e-6
 _Floats = npt.NDArray[np.double]
 
 
-def optimise(model: Model) -> Answer:
+def optimise(model: Model, *, seconds: float = math.inf) -> Answer:
     """The best values of the columns, proven, or how far it came. Never raises for a well-formed model.
+
+    seconds: an emergency brake above 0, for a caller that would otherwise be left without any answer.
 
     First the relaxation, columns not whole: often its answer is whole already. If not, its prices say which columns no
     answer as good as `known` can use, and the search goes on without them.
     """
     lp = _lp(model)
-    relaxed = _run(lp)
+    relaxed = _run(lp, seconds)
     if relaxed is None:
         return Answer(outcome=Outcome.FAILED, solver=_name())
     outcome = _OUTCOMES.get(relaxed.getModelStatus(), Outcome.FAILED)
@@ -52,11 +56,11 @@ def optimise(model: Model) -> Answer:
     upper[if_used > model.known + ROUNDING] = 0.0
     lp.col_upper_ = upper
     lp.integrality_ = [highspy.HighsVarType.kInteger] * len(model.cost)
-    return _whole(lp, bound, if_used)
+    return _whole(lp, bound, if_used, seconds)
 
 
-def _whole(lp: highspy.HighsLp, bound: float, if_used: _Floats) -> Answer:
-    solver = _run(lp)
+def _whole(lp: highspy.HighsLp, bound: float, if_used: _Floats, seconds: float) -> Answer:
+    solver = _run(lp, seconds)
     if solver is None:
         return Answer(outcome=Outcome.FAILED, solver=_name())
     outcome = _OUTCOMES.get(solver.getModelStatus(), Outcome.FAILED)
@@ -78,10 +82,11 @@ def _name() -> str:
     return f"HiGHS {highspy.Highs().version()}"  # type: ignore[no-untyped-call]
 
 
-def _run(lp: highspy.HighsLp) -> highspy.Highs | None:
+def _run(lp: highspy.HighsLp, seconds: float) -> highspy.Highs | None:
     """A solver that has run, or none when it would not."""
     solver = highspy.Highs()  # type: ignore[no-untyped-call]
-    if any(solver.setOptionValue(option, value) != highspy.HighsStatus.kOk for option, value in _OPTIONS.items()):
+    options = {**_OPTIONS, "time_limit": seconds}
+    if any(solver.setOptionValue(option, value) != highspy.HighsStatus.kOk for option, value in options.items()):
         return None
     if solver.passModel(lp) == highspy.HighsStatus.kError or solver.run() == highspy.HighsStatus.kError:
         return None
