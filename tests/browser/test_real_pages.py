@@ -122,6 +122,7 @@ def test_the_first_visit_is_light(browser: Browser, live: Live) -> None:
         f"\nfirst visit: {weight / 1000:.0f} kB besides fonts, {sum(sizes.values()) / 1000:.0f} kB in all, uncompressed"
     )
     assert sizes
+    assert weight <= 80_000
     context.close()
 
 
