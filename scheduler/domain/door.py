@@ -107,7 +107,7 @@ def instant_s(text: object) -> int | Refusal:
             f"observed_at {_short(text)} has no offset, so the instant is not known; send UTC with a Z at the end, such as "
             "2026-11-03T14:00:00Z.",
         )
-    if len(text) < 20 or text[4] != "-" or text[10] not in "Tt ":
+    if len(text) < 20 or not text[4] == text[7] == "-" or text[10] not in "Tt " or text[13] != ":":
         return Refusal("bad instant", f"observed_at {_short(text)} is not in full; {_INSTANT}")
     return (at - _EPOCH) // _SECOND
 

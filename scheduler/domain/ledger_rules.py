@@ -384,8 +384,6 @@ class Fold:
             for flag in self.open
             if flag.code is not Code.ERRATIC
         ]
-        if self.before is None:
-            self._settle()
 
     def _end_glitch(self, at_s: int) -> None:
         """A reading follows from before the reset and not from it: all counted since was false (R10)."""
@@ -394,5 +392,3 @@ class Fold:
         ]
         self.open = [says.glitch(self.setup, flag, at_s) if flag.code is Code.RESET else flag for flag in self.open]
         self.before = None
-        if not self.lines:
-            self._settle()

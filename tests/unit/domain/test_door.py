@@ -104,10 +104,14 @@ def test_a_local_time_is_refused(text: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["", "now", "14:00:00Z", "2026-13-03T14:00:00Z", "2026-11-03T25:00:00Z", "20261103T140000Z", 0, None, "9" * 99],
+    [
+        *("", "now", "14:00:00Z", "2026-13-03T14:00:00Z", "2026-11-03T25:00:00Z", "9" * 99, 0, None),
+        *("20261103T140000Z", "20261103T140000+0000", "2026-W45-2T14:00:00Z", "2026-11-03T140000+00:00"),
+        *("2026-11-03x14:00:00Z", "2026-11-03T14+00:00", "2026-11-03T14Z"),
+    ],
 )
 def test_what_is_no_instant_is_refused(text: object) -> None:
-    """Anything else, with what is expected and not the whole of a long text."""
+    """Anything else, other spellings of ISO 8601 too, with what is expected and not the whole of a long text."""
     refusal = instant_s(text)
     assert isinstance(refusal, Refusal)
     assert refusal.code == "bad instant"
@@ -138,6 +142,7 @@ def test_a_clock_that_was_never_set_is_refused() -> None:
     refusal = check(HOURS, 12000, 0)
     assert isinstance(refusal, Refusal)
     assert refusal.code == "clock not set"
+    assert check_item(HOURS, {"observed_at": "2000-01-01T00:00:00Z", "value": 1}) == Accepted(946_684_800, 1000)
 
 
 @pytest.mark.parametrize("key", sorted(DELTA_KEYS))

@@ -24,7 +24,7 @@ from scheduler.domain.ledger import (
     in_order,
     step,
 )
-from scheduler.domain.ledger_rules import MOST_LINES, MOST_PENDING, tolerance_s
+from scheduler.domain.ledger_rules import MOST_LINES, MOST_PENDING, Fold, tolerance_s
 from scheduler.domain.ledger_says import counts_text, hours_text
 
 T0 = 1_790_000_000
@@ -89,6 +89,29 @@ def test_the_edge_of_the_future(ahead_s: int, reason: Why) -> None:
     """Five minutes ahead is taken, a second more is held."""
     items: list[Item] = [*posts((0, 100)), Reading(at(24), 110_000, at(24) - ahead_s)]
     assert derive(HOURS, items).entries[-1].reason == reason
+
+
+def test_the_edges_are_the_same_for_a_reading_by_itself_and_in_a_row() -> None:
+    """On a counter of seconds, a post every 24 h exactly, each rising by all that time and tolerance allow, then by a
+    second more than that, then after 24 h of nothing: both ways of the ledger give the same, to the anchors."""
+    seconds = Setup(1, None, 1000)
+    for rises in ([3784], [3785], [86_667], [86_668], [86_667] * 3, [86_667, 86_400, 86_400, 0, 86_667, 86_668]):
+        gap_s = 3600 if rises[0] < 4000 else 86_400
+        shown = [sum(rises[:n]) for n in range(len(rises) + 1)]
+        readings = [Reading(T0 + gap_s * n, value * 1000, T0 + gap_s * n) for n, value in enumerate(shown)]
+        alone = Fold(seconds, START)
+        for reading in readings:
+            alone.take(reading)
+        row = fold(seconds, readings)
+        assert (alone.state(), alone.entries, alone.flags) == row
+        assert [e.verdict for e in row.entries[1:2]] == ([Verdict.CREDITED] if rises[0] in (3784, 86_667) else [])
+
+
+def test_a_drop_of_more_than_an_hour_is_no_jitter() -> None:
+    """R8: a counter in steps of two hours may flicker by one, not by two."""
+    coarse = Setup(3600, None, 2000)
+    assert verdicts(posts((0, 500), (1, 499)), coarse)[-1] is Verdict.JITTER
+    assert verdicts(posts((0, 500), (1, 498)), coarse)[-1] is Verdict.HELD
 
 
 def test_a_run_of_stamps_from_the_future_is_flagged_once() -> None:
@@ -336,6 +359,9 @@ def test_the_last_increase_is_known() -> None:
     good = fold(HOURS, posts((0, 100), (24, 106), (48, 106), (72, 105))).state.good
     assert good is not None
     assert good.rose_s == at(24)
+    stood = fold(HOURS, [*posts((0, 100), (24, 106)), Replacement(at(48), 106_000, 0)]).state.good
+    assert stood is not None
+    assert stood.rose_s == at(24)
 
 
 def test_nothing_to_derive_writes_nothing() -> None:

@@ -34,7 +34,7 @@ def test_a_silent_counter(age_s: int, silent: bool) -> None:
     flags = watch(plant(), ALL_WELL | {"c2": replace(WELL, read_s=NOW - age_s)}, AT)
     assert [(counter, flag.code) for counter, flag in flags] == ([("c2", Code.SILENT)] if silent else [])
     if silent:
-        assert flags[0][1].at_s == NOW - age_s
+        assert (flags[0][1].at_s, flags[0][1].seconds) == (NOW - age_s, age_s)
         assert flags[0][1].says.startswith("c2 has not posted since 2027-02-27 19:59 UTC, 36 h ago")
 
 
@@ -50,6 +50,8 @@ def test_a_standing_counter_keeps_its_flag_while_nothing_changes() -> None:
     first = watch(plant(), ALL_WELL | {"c1": STILL}, AT)[0][1]
     later = watch(plant(), ALL_WELL | {"c1": replace(STILL, read_s=NOW)}, AT)[0][1]
     assert (first.code, first.at_s) == (later.code, later.at_s) == (Code.STANDING, STILL.rose_s)
+    assert (first.seconds, later.seconds) == (7 * DAY, 7 * DAY + 3600)
+    assert ", 7 days, while other pumps ran" in first.says
 
 
 def test_a_pump_out_of_service_may_stand() -> None:
@@ -61,6 +63,8 @@ def test_a_pump_out_of_service_may_stand() -> None:
 def test_a_whole_plant_may_stand() -> None:
     """Laid up: nothing runs, so nothing is out of the ordinary."""
     assert codes(dict.fromkeys(ALL_WELL, STILL)) == {}
+    long_ago = replace(WELL, rose_s=NOW - 7 * DAY)
+    assert codes({"c1": STILL, "c2": long_ago, "c3": long_ago}) == {}
 
 
 def test_a_held_counter_is_not_called_standing() -> None:
