@@ -1,0 +1,107 @@
+"""The drawings: well-formed, without style of their own, and true to the figures."""
+
+from datetime import timedelta
+from itertools import pairwise
+from xml.etree import ElementTree
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from api import drawing, parts
+from api.runs import margin_runs
+from api.svg import tag, text
+from api.view import PlantView
+from scheduler.domain.words import State
+from scheduler.planning.problem import Slot
+from tests.unit.api import invented
+
+VIEWS = {
+    **{f"{n} pumps": invented.plant(n) for n in (1, 3, 6, 8)},
+    "busy": invented.plant(4, busy=True),
+    "all": invented.all_states(),
+    "deficit": invented.deficit(),
+    "nothing": invented.nothing(),
+    "long names": invented.long_names(),
+}
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_drawings_are_xml_without_style(name: str) -> None:
+    """Each chart and tube is well-formed, has a name in words, and neither style attribute nor script."""
+    view: PlantView = VIEWS[name]
+    kinds = parts.tube_kinds(view)
+    pictures = [*parts.charts(view).values(), *(parts.pump_block(p, view, kinds).picture for p in view.pumps)]
+    for picture in pictures:
+        root = ElementTree.fromstring(picture)
+        assert root.get("aria-label")
+        assert all(e.get("style") is None and e.tag != "script" for e in root.iter())
+
+
+@given(st.text(), st.text())
+def test_any_text_is_escaped(body: str, name: str) -> None:
+    """Whatever a name holds, it stays text: it opens no element and ends no attribute."""
+    made = tag("g", text(0, 0, body), aria_label=name)
+    assert made.count("<") == made.count(">") == made.count("<g") + 3 - (0 if body else 1)
+    assert made.count('"') == 6
+
+
+def test_signs_differ_in_shape() -> None:
+    """Every state has a sign of its own, its class left out: states tell themselves apart without colour."""
+    drawn = {drawing.glyph(s).split(">", 1)[1] for s in State}
+    assert len(drawn) == len(State)
+
+
+@given(st.floats(-1, 3), st.floats(-1, 3))
+def test_a_tube_fills_upwards(one: float, other: float) -> None:
+    """More running hours never stand lower in the tube, and the level stays inside the glass."""
+    low, high = sorted((one, other))
+    assert drawing.TUBE_TOP - 1e-9 <= drawing.tube_y(high) <= drawing.tube_y(low) <= drawing.TUBE_BOTTOM + 1e-9
+
+
+@pytest.mark.parametrize(
+    ("since", "state"), [(1349, "AHEAD"), (1400, "WINDOW_OPEN"), (1512, "PAST_DUE"), (1690, "PAST_LIMIT")]
+)
+def test_the_level_stands_to_its_bracket_as_the_state_says(since: int, state: str) -> None:
+    """Below the bracket ahead, inside it open or past due (the due line between), above it past limit."""
+    figure = parts.tube_figure(invented.KNIFE, invented.job(invented.KNIFE, 2, since))
+    assert figure.share is not None
+    assert figure.share == pytest.approx(since / 1500)
+    assert (figure.window_share, figure.limit_share) == pytest.approx((0.9, 1.1))
+    edges = (figure.window_share, 1.0, figure.limit_share)
+    assert (
+        figure.state
+        is [State.AHEAD, State.WINDOW_OPEN, State.PAST_DUE, State.PAST_LIMIT][
+            sum(figure.share >= edge for edge in edges)
+        ]
+    )
+    assert figure.state.name == state
+
+
+@given(
+    st.integers(2, 8).flatmap(
+        lambda n: st.tuples(
+            st.just(n), st.lists(st.tuples(st.integers(1, n), st.integers(0, 650), st.integers(1, 40)), max_size=6)
+        )
+    )
+)
+def test_margin_runs_cover_the_grid(case: tuple[int, list[tuple[int, int, int]]]) -> None:
+    """Runs touch from the first to the last hour, and every hour's depth is what the pumps not open give, less the
+    minimum, counted hour by hour."""
+    pumps, wanted = case
+    problem = invented.problem(pumps, busy=True)
+    slots = [
+        Slot(key=f"s{i}", pump=f"pump-{p}", start=a, end=min(a + n, invented.STEPS), least_margin_litres_per_h=0)
+        for i, (p, a, n) in enumerate(wanted)
+    ]
+    runs = margin_runs(problem, slots, {})
+    assert runs[0].from_at == problem.starts_at
+    assert runs[-1].to_at == problem.starts_at + timedelta(hours=problem.steps)
+    assert all(a.to_at == b.from_at for a, b in pairwise(runs))
+    for run in runs:
+        for at in ((run.from_at - problem.starts_at), (run.to_at - problem.starts_at - timedelta(hours=1))):
+            step = at // timedelta(hours=1)
+            out = {s.pump for s in slots if s.start <= step < s.end}
+            gives = sum(p.litres_per_h for p in problem.pumps if p.pump not in out)
+            least = max(m.litres_per_h for m in problem.minimum if m.from_step <= step < m.to_step)
+            assert run.margin_m3_per_h == pytest.approx((gives - least) / 1000)
