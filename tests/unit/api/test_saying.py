@@ -1,0 +1,122 @@
+"""The sentences and numbers of the pages."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from api import saying
+from api.view import PlantView
+from scheduler.domain.words import State
+from tests.unit.api import invented
+
+LATE = (1, "knife", 1690, None)
+PAST = (2, "knife", 1512, None)
+
+
+def _silent() -> PlantView:
+    view = invented.calm()
+    first, *rest = view.pumps
+    return replace(view, pumps=(replace(first, silent_since_at=invented.NOW - timedelta(hours=40)), *rest))
+
+
+def _proposed() -> PlantView:
+    view = invented.calm()
+    return replace(view, plan=None, proposed=invented.plan_line(taken_at=None, taken_by=""))
+
+
+VIEWS = {
+    "calm": invented.calm(),
+    "past due": replace(invented.calm(), jobs=invented.plant(2, states=[(1, "knife", 300, None), PAST]).jobs),
+    "past limit": invented.plant(3, states=[LATE, PAST]),
+    "all": invented.all_states(),
+    "no plan": replace(invented.calm(), plan=None),
+    "proposed": _proposed(),
+    "down": replace(invented.calm(), pumps=invented.plant(3, down=3).pumps),
+    "deficit": invented.deficit(),
+    "nothing read": invented.nothing(),
+    "silent": _silent(),
+}
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("calm", "Nothing is due before "),
+        ("calm", "As planned, capacity holds the minimum to 23\u00a0December"),
+        ("past due", "VP2 knife inspection is past due."),
+        ("past limit", "VP1 knife inspection is past its limit, and one more is past due."),
+        ("all", "Two jobs are past their limit, VP3 knife inspection the longest"),
+        ("all", "A newer plan waits to be taken."),
+        ("no plan", "There is no plan yet; with no pump opened, capacity holds the minimum"),
+        ("proposed", "As proposed, capacity holds the minimum"),
+        ("down", "VP3 is down since 24\u00a0November."),
+        ("nothing read", "No running hours have been read yet. No capacity has been worked out yet."),
+        ("silent", "The counter of VP1 is silent; its due dates are estimated."),
+    ],
+)
+def test_the_heading_answers(name: str, said: str) -> None:
+    """In every state of a plant the heading says what is pressing and how capacity stands to the minimum."""
+    assert said in saying.answer(VIEWS[name])
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_no_sentence_promises(name: str) -> None:
+    """Margins are calculated: no heading, line or action says "guaranteed", "safe" or "ensured"."""
+    view = VIEWS[name]
+    words = [saying.answer(view), saying.sub_line(view), str(saying.action(view)), *saying.least_words(view)]
+    words += [saying.state_words(j.due, view.now_at, 60) for j in view.jobs]
+    assert not any(w in " ".join(words).lower() for w in ("guarant", "safe", "ensured"))
+
+
+def test_the_action_is_the_most_pressing_job_or_nothing() -> None:
+    """A late job is the one main action; while all is well there is none."""
+    found = saying.action(VIEWS["past limit"])
+    assert found is not None
+    assert found[0] == "Open VP1 knife inspection"
+    assert saying.action(VIEWS["calm"]) is None
+    assert saying.action(VIEWS["nothing read"]) == ("Enter running hours", "/plants/demo/hours")
+
+
+@pytest.mark.parametrize(
+    ("since", "state", "begins"),
+    [
+        (560, None, "Opens "),
+        (1400, None, "Window open, due in 100 running\u00a0h, about "),
+        (1512, None, "Past due by 12 running\u00a0h; limit in 138 running\u00a0h, about "),
+        (1690, None, "Past limit by 40 running\u00a0h; close it or ask for a postponement"),
+        (1512, State.POSTPONED, "Postponed to "),
+        (1512, State.DONE, "Done"),
+        (1512, State.WITHDRAWN, "Withdrawn"),
+    ],
+)
+def test_each_state_has_its_words(since: int, state: State | None, begins: str) -> None:
+    """A state is told in words, with the running hours left or over, so that no colour is needed."""
+    due = invented.job(invented.KNIFE, 2, since, state=state).due
+    assert saying.state_words(due, invented.NOW, 60).startswith(begins)
+
+
+@given(st.floats(-1e9, 1e9, allow_nan=False), st.integers(0, 3))
+def test_a_number_reads_back(value: float, decimals: int) -> None:
+    """Without its narrow no-break spaces a number is the value rounded; no other space, comma or hyphen is in it."""
+    said = saying.number(value, decimals)
+    plain = said.replace(saying.NARROW, "").replace("−", "-")
+    assert float(plain) == pytest.approx(round(value, decimals), abs=10**-decimals)
+    assert not set(said) & set(" ,-")
+    assert all(len(part) == 3 for part in said.split(".")[0].split(saying.NARROW)[1:])
+
+
+@given(st.integers(-10_000_000, 10_000_000))
+def test_a_margin_never_looks_larger_than_it_is(litres_per_h: int) -> None:
+    """A margin in whole m3/h is at most the margin in litres per hour, and less than one m3/h below it."""
+    said = int(saying.margin_number(litres_per_h / 1000).replace(saying.NARROW, "").replace("−", "-"))
+    assert said * 1000 <= litres_per_h < said * 1000 + 1000
+
+
+def test_vessels_stand_worst_first() -> None:
+    """Past limit leads, then below the minimum as planned, then past due; counts are in words."""
+    lines = sorted(invented.fleet().vessels, key=saying.vessel_rank)
+    assert [v.name for v in lines[:3]] == ["Demo Whimbrel", "Demo Dunlin", "Demo Plover"]
+    assert saying.vessel_words(lines[0], invented.NOW, 60) == "Two jobs past limit, one counter silent."
