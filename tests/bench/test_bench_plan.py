@@ -33,9 +33,12 @@ def test_half_a_year_of_jobs(pumps: int) -> None:
     assert plan.by == "solver"
     solver, plain = _took(stagger, problem), _took(greedy_plan, problem)
     began = time.perf_counter()
+    stagger(problem)
+    here = time.perf_counter() - began
+    began = time.perf_counter()
     solve(problem)
     worker = time.perf_counter() - began
     print(
         f"\n{pumps} pumps, {len(problem.jobs)} jobs, 180 days: solver {solver:.3f} s CPU, {solver / plain:.1f} x the plain rule "
-        f"({plain:.3f} s); by the worker {worker:.2f} s in all; proven {plan.proven}"
+        f"({plain:.3f} s); by the worker {worker:.2f} s in all, {worker - here:.2f} s of it for the process; proven {plan.proven}"
     )

@@ -112,15 +112,13 @@ def test_a_job_is_closed_without_script_and_what_was_typed_is_kept(browser: Brow
 
 
 def test_the_first_visit_is_light(browser: Browser, live: Live) -> None:
-    """All bytes of a first visit to the plant page besides the fonts are at most 80 kB, as sent."""
+    """The bodies of a first visit to the plant page, the fonts apart, are at most 80 kB uncompressed."""
     context, page, _ = _signed_in(browser, live)
     sizes: dict[str, int] = {}
     page.on("response", lambda response: sizes.update({response.url: len(response.body())}) if response.ok else None)
     page.goto(f"{live.url}/plants/{live.plant}", wait_until="networkidle")
     weight = sum(size for url, size in sizes.items() if ".woff2" not in url)
-    print(
-        f"\nfirst visit: {weight / 1000:.0f} kB besides fonts, {sum(sizes.values()) / 1000:.0f} kB in all, uncompressed"
-    )
+    print(f"\nfirst visit: {weight / 1000:.0f} kB of bodies besides fonts, uncompressed")
     assert sizes
     assert weight <= 80_000
     context.close()

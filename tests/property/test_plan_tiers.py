@@ -9,6 +9,7 @@ from scheduler.planning.blockers import blockers
 from scheduler.planning.check import judge
 from scheduler.planning.greedy import greedy, legal_offers
 from scheduler.planning.ground import survey
+from scheduler.planning.model import Answer, Model, Outcome
 from scheduler.planning.problem import MinimumStretch, PlanJob, Problem, PumpCapacity
 from scheduler.planning.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
@@ -144,6 +145,28 @@ def test_the_plain_rule_is_lawful_and_answers_every_job(problem: Problem) -> Non
     plan = greedy_plan(problem, "asked for")
     assert judge(problem, plan).faults == ()
     assert (plan.by, plan.proven, plan.remarks) == ("greedy", False, ("asked for",))
+
+
+@given(problems(), st.data())
+def test_whatever_a_solver_answers_the_plan_is_lawful_and_no_worse_than_the_plain_rule(
+    problem: Problem, data: st.DataObject
+) -> None:
+    """Any values, bounds and outcomes: no fault, every job answered, the tiers in their order never above the greedy's."""
+
+    def any_answer(model: Model) -> Answer:
+        count = len(model.cost)
+        whole = st.sampled_from([0.0, 0.0, 0.0, 1.0])
+        return Answer(
+            outcome=data.draw(st.sampled_from(Outcome)),
+            values=tuple(data.draw(st.lists(whole, min_size=count, max_size=count))),
+            bound=data.draw(st.floats()),
+            bound_if_used=tuple(data.draw(st.sampled_from([(), (0.0,) * count, (1e9,) * count]))),
+        )
+
+    plan = stagger(problem, optimise=any_answer)
+    assert judge(problem, plan).faults == ()
+    plain = tuple(tier.value for tier in greedy_plan(problem).tiers)
+    assert tuple(tier.value for tier in plan.tiers) <= plain
 
 
 @given(problems())

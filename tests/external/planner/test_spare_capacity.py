@@ -4,6 +4,7 @@ Source: derived arithmetic of n-1 and n-k adequacy (available minus what is out,
 """
 
 from dataclasses import replace
+from itertools import combinations
 
 import pytest
 
@@ -38,6 +39,25 @@ def _problem(capacities: list[int], need: int) -> Problem:
         start_steps=starts_by_day(1, hours=(8,)),
         jobs=jobs,
     )
+
+
+@pytest.mark.parametrize(("capacities", "need", "out"), ROWS)
+def test_so_many_may_be_out_whichever_they_are_and_not_one_more(capacities: list[int], need: int, out: int) -> None:
+    """The judge allows every set of `out` pumps to be open at once and faults at least one set of one more."""
+
+    def faulted(opened: tuple[int, ...]) -> bool:
+        problem = _problem(capacities, need)
+        margin = (sum(capacities) - sum(capacities[n] for n in opened) - need) * 1000
+        slots = [
+            Slot(key=f"job:P{n}:1", pump=f"P{n}", start=8, end=11, least_margin_litres_per_h=margin) for n in opened
+        ]
+        kept = replace(problem, jobs=tuple(job for job in problem.jobs if job.key in {s.key for s in slots}))
+        found = {fault.rule for fault in judge(kept, Plan(problem_digest="", slots=tuple(slots), shortfalls=())).faults}
+        assert found <= {Rule.MINIMUM}
+        return bool(found)
+
+    assert not any(faulted(opened) for opened in combinations(range(len(capacities)), out))
+    assert any(faulted(opened) for opened in combinations(range(len(capacities)), out + 1))
 
 
 @pytest.mark.parametrize(("capacities", "need", "out"), ROWS)

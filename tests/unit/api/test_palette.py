@@ -13,7 +13,7 @@ BLOCKS = [
 ]
 LIGHTS = dict(zip(("day", "night", "night by the system"), BLOCKS, strict=True))
 
-TEXT = [
+TEXT = (
     "ink/paper",
     "ink/sheet",
     "ink2/paper",
@@ -31,8 +31,8 @@ TEXT = [
     "ink/bootfill",
     "ink2/bed",
     "ink2/fill",
-]
-GRAPHIC = [
+)
+GRAPHIC = (
     "edge/paper",
     "edge/sheet",
     "water/fill",
@@ -47,7 +47,7 @@ GRAPHIC = [
     "focus/sheet",
     "water/bed",
     "actedge/paper",
-]
+)
 
 
 def luminance(colour: str) -> float:

@@ -27,6 +27,12 @@ def _proposed() -> PlantView:
     return replace(view, plan=None, proposed=invented.plan_line(taken_at=None, taken_by=""))
 
 
+def _below_now() -> PlantView:
+    view = invented.calm()
+    runs = tuple(replace(r, available_m3_per_h=r.minimum_m3_per_h - 9.2) for r in view.runs)
+    return replace(view, runs=runs)
+
+
 VIEWS = {
     "calm": invented.calm(),
     "past due": replace(invented.calm(), jobs=invented.plant(2, states=[(1, "knife", 300, None), PAST]).jobs),
@@ -36,6 +42,7 @@ VIEWS = {
     "proposed": _proposed(),
     "down": replace(invented.calm(), pumps=invented.plant(3, down=3).pumps),
     "deficit": invented.deficit(),
+    "below now": _below_now(),
     "nothing read": invented.nothing(),
     "silent": _silent(),
 }
@@ -53,6 +60,7 @@ VIEWS = {
         ("no plan", "There is no plan yet; with no pump opened, capacity holds the minimum"),
         ("proposed", "As proposed, capacity holds the minimum"),
         ("down", "VP3 is down since 24\u00a0November."),
+        ("below now", "Capacity is 10\u00a0m³/h below the minimum now, to 23\u00a0December at least."),
         ("nothing read", "No running hours have been read yet. No capacity has been worked out yet."),
         ("silent", "The counter of VP1 is silent; its due dates are estimated."),
     ],

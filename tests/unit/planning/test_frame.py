@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.domain.capacity import Outage, Swept, minimum_at
@@ -265,6 +265,44 @@ def test_a_slot_that_has_begun_keeps_its_times() -> None:
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()
     assert slot_times(problem, plan.slots[0]) == taken["knife:P1:1"]
+
+
+def test_a_pinned_slot_that_has_become_unlawful_is_a_shortfall_of_its_own() -> None:
+    """P2 trips, so P1 may not be opened tomorrow as agreed: its job says so, the plan is lawful and the rest is planned."""
+    taken = {"knife:P1:1": (GRID + 22 * HOUR, GRID + 25 * HOUR), "knife:P2:1": (GRID + 46 * HOUR, GRID + 49 * HOUR)}
+    jobs = (due(days=3.0), due(pump="P2", days=3.0), due(pump="P1", kind="seal", days=20.0))
+    before = framed(*jobs, taken=taken)
+    assert [(s.key, s.start) for s in stagger(before).slots[:2]] == [("knife:P1:1", 22), ("knife:P2:1", 46)]
+    trip = Outage(pump="P2", from_at=AT, to_at=AT + 5 * DAY, counts_for=Swept(0.0), reason="tripped")
+    after = framed(*jobs, taken=taken, outages=(trip,))
+    plan = stagger(after)
+    assert judge(after, plan).faults == ()
+    assert [s.key for s in plan.slots] == ["knife:P2:1", "seal:P1:1"]
+    (lost,) = [s for s in plan.shortfalls if s.key is not None]
+    assert lost.key == "knife:P1:1"
+    assert "cannot keep its date 2 Dec 2026 09:00 UTC" in lost.says
+
+
+@settings(max_examples=15)
+@given(st.integers(1, 700), st.integers(-14 * 4, 14 * 4), st.lists(st.floats(-20.0, 50.0), min_size=1, max_size=4))
+def test_a_shift_of_every_date_by_whole_days_shifts_the_plan(days: int, quarters: int, dues: list[float]) -> None:
+    """The same jobs, slots, outages and hours some days later: every slot lies as many days later."""
+    yearless = plant(minimum_blocks=plant().minimum_blocks[:1])
+
+    def slots(shift: timedelta) -> dict[str, tuple[datetime, datetime]]:
+        jobs = []
+        for turn, ahead in enumerate(sorted(dues), start=1):
+            job = due(turn, days=ahead, pump=("P1", "P2")[turn % 2])
+            moved = {name: getattr(job, name) + shift for name in ("due_at", "window_opens_at", "limit_at")}
+            jobs.append(replace(job, calendar_start_at=AT + (ahead - 50) * DAY + shift, **moved))
+        trip = Outage(
+            pump="P2", from_at=AT + shift, to_at=AT + 2 * DAY + shift, counts_for=Swept(0.0), reason="tripped"
+        )
+        problem = framed(*jobs, plant=yearless, outages=(trip,), offset_minutes=15 * quarters, at=AT + shift)
+        return {s.key: slot_times(problem, s) for s in stagger(problem).slots}
+
+    shift = days * DAY
+    assert slots(shift) == {key: (a + shift, b + shift) for key, (a, b) in slots(0 * DAY).items()}
 
 
 def test_a_job_longer_than_the_grid_or_than_any_opening_is_a_shortfall_in_words() -> None:

@@ -1,5 +1,6 @@
 """The judge accepts the planner's plans and names each hand-made violation by its rule."""
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -8,9 +9,10 @@ import pytest
 from scheduler.planning.check import Rule, judge
 from scheduler.planning.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
 from scheduler.planning.digest import problem_digest
+from scheduler.planning.highs import optimise
 from scheduler.planning.model import Answer, Model, Outcome
 from scheduler.planning.problem import Derated, MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Shortfall, Slot
-from scheduler.planning.stagger import stagger
+from scheduler.planning.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
 
 
@@ -173,14 +175,46 @@ def _failed(model: Model) -> Answer:
     return Answer(outcome=Outcome.FAILED, solver="failed")
 
 
-@pytest.mark.parametrize("solver", [_garbage, _infeasible, _limit, _failed])
+def _raises(model: Model) -> Answer:
+    raise RuntimeError(f"{len(model.cost)} columns are too many")
+
+
+def _no_numbers(model: Model) -> Answer:
+    return Answer(outcome=Outcome.OPTIMAL, values=(math.nan,) * len(model.cost), bound=math.nan, solver="no numbers")
+
+
+def _too_few(_model: Model) -> Answer:
+    return Answer(outcome=Outcome.OPTIMAL, values=(1.0,), solver="too few")
+
+
+@pytest.mark.parametrize("solver", [_garbage, _infeasible, _limit, _failed, _raises, _no_numbers, _too_few])
 def test_a_solver_that_fails_leaves_a_lawful_plan_that_says_so(solver: Callable[[Model], Answer]) -> None:
-    """Garbage, infeasible, stopped or failed: the plan is lawful, not proven, and its remarks say why."""
+    """Garbage, infeasible, stopped, failed or raising: the plain plan, lawful, not proven, and its remarks say why."""
     problem = ship(4, days=60)
     plan = stagger(problem, optimise=solver)
     assert judge(problem, plan).lawful
-    assert not plan.proven
-    assert plan.remarks
+    assert (plan.by, plan.proven) == ("greedy", False)
+    assert plan.slots == greedy_plan(problem).slots
+    assert "not usable" in " ".join(plan.remarks)
+
+
+def _stopped_with_values(model: Model) -> Answer:
+    return replace(optimise(model), outcome=Outcome.LIMIT)
+
+
+def _boasts(model: Model) -> Answer:
+    return replace(optimise(model), bound=1e12)
+
+
+@pytest.mark.parametrize("solver", [_stopped_with_values, _boasts])
+def test_good_values_are_taken_without_a_claim_that_does_not_hold(solver: Callable[[Model], Answer]) -> None:
+    """Stopped early, or with a bound above its own value: the starts are used, the tier stays not proven."""
+    problem = ship(4, days=60)
+    plan = stagger(problem, optimise=solver)
+    assert plan.slots == stagger(problem).slots
+    assert (plan.by, plan.proven) == ("solver", False)
+    assert all(tier.bound <= tier.value for tier in plan.tiers)
+    assert "before it was proven" in " ".join(plan.remarks)
 
 
 def test_problem_and_plan_survive_their_text() -> None:
