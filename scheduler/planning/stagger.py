@@ -17,6 +17,9 @@ from scheduler.planning.model import ROUNDING, Answer, Model, Optimise, Outcome
 from scheduler.planning.problem import Plan, Problem, TierResult
 from scheduler.planning.tiers import TIERS, Placement, Tier, days_past, tier_value, values_of
 
+SLIP = 1e-6
+"""Share of a value by which a solver's bound may lie above it by rounding alone; more than that contradicts itself."""
+
 NEAR_DAYS = 14
 """Days past the limit that the first search for a place looks at; the whole grid only if that is not enough."""
 
@@ -59,6 +62,22 @@ def _highs(model: Model) -> Answer:
     from scheduler.planning.highs import optimise  # here: the greedy plan must not pay for it
 
     return optimise(model)
+
+
+def _asked(optimise: Optimise, model: Model) -> tuple[Answer, str]:
+    """The solver's answer and how it ended; a solver that raises has failed like any other."""
+    try:
+        answer = optimise(model)
+    except Exception as error:
+        return Answer(outcome=Outcome.FAILED), f"{Outcome.FAILED}: {type(error).__name__}"
+    return answer, str(answer.outcome)
+
+
+def _bound(floor: int, said: float, value: int) -> tuple[float, bool]:
+    """The bound to record, and whether the solver's own can be believed: none lies above a value that was reached."""
+    if said > value + max(1.0, SLIP * value):
+        return float(floor), False
+    return (min(max(float(floor), said), float(value)) if isfinite(said) else float(floor)), True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,23 +133,25 @@ class _Search:
     def _solve(self, tier: Tier, floor: int) -> "_Search":
         value = tier_value(self.ground, tier, self.witness)
         model, columns = build(self.ground, self.offers, self.kept, tier, value)
-        answer = self.optimise(model)
+        answer, how = _asked(self.optimise, model)
         search = replace(self, solver=answer.solver or self.solver)
         found = self._placement(answer, columns)
         if found is None or self._worse(found, tier, value):
-            why = f"tier {tier.tier} ({tier.name}): the solver's answer was not usable ({answer.outcome}); kept {value}"
+            why = f"tier {tier.tier} ({tier.name}): the solver's answer was not usable ({how}); kept {value}"
             stop = tier.tier <= 1 and not self.answered
             search = replace(search, failed=True, given_up=stop, remarks=(*self.remarks, why))
             return search._keep(tier, value, floor, proven=False)
         value = tier_value(self.ground, tier, found)
         base = floor_of(self.offers, tier) + self._lost(tier)
-        bound = max(float(floor), base + answer.bound) if isfinite(answer.bound) else float(floor)
-        proven = answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
+        bound, believed = _bound(floor, base + answer.bound, value)
+        proven = believed and answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
         search = replace(search, witness=found, answered=True)
         if not proven:
             why = f"tier {tier.tier} ({tier.name}): stopped before it was proven; {value}, at best {bound:g}"
             search = replace(search, failed=True, remarks=(*self.remarks, why))
-        return search._without_dear(answer, columns, value - base)._keep(tier, value, bound, proven=proven)
+        if believed:
+            search = search._without_dear(answer, columns, value - base)
+        return search._keep(tier, value, bound, proven=proven)
 
     def _without_dear(self, answer: Answer, columns: Columns, cost: int) -> "_Search":
         """Drops the starts that the answer's bounds leave to no plan as cheap as `cost`; the witness keeps its own."""
