@@ -7,7 +7,7 @@ Data goes to stdout, talk to stderr. Exit codes: 0 good, 1 could not, 2 wrong us
 import json
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -22,7 +22,11 @@ _HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 _ONE = "Planned maintenance by running hours for a ship's vacuum plant."
 
 app = typer.Typer(
-    help=f"{_ONE}\n\nExample: leadline demo", context_settings=_HELP, rich_markup_mode=None, no_args_is_help=True
+    help=f"{_ONE}\n\nExample: leadline demo",
+    context_settings=_HELP,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
 )
 job_app = typer.Typer(
     help="Jobs.\n\nExample: leadline job done KEY --by NAME --test passed",
@@ -47,13 +51,25 @@ app.add_typer(key_app, name="key")
 app.add_typer(config_app, name="config")
 
 _chosen: dict[str, Any] = {}
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from scheduler.version import VERSION
+
+        print(f"leadline {VERSION}")
+        raise typer.Exit
+
+
 AsJson = Annotated[bool, typer.Option("--json", help="JSON on stdout")]
+AskVersion = Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="say it, and end")]
 
 
 @app.callback()
 def common(
     database: Annotated[str | None, typer.Option(help="SQLite file or postgresql://... address")] = None,
     config: Annotated[Path | None, typer.Option(help="settings file (TOML)")] = None,
+    version: AskVersion = False,  # noqa: ARG001
 ) -> None:
     """Planned maintenance by running hours for a ship's vacuum plant.
 
@@ -69,15 +85,15 @@ def _settings(**flags: Any) -> "Loaded":
 
 
 @contextmanager
-def _house() -> "Iterator[House]":
-    """The house on the database chosen; the command line writes it directly."""
+def _house(*, new: bool = False) -> "Iterator[House]":
+    """The house on the database chosen; the command line writes it directly. new: an SQLite file may be made."""
     from scheduler.actions.house import House
     from scheduler.clock import system_clock
     from scheduler.storage.database import open_database
     from scheduler.storage.migrate import create_or_check
 
     settings = _settings().settings
-    database = open_database(settings.database, check=False)
+    database = open_database(settings.database, create=new, check=False)
     try:
         create_or_check(database)
         yield House(database, system_clock, settings)
@@ -146,24 +162,31 @@ def _plants(house: "House", plant: str | None) -> list[tuple[str, str]]:
 @app.command()
 def serve(
     host: Annotated[str | None, typer.Option(help="address to listen on")] = None,
-    port: Annotated[int | None, typer.Option(help="port to listen on")] = None,
+    port: Annotated[int | None, typer.Option(min=0, max=65535, help="port to listen on")] = None,
     base_url: Annotated[str | None, typer.Option(help="address people reach the server by")] = None,
 ) -> None:
     """Serve pages, API and calendar feed.
 
     Example: leadline --database ship.db serve --host 0.0.0.0 --base-url http://leadline.lan:8322
     """
+    from dataclasses import replace
+
     import uvicorn
 
     from api.app import make_app
+    from api.listening import listen
     from api.logs import set_up
+    from scheduler.errors import SchedulerError
 
     settings = _settings(host=host, port=port, base_url=base_url).settings
-    set_up(settings.log)
-    application = make_app(settings)
-    uvicorn.run(
-        application, host=settings.host, port=settings.port, log_config=None, proxy_headers=False, server_header=False
-    )
+    with listen(settings.host, settings.port) as sock:
+        set_up(settings.log)
+        application = make_app(replace(settings, port=sock.getsockname()[1]))
+        server = uvicorn.Server(uvicorn.Config(application, log_config=None, proxy_headers=False, server_header=False))
+        with suppress(KeyboardInterrupt):
+            server.run(sockets=[sock])
+    if not server.started:
+        raise SchedulerError("The server did not start; its words are above.")
 
 
 @app.command()
@@ -171,7 +194,9 @@ def demo(
     folder: Annotated[
         Path | None, typer.Option(help="keep the demo's database here (default: a temporary folder)")
     ] = None,
-    port: Annotated[int | None, typer.Option(help="port to listen on (default: 8322, or a free one)")] = None,
+    port: Annotated[
+        int | None, typer.Option(min=0, max=65535, help="port to listen on (default: 8322, or a free one)")
+    ] = None,
     check: Annotated[bool, typer.Option("--check", help="prove the whole job on a fixed clock, then end")] = False,
     every: Annotated[float, typer.Option(min=1, help="seconds between the counters' live posts")] = 20.0,
 ) -> None:
@@ -218,6 +243,8 @@ def due(
                     f"  {job.state.value:12} {when:12} {left:19} {place:14} {job.kind_name:20} {job.occurrence.key}"
                 )
                 worst = max(worst, {State.PAST_DUE: 3, State.PAST_LIMIT: 4}.get(job.state, 0))
+    if not lines:
+        _say("No vessel is here yet. Take in its document: leadline import ship.json")
     _out({"jobs": rows}, as_json, lambda: iter(lines))
     if check and worst:
         raise typer.Exit(worst)
@@ -444,9 +471,10 @@ def import_document(
         raise NotFound(f"{file} cannot be read: {error.strerror}.") from error
     except ValidationError as error:
         if any(found["type"] == "json_invalid" for found in error.errors()):
-            raise Refused(f"{file} is not JSON: {error.errors()[0]['msg']}.") from error
-        raise refused_from(error) from error
-    with _house() as house:
+            raise Refused(f"{file} is not JSON: {error.errors()[0]['msg'].removeprefix('Invalid JSON: ')}.") from error
+        wrong = refused_from(error)
+        raise Refused(f"{file}: {wrong.says}", faults=wrong.faults) from error
+    with _house(new=True) as house:
         held = [version for there, version in fleet.list_vessels(house, _me()) if there.id == vessel.id]
         if held and not replace:
             raise Refused(f"{vessel.id} is here already, version {held[0]}. To replace its document add --replace.")
@@ -486,7 +514,7 @@ def key_person(
     """
     from scheduler.actions import people
 
-    with _house() as house:
+    with _house(new=True) as house:
         people.add_person(
             house, _me(), person_id=person, name=name, rank=rank or role, role=_role(role), vessel_id=vessel
         )
@@ -507,7 +535,7 @@ def key_add(
     """
     from scheduler.actions import people
 
-    with _house() as house:
+    with _house(new=True) as house:
         key = people.add_key(house, _me(), role=_role(role), label=label, vessel_id=vessel, person_id=person)
     _say("Shown this once; only its hash is stored.")
     _out({"key": key}, as_json, lambda: iter([key]))
@@ -534,6 +562,8 @@ def key_list(as_json: AsJson = False) -> None:
             }
             for row in people.list_keys(house)
         ]
+    if not rows:
+        _say("No key is here yet. Make one: leadline key add ROLE --label TEXT")
     _out(
         {"keys": rows},
         as_json,

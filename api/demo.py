@@ -23,6 +23,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from api.app import make_app
+from api.listening import listen
 from api.logs import set_up
 from api.pen import PEN
 from scheduler.actions import feed, fleet, people, planning
@@ -65,14 +66,17 @@ def run_demo(folder: Path | None, port: int | None, *, check: bool, every_second
     set_up("text", level=30)
     began = time.monotonic()
     with ExitStack() as stack:
+        stack.enter_context(_ended_in_order())
         if folder is None:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="leadline-demo-")))
-        folder.mkdir(parents=True, exist_ok=True)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise Refused(f"{folder} cannot be made: {error.strerror}. Give another --folder.") from error
         database = folder / "demo.db"
         if database.exists():
-            raise Clash(
-                f"{database} is there already. Serve it: leadline --database {database} serve; or give another --folder."
-            )
+            again = f"leadline --database {database} serve"
+            raise Clash(f"{database} is there already. Serve it: {again}; or give another --folder.")
         clock = fixed_clock(CHECK_AT) if check else system_clock
         scene = stack.enter_context(_scene(database, port, clock, None if check else every_seconds))
         _plan_all(scene)
@@ -91,7 +95,7 @@ def run_demo(folder: Path | None, port: int | None, *, check: bool, every_second
 
 @contextmanager
 def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float | None) -> Iterator[Scene]:
-    sock = _listen(port)
+    sock = listen("127.0.0.1", *((8322, 0) if port is None else (port,)))
     number = sock.getsockname()[1]
     url = f"http://127.0.0.1:{number}"
     settings = Settings(database=str(database), port=number, base_url=url, log="text", link_minutes=1440)
@@ -130,24 +134,36 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
             yield Scene(house, url, office, keys, child)
         finally:
             if child is not None:
-                child.terminate()
-                child.wait(20)
+                _end(child)
 
 
-def _listen(port: int | None) -> socket.socket:
-    sock = socket.socket()
-    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    for number in (8322, 0) if port is None else (port,):
-        try:
-            sock.bind(("127.0.0.1", number))
-        except OSError as error:
-            if number == 0 or port is not None:
-                sock.close()
-                raise Refused(f"Port {number} cannot be listened on: {error.strerror}. Give another --port.") from error
-            continue
-        break
-    sock.listen(128)
-    return sock
+@contextmanager
+def _ended_in_order() -> Iterator[None]:
+    """SIGTERM, or a terminal that is closed, ends the demo as Ctrl-C does: nothing of it goes on running."""
+
+    def stop(*_: object) -> None:
+        for number in before:
+            signal.signal(number, signal.SIG_IGN)
+        raise KeyboardInterrupt
+
+    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGHUP)}
+    for number in before:
+        signal.signal(number, stop)
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _end(child: "subprocess.Popen[str]") -> None:
+    """End the child, by force if it does not within 10 s."""
+    child.terminate()
+    try:
+        child.wait(10)
+    except subprocess.TimeoutExpired:
+        child.kill()
+        child.wait()
 
 
 @contextmanager
@@ -181,19 +197,31 @@ def _seed(
         text=True,
         stderr=subprocess.DEVNULL if live_seconds else None,
         env={**os.environ, "LEADLINE_SEED_KEYS": json.dumps(keys), "PYTHONPATH": path},
+        process_group=0,  # Ctrl-C reaches us alone, and we end the child
     )
+    try:
+        if _posts_on(child):
+            threading.Thread(target=_drain, args=(child,), daemon=True).start()
+            return child
+        if child.wait() != 0:
+            raise SchedulerError(f"The invented fleet ended with code {child.returncode}; its words are above.")
+    except BaseException:
+        _end(child)
+        raise
+    return None
+
+
+def _posts_on(child: "subprocess.Popen[str]") -> bool:
+    """Show the child's progress until its past is posted; whether it goes on posting live."""
     assert child.stdout is not None
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task("The invented fleet posts its past", total=None)
         for line in child.stdout:
             step = json.loads(line)
             bar.update(task, completed=step["done"], total=step["of"], description=str(step["what"])[:60])
-            if live_seconds is not None and str(step["what"]).startswith("live:"):
-                threading.Thread(target=_drain, args=(child,), daemon=True).start()
-                return child
-    if child.wait() != 0:
-        raise SchedulerError(f"The invented fleet ended with code {child.returncode}; its words are above.")
-    return None
+            if str(step["what"]).startswith("live:"):
+                return True
+    return False
 
 
 def _drain(child: "subprocess.Popen[str]") -> None:

@@ -131,7 +131,9 @@ def _toml(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
-        raise Refused(f"The settings file {path} cannot be read: {error.strerror}. Check LEADLINE_CONFIG.") from error
+        raise Refused(
+            f"The settings file {path} cannot be read: {error.strerror}. Check --config and LEADLINE_CONFIG."
+        ) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise Refused(f"The settings file {path} is not TOML: {error}.") from error
 

@@ -99,7 +99,7 @@ def revoke_key(house: House, actor: Actor, prefix: str) -> None:
     with house.db.write() as session:
         row = people_rows.key_by_prefix(session, prefix)
         if row is None:
-            raise NotFound(f"There is no key {prefix}. `leadline key list` shows them.")
+            raise NotFound(f"There is no key {prefix!r}. `leadline key list` shows them.")
         if row.revoked_s is None:
             row.revoked_s = house.now_s()
             session.add(row)

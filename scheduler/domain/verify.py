@@ -79,7 +79,10 @@ def verify_lines(
     """
     iterator = iter(lines)
     try:
-        header = _header(_text(next(iterator, ""), "the first line"))
+        first_line = next(iterator, None)
+        if first_line is None:
+            raise _UnreadableError("the file is empty.")
+        header = _header(_text(first_line, "the first line"))
     except _UnreadableError as wrong:
         return Broken(number=None, says=str(wrong))
     first, last = int(header["first_number"]), int(header["last_number"])

@@ -140,9 +140,13 @@ def open_database(url: str, *, create: bool = True, check: bool = True, floor_by
     if parsed.get_backend_name() == "sqlite":
         path = Path(str(parsed.database))
         if not path.parent.is_dir():
-            raise NotFound(f"The folder {path.parent} of the database does not exist. Make it, or set database_url.")
+            raise NotFound(
+                f'The folder {path.parent} of the database does not exist. Make it, or correct the setting "database".'
+            )
         if not create and not path.exists():
-            raise NotFound(f"There is no database at {path}. Check the setting database_url, or start the server once.")
+            raise NotFound(
+                f'There is no database at {path}. Check the setting "database", or make one: `leadline import` or `leadline serve`.'
+            )
     database = Database(parsed, floor_bytes=floor_bytes)
     try:
         with database.read() as session:
@@ -168,19 +172,23 @@ def parse_url(url: str) -> URL:
     """
     if "://" not in url:
         if url in ("", ":memory:"):
-            raise Refused("database_url names no file. Give a path, sqlite:///path or postgresql://user@host/name.")
+            raise Refused(
+                "The setting database names no file. Give a path, sqlite:///path or postgresql://user@host/name."
+            )
         return URL.create("sqlite", database=str(Path(url).expanduser()))
     try:
         parsed = make_url(url)
     except ArgumentError as error:
-        raise Refused("database_url cannot be read; expected sqlite:///path or postgresql://user@host/name.") from error
+        raise Refused(
+            "The setting database cannot be read; expected sqlite:///path or postgresql://user@host/name."
+        ) from error
     backend = parsed.get_backend_name()
     if backend == "sqlite" and parsed.database not in (None, "", ":memory:"):
         return URL.create("sqlite", database=parsed.database)
     if backend in ("postgresql", "postgres"):
         return parsed.set(drivername="postgresql+psycopg")
     raise Refused(
-        f"database_url names {backend!r} without a file that lasts, or a database this program does not know; "
+        f"The setting database names {backend!r} without a file that lasts, or a database this program does not know; "
         "expected sqlite:///path or postgresql://user@host/name."
     )
 

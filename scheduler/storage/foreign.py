@@ -16,8 +16,8 @@ FULL = "There is no room left to write. Nothing was stored; free space on the di
 TWICE = "Somebody stored the same thing at the same moment. Nothing was stored; read it again, then decide."
 GONE = "It refers to something that is not there, or is still referred to. Nothing was stored; read it again."
 OTHER_TABLES = "The tables of this database do not fit this program. Run `leadline upgrade`, then start again."
-NO_DATABASE = "There is no database of that name. Check the setting database_url."
-NOT_A_DATABASE = "The file is not an SQLite database. Check the setting database_url."
+NO_DATABASE = 'There is no database of that name. Check the setting "database".'
+NOT_A_DATABASE = 'The file is not an SQLite database. Check the setting "database".'
 DAMAGED = "The database file is damaged. Stop, keep the file with its -wal, and restore the last backup."
 READ_ONLY = "The database cannot be written here. See that the file and its folder belong to this program's user."
 
