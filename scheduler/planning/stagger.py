@@ -124,11 +124,16 @@ class _Search:
         return assemble(
             self.ground,
             self.witness,
-            tiers=self.results,
+            tiers=[self._recounted(t, r) for t, r in zip(TIERS, self.results, strict=True)],
             by="solver",
             solver=self.solver,
             remarks=self.remarks,
         )
+
+    def _recounted(self, tier: Tier, result: TierResult) -> TierResult:
+        """The result with the value of the plan as it is: a tier that was not proven may have become better since."""
+        value = tier_value(self.ground, tier, self.witness)
+        return replace(result, value=value, bound=min(result.bound, float(value)))
 
     def _solve(self, tier: Tier, floor: int) -> "_Search":
         value = tier_value(self.ground, tier, self.witness)
@@ -145,7 +150,7 @@ class _Search:
         base = floor_of(self.offers, tier) + self._lost(tier)
         bound, believed = _bound(floor, base + answer.bound, value)
         proven = believed and answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
-        search = replace(search, witness=found, answered=True)
+        search = replace(search, witness=self._better(found), answered=True)
         if not proven:
             why = f"tier {tier.tier} ({tier.name}): stopped before it was proven; {value}, at best {bound:g}"
             search = replace(search, failed=True, remarks=(*self.remarks, why))
@@ -178,6 +183,10 @@ class _Search:
                     return None
                 found[key] = candidate
         return found if lawful(self.ground, found) else None
+
+    def _better(self, found: Placement) -> Placement:
+        """The better of the answer and the witness over all tiers: one that only ties here must not spoil a later tier."""
+        return min(self.witness, found, key=lambda placement: values_of(self.ground, placement))
 
     def _worse(self, found: Placement, tier: Tier, value: int) -> bool:
         """True when the answer is worse than the witness in this tier or spoils one that is kept."""

@@ -8,10 +8,11 @@ from hypothesis import strategies as st
 from scheduler.planning.blockers import blockers
 from scheduler.planning.check import judge
 from scheduler.planning.greedy import greedy, legal_offers
-from scheduler.planning.ground import survey
+from scheduler.planning.ground import candidate_at, survey
 from scheduler.planning.model import Answer, Model, Outcome
 from scheduler.planning.problem import MinimumStretch, PlanJob, Problem, PumpCapacity
 from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.tiers import values_of
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 DAYS = 12
@@ -151,20 +152,30 @@ def test_the_plain_rule_is_lawful_and_answers_every_job(problem: Problem) -> Non
 def test_whatever_a_solver_answers_the_plan_is_lawful_and_no_worse_than_the_plain_rule(
     problem: Problem, data: st.DataObject
 ) -> None:
-    """Any values, bounds and outcomes: no fault, every job answered, the tiers in their order never above the greedy's."""
+    """Starts that ignore every row, dear ones, any or none, with any bound: no fault, and no tier in its order above the
+    plain rule's."""
 
     def any_answer(model: Model) -> Answer:
         count = len(model.cost)
-        whole = st.sampled_from([0.0, 0.0, 0.0, 1.0])
+        how = data.draw(st.sampled_from(["cheapest", "dearest", "any", "none"]))
+        if how == "any":
+            used = {data.draw(st.sampled_from(choice)) for choice in model.choices}
+        else:
+            best = {"cheapest": min, "dearest": max}.get(how)
+            used = {best(choice, key=lambda c: model.cost[c]) for choice in model.choices} if best else set()
         return Answer(
-            outcome=data.draw(st.sampled_from(Outcome)),
-            values=tuple(data.draw(st.lists(whole, min_size=count, max_size=count))),
+            outcome=data.draw(st.sampled_from([Outcome.OPTIMAL, Outcome.OPTIMAL, Outcome.LIMIT, Outcome.FAILED])),
+            values=tuple(float(c in used) for c in range(count)),
             bound=data.draw(st.floats()),
-            bound_if_used=tuple(data.draw(st.sampled_from([(), (0.0,) * count, (1e9,) * count]))),
+            bound_if_used=data.draw(st.sampled_from([(), (0.0,) * count, (1e9,) * count])),
         )
 
     plan = stagger(problem, optimise=any_answer)
     assert judge(problem, plan).faults == ()
+    ground = survey(problem)
+    starts = {slot.key: candidate_at(ground, ground.by_key[slot.key], slot.start) for slot in plan.slots}
+    assert tuple(tier.value for tier in plan.tiers) == values_of(ground, {k: c for k, c in starts.items() if c})
+    assert all(tier.bound <= tier.value for tier in plan.tiers)
     plain = tuple(tier.value for tier in greedy_plan(problem).tiers)
     assert tuple(tier.value for tier in plan.tiers) <= plain
 

@@ -1,0 +1,87 @@
+"""A solver that gives up half way: what was good before stays, and the tiers say what the plan is worth."""
+
+from dataclasses import replace
+
+from scheduler.planning.check import judge
+from scheduler.planning.highs import optimise
+from scheduler.planning.model import Answer, Model, Outcome
+from scheduler.planning.problem import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity
+from scheduler.planning.stagger import greedy_plan, stagger
+from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
+
+
+def _problem(*jobs: PlanJob) -> Problem:
+    """Six days with two hands and two starts a day, and a pump that nothing keeps from being opened."""
+    return Problem(
+        starts_at=STARTS_AT,
+        steps=144,
+        pumps=(PumpCapacity(pump="P1", litres_per_h=60),),
+        minimum=(MinimumStretch(from_step=0, to_step=144, litres_per_h=0),),
+        crew=crew_by_day(6),
+        start_steps=starts_by_day(6),
+        jobs=jobs,
+    )
+
+
+def _job(key: str, *, work: int, limit: int, hands: int = 1, ideal: int = 8, published: int | None = None) -> PlanJob:
+    return PlanJob(
+        key=key,
+        pump="P1" if hands == 1 and published is None else None,
+        work_steps=work,
+        hands=hands,
+        earliest=0,
+        ideal=ideal,
+        due=min(limit, 100),
+        limit=limit,
+        published_start=published,
+    )
+
+
+def _values(plan: Plan) -> tuple[int, ...]:
+    return tuple(tier.value for tier in plan.tiers)
+
+
+def test_an_answer_that_only_ties_does_not_spoil_what_was_good() -> None:
+    """Two jobs of which one must be late, answered once as late as that allows and then never: the plain plan stays."""
+    problem = _problem(_job("knife:P1:1", work=3, limit=11), _job("seal:P1:1", work=3, limit=11))
+    calls: list[Model] = []
+
+    def latest_first_then_silent(model: Model) -> Answer:
+        calls.append(model)
+        if len(calls) > 1:
+            return Answer(outcome=Outcome.FAILED)
+        scale = 10 * len(model.cost) * len(model.choices)
+        tilted = tuple(scale * cost + len(model.cost) - column for column, cost in enumerate(model.cost))
+        answer = optimise(replace(model, cost=tilted, known=scale * (model.known + 1)))
+        return replace(answer, bound=float(model.known), bound_if_used=())
+
+    plan = stagger(problem, optimise=latest_first_then_silent)
+    plain = greedy_plan(problem)
+    assert len(calls) > 1
+    assert plan.by == "solver"
+    assert judge(problem, plan).lawful
+    assert plan.slots == plain.slots
+    assert _values(plan) == _values(plain)
+
+
+def test_a_tier_that_became_better_later_says_so() -> None:
+    """Two published dates lost where one would do; the tier's own solve fails, the next one finds it: one is stated."""
+    problem = _problem(
+        _job("overhaul:a:1", work=6, limit=90, hands=2, ideal=32, published=8),
+        _job("knife:b:1", work=3, limit=120, ideal=8, published=8),
+        _job("knife:c:1", work=3, limit=120, ideal=13, published=13),
+    )
+    calls: list[Model] = []
+
+    def fails_once(model: Model) -> Answer:
+        calls.append(model)
+        return optimise(model) if len(calls) > 1 else Answer(outcome=Outcome.FAILED)
+
+    moved = 3
+    assert _values(greedy_plan(problem))[moved] == 2
+    plan = stagger(problem, optimise=fails_once)
+    assert judge(problem, plan).lawful
+    assert [slot.key for slot in plan.slots] == ["knife:b:1", "knife:c:1", "overhaul:a:1"]
+    assert plan.tiers[moved].value == 1
+    assert not plan.tiers[moved].proven
+    assert not plan.proven
