@@ -309,6 +309,8 @@ def reading(
     from dataclasses import replace
 
     from scheduler.actions import fleet, readings
+    from scheduler.actions.counters import counter_book
+    from scheduler.actions.ledger import derive_vessel
     from scheduler.errors import Refused
     from scheduler.storage.tables import AssetKind
 
@@ -317,9 +319,14 @@ def reading(
         place = fleet.locate(house, _me(), counter, AssetKind.COUNTER)
         item = {"counter": counter, "observed_at": when.isoformat(), "value": value}
         told = readings.store_now(house, replace(_me(), vessel_id=place.vessel_id), [item])["items"][0]
-    if told["status"] in ("refused", "conflict"):
-        raise Refused(told["why"])
-    _out(told, as_json, lambda: iter([f"{told['status']}; {told['verdict'] or 'the ledger is derived next'}"]))
+        if told["status"] in ("refused", "conflict"):
+            raise Refused(told["why"])
+        derive_vessel(house, place.vessel_id)
+        judged = {entry.at_s: entry for entry in counter_book(house, place, limit=1000).entries}
+        entry = judged.get(int(when.timestamp()))
+        if entry is not None:
+            told["verdict"] = f"{entry.verdict}: {entry.reason}" if entry.reason else str(entry.verdict)
+    _out(told, as_json, lambda: iter([f"{told['status']}; {told['verdict'] or 'judged with the next reading'}"]))
 
 
 @job_app.command("done")
@@ -377,6 +384,7 @@ def history(
     Example: leadline history demo-avocet --out history.jsonl
     """
     from api.routes.work import export
+    from scheduler.errors import Refused
 
     first = None if from_at is None else _instant(from_at)
     last = None if to_at is None else _instant(to_at)
@@ -385,8 +393,11 @@ def history(
         if out is None:
             sys.stdout.writelines(lines)
             return
-        with out.open("w", encoding="utf-8", newline="") as file:
-            file.writelines(lines)
+        try:
+            with out.open("w", encoding="utf-8", newline="") as file:
+                file.writelines(lines)
+        except OSError as error:
+            raise Refused(f"{out} cannot be written: {error.strerror}. Give another --out.") from error
     _say(f"Written: {out}. Check it: leadline verify {out}" if not csv else f"Written: {out}")
 
 
@@ -507,6 +518,7 @@ def key_person(
     role: Annotated[str, typer.Option(help="engineer, chief, office or admin")],
     rank: Annotated[str, typer.Option(help="rank as shown")] = "",
     vessel: Annotated[str | None, typer.Option(help="vessel id (engineer, chief)")] = None,
+    as_json: AsJson = False,
 ) -> None:
     """Make a person known.
 
@@ -519,6 +531,7 @@ def key_person(
             house, _me(), person_id=person, name=name, rank=rank or role, role=_role(role), vessel_id=vessel
         )
     _say(f"{person} is known. A sign-in link: leadline key link {person}")
+    _out({"person": person}, as_json, lambda: iter(()))
 
 
 @key_app.command("add")
@@ -575,7 +588,9 @@ def key_list(as_json: AsJson = False) -> None:
 
 
 @key_app.command("revoke")
-def key_revoke(key: Annotated[str, typer.Argument(help="the key's eight letters, as `key list` shows")]) -> None:
+def key_revoke(
+    key: Annotated[str, typer.Argument(help="the key's eight letters, as `key list` shows")], as_json: AsJson = False
+) -> None:
     """End a key at once.
 
     Example: leadline key revoke 1a2b3c4d
@@ -585,6 +600,7 @@ def key_revoke(key: Annotated[str, typer.Argument(help="the key's eight letters,
     with _house() as house:
         people.revoke_key(house, _me(), key)
     _say(f"Key {key} is revoked.")
+    _out({"revoked": key}, as_json, lambda: iter(()))
 
 
 @key_app.command("link")
