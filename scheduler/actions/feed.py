@@ -150,7 +150,15 @@ def _withdraw(
     closed_keys: set[str],
     at: datetime,
 ) -> None:
-    """Note as withdrawn what stood in the calendar and is due on nothing any more (its part went ashore, its kind is gone)."""
+    """Note as withdrawn what stood in the calendar and is due on nothing any more (its part went ashore, its kind is gone).
+
+    What was withdrawn and is due again is withdrawn no more.
+    """
+    for gone in work_rows.withdrawn(session, plants[0].vessel.id):
+        if gone.key in open_keys:
+            session.delete(gone)
+            closed_keys.discard(gone.key)
+    session.flush()
     subjects = {(job.occurrence.kind, job.occurrence.subject) for now in plants for job in now.jobs}
     for key, row in old.items():
         kind, _, rest = key.partition(":")

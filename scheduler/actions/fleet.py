@@ -12,7 +12,7 @@ from scheduler.domain.fleet import Counter, Vessel
 from scheduler.domain.fleet_check import faults_of
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.storage import fleet_rows, ledger_rows
-from scheduler.storage.database import Session
+from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import AssetKind, AssetRow, CounterRow, ShipOffsetRow, VesselRow
 
@@ -104,6 +104,7 @@ def put_vessel(
             "by": actor.name,
         }
         append(session, vessel.id, "vessel document stored", now, payload)
+        bump_revision(session, vessel.id)
         return row.version, new
 
 
@@ -239,6 +240,7 @@ def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime,
             )
             payload = {"from_at": instant(from_s), "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
             number, _ = append(session, vessel_id, "ship clock changed", house.now(), payload)
+            bump_revision(session, vessel_id)
             return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
 
         return once(session, vessel_id, hand, house.now_s(), act)

@@ -1,6 +1,8 @@
 """Which of several servers on one database runs the timers: a file lock on SQLite, an advisory lock on PostgreSQL."""
 
 import fcntl
+import threading
+from contextlib import suppress
 from typing import IO, Any
 
 from scheduler.errors import SchedulerError
@@ -10,25 +12,33 @@ _KEY = 7_231_004_118
 
 
 class Leader:
-    """Tries for the lead when asked, and keeps it until released or until the connection is lost."""
+    """Tries for the lead when asked, and keeps it until released or until the connection is lost.
+
+    Several ticks of one server may ask at the same time: they ask one after the other, and get the same answer.
+    """
 
     def __init__(self, database: Database) -> None:
         self._database = database
         self._file: IO[bytes] | None = None
         self._connection: Any = None
+        self._lock = threading.RLock()
 
     def leads(self) -> bool:
         """True when this process has the lead; asked anew at each tick."""
-        return self._by_file() if self._database.path else self._by_connection()
+        with self._lock:
+            return self._by_file() if self._database.path else self._by_connection()
 
     def release(self) -> None:
         """Give the lead up."""
-        if self._file is not None:
-            self._file.close()
-            self._file = None
-        if self._connection is not None:
-            self._connection.close()
-            self._connection = None
+        with self._lock:
+            if self._file is not None:
+                self._file.close()
+                self._file = None
+            if self._connection is not None:
+                with suppress(Exception):  # said aloud, since the server notices a closed connection only later
+                    self._connection.execute("SELECT pg_advisory_unlock_all()")
+                self._connection.close()
+                self._connection = None
 
     def _by_file(self) -> bool:
         if self._file is not None:

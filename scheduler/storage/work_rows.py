@@ -2,6 +2,7 @@
 
 from sqlmodel import Session, col, func, select
 
+from scheduler.domain.words import State
 from scheduler.storage.tables import DoneRow, JobRow, OutageRow, PlanRow, PlanStatus, PumpTestRow, SlotRow
 
 
@@ -40,6 +41,12 @@ def jobs(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int
 def job(session: Session, vessel_id: str, key: str) -> JobRow | None:
     """That job if it has a row yet, or none."""
     return session.get(JobRow, (key, vessel_id))
+
+
+def withdrawn(session: Session, vessel_id: str) -> list[JobRow]:
+    """Every withdrawn job of a vessel, by key."""
+    query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.state == State.WITHDRAWN.value)
+    return list(session.exec(query.order_by(JobRow.key)))
 
 
 def outages(session: Session, vessel_id: str, plant_id: str, *, since_s: int) -> list[OutageRow]:

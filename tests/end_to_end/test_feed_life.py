@@ -1,0 +1,270 @@
+"""The life of the stored calendar: moved, unchanged, withdrawn, back again, across a change of the ship's clock."""
+
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from pathlib import Path
+from threading import Barrier
+from typing import Any
+
+import pytest
+from sqlmodel import select
+
+from scheduler.actions import feed, fleet, history, planning, pumps, rounds
+from scheduler.actions.documents import VESSEL
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import House
+from scheduler.domain.words import Test
+from scheduler.errors import Clash
+from scheduler.planning.check import margin_series
+from scheduler.settings import Settings
+from scheduler.storage.leader import Leader
+from scheduler.storage.tables import AssetKind, FeedEventRow, TaskRunRow
+from scheduler.timers import Timers
+from seed_fleet.documents import vessel_document
+from seed_fleet.running import Run
+from seed_fleet.ships import PLOVER
+from tests.end_to_end.live import AT, TurnedClock
+from tests.end_to_end.test_actions import ME, PEN_HERE, PLANT, _hand, _now, _post, _put, _rows, _take
+from tests.storage.stores import kinds, store
+
+PART = "plover-pump-a-knives"
+
+
+@pytest.fixture(params=kinds())
+def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
+    with store(request.param, tmp_path) as database:
+        yield House(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
+
+
+@pytest.fixture
+def run(house: House) -> Run:
+    """The three-pump ship aboard with some weeks of her past."""
+    run = _put(house)
+    _post(house, run)
+    return run
+
+
+def turn(house: House, days: float) -> None:
+    clock = house.clock
+    assert isinstance(clock, TurnedClock)
+    clock.at = AT + timedelta(days=days)
+
+
+def put(house: House, document: Any) -> None:
+    version = fleet.get_vessel(house, ME, PLOVER.vessel)[1]
+    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=version)
+
+
+def ashore(run: Run, at: str) -> Any:
+    """The document with the part taken out of its pump at that instant."""
+    document = vessel_document(run)
+    for fitting in document["plants"][0]["fittings"]:
+        if fitting["part"] == PART:
+            fitting["to_at"] = at
+    return document
+
+
+def refresh(house: House) -> dict[str, FeedEventRow]:
+    feed.refresh(house, PEN_HERE, PLOVER.vessel)
+    return _rows(house)
+
+
+def test_a_moved_slot_keeps_its_uid_and_raises_its_sequence_by_one(house: House, run: Run) -> None:
+    """After another plan is taken only events whose slot or quoted margin changed change; each moved one by one step."""
+    _take(house)
+    before, taken = refresh(house), _now(house).taken
+    assert taken is not None
+    document = vessel_document(run)
+    at = max(start for key, (start, _) in taken.times().items() if key.startswith("pull_down_test"))
+    midnight = at.replace(hour=0)
+    away = {"from_at": midnight.isoformat(), "to_at": (midnight + timedelta(days=1)).isoformat(), "label": "drill"}
+    document["plants"][0]["crew"]["no_work"] = [*document["plants"][0]["crew"].get("no_work", ()), away]
+    put(house, document)
+    planning.propose(house, PLOVER.vessel, PLANT)
+    proposed = _now(house).proposed
+    assert proposed is not None
+    planning.take(house, _hand(), Place(PLANT, PLOVER.vessel, PLANT, AssetKind.PLANT), proposed.digest)
+    after = refresh(house)
+    old, new = taken.times(), proposed.times()
+    moved = {key for key in old.keys() & new.keys() if old[key] != new[key]} & before.keys() & after.keys()
+    assert [key for key in moved if key.startswith("pull_down_test")]
+    assert len(moved) < len(old) / 2
+    for key in before.keys() & after.keys():
+        assert after[key].uid == before[key].uid
+    for key in moved:
+        assert after[key].sequence == before[key].sequence + 1
+    slots_old = {slot.key: slot for slot in taken.plan.slots}
+    slots_new = {slot.key: slot for slot in proposed.plan.slots}
+    same = {
+        key
+        for key in before.keys() & after.keys()
+        if old.get(key) == new.get(key)
+        and (key in slots_old) == (key in slots_new)
+        and (
+            key not in slots_old or slots_old[key].least_margin_litres_per_h == slots_new[key].least_margin_litres_per_h
+        )
+    } - {"plan-status"}
+    assert same
+    assert [key for key in same if after[key].text != before[key].text] == []
+
+
+def test_the_margin_on_the_page_follows_a_pump_that_went_down(house: House, run: Run) -> None:
+    """The runs drawn from the taken plan lose what the pump counted for, and get it back when it is proved."""
+    _take(house)
+
+    def now_available() -> int:
+        problem, plan = planning.as_now(_now(house), house)
+        return margin_series(problem, plan)[0].available
+
+    whole = now_available()
+    place = Place("plover-pump-a", PLOVER.vessel, PLANT, AssetKind.PUMP)
+    told = pumps.pump_down(house, _hand(), place, at=house.now(), reason="seized").body
+    assert now_available() == round(told["available_swept_m3_per_h"] * 1000) < whole
+    proved = pumps.pump_back(house, _hand(), place, at=house.now(), reason="freed", test=Test.PASSED).body
+    assert now_available() == round(proved["available_swept_m3_per_h"] * 1000) == whole
+
+
+def test_withdrawn_lasts_fourteen_days(house: House, run: Run) -> None:
+    """A part that went ashore stands as WITHDRAWN on the thirteenth day with not one byte changed, and is gone on the fifteenth."""
+    before = refresh(house)
+    key = next(job.occurrence.key for job in _now(house).jobs if job.occurrence.subject == PART and job.first)
+    put(house, ashore(run, house.now().isoformat()))
+    first = refresh(house)[key]
+    assert "SUMMARY:WITHDRAWN" in first.text
+    assert first.uid == before[key].uid
+    assert first.sequence == before[key].sequence + 1
+    turn(house, 13)
+    assert refresh(house)[key].text == first.text
+    turn(house, 15)
+    assert key not in refresh(house)
+
+
+@pytest.mark.parametrize("later", [3, 45])
+def test_a_part_that_comes_back_and_leaves_again(house: House, run: Run, later: int) -> None:
+    """Its turn stands once in the calendar each time: open when back, WITHDRAWN again when it leaves again."""
+    refresh(house)
+    key = next(job.occurrence.key for job in _now(house).jobs if job.occurrence.subject == PART and job.first)
+    put(house, ashore(run, house.now().isoformat()))
+    assert "SUMMARY:WITHDRAWN" in refresh(house)[key].text
+    turn(house, 2)
+    put(house, vessel_document(run))
+    back = refresh(house)
+    body = feed.last_good(house, PLOVER.vessel)
+    assert body is not None
+    assert "SUMMARY:WITHDRAWN" not in back[key].text
+    assert body.body.decode().count(f"UID:{back[key].uid}") == 1
+    turn(house, later)
+    refresh(house)
+    put(house, ashore(run, house.now().isoformat()))
+    assert "SUMMARY:WITHDRAWN" in refresh(house)[key].text
+    turn(house, later + 13)
+    assert "SUMMARY:WITHDRAWN" in refresh(house)[key].text
+    turn(house, later + 15)
+    assert key not in refresh(house)
+
+
+def test_a_clock_change_is_a_record_once_and_makes_the_calendar_stale(house: House, run: Run) -> None:
+    """No date or instant moves; the change is recorded, a second one at that instant is a clash, the calendar is renewed."""
+    _take(house)
+    before = refresh(house)
+    assert feed.stale_vessels(house, 900) == []
+    number = history.head_of(house, PLOVER.vessel)[0]
+    told = {"from_at": house.now(), "minutes": -300, "reason": "crossing to the west"}
+    assert fleet.change_clock(house, _hand(), PLOVER.vessel, **told).body["record"] == number + 1
+    assert feed.stale_vessels(house, 900) == [PLOVER.vessel]
+    with pytest.raises(Clash):
+        fleet.change_clock(house, _hand(), PLOVER.vessel, **told)
+    after = refresh(house)
+    shown = {key: (row.starts_s, row.ends_s, row.uid) for key, row in before.items() if key != "plan-status"}
+    assert {key: (row.starts_s, row.ends_s, row.uid) for key, row in after.items() if key != "plan-status"} == shown
+
+
+def test_no_date_slips_day_by_day_in_silence_nor_by_the_watch(house: House, run: Run) -> None:
+    """Thirty days without a reading: no due nor early date moves later, and the watch's flag moves none at all."""
+    last: dict[str, tuple] = {}
+    flagged: list[int] = []
+    for day in range(31):
+        turn(house, day)
+        dates = _dates(house)
+        if rounds.watch_counters(house, lambda _: None):
+            flagged.append(day)
+            assert _dates(house) == dates
+        for key in dates.keys() & last.keys():
+            assert all(now <= then + timedelta(seconds=1) for now, then in zip(dates[key], last[key], strict=True))
+        last = dates
+    assert last
+    assert flagged
+
+
+def _dates(house: House) -> dict[str, tuple]:
+    return {
+        job.occurrence.key: (job.due_at, job.forecast.early_at)
+        for job in _now(house).jobs
+        if job.first and job.forecast is not None and job.due_running_seconds is not None
+    }
+
+
+def test_a_failing_tick_stops_no_other(house: House, run: Run) -> None:
+    """The pen breaks at every refresh; the nightly round still has its turn and the trouble names its tick."""
+
+    def broken(vessel: str) -> None:
+        raise RuntimeError("the pen broke")
+
+    timers = Timers(house, broken)
+    timers.start()
+    try:
+        for _ in range(400):
+            if timers.trouble() and _nightly_done(house):
+                break
+            timers._scheduler._event.wait(0.02)
+            timers._scheduler._event.clear()
+        assert _nightly_done(house)
+        assert any(says.startswith("keep up: RuntimeError") for says in timers.trouble())
+        assert not any(says.startswith("nightly") for says in timers.trouble())
+        assert {job.id for job in timers._scheduler.get_jobs()} == {"keep up", "nightly round", "silent-counter watch"}
+    finally:
+        timers.stop()
+
+
+def _nightly_done(house: House) -> bool:
+    with house.db.read() as session:
+        return session.exec(select(TaskRunRow).where(TaskRunRow.task == rounds.NIGHTLY)).first() is not None
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_ticks_that_ask_for_the_lead_at_once_get_one_answer(kind: str, tmp_path: Path) -> None:
+    """All threads of the first server lead at its first asking, none of the second; released, the second leads."""
+    with store(kind, tmp_path) as database, ThreadPoolExecutor(8) as pool:
+        for _ in range(10):
+            first, second = Leader(database), Leader(database)
+            together = Barrier(8)
+
+            def asks(leader: Leader, together: Barrier = together) -> bool:
+                together.wait(10)
+                return leader.leads()
+
+            try:
+                assert list(pool.map(asks, [first] * 8)) == [True] * 8
+                assert list(pool.map(asks, [second] * 8)) == [False] * 8
+                first.release()
+                assert second.leads()
+            finally:
+                first.release()
+                second.release()
+
+
+def test_a_changed_document_makes_the_calendar_stale(house: House, run: Run) -> None:
+    """The next tick writes the calendar anew after a document was changed, and leaves it after the same one was put again."""
+    refresh(house)
+    document = vessel_document(run)
+    put(house, document)
+    assert feed.stale_vessels(house, 900) == []
+    document["name"] = "Demo Plover II"
+    put(house, document)
+    assert feed.stale_vessels(house, 900) == [PLOVER.vessel]
+    rounds.keep_up(house, lambda vessel: feed.refresh(house, PEN_HERE, vessel))
+    assert feed.stale_vessels(house, 900) == []
+    body = feed.last_good(house, PLOVER.vessel)
+    assert body is not None
+    assert b"Demo Plover II" in body.body

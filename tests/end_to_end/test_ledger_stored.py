@@ -1,0 +1,139 @@
+"""The ledger as stored, on both databases: a cache of readings and events, whatever came when and in which order."""
+
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from scheduler.actions import counters
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import House, seconds
+from scheduler.actions.ledger import derive_vessel
+from scheduler.actions.readings import store_now
+from scheduler.settings import Settings
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.tables import AssetKind
+from seed_fleet.ships import PLOVER
+from tests.end_to_end.live import AT, TurnedClock
+from tests.end_to_end.test_actions import GATEWAY, PLANT, _hand, _post, _put
+from tests.storage.stores import kinds, store
+
+Book = dict[str, tuple[list[tuple], set[tuple]]]
+
+
+def book(house: House) -> Book:
+    """Entries, oldest first, and flags of each counter."""
+    derive_vessel(house, PLOVER.vessel)
+    with house.db.read() as session:
+        flags = ledger_rows.flags(session, PLOVER.vessel)
+        return {
+            row.id: (
+                [
+                    (e.at_s, e.seq, e.credit_s, e.total_s, e.given_s, e.verdict, e.reason)
+                    for e in reversed(ledger_rows.recent_entries(session, row.no or 0, 10**6))
+                ],
+                {(f.code, f.at_s, f.says, f.seconds) for f in flags if f.counter_no == row.no},
+            )
+            for row in fleet_rows.counters(session, PLOVER.vessel)
+        }
+
+
+def drop(house: House) -> None:
+    """Throw the derived ledger away, as if it had never been derived."""
+    with house.db.write(PLOVER.vessel) as session:
+        for row in fleet_rows.counters(session, PLOVER.vessel):
+            ledger_rows.drop_derived(session, row.no or 0, -(2**62))
+            ledger_rows.drop_checkpoints(session, row.no or 0, -(2**62))
+            row.dirty_from_s = 0
+            session.add(row)
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_shuffled_and_doubled_posts_derive_to_the_same_entries(kind: str, tmp_path: Path) -> None:
+    """Every entry and flag is that of the posts in order, though derived again and again in between."""
+    books = []
+    for shuffled in (False, True):
+        folder = tmp_path / str(shuffled)
+        folder.mkdir()
+        with store(kind, folder) as database:
+            house = House(database, TurnedClock(), Settings(horizon_days=60))
+            _post(house, _put(house), shuffled=shuffled)
+            books.append(book(house))
+    assert books[0] == books[1]
+    assert all(len(entries) > 100 for entries, _ in books[0].values())
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_the_dropped_ledger_comes_back_whole(kind: str, tmp_path: Path) -> None:
+    """Entries and flags thrown away, and derived anew from readings and events, are the same."""
+    with store(kind, tmp_path) as database:
+        house = House(database, TurnedClock(), Settings(horizon_days=60))
+        _post(house, _put(house))
+        kept = book(house)
+        drop(house)
+        assert book(house) == kept
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_a_late_reading_rewrites_nothing_before_it(kind: str, tmp_path: Path) -> None:
+    """A backfilled hour marks its counter from that instant on; earlier entries stay, and all equal a whole derivation."""
+    with store(kind, tmp_path) as database:
+        house = House(database, TurnedClock(), Settings(horizon_days=60))
+        run = _put(house)
+        _post(house, run)
+        before = book(house)
+        name, other = PLOVER.counter(0), PLOVER.counter(1)
+        entries = before[name][0]
+        late_s = next((a[0] + b[0]) // 2 for a, b in pairwise(entries[20:]) if b[0] - a[0] == 4 * 3600 and b[2] > 0)
+        with house.db.read() as session:
+            row = fleet_rows.counter(session, name)
+            assert row is not None
+            shown = [v for at, v, _ in ledger_rows.readings(session, row.no or 0, late_s - 14400) if at <= late_s][-1]
+        at = datetime.fromtimestamp(late_s, UTC)
+        told = store_now(house, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": shown / 1000}])
+        assert told["items"][0]["status"] == "stored"
+        with house.db.read() as session:
+            touched = {row.id: row.dirty_from_s for row in fleet_rows.counters(session, PLOVER.vessel)}
+        assert touched.pop(name) == late_s
+        assert set(touched.values()) == {None}
+        after = book(house)
+        assert [e for e in after[name][0] if e[0] < late_s] == [e for e in entries if e[0] < late_s]
+        assert [e[0] for e in after[name][0]].count(late_s) == 1
+        assert after[name][0][-1][3] == entries[-1][3]
+        assert after[other] == before[other]
+        drop(house)
+        assert book(house) == after
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path) -> None:
+    """Hours go on across a changed counter, hours added by hand count from their instant on, and both are records."""
+    with store(kind, tmp_path) as database:
+        clock = TurnedClock()
+        house = House(database, clock, Settings(horizon_days=60))
+        _post(house, _put(house))
+        name = PLOVER.counter(0)
+        place = Place(name, PLOVER.vessel, PLANT, AssetKind.COUNTER)
+        before = book(house)[name][0]
+        with house.db.read() as session:
+            row = fleet_rows.counter(session, name)
+            assert row is not None
+            last = (ledger_rows.newest_reading(session, row.no or 0) or (0, 0))[1] / 1000
+            scale = row.seconds_per_count
+        clock.at = AT + timedelta(hours=8)
+        swapped = AT + timedelta(hours=4)
+        store_now(house, GATEWAY, [{"counter": name, "observed_at": (AT + timedelta(hours=8)).isoformat(), "value": 3}])
+        derive_vessel(house, PLOVER.vessel)
+        told = counters.CounterEvent(kind="replacement", at=swapped, reason="worn out", old_final=last + 2, new_first=0)
+        number = counters.add_event(house, _hand(), place, told).body["record"]
+        after = book(house)[name][0]
+        assert after[-1][3] - before[-1][3] == (2 + 3) * scale
+        added = counters.CounterEvent(kind="adjustment", at=swapped, reason="starter log", hours=7)
+        assert counters.add_event(house, _hand(), place, added).body["record"] == number + 1
+        with_more = book(house)[name][0]
+        assert with_more[-1][4] - after[-1][4] == 7 * 3600
+        assert [e for e in with_more if e[0] < seconds(swapped)] == [e for e in after if e[0] < seconds(swapped)]
+        kept = book(house)
+        drop(house)
+        assert book(house) == kept
