@@ -82,8 +82,8 @@ def run_demo(folder: Path | None, port: int | None, *, check: bool, every_second
         _plan_all(scene)
         if check:
             return _prove(scene)
-        _show(scene, database, time.monotonic() - began)
         try:
+            _show(scene, database, time.monotonic() - began)
             while scene.child is not None and scene.child.poll() is None:
                 time.sleep(0.5)
             console.print("The demo's counters have stopped posting. The server goes on; end it with Ctrl-C.")
@@ -146,14 +146,29 @@ def _ended_in_order() -> Iterator[None]:
             signal.signal(number, signal.SIG_IGN)
         raise KeyboardInterrupt
 
-    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGHUP)}
-    for number in before:
-        signal.signal(number, stop)
+    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGHUP)}
     try:
         yield
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+
+
+@contextmanager
+def _signals_wait() -> Iterator[None]:
+    """Signals wait while a child is being started: interrupted there, it would run and nobody know of it."""
+    came: list[int] = []
+    before = {
+        number: signal.signal(number, lambda which, _: came.append(which))
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    }
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    for which in came:
+        signal.raise_signal(which)
 
 
 def _end(child: "subprocess.Popen[str]") -> None:
@@ -191,22 +206,25 @@ def _seed(
     if live_seconds is not None:
         command += ["--live", str(live_seconds)]
     path = os.pathsep.join(place for place in sys.path if place)
-    child = subprocess.Popen(  # noqa: S603 - our own program
-        command,
-        stdout=subprocess.PIPE,
-        text=True,
-        stderr=subprocess.DEVNULL if live_seconds else None,
-        env={**os.environ, "LEADLINE_SEED_KEYS": json.dumps(keys), "PYTHONPATH": path},
-        process_group=0,  # Ctrl-C reaches us alone, and we end the child
-    )
+    child: subprocess.Popen[str] | None = None
     try:
+        with _signals_wait():
+            child = subprocess.Popen(  # noqa: S603 - our own program
+                command,
+                stdout=subprocess.PIPE,
+                text=True,
+                stderr=subprocess.DEVNULL if live_seconds else None,
+                env={**os.environ, "LEADLINE_SEED_KEYS": json.dumps(keys), "PYTHONPATH": path},
+                process_group=0,  # Ctrl-C reaches us alone, and we end the child
+            )
         if _posts_on(child):
             threading.Thread(target=_drain, args=(child,), daemon=True).start()
             return child
         if child.wait() != 0:
             raise SchedulerError(f"The invented fleet ended with code {child.returncode}; its words are above.")
     except BaseException:
-        _end(child)
+        if child is not None:
+            _end(child)
         raise
     return None
 

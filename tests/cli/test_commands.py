@@ -1,7 +1,6 @@
-"""The command line as a person uses it, rightly and wrongly: exit codes, words, JSON on stdout, talk on stderr."""
+"""The command line as a person uses it: help, data on stdout, talk on stderr, JSON everywhere, from a reading to a proof."""
 
 import json
-import os
 import re
 import subprocess
 import sys
@@ -9,204 +8,180 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from typer.testing import CliRunner
 
-from api.cli import app
-from seed_fleet.documents import vessel_document
-from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
+from tests.cli.calling import good, leadline, process
+from tests.cli.conftest import Ship
 
 COMMANDS = [
     "serve", "demo", "due", "plan", "reading", "history", "verify", "feed", "import", "upgrade", "job done", "key person",
     "key add", "key list", "key revoke", "key link", "config show",
 ]  # fmt: skip
+HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 
 
-def leadline(*words: str, **env: str) -> "subprocess.CompletedProcess[str]":
-    """The command's result."""
-    told = {k: v for k, v in os.environ.items() if not k.startswith("LEADLINE_")} | env
-    command = [sys.executable, "-m", "api", *words]
-    return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False, env=told)
-
-
-@pytest.fixture(scope="module")
-def ship(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
-    """A database with the three-pump ship imported by the command; its address, and the folder."""
-    folder = tmp_path_factory.mktemp("cli")
-    document = vessel_document(Run(PLOVER, 1, datetime.now(UTC), 0.1))
-    (folder / "plover.json").write_text(json.dumps(document))
-    database = str(folder / "ship.db")
-    done = leadline("--database", database, "import", str(folder / "plover.json"))
-    assert done.returncode == 0, done.stderr
-    assert done.stdout == "demo-plover: version 1\n"
-    return database, folder
-
-
-@pytest.mark.parametrize("command", ["", *COMMANDS])
+@pytest.mark.parametrize("command", ["", "job", "key", "config", *COMMANDS])
 def test_help_has_an_example(command: str) -> None:
-    """-h answers with what the command is for and an example."""
-    told = CliRunner().invoke(app, [*command.split(), "-h"])
-    assert told.exit_code == 0
-    assert "Example: leadline" in told.stdout
+    """-h says what a command is for, and gives an example of exactly that command."""
+    told = leadline(*command.split(), "-h")
+    assert told.returncode == 0
+    assert re.search(rf"Example: leadline (--database \S+ )?{command}", told.stdout)
 
 
-def test_the_command_is_there() -> None:
-    """The installed command answers, too."""
-    assert "Example: leadline demo" in leadline("-h").stdout
+def test_every_command_is_in_the_list() -> None:
+    """The list above is what the program offers, so that no new command goes without help."""
+    offered = set()
+    for group in ("", "job", "key", "config"):
+        shown = leadline(*group.split(), "-h").stdout.split("Commands:")[1]
+        offered |= {f"{group} {name}".strip() for name in re.findall(r"^  ([a-z]+)  ", shown, re.MULTILINE)}
+    assert offered - {"job", "key", "config"} == set(COMMANDS)
 
 
-def test_wrong_use_is_told_apart_from_could_not(ship: tuple[str, Path]) -> None:
-    """A typo is wrong use (2) with a suggestion; what is not there is could not (1); neither shows a traceback."""
-    database, folder = ship
-    typo = leadline("plna")
-    assert typo.returncode == 2
-    assert "plan" in typo.stderr
-    for words in (
-        ("due", "no-such-plant"),
-        ("plan", "plover-plant"),
-        ("reading", "no-such-counter", "5"),
-        ("job", "done", "nothing", "--by", "A", "--test", "passed"),
-        ("import", str(folder / "missing.json")),
-        ("verify", str(folder / "missing.jsonl")),
-        ("history", "no-such-vessel"),
-        ("key", "link", "nobody"),
-        ("key", "revoke", "00000000"),
-        ("feed", "nobody", "demo-plover"),
-    ):
-        told = leadline("--database", database, *words)
-        assert told.returncode == 1, words
-        assert told.stderr.startswith("leadline: ")
-        assert "Traceback" not in told.stderr
-        assert told.stdout == ""
-    assert leadline("--database", database, "job", "done", "x:y:1", "--by", "A", "--test", "maybe").returncode == 2
-    assert leadline("--database", database, "reading", "plover-vp1-hours", "5", "--at", "noon").returncode == 2
-    assert leadline("--database", str(folder / "no" / "folder.db"), "due").returncode == 1
+@pytest.mark.parametrize(
+    "words",
+    [
+        "due", "due plover-plant", "plan plover-plant", "plan plover-plant --new", "upgrade", "key list", "config show",
+        "key add office --label desk", "key person office --name Office --role office", "feed second demo-plover",
+        "key link second", "reading plover-vp2-hours 100", "job done alarm_test:plover-plant:1 --by A --test passed",
+    ],
+)  # fmt: skip
+def test_json_alone_is_on_stdout(ship: Ship, words: str) -> None:
+    """With --json stdout is one JSON document, whatever is said on stderr."""
+    good(*ship.words("key", "person", "second", "--name", "B", "--role", "engineer", "--vessel", "demo-plover"))
+    assert isinstance(json.loads(good(*ship.words(*words.split(), "--json"))), dict)
 
 
-def test_a_faulty_document_names_every_fault(ship: tuple[str, Path]) -> None:
-    """Not JSON, senseless, and already there are each said in words."""
-    database, folder = ship
-    (folder / "bad.json").write_text("{")
-    assert "not JSON" in leadline("--database", database, "import", str(folder / "bad.json")).stderr
-    document = json.loads((folder / "plover.json").read_text())
-    document["imo"] = "1234568"
-    document["plants"][0]["minimum_swept_m3_per_h"] = 9000
-    (folder / "senseless.json").write_text(json.dumps(document))
-    told = leadline("--database", database, "import", str(folder / "senseless.json"), "--replace")
-    assert told.returncode == 1
-    assert "2 faults" in told.stderr
-    assert "/imo" in told.stderr or "IMO" in told.stderr
-    there = leadline("--database", database, "import", str(folder / "plover.json"))
-    assert "--replace" in there.stderr
-
-
-def test_from_a_reading_to_a_verified_history(ship: tuple[str, Path]) -> None:
-    """Reading, due, plan, take, job done, history, verify; then a changed file is found (7) and past due shows (3 or 4)."""
-    database, folder = ship
-    counter = PLOVER.counter(0)
-
-    def run(*words: str) -> str:
-        told = leadline("--database", database, *words)
-        assert told.returncode == 0, (words, told.stderr)
-        return told.stdout
-
-    at = datetime.now(UTC) - timedelta(hours=3)
-    assert "stored; baseline" in run("reading", counter, "100", "--at", at.isoformat())
-    assert "stored" in run("reading", counter, "101")
-    backwards = leadline("--database", database, "reading", counter, "101", "--at", at.isoformat())
-    assert backwards.returncode == 1
-    assert "another value" in backwards.stderr
-    jobs = json.loads(run("due", "plover-plant", "--json"))["jobs"]
+def test_from_a_reading_to_a_verified_history(ship: Ship) -> None:
+    """Due, plan, take, job done, history; the export verifies offline, also against a stamp, until a byte is changed."""
+    jobs = json.loads(good(*ship.words("due", "plover-plant", "--json")))["jobs"]
     assert {"job", "state", "due_at", "caution"} <= jobs[0].keys()
-    plan = run("plan", "plover-plant", "--new")
-    digest = re.search(r"plan ([0-9a-f]{12}) proposed", plan)
+    digest = re.search(r"plan ([0-9a-f]{12}) proposed", good(*ship.words("plan", "plover-plant")))
     assert digest is not None
-    assert "taken" in run("plan", "plover-plant", "--take", digest[1])
-    assert leadline("--database", database, "plan", "plover-plant", "--take", "0" * 64).returncode == 6
+    assert "taken" in good(*ship.words("plan", "plover-plant", "--take", digest[1]))
+    assert leadline(*ship.words("plan", "plover-plant", "--take", "0" * 64)).returncode == 6
     job = next(j["job"] for j in jobs if j["kind"] == "alarm_test")
-    closed = run("job", "done", job, "--by", "A. Second", "--test", "passed", "--findings", "=1+1")
-    assert closed.startswith(f"{job}: closed")
-    again = leadline("--database", database, "job", "done", job, "--by", "A. Second", "--test", "passed")
+    done = ship.words("job", "done", job, "--by", "A. Second", "--test", "passed", "--findings", "=1+1")
+    assert good(*done).startswith(f"{job}: closed")
+    again = leadline(*done)
     assert again.returncode == 1
     assert "done already" in again.stderr
-    out = folder / "history.jsonl"
-    told = leadline("--database", database, "history", "demo-plover", "--out", str(out))
-    assert told.returncode == 0
-    assert told.stdout == ""
-    whole = json.loads(leadline("verify", str(out), "--json").stdout)
+    out = ship.folder / "history.jsonl"
+    told = leadline(*ship.words("history", "demo-plover", "--out", str(out)))
+    assert (told.returncode, told.stdout) == (0, "")
+    assert f"leadline verify {out}" in told.stderr
+    assert good(*ship.words("history", "demo-plover")).splitlines()[1:] == out.read_text().splitlines()[1:]
+    whole = json.loads(good("verify", str(out), "--json"))
     assert whole["verified"] is True
-    stamped = leadline("verify", str(out), "--stamp", whole["head"])
-    assert stamped.returncode == 0
+    assert "Verified" in good("verify", str(out), "--stamp", whole["head"])
+    assert leadline("verify", str(out), "--stamp", "0" * 64).returncode == 7
+    assert "'=1+1" in good(*ship.words("history", "demo-plover", "--csv"))
     out.write_text(out.read_text().replace("A. Second", "B. Second"))
-    broken = leadline("verify", str(out))
+    broken = process("verify", str(out), "--json")
     assert broken.returncode == 7
-    assert "record" in broken.stderr
-    assert "'=1+1" in run("history", "demo-plover", "--csv")
-    assert leadline("--database", database, "due", "--check").returncode in (0, 3, 4)
+    assert json.loads(broken.stdout)["verified"] is False
+    assert "NOT VERIFIED at record" in broken.stderr
 
 
-def test_keys_people_links_and_feeds_are_shown_once(ship: tuple[str, Path]) -> None:
-    """Secrets come on stdout alone, once; the list has none of them; a revoked key is marked so."""
-    database, _ = ship
-
-    def run(*words: str) -> str:
-        told = leadline("--database", database, *words)
-        assert told.returncode == 0, told.stderr
-        return told.stdout
-
-    run("key", "person", "chief", "--name", "A. Chief", "--role", "chief", "--vessel", "demo-plover")
-    assert leadline("--database", database, "key", "person", "x", "--name", "X", "--role", "chief").returncode == 1
-    assert leadline("--database", database, "key", "add", "captain", "--label", "x").returncode == 2
-    key = run("key", "add", "counter", "--vessel", "demo-plover", "--label", "gateway").strip()
-    assert re.fullmatch(r"ll_[0-9a-f]{8}_[\w-]{43}", key)
-    listed = run("key", "list")
-    assert key not in listed
-    assert key.split("_")[1] in listed
-    run("key", "revoke", key.split("_")[1])
-    assert "revoked" in run("key", "list")
-    assert "/enter/" in run("key", "link", "chief")
-    address = run("feed", "chief", "demo-plover")
-    assert re.search(r"/cal/[\w-]{43}/plan\.ics", address)
-    stored = (
-        Path(database).read_bytes() + Path(f"{database}-wal").read_bytes()
-        if Path(f"{database}-wal").exists()
-        else Path(database).read_bytes()
+def test_verify_loads_nothing_heavy(tmp_path: Path) -> None:
+    """An auditor's check needs no database, no web server and no solver: none of them is even imported."""
+    (tmp_path / "x.jsonl").write_text("{}\n")
+    code = (
+        "import sys; from api.__main__ import main\n"
+        f"sys.argv = ['leadline', 'verify', {str(tmp_path / 'x.jsonl')!r}]\n"
+        "try: main()\nexcept SystemExit as end: print(end.code)\n"
+        "print(*sys.modules)"
     )
-    assert key.encode() not in stored
-    assert address.split("/cal/")[1].split("/")[0].encode() not in stored
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    code_said, loaded = done.stdout.splitlines()
+    assert code_said == "7"
+    assert not HEAVY & set(loaded.split())
 
 
-def test_upgrade_says_where_a_database_stands(ship: tuple[str, Path]) -> None:
-    """A current database is left as it is."""
-    database, _ = ship
-    assert "already at" in leadline("--database", database, "upgrade").stdout
+@pytest.mark.parametrize(
+    ("value", "hours_ago", "says"),
+    [
+        ("103", 0.5, "stored; credited"),
+        ("60", 0.5, "stored; held: decrease"),
+        ("99", 2, "stored; jitter"),
+        ("5", -48, "held: future"),
+    ],
+)
+def test_a_reading_by_hand_is_told_its_verdict(ship: Ship, value: str, hours_ago: float, says: str) -> None:
+    """What the ledger makes of it is said at once: credited, jitter of one count, or held (backwards, ahead)."""
+    at = datetime.now(UTC).replace(microsecond=0) - timedelta(hours=hours_ago)
+    assert says in good(*ship.words("reading", PLOVER.counter(0), value, "--at", at.isoformat()))
 
 
-def test_settings_come_from_flags_environment_and_file(tmp_path: Path) -> None:
-    """Flag over environment over file over default; a typing error is named with a suggestion; secrets by file."""
-    config = tmp_path / "leadline.toml"
-    config.write_text('port = 9001\nhost = "::1"\n')
-    shown = leadline("--config", str(config), "config", "show", "--json", LEADLINE_PORT="9002")
-    told = json.loads(shown.stdout)
-    assert (told["port"]["value"], told["host"]["value"], told["frozen_days"]["value"]) == ("9002", "::1", "7")
-    assert "environment" in told["port"]["from"]
-    wrong = leadline("config", "show", LEADLINE_PROT="1")
-    assert wrong.returncode == 1
-    assert 'Did you mean "port"?' in wrong.stderr
-    assert "0 to 65535" in leadline("config", "show", LEADLINE_PORT="-1").stderr
-    secret = tmp_path / "address"
-    secret.write_text("postgresql://u:hush@h/n\n")
-    hidden = leadline("config", "show", LEADLINE_DATABASE_FILE=str(secret))
-    assert "hush" not in hidden.stdout
-    assert "h/n" in hidden.stdout
+@pytest.mark.parametrize(("days_ago", "code"), [(10, 0), (38, 3), (80, 4)])
+def test_due_check_tells_a_script_by_its_exit_code(ship: Ship, days_ago: int, code: int) -> None:
+    """One monthly job with 14 days' tolerance, last done so many days ago: good, past due, past its limit."""
+    plant = ship.document["plants"][0]
+    kind = next(kind for kind in plant["job_kinds"] if kind["code"] == "alarm_test") | {"tolerance_days": 14}
+    done_at = (datetime.now(UTC) - timedelta(days=days_ago)).isoformat()
+    last = {"kind": "alarm_test", "subject": "plover-plant", "done_at": done_at}
+    document = ship.document | {"plants": [plant | {"job_kinds": [kind], "last_done": [last]}]}
+    (ship.folder / "one.json").write_text(json.dumps(document))
+    database = ("--database", str(ship.folder / "one.db"))
+    good(*database, "import", str(ship.folder / "one.json"))
+    assert leadline(*database, "due", "--check").returncode == code
+    assert process(*database, "due", "plover-plant", "--check").returncode == code
+    assert leadline(*database, "due").returncode == 0
 
 
-def test_the_demo_proves_itself(tmp_path: Path) -> None:
-    """`leadline demo --check` runs the whole job on a fixed clock and ends with 0; a folder used before is refused."""
-    done = leadline("demo", "--check", "--folder", str(tmp_path))
-    assert done.returncode == 0, done.stdout + done.stderr
-    assert "FAILS" not in done.stdout
-    assert done.stdout.endswith("All of it holds.\n")
-    again = leadline("demo", "--check", "--folder", str(tmp_path))
-    assert again.returncode == 1
-    assert "there already" in again.stderr
+def test_keys_people_links_and_feeds_are_shown_once(ship: Ship) -> None:
+    """Secrets come on stdout alone, once; the list and the database have none of them; a revoked key is marked so."""
+    good(*ship.words("key", "person", "chief", "--name", "A. Chief", "--role", "chief", "--vessel", "demo-plover"))
+    key = good(*ship.words("key", "add", "counter", "--vessel", "demo-plover", "--label", "gateway")).strip()
+    assert re.fullmatch(r"ll_[0-9a-f]{8}_[\w-]{43}", key)
+    prefix = key.split("_")[1]
+    listed = good(*ship.words("key", "list"))
+    assert prefix in listed
+    assert key not in listed
+    good(*ship.words("key", "revoke", prefix))
+    assert "revoked" in good(*ship.words("key", "list"))
+    link = good(*ship.words("key", "link", "chief")).strip().split("/enter/")[1]
+    address = re.search(r"/cal/([\w-]{43})/plan\.ics", good(*ship.words("feed", "chief", "demo-plover")))
+    assert address is not None
+    stored = b"".join(file.read_bytes() for file in ship.folder.glob("ship.db*"))
+    for secret in (key, link, address[1]):
+        assert secret.encode() not in stored
+
+
+def test_a_document_is_replaced_on_request_alone(ship: Ship) -> None:
+    """The same vessel again is refused; with --replace it is the next version."""
+    words = ship.words("import", str(ship.folder / "plover.json"))
+    assert "--replace" in leadline(*words).stderr
+    (ship.folder / "plover.json").write_text(json.dumps(ship.document | {"name": "Demo Plover II"}))
+    assert good(*words, "--replace") == "demo-plover: version 2\n"
+    assert "Demo Plover II" in good(*ship.words("due"))
+
+
+def test_upgrade_says_where_a_database_stands(ship: Ship) -> None:
+    """An empty one gets its tables, a current one is left as it is."""
+    new = ship.folder / "new.db"
+    new.touch()
+    assert re.fullmatch(r"empty to v\d{4}\n", good("--database", str(new), "upgrade"))
+    assert good("--database", str(new), "upgrade").startswith("already at v")
+    assert json.loads(good(*ship.words("upgrade", "--json")))["backup"] is None
+
+
+def test_settings_come_from_flag_environment_and_file(ship: Ship) -> None:
+    """The database named by flag, environment, secret file and TOML is the one that is read; NO_COLOR changes nothing."""
+    config = ship.folder / "leadline.toml"
+    config.write_text(f"database = {json.dumps(ship.database)}\nport = 9001\n")
+    (ship.folder / "address").write_text(f"{ship.database}\n")
+    due = good(*ship.words("due"))
+    assert good("due", LEADLINE_DATABASE=ship.database) == due
+    assert good("due", LEADLINE_DATABASE_FILE=str(ship.folder / "address"), NO_COLOR="1") == due
+    assert good("--config", str(config), "due") == due
+    told = json.loads(good("--config", str(config), "config", "show", "--json", LEADLINE_FROZEN_DAYS="3"))
+    assert told["port"] == {"value": "9001", "from": f"file {config}", "is": "port to listen on"}
+    assert told["frozen_days"]["from"] == "environment LEADLINE_FROZEN_DAYS"
+    assert told["host"]["from"] == "default"
+
+
+def test_the_version_is_said() -> None:
+    """`--version` answers on stdout, and the installed command starts."""
+    told = process("--version")
+    assert told.returncode == 0
+    assert re.fullmatch(r"leadline \d[\w.]*\n", told.stdout)
