@@ -88,6 +88,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.house, app.state.intake, app.state.timers = house, intake, None
     app.state.reading_door = ReadingDoor(house, intake)
     app.state.key_ring = readings.KeyRing()
+    app.state.feed_shelf = calendar.Shelf(house)
     app.state.error_page = page_routes.error_answer
     for router in ROUTERS:
         app.include_router(router)

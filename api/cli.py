@@ -182,7 +182,9 @@ def serve(
     with listen(settings.host, settings.port) as sock:
         set_up(settings.log)
         application = make_app(replace(settings, port=sock.getsockname()[1]))
-        server = uvicorn.Server(uvicorn.Config(application, log_config=None, proxy_headers=False, server_header=False))
+        server = uvicorn.Server(
+            uvicorn.Config(application, log_config=None, access_log=False, proxy_headers=False, server_header=False)
+        )
         with suppress(KeyboardInterrupt):
             server.run(sockets=[sock])
     if not server.started:

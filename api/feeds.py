@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from email.utils import format_datetime, parsedate_to_datetime
+from functools import lru_cache
 from urllib.parse import quote
 from uuid import NAMESPACE_URL, uuid5
 
@@ -253,10 +254,15 @@ def answer(
         headers["Content-Disposition"] = f'attachment; filename="{re.sub(r"[^A-Za-z0-9._-]+", "-", download_name)}"'
     content = body
     if compress and _takes_gzip(request_headers.get("accept-encoding", "")):
-        content = gzip.compress(body, compresslevel=6, mtime=0)
+        content = _zipped(body)
         headers["Content-Encoding"] = "gzip"
     headers["Content-Length"] = str(len(content))
     return FeedAnswer(status=200, headers=headers, content=content)
+
+
+@lru_cache(maxsize=32)
+def _zipped(body: bytes) -> bytes:
+    return gzip.compress(body, compresslevel=6, mtime=0)
 
 
 def withdrawn_body(vessel_name: str, on: date, revoked_at: datetime, vessel_id: str) -> bytes:

@@ -43,7 +43,7 @@ class _Text(logging.Formatter):
 
 def hide_secrets() -> None:
     """Keep secrets out of the server's own log lines too (the access log prints addresses)."""
-    for name in ("leadline", "uvicorn", "uvicorn.error", "uvicorn.access", "httpx", "apscheduler"):
+    for name in ("leadline", "leadline.requests", "uvicorn", "uvicorn.error", "uvicorn.access", "httpx", "apscheduler"):
         logger = logging.getLogger(name)
         if not any(isinstance(one, _Hide) for one in logger.filters):
             logger.addFilter(_Hide())

@@ -1,6 +1,7 @@
 """The calendar feed: stored bodies only; the last good one on any trouble, never a server error."""
 
 import logging
+from typing import cast
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -14,6 +15,31 @@ from scheduler.actions.house import House
 
 router = APIRouter()
 log = logging.getLogger("leadline")
+_HELD_SECONDS = 2
+_MOST_HELD = 500
+
+
+class Shelf:
+    """Calendars as last read, by their secret, for as long as nobody committed anything, and two seconds at most."""
+
+    def __init__(self, house: House) -> None:
+        self._house = house
+        self._mark: int | None = None
+        self._held: dict[str, tuple[int, feed.FeedBody]] = {}
+
+    def get(self, token: str) -> tuple[int | None, feed.FeedBody | None]:
+        """The mark of now, to be given to `put`, and what is held."""
+        mark = self._house.db.mark()
+        if mark != self._mark or len(self._held) > _MOST_HELD:
+            self._mark = mark
+            self._held.clear()
+        until_s, kept = self._held.get(token, (0, None))
+        return mark, kept if self._house.now_s() < until_s else None
+
+    def put(self, mark: int | None, token: str, kept: feed.FeedBody) -> None:
+        """Hold what was read after `mark` was; where there are no marks, nothing is held."""
+        if mark is not None and mark == self._mark:
+            self._held[token] = self._house.now_s() + _HELD_SECONDS, kept
 
 
 @router.head("/cal/{token}/plan.ics", include_in_schema=False)
@@ -22,7 +48,11 @@ async def plan_feed(token: str, request: Request) -> Response:
     """RFC 5545, with ETag and 304. The secret in the address is the key."""
     house = house_of(request)
     agent = request.headers.get("user-agent", "")
-    kept = await run_in_threadpool(_body, house, token, agent)
+    shelf = cast(Shelf, request.app.state.feed_shelf)
+    mark, kept = shelf.get(token)
+    if kept is None:
+        kept = await run_in_threadpool(_body, house, token, agent)
+        shelf.put(mark, token, kept)
     answer = feeds.answer(
         request.headers,
         kept.body,

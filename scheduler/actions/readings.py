@@ -43,6 +43,7 @@ class ReadingDoor:
         self._intake = intake
         self._known: dict[str, tuple[float, dict[str, tuple[CounterRow, Setup]]]] = {}
         self._states: dict[int, State] = {}
+        self._stateless: dict[int, float] = {}
 
     def sort_out(self, actor: Actor, body: object) -> Batch:
         """The batch item by item; one bad item never stops the others.
@@ -123,6 +124,7 @@ class ReadingDoor:
     def forget(self, counter_no: int) -> None:
         """The counter had an event: its last state is worked out anew."""
         self._states.pop(counter_no, None)
+        self._stateless.pop(counter_no, None)
 
     def _verdicts(self, actor: Actor, batch: Batch, answer: Answer) -> list[str | None]:
         """What the ledger makes of each stored reading so far; none where only a full derivation can tell."""
@@ -137,7 +139,7 @@ class ReadingDoor:
             row, setup = setups[no]
             state = self._state(row)
             if state is None or (state.last_s is not None and stored[0][0] <= state.last_s):
-                self._states.pop(no, None)  # a late one: the ledger is derived from before it
+                self._lose(no)  # a late one: the ledger is derived from before it
                 continue
             items = [Reading(at_s, batch.readings[number][2], batch.received_s) for at_s, number in stored]
             folded = fold(setup, items, state)
@@ -154,8 +156,22 @@ class ReadingDoor:
         held = self._states.get(row.no)
         if held is not None:
             return held
+        if monotonic() < self._stateless.get(row.no, 0.0):
+            return None
         if row.newest_s is None:
             return START
+        state = self._stored_state(row)
+        if state is None:
+            self._lose(row.no)
+        return state
+
+    def _lose(self, counter_no: int) -> None:
+        """Its ledger waits to be derived. Looked at again in a while: at every reading, it would hold up all others."""
+        self._states.pop(counter_no, None)
+        self._stateless[counter_no] = monotonic() + _COUNTERS_GOOD_SECONDS
+
+    def _stored_state(self, row: CounterRow) -> State | None:
+        assert row.no is not None
         with self._house.db.read() as session:
             now = fleet_rows.counter(session, row.id)
             kept = ledger_rows.checkpoint(session, row.no, 2**62)
