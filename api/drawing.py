@@ -206,17 +206,24 @@ def place_flags(
     Args:
         wanted: (x px, label) in any order. right: x at which labels must end. rows: how many there are.
     """
+    alone = _place(wanted, right, rows, size, 0.0)
+    if all(f.row is not None for f in alone):
+        return alone
+    return _place(wanted, right, rows, size, width_of(" and 9 more", size))
+
+
+def _place(wanted: Sequence[tuple[float, str]], right: float, rows: int, size: float, spare: float) -> tuple[Flag, ...]:
     placed: list[Flag] = []
     boxes: list[tuple[int, float, float]] = []
     lines: list[tuple[int, float]] = []
     more: dict[int, int] = {}
     for x, label in sorted(wanted):
         wide = width_of(label, size) + 5
-        room = wide + (width_of(" and 2 more", size) if len(wanted) > rows else 0)
+        room = wide + spare
         spot = None
         for row in range(rows):
             for flipped in (False, True):
-                a, b = (x - wide - 4, x - 2) if flipped else (x + 2, x + room + 4)
+                a, b = (x - room - 4, x - 2) if flipped else (x + 2, x + room + 4)
                 if (b > right and not flipped) or a < -2:
                     continue
                 hits = any(r == row and a < hi + 4 and lo - 4 < b for r, lo, hi in boxes)
@@ -274,7 +281,7 @@ def margin_chart(
     field = _Field(from_at, to_at, left, right, top, top + depth, low, high)
     bottom = field.floor + BED
     parts = [*_water(inside, field, bottom), *_below(inside, field)]
-    parts += _axes(field, bottom, now_at, utc_offset_minutes)
+    parts += _axes(field, bottom, now_at, utc_offset_minutes, figures=bool(inside))
     parts += _bed_words(inside, field)
     parts += _soundings(inside, wanted, field)
     parts += _leads(inside, wanted, flags, field)
@@ -347,7 +354,7 @@ def _below(runs: Sequence[MarginRun], field: _Field) -> list[Markup]:
     return parts
 
 
-def _axes(field: _Field, bottom: float, now_at: datetime, offset: int) -> list[Markup]:
+def _axes(field: _Field, bottom: float, now_at: datetime, offset: int, *, figures: bool) -> list[Markup]:
     parts: list[Markup] = []
     first = saying.ship(field.from_at, offset).replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
     days, mondays = "", []
@@ -369,7 +376,7 @@ def _axes(field: _Field, bottom: float, now_at: datetime, offset: int) -> list[M
             last = x + width_of(words) + 8
     step = _round_step((field.high - field.low) / 3)
     value = -(-field.low // step) * step
-    while value <= field.high + 1e-9:
+    while figures and value <= field.high + 1e-9:
         y = field.y(value)
         parts.append(tag("path", d=f"M{field.right} {y:.1f}h5", class_="s-tick"))
         parts.append(text(field.right + 8, y + 4, saying.number(value), "t2"))
@@ -409,8 +416,13 @@ def _bed_words(runs: Sequence[MarginRun], field: _Field) -> list[Markup]:
     words = f"Minimum {saying.number(usual[0])} {saying.M3H}"
     words += "" if usual[1] == "minimum" else f" · {usual[1]}"
     y = field.y(usual[0]) + 18
-    parts.append(text(a + 8, y, words, "b in-bed"))
-    boxes.append((a + 8, a + 12 + width_of(words, 12.5)))
+    wide = width_of(words, 12.5)
+    start = _free_start(
+        a + 8, b - wide, [(field.x(s[0].from_at), field.x(s[-1].to_at)) for s in saying.below(runs)], wide
+    )
+    if start is not None:
+        parts.append(text(start, y, words, "b in-bed"))
+        boxes.append((start, start + 4 + wide))
     for a, b, value, label in stretches:
         number = saying.number(value)
         if (value, label) == usual or b - a < width_of(number) + 2:
@@ -426,6 +438,15 @@ def _bed_words(runs: Sequence[MarginRun], field: _Field) -> list[Markup]:
             boxes.append((lo, hi))
             said.add(label)
     return parts
+
+
+def _free_start(start: float, last: float, taken: Sequence[tuple[float, float]], wide: float) -> float | None:
+    """The first x from `start` at which a text does not lie on a figure below minimum; none when there is no room."""
+    at = start
+    for lo, hi in taken:
+        if at < hi + 18 and lo - 18 < at + wide:
+            at = hi + 20
+    return at if at <= last or at == start else None
 
 
 def _soundings(runs: Sequence[MarginRun], wanted: Sequence[tuple[Plumb, float]], field: _Field) -> list[Markup]:

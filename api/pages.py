@@ -70,8 +70,9 @@ def asset(name: str) -> str:
 
 
 def unit_markup(said: str) -> Markup:
-    """The text, escaped, with cubic metres raised the way a reader can see."""
-    return escape(said).replace("m³/h", Markup("m<sup>3</sup>/h"))
+    """The text, escaped, with cubic metres an hour raised the way a reader can see and kept with their figure."""
+    held = said.replace("m3/h", saying.M3H).replace(f" {saying.M3H}", f"{saying.NBSP}{saying.M3H}")
+    return escape(held).replace(saying.M3H, Markup("m<sup>3</sup>/h"))
 
 
 def _environment() -> Environment:

@@ -180,7 +180,7 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
         hours=f"about {hours}" if pump.hours is not None and pump.hours.estimated else hours,
         note=note,
         note_tone=note_tone,
-        picture=drawing.tubes(figures, pump.position),
+        picture=drawing.tubes(figures, pump.position) if figures else Markup(""),
         state=pressing.due.state if pressing else State.AHEAD,
         words=_pump_says(pressing, view.now_at, offset),
         tone=tone_of(pressing.due.state) if pressing else "",

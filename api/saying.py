@@ -257,29 +257,40 @@ def pump_words(pump: PumpLine, now_at: datetime, offset_minutes: int) -> str:
     return f"{what[:1].upper()}{what[1:]} since {since}{back}"
 
 
+def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
+    """What is past its limit or past due, in one sentence; empty when nothing is. Both in rank order."""
+    if late:
+        name = job_name(late[0].due)
+        said = f"{name} is past its limit" if len(late) == 1 else ""
+        said = said or f"{count_words(len(late), 'job is', 'jobs are')} past their limit, {name} the longest"
+        return said + (f", and {count_words(len(past), 'more is', 'more are').lower()} past due." if past else ".")
+    if not past:
+        return ""
+    name = job_name(past[0].due)
+    if len(past) == 1:
+        return f"{name} is past due."
+    return f"{count_words(len(past), 'job is', 'jobs are')} past due, {name} the longest."
+
+
 def jobs_sentence(view: PlantView) -> str:
     """The first half of the heading: what is past limit, past due, open or next."""
     offset = view.frame.utc_offset_minutes
     order = sorted(view.jobs, key=rank)
     late = [j for j in order if j.due.state is State.PAST_LIMIT]
     past = [j for j in order if j.due.state is State.PAST_DUE]
-    if late:
-        name = job_name(late[0].due)
-        said = f"{name} is past its limit" if len(late) == 1 else ""
-        said = said or f"{count_words(len(late), 'job is', 'jobs are')} past their limit, {name} the longest"
-        return said + (f", and {count_words(len(past), 'more is', 'more are').lower()} past due." if past else ".")
-    if past:
-        name = job_name(past[0].due)
-        if len(past) == 1:
-            return f"{name} is past due."
-        return f"{count_words(len(past), 'job is', 'jobs are')} past due, {name} the longest."
-    if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
-        return "No running hours have been read yet."
     down = [p for p in view.pumps if pump_words(p, view.now_at, offset).startswith("Down")]
+    broken = ""
     if down:
         since = min(p.outage.from_at for p in down if p.outage)
         names = _listed([p.position for p in down])
-        return f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
+        broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
+    late_words = _late_words(late, past)
+    if late_words:
+        return f"{late_words} {broken}".strip()
+    if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
+        return f"No running hours have been read yet. {broken}".strip()
+    if broken:
+        return broken
     silent = [p for p in view.pumps if p.silent_since_at is not None]
     if silent:
         names = _listed([p.position for p in silent])
@@ -291,7 +302,7 @@ def jobs_sentence(view: PlantView) -> str:
         return "Nothing is due: no open job is known."
     first = min(ahead, key=lambda j: (stands_at(j.due), j.due.occurrence.key))
     date = long_date(stands_at(first.due), offset, view.now_at)
-    return f"Nothing is due before {date}: {job_name(first.due)} comes first."
+    return f"Nothing is due before {date}: {_inner(job_name(first.due))} comes first."
 
 
 def _listed(names: Sequence[str]) -> str:
@@ -315,9 +326,13 @@ def capacity_sentence(view: PlantView) -> str:
             end = first[-1].to_at
             until = f" until {moment(end, offset)}" if end < max(r.to_at for r in view.runs) else f" to {to} at least"
             return f"Capacity is {lacking}{NBSP}{M3H} below the minimum now,{until}."
-        more = f", and {count_words(len(stretches) - 1, 'time', 'times').lower()} more" if len(stretches) > 1 else ""
+        again = long_date(stretches[1][0].from_at, offset, view.now_at) if len(stretches) > 1 else ""
+        more = f" and again on {again}" if len(stretches) == 2 else ""
+        more = more or (f" and {count_words(len(stretches) - 1, 'time', 'times').lower()} more" if again else "")
+        deepest = number(math.ceil(max(-r.margin_m3_per_h for s in stretches for r in s) - 1e-9))
         when = long_date(first[0].from_at, offset, view.now_at)
-        return f"{basis}, capacity goes {lacking}{NBSP}{M3H} below the minimum on {when}{more}."
+        most = " at most" if again else ""
+        return f"{basis}, capacity goes below the minimum on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
     plan = view.plan or view.proposed
     unplaced = [s for s in plan.shortfalls if s.key] if plan else []
     trip = one_trip_below_at(view.runs)

@@ -1,8 +1,9 @@
 """Invented plants for the page tests: values only, no store. Every figure is made up."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 
 from api.runs import margin_runs
 from api.view import (
@@ -15,6 +16,7 @@ from api.view import (
     JobLine,
     JobView,
     Link,
+    MarginRun,
     PlanLine,
     PlantView,
     PumpLine,
@@ -354,7 +356,30 @@ def all_states(pumps: int = 6) -> PlantView:
 
 def deficit(pumps: int = 3) -> PlantView:
     """A pump down, so that the plant is below its minimum for ten days, and a job open on top."""
-    return plant(pumps, down=3)
+    view = plant(pumps, down=3)
+    deep = tuple(
+        replace(r, available_m3_per_h=15.0, down_positions=("VP1", "VP3"))
+        if START + timedelta(days=6) <= r.from_at < START + timedelta(days=9)
+        else r
+        for r in _cut(view.runs, START + timedelta(days=6), START + timedelta(days=9))
+    )
+    lacking = Shortfall(
+        key=None,
+        pump=None,
+        steps=((144, 216),),
+        lacking_litres_per_h=11000,
+        says="Capacity is 11 m³/h short from Tue 1 Dec to Fri 4 Dec with VP1 and VP3 down; no slot causes it.",
+    )
+    return replace(
+        view, runs=deep, plan=plan_line(shortfalls=(lacking,), faults=("VP2 knife inspection goes 3 m³/h below.",))
+    )
+
+
+def _cut(runs: Sequence[MarginRun], *at: datetime) -> Iterator[MarginRun]:
+    for run in runs:
+        edges = [run.from_at, *(a for a in at if run.from_at < a < run.to_at), run.to_at]
+        for start, end in pairwise(edges):
+            yield replace(run, from_at=start, to_at=end)
 
 
 def nothing() -> PlantView:
@@ -482,7 +507,7 @@ def error() -> ErrorView:
     return ErrorView(
         frame=frame("Not possible"),
         status=409,
-        says="VP4 cannot be opened on Thu 3 Dec 08:00: capacity would go 4 m³/h below the minimum. Choose a time that holds.",
+        says="VP4 cannot be opened on Thu 3 Dec 08:00: capacity would go 4 m³/h below the minimum. Choose another time.",
         faults=(("Thu 3 Dec 13:00", "holds with 6 m3/h"),),
         ways=(
             Link(label="Back to the plant", href="/plants/demo"),
