@@ -1,11 +1,24 @@
 """Request bodies, checked for shape at the door; the actions check the sense. Instants carry their offset."""
 
+from datetime import UTC, datetime
 from typing import Annotated, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, FiniteFloat
+from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, FiniteFloat
 
 from scheduler.domain.words import Test
 
+_EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
+
+
+def _sensible(at: datetime) -> datetime:
+    """At the ends of the calendar a change of offset leaves it; no ship's record is there."""
+    if not _EARLIEST <= at < _LATEST:
+        raise ValueError("an instant from 1970 to 2199 is expected; check the year")
+    return at
+
+
+Instant = Annotated[AwareDatetime, AfterValidator(_sensible)]
+"""An instant with its offset, within the years that a record can be of."""
 Words = Annotated[str, Field(max_length=5000)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Reason = Annotated[str, Field(max_length=1000)]
@@ -21,7 +34,7 @@ class ReplacementBody(Body):
     """A counter was exchanged. old_final: what the old one showed at the end, if it could be read."""
 
     kind: Literal["replacement"]
-    at: AwareDatetime
+    at: Instant
     old_final: FiniteFloat | None = None
     new_first: FiniteFloat
     reason: Reason
@@ -31,7 +44,7 @@ class AdjustmentBody(Body):
     """Running hours that a person adds or takes away; undone by the opposite adjustment."""
 
     kind: Literal["adjustment"]
-    at: AwareDatetime
+    at: Instant
     hours: FiniteFloat
     reason: Reason
 
@@ -40,7 +53,7 @@ class OpeningBody(Body):
     """Running hours before the first reading."""
 
     kind: Literal["opening balance"]
-    at: AwareDatetime
+    at: Instant
     hours: FiniteFloat
     reason: Reason
 
@@ -49,7 +62,7 @@ class StepBody(Body):
     """The counter was set at exactly this reading: what the jump is worth; the count goes on from it."""
 
     kind: Literal["step decision"]
-    at: AwareDatetime
+    at: Instant
     hours: FiniteFloat
     reason: Reason
 
@@ -58,7 +71,7 @@ class BadReadingBody(Body):
     """The reading at exactly this instant is not to be used."""
 
     kind: Literal["bad reading"]
-    at: AwareDatetime
+    at: Instant
     reason: Reason
 
 
@@ -70,14 +83,14 @@ EventBody = Annotated[
 class DownBody(Body):
     """A pump is out of order since `at`."""
 
-    at: AwareDatetime
+    at: Instant
     reason: Reason
 
 
 class BackBody(Body):
     """A pump is back. measured_swept_m3_per_h: what a passed pull-down test gave, at the stop setpoint."""
 
-    at: AwareDatetime
+    at: Instant
     test: Test
     measured_swept_m3_per_h: Annotated[FiniteFloat, Field(gt=0, le=5000)] | None = None
     reason: Reason
@@ -86,11 +99,11 @@ class BackBody(Body):
 class CloseBody(Body):
     """A job is done. running_hours: of its subject at done_at; none: taken from the ledger at that time."""
 
-    done_at: AwareDatetime
+    done_at: Instant
     done_by: Name
     test: Test
     checked_by: Name | None = None
-    opened_at: AwareDatetime | None = None
+    opened_at: Instant | None = None
     running_hours: FiniteFloat | None = None
     findings: Words = ""
     permit_no: Annotated[str, Field(max_length=100)] | None = None
@@ -106,7 +119,7 @@ class TakeBody(Body):
 class ClockBody(Body):
     """The ship's clock changes at an instant; minutes ahead of UTC from then on."""
 
-    from_at: AwareDatetime
+    from_at: Instant
     utc_offset_minutes: int
     reason: Reason
 

@@ -81,5 +81,5 @@ class Guard:
                 await refuse()
 
 
-class _Over(Exception):
-    """The chunked body passed the limit."""
+class _Over(BaseException):
+    """The chunked body passed the limit. No Exception, so that no layer between makes an answer of its own of it."""

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Query, Request
 from fastapi.responses import JSONResponse
-from pydantic import AwareDatetime, ValidationError
+from pydantic import ValidationError
 
 from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of, version_in
@@ -117,8 +117,8 @@ def get_capacity(
     plant_id: str,
     house: HouseDep,
     who: AskingDep,
-    from_at: Annotated[AwareDatetime | None, Query(alias="from")] = None,
-    to_at: Annotated[AwareDatetime | None, Query(alias="to")] = None,
+    from_at: Annotated[bodies.Instant | None, Query(alias="from")] = None,
+    to_at: Annotated[bodies.Instant | None, Query(alias="to")] = None,
 ) -> dict[str, Any]:
     """As planned: pumps down now and the slots of the taken plan (the proposed one if none is taken) are out."""
     now = stands(house, fleet.locate(house, who.actor, plant_id, AssetKind.PLANT))

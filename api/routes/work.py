@@ -5,7 +5,6 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, StreamingResponse
-from pydantic import AwareDatetime
 
 from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of
@@ -83,8 +82,8 @@ def get_history(
     house: HouseDep,
     who: AskingDep,
     vessel: Annotated[str, Query(description="vessel id")],
-    from_at: Annotated[AwareDatetime | None, Query(alias="from")] = None,
-    to_at: Annotated[AwareDatetime | None, Query(alias="to")] = None,
+    from_at: Annotated[bodies.Instant | None, Query(alias="from")] = None,
+    to_at: Annotated[bodies.Instant | None, Query(alias="to")] = None,
     format: Literal["jsonl", "csv"] = "jsonl",
 ) -> StreamingResponse:
     """JSON Lines that `leadline verify` checks offline, or CSV (RFC 4180). A period without gaps verifies too."""
