@@ -19,6 +19,8 @@ DELTA_KEYS = frozenset(
 MOST_COUNTS = 10**12
 EARLIEST_S = 946_684_800
 """2000-01-01: a stamp before it comes from a clock that was never set, and would make a false baseline."""
+LATEST_S = 32_503_680_000
+"""3000-01-01: a stamp from then on is no date of a ship, and near the end of the calendar it cannot be reckoned with."""
 SKEW_S = 300
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -144,6 +146,11 @@ def check(setup: Setup, value: object, at_s: int) -> Accepted | Refusal:
         return Refusal(
             "clock not set",
             f"{setup.name}: observed before the year 2000; set the sender's clock to UTC and send again.",
+        )
+    if at_s >= LATEST_S:
+        return Refusal(
+            "clock not set",
+            f"{setup.name}: observed after the year 2999; set the sender's clock to UTC and send again.",
         )
     milli = value_milli(setup, value)
     return Accepted(at_s, milli) if isinstance(milli, int) else milli

@@ -100,13 +100,15 @@ def _point(row: tuple[int, int | None] | None) -> tuple[int, int] | None:
     return None if row is None or row[1] is None else (row[0], row[1])
 
 
-def newest_reading(session: Session, counter_no: int) -> tuple[int, int] | None:
-    """(at_s, value_milli) of a counter's newest reading, by one seek; or none."""
+def newest_reading(session: Session, counter_no: int, until_s: int | None = None) -> tuple[int, int] | None:
+    """(at_s, value_milli) of a counter's newest reading (not after `until_s`), by one seek; or none."""
     query = (
         select(ReadingRow.at_s, ReadingRow.value_milli)
         .where(ReadingRow.counter_no == counter_no)
         .order_by(col(ReadingRow.at_s).desc())
     )
+    if until_s is not None:
+        query = query.where(ReadingRow.at_s <= until_s)
     return session.exec(query.limit(1)).first()
 
 

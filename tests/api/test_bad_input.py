@@ -336,3 +336,22 @@ def test_a_held_jump_is_released_by_a_decision(fresh: Stage) -> None:
     answer = fresh.ask("POST", f"/api/v1/counters/{_counter(fresh)}/events", json=told)
     assert answer.status_code == 201, answer.text
     assert fresh.pump("plover-pump-a")["hours"]["running_hours"] == pytest.approx(before + 3 + 60)
+
+
+def test_a_stamp_from_the_end_of_the_calendar_spoils_nothing(fresh: Stage) -> None:
+    """A reading of the year 3000 or later is refused in words, and the plant stands as before."""
+    for at in ("3000-01-01T00:00:00Z", "9999-12-31T23:59:59Z", "9999-12-31T23:59:59-14:00"):
+        told = _one(fresh, observed_at=at, value=5)
+        assert (told["status"], "set the sender's clock" in told["why"]) == ("refused", True)
+    assert fresh.ask("GET", "/api/v1/plants/plover-plant").status_code == 200
+
+
+def test_one_future_stamp_does_not_keep_a_dead_counter_alive(fresh: Stage) -> None:
+    """After a single reading stamped years ahead the counter still falls silent, and its hours are marked estimated."""
+    assert _one(fresh, observed_at="2999-12-31T23:59:59Z", value=5)["verdict"] == "held: future"
+    fresh.clock.at = AT + timedelta(days=5)
+    plant = fresh.ask("GET", "/api/v1/plants/plover-plant").json()
+    counter = next(c for c in plant["counters"] if c["counter"] == _counter(fresh))
+    assert (counter["newest_at"], counter["silent"]) == (stamp(AT), True)
+    assert fresh.pump("plover-pump-a")["hours"]["estimated"] is True
+    assert plant["hours_as_of"] == stamp(AT)
