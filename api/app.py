@@ -28,7 +28,8 @@ from scheduler.version import VERSION
 
 log = logging.getLogger("leadline")
 
-ROUTERS = (readings.router, fleet.router, work.router, calendar.router, page_routes.router, service.router)
+ROUTERS = (readings.router, calendar.router, fleet.router, work.router, page_routes.router, service.router)
+"""In the order in which a request is held against them: the busy doors first."""
 
 ABOUT = (
     "Planned maintenance by running hours for a ship's vacuum plant. Send keys as `Authorization: Bearer ll_...`. "

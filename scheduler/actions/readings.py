@@ -91,6 +91,7 @@ class ReadingDoor:
         if isinstance(taken, Refusal):
             return _refuse(batch, index, name, taken.says, item)
         assert row.no is not None
+        self._recall(row)
         batch.places.append(index)
         batch.readings.append((row.no, taken.at_s, taken.value_milli, batch.received_s))
         return None
@@ -133,16 +134,17 @@ class ReadingDoor:
             if door is Door.STORED:
                 by_counter.setdefault(no, []).append((at_s, number))
         verdicts: list[str | None] = [None] * len(batch.readings)
-        setups = {row.no: (row, setup) for row, setup in self._counters(actor.vessel_id or "").values()}
+        setups = {row.no: setup for row, setup in self._counters(actor.vessel_id or "").values()}
         for no, stored in by_counter.items():
             stored.sort()
-            row, setup = setups[no]
-            state = self._state(row)
-            if state is None or (state.last_s is not None and stored[0][0] <= state.last_s):
+            state = self._states.get(no)
+            if state is None:
+                continue
+            if state.last_s is not None and stored[0][0] <= state.last_s:
                 self._lose(no)  # a late one: the ledger is derived from before it
                 continue
             items = [Reading(at_s, batch.readings[number][2], batch.received_s) for at_s, number in stored]
-            folded = fold(setup, items, state)
+            folded = fold(setups[no], items, state)
             self._states[no] = folded.state
             said: dict[int, Entry] = {entry.at_s: entry for entry in (*folded.entries, *folded.state.pending)}
             for at_s, number in stored:
@@ -151,19 +153,16 @@ class ReadingDoor:
                     verdicts[number] = f"{entry.verdict}: {entry.reason}" if entry.reason else str(entry.verdict)
         return verdicts
 
-    def _state(self, row: CounterRow) -> State | None:
+    def _recall(self, row: CounterRow) -> None:
+        """Have the counter's last state at hand before something is stored that leaves the ledger behind."""
         assert row.no is not None
-        held = self._states.get(row.no)
-        if held is not None:
-            return held
-        if monotonic() < self._stateless.get(row.no, 0.0):
-            return None
-        if row.newest_s is None:
-            return START
+        if row.no in self._states or monotonic() < self._stateless.get(row.no, 0.0):
+            return
         state = self._stored_state(row)
         if state is None:
             self._lose(row.no)
-        return state
+        else:
+            self._states[row.no] = state
 
     def _lose(self, counter_no: int) -> None:
         """Its ledger waits to be derived. Looked at again in a while: at every reading, it would hold up all others."""
@@ -175,10 +174,12 @@ class ReadingDoor:
         with self._house.db.read() as session:
             now = fleet_rows.counter(session, row.id)
             kept = ledger_rows.checkpoint(session, row.no, 2**62)
-        if now is None or now.dirty_from_s is not None or kept is None or row.newest_s != now.newest_s:
+        if now is None or now.dirty_from_s is not None:
             return None
+        if now.newest_s is None:
+            return START
         try:
-            return State.from_text(kept.state)
+            return None if kept is None else State.from_text(kept.state)
         except ValueError:
             return None
 

@@ -1,0 +1,90 @@
+"""Calendars held in memory: the same answer without the database, and never one that should not be given any more."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlmodel import col, update
+
+from api.app import make_app
+from api.routes import calendar as door
+from scheduler.actions import fleet, people
+from scheduler.actions.actor import Actor
+from scheduler.actions.documents import VESSEL
+from scheduler.actions.house import House
+from scheduler.domain.words import Role
+from scheduler.settings import Settings
+from scheduler.storage.tables import FeedTokenRow
+from seed_fleet.documents import vessel_document
+from seed_fleet.running import Run
+from seed_fleet.ships import PLOVER
+
+ME = Actor("test", "test", Role.ADMIN)
+
+
+@dataclass(slots=True)
+class Told:
+    """A clock the test turns."""
+
+    at: datetime = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        return self.at
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """The app, a calendar's path in it, and how often the database was asked for a calendar."""
+
+    house: House
+    clock: Told
+    client: TestClient
+    path: str
+    asked: list[str]
+
+    def get(self) -> int:
+        """The status of the calendar now."""
+        return self.client.get(self.path).status_code
+
+
+@pytest.fixture
+def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
+    """One ship, one calendar address, fetched twice, so that it is held."""
+    clock, asked, body = Told(), [], door._body
+    monkeypatch.setattr(door, "_body", lambda house, token, agent: asked.append(token) or body(house, token, agent))
+    app = make_app(Settings(database=str(tmp_path / "ship.db")), clock=clock, timers=False)
+    house: House = app.state.house
+    fleet.put_vessel(house, ME, VESSEL.validate_python(vessel_document(Run(PLOVER, 1, clock.at, 0.1))), if_new=True)
+    people.add_person(house, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
+    token = people.make_feed_token(house, ME, person_id="c", vessel_id=PLOVER.vessel)
+    with TestClient(app) as client:
+        found = Served(house, clock, client, f"/cal/{token}/plan.ics", asked)
+        assert [found.get(), found.get(), found.get()] == [200, 200, 200]
+        asked.clear()
+        yield found
+
+
+def test_it_is_held_while_nothing_changes(served: Served) -> None:
+    """No look into the database within two seconds, one after them."""
+    assert served.get() == 200
+    assert served.asked == []
+    served.clock.at += timedelta(seconds=2)
+    assert served.get() == 200
+    assert len(served.asked) == 1
+
+
+@pytest.mark.parametrize("change", [{"revoked_s": 1}, {"expires_s": 1}])
+def test_an_address_withdrawn_is_refused_at_the_next_request(served: Served, change: dict[str, int]) -> None:
+    """Whoever changes the row, in whichever program: the commit itself ends what is held."""
+    with served.house.db.write() as session:
+        session.execute(update(FeedTokenRow).where(col(FeedTokenRow.vessel_id) == PLOVER.vessel).values(change))
+    assert served.get() == 404
+
+
+def test_another_secret_is_not_let_in_by_one_that_is_held(served: Served) -> None:
+    """Each secret is looked up itself."""
+    assert served.client.get(f"/cal/{'x' * 43}/plan.ics").status_code == 404
+    assert served.get() == 200
