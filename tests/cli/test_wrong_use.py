@@ -124,7 +124,7 @@ def test_a_faulty_document_has_every_fault_listed(ship: Ship) -> None:
 
     failed(brought("{"), 1, "brought.json is not JSON", "line 1")
     failed(brought(b"\xff\xfe"), 1, "brought.json is not JSON")
-    failed(brought("[]"), 1, "brought.json", "an object")
+    failed(brought("[]"), 1, "brought.json", "a JSON object is expected")
     plant = ship.document["plants"][0]
     misspelt = ship.document | {"nmae": "x", "plants": [plant | {"receiver_m3": "big"}]}
     failed(brought(json.dumps(misspelt)), 1, "2 things are wrong", "/nmae", "/plants/0/receiver_m3")

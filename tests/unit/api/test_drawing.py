@@ -28,11 +28,15 @@ VIEWS = {
 
 @pytest.mark.parametrize("name", VIEWS)
 def test_drawings_are_xml_without_style(name: str) -> None:
-    """Each chart and tube is well-formed, has a name in words, and neither style attribute nor script."""
+    """Each chart and tube is well-formed, has a name in words, and neither style attribute nor script.
+
+    A pump with nothing to measure has no picture at all.
+    """
     view: PlantView = VIEWS[name]
     kinds = parts.tube_kinds(view)
     pictures = [*parts.charts(view).values(), *(parts.pump_block(p, view, kinds).picture for p in view.pumps)]
-    for picture in pictures:
+    assert pictures
+    for picture in filter(None, pictures):
         root = ElementTree.fromstring(picture)
         assert root.get("aria-label")
         assert all(e.get("style") is None and e.tag != "script" for e in root.iter())
