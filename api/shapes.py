@@ -9,7 +9,6 @@ from scheduler.actions.counters import CounterBook
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import instant, maybe
 from scheduler.actions.situation import Situation
-from scheduler.domain.capacity import capacities_at
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import Vessel, caution_line
 from scheduler.domain.hours import RunningHours
@@ -77,10 +76,7 @@ def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
 
 def plant_json(now: Situation) -> dict[str, Any]:
     """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
-    counts_for = capacities_at(now.plant, now.outages, now.at)
-    for pump, whole in now.capacities.items():
-        if pump in counts_for and pump not in now.outage_status:
-            counts_for[pump] = whole
+    counts_for = now.counts_for()
     numbers: dict[str, int] = {}
     for job in now.jobs:
         if job.first:

@@ -14,7 +14,6 @@ from api.view import Closed, CloseForm, Frame, JobLine, JobView, Link, PlanLine,
 from scheduler.actions import planning
 from scheduler.actions.house import House
 from scheduler.actions.situation import HeldPlan, Situation
-from scheduler.domain.capacity import capacities_at
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind
 from scheduler.domain.subjects import where
@@ -114,7 +113,7 @@ def shown_job(now: Situation, job: DueJob) -> DueJob:
 
 
 def _pump_lines(now: Situation) -> list[PumpLine]:
-    counts = capacities_at(now.plant, now.outages, now.at)
+    counts = now.counts_for()
     lines = []
     for position in now.plant.positions:
         pump_id = now.plant.pump_in(position.id, now.at)
@@ -122,13 +121,13 @@ def _pump_lines(now: Situation) -> list[PumpLine]:
         silent = [c for c in now.counters if c.position == position.id and c.silent]
         hours = now.hours.get((Subject.PUMP, pump_id or ""))
         out = next((o for o in now.outages if o.pump == pump_id and o.from_at <= now.at), None)
-        whole = now.capacities.get(pump_id or "")
+        counts_for = counts.get(pump_id or "")
         lines.append(
             PumpLine(
                 position=position.name,
                 serial=pump.serial if pump else "",
                 hours=hours if hours and hours.as_of else None,
-                capacity_m3_per_h=(counts[pump.id] if out else whole).m3_per_h if pump and whole else None,
+                capacity_m3_per_h=counts_for.m3_per_h if counts_for else None,
                 measured=pump is not None and pump.measured_swept_m3_per_h is not None,
                 outage=out,
                 silent_since_at=silent[0].newest_at if silent else None,

@@ -14,6 +14,7 @@ from scheduler.actions.situation import Situation, load
 from scheduler.domain.agenda import Agenda, agenda, status_entry
 from scheduler.domain.due import Occurrence
 from scheduler.domain.entry import DoneJob, WithdrawnJob
+from scheduler.domain.fleet import JobKind
 from scheduler.domain.quoting import PlannedSlot
 from scheduler.domain.revision import CalendarEntry, Feed, StoredEvent, republish
 from scheduler.domain.words import State, Trigger
@@ -187,11 +188,15 @@ def _withdraw(
         )
 
 
+def _kind(plants: Sequence[Situation], row: JobRow) -> JobKind | None:
+    """The job's kind as set up now; none when the document has it no more."""
+    kinds = (kind for now in plants if now.plant.id == row.plant_id for kind in now.plant.job_kinds)
+    return next((kind for kind in kinds if kind.code == row.kind), None)
+
+
 def _done(first: Situation, plants: Sequence[Situation], row: JobRow) -> DoneJob:
     detail = json.loads(row.detail)
-    kind = next(
-        (k for now in plants if now.plant.id == row.plant_id for k in now.plant.job_kinds if k.code == row.kind), None
-    )
+    kind = _kind(plants, row)
     return DoneJob(
         occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
         kind_name=kind.name if kind else row.kind,
@@ -206,9 +211,7 @@ def _done(first: Situation, plants: Sequence[Situation], row: JobRow) -> DoneJob
 
 def _gone(plants: Sequence[Situation], row: JobRow) -> WithdrawnJob:
     detail = json.loads(row.detail)
-    kind = next(
-        (k for now in plants if now.plant.id == row.plant_id for k in now.plant.job_kinds if k.code == row.kind), None
-    )
+    kind = _kind(plants, row)
     return WithdrawnJob(
         occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
         kind_name=kind.name if kind else row.kind,

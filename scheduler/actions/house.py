@@ -54,11 +54,6 @@ def seconds(at: datetime) -> int:
     return int(at.timestamp() // 1)
 
 
-def litres(m3_per_h: float) -> int:
-    """m3/h in whole litres/h, rounded down (a hair of float noise forgiven)."""
-    return int(m3_per_h * 1000 + 1e-6)
-
-
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What an action answers: an HTTP-like status number and a JSON value."""

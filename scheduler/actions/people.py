@@ -237,12 +237,6 @@ def feed_vessel(house: House, token: str, agent: str) -> str:
     return row.vessel_id
 
 
-def list_people(house: House, vessel_id: str | None = None) -> list[PersonRow]:
-    """People known here."""
-    with house.db.read() as session:
-        return people_rows.persons(session, vessel_id)
-
-
 def _scope(role: Role, vessel_id: str | None) -> None:
     if role in _FLEETWIDE and vessel_id is not None:
         raise Refused(f"The role {role.value} reaches every vessel; leave the vessel out.")

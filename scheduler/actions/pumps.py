@@ -5,10 +5,10 @@ from datetime import datetime, timedelta
 
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import Place, offset_minutes
-from scheduler.actions.house import Answer, Hand, House, instant, litres, once, seconds
-from scheduler.actions.situation import capacities_of
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.situation import capacities_of, outage_of
 from scheduler.actions.wanted import want_plan
-from scheduler.domain.capacity import Swept, minimum_at
+from scheduler.domain.capacity import Swept, capacities_at, litres_down, litres_up, minimum_at, provisional_capacity
 from scheduler.domain.fleet import Plant
 from scheduler.domain.words import Test
 from scheduler.errors import Clash, Refused
@@ -137,7 +137,7 @@ def returned(
                 pump_id=place.id,
                 at_s=seconds(at),
                 result=test,
-                swept_litres_per_h=None if measured is None else litres(measured.m3_per_h),
+                swept_litres_per_h=None if measured is None else litres_down(measured),
                 actor=by,
                 recorded_s=now_s,
             )
@@ -161,7 +161,7 @@ def returned(
                 plant_id=place.plant_id,
                 pump_id=place.id,
                 from_s=seconds(at),
-                counts_for_litres_per_h=litres(whole.m3_per_h * plant.provisional_derate),
+                counts_for_litres_per_h=litres_down(provisional_capacity(plant, whole)),
                 status=OutageStatus.NOT_PROVED,
                 reason=reason,
                 actor=by,
@@ -211,11 +211,8 @@ def _answered(session: Session, house: House, place: Place, plant: Plant, number
 
 def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> tuple[int, int, str]:
     """Available and minimum capacity at an instant in litres/h, facts only, and the minimum's label."""
-    whole = capacities_of(session, vessel_id, plant)
-    counts = {pump: litres(c.m3_per_h) for pump, c in whole.items() if plant.position_of(pump, at)}
-    for row in work_rows.outages(session, vessel_id, plant.id, since_s=seconds(at)):
-        if row.from_s <= seconds(at) and row.pump_id in counts:
-            counts[row.pump_id] = min(counts[row.pump_id], row.counts_for_litres_per_h)
+    outages = [outage_of(row) for row in work_rows.outages(session, vessel_id, plant.id, since_s=seconds(at))]
+    counts = capacities_at(plant, outages, at, capacities_of(session, vessel_id, plant))
     wall = (at + timedelta(minutes=offset_minutes(session, vessel_id, at))).replace(tzinfo=None)
     minimum, label = minimum_at(plant, wall)
-    return sum(counts.values()), -int(-minimum.m3_per_h * 1000 // 1), label
+    return sum(map(litres_down, counts.values())), litres_up(minimum), label

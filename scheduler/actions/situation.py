@@ -8,7 +8,7 @@ from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
 from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel
-from scheduler.domain.capacity import Outage, Swept, pump_capacity
+from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacity
 from scheduler.domain.door import SKEW_S
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
@@ -16,6 +16,7 @@ from scheduler.domain.hours import RunningHours, running_hours
 from scheduler.domain.subjects import Key, where
 from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
+from scheduler.planning.frame import slot_times
 from scheduler.planning.problem import Plan, Problem
 from scheduler.storage import fleet_rows, ledger_rows, work_rows
 from scheduler.storage.database import Session
@@ -39,8 +40,7 @@ class HeldPlan:
 
     def times(self) -> Mapping[str, tuple[datetime, datetime]]:
         """Start and end of each slot, by occurrence key."""
-        first = self.problem.starts_at
-        return {s.key: (first + timedelta(hours=s.start), first + timedelta(hours=s.end)) for s in self.plan.slots}
+        return {slot.key: slot_times(self.problem, slot) for slot in self.plan.slots}
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +73,10 @@ class Situation:
     flags: tuple[FlagRow, ...]
     taken: HeldPlan | None
     proposed: HeldPlan | None
+
+    def counts_for(self) -> dict[str, Swept]:
+        """What each pump in a position counts for now, tests, outages and the not-proved rule taken in."""
+        return capacities_at(self.plant, self.outages, self.at, self.capacities)
 
     def position_name(self, position: str | None) -> str:
         """The name people use (VP2), or the plant's for none."""
@@ -139,7 +143,7 @@ def load(
         done=done,
         jobs=jobs,
         capacities=capacities_of(session, vessel_id, plant),
-        outages=tuple(_outage(row) for row in outages),
+        outages=tuple(outage_of(row) for row in outages),
         outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
         counters=counters,
         flags=tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows}),
@@ -206,7 +210,8 @@ def _marked(hours: RunningHours, silent: bool) -> RunningHours:
     return replace(hours, estimated=True) if silent else hours
 
 
-def _outage(row: OutageRow) -> Outage:
+def outage_of(row: OutageRow) -> Outage:
+    """The outage of a row."""
     return Outage(
         pump=row.pump_id,
         from_at=instant(row.from_s),

@@ -1,6 +1,6 @@
 """Vacuum capacity: measured or rated per pump, the minimum over time. Swept and free volumes never mix."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil, floor
@@ -108,9 +108,9 @@ def pump_capacity(pump: Pump) -> Swept:
     return Swept(pump.rated_swept_m3_per_h * pump.derate)
 
 
-def provisional_capacity(plant: Plant, pump: Pump) -> Swept:
-    """What a pump counts for once returned, restart and current good, and not yet proved by a pull-down test."""
-    return Swept(pump_capacity(pump).m3_per_h * plant.provisional_derate)
+def provisional_capacity(plant: Plant, whole: Swept) -> Swept:
+    """What a pump of that capacity counts for once returned, restart and current good, and not yet proved by a test."""
+    return Swept(whole.m3_per_h * plant.provisional_derate)
 
 
 def minimum_at(plant: Plant, ship_wall_time: datetime) -> tuple[Swept, str]:
@@ -164,16 +164,23 @@ def may_be_out(capacities: Iterable[Swept], required: Swept) -> int | None:
     return out
 
 
-def capacities_at(plant: Plant, outages: Iterable[Outage], at: datetime) -> dict[str, Swept]:
+def capacities_at(
+    plant: Plant, outages: Iterable[Outage], at: datetime, whole: Mapping[str, Swept] | None = None
+) -> dict[str, Swept]:
     """Pump id to what it counts for at `at`, for the pumps that stand in a position then, in the plant's order.
 
     Of several outages at once the lowest figure counts; an outage never makes a pump count for more than its capacity.
+
+    Args:
+        whole: capacity of each pump when it is well, where newer tests than the document's are known.
     """
     lowered: dict[str, Swept] = {}
     for outage in outages:
         if outage.from_at <= at and (outage.to_at is None or at < outage.to_at):
             lowered[outage.pump] = min(outage.counts_for, lowered.get(outage.pump, outage.counts_for))
-    capacities = ((pump.id, pump_capacity(pump)) for pump in plant.pumps if plant.position_of(pump.id, at))
+    known = whole or {}
+    standing = (pump for pump in plant.pumps if plant.position_of(pump.id, at))
+    capacities = ((pump.id, known.get(pump.id) or pump_capacity(pump)) for pump in standing)
     return {pump: min(capacity, lowered.get(pump, capacity)) for pump, capacity in capacities}
 
 

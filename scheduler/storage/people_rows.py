@@ -68,12 +68,6 @@ def feed_token(session: Session, sha256: str) -> FeedTokenRow | None:
     return session.get(FeedTokenRow, sha256)
 
 
-def feed_tokens(session: Session, person_id: str) -> list[FeedTokenRow]:
-    """A person's feed addresses, oldest first."""
-    query = select(FeedTokenRow).where(FeedTokenRow.person_id == person_id).order_by(col(FeedTokenRow.created_s))
-    return list(session.exec(query))
-
-
 def task(session: Session, name: str, period: str) -> TaskRunRow | None:
     """That run of a timer's task, or none."""
     return session.get(TaskRunRow, (name, period))

@@ -1,6 +1,5 @@
 """The conductor on both databases: the same input gives the same due jobs, plan and calendar, and facts change them."""
 
-import random
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -15,7 +14,6 @@ from scheduler.actions.actor import Actor
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand, House
-from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.readings import store_now
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.words import Role, State, Test
@@ -50,22 +48,17 @@ def _put(house: House, ship=PLOVER, years: float = 0.15) -> Run:
     return run
 
 
-def _post(house: House, run: Run, *, shuffled: bool = False) -> None:
+def _post(house: House, run: Run) -> None:
     batches = [step for step in deliveries(run) if not isinstance(step, Event)]
     items = [
         {"counter": r.counter, "observed_at": r.observed_at, "value": r.value}
         for step in batches
         for r in step.readings
     ]
-    if shuffled:
-        random.Random(3).shuffle(items)
-        items += items[: len(items) // 5]
     actor = Actor("gateway", "gateway", Role.COUNTER, run.ship.vessel)
     for first in range(0, len(items), 1000):
         told = store_now(house, actor, items[first : first + 1000])
         assert {item["status"] for item in told["items"]} <= {"stored", "duplicate"}
-        if shuffled:
-            derive_vessel(house, run.ship.vessel)
     for step in deliveries(run):
         if isinstance(step, Event):
             place = Place(step.counter, run.ship.vessel, f"{run.ship.key}-plant", AssetKind.COUNTER)
@@ -110,48 +103,6 @@ def test_both_databases_give_the_same_plan_and_the_same_calendar(tmp_path: Path)
             found.append((_now(house).jobs, digest, feed.refresh(house, PEN_HERE, PLOVER.vessel).body))
     assert all(one == found[0] for one in found)
     assert len(found) == len(kinds())
-
-
-def test_order_of_arrival_and_duplicates_change_no_hours(filled: House, tmp_path: Path) -> None:
-    """The same readings shuffled, doubled and derived in between give the same entries, flags and hours."""
-    straight = _now(filled)
-    with store("sqlite", _sub(tmp_path)) as database:
-        other = House(database, TurnedClock(), Settings(horizon_days=60))
-        _post(other, _put(other), shuffled=True)
-        mixed = _now(other)
-    assert mixed.hours == straight.hours
-    assert {(f.code, f.at_s, f.says) for f in mixed.flags} == {(f.code, f.at_s, f.says) for f in straight.flags}
-    assert mixed.jobs == straight.jobs
-
-
-def _sub(folder: Path) -> Path:
-    (folder / "other").mkdir()
-    return folder / "other"
-
-
-def test_the_ledger_is_a_cache(filled: House) -> None:
-    """Thrown away and derived anew, entries, checkpoints and flags come out the same."""
-    before = _now(filled)
-
-    def entries() -> list[tuple]:
-        with filled.db.read() as session:
-            return [
-                (e.counter_no, e.at_s, e.seq, e.credit_s, e.total_s, e.given_s, e.verdict, e.reason)
-                for row in fleet_rows.counters(session, PLOVER.vessel)
-                for e in ledger_rows.recent_entries(session, row.no or 0, 10**6)
-            ]
-
-    kept = entries()
-    assert len(kept) > 500
-    with filled.db.write(PLOVER.vessel) as session:
-        for row in fleet_rows.counters(session, PLOVER.vessel):
-            assert row.no is not None
-            ledger_rows.drop_derived(session, row.no, 0)
-            ledger_rows.drop_checkpoints(session, row.no, 0)
-            row.dirty_from_s = 0
-            session.add(row)
-    assert _now(filled).hours == before.hours
-    assert entries() == kept
 
 
 def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
@@ -207,23 +158,6 @@ def test_a_closed_job_moves_its_own_event_and_no_other(filled: House) -> None:
 def _rows(house: House) -> dict:
     with house.db.read() as session:
         return {row.occurrence_key: row for row in feed_rows.events(session, PLOVER.vessel)}
-
-
-def test_a_silent_counter_never_lets_a_date_slip(filled: House) -> None:
-    """Day by day without a reading, no due date and no early date of an hour job moves later."""
-    clock = filled.clock
-    assert isinstance(clock, TurnedClock)
-    last: dict[str, tuple] = {}
-    for day in range(0, 30, 3):
-        clock.at = AT + timedelta(days=day)
-        for job in _now(filled).jobs:
-            if job.first and job.forecast is not None and job.due_running_seconds is not None:
-                dates = (job.due_at, job.forecast.early_at)
-                before = last.get(job.occurrence.key, dates)
-                assert dates[0] <= before[0] + timedelta(seconds=1)
-                assert dates[1] <= before[1] + timedelta(seconds=1)
-                last[job.occurrence.key] = dates
-    assert last
 
 
 def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: House) -> None:
@@ -307,30 +241,6 @@ def test_a_change_of_ship_time_moves_no_date_and_no_instant(filled: House) -> No
     assert {k: v for k, v in after.items() if k != "plan-status"} == {
         k: v for k, v in before.items() if k != "plan-status"
     }
-
-
-def test_what_leaves_the_document_is_withdrawn_for_a_fortnight(house: House) -> None:
-    """A part that goes ashore leaves its turn in the calendar as WITHDRAWN for 14 days, then it is gone."""
-    run = _put(house)
-    _post(house, run)
-    feed.refresh(house, PEN_HERE, PLOVER.vessel)
-    part = "plover-pump-a-knives"
-    key = next(j.occurrence.key for j in _now(house).jobs if j.occurrence.subject == part and j.first)
-    assert key in _rows(house)
-    document = vessel_document(run)
-    plant = document["plants"][0]
-    for fitting in plant["fittings"]:
-        if fitting["part"] == part:
-            fitting["to_at"] = house.now().isoformat()
-    version = fleet.get_vessel(house, ME, PLOVER.vessel)[1]
-    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=version)
-    feed.refresh(house, PEN_HERE, PLOVER.vessel)
-    assert "SUMMARY:WITHDRAWN" in _rows(house)[key].text
-    clock = house.clock
-    assert isinstance(clock, TurnedClock)
-    clock.at = AT + timedelta(days=15)
-    feed.refresh(house, PEN_HERE, PLOVER.vessel)
-    assert key not in _rows(house)
 
 
 def test_another_vessels_things_are_not_there(filled: House) -> None:

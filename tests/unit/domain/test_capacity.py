@@ -46,7 +46,7 @@ def test_a_pump_counts_for_its_passed_test_else_for_rated_times_derate():
 
 def test_a_pump_not_proved_counts_for_the_provisional_share():
     """A pump returned and not proved counts for 0.8 of its capacity by default."""
-    assert provisional_capacity(plant(), replace(PUMP, measured_swept_m3_per_h=50.0)) == Swept(40.0)
+    assert provisional_capacity(plant(), Swept(50.0)) == Swept(40.0)
 
 
 @given(st.floats(0, 5000), st.floats(0, 99))
