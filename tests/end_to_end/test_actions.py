@@ -1,5 +1,6 @@
 """The conductor on both databases: the same input gives the same due jobs, plan and calendar, and facts change them."""
 
+import random
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -14,6 +15,7 @@ from scheduler.actions.actor import Actor
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand, House
+from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.readings import store_now
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.words import Role, State, Test
@@ -48,17 +50,22 @@ def _put(house: House, ship=PLOVER, years: float = 0.15) -> Run:
     return run
 
 
-def _post(house: House, run: Run) -> None:
+def _post(house: House, run: Run, *, shuffled: bool = False) -> None:
     batches = [step for step in deliveries(run) if not isinstance(step, Event)]
     items = [
         {"counter": r.counter, "observed_at": r.observed_at, "value": r.value}
         for step in batches
         for r in step.readings
     ]
+    if shuffled:
+        random.Random(3).shuffle(items)
+        items += items[: len(items) // 5]
     actor = Actor("gateway", "gateway", Role.COUNTER, run.ship.vessel)
     for first in range(0, len(items), 1000):
         told = store_now(house, actor, items[first : first + 1000])
         assert {item["status"] for item in told["items"]} <= {"stored", "duplicate"}
+        if shuffled:
+            derive_vessel(house, run.ship.vessel)
     for step in deliveries(run):
         if isinstance(step, Event):
             place = Place(step.counter, run.ship.vessel, f"{run.ship.key}-plant", AssetKind.COUNTER)
