@@ -1,0 +1,1 @@
+"""The commands, one file a subject; heavy imports stay inside each, so that help answers at once."""

@@ -1,0 +1,147 @@
+"""People, keys, links and calendar addresses."""
+
+from typing import Annotated, Any
+
+import typer
+
+from api.commands.common import AsJson, app, key_app, me, open_house, out, say
+
+
+@app.command()
+def feed(
+    person: Annotated[str, typer.Argument(help="person id")],
+    vessel: Annotated[str, typer.Argument(help="vessel id")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a person's calendar address for a vessel. It is shown this once.
+
+    Example: leadline feed second-plover demo-plover
+    """
+    from api.pen import PEN
+    from scheduler.actions import feed as feeds
+    from scheduler.actions import people
+
+    with open_house() as house:
+        token = people.make_feed_token(house, me(), person_id=person, vessel_id=vessel)
+        base = house.settings.shown_base_url()
+        feeds.refresh(house, PEN(base), vessel)
+    address = f"{base}/cal/{token}/plan.ics"
+    say("Shown this once. Calendar programs fetch it every quarter of an hour to once a day: it is no alarm.")
+    out({"address": address}, as_json, lambda: iter([address]))
+
+
+@key_app.command("person")
+def key_person(
+    person: Annotated[str, typer.Argument(help="person id, such as chief-plover")],
+    name: Annotated[str, typer.Option(help="name as shown")],
+    role: Annotated[str, typer.Option(help="engineer, chief, office or admin")],
+    rank: Annotated[str, typer.Option(help="rank as shown")] = "",
+    vessel: Annotated[str | None, typer.Option(help="vessel id (engineer, chief)")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make a person known.
+
+    Example: leadline key person chief-plover --name "A. Chief" --rank "chief engineer" --role chief --vessel demo-plover
+    """
+    from scheduler.actions import people
+
+    with open_house(new=True) as house:
+        people.add_person(
+            house, me(), person_id=person, name=name, rank=rank or role, role=_role(role), vessel_id=vessel
+        )
+    say(f"{person} is known. A sign-in link: leadline key link {person}")
+    out({"person": person}, as_json, lambda: iter(()))
+
+
+@key_app.command("add")
+def key_add(
+    role: Annotated[str, typer.Argument(help="counter, engineer, chief, office or admin")],
+    label: Annotated[str, typer.Option(help="what it is for")],
+    vessel: Annotated[str | None, typer.Option(help="vessel id (counter, engineer, chief)")] = None,
+    person: Annotated[str | None, typer.Option(help="whose key it is")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make a key. It is shown this once.
+
+    Example: leadline key add counter --vessel demo-plover --label "engine room gateway"
+    """
+    from scheduler.actions import people
+
+    with open_house(new=True) as house:
+        key = people.add_key(house, me(), role=_role(role), label=label, vessel_id=vessel, person_id=person)
+    say("Shown this once; only its hash is stored.")
+    out({"key": key}, as_json, lambda: iter([key]))
+
+
+@key_app.command("list")
+def key_list(as_json: AsJson = False) -> None:
+    """Show the keys, without their secrets.
+
+    Example: leadline key list
+    """
+    from scheduler.actions import people
+    from scheduler.actions.house import maybe
+
+    with open_house() as house:
+        rows = [
+            {
+                "key": row.prefix,
+                "role": row.role.value,
+                "vessel": row.vessel_id,
+                "label": row.label,
+                "last_used_at": maybe(row.last_used_s),
+                "revoked_at": maybe(row.revoked_s),
+            }
+            for row in people.list_keys(house)
+        ]
+    if not rows:
+        say("No key is here yet. Make one: leadline key add ROLE --label TEXT")
+    out(
+        {"keys": rows},
+        as_json,
+        lambda: (
+            f"{r['key']}  {r['role']:9} {r['vessel'] or 'all':14} {'revoked' if r['revoked_at'] else 'good':8} {r['label']}"
+            for r in rows
+        ),
+    )
+
+
+@key_app.command("revoke")
+def key_revoke(
+    key: Annotated[str, typer.Argument(help="the key's eight letters, as `key list` shows")], as_json: AsJson = False
+) -> None:
+    """End a key at once.
+
+    Example: leadline key revoke 1a2b3c4d
+    """
+    from scheduler.actions import people
+
+    with open_house() as house:
+        people.revoke_key(house, me(), key)
+    say(f"Key {key} is revoked.")
+    out({"revoked": key}, as_json, lambda: iter(()))
+
+
+@key_app.command("link")
+def key_link(person: Annotated[str, typer.Argument(help="person id")], as_json: AsJson = False) -> None:
+    """Make a one-time sign-in link for a person.
+
+    Example: leadline key link chief-plover
+    """
+    from scheduler.actions import people
+
+    with open_house() as house:
+        token = people.make_link(house, person)
+        link = f"{house.settings.shown_base_url()}/enter/{token}"
+        say(f"Good once, for {house.settings.link_minutes} minutes.")
+    out({"link": link}, as_json, lambda: iter([link]))
+
+
+def _role(text: str) -> Any:
+    from scheduler.domain.words import Role
+
+    try:
+        return Role(text)
+    except ValueError:
+        known = ", ".join(role.value for role in Role)
+        raise typer.BadParameter(f"{text!r}: one of {known} is expected") from None

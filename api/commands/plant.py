@@ -1,0 +1,127 @@
+"""Due jobs, plan and a reading by hand."""
+
+from typing import Annotated, Any
+
+import typer
+
+from api.commands.common import AsJson, app, hand, instant, me, open_house, out, plants, say
+
+
+@app.command()
+def due(
+    plant: Annotated[str | None, typer.Argument(help="plant id (default: all)")] = None,
+    check: Annotated[
+        bool, typer.Option("--check", help="exit 3 when something is past due, 4 when past its limit")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Show the open jobs with their due points.
+
+    Example: leadline due avocet-plant
+    """
+    from api import saying, shapes
+    from scheduler.actions.situation import situation
+    from scheduler.domain.words import State
+
+    rows: list[dict[str, Any]] = []
+    lines: list[str] = []
+    worst = 0
+    with open_house() as house:
+        for vessel_id, plant_id in plants(house, plant):
+            now = situation(house, vessel_id, plant_id)
+            lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {saying.moment(now.at, now.offset_minutes)}")
+            for job in now.jobs:
+                if not job.first:
+                    continue
+                rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
+                left = "" if job.running_seconds_left is None else f"{job.running_seconds_left / 3600:8.0f} running h"
+                when = f"{saying.ship(job.due_at, now.offset_minutes):%a %d %b %Y}"
+                place = now.position_name(job.position)
+                lines.append(
+                    f"  {job.state.value:12} {when:12} {left:19} {place:14} {job.kind_name:20} {job.occurrence.key}"
+                )
+                worst = max(worst, {State.PAST_DUE: 3, State.PAST_LIMIT: 4}.get(job.state, 0))
+    if not lines:
+        say("No vessel is here yet. Take in its document: leadline import ship.json")
+    out({"jobs": rows}, as_json, lambda: iter(lines))
+    if check and worst:
+        raise typer.Exit(worst)
+
+
+@app.command()
+def plan(
+    plant: Annotated[str, typer.Argument(help="plant id")],
+    new: Annotated[bool, typer.Option("--new", help="plan anew first")] = False,
+    take: Annotated[
+        str | None, typer.Option(help="take the proposed plan with this digest (or its first 12 letters)")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show, make or take a plant's plan.
+
+    Example: leadline plan avocet-plant --new
+    """
+    from api.pen import PEN
+    from scheduler.actions import feed, fleet, planning
+    from scheduler.actions.situation import situation
+    from scheduler.errors import Clash
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        if new:
+            say("Planning...")
+            planning.propose(house, place.vessel_id, place.id)
+        now = situation(house, place.vessel_id, place.id)
+        if take is not None:
+            digest = (
+                now.proposed.digest
+                if now.proposed and len(take) >= 12 and now.proposed.digest.startswith(take)
+                else take
+            )
+            planning.take(house, hand({"take": digest}), place, digest)
+            feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            now = situation(house, place.vessel_id, place.id)
+        shown = now.proposed or now.taken
+        by_key = {job.occurrence.key: job for job in now.jobs}
+        told = {
+            "taken": planning.plan_as_json(now.taken, by_key),
+            "proposed": planning.plan_as_json(now.proposed, by_key),
+        }
+        if shown is None:
+            raise Clash(f"There is no plan for {plant} yet. Make one: leadline plan {plant} --new")
+        out(told, as_json, lambda: planning.plan_lines(now, shown))
+
+
+@app.command()
+def reading(
+    counter: Annotated[str, typer.Argument(help="counter id")],
+    value: Annotated[float, typer.Argument(help="what the counter shows")],
+    at: Annotated[str | None, typer.Option(help="when it was read, with offset (default: now)")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Post a counter's reading by hand.
+
+    Example: leadline reading plover-vp1-hours 12006 --at 2026-11-25T07:00:00Z
+    """
+    from dataclasses import replace
+
+    from scheduler.actions import fleet, readings
+    from scheduler.actions.counters import counter_book
+    from scheduler.actions.ledger import derive_vessel
+    from scheduler.errors import Refused
+    from scheduler.storage.tables import AssetKind
+
+    when = instant(at)
+    with open_house() as house:
+        place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
+        item = {"counter": counter, "observed_at": when.isoformat(), "value": value}
+        told = readings.store_now(house, replace(me(), vessel_id=place.vessel_id), [item])["items"][0]
+        if told["status"] in ("refused", "conflict"):
+            raise Refused(told["why"])
+        derive_vessel(house, place.vessel_id)
+        judged = {entry.at_s: entry for entry in counter_book(house, place, limit=1000).entries}
+        entry = judged.get(int(when.timestamp()))
+        if entry is not None:
+            told["verdict"] = f"{entry.verdict}: {entry.reason}" if entry.reason else str(entry.verdict)
+    out(told, as_json, lambda: iter([f"{told['status']}; {told['verdict'] or 'judged with the next reading'}"]))
