@@ -1,6 +1,6 @@
 """What the pages are given: frozen values, already worked out, instants in UTC. No page asks the store or the clock.
 
-The routes fill these from the actions; `api/saying.py` turns them into words, `api/drawing.py` into pictures.
+The routes fill these from the actions; `api/saying` turns them into words, `api/drawing` into pictures.
 """
 
 from collections.abc import Mapping

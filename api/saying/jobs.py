@@ -1,0 +1,123 @@
+"""What is said of a job: its name, when it is due, how it stands."""
+
+from datetime import datetime, timedelta
+
+from api.saying.numbers import NBSP, inner, number, short_date
+from api.view import JobLine
+from scheduler.domain.due import DueJob
+from scheduler.domain.words import State, Trigger
+
+RANK = {
+    State.PAST_LIMIT: 0,
+    State.PAST_DUE: 1,
+    State.WINDOW_OPEN: 2,
+    State.POSTPONED: 3,
+    State.AHEAD: 4,
+    State.DONE: 5,
+    State.WITHDRAWN: 6,
+}
+"""Worst state first."""
+
+
+def job_name(due: DueJob) -> str:
+    """Like "VP2 knife inspection"; a job of the plant itself has its kind's name only."""
+    return f"{due.position} {inner(due.kind_name)}" if due.position else due.kind_name
+
+
+_PLAIN = {"inspection", "check", "test", "renewal", "replacement", "set"}
+
+
+def short_kind(name: str, longest: int = 9) -> str:
+    """A kind's name short enough to stand under a tube: plain words dropped, then the last word, then cut.
+
+    >>> short_kind("Mechanical seal inspection"), short_kind("Knife inspection"), short_kind("Pump overhaul")
+    ('Seal', 'Knife', 'Overhaul')
+    """
+    words = [w for w in name.split() if w.lower() not in _PLAIN] or name.split() or ["?"]
+    text = " ".join(words)
+    if len(text) > longest:
+        text = words[-1]
+    if len(text) > longest:
+        text = text[: longest - 1] + "…"
+    return text[:1].upper() + text[1:]
+
+
+def stands_at(due: DueJob) -> datetime:
+    """The instant a job now has to meet: what it was postponed to, else its due point."""
+    return due.postponed_to if due.state is State.POSTPONED and due.postponed_to else due.due_at
+
+
+def rank(job: JobLine) -> tuple[int, datetime, str]:
+    """Sort key: worst state first, then the earlier due."""
+    return RANK[job.due.state], job.due.due_at, job.due.occurrence.key
+
+
+def _hours_words(seconds: int) -> str:
+    whole = abs(seconds) // 3600
+    return f"{number(whole)} running{NBSP}h" if whole else f"less than 1 running{NBSP}h"
+
+
+def _days_between(early: datetime, late: datetime) -> str:
+    whole = (late - early) // timedelta(days=1)
+    return f"{whole} day{'' if whole == 1 else 's'}" if whole else "less than a day"
+
+
+def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None) -> str:
+    by_hours = due.trigger is Trigger.RUNNING_HOURS and over_seconds is not None and over_seconds > 0
+    return _hours_words(over_seconds or 0) if by_hours else _days_between(since_at, now_at)
+
+
+def due_words(due: DueJob, offset_minutes: int) -> str:
+    """When it falls due: hours and date together, or the calendar date."""
+    about = short_date(due.due_at, offset_minutes)
+    left = due.running_seconds_left
+    if due.trigger is Trigger.RUNNING_HOURS and left is not None and left >= 0:
+        return f"due in {_hours_words(left)}, about {about}"
+    return f"due {about}" if due.trigger is Trigger.RUNNING_HOURS else f"due by calendar {about}"
+
+
+def limit_left_seconds(due: DueJob) -> int | None:
+    """Running seconds to the limit, negative beyond it; none when the kind has no running-hour limit."""
+    if due.limit_running_seconds is None or due.due_running_seconds is None or due.running_seconds_left is None:
+        return None
+    return due.limit_running_seconds - due.due_running_seconds + due.running_seconds_left
+
+
+def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
+    """The state of a job in words, with what is left in hours and date."""
+    said = _state_words(due, now_at, offset_minutes)
+    tails = []
+    if due.estimated:
+        tails.append("hours estimated")
+    if due.forecast is not None and due.forecast.standing and due.state in (State.AHEAD, State.WINDOW_OPEN):
+        tails.append("pump has hardly run, the date is wide")
+    if not due.first:
+        tails.append("if the turn before is done when due")
+    return "; ".join([said, *tails])
+
+
+def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
+    match due.state:
+        case State.AHEAD:
+            opens = f"Opens {short_date(due.window_opens_at, offset)}, " if due.window_opens_at > now_at else "Ahead, "
+            return opens + due_words(due, offset)
+        case State.WINDOW_OPEN:
+            return f"Window open, {due_words(due, offset)}"
+        case State.PAST_DUE:
+            over = None if due.running_seconds_left is None else -due.running_seconds_left
+            left = limit_left_seconds(due)
+            by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
+            limit = f"in {_hours_words(left or 0)}, about " if by_hours else ""
+            past = _past_words(due, now_at, due.due_at, over)
+            return f"Past due by {past}; limit {limit}{short_date(due.limit_at, offset)}"
+        case State.PAST_LIMIT:
+            left = limit_left_seconds(due)
+            past = _past_words(due, now_at, due.limit_at, None if left is None else -left)
+            return f"Past limit by {past}; close it or ask for a postponement"
+        case State.POSTPONED:
+            until = short_date(due.postponed_to or due.limit_at, offset)
+            return f"Postponed to {until}; was due {short_date(due.due_at, offset)}"
+        case State.DONE:
+            return "Done"
+        case State.WITHDRAWN:
+            return "Withdrawn"
