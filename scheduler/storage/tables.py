@@ -16,6 +16,7 @@ from scheduler.storage.tables_hours import (
     Unstored,
     VesselRow,
 )
+from scheduler.storage.tables_operating import DaybookRow, SpellRow
 from scheduler.storage.tables_people import (
     ApiKeyRow,
     FeedBodyRow,
@@ -48,6 +49,7 @@ __all__ = [
     "ChainHeadRow",
     "CounterEventRow",
     "CounterRow",
+    "DaybookRow",
     "DoneRow",
     "FeedBodyRow",
     "FeedEventRow",
@@ -72,6 +74,7 @@ __all__ = [
     "ShipOffsetRow",
     "SignInLinkRow",
     "SlotRow",
+    "SpellRow",
     "TaskRunRow",
     "Unstored",
     "VesselRow",

@@ -17,13 +17,15 @@ from scheduler.storage.migrate import OPTIONS, copy_to, create_or_check, newest,
 from scheduler.storage.tables import METADATA, CounterRow, ReadingRow, VesselRow
 from tests.storage.stores import add_vessel, empty_url, ready_url
 
-STEP = '''"""A step for a test."""
+NOW = newest()
+NEXT = f"v{int(NOW[1:]) + 1:04d}"
+STEP = f'''"""A step for a test."""
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "v0002"
-down_revision = "v0001"
+revision = "{NEXT}"
+down_revision = "{NOW}"
 branch_labels = None
 depends_on = None
 
@@ -49,10 +51,10 @@ ORPHANS = """    op.execute("DELETE FROM counter")
 
 @pytest.fixture
 def next_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """The file of a further step v0002; a test writes its body."""
+    """The file of a further step; a test writes its body."""
     folder = tmp_path / "migrations"
     shutil.copytree(Path(migrate.__file__).parent / "migrations", folder, ignore=shutil.ignore_patterns("__pycache__"))
-    step = folder / "versions" / "v0002_test.py"
+    step = folder / "versions" / f"{NEXT}_test.py"
     monkeypatch.setattr(migrate, "_MIGRATIONS", folder)
     return step
 
@@ -141,9 +143,7 @@ def test_a_step_that_fails_half_way_leaves_nothing(kind: str, tmp_path: Path, ne
             assert not inspect(connection).has_table("extra")
         with database.write() as session:
             assert len(session.exec(select(CounterRow)).all()) == 4
-            assert (
-                session.connection().exec_driver_sql("SELECT version_num FROM alembic_version").scalar_one() == "v0001"
-            )
+            assert session.connection().exec_driver_sql("SELECT version_num FROM alembic_version").scalar_one() == NOW
         database.close()
 
 
@@ -173,7 +173,7 @@ def test_an_older_database_is_refused_until_it_is_upgraded(kind: str, tmp_path: 
             create_or_check(database)
         database.close()
         done = upgrade(url)
-        assert (done.before, done.after) == ("v0001", "v0002")
+        assert (done.before, done.after) == (NOW, NEXT)
         database = open_database(url)
         create_or_check(database)
         with database.write() as session:
@@ -185,7 +185,7 @@ def test_an_older_database_is_refused_until_it_is_upgraded(kind: str, tmp_path: 
         if kind == "sqlite":
             assert done.backup is not None
             with sqlite3.connect(done.backup) as copy:
-                assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == ("v0001",)
+                assert copy.execute("SELECT version_num FROM alembic_version").fetchone() == (NOW,)
                 assert copy.execute("SELECT count(*) FROM reading").fetchone() == (1,)
             copy.close()
         assert upgrade(url).backup is None
