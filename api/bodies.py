@@ -96,6 +96,28 @@ class BackBody(Body):
     reason: Reason
 
 
+class FiguresBody(Body):
+    """A pull-down read off gauge and watch, one pump running; the hold with all pumps stopped. kPa below atmosphere."""
+
+    from_vacuum_kpa: Annotated[FiniteFloat, Field(ge=0, lt=101)]
+    to_vacuum_kpa: Annotated[FiniteFloat, Field(gt=0, lt=101)]
+    seconds: Annotated[FiniteFloat, Field(gt=0, le=86400)]
+    hold_rise_kpa: Annotated[FiniteFloat, Field(ge=-101, le=101)] | None = None
+    hold_seconds: Annotated[FiniteFloat, Field(gt=0, le=604800)] | None = None
+
+
+class PumpTestBody(Body):
+    """A pump's pull-down test: figures, or a log as CSV text. result: as the tester judges by manual and procedures."""
+
+    at: Instant
+    result: Literal[Test.PASSED, Test.FAILED]
+    done_by: Name
+    figures: FiguresBody | None = None
+    log: Annotated[str, Field(max_length=900_000)] | None = None
+    ultimate_kpa: Annotated[FiniteFloat, Field(ge=0, lt=101)] = 0.0
+    reason: Reason = ""
+
+
 class CloseBody(Body):
     """A job is done. running_hours: of its subject at done_at; none: taken from the ledger at that time."""
 

@@ -36,6 +36,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/pumps/{pump_id}"): READ,
     ("POST", "/api/v1/pumps/{pump_id}/down"): WORK,
     ("POST", "/api/v1/pumps/{pump_id}/back"): WORK,
+    ("POST", "/api/v1/pumps/{pump_id}/test"): WORK,
     ("GET", "/api/v1/counters/{counter_id}"): READ,
     ("POST", "/api/v1/counters/{counter_id}/events"): WORK,
     ("GET", "/api/v1/jobs/{key}"): READ,

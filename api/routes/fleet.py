@@ -11,7 +11,7 @@ from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.errors import refused_from
 from api.runs import margin_runs
-from scheduler.actions import counters, fleet, planning, pumps
+from scheduler.actions import counters, fleet, planning, pump_tests, pumps
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import House
 from scheduler.actions.ledger import derive_vessel
@@ -171,6 +171,19 @@ def pump_back(pump_id: str, house: HouseDep, who: AskingDep, request: Request, b
     hand = hand_of(request, who, body.model_dump(mode="json"))
     measured = None if body.measured_swept_m3_per_h is None else Swept(body.measured_swept_m3_per_h)
     answer = pumps.pump_back(house, hand, place, at=body.at, reason=body.reason, test=body.test, measured=measured)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/pumps/{pump_id}/test", tags=["work"], summary="A pump's pull-down test")
+def pump_test(
+    pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.PumpTestBody
+) -> JSONResponse:
+    """Swept volume and leak from the figures or the log. Passed: the pump counts for that; failed: for nothing."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    figures = None if body.figures is None else pump_tests.Figures(**body.figures.model_dump())
+    told = pump_tests.PullDown(**{**body.model_dump(exclude={"figures"}), "figures": figures})
+    answer = pump_tests.record_test(house, hand, place, told)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 

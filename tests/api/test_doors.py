@@ -40,6 +40,12 @@ class Walk:
 
 
 API = "/api/v1"
+PUMP_TEST = {
+    "at": stamp(AT),
+    "result": "passed",
+    "done_by": "A. Second",
+    "figures": {"from_vacuum_kpa": 35, "to_vacuum_kpa": 50, "seconds": 45},
+}
 DIGEST = {"digest": "0" * 64}
 # Facts are taken once: the second to report the same is told that it is known (409).
 TAKEN_ONCE = frozenset({200, 409})
@@ -66,6 +72,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/pumps/{{pump_id}}/back"): Walk(
         f"{API}/pumps/plover-pump-b/back", 409, body={"at": stamp(AT), "test": "passed", "reason": "walked"}
     ),
+    ("POST", f"{API}/pumps/{{pump_id}}/test"): Walk(f"{API}/pumps/plover-pump-c/test", body=PUMP_TEST),
     ("GET", f"{API}/counters/{{counter_id}}"): Walk(f"{API}/counters/plover-vp1-hours"),
     ("POST", f"{API}/counters/{{counter_id}}/events"): Walk(
         f"{API}/counters/plover-vp1-hours/events",

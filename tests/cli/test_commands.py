@@ -14,7 +14,7 @@ from tests.cli.calling import good, leadline, process
 from tests.cli.conftest import Ship
 
 COMMANDS = [
-    "serve", "demo", "due", "plan", "reading", "history", "verify", "feed", "import", "upgrade", "job done", "key person",
+    "serve", "demo", "due", "plan", "reading", "pulldown", "history", "verify", "feed", "import", "upgrade", "job done", "key person",
     "key add", "key list", "key revoke", "key link", "config show",
 ]  # fmt: skip
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
@@ -185,3 +185,13 @@ def test_the_version_is_said() -> None:
     told = process("--version")
     assert told.returncode == 0
     assert re.fullmatch(r"leadline \d[\w.]*\n", told.stdout)
+
+
+def test_a_pull_down_is_worked_out_and_recorded_only_when_asked(ship: Ship) -> None:
+    """Without --result nothing is recorded; with it the pump is proved and the record's number is said."""
+    words = ["pulldown", "plover-pump-c", "--from", "35", "--to", "50", "--seconds", "45"]
+    assert "65.6 m³/h swept" in good(*ship.words(*words))
+    assert "pump tested" not in good(*ship.words("history", "demo-plover"))
+    told = good(*ship.words(*words, "--result", "passed", "--by", "A. Second", "--json"))
+    assert json.loads(told)["pump_state"] == "proved"
+    assert "pump tested" in good(*ship.words("history", "demo-plover"))
