@@ -23,6 +23,7 @@ from scheduler.domain.forecast import Forecast
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.intervals import calendar_due, hours_due, interval_seconds
 from scheduler.domain.meters import Hours, Meter, Meters
+from scheduler.domain.operating import Calendar
 from scheduler.domain.subjects import Key, renewals, subjects_of, where
 from scheduler.domain.words import State, Subject, Trigger
 
@@ -141,6 +142,7 @@ def due_jobs(
     at: datetime,
     horizon_days: int = 180,
     postponed: Mapping[str, datetime] = MappingProxyType({}),
+    calendar: Calendar | None = None,
 ) -> tuple[DueJob, ...]:
     """Every open turn, whenever it is due, and the outlook up to the horizon; sorted by due point, then occurrence.
 
@@ -153,8 +155,9 @@ def due_jobs(
         at: now.
         horizon_days: length of the outlook.
         postponed: new limit by occurrence key.
+        calendar: the ship's days as logged and planned, none when nobody keeps it.
     """
-    meters = Meters(plant=plant, hours=hours, daily=daily, at=at)
+    meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar)
     to_come: dict[Key, list[tuple[datetime, str]]] = {}
     jobs: list[DueJob] = []
     for kind in _renewing_first(plant):

@@ -7,47 +7,38 @@ Three steps, so that a plant pays for its history once: `misses_of` replays the 
 gives a pump its rate and its curve (days until a run is done, early, likely and late), `reach` reads a date from it.
 `forecast` does all three for one pump. The curves rise with the hours left, so more running hours never give a later
 date; and they are frozen at the last reading, so a counter that goes quiet never lets a date slip.
+
+With an operating calendar all of it is done in operating days (a port day is worth less than a sea day), and only the
+last step turns them into dates, by the plan.
 """
 
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
 
+from scheduler.domain.operating import Axis, Calendar, Floats, Operating
+from scheduler.domain.past_runs import Days, Misses, hours_of, misses_of
 from scheduler.errors import Refused
 
-LOOK_BACKS_DAYS = (90, 180, 365)
-RUN_DAYS = (7, 14, 30, 60, 120, 240)
-"""Lengths of run at which past sums are replayed; between them the curve is a straight line."""
-EARLY, LATE = 0.07, 0.93
-STANDING_EARLY, STANDING_LATE = 0.02, 0.98
 DEFAULT_H_PER_DAY = 8.0
 """Rate while there is no history at all: judgement, no source."""
 LEAST_H_PER_DAY = 0.25
 """A plant at a standstill still gets a date: judgement, no source."""
-PRIOR_RUNS, PRIOR_SIGMA = 4.0, 0.25
-"""Pseudo-runs, lognormal about 1, that stand in for the ship's own past while that is short: judgement, no source."""
 _FULL_WEEK = 7
 _RECENT_DAYS = 14
-_STEP_DAYS = 3
 _FAR = timedelta(days=40 * 365)
-_PRIOR = tuple(np.exp(PRIOR_SIGMA * np.array([NormalDist().inv_cdf((i + 0.5) / 40) for i in range(40)])))
-_PROBABILITIES = (STANDING_EARLY, EARLY, 0.5, LATE, STANDING_LATE)
-
-Floats = NDArray[np.float64]
-Days = Sequence[int]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Forecast:
     """When the hours left will have run.
 
-    h_per_day: the rate used. look_back_days: how much of the past it rests on. runs: past runs counted (0: the prior
-    alone). standing: the pump has hardly run of late, the dates are wide.
+    h_per_day: the rate used; with the operating calendar, that of a day in the usual mix. look_back_days: how much of
+    the past it rests on. runs: past runs counted (0: the prior alone). standing: the pump has hardly run of late, the
+    dates are wide. h_per_sea_day: the rate of a sea day; none when no operating calendar was used.
     """
 
     early_at: datetime
@@ -57,24 +48,15 @@ class Forecast:
     look_back_days: int
     runs: int
     standing: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Misses:
-    """How the sum turned out on this plant before: for each length of run, quantiles of real days / reckoned days.
-
-    quantiles has one row a length of run: 2 %, 7 %, 50 %, 93 %, 98 %.
-    """
-
-    look_back_days: int
-    runs: int
-    run_days: tuple[int, ...]
-    quantiles: tuple[tuple[float, ...], ...]
+    h_per_sea_day: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """A pump's rate and its curve: after `run_days` of running at the rate, so many real days will have gone."""
+    """A pump's rate and its curve: after `run_days` of running at the rate, so many real days will have gone.
+
+    With an axis all these days, and the rate's, are operating days.
+    """
 
     h_per_day: float
     look_back_days: int
@@ -84,6 +66,12 @@ class Pace:
     early_days: tuple[float, ...]
     likely_days: tuple[float, ...]
     late_days: tuple[float, ...]
+    axis: Axis | None = None
+
+    @property
+    def usual_h_per_day(self) -> float:
+        """Hours a day in the usual mix of days."""
+        return self.h_per_day * (self.axis.usual if self.axis else 1.0)
 
 
 def date_at_rate(at: datetime, hours_left: float, h_per_day: float) -> datetime:
@@ -107,6 +95,7 @@ def forecast(
     own_daily_seconds: Days,
     sister_daily_seconds: Sequence[Days],
     as_of: datetime | None,
+    calendar: Calendar | None = None,
 ) -> Forecast:
     """When the hours left will have run.
 
@@ -116,6 +105,7 @@ def forecast(
         own_daily_seconds: seconds run on each UTC day up to yesterday (of `at`), newest last; may be empty.
         sister_daily_seconds: the same for each other pump of the plant.
         as_of: instant of the last reading, none when there is none (then `at`).
+        calendar: the ship's days as logged and planned, none when nobody keeps it.
 
     Days from the last reading on are not believed, whatever they say. A figure already passed gives when it was
     passed, three times the same instant, never later than the last reading.
@@ -124,7 +114,9 @@ def forecast(
     unknown = days_unknown(last_at, at)
     own = own_daily_seconds[: max(0, len(own_daily_seconds) - unknown)]
     then = [days[: max(0, len(days) - unknown)] for days in sister_daily_seconds]
-    pace = pace_of(own, then, misses_of([own, *then]), sisters_now=sister_daily_seconds)
+    operating = Operating.of(calendar, [own, *then], last_at.date() - timedelta(days=1))
+    misses = misses_of([own, *then], operating.past if operating else None)
+    pace = pace_of(own, then, misses, sisters_now=sister_daily_seconds, operating=operating)
     return reach(pace, hours_left_seconds, as_of=last_at, at=at, own_daily_seconds=own)
 
 
@@ -133,7 +125,14 @@ def days_unknown(as_of: datetime, at: datetime) -> int:
     return max(0, (at.date() - as_of.date()).days)
 
 
-def pace_of(own: Days, sisters: Sequence[Days], misses: Misses, *, sisters_now: Sequence[Days] | None = None) -> Pace:
+def pace_of(
+    own: Days,
+    sisters: Sequence[Days],
+    misses: Misses,
+    *,
+    sisters_now: Sequence[Days] | None = None,
+    operating: Operating | None = None,
+) -> Pace:
     """A pump's rate: half its own mean and half the plant's over the look-back, never under a fifth of the plant's.
 
     Args:
@@ -141,17 +140,23 @@ def pace_of(own: Days, sisters: Sequence[Days], misses: Misses, *, sisters_now: 
         sisters: the other pumps' over the same days.
         misses: of the same plant over the same days.
         sisters_now: the other pumps' up to yesterday; while this pump's counter is silent they can only raise the rate.
+        operating: the calendar of the same plant over the same days.
 
     Until there is a week of history the missing days count as the plant's mean, and the plant's as the default.
     """
     look_back = misses.look_back_days
-    plant = _plant_mean([own, *sisters], look_back)
-    known = _clean(own[-look_back:])
-    mean = (float(known.sum()) + plant * max(0, _FULL_WEEK - len(known))) / max(_FULL_WEEK, len(known))
+    worth = operating.past if operating else np.ones(max(map(len, [own, *sisters])))
+    plant = _plant_mean([own, *sisters], look_back, worth)
+    known = hours_of(own[-look_back:])
+    missing = max(0, _FULL_WEEK - len(known))
+    mean = (float(known.sum()) + plant * missing) / (_worth(worth, len(known)) + missing)
     if sisters_now is not None:
-        plant = max(plant, _plant_mean([own, *sisters_now], look_back))
+        later = max(map(len, sisters_now), default=0) - len(worth)
+        now = operating.up_to(max(0, later)) if operating else np.ones(len(worth) + max(0, later))
+        plant = max(plant, _plant_mean([own, *sisters_now], look_back, now))
     h_per_day = max(mean / 2 + plant / 2, plant / 5, LEAST_H_PER_DAY)
-    standing = len(known) >= _RECENT_DAYS and float(known[-_RECENT_DAYS:].mean()) < plant / 10
+    recent = float(known[-_RECENT_DAYS:].sum()) / max(_worth(worth, min(len(known), _RECENT_DAYS)), 1e-9)
+    standing = len(known) >= _RECENT_DAYS and recent < plant / 10
     columns = (0, 2, 4) if standing else (1, 2, 3)
     curves = (
         np.maximum.accumulate([0.0, *(k * row[c] for k, row in zip(misses.run_days, misses.quantiles, strict=True))])
@@ -167,6 +172,7 @@ def pace_of(own: Days, sisters: Sequence[Days], misses: Misses, *, sisters_now: 
         early_days=early,
         likely_days=likely,
         late_days=late,
+        axis=operating.axis if operating else None,
     )
 
 
@@ -181,41 +187,51 @@ def reach(pace: Pace, left_seconds: int, *, as_of: datetime, at: datetime, own_d
         early_at = likely_at = late_at = _passed_at(pace, -left_seconds, as_of, own_daily_seconds)
     else:
         left_days = left_seconds / 3600 / pace.h_per_day
-        early_at = _later(as_of, _early_days(pace, left_seconds / 86400, (at - as_of) / timedelta(days=1)))
-        likely_at = _later(as_of, _along(left_days, pace.run_days, pace.likely_days))
-        late_at = _later(as_of, _along(left_days, pace.run_days, pace.late_days))
+        early_at = _later(pace, as_of, _early_days(pace, left_seconds / 86400, as_of, at))
+        likely_at = _later(pace, as_of, _along(left_days, pace.run_days, pace.likely_days))
+        late_at = _later(pace, as_of, _along(left_days, pace.run_days, pace.late_days))
     return Forecast(
         early_at=early_at.replace(microsecond=0),
         likely_at=likely_at.replace(microsecond=0),
         late_at=late_at.replace(microsecond=0),
-        h_per_day=pace.h_per_day,
+        h_per_day=pace.usual_h_per_day,
         look_back_days=pace.look_back_days,
         runs=pace.runs,
         standing=pace.standing,
+        h_per_sea_day=pace.h_per_day if pace.axis else None,
     )
 
 
 def seconds_run_by(pace: Pace, as_of: datetime, then: datetime) -> int:
     """Running seconds likely to be added between the reading of `as_of` and `then`; 0 when `then` is not later."""
-    real_days = max(0.0, (then - as_of) / timedelta(days=1))
+    if then <= as_of:
+        return 0
+    real_days = pace.axis.at(then) - pace.axis.at(as_of) if pace.axis else (then - as_of) / timedelta(days=1)
     return round(_along(real_days, pace.likely_days, pace.run_days) * pace.h_per_day * 3600)
 
 
-def _early_days(pace: Pace, left: float, silent: float) -> float:
+def _early_days(pace: Pace, left: float, as_of: datetime, at: datetime) -> float:
     """Earliest end, in days from the last reading: run without a stop for some part of the silence, then as usual.
 
     The curve is a broken line, so its least value lies at a corner.
     """
-    longest = min(silent, left)
+    longest = min((at - as_of) / timedelta(days=1), left)
     ratio = 24 / pace.h_per_day
     corners = {0.0, longest, *(min(max(left - k / ratio, 0.0), longest) for k in pace.run_days)}
-    return min(e + _along((left - e) * ratio, pace.run_days, pace.early_days) for e in corners)
+    if pace.axis:
+        corners.update(pace.axis.corners(as_of, longest))
+    return min(_gone(pace, as_of, e) + _along((left - e) * ratio, pace.run_days, pace.early_days) for e in corners)
+
+
+def _gone(pace: Pace, as_of: datetime, days: float) -> float:
+    """Days of the curve's own kind in so many calendar days from the last reading."""
+    return pace.axis.at(as_of + timedelta(days=days)) - pace.axis.at(as_of) if pace.axis else days
 
 
 def _passed_at(pace: Pace, over_seconds: int, as_of: datetime, own: Days) -> datetime:
     """When a figure was passed: back from the last reading through the days as they were, then at the rate."""
     midnight = as_of.replace(hour=0, minute=0, second=0, microsecond=0)
-    per_second = pace.h_per_day / 24
+    per_second = pace.usual_h_per_day / 24
     over = over_seconds - (as_of - midnight).total_seconds() * per_second
     if over <= 0:
         return as_of - timedelta(seconds=over_seconds / per_second)
@@ -226,8 +242,10 @@ def _passed_at(pace: Pace, over_seconds: int, as_of: datetime, own: Days) -> dat
     return midnight - min(timedelta(days=len(own)) + timedelta(seconds=min(over / per_second, 1e10)), _FAR)
 
 
-def _later(as_of: datetime, days: float) -> datetime:
-    return as_of + min(timedelta(days=min(days, 1e6)), _FAR)
+def _later(pace: Pace, as_of: datetime, days: float) -> datetime:
+    """The instant after so many days of the curve's own kind from the last reading."""
+    days = min(days, 1e6)
+    return as_of + min(timedelta(days=pace.axis.days_from(as_of, days) if pace.axis else days), _FAR)
 
 
 def _along(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
@@ -240,93 +258,16 @@ def _along(x: float, xs: Sequence[float], ys: Sequence[float]) -> float:
     return ys[i - 1] + (x - xs[i - 1]) / (xs[i] - xs[i - 1]) * (ys[i] - ys[i - 1])
 
 
-def _clean(days: Days) -> Floats:
-    """Hours a day, each held to what a day can hold (an adjustment may have booked more, or less than nothing)."""
-    return np.clip(np.asarray(days, dtype=np.float64) / 3600, 0.0, 24.0)
+def _worth(worth: Floats, days: int) -> float:
+    """Operating days that the last `days` days were worth."""
+    return float(worth[len(worth) - days :].sum())
 
 
-def _plant_mean(pumps: Sequence[Days], look_back: int) -> float:
+def _plant_mean(pumps: Sequence[Days], look_back: int, worth: Floats) -> float:
     """Mean hours a day of the pumps that have a history; days short of a week count as the default rate."""
-    known = [_clean(days[-look_back:]) for days in pumps if len(days)]
+    known = [hours_of(days[-look_back:]) for days in pumps if len(days)]
     if not known:
         return DEFAULT_H_PER_DAY
-    mean = float(np.mean([days.mean() for days in known]))
+    mean = float(np.mean([float(days.sum()) / _worth(worth, len(days)) for days in known]))
     missing = max(0, _FULL_WEEK - max(map(len, known)))
     return (mean * (_FULL_WEEK - missing) + DEFAULT_H_PER_DAY * missing) / _FULL_WEEK
-
-
-def misses_of(pumps: Sequence[Days]) -> Misses:
-    """The look-back that served this plant best, and how far its sums were out.
-
-    Args:
-        pumps: seconds a day of every pump, newest last, all ending on the same day; lengths may differ.
-
-    For every third day of the past the sum is made with what was known then, and the days it really took are counted;
-    a run not finished yet counts as "at least so long". Look-backs of 90, 180 and 365 days are tried as far as the
-    history goes; the one with the least median |log ratio| over the same days is taken.
-
-    Source: Kaplan and Meier's product-limit estimate for the unfinished runs (from memory).
-    """
-    hours = [_clean(days) for days in pumps if len(days)]
-    length = max(map(len, hours), default=0)
-    shortest = 2 * RUN_DAYS[0]
-    tried = [n for n in LOOK_BACKS_DAYS if length >= n + (shortest if n == LOOK_BACKS_DAYS[0] else 90)]
-    if not tried:
-        row = tuple(float(np.exp(PRIOR_SIGMA * NormalDist().inv_cdf(p))) for p in _PROBABILITIES)
-        return Misses(look_back_days=LOOK_BACKS_DAYS[0], runs=0, run_days=RUN_DAYS[:1], quantiles=(row,))
-    sums = np.zeros((len(hours), length + 1))
-    firsts = np.array([length - len(days) for days in hours])
-    for row_sums, days, first in zip(sums, hours, firsts, strict=True):
-        row_sums[first + 1 :] = np.cumsum(days)
-    best = min(tried, key=lambda n: (_median_miss(_replay(sums, firsts, n, tried[-1], tried[-1])), n))
-    replayed = _replay(sums, firsts, best, best, best)
-    return Misses(
-        look_back_days=best,
-        runs=sum(len(ratios) for ratios, _ in replayed),
-        run_days=RUN_DAYS[: len(replayed)],
-        quantiles=tuple(_quantiles(r, f, _STEP_DAYS / days) for days, (r, f) in zip(RUN_DAYS, replayed, strict=False)),
-    )
-
-
-def _replay(
-    sums: Floats, firsts: NDArray[np.int64], look_back: int, start: int, longest_after: int
-) -> list[tuple[Floats, NDArray[np.bool_]]]:
-    """For each length of run that fits: ratios of real to reckoned days, and whether each run was finished."""
-    length = sums.shape[1] - 1
-    days = np.arange(start, length, _STEP_DAYS)
-    runs = np.array([k for k in RUN_DAYS if k <= (length - longest_after) / 2] or RUN_DAYS[:1], dtype=np.float64)
-    own = (sums[:, days] - sums[:, days - look_back]) / look_back
-    known = firsts[:, None] <= days - look_back
-    plant = np.where(known, own, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-    rates = np.maximum(own / 2 + plant / 2, plant / 5)
-    ratios, finished = [], []
-    for row, rate, use in zip(sums, rates, known & (rates > 0), strict=True):
-        s = days[use]
-        target = row[s] + runs[:, None] * rate[use]
-        end = np.searchsorted(row, target.ravel()).reshape(target.shape)
-        done = end <= length
-        end = np.minimum(end, length)
-        before = row[end - 1]
-        part = np.where(done, (target - before) / np.maximum(row[end] - before, 1e-9), 1.0)
-        ratios.append((end - 1 + part - s) / runs[:, None])
-        finished.append(done)
-    return list(zip(np.concatenate(ratios, axis=1), np.concatenate(finished, axis=1), strict=True))
-
-
-def _median_miss(replayed: list[tuple[Floats, NDArray[np.bool_]]]) -> float:
-    """Median |log ratio|; an unfinished run counts only once it is longer than reckoned."""
-    ratios = np.concatenate([r[f | (r > 1)] for r, f in replayed])
-    return float(np.median(np.abs(np.log(np.maximum(ratios, 1e-3))))) if len(ratios) else np.inf
-
-
-def _quantiles(ratios: Floats, finished: NDArray[np.bool_], weight: float) -> tuple[float, ...]:
-    """Product-limit quantiles of the ratios pooled with the prior; runs that overlap share one run's `weight`."""
-    values = np.concatenate([ratios, _PRIOR])
-    weights = np.concatenate([np.full(len(ratios), weight), np.full(len(_PRIOR), PRIOR_RUNS / len(_PRIOR))])
-    ended = np.concatenate([finished, np.ones(len(_PRIOR), dtype=np.bool_)])
-    order = np.lexsort((~ended, values))
-    values, weights, ended = values[order], weights[order], ended[order]
-    at_risk = weights[::-1].cumsum()[::-1]
-    gone = 1 - np.cumprod(1 - np.where(ended, weights, 0.0) / at_risk)
-    places = np.minimum(np.searchsorted(gone, np.array(_PROBABILITIES) - 1e-12), len(values) - 1)
-    return tuple(map(float, values[places]))

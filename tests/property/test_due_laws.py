@@ -3,9 +3,10 @@
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from itertools import groupby, pairwise
+from itertools import accumulate, groupby, pairwise
 from typing import Any
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +15,7 @@ from scheduler.domain.fleet import JobKind
 from scheduler.domain.forecast import forecast
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.intervals import add_months
+from scheduler.domain.operating import Axis, Calendar, DayKind, Stretch
 from scheduler.domain.words import State, Subject
 from tests.unit.domain.plants import ALARM, KNIVES, OVERHAUL, VALVE, plant
 
@@ -23,6 +25,20 @@ DAYS = st.lists(st.integers(0, 86_400), max_size=40).flatmap(
     lambda week: st.integers(0, 12).map(lambda times: week * times)
 )
 PLANTS = st.lists(DAYS, min_size=1, max_size=4)
+
+
+@st.composite
+def calendars(draw: Callable[..., Any]) -> Calendar:
+    """Stretches one after the other, some days left out, from two years back to a year ahead."""
+    on, stretches = AT.date() - timedelta(days=draw(st.integers(0, 700))), []
+    for kind in draw(st.lists(st.sampled_from(DayKind), max_size=12)):
+        end = on + timedelta(days=draw(st.integers(0, 150)))
+        stretches.append(Stretch(from_on=on, to_on=end, kind=kind))
+        on = end + timedelta(days=draw(st.sampled_from([1, 1, 1, 15])))
+    return Calendar(stretches=tuple(stretches))
+
+
+CALENDARS = st.none() | calendars()
 
 
 @given(INSTANTS, st.integers(-600, 600))
@@ -41,42 +57,66 @@ def test_more_months_are_never_earlier(start, one, other):
     assert add_months(start, one).date() <= add_months(start + timedelta(hours=other), one).date()
 
 
-def forecast_of(pumps: list[list[int]], left: int, quiet: timedelta = timedelta(0), at: datetime = AT) -> Any:
+def forecast_of(
+    pumps: list[list[int]],
+    left: int,
+    quiet: timedelta = timedelta(0),
+    at: datetime = AT,
+    calendar: Calendar | None = None,
+) -> Any:
     return forecast(
-        at=at, hours_left_seconds=left, own_daily_seconds=pumps[0], sister_daily_seconds=pumps[1:], as_of=at - quiet
+        at=at,
+        hours_left_seconds=left,
+        own_daily_seconds=pumps[0],
+        sister_daily_seconds=pumps[1:],
+        as_of=at - quiet,
+        calendar=calendar,
     )
 
 
-@given(PLANTS, st.integers(-(10**8), 10**8), st.integers(0, 400))
-def test_early_likely_late_stand_in_that_order(pumps, left, quiet_days):
-    """Whatever the history and the silence; and what is passed is not in the future."""
-    found = forecast_of(pumps, left, timedelta(days=quiet_days))
+@given(PLANTS, st.integers(-(10**8), 10**8), st.integers(0, 400), CALENDARS)
+def test_early_likely_late_stand_in_that_order(pumps, left, quiet_days, calendar):
+    """Whatever the history, the silence and the calendar; and what is passed is not in the future."""
+    found = forecast_of(pumps, left, timedelta(days=quiet_days), calendar=calendar)
     assert found.early_at <= found.likely_at <= found.late_at
     assert left > 0 or found.late_at <= AT
 
 
-@given(PLANTS, st.integers(-(10**8), 10**8), st.integers(0, 10**8), st.integers(0, 400))
-def test_fewer_hours_left_are_never_reached_later(pumps, left, less, quiet_days):
+@given(PLANTS, st.integers(-(10**8), 10**8), st.integers(0, 10**8), st.integers(0, 400), CALENDARS)
+def test_fewer_hours_left_are_never_reached_later(pumps, left, less, quiet_days, calendar):
     """All three dates follow the hours left."""
     quiet = timedelta(days=quiet_days)
-    more, fewer = forecast_of(pumps, left, quiet), forecast_of(pumps, left - less, quiet)
+    more = forecast_of(pumps, left, quiet, calendar=calendar)
+    fewer = forecast_of(pumps, left - less, quiet, calendar=calendar)
     assert fewer.early_at <= more.early_at
     assert fewer.likely_at <= more.likely_at
     assert fewer.late_at <= more.late_at
 
 
-@given(PLANTS, st.integers(1, 10**8), st.lists(st.integers(0, 60), min_size=1, max_size=3), st.data())
-def test_a_silent_counter_never_lets_a_date_slip(pumps, left, waits, data):
+@given(PLANTS, st.integers(1, 10**8), st.lists(st.integers(0, 60), min_size=1, max_size=3), CALENDARS, st.data())
+def test_a_silent_counter_never_lets_a_date_slip(pumps, left, waits, calendar, data):
     """However long without a reading, early and likely are never later than when it fell silent, whatever the sisters do."""
-    fresh = forecast_of(pumps, left)
+    fresh = forecast_of(pumps, left, calendar=calendar)
     quiet = 0
     for wait in waits:
         quiet += wait
         said = st.integers(0, 86_400).map(lambda seconds, n=wait: [seconds] * n)
         pumps = [days + data.draw(said) for days in pumps]
-        now = forecast_of(pumps, left, timedelta(days=quiet), AT + timedelta(days=quiet))
+        now = forecast_of(pumps, left, timedelta(days=quiet), AT + timedelta(days=quiet), calendar)
         assert now.early_at <= fresh.early_at
         assert now.likely_at <= fresh.likely_at
+
+
+@given(
+    st.lists(st.floats(0.02, 3), max_size=30), st.floats(0.02, 3), st.floats(0, 100), st.floats(0, 90), st.floats(0, 90)
+)
+def test_operating_days_turned_into_days_and_back_agree(worths, usual, begun, gone, more):
+    """On the axis and off it again is the same number, and more operating days take longer."""
+    axis = Axis(AT.date(), tuple(accumulate(worths, initial=0.0)), usual)
+    start_at = AT.replace(hour=0, minute=0) + timedelta(days=begun)
+    days = axis.days_from(start_at, gone)
+    assert axis.at(start_at + timedelta(days=days)) - axis.at(start_at) == pytest.approx(gone, abs=1e-6)
+    assert axis.days_from(start_at, gone + more) >= days
 
 
 KIND_CHANGES = st.fixed_dictionaries(

@@ -11,11 +11,11 @@ from scheduler.domain.forecast import (
     Forecast,
     date_at_rate,
     forecast,
-    misses_of,
     pace_of,
     reach,
     seconds_run_by,
 )
+from scheduler.domain.past_runs import misses_of
 from scheduler.errors import Refused
 
 AT = datetime(2027, 3, 1, tzinfo=UTC)
