@@ -11,7 +11,6 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
-from enum import StrEnum
 from types import MappingProxyType
 from typing import Self
 
@@ -23,19 +22,8 @@ from scheduler.errors import Refused
 Floats = NDArray[np.float64]
 
 
-class DayKind(StrEnum):
-    """What a ship does on a day."""
-
-    SEA = "sea"
-    PORT = "port"
-    ANCHOR = "anchor"
-    YARD = "yard"
-    LAY_UP = "lay-up"
-
-
-WEIGHTS: Mapping[DayKind, float] = MappingProxyType(
-    {DayKind.SEA: 1.0, DayKind.PORT: 0.3, DayKind.ANCHOR: 0.6, DayKind.YARD: 0.1, DayKind.LAY_UP: 0.2}
-)
+SEA = "sea"
+WEIGHTS: Mapping[str, float] = MappingProxyType({SEA: 1.0, "port": 0.3, "anchor": 0.6, "yard": 0.1, "lay-up": 0.2})
 """What a day of each kind runs, as a share of a sea day, until the ship's own days say better: judgement, no source."""
 LEAST_WEIGHT, MOST_WEIGHT = 0.02, 3.0
 LEAST_LOGGED_DAYS = 60
@@ -56,7 +44,7 @@ class Stretch:
 
     from_on: date
     to_on: date
-    kind: DayKind
+    kind: str
 
     def __post_init__(self) -> None:
         if self.to_on < self.from_on:
@@ -70,14 +58,14 @@ class Stretch:
 class Calendar:
     """A ship's days as logged and as planned. Of stretches that hold the same day the last one counts.
 
-    weights: of a plant, as a share of a sea day, 0.02 to 3; a kind not named takes its usual one.
+    weights: of each kind of day, as a share of a sea day, 0.02 to 3.
 
     Raises:
-        Refused: a weight is out of bounds.
+        Refused: a weight is out of bounds, or a stretch is of a kind that has none.
     """
 
     stretches: tuple[Stretch, ...] = ()
-    weights: Mapping[DayKind, float] = field(default_factory=lambda: WEIGHTS)
+    weights: Mapping[str, float] = field(default_factory=lambda: WEIGHTS)
 
     def __post_init__(self) -> None:
         for kind, weight in self.weights.items():
@@ -86,10 +74,15 @@ class Calendar:
                     f"A weight of {weight:g} for a day of {kind} cannot be: {LEAST_WEIGHT:g} to {MOST_WEIGHT:g} was "
                     "expected, 1 being a day at sea. Give the share of a sea day's running."
                 )
+        for kind in sorted({stretch.kind for stretch in self.stretches} - self.weights.keys()):
+            raise Refused(
+                f"A stretch is of the kind {kind!r}, which has no weight here: one of {', '.join(self.weights)} was "
+                "expected. Give the kind a weight, or the stretch another kind."
+            )
 
-    def kinds(self, first_on: date, days: int) -> list[DayKind | None]:
+    def kinds(self, first_on: date, days: int) -> list[str | None]:
         """The kind of each of `days` days from `first_on` on; none where no stretch says."""
-        found: list[DayKind | None] = [None] * days
+        found: list[str | None] = [None] * days
         for stretch in self.stretches:
             start = max(0, (stretch.from_on - first_on).days)
             end = min(days, (stretch.to_on - first_on).days + 1)
@@ -140,7 +133,7 @@ class Operating:
     in the usual mix. axis: of the days from the one of the last reading on. logged_days: known, of the last year.
     """
 
-    weights: Mapping[DayKind, float]
+    weights: Mapping[str, float]
     past: Floats
     usual: float
     axis: Axis
@@ -161,7 +154,7 @@ class Operating:
         logged = sum(kind is not None for kind in year)
         if logged < LEAST_LOGGED_DAYS:
             return None
-        weights = _learned({**WEIGHTS, **calendar.weights}, year, _plant_days(pumps, len(year)))
+        weights = _learned(calendar.weights, year, _plant_days(pumps, len(year)))
         usual = sum(weights[kind] for kind in year if kind is not None) / logged
         past = np.array([usual if kind is None else weights[kind] for kind in kinds])
         first_on, planned_to = last_on + timedelta(days=1), calendar.last_on()
@@ -186,17 +179,15 @@ def _plant_days(pumps: Sequence[Sequence[int]], days: int) -> Floats:
     return total / np.maximum(known, 1)
 
 
-def _learned(
-    weights: Mapping[DayKind, float], kinds: Sequence[DayKind | None], hours: Floats
-) -> Mapping[DayKind, float]:
+def _learned(weights: Mapping[str, float], kinds: Sequence[str | None], hours: Floats) -> Mapping[str, float]:
     """The weights given, put right by the plant's hours on such days; a sea day, or the commonest, keeps its own."""
-    of_kind = {kind: hours[[k is kind for k in kinds]] for kind in DayKind}
-    measure = max(of_kind, key=lambda kind: (len(of_kind[kind]) * (3 if kind is DayKind.SEA else 1), kind))
+    of_kind = {kind: hours[[k == kind for k in kinds]] for kind in weights}
+    measure = max(of_kind, key=lambda kind: (len(of_kind[kind]) * (3 if kind == SEA else 1), kind))
     full = float(of_kind[measure].mean()) / weights[measure]
     if full <= 0:
         return dict(weights)
     found = {}
     for kind, ran in of_kind.items():
         share = (float(ran.sum()) / full + TRUST_DAYS * weights[kind]) / (len(ran) + TRUST_DAYS)
-        found[kind] = min(max(share, LEAST_WEIGHT), MOST_WEIGHT) if kind is not measure else weights[kind]
+        found[kind] = min(max(share, LEAST_WEIGHT), MOST_WEIGHT) if kind != measure else weights[kind]
     return found

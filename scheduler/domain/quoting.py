@@ -21,11 +21,12 @@ from typing import Any
 
 from scheduler.domain.due import DueJob
 from scheduler.domain.history import canonical
+from scheduler.domain.published import AHEAD_DAYS_MOVED, moved_enough
 from scheduler.domain.words import State, Trigger
 
 PAST = (State.PAST_DUE, State.PAST_LIMIT)
 REQUOTE_AFTER = timedelta(days=7)
-AHEAD_DAYS_MOVED, NEAR_DAYS_MOVED, SHARE_MOVED = 7, 2, 0.15
+NEAR_DAYS_MOVED = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -190,5 +191,4 @@ def _date_moves(job: DueJob, old: Quoted, offset_minutes: int, at: datetime) -> 
     if job.trigger is Trigger.CALENDAR and job.first:
         return True
     least_days = AHEAD_DAYS_MOVED if job.state is State.AHEAD else NEAR_DAYS_MOVED
-    to_go = max(old.due_at - at, timedelta(0))
-    return abs(job.due_at - old.due_at) >= max(timedelta(days=least_days), to_go * SHARE_MOVED)
+    return moved_enough(old.due_at, job.due_at, at, least_days)

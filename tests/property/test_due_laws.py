@@ -15,7 +15,7 @@ from scheduler.domain.fleet import JobKind
 from scheduler.domain.forecast import forecast
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.intervals import add_months
-from scheduler.domain.operating import Axis, Calendar, DayKind, Stretch
+from scheduler.domain.operating import WEIGHTS, Axis, Calendar, Stretch
 from scheduler.domain.words import State, Subject
 from tests.unit.domain.plants import ALARM, KNIVES, OVERHAUL, VALVE, plant
 
@@ -31,7 +31,7 @@ PLANTS = st.lists(DAYS, min_size=1, max_size=4)
 def calendars(draw: Callable[..., Any]) -> Calendar:
     """Stretches one after the other, some days left out, from two years back to a year ahead."""
     on, stretches = AT.date() - timedelta(days=draw(st.integers(0, 700))), []
-    for kind in draw(st.lists(st.sampled_from(DayKind), max_size=12)):
+    for kind in draw(st.lists(st.sampled_from(sorted(WEIGHTS)), max_size=12)):
         end = on + timedelta(days=draw(st.integers(0, 150)))
         stretches.append(Stretch(from_on=on, to_on=end, kind=kind))
         on = end + timedelta(days=draw(st.sampled_from([1, 1, 1, 15])))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from scheduler.domain.forecast import forecast
-from scheduler.domain.operating import WEIGHTS, Axis, Calendar, DayKind, Operating, Stretch
+from scheduler.domain.operating import WEIGHTS, Axis, Calendar, Operating, Stretch
 from scheduler.errors import Refused
 
 AT = datetime(2027, 3, 1, tzinfo=UTC)
@@ -14,7 +14,7 @@ TODAY = AT.date()
 DAY = timedelta(days=1)
 
 
-def stretch(first: int, last: int, kind: DayKind) -> Stretch:
+def stretch(first: int, last: int, kind: str) -> Stretch:
     """From so many days after today to so many, both included."""
     return Stretch(from_on=TODAY + first * DAY, to_on=TODAY + last * DAY, kind=kind)
 
@@ -22,9 +22,7 @@ def stretch(first: int, last: int, kind: DayKind) -> Stretch:
 def weekly(first: int, last: int) -> list[Stretch]:
     """Five days at sea, two in port, in turn."""
     return [
-        s
-        for day in range(first, last, 7)
-        for s in (stretch(day, day + 4, DayKind.SEA), stretch(day + 5, day + 6, DayKind.PORT))
+        s for day in range(first, last, 7) for s in (stretch(day, day + 4, "sea"), stretch(day + 5, day + 6, "port"))
     ]
 
 
@@ -35,23 +33,28 @@ def ran(first: int, sea_hours: float, port_share: float) -> list[int]:
 
 def test_the_last_stretch_that_holds_a_day_counts():
     """A correction is added after what it corrects; days outside are not known."""
-    calendar = Calendar(stretches=(stretch(1, 4, DayKind.SEA), stretch(3, 3, DayKind.PORT)))
-    sea, port = DayKind.SEA, DayKind.PORT
-    assert calendar.kinds(TODAY, 6) == [None, sea, sea, port, sea, None]
+    calendar = Calendar(stretches=(stretch(1, 4, "sea"), stretch(3, 3, "port")))
+    assert calendar.kinds(TODAY, 6) == [None, "sea", "sea", "port", "sea", None]
     assert calendar.last_on() == TODAY + 4 * DAY
 
 
 def test_a_stretch_that_ends_before_it_begins_is_refused():
     """It says which dates, and what to do."""
     with pytest.raises(Refused, match="2027-02-28, before it begins on 2027-03-01"):
-        stretch(0, -1, DayKind.SEA)
+        stretch(0, -1, "sea")
 
 
 @pytest.mark.parametrize("weight", [0.0, -1.0, 3.5, float("nan")])
 def test_a_weight_that_cannot_be_is_refused(weight):
     """Nought would let a lay-up last for ever."""
     with pytest.raises(Refused, match="day of port"):
-        Calendar(weights={DayKind.PORT: weight})
+        Calendar(weights={"port": weight})
+
+
+def test_a_stretch_of_a_kind_without_a_weight_is_refused():
+    """Nothing is taken for something else."""
+    with pytest.raises(Refused, match="'canal', which has no weight here"):
+        Calendar(stretches=(stretch(0, 1, "canal"),))
 
 
 def test_the_axis_counts_days_by_their_worth():
@@ -66,10 +69,10 @@ def test_the_axis_counts_days_by_their_worth():
 def test_too_little_in_the_log_and_the_calendar_is_left_aside():
     """Two months of logged days are needed; a plan alone says nothing of what a sea day runs."""
     days = [36_000] * 300
-    plan = Calendar(stretches=(stretch(0, 300, DayKind.LAY_UP),))
+    plan = Calendar(stretches=(stretch(0, 300, "lay-up"),))
     assert Operating.of(plan, [days], TODAY - DAY) is None
     assert Operating.of(None, [days], TODAY - DAY) is None
-    assert Operating.of(Calendar(stretches=(stretch(-60, -1, DayKind.SEA),)), [days], TODAY - DAY) is not None
+    assert Operating.of(Calendar(stretches=(stretch(-60, -1, "sea"),)), [days], TODAY - DAY) is not None
 
 
 def test_what_a_port_day_runs_is_learned_from_the_ships_own_days():
@@ -77,14 +80,14 @@ def test_what_a_port_day_runs_is_learned_from_the_ships_own_days():
     first = -364
     found = Operating.of(Calendar(stretches=tuple(weekly(first, 0))), [ran(first, 20, 0.8)], TODAY - DAY)
     assert found is not None
-    assert found.weights[DayKind.SEA] == 1
-    assert found.weights[DayKind.PORT] == pytest.approx((104 * 0.8 + 20 * 0.3) / 124, abs=0.001)
-    assert found.weights[DayKind.LAY_UP] == pytest.approx(WEIGHTS[DayKind.LAY_UP])
+    assert found.weights["sea"] == 1
+    assert found.weights["port"] == pytest.approx((104 * 0.8 + 20 * 0.3) / 124, abs=0.001)
+    assert found.weights["lay-up"] == pytest.approx(WEIGHTS["lay-up"])
 
 
 def test_days_outside_any_stretch_take_the_usual_mix():
     """Before the log and after the plan alike: the mean worth of the logged days of the last year."""
-    calendar = Calendar(stretches=tuple(weekly(-364, 14)), weights={DayKind.PORT: 0.3})
+    calendar = Calendar(stretches=tuple(weekly(-364, 14)), weights={"sea": 1.0, "port": 0.3})
     found = Operating.of(calendar, [ran(-399, 10, 0.3)], TODAY - DAY)
     assert found is not None
     assert found.usual == pytest.approx((5 + 2 * 0.3) / 7, abs=0.02)
@@ -97,8 +100,8 @@ def test_days_outside_any_stretch_take_the_usual_mix():
 def test_a_lay_up_in_the_plan_puts_the_date_off_and_its_end_shows():
     """100 sea days' hours, 60 days of lay-up first: much later than without, and about 60 x 0.2 days sooner than 160."""
     first, days = -720, [36_000] * 720
-    at_sea = Calendar(stretches=(stretch(first, 400, DayKind.SEA),))
-    laid_up = Calendar(stretches=(*at_sea.stretches, stretch(0, 59, DayKind.LAY_UP)))
+    at_sea = Calendar(stretches=(stretch(first, 400, "sea"),))
+    laid_up = Calendar(stretches=(*at_sea.stretches, stretch(0, 59, "lay-up")))
     there, later = (
         forecast(
             at=AT,
@@ -138,7 +141,7 @@ def test_all_days_worth_the_same_is_the_forecast_without_a_calendar():
     """Weight 1 throughout changes nothing but what is said."""
     rng = np.random.default_rng(5)
     own, sister = ([int(s) for s in rng.integers(0, 80_000, 700)] for _ in range(2))
-    calendar = Calendar(stretches=(Stretch(from_on=date(2020, 1, 1), to_on=date(2030, 1, 1), kind=DayKind.SEA),))
+    calendar = Calendar(stretches=(Stretch(from_on=date(2020, 1, 1), to_on=date(2030, 1, 1), kind="sea"),))
     with_it, without = (
         forecast(
             at=AT,
