@@ -13,7 +13,7 @@ from api.doors import DOORS
 from api.guard import Guard
 from api.logs import hide_secrets
 from api.pen import PEN
-from api.routes import calendar, fleet, readings, service, work
+from api.routes import calendar, daybook, daybook_pages, fleet, readings, service, work
 from api.routes import pages as page_routes
 from scheduler.actions import feed
 from scheduler.actions.house import House
@@ -28,7 +28,16 @@ from scheduler.version import VERSION
 
 log = logging.getLogger("leadline")
 
-ROUTERS = (readings.router, calendar.router, fleet.router, work.router, page_routes.router, service.router)
+ROUTERS = (
+    readings.router,
+    calendar.router,
+    fleet.router,
+    work.router,
+    daybook.router,
+    page_routes.router,
+    daybook_pages.router,
+    service.router,
+)
 """In the order in which a request is held against them: the busy doors first."""
 
 ABOUT = (

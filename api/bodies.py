@@ -1,10 +1,12 @@
 """Request bodies, checked for shape at the door; the actions check the sense. Instants carry their offset."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, ConfigDict, Field, FiniteFloat
+from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, FiniteFloat
 
+from scheduler.domain.daybook import MOST_SPELLS, Source
+from scheduler.domain.daybook_csv import read_date
 from scheduler.domain.words import Test
 
 _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
@@ -19,6 +21,17 @@ def _sensible(at: datetime) -> datetime:
 
 Instant = Annotated[AwareDatetime, AfterValidator(_sensible)]
 """An instant with its offset, within the years that a record can be of."""
+
+
+def _ship_date(given: object) -> date:
+    found = read_date(given) if isinstance(given, str) else None
+    if found is None:
+        raise ValueError("a ship's date in quotes is expected, such as 2026-11-25")
+    return found
+
+
+ShipDate = Annotated[date, BeforeValidator(_ship_date)]
+"""A date of the ship's calendar."""
 Words = Annotated[str, Field(max_length=5000)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Reason = Annotated[str, Field(max_length=1000)]
@@ -150,3 +163,60 @@ class FeedBody(Body):
     """Whose vessel's calendar the new address opens."""
 
     vessel: Name
+
+
+class StretchBody(Body):
+    """A stretch of ship's days of one kind, both ends included. source: the log of days gone by, or the plan."""
+
+    from_on: ShipDate
+    to_on: ShipDate
+    kind: Annotated[str, Field(max_length=100)]
+    source: Source = Source.PLAN
+    note: Words = ""
+
+
+class KindOfDayBody(Body):
+    """A kind of day. weight: running hours on such a day as a share of a day at sea."""
+
+    code: Annotated[str, Field(max_length=100)]
+    weight: FiniteFloat
+
+
+class DaysBody(Body):
+    """Ship's days, both ends included."""
+
+    from_on: ShipDate
+    to_on: ShipDate
+
+
+Stretches = Annotated[list[StretchBody], Field(max_length=MOST_SPELLS)]
+
+
+class CalendarBody(Body):
+    """A whole operating calendar. kinds left out: they stay."""
+
+    stretches: Stretches
+    kinds: list[KindOfDayBody] | None = None
+    reason: Reason = ""
+
+
+class CalendarChangeBody(Body):
+    """What is to be changed: days to clear first, then stretches to lay over what is there."""
+
+    stretches: Stretches = []
+    clear: Annotated[list[DaysBody], Field(max_length=MOST_SPELLS)] = []
+    kinds: list[KindOfDayBody] | None = None
+    reason: Reason = ""
+
+
+class CalendarFileBody(Body):
+    """A CSV file's text."""
+
+    csv: Annotated[str, Field(max_length=1_000_000)]
+    reason: Reason = ""
+
+
+class ReasonBody(Body):
+    """Why, in a few words; may be empty."""
+
+    reason: Reason = ""

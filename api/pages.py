@@ -91,7 +91,7 @@ def _environment() -> Environment:
 _ENV = _environment()
 
 
-def _render(template: str, frame: Frame, light: str, csrf: str, **values: Any) -> str:
+def render(template: str, frame: Frame, light: str, csrf: str, **values: Any) -> str:
     shown = light if light in ("day", "night") else ""
     return _ENV.get_template(template).render(
         frame=frame, light=shown, csrf=csrf, offset=frame.utc_offset_minutes, **values
@@ -107,7 +107,7 @@ def plant_page(view: PlantView, *, light: str, csrf: str) -> str:
     kinds = parts.tube_kinds(view)
     rows = parts.tide_rows(view)
     shown = view.plan or view.proposed
-    return _render(
+    return render(
         "plant.html",
         view.frame,
         light,
@@ -136,7 +136,7 @@ def figures_page(view: PlantView, *, light: str, csrf: str) -> str:
     slots = sorted(
         (j for j in view.jobs if j.slot_from_at), key=lambda j: (j.slot_from_at or view.now_at, saying.rank(j))
     )
-    return _render(
+    return render(
         "figures.html",
         view.frame,
         light,
@@ -155,7 +155,7 @@ def figures_page(view: PlantView, *, light: str, csrf: str) -> str:
 def job_page(view: JobView, *, light: str, csrf: str) -> str:
     """One occurrence: facts, cautions and isolation before anything else, and the close form when it may be closed."""
     due, offset = view.job.due, view.frame.utc_offset_minutes
-    return _render(
+    return render(
         "job.html",
         view.frame,
         light,
@@ -206,7 +206,7 @@ def job_facts(view: JobView) -> tuple[tuple[str, str, str], ...]:
 def fleet_page(view: FleetView, *, light: str, csrf: str) -> str:
     """The vessels, one line each, worst first."""
     lines = sorted(view.vessels, key=saying.vessel_rank)
-    return _render("fleet.html", view.frame, light, csrf, view=view, lines=lines, answer=fleet_answer(view))
+    return render("fleet.html", view.frame, light, csrf, view=view, lines=lines, answer=fleet_answer(view))
 
 
 def fleet_answer(view: FleetView) -> str:
@@ -230,17 +230,17 @@ def fleet_answer(view: FleetView) -> str:
 
 def signin_page(view: SignInView, *, light: str, csrf: str) -> str:
     """Asks for the one-time link; when one was opened, asks to confirm it."""
-    return _render("signin.html", view.frame, light, csrf, view=view)
+    return render("signin.html", view.frame, light, csrf, view=view)
 
 
 def error_page(view: ErrorView, *, light: str, csrf: str) -> str:
     """An error in words and the ways on."""
-    return _render("error.html", view.frame, light, csrf, view=view)
+    return render("error.html", view.frame, light, csrf, view=view)
 
 
 def empty_page(view: EmptyView, *, light: str, csrf: str) -> str:
     """First run: no vessel yet, and what to do."""
-    return _render("empty.html", view.frame, light, csrf, view=view)
+    return render("empty.html", view.frame, light, csrf, view=view)
 
 
 def docs_page(openapi_href: str = "/openapi.json") -> str:

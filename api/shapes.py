@@ -6,6 +6,7 @@ from typing import Any
 
 from api.view import MarginRun
 from scheduler.actions.counters import CounterBook
+from scheduler.actions.daybook import HeldBook, Preview, change_words, kept_words
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import instant, maybe
 from scheduler.actions.situation import Situation
@@ -152,6 +153,50 @@ def capacity_json(runs: Sequence[MarginRun], from_at: datetime, to_at: datetime)
         for run in runs
         if run.to_at > from_at and run.from_at < to_at
     ]
+
+
+def daybook_json(vessel_id: str, found: HeldBook) -> dict[str, Any]:
+    """An operating calendar: kinds with their weights, stretches by date, its newest changes."""
+    return {
+        "vessel": vessel_id,
+        "version": found.version,
+        "today_aboard": found.today.isoformat(),
+        "kinds": [{"code": kind.code, "weight": kind.weight} for kind in found.book.kinds],
+        "stretches": [
+            {
+                "from_on": s.from_on.isoformat(),
+                "to_on": s.to_on.isoformat(),
+                "kind": s.kind,
+                "source": s.source.value,
+                "note": s.note,
+            }
+            for s in found.book.spells
+        ],
+        "changes": [
+            {
+                "version": row.version,
+                "what": row.what,
+                "by": row.actor,
+                "reason": row.reason,
+                "at": z(instant(row.recorded_s)),
+                "record": row.record,
+            }
+            for row in found.versions
+        ],
+    }
+
+
+def sheet_json(found: Preview) -> dict[str, Any]:
+    """A CSV file as read, and what it would change."""
+    laid = found.laid
+    return {
+        "version": found.version,
+        "rows": len(found.sheet.rows),
+        "good": laid is not None,
+        "faults": [{"row": f.row, "column": f.column, "found": f.found, "says": f.says} for f in found.sheet.faults],
+        "changes": [] if laid is None else [change_words(c) for c in laid.changes],
+        "kept_as_logged": [] if laid is None else [kept_words(c) for c in laid.kept],
+    }
 
 
 def horizon(now: Situation, days: int) -> datetime:

@@ -11,11 +11,11 @@ from api.pages import typed_moment
 from api.runs import margin_runs
 from api.saying import moment
 from api.view import Closed, CloseForm, Frame, JobLine, JobView, Link, PlanLine, PlantView, PumpLine, VesselLine
-from scheduler.actions import planning
+from scheduler.actions import fleet, planning
 from scheduler.actions.house import House
 from scheduler.actions.situation import HeldPlan, Situation
 from scheduler.domain.due import DueJob, Occurrence
-from scheduler.domain.fleet import JobKind
+from scheduler.domain.fleet import JobKind, Plant, Vessel
 from scheduler.domain.subjects import where
 from scheduler.domain.words import State, Subject, Test, Trigger
 
@@ -36,25 +36,46 @@ def may(who: Asking, method: str, route: str) -> bool:
 
 def frame_of(now: Situation, who: Asking, here: str, title: str, current: str) -> Frame:
     """What stands around a page of a plant."""
-    plants = now.vessel.plants
-    links = [
-        Link(label="Plant" if len(plants) == 1 else plant.name, href=f"/plants/{plant.id}", current=current == plant.id)
-        for plant in plants
-    ]
-    links.append(Link(label="Figures", href=f"/plants/{now.plant.id}/figures", current=current == "figures"))
-    links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
     pumps = sum(now.plant.position_of(pump.id, now.at) is not None for pump in now.plant.pumps)
     return Frame(
         title=f"{title} · {now.vessel.name}",
         here=here,
         vessel=now.vessel.name,
         subtitle=f"{now.plant.name}, {pumps} pumps",
-        links=tuple(links),
+        links=_links(now.vessel, now.plant, current),
         now_at=now.at,
         utc_offset_minutes=now.offset_minutes,
         person=who.actor.name,
         sign_out_action="/sign-out",
     )
+
+
+def vessel_frame(house: House, who: Asking, vessel_id: str, here: str, title: str, current: str) -> Frame:
+    """What stands around a page of a vessel as a whole. Raises NotFound."""
+    vessel, _ = fleet.get_vessel(house, who.actor, vessel_id)
+    return Frame(
+        title=f"{title} · {vessel.name}",
+        here=here,
+        vessel=vessel.name,
+        subtitle=title,
+        links=_links(vessel, vessel.plants[0], current),
+        now_at=house.now(),
+        utc_offset_minutes=fleet.offset_now(house, vessel_id),
+        person=who.actor.name,
+        sign_out_action="/sign-out",
+    )
+
+
+def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
+    plants = vessel.plants
+    links = [
+        Link(label="Plant" if len(plants) == 1 else one.name, href=f"/plants/{one.id}", current=current == one.id)
+        for one in plants
+    ]
+    links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
+    links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
+    links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
+    return tuple(links)
 
 
 def plant_view(now: Situation, house: House, who: Asking, here: str, current: str) -> PlantView:

@@ -6,11 +6,12 @@ from typing import Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 
 from api import bodies, pages, views
+from api.answers import light_of, page
 from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form
 from api.errors import refused_from
 from api.pen import PEN
@@ -25,15 +26,6 @@ router = APIRouter(include_in_schema=False)
 _FIELDS = ("done_at", "done_by", "checked_by", "running_hours", "test", "findings", "permit_no", "reason")
 
 
-def _html(text: str, status: int = 200) -> HTMLResponse:
-    headers = {"Content-Security-Policy": pages.CSP, "Cache-Control": "private, no-store"}
-    return HTMLResponse(text, status, headers=headers)
-
-
-def _light(request: Request) -> str:
-    return request.cookies.get("light", "")
-
-
 def _stands(house: House, vessel_id: str, plant_id: str) -> Situation:
     return situation(house, vessel_id, plant_id)
 
@@ -44,7 +36,7 @@ def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
     vessels = fleet.list_vessels(house, who.actor)
     frame = Frame(title="Leadline", here="/", person=who.actor.name, sign_out_action="/sign-out")
     if not vessels:
-        return _html(pages.empty_page(EmptyView(frame=frame), light=_light(request), csrf=who.csrf or ""))
+        return page(pages.empty_page(EmptyView(frame=frame), light=light_of(request), csrf=who.csrf or ""))
     if len(vessels) == 1 and len(vessels[0][0].plants) == 1 and "all" not in request.query_params:
         return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
     lines = []
@@ -61,7 +53,7 @@ def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
         now_at=house.now(),
         vessels=tuple(lines),
     )
-    return _html(pages.fleet_page(view, light=_light(request), csrf=who.csrf or ""))
+    return page(pages.fleet_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
 @router.get("/plants/{plant_id}")
@@ -69,7 +61,7 @@ def plant(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> R
     """The plant page."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     view = views.plant_view(_stands(house, place.vessel_id, place.id), house, who, request.url.path, place.id)
-    return _html(pages.plant_page(view, light=_light(request), csrf=who.csrf or ""))
+    return page(pages.plant_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
 @router.get("/plants/{plant_id}/figures")
@@ -77,7 +69,7 @@ def figures(plant_id: str, request: Request, house: HouseDep, who: AskingDep) ->
     """The plan in figures."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     view = views.plant_view(_stands(house, place.vessel_id, place.id), house, who, request.url.path, "figures")
-    return _html(pages.figures_page(view, light=_light(request), csrf=who.csrf or ""))
+    return page(pages.figures_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
 @router.get("/vessels/{vessel_id}/plan")
@@ -121,7 +113,7 @@ def _job(
     open_job = now.job(key)
     if open_job is not None:
         view = views.job_view(now, who, here, open_job, form)
-        return _html(pages.job_page(view, light=_light(request), csrf=who.csrf or ""), status)
+        return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
     told = jobs.closed_job(house, place, occurrence)
     done = None if told is None else views.done_job(now, told)
     if told is None or done is None:
@@ -129,7 +121,7 @@ def _job(
     record = told.get("record")
     stamp = history.stamp_of(house, vessel_id, record) if isinstance(record, int) else ""
     view = views.closed_view(now, who, here, done, told, stamp)
-    return _html(pages.job_page(view, light=_light(request), csrf=who.csrf or ""), status)
+    return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/close")
@@ -199,14 +191,14 @@ async def light(request: Request) -> Response:
 @router.get("/sign-in")
 def sign_in(request: Request) -> Response:
     """How to sign in."""
-    return _html(pages.signin_page(SignInView(frame=_outside("Sign in")), light=_light(request), csrf=""))
+    return page(pages.signin_page(SignInView(frame=_outside("Sign in")), light=light_of(request), csrf=""))
 
 
 @router.get("/enter/{token}")
 def entrance(token: str, request: Request) -> Response:
     """Asks to confirm: a link preview that merely fetches the address spends nothing."""
     view = SignInView(frame=_outside("Sign in"), action=f"/enter/{quote(token)}", token=token)
-    return _html(pages.signin_page(view, light=_light(request), csrf=""))
+    return page(pages.signin_page(view, light=light_of(request), csrf=""))
 
 
 @router.post("/enter/{token}")
@@ -243,10 +235,10 @@ def _outside(title: str) -> Frame:
 
 def error_answer(request: Request, error: SchedulerError, status: int) -> Response:
     """An error as a page; who is not signed in is shown how to."""
-    shown = _light(request)
+    shown = light_of(request)
     if isinstance(error, NotSignedIn):
         says = error.says if request.url.path.startswith("/enter/") else ""
-        return _html(pages.signin_page(SignInView(frame=_outside("Sign in"), says=says), light=shown, csrf=""), status)
+        return page(pages.signin_page(SignInView(frame=_outside("Sign in"), says=says), light=shown, csrf=""), status)
     view = ErrorView(
         frame=Frame(title="Not possible · Leadline", here="/"),
         status=status,
@@ -255,4 +247,4 @@ def error_answer(request: Request, error: SchedulerError, status: int) -> Respon
         ways=(Link(label="Back to the start", href="/"),),
         request_id=getattr(request.state, "request_id", ""),
     )
-    return _html(pages.error_page(view, light=shown, csrf=""), status)
+    return page(pages.error_page(view, light=shown, csrf=""), status)

@@ -212,6 +212,12 @@ def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
     return next((row.offset_minutes for row in reversed(rows) if row.from_s <= at_s), rows[0].offset_minutes)
 
 
+def offset_now(house: House, vessel_id: str) -> int:
+    """Minutes the ship's clock is ahead of UTC now; the vessel is known to be there."""
+    with house.db.read() as session:
+        return offset_minutes(session, vessel_id, house.now())
+
+
 def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime, minutes: int, reason: str) -> Answer:
     """Record that the ship's clock changes from an instant on.
 

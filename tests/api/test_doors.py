@@ -59,6 +59,22 @@ WALKS: dict[tuple[str, str], Walk] = {
         frozenset({201, 409}),
         body={"from_at": stamp(AT), "utc_offset_minutes": 60, "reason": "walked"},
     ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/calendar"): Walk(f"{API}/vessels/demo-plover/calendar"),
+    ("PUT", f"{API}/vessels/{{vessel_id}}/calendar"): Walk(
+        f"{API}/vessels/demo-plover/calendar", 428, body={"stretches": []}
+    ),
+    ("PATCH", f"{API}/vessels/{{vessel_id}}/calendar"): Walk(
+        f"{API}/vessels/demo-plover/calendar", 428, body={"stretches": []}
+    ),
+    ("POST", f"{API}/vessels/{{vessel_id}}/calendar/previews"): Walk(
+        f"{API}/vessels/demo-plover/calendar/previews", body={"csv": "from,to,kind"}
+    ),
+    ("POST", f"{API}/vessels/{{vessel_id}}/calendar/file"): Walk(
+        f"{API}/vessels/demo-plover/calendar/file", 422, body={"csv": "from,to,kind"}
+    ),
+    ("POST", f"{API}/vessels/{{vessel_id}}/calendar/undo"): Walk(
+        f"{API}/vessels/demo-plover/calendar/undo", 428, body={}
+    ),
     ("GET", f"{API}/plants/{{plant_id}}"): Walk(f"{API}/plants/plover-plant"),
     ("GET", f"{API}/plants/{{plant_id}}/due"): Walk(f"{API}/plants/plover-plant/due"),
     ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),
@@ -94,6 +110,14 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/close", frozenset({303, 409}), body={**CLOSE, "test": "passed"}, form=True
     ),
+    ("GET", "/vessels/{vessel_id}/calendar"): Walk("/vessels/demo-plover/calendar"),
+    ("GET", "/vessels/{vessel_id}/calendar.csv"): Walk("/vessels/demo-plover/calendar.csv"),
+    ("POST", "/vessels/{vessel_id}/calendar"): Walk(
+        "/vessels/demo-plover/calendar", 422, body={"from_on": "x"}, form=True
+    ),
+    ("POST", "/vessels/{vessel_id}/calendar/file"): Walk(
+        "/vessels/demo-plover/calendar/file", 422, body={"csv": "x"}, form=True
+    ),
     ("GET", "/vessels/{vessel_id}/plan"): Walk("/vessels/demo-plover/plan", 303),
     ("POST", "/sign-out"): Walk("/sign-out", 303, 303, {}, form=True),
     ("GET", "/sign-in"): Walk("/sign-in"),
@@ -114,7 +138,7 @@ def tried(stage: Stage, door: tuple[str, str], role: Role | None, vessel: str = 
     method, walk = door[0], WALKS[door]
     path = address(stage, walk.path)
     body = dict(walk.body) if walk.body is not None else None
-    if door[0] == "PUT":
+    if walk.body is DOCUMENT:
         body = stage.document()[0]
     sent = {"data": body} if walk.form else {"json": body} if body is not None else {}
     answer = stage.ask(method, path, role=role, vessel=vessel, headers=dict(walk.headers), **sent)
@@ -183,11 +207,11 @@ def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) 
     passes, walk = DOORS[door], WALKS[door]
     browser = stage.enter(person)
     token = csrf_of(stage, browser)
-    body = stage.document()[0] if door[0] == "PUT" else dict(walk.body or {})
+    body = stage.document()[0] if walk.body is DOCUMENT else dict(walk.body or {})
     sent = {"data": {**body, "csrf": token, "idempotency_key": f"{person} {door}"}} if walk.form else {"json": body}
     headers = {"X-CSRF-Token": token, "Idempotency-Key": f"{person} {door}", **walk.headers}
     status = browser.request(
-        door[0], address(stage, walk.path), headers=headers, **(sent if door[0] in ("POST", "PUT") else {})
+        door[0], address(stage, walk.path), headers=headers, **(sent if door[0] in ("POST", "PUT", "PATCH") else {})
     ).status_code
     if isinstance(passes, Free):
         assert status in walk.expected()

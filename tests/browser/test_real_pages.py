@@ -68,7 +68,9 @@ def _signed_in(browser: Browser, live: Live, **options: object) -> tuple[Browser
 def _paths(live: Live, page: Page) -> list[str]:
     page.goto(f"{live.url}/plants/{live.plant}")
     job = page.locator("a[href*='/jobs/']").first.get_attribute("href")
-    return [f"/plants/{live.plant}", f"/plants/{live.plant}/figures", str(job), "/?all=1", "/sign-in", "/plants/none"]
+    days = f"/vessels/{AVOCET.vessel}/calendar"
+    plant = f"/plants/{live.plant}"
+    return [plant, f"{plant}/figures", str(job), days, "/?all=1", "/sign-in", "/plants/none"]
 
 
 @pytest.mark.parametrize("light", ["day", "night"])

@@ -125,7 +125,7 @@ def test_a_stretch_that_makes_no_sense(one: Spell, column: str, says: str) -> No
 def test_kinds_of_day_are_checked() -> None:
     """A name, a weight, each once, sea among them, none left out that a stretch has."""
     kinds = [KindOfDay(code="Canal!", weight=9), KindOfDay(code="port", weight=0.3), KindOfDay(code="port", weight=1)]
-    said = {pointer: says for pointer, says in kind_faults(kinds, ["yard"])}
+    said = dict(kind_faults(kinds, ["yard"]))
     assert set(said) == {"/kinds/0/code", "/kinds/0/weight", "/kinds/2/code", "/kinds"}
     assert kind_faults([*Daybook().kinds, KindOfDay(code="canal transit", weight=1.2)], ["sea"]) == []
 

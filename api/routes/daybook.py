@@ -1,0 +1,91 @@
+"""The operating calendar by API: which kind of day each ship's day was, or will be."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse
+
+from api import bodies, shapes
+from api.deps import AskingDep, HouseDep, hand_of, version_in
+from api.pen import PEN
+from scheduler.actions import daybook, feed
+from scheduler.actions.house import Answer, House
+from scheduler.domain.daybook import KindOfDay, Spell
+
+router = APIRouter(prefix="/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"])
+
+
+@router.get("", summary="The operating calendar")
+def get_calendar(vessel_id: str, house: HouseDep, who: AskingDep) -> JSONResponse:
+    """Kinds of day with their weights, and the stretches by date. The version is the ETag; 0 before the first entry."""
+    found = daybook.get_daybook(house, who.actor, vessel_id)
+    return JSONResponse(shapes.daybook_json(vessel_id, found), headers={"ETag": f'"{found.version}"'})
+
+
+@router.put("", summary="Store a whole operating calendar")
+def put_calendar(
+    vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarBody
+) -> JSONResponse:
+    """It holds these stretches alone afterwards. If-Match: the version that is replaced (0 for none yet)."""
+    wish = daybook.Wish(
+        stretches=_spells(body.stretches), kinds=_kinds(body.kinds), whole=True, reason=body.reason, what="stored anew"
+    )
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    return _answered(house, vessel_id, daybook.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+
+
+@router.patch("", summary="Enter, correct or clear days")
+def patch_calendar(
+    vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarChangeBody
+) -> JSONResponse:
+    """Days are cleared first, then the stretches are laid over what is there. If-Match: the version that is changed.
+
+    The log stands over the plan; of two entries of the same origin the later one counts. Two stretches of one request
+    that put different kinds on the same day are refused, both named.
+    """
+    wish = daybook.Wish(
+        stretches=_spells(body.stretches),
+        cleared=tuple((days.from_on, days.to_on) for days in body.clear),
+        kinds=_kinds(body.kinds),
+        reason=body.reason,
+    )
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    return _answered(house, vessel_id, daybook.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+
+
+@router.post("/previews", summary="What a CSV file would change")
+def preview(vessel_id: str, house: HouseDep, who: AskingDep, body: bodies.CalendarFileBody) -> dict[str, Any]:
+    """Every cell that cannot be taken is named: row, column, what was there, what was expected. Nothing is stored."""
+    return shapes.sheet_json(daybook.preview(house, who.actor, vessel_id, body.csv))
+
+
+@router.post("/file", summary="Take in a CSV file")
+def take_file(
+    vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarFileBody
+) -> JSONResponse:
+    """Columns from, to, kind, source, note. If-Match: the version that is changed. One bad cell, and nothing is taken in."""
+    sheet = daybook.sheet_of(house, who.actor, vessel_id, body.csv)
+    wish = daybook.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    return _answered(house, vessel_id, daybook.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+
+
+@router.post("/undo", summary="Take the last change back")
+def undo(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ReasonBody) -> JSONResponse:
+    """As a new version; the history keeps both. If-Match: the version that is taken back."""
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = daybook.undo(house, hand, vessel_id, reason=body.reason, if_match=version_in(request))
+    return _answered(house, vessel_id, answer)
+
+
+def _answered(house: House, vessel_id: str, answer: Answer) -> JSONResponse:
+    feed.refresh(house, PEN(house.settings.shown_base_url()), vessel_id)
+    return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": f'"{answer.body["version"]}"'})
+
+
+def _spells(given: list[bodies.StretchBody]) -> tuple[Spell, ...]:
+    return tuple(Spell(**one.model_dump()) for one in given)
+
+
+def _kinds(given: list[bodies.KindOfDayBody] | None) -> tuple[KindOfDay, ...] | None:
+    return None if given is None else tuple(KindOfDay(**one.model_dump()) for one in given)
