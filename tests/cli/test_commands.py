@@ -14,8 +14,8 @@ from tests.cli.calling import good, leadline, process
 from tests.cli.conftest import Ship
 
 COMMANDS = [
-    "serve", "demo", "due", "plan", "reading", "pulldown", "history", "verify", "feed", "import", "upgrade", "job done", "key person",
-    "key add", "key list", "key revoke", "key link", "config show",
+    "serve", "demo", "due", "plan", "reading", "pulldown", "history", "verify", "feed", "import", "upgrade", "gateway",
+    "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
 ]  # fmt: skip
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 
