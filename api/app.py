@@ -13,7 +13,7 @@ from api.doors import DOORS
 from api.guard import Guard
 from api.logs import hide_secrets
 from api.pen import PEN
-from api.routes import calendar, daybook, daybook_pages, fleet, readings, service, work
+from api.routes import calendar, counters, daybook, daybook_pages, fleet, readings, service, work
 from api.routes import pages as page_routes
 from scheduler.actions import feed
 from scheduler.actions.house import House
@@ -32,6 +32,7 @@ ROUTERS = (
     readings.router,
     calendar.router,
     fleet.router,
+    counters.router,
     work.router,
     daybook.router,
     page_routes.router,

@@ -53,8 +53,32 @@ class ReplacementBody(Body):
     reason: Reason
 
 
+class RescaleBody(Body):
+    """The counter counts otherwise from `at` on: scale, modulus, smallest step.
+
+    old_final: what it showed at the end on the old scale, if it could be read. new_first: what it starts at on the new.
+    """
+
+    kind: Literal["rescale"]
+    at: Instant
+    seconds_per_count: Annotated[int, Field(ge=1)]
+    modulus: Annotated[int, Field(ge=1)] | None = None
+    resolution: Annotated[FiniteFloat, Field(gt=0)] = 1.0
+    old_final: FiniteFloat | None = None
+    new_first: FiniteFloat
+    reason: Reason
+
+
+class PrimaryBody(Body):
+    """This counter is the one that counts for its position from `at` on; the others check it."""
+
+    kind: Literal["primary"]
+    at: Instant
+    reason: Reason
+
+
 class AdjustmentBody(Body):
-    """Running hours that a person adds or takes away; undone by the opposite adjustment."""
+    """Running hours that a person adds or takes away. Taken away, they wait until another person confirms."""
 
     kind: Literal["adjustment"]
     at: Instant
@@ -89,8 +113,21 @@ class BadReadingBody(Body):
 
 
 EventBody = Annotated[
-    ReplacementBody | AdjustmentBody | OpeningBody | StepBody | BadReadingBody, Field(discriminator="kind")
+    ReplacementBody | RescaleBody | AdjustmentBody | OpeningBody | StepBody | BadReadingBody | PrimaryBody,
+    Field(discriminator="kind"),
 ]
+
+
+class UndoBody(Body):
+    """Why an event of a counter is undone."""
+
+    reason: Reason
+
+
+class ConfirmBody(Body):
+    """What another person asked for is confirmed; the reason adds to theirs."""
+
+    reason: Reason = ""
 
 
 class DownBody(Body):

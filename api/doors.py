@@ -45,6 +45,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/pumps/{pump_id}/test"): WORK,
     ("GET", "/api/v1/counters/{counter_id}"): READ,
     ("POST", "/api/v1/counters/{counter_id}/events"): WORK,
+    ("POST", "/api/v1/counters/{counter_id}/events/{event_id}/undo"): WORK,
+    ("POST", "/api/v1/counters/{counter_id}/events/{event_id}/confirm"): WORK,
     ("GET", "/api/v1/jobs/{key}"): READ,
     ("POST", "/api/v1/jobs/{key}/close"): WORK,
     ("GET", "/api/v1/history"): EXPORT,

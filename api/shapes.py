@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from api.view import MarginRun
-from scheduler.actions.counters import CounterBook
+from scheduler.actions.counters import CounterBook, ToldEvent
 from scheduler.actions.daybook import HeldBook, Preview, change_words, kept_words
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import instant, maybe
@@ -116,12 +116,14 @@ def plant_json(now: Situation) -> dict[str, Any]:
 
 
 def counter_json(book: CounterBook) -> dict[str, Any]:
-    """A counter: newest reading, newest ledger entries, flags."""
+    """A counter: how it counts, newest reading, newest ledger entries, flags, what people recorded about it."""
+    setup = book.setups[-1][1]
     return {
         "counter": book.row.id,
         "position": book.row.position_id,
-        "seconds_per_count": book.row.seconds_per_count,
-        "modulus": book.row.modulus,
+        "seconds_per_count": setup.seconds_per_count,
+        "modulus": setup.modulus,
+        "scales": scales_json(book),
         "newest_at": z(maybe(book.row.newest_s)),
         "newest_value": None if book.newest is None else book.newest[1] / 1000,
         "entries": [
@@ -134,6 +136,44 @@ def counter_json(book: CounterBook) -> dict[str, Any]:
             for e in book.entries
         ],
         "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in book.flags],
+        "events": [event_json(event) for event in book.events],
+    }
+
+
+def scales_json(book: CounterBook) -> list[dict[str, Any]]:
+    """How the counter counted from when to when; from none: since it was set up."""
+    ends = [*(from_s for from_s, _ in book.setups[1:]), None]
+    return [
+        {
+            "from": None if n == 0 else z(instant(from_s)),
+            "to": z(maybe(to_s)),
+            "seconds_per_count": setup.seconds_per_count,
+            "modulus": setup.modulus,
+            "resolution": setup.resolution_milli / 1000,
+        }
+        for n, ((from_s, setup), to_s) in enumerate(zip(book.setups, ends, strict=True))
+    ]
+
+
+def event_json(event: ToldEvent) -> dict[str, Any]:
+    """An event of a counter: what, when, by whom, whether it counts."""
+    return {
+        "id": event.id,
+        "kind": event.kind,
+        "at": z(event.at),
+        "state": event.state,
+        "by": event.by,
+        "asked_by": event.asked_by,
+        "reason": event.reason,
+        "recorded_at": z(event.recorded_at),
+        "hours": None if event.hours is None else round(event.hours, 4),
+        "undoes": event.undoes,
+        **{
+            name.removesuffix("_milli"): None if event.detail[name] is None else event.detail[name] / 1000
+            for name in ("old_final_milli", "new_first_milli", "resolution_milli")
+            if name in event.detail
+        },
+        **{name: event.detail[name] for name in ("seconds_per_count", "modulus") if name in event.detail},
     }
 
 

@@ -11,10 +11,9 @@ from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.errors import refused_from
 from api.runs import margin_runs
-from scheduler.actions import counters, fleet, planning, pump_tests, pumps
+from scheduler.actions import fleet, planning, pump_tests, pumps
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import House
-from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.capacity import Swept
 from scheduler.domain.words import Subject
@@ -184,31 +183,4 @@ def pump_test(
     figures = None if body.figures is None else pump_tests.Figures(**body.figures.model_dump())
     told = pump_tests.PullDown(**{**body.model_dump(exclude={"figures"}), "figures": figures})
     answer = pump_tests.record_test(house, hand, place, told)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
-
-
-@router.get("/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")
-def get_counter(counter_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
-    """The newest reading, the newest ledger entries with their verdicts, and the flags."""
-    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
-    derive_vessel(house, place.vessel_id)
-    return shapes.counter_json(counters.counter_book(house, place))
-
-
-@router.post("/counters/{counter_id}/events", status_code=201, tags=["readings"], summary="Record a counter event")
-def counter_event(
-    counter_id: str,
-    house: HouseDep,
-    who: AskingDep,
-    request: Request,
-    body: Annotated[bodies.EventBody, Body()],
-) -> JSONResponse:
-    """A replacement, an adjustment or an opening balance. Readings are never changed; the ledger is derived anew."""
-    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
-    told = body.model_dump()
-    event = counters.CounterEvent(**told)
-    answer = counters.add_event(house, hand_of(request, who, body.model_dump(mode="json")), place, event)
-    book = counters.counter_book(house, place, limit=1)
-    if book.row.no is not None:
-        request.app.state.reading_door.forget(book.row.no)
     return JSONResponse(dict(answer.body), status_code=answer.status)

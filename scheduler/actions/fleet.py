@@ -10,6 +10,7 @@ from scheduler.actions.documents import as_text, held
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.domain.fleet import Counter, Vessel
 from scheduler.domain.fleet_check import faults_of
+from scheduler.domain.sources import EVER_S, source_at
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
@@ -53,7 +54,8 @@ def put_vessel(
 
     Raises:
         Refused: the document makes no sense (all faults listed), uses another vessel's ids, drops a counter that has
-            readings, or changes the scale of one. MissingCondition: the vessel is there and no version was named.
+            readings, or changes the scale of one or which one counts for its position.
+        MissingCondition: the vessel is there and no version was named.
         Stale: the version held is another, or `if_new` and the vessel is there (RFC 9110 13.1.2).
     """
     actor.must_reach(vessel.id, f"vessel {vessel.id}")
@@ -76,6 +78,7 @@ def put_vessel(
                 f"These ids belong to another vessel already: {', '.join(foreign)}. Ids are unique; choose others."
             )
         new = row is None
+        before = None if row is None else held(session, vessel.id)[0]
         if row is None:
             row = VesselRow(id=vessel.id, name=vessel.name, imo=vessel.imo, document=text, version=0, changed_s=0)
             session.add(row)
@@ -96,6 +99,8 @@ def put_vessel(
         session.add(row)
         _keep_assets(session, vessel.id, wanted)
         _keep_counters(session, vessel)
+        if before is not None:
+            _keep_sources(session, before, vessel)
         payload = {
             "vessel": vessel.id,
             "name": vessel.name,
@@ -150,7 +155,7 @@ def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str |
         if row.kind is AssetKind.COUNTER:
             counter = fleet_rows.counter(session, row.id)
             if counter is not None and counter.no is not None:
-                if ledger_rows.newest_reading(session, counter.no) is not None:
+                if _has_readings(session, counter):
                     raise Refused(f"Counter {row.id} has readings, so it cannot leave the document. Put it back.")
                 session.delete(counter)
         session.delete(row)
@@ -173,19 +178,41 @@ def _keep_counters(session: Session, vessel: Vessel) -> None:
                     resolution_milli=_milli(counter),
                     quiet_after_hours=counter.quiet_after_hours,
                 )
-            elif row.newest_s is not None and (row.seconds_per_count, row.modulus, row.position_id) != (
+            elif _has_readings(session, row) and (row.seconds_per_count, row.modulus, row.position_id) != (
                 counter.seconds_per_count,
                 counter.modulus,
                 counter.position,
             ):
                 raise Refused(
-                    f"Counter {counter.id} has readings; its scale, modulus and position cannot change by the document. "
-                    "Give the changed counter a new id."
+                    f"Counter {counter.id} has readings; the document keeps how it counted when first set up. Record a "
+                    f"change of scale or modulus as it happened (leadline counter rescaled {counter.id}); a counter at "
+                    "another position gets a new id."
                 )
             row.seconds_per_count, row.modulus = counter.seconds_per_count, counter.modulus
             row.resolution_milli, row.quiet_after_hours = _milli(counter), counter.quiet_after_hours
             row.position_id, row.plant_id = counter.position, plant.id
             session.add(row)
+
+
+def _has_readings(session: Session, row: CounterRow) -> bool:
+    return row.no is not None and ledger_rows.newest_reading(session, row.no) is not None
+
+
+def _keep_sources(session: Session, before: Vessel, vessel: Vessel) -> None:
+    """Which counter counted first for a position cannot change behind its hours."""
+    rows = fleet_rows.counters(session, vessel.id)
+    there = {(plant.id, position.id): plant for plant in before.plants for position in plant.positions}
+    for plant in vessel.plants:
+        for position in plant.positions:
+            old = there.get((plant.id, position.id))
+            was = None if old is None else source_at(old, position.id, EVER_S)
+            now = source_at(plant, position.id, EVER_S)
+            counted = any(_has_readings(session, row) for row in rows if row.position_id == position.id)
+            if was is not None and now is not None and was != now and counted:
+                raise Refused(
+                    f"{was} counts for position {position.id} and has readings there; that {now} counts instead cannot come "
+                    f"by the document. Record since when: leadline counter primary {now} --at INSTANT."
+                )
 
 
 def _milli(counter: Counter) -> int:

@@ -16,12 +16,15 @@ from scheduler.domain.ledger import (
     OpeningBalance,
     Reading,
     Replacement,
+    Rescale,
     Setup,
     State,
     StepDecision,
     derive,
     pieces,
+    setups_of,
 )
+from scheduler.domain.sources import Change
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerCheckpointRow
@@ -31,17 +34,75 @@ PIECE = 2000
 _LOOK_BACK_DAYS = 3 * 366
 
 
+GIVING = frozenset({"adjustment", "opening balance"})
+"""Kinds of event that give hours; undone by the opposite entry, and not by being passed over."""
+
+
 def setup_of(row: CounterRow) -> Setup:
-    """How a counter counts."""
+    """How a counter counted when first set up."""
     return Setup(row.seconds_per_count, row.modulus, row.resolution_milli, row.id)
 
 
-def event_of(row: CounterEventRow) -> Event:
-    """The ledger's event that a stored counter event stands for."""
+def setups_of_counter(session: Session, row: CounterRow) -> list[tuple[int, Setup]]:
+    """How a counter counted when, see `ledger.setups_of`."""
+    assert row.no is not None
+    events = events_of(ledger_rows.events(session, row.no))
+    return setups_of(setup_of(row), [event for event in events if isinstance(event, Rescale)])
+
+
+def setups_of_vessel(
+    session: Session, vessel_id: str, counters: Sequence[CounterRow]
+) -> dict[int | None, list[tuple[int, Setup]]]:
+    """The same for all counters of a vessel, by their numbers."""
+    rows = ledger_rows.events_of_kinds(session, vessel_id, ("rescale", "undo"))
+    own: dict[int, list[CounterEventRow]] = {}
+    for row in rows:
+        own.setdefault(row.counter_no, []).append(row)
+    return {
+        counter.no: setups_of(
+            setup_of(counter), [e for e in events_of(own.get(counter.no or 0, ())) if isinstance(e, Rescale)]
+        )
+        for counter in counters
+    }
+
+
+def changes_of(session: Session, vessel_id: str, counters: Sequence[CounterRow]) -> dict[str, list[Change]]:
+    """When another counter began to count, by position (see `domain.sources`)."""
+    rows = ledger_rows.events_of_kinds(session, vessel_id, ("primary", "undo"))
+    by_no = {counter.no: counter for counter in counters}
+    undone = undone_by(rows)
+    changes: dict[str, list[Change]] = {}
+    for row in rows:
+        counter = by_no.get(row.counter_no)
+        if row.kind == "primary" and row.id not in undone and counter is not None:
+            changes.setdefault(counter.position_id, []).append((row.at_s, counter.id))
+    return changes
+
+
+def undone_by(rows: Sequence[CounterEventRow]) -> dict[str, str]:
+    """Id of the undo of each event undone, by the id of the latter."""
+    return {json.loads(row.detail)["undoes"]: row.id for row in rows if row.kind == "undo"}
+
+
+def events_of(rows: Sequence[CounterEventRow]) -> list[Event]:
+    """The ledger's events that stored counter events stand for; what was taken back, or is only asked for, is left out."""
+    undone = undone_by(rows)
+    found = (_event(row) for row in rows if row.kind in GIVING or row.id not in undone)
+    return [event for event in found if event is not None]
+
+
+def _event(row: CounterEventRow) -> Event | None:
     detail = json.loads(row.detail)
     match row.kind:
         case "replacement":
             return Replacement(row.at_s, detail["old_final_milli"], detail["new_first_milli"])
+        case "rescale":
+            scale = detail["seconds_per_count"], detail["modulus"], detail["resolution_milli"]
+            return Rescale(row.at_s, detail["old_final_milli"], detail["new_first_milli"], *scale)
+        case "undo":
+            return Adjustment(row.at_s, detail["seconds"]) if "seconds" in detail else None
+        case "adjustment asked" | "undo asked" | "primary":
+            return None
         case "adjustment":
             return Adjustment(row.at_s, detail["seconds"])
         case "opening balance":
@@ -83,8 +144,8 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int) -> None:
     setup = setup_of(row)
     state, after_s = _checkpoint(session, row.no, dirty_from_s)
     items: list[Item] = [
-        *(Reading(*reading) for reading in ledger_rows.readings(session, row.no, after_s)),
-        *(event_of(event) for event in ledger_rows.events(session, row.no, after_s)),
+        *(Reading(*reading) for reading in ledger_rows.readings(session, row.no, after_s, row.skew_most_s)),
+        *events_of(ledger_rows.events(session, row.no, after_s)),
     ]
     ledger_rows.drop_checkpoints(session, row.no, after_s)
     for piece in pieces(items, PIECE):
@@ -155,6 +216,7 @@ class StoredTotals:
     def __init__(self, session: Session, counters: Sequence[CounterRow]) -> None:
         self._session = session
         self._numbers = fleet_rows.counter_numbers(counters)
+        self._changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
 
     def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
         """As `Totals.around`."""
@@ -171,6 +233,10 @@ class StoredTotals:
         number = self._numbers.get(counter_id)
         return 0 if number is None else ledger_rows.given(self._session, number, at_s)
 
+    def changes(self, position: str) -> Sequence[Change]:
+        """As `Totals.changes`."""
+        return self._changes.get(position, ())
+
 
 def daily_of(session: Session, plant: Plant, counters: Sequence[CounterRow], at: datetime) -> dict[str, list[int]]:
     """Seconds each pump ran on each UTC day up to yesterday, newest last, as far back as the counters go (3 years at most)."""
@@ -181,4 +247,6 @@ def daily_of(session: Session, plant: Plant, counters: Sequence[CounterRow], at:
         if row.no is not None
     }
     first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
-    return {pump.id: pump_daily_seconds(plant, points, pump.id, first, max(0, today - first)) for pump in plant.pumps}
+    changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
+    days = max(0, today - first)
+    return {pump.id: pump_daily_seconds(plant, points, pump.id, first, days, changes) for pump in plant.pumps}

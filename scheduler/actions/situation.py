@@ -9,7 +9,6 @@ from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
 from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel
 from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacity
-from scheduler.domain.door import SKEW_S
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
@@ -120,7 +119,7 @@ def load(
     def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
         return running_hours(plant, totals, subject, subject_id, when)
 
-    counters = tuple(_counter(session, row, at) for row in rows)
+    counters = tuple(_counter(row, at) for row in rows)
     silent = {counter.position for counter in counters if counter.silent}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = {**reckon_first(plant, hours_at), **done_of(session, vessel_id)}
@@ -221,12 +220,7 @@ def outage_of(row: OutageRow) -> Outage:
     )
 
 
-def _counter(session: Session, row: CounterRow, at: datetime) -> CounterState:
-    newest_s, latest_s = row.newest_s, seconds(at) + SKEW_S
-    if newest_s is not None and newest_s > latest_s and row.no is not None:
-        # One stamp from a wrong clock must not make a counter look alive for years.
-        sound = ledger_rows.newest_reading(session, row.no, latest_s)
-        newest_s = None if sound is None else sound[0]
-    newest = maybe(newest_s)
+def _counter(row: CounterRow, at: datetime) -> CounterState:
+    newest = maybe(row.newest_s)
     silent = newest is None or at - newest > timedelta(hours=row.quiet_after_hours)
     return CounterState(row.id, row.position_id, newest, silent, row.quiet_after_hours)

@@ -129,19 +129,28 @@ def _other_spelling(text: str) -> int | Refusal:
     return at_s + 1 if leap and isinstance(at_s, int) else at_s
 
 
-def check_item(setup: Setup, item: Mapping[str, object]) -> Accepted | Refusal:
+def check_item(setup: Setup, item: Mapping[str, object], skew: int = 0) -> Accepted | Refusal:
     """One item of a batch, `{"observed_at": ..., "value": ...}`: what the ledger can use, or why it is refused.
 
     A value for an instant in the future is taken: the ledger holds it (R12).
+
+    Args:
+        setup: how the counter counted then. skew: as `skew_s` gives it for the batch, seconds.
     """
     if "value" not in item:
         return _not_a_number(setup, None) if DELTA_KEYS.isdisjoint(item) else delta_refusal(setup, item)
     at_s = instant_s(item.get("observed_at"))
-    return check(setup, item["value"], at_s) if isinstance(at_s, int) else at_s
+    return check(setup, item["value"], at_s, skew) if isinstance(at_s, int) else at_s
 
 
-def check(setup: Setup, value: object, at_s: int) -> Accepted | Refusal:
+def check(setup: Setup, value: object, at_s: int, skew: int = 0) -> Accepted | Refusal:
     """The same for a value and an instant already read (epoch seconds)."""
+    if skew and not EARLIEST_S <= at_s + skew < LATEST_S:
+        return Refusal(
+            "clock not set",
+            f"{setup.name}: sent_at says the sender's clock is {abs(skew) // 86400} days off, and put right by that the reading "
+            "would be from before 2000 or after 2999; set the sender's clock to UTC and send again.",
+        )
     if at_s < EARLIEST_S:
         return Refusal(
             "clock not set",
@@ -167,9 +176,10 @@ def delta_refusal(setup: Setup, item: Mapping[str, object]) -> Refusal:
 
 
 def skew_s(sent_s: int, received_s: int) -> int:
-    """Seconds by which the sender's clock is behind ours; 0 within 5 minutes (R12).
+    """Seconds by which the sender's clock is behind ours, negative ahead; 0 within 5 minutes (R12).
 
-    The stored observation keeps its stamp; what the ledger is given is shifted by this.
+    The stored observation keeps its stamp; what the ledger is given is shifted by this. That takes the clock to have been
+    off by as much when the reading was stamped: nothing else is known of it.
 
     >>> skew_s(1_000, 4_600), skew_s(1_000, 1_200)
     (3600, 0)

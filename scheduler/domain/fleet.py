@@ -116,11 +116,14 @@ class Fitting:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counter:
-    """A running-hour counter that posts cumulative counts.
+    """A running-hour counter that posts cumulative counts, as first set up.
 
     seconds_per_count: 3600 for an hour register, 360 for tenths of an hour, 60 for minutes.
     modulus: counts at which it rolls over to 0, none if it does not. resolution: smallest step, in counts.
-    A position may have several counters one after the other; a replaced counter keeps its id (an event records it).
+    primary: it counts for its position. Of several counters of a position one counts and the others check it.
+    What changes later is an event of the counter, and never an edit here once it has readings: another scale or modulus
+    (rescale), another counter of the position that counts from an instant on (primary), a new one in its place
+    (replacement; it keeps its id). When each of these was in force follows from the events.
     """
 
     __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
@@ -131,6 +134,7 @@ class Counter:
     resolution: float = 1.0
     quiet_after_hours: int = 36
     """No reading for this long: the counter is called silent."""
+    primary: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -206,6 +206,16 @@ def _counters(at: str, plant: Plant) -> Iterator[Fault]:
                     f"{member} {named} is {figure}: above 0 and not beyond 2^64 was expected. Give {what}.",
                 )
 
+    for position in plant.positions:
+        own = [(i, c) for i, c in enumerate(plant.counters) if c.position == position.id]
+        counting = [c.id for _, c in own if c.primary]
+        if own and len(counting) != 1:
+            yield (
+                f"{at}/counters/{own[-1][0]}/primary",
+                f'Position "{position.id}" has {len(own)} counters, of which {len(counting)} count for it: one was expected, '
+                "the others only check it. Leave primary true for that one and set it false for the others.",
+            )
+
 
 def _crew(at: str, crew: Crew) -> Iterator[Fault]:
     if not 1 <= crew.hands <= MOST_HANDS:

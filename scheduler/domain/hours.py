@@ -6,13 +6,15 @@ not. A database answers both by seeks (`Totals`), memory by `Curves`.
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import pairwise
+from types import MappingProxyType
 from typing import Protocol, Self
 
 from scheduler.domain.fleet import Plant
 from scheduler.domain.ledger_words import Entry, Verdict
+from scheduler.domain.sources import Change, Changes, source_at, sources_of
 from scheduler.domain.words import Subject
 
 DAY_S = 86_400
@@ -50,6 +52,9 @@ class Totals(Protocol):
 
     def given(self, counter_id: str, at_s: int) -> int:
         """Seconds that opening balances and adjustments gave up to and at an instant."""
+
+    def changes(self, position: str) -> Sequence[Change]:
+        """When another counter of the position began to count for it; empty when it was always the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +94,7 @@ class Curves:
     """`Totals` in memory, by counter id."""
 
     curves: Mapping[str, Curve]
+    changed: Changes = field(default_factory=dict)
 
     def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
         """As `Totals.around`."""
@@ -100,13 +106,17 @@ class Curves:
         curve = self.curves.get(counter_id)
         return 0 if curve is None else curve.given(at_s)
 
+    def changes(self, position: str) -> Sequence[Change]:
+        """As `Totals.changes`."""
+        return self.changed.get(position, ())
+
 
 def running_hours(plant: Plant, totals: Totals, subject: Subject, subject_id: str, at: datetime) -> RunningHours:
     """Running hours of a position, pump or part at an instant.
 
-    A position's are those of its counters; a pump's those its positions ran during its stays, on top of what the stays
-    say it had run before; a part's those its pumps ran while it was fitted. Between two readings the run is pro-rated
-    and marked estimated; after the newest reading the hours stay where it left them.
+    A position's are those of the counter that counts for it, one at any time; a pump's those its positions ran during its
+    stays, on top of what the stays say it had run before; a part's those its pumps ran while it was fitted. Between two
+    readings the run is pro-rated and marked estimated; after the newest reading the hours stay where it left them.
 
     Args:
         subject: not PLANT, which has no hours.
@@ -160,9 +170,14 @@ def daily_seconds(points: Sequence[Point], first_day: int, days: int) -> list[in
 
 
 def pump_daily_seconds(
-    plant: Plant, points: Mapping[str, Sequence[Point]], pump: str, first_day: int, days: int
+    plant: Plant,
+    points: Mapping[str, Sequence[Point]],
+    pump: str,
+    first_day: int,
+    days: int,
+    changes: Changes = MappingProxyType({}),
 ) -> list[int]:
-    """Seconds a pump ran on each UTC day, over its stays; a day belongs to the stay that holds its noon.
+    """Seconds a pump ran on each UTC day, over its stays; a day belongs to the stay and the counter that hold its noon.
 
     Args:
         points: (instant, total) of each counter by id, in order.
@@ -176,21 +191,41 @@ def pump_daily_seconds(
                 continue
             for day, run in enumerate(daily_seconds(points[counter.id], first_day, days)):
                 noon = (first_day + day) * DAY_S + DAY_S // 2
-                if _second(stay.from_at) <= noon and (stay.to_at is None or noon < _second(stay.to_at)):
+                inside = _second(stay.from_at) <= noon and (stay.to_at is None or noon < _second(stay.to_at))
+                if inside and counter.id == source_at(plant, stay.position, noon, changes.get(stay.position, ())):
                     ran[day] += run
     return ran
 
 
 def _position(plant: Plant, totals: Totals, position: str, at_s: int) -> RunningHours:
-    parts = []
-    for counter in plant.counters:
-        if counter.position == position:
-            before, after = totals.around(counter.id, at_s)
-            total, estimated = _total_at(before, after, at_s)
-            as_of_s = None if before is None else before[0] if after is None else at_s
-            seconds = (total or 0) + totals.given(counter.id, at_s)
-            parts.append(RunningHours(seconds=seconds, as_of=_instant(as_of_s), estimated=estimated))
+    """What each counter counted while it was the one that counts; hours go on over a change without a step."""
+    sources = sources_of(plant, position, totals.changes(position))
+    parts: list[RunningHours] = []
+    for n, (from_s, counter) in enumerate(sources):
+        if n and from_s > at_s:
+            break
+        ends_s = sources[n + 1][0] if n + 1 < len(sources) else None
+        until_s = at_s if ends_s is None else min(at_s, ends_s)
+        now = _counted(totals, counter, until_s)
+        if n:
+            was = _counted(totals, counter, from_s)
+            now = RunningHours(
+                seconds=now.seconds - was.seconds,
+                as_of=now.as_of if now.as_of is not None and _second(now.as_of) >= from_s else None,
+                estimated=now.estimated or was.estimated or was.as_of is None,
+            )
+        short = ends_s is not None and ends_s <= at_s and (now.as_of is None or _second(now.as_of) < ends_s)
+        parts.append(replace(now, estimated=now.estimated or short))
     return _sum(parts)
+
+
+def _counted(totals: Totals, counter: str, at_s: int) -> RunningHours:
+    before, after = totals.around(counter, at_s)
+    total, estimated = _total_at(before, after, at_s)
+    as_of_s = None if before is None else before[0] if after is None else at_s
+    return RunningHours(
+        seconds=(total or 0) + totals.given(counter, at_s), as_of=_instant(as_of_s), estimated=estimated
+    )
 
 
 def _pump(plant: Plant, totals: Totals, pump: str, at_s: int) -> RunningHours:

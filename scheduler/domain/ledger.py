@@ -1,7 +1,7 @@
 """Running-hours ledger of one counter: a pure replay of its readings and events (rules R1 to R17).
 
 Readings and events go in, in observation order; entries, flags and a small state come out. Nothing here knows a clock or
-a table. Order of items at one instant: marked bad, step decision, opening balance, replacement, adjustment, reading; the
+a table. Order of items at one instant: marked bad, step decision, opening balance, replacement, rescale, adjustment, reading; the
 first reading received at an instant stays, another at the same instant is passed over (R2).
 
 What a store has to do
@@ -15,6 +15,10 @@ What a store has to do
        flags returned, and keep `state.to_text()` as a checkpoint.
     5. Entries may share an instant: keep them in the order given; the last one with a total_s is the total there.
     6. What a person did about a flag is kept under (counter, flag code, at_s) and outlives the rewriting.
+
+A counter counts as its `Setup` says until a rescale, from then on as that says, and so forth: the set-up of the vessel
+document is the first one, `setups_of` gives the stretches of all. A reading's instant is the one put right by its skew;
+a store keys it by the stamp it came with.
 
 `Entry.total_s` is the counter's own count and none where a value is not used; opening balances and adjustments are
 summed apart, because they are steps and must not be pro-rated. Running seconds at an instant: see `hours.py`.
@@ -37,6 +41,7 @@ from scheduler.domain.ledger_words import (
     OpeningBalance,
     Reading,
     Replacement,
+    Rescale,
     Setup,
     State,
     StepDecision,
@@ -59,6 +64,7 @@ __all__ = [
     "OpeningBalance",
     "Reading",
     "Replacement",
+    "Rescale",
     "Setup",
     "State",
     "StepDecision",
@@ -68,6 +74,8 @@ __all__ = [
     "fold",
     "in_order",
     "pieces",
+    "setup_at",
+    "setups_of",
     "step",
 ]
 
@@ -108,17 +116,33 @@ def in_order(items: Iterable[Item]) -> list[Item]:
 
 def _key(item: Item) -> tuple[int, ...]:
     match item:
-        case Reading(at_s, value_milli, received_s):
-            return at_s, RANK[Reading], received_s, value_milli
+        case Reading(at_s, value_milli, received_s, skew_s):
+            return at_s, RANK[Reading], received_s, value_milli, skew_s
         case Replacement():
             final = -1 if item.old_final_milli is None else item.old_final_milli
             return item.at_s, RANK[Replacement], final, item.new_first_milli
+        case Rescale():
+            final = -1 if item.old_final_milli is None else item.old_final_milli
+            modulus = -1 if item.modulus is None else item.modulus
+            scale = item.seconds_per_count, modulus, item.resolution_milli
+            return item.at_s, RANK[Rescale], final, item.new_first_milli, *scale
         case OpeningBalance() | Adjustment():
             return item.at_s, RANK[type(item)], item.seconds
         case StepDecision():
             return item.at_s, RANK[StepDecision], item.credit_s
         case BadReading():
             return item.at_s, RANK[BadReading]
+
+
+def setups_of(setup: Setup, rescales: Iterable[Rescale]) -> list[tuple[int, Setup]]:
+    """How a counter counted when: (from this second on, set-up), in order; the first one from the beginning of time."""
+    later = sorted(rescales, key=_key)
+    return [(-(2**62), setup), *((item.at_s, setup.scaled(item.scale)) for item in later)]
+
+
+def setup_at(setups: Sequence[tuple[int, Setup]], at_s: int) -> Setup:
+    """The set-up in force at an instant, of stretches as `setups_of` gives them."""
+    return next(setup for from_s, setup in reversed(setups) if from_s <= at_s)
 
 
 def pieces(items: Iterable[Item], size: int) -> Iterator[list[Item]]:

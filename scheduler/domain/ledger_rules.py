@@ -1,12 +1,21 @@
-"""The rules of the ledger, item by item (R4 to R17). `ledger.py` is the door to them.
-
-A value follows from another when the rise between them fits the time between them. Tolerance of a stretch: the counter's
-resolution, 0.05 h, and 0.1 % of the stretch (common practice, no source).
-"""
+"""The rules of the ledger, item by item (R4 to R17). `ledger.py` is the door to them, `ledger_fit.py` has the sums."""
 
 from collections.abc import Iterable, Iterator
 
 from scheduler.domain import ledger_says as says
+from scheduler.domain.ledger_fit import (
+    AHEAD_S,
+    DAY_S,
+    SLACK_S,
+    Fit,
+    advanced,
+    allowance_s,
+    anchored,
+    fits,
+    follows,
+    rolled,
+    tolerance_s,
+)
 from scheduler.domain.ledger_words import (
     RANK,
     Adjustment,
@@ -19,6 +28,7 @@ from scheduler.domain.ledger_words import (
     OpeningBalance,
     Reading,
     Replacement,
+    Rescale,
     Setup,
     State,
     StepDecision,
@@ -26,77 +36,19 @@ from scheduler.domain.ledger_words import (
     Why,
 )
 
-DAY_S = 86_400
-SLACK_S = 180
-"""0.05 h."""
-AHEAD_S = 300
-"""A sender's clock may be this much ahead of ours."""
 MOST_LINES = 8
 """More runs of held values than this, none following from another, and only a person can end it."""
 MOST_PENDING = 200
 """Entries that may still change. Past that the oldest held ones stay held, which changes no hours, and a reset that no
 rise has confirmed is taken as confirmed."""
 
-Fit = tuple[Verdict, int]
-
-
-def tolerance_s(setup: Setup, stretch_s: int) -> int:
-    """T of a stretch of time, seconds."""
-    return setup.resolution_seconds + SLACK_S + stretch_s // 1000
-
-
-def follows(setup: Setup, from_at_s: int, from_milli: int, at_s: int, value_milli: int) -> Fit | None:
-    """How the second value follows from the first (verdict, seconds credited), or none. Rules R5, R8, R9."""
-    rise = setup.seconds(value_milli) - setup.seconds(from_milli)
-    elapsed = at_s - from_at_s
-    most = elapsed + tolerance_s(setup, elapsed)
-    if rise >= 0:
-        return (Verdict.CREDITED, rise) if rise <= most else None
-    if -rise <= min(setup.resolution_seconds, 3600):
-        return Verdict.JITTER, 0
-    modulus = setup.modulus_seconds
-    if modulus is not None and 0 <= rise + modulus <= most:
-        return Verdict.ROLLOVER, rise + modulus
-    return None
-
-
-def allowance_s(setup: Setup, good: Good, at_s: int) -> int:
-    """Seconds that can still be credited at an instant since the anchor: elapsed and one tolerance. Rule R5."""
-    elapsed = at_s - good.anchor_at_s
-    return max(0, good.anchor_run_s + elapsed + tolerance_s(setup, elapsed) - good.run_s)
-
-
-def rolled(good: Good, at_s: int) -> Good:
-    """The same with its anchor moved up to the next one, if that is 24 h back."""
-    if at_s - good.next_at_s < DAY_S:
-        return good
-    return good._replace(anchor_at_s=good.next_at_s, anchor_run_s=good.next_run_s)
-
-
-def fits(setup: Setup, good: Good, at_s: int, value_milli: int) -> Fit | None:
-    """How a reading follows from the last good one, within what the anchor allows, or none."""
-    fit = follows(setup, good.at_s, good.value_milli, at_s, value_milli)
-    return fit if fit is not None and fit[1] <= allowance_s(setup, good, at_s) else None
-
-
-def advanced(good: Good, at_s: int, value_milli: int, credit_s: int) -> Good:
-    """The count after a reading was credited."""
-    run_s = good.run_s + credit_s
-    next_at, next_run = (at_s, run_s) if at_s - good.next_at_s >= DAY_S else (good.next_at_s, good.next_run_s)
-    rose_s = at_s if credit_s > 0 else good.rose_s
-    return Good(at_s, value_milli, run_s, good.anchor_at_s, good.anchor_run_s, next_at, next_run, rose_s)
-
-
-def anchored(at_s: int, value_milli: int, run_s: int, rose_s: int) -> Good:
-    """The count started from a value that stands by itself: baseline, new counter, a person's decision."""
-    return Good(at_s, value_milli, run_s, at_s, run_s, at_s, run_s, rose_s)
-
 
 class Fold:
     """A fold under way; lives only inside one call of `ledger.fold`."""
 
     def __init__(self, setup: Setup, state: State) -> None:
-        self.setup = setup
+        self.setup, self.scale = setup.scaled(state.scale), state.scale
+        self.skew_s = state.skew_s
         self.last_s, self.last_rank, self.read_s = state.last_s, state.last_rank, state.read_s
         self.good, self.before = state.good, state.before
         self.lines = list(state.lines)
@@ -120,13 +72,15 @@ class Fold:
             self.given_s,
             tuple(self.pending),
             tuple(self.open),
+            self.skew_s,
+            self.scale,
         )
 
     def run(self, items: Iterable[Item]) -> None:
         """Take all items, in order."""
         rest = iter(items)
         while True:
-            calm = not self._undecided() and not self.pending and not self.open and self.word is None
+            calm = not (self.lines or self.before or self.pending or self.open or self.word or self.skew_s)
             item = self._plain(self.good, rest) if calm and self.good is not None else next(rest, None)
             if item is None:
                 return
@@ -148,10 +102,10 @@ class Fold:
             if item.__class__ is not Reading:
                 odd = item
                 break
-            at, milli, received = item
+            at, milli, received, skew = item
             seconds = milli * per_count // 1000
             elapsed, rise = at - at_0, seconds - seconds_0
-            if at <= last or at > received + AHEAD_S or not 0 <= rise <= elapsed + slack + elapsed // 1000:
+            if skew or at <= last or at > received + AHEAD_S or not 0 <= rise <= elapsed + slack + elapsed // 1000:
                 odd = item
                 break
             day = at - next_at >= DAY_S
@@ -195,6 +149,7 @@ class Fold:
             case Reading():
                 if item.at_s != self.read_s:  # the first value at an instant stays (R2)
                     self.read_s = item.at_s
+                    self._look_at_clock(item.at_s, item.skew_s)
                     self._read(item.at_s, item.value_milli, item.received_s)
             case BadReading():
                 self.word = (item.at_s, None)
@@ -205,7 +160,16 @@ class Fold:
             case Adjustment():
                 self._give(item.at_s, item.seconds, Verdict.ADJUSTMENT)
             case Replacement():
-                self._replace(item)
+                self._replace(item, Verdict.REPLACEMENT)
+            case Rescale():
+                self._replace(item, Verdict.RESCALE)
+
+    def _look_at_clock(self, at_s: int, skew_s: int) -> None:
+        """One flag for a run of readings whose sender's clock is off by about the same (R12)."""
+        if abs(skew_s - self.skew_s) > AHEAD_S:
+            if skew_s:
+                self.open.append(says.clock(self.setup, at_s, skew_s))
+            self.skew_s = skew_s
 
     def _read(self, at_s: int, milli: int, received_s: int) -> None:
         if self.word is not None:
@@ -292,17 +256,17 @@ class Fold:
         self.given_s += seconds
         self._put(Entry(at_s, seconds, None, verdict, Why.PLAIN))
 
-    def _replace(self, item: Replacement) -> None:
-        """Close the old counter at its final value as if it were a reading, go on from the new one (R14)."""
+    def _replace(self, item: Replacement | Rescale, verdict: Verdict) -> None:
+        """Close the old counter or scale at its final value as if it were a reading, go on from the new one (R14, R15)."""
         at_s, final, good = item.at_s, item.old_final_milli, self.good
         if good is None:
-            self.good = anchored(at_s, item.new_first_milli, 0, at_s)
-            self._put(Entry(at_s, 0, 0, Verdict.REPLACEMENT, Why.PLAIN))
+            self._go_on(item, 0, at_s)
+            self._put(Entry(at_s, 0, 0, verdict, Why.PLAIN))
             return
         credit_s, why = 0, Why.PLAIN
         if final is None:
             why = Why.FINAL_UNKNOWN
-            self.open.append(says.replaced_unknown(self.setup, good, at_s))
+            self.open.append(says.replaced_unknown(self.setup, good, at_s, verdict))
         else:
             fit = None
             if not self._follows_held(at_s, final) and len(self.lines) < MOST_LINES:
@@ -314,14 +278,20 @@ class Fold:
                         self._end_glitch(at_s)
             if fit is None:
                 why = Why.FINAL_DOES_NOT_FIT
-                self.open.append(says.replaced_misfit(self.setup, good, at_s, final))
+                self.open.append(says.replaced_misfit(self.setup, good, at_s, final, verdict))
             else:
                 self._end_spikes(at_s)
                 credit_s = fit[1]
         self._settle()
         run_s = good.run_s + credit_s
-        self.good = anchored(at_s, item.new_first_milli, run_s, at_s if credit_s > 0 else good.rose_s)
-        self._put(Entry(at_s, credit_s, run_s, Verdict.REPLACEMENT, why))
+        self._go_on(item, run_s, at_s if credit_s > 0 else good.rose_s)
+        self._put(Entry(at_s, credit_s, run_s, verdict, why))
+
+    def _go_on(self, item: Replacement | Rescale, run_s: int, rose_s: int) -> None:
+        if isinstance(item, Rescale):
+            self.scale = item.scale
+            self.setup = self.setup.scaled(item.scale)
+        self.good = anchored(item.at_s, item.new_first_milli, run_s, rose_s)
 
     def _undecided(self) -> bool:
         return bool(self.lines) or self.before is not None

@@ -2,7 +2,8 @@
 
 from datetime import UTC, datetime
 
-from scheduler.domain.ledger_words import Code, Flag, Good, Setup
+from scheduler.domain.ledger_hints import hint
+from scheduler.domain.ledger_words import Code, Flag, Good, Setup, Verdict
 
 
 def instant_text(at_s: int) -> str:
@@ -45,6 +46,7 @@ def held(setup: Setup, good: Good, at_s: int, value_milli: int, rose: bool) -> F
     says = (
         f"{setup.name} {what} at {instant_text(at_s)}: {how}. Nothing is counted from there on. "
         "Read the counter; then mark the reading bad, decide what the step counts, or record the replacement."
+        + hint(setup, good, at_s, value_milli)
     )
     return Flag(Code.HELD, at_s, says, abs(change_s))
 
@@ -66,6 +68,16 @@ def future(setup: Setup, at_s: int, received_s: int) -> Flag:
         "It is not counted. Set the clock of the sender to UTC."
     )
     return Flag(Code.FUTURE, at_s, says, ahead_s)
+
+
+def clock(setup: Setup, at_s: int, skew_s: int) -> Flag:
+    """The sender's clock is off; what it posts is counted at the instant put right."""
+    off = f"{abs(skew_s) // 60} min {'behind' if skew_s > 0 else 'ahead'}"
+    says = (
+        f"{setup.name}: from {instant_text(at_s)} on the clock of the gateway is {off}. Its readings are counted at the "
+        "instant put right by that, and keep the stamp they came with. Set the clock of the gateway to UTC."
+    )
+    return Flag(Code.CLOCK, at_s, says, abs(skew_s))
 
 
 def spike(setup: Setup, flag: Flag, at_s: int) -> Flag:
@@ -96,23 +108,27 @@ def glitch(setup: Setup, flag: Flag, at_s: int) -> Flag:
     return Flag(Code.GLITCH, flag.at_s, says, 0)
 
 
-def replaced_unknown(setup: Setup, good: Good, at_s: int) -> Flag:
-    """Exchanged, and nobody wrote down what the old one showed."""
+def _changed(verdict: Verdict) -> str:
+    return "was exchanged" if verdict is Verdict.REPLACEMENT else "changed its scale"
+
+
+def replaced_unknown(setup: Setup, good: Good, at_s: int, verdict: Verdict) -> Flag:
+    """Exchanged or set to another scale, and nobody wrote down what the old one showed."""
     gap_s = at_s - good.at_s
     says = (
-        f"{setup.name} was exchanged at {instant_text(at_s)} and its final value is not known: counted up to "
+        f"{setup.name} {_changed(verdict)} at {instant_text(at_s)} and its final value is not known: counted up to "
         f"{counts_text(good.value_milli)} at {instant_text(good.at_s)}, up to {hours_text(gap_s)} may be missing. "
         "If you know the hours, add an adjustment."
     )
     return Flag(Code.REPLACEMENT, at_s, says, gap_s)
 
 
-def replaced_misfit(setup: Setup, good: Good, at_s: int, final_milli: int) -> Flag:
-    """Exchanged, and the final value cannot follow from the last good reading."""
+def replaced_misfit(setup: Setup, good: Good, at_s: int, final_milli: int, verdict: Verdict) -> Flag:
+    """Exchanged or set to another scale, and the final value cannot follow from the last good reading."""
     says = (
-        f"{setup.name} was exchanged at {instant_text(at_s)} with a final value of {counts_text(final_milli)}, which does not "
+        f"{setup.name} {_changed(verdict)} at {instant_text(at_s)} with a final value of {counts_text(final_milli)}, which does not "
         f"follow from {counts_text(good.value_milli)} at {instant_text(good.at_s)}: counted up to the latter only. "
-        "Correct the replacement, or add an adjustment."
+        "Undo it and record it anew with the right value, or add an adjustment."
     )
     return Flag(Code.REPLACEMENT, at_s, says, at_s - good.at_s)
 

@@ -13,8 +13,10 @@ from typing import Any, NamedTuple, Self, TypeVar
 from scheduler.domain.fleet import Counter
 
 T = TypeVar("T")
+Scale = tuple[int, int | None, int]
+"""Seconds per count, modulus, resolution in thousandths: a `Setup` without its name."""
 
-FORMAT = 1
+FORMAT = 2
 """Version of `State.to_text`; a checkpoint of another version is thrown away and derived anew."""
 
 
@@ -30,6 +32,7 @@ class Verdict(StrEnum):
     SPIKE = "spike"
     HELD = "held"
     REPLACEMENT = "replacement"
+    RESCALE = "rescale"
     ADJUSTMENT = "adjustment"
     OPENING = "opening"
 
@@ -60,9 +63,11 @@ class Code(StrEnum):
     RESET = "reset"
     GLITCH = "glitch"
     REPLACEMENT = "replacement"
+    CLOCK = "clock"
     DECISION = "decision"
     SILENT = "silent"
     STANDING = "standing"
+    SOURCES = "sources differ"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +89,12 @@ class Setup:
 
     @classmethod
     def of(cls, counter: Counter) -> Self:
-        """The set-up of a counter of the vessel document."""
+        """The set-up of a counter of the vessel document: how it counted when first set up."""
         return cls(counter.seconds_per_count, counter.modulus, max(1, round(counter.resolution * 1000)), counter.id)
+
+    def scaled(self, scale: Scale | None) -> "Setup":
+        """The same counter on another scale; none leaves it as it is."""
+        return self if scale is None else Setup(*scale, self.name)
 
     def seconds(self, value_milli: int) -> int:
         """Whole seconds that a value stands for, rounded down; differences of it never drift."""
@@ -103,11 +112,16 @@ class Setup:
 
 
 class Reading(NamedTuple):
-    """What a counter showed. at_s: observed, epoch seconds UTC. value_milli: counts x 1000. received_s: when it came in."""
+    """What a counter showed. value_milli: counts x 1000. received_s: when it came in, epoch seconds UTC.
+
+    at_s: when it was observed, put right by skew_s, the seconds by which the sender's clock was behind ours when it was
+    sent (0 within 5 minutes, negative ahead). The stored reading keeps the stamp it came with (rule R12).
+    """
 
     at_s: int
     value_milli: int
     received_s: int
+    skew_s: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +157,26 @@ class Replacement:
 
 
 @dataclass(frozen=True, slots=True)
+class Rescale:
+    """The counter counts otherwise from here on: scale, modulus, smallest step (rule R15). Never inferred from values.
+
+    What the old scale showed at the end, in old counts (none: not known), and what the new one starts at, in new counts.
+    """
+
+    at_s: int
+    old_final_milli: int | None
+    new_first_milli: int
+    seconds_per_count: int
+    modulus: int | None
+    resolution_milli: int
+
+    @property
+    def scale(self) -> "Scale":
+        """How it counts from here on."""
+        return self.seconds_per_count, self.modulus, self.resolution_milli
+
+
+@dataclass(frozen=True, slots=True)
 class Adjustment:
     """Seconds that a person adds (or takes away); undone by the opposite adjustment (rule R16)."""
 
@@ -150,7 +184,7 @@ class Adjustment:
     seconds: int
 
 
-Event = BadReading | StepDecision | OpeningBalance | Replacement | Adjustment
+Event = BadReading | StepDecision | OpeningBalance | Replacement | Rescale | Adjustment
 Item = Reading | Event
 
 RANK: dict[type, int] = {
@@ -158,14 +192,15 @@ RANK: dict[type, int] = {
     StepDecision: 1,
     OpeningBalance: 2,
     Replacement: 3,
-    Adjustment: 4,
-    Reading: 5,
+    Rescale: 4,
+    Adjustment: 5,
+    Reading: 6,
 }
 """Order of items at one instant: a person's word first, the reading last (so it is the new counter's after an exchange)."""
 
 
 class Entry(NamedTuple):
-    """One line of the ledger: one for each reading, replacement, adjustment and opening balance.
+    """One line of the ledger: one for each reading, replacement, rescale, adjustment and opening balance.
 
     credit_s: seconds it adds. total_s: seconds counted by the counter so far, none where the value is not used (held,
     spike, glitch, marked bad) and for adjustments and opening balances, whose credit is summed apart (`given`).
@@ -210,7 +245,8 @@ class State:
 
     good: the reading the count rests on. before: where it rested before a reset that is not yet confirmed. lines: the
     newest reading of each run of held readings. word: a person's word on the reading at an instant (instant, credit or
-    none for bad). pending and open: entries and flags that later items may still change.
+    none for bad). pending and open: entries and flags that later items may still change. skew_s: how far off the
+    sender's clock was last said to be. scale: how the counter counts since a rescale; none, as first set up.
     """
 
     last_s: int | None = None
@@ -224,6 +260,8 @@ class State:
     given_s: int = 0
     pending: tuple[Entry, ...] = ()
     open: tuple[Flag, ...] = ()
+    skew_s: int = 0
+    scale: Scale | None = None
 
     @property
     def run_s(self) -> int:
@@ -256,7 +294,7 @@ class State:
             version, *values = json.loads(text)
             if version != FORMAT:
                 raise ValueError("another version")
-            last, rank, read, good, before, lines, word, ahead, given, pending, flags = values
+            last, rank, read, good, before, lines, word, ahead, given, pending, flags, skew, scale = values
             return cls(
                 last,
                 rank,
@@ -269,6 +307,8 @@ class State:
                 given,
                 tuple(Entry(at, credit, total, Verdict(said), why) for at, credit, total, said, why in pending),
                 tuple(Flag(Code(code), at, says, seconds) for code, at, says, seconds in flags),
+                skew,
+                _or_none(scale, lambda three: (three[0], three[1], three[2])),
             )
         except (ValueError, TypeError) as fault:
             raise ValueError(

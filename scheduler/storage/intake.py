@@ -93,13 +93,18 @@ class Intake:
         self.stop()
 
     def submit(
-        self, vessel_id: str, readings: Sequence[tuple[int, int, int, int]], log: Sequence[LogItem] = ()
+        self,
+        vessel_id: str,
+        readings: Sequence[tuple[int, int, int, int]],
+        log: Sequence[LogItem] = (),
+        skew_s: int = 0,
     ) -> "Future[Answer]":
         """Hands in one request; the future answers after the commit, or raises why nothing of it was stored.
 
         Args:
             vessel_id: whose counters they are. readings: (counter_no, at_s, value_milli, received_s), valid, see
                 `Reading`. log: items that were refused, to be kept in the intake log in the same transaction.
+            skew_s: seconds by which the sender's clock is behind ours.
 
         Raises:
             Busy: too much waits, or the intake was stopped; `more` has `retry_after` in seconds. The future raises Busy
@@ -112,7 +117,7 @@ class Intake:
             if self._readings and self._readings + len(readings) > self._most_readings:
                 raise Busy(_FULL, more=RETRY_AFTER)
             try:
-                self._queue.put_nowait(_Waiting(Post(vessel_id, readings, log), future))
+                self._queue.put_nowait(_Waiting(Post(vessel_id, readings, log, skew_s), future))
             except queue.Full:
                 raise Busy(_FULL, more=RETRY_AFTER) from None
             self._readings += len(readings)

@@ -11,6 +11,9 @@ from typing import Any, NamedTuple
 from scheduler.storage.database import lock_statement
 from scheduler.storage.tables import Unstored
 
+AHEAD_S = 300
+"""A reading further ahead of its receipt is from the future: kept, and never the newest one."""
+
 
 class Door(StrEnum):
     """What the door answers for one reading. Refused ones are found before they come here."""
@@ -41,23 +44,26 @@ class LogItem(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Post:
-    """One request: readings and log items of one vessel."""
+    """One request: readings and log items of one vessel. skew_s: how far the sender's clock was behind ours."""
 
     vessel_id: str
     readings: Sequence[tuple[int, int, int, int]]
     log: Sequence[LogItem] = ()
+    skew_s: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What became of a request: one door for each reading, in their order; newest stored instant of each counter."""
+    """What became of a request: one door for each reading, in their order; `newest_s` of each counter's row."""
 
     doors: tuple[Door, ...]
-    newest_s: Mapping[int, int]
+    newest_s: Mapping[int, int | None]
 
 
-_Row = tuple[int, int, int, int, str]
-"""counter_no, at_s, value_milli, received_s, vessel_id: the columns of `reading` in order."""
+_Row = tuple[int, int, int, int, str, int]
+"""counter_no, at_s, value_milli, received_s, vessel_id, skew_s: the columns of `reading` in order."""
+_Span = tuple[int, int | None, int]
+"""Of what a counter got: first instant put right, last one not from the future (none), furthest that one was put later."""
 
 
 class IntakeStore(ABC):
@@ -71,7 +77,7 @@ class IntakeStore(ABC):
     def write(self, posts: Sequence[Post]) -> list[Answer]:
         """Stores the posts, all or none, and returns their answers after the commit. Driver errors come as they are."""
         self.begin(sorted({post.vessel_id for post in posts}))
-        rows: list[_Row] = [(*reading, post.vessel_id) for post in posts for reading in post.readings]
+        rows: list[_Row] = [(*reading, post.vessel_id, post.skew_s) for post in posts for reading in post.readings]
         held = self.insert(rows)
         doors = _doors(rows, held)
         spans = _spans(rows, doors)
@@ -103,8 +109,8 @@ class IntakeStore(ABC):
         """Inserts what is new; returns the value held for each row (by its index) whose place was taken."""
 
     @abstractmethod
-    def touch(self, spans: Mapping[int, tuple[int, int]], others: Iterable[int]) -> dict[int, int]:
-        """Moves newest_s and dirty_from_s of the counters by (first, last) stored; returns all their newest_s."""
+    def touch(self, spans: Mapping[int, _Span], others: Iterable[int]) -> dict[int, int | None]:
+        """Moves newest_s, dirty_from_s and skew_most_s of the counters by what was stored; returns all their newest_s."""
 
     @abstractmethod
     def names(self, counter_nos: Iterable[int]) -> dict[int, str]:
@@ -143,13 +149,14 @@ class SqliteIntake(IntakeStore):
     """SQLite: all rows in one executemany; one by one only when some place was taken."""
 
     INSERT = (
-        "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id) VALUES (?, ?, ?, ?, ?) "
+        "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id, skew_s) VALUES (?, ?, ?, ?, ?, ?) "
         "ON CONFLICT (counter_no, at_s) DO NOTHING"
     )
     HELD = "SELECT value_milli FROM reading WHERE counter_no = ? AND at_s = ?"
     TOUCH = (
-        "UPDATE counter SET newest_s = max(coalesce(newest_s, ?), ?), "
-        "dirty_from_s = min(coalesce(dirty_from_s, ?), ?) WHERE no = ? RETURNING newest_s"
+        "UPDATE counter SET newest_s = coalesce(max(newest_s, ?2), newest_s, ?2), "
+        "dirty_from_s = min(coalesce(dirty_from_s, ?1), ?1), skew_most_s = max(skew_most_s, ?3) "
+        "WHERE no = ?4 RETURNING newest_s"
     )
 
     def begin(self, vessel_ids: list[str]) -> None:  # noqa: ARG002 - SQLite has one writer for all
@@ -174,11 +181,11 @@ class SqliteIntake(IntakeStore):
                 (held[index],) = self.connection.execute(self.HELD, row[:2]).fetchone()
         return held
 
-    def touch(self, spans: Mapping[int, tuple[int, int]], others: Iterable[int]) -> dict[int, int]:
+    def touch(self, spans: Mapping[int, _Span], others: Iterable[int]) -> dict[int, int | None]:
         """As the base says."""
         newest = {}
-        for no, (first, last) in spans.items():
-            newest[no] = self.connection.execute(self.TOUCH, (last, last, first, first, no)).fetchone()[0]
+        for no, span in spans.items():
+            newest[no] = self.connection.execute(self.TOUCH, (*span, no)).fetchone()[0]
         for no in others:
             newest[no] = self.connection.execute("SELECT newest_s FROM counter WHERE no = ?", (no,)).fetchone()[0]
         return newest
@@ -192,12 +199,12 @@ class SqliteIntake(IntakeStore):
 
 
 class PostgresIntake(IntakeStore):
-    """PostgreSQL: the columns go over as five arrays."""
+    """PostgreSQL: the columns go over as six arrays."""
 
     place = "%s"
     INSERT = (
-        "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id) "
-        "SELECT * FROM unnest(%s::integer[], %s::bigint[], %s::bigint[], %s::bigint[], %s::text[]) "
+        "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id, skew_s) "
+        "SELECT * FROM unnest(%s::integer[], %s::bigint[], %s::bigint[], %s::bigint[], %s::text[], %s::bigint[]) "
         "ON CONFLICT (counter_no, at_s) DO NOTHING RETURNING counter_no, at_s"
     )
     HELD = (
@@ -206,8 +213,8 @@ class PostgresIntake(IntakeStore):
     )
     TOUCH = (
         "UPDATE counter SET newest_s = greatest(newest_s, wanted.last), "
-        "dirty_from_s = least(dirty_from_s, wanted.first) "
-        "FROM unnest(%s::integer[], %s::bigint[], %s::bigint[]) AS wanted (no, first, last) "
+        "dirty_from_s = least(dirty_from_s, wanted.first), skew_most_s = greatest(skew_most_s, wanted.most) "
+        "FROM unnest(%s::integer[], %s::bigint[], %s::bigint[], %s::bigint[]) AS wanted (no, first, last, most) "
         "WHERE counter.no = wanted.no RETURNING counter.no, counter.newest_s"
     )
 
@@ -240,11 +247,11 @@ class PostgresIntake(IntakeStore):
             index: values[row[:2]] for index, row in enumerate(rows) if row[:2] not in new or first[row[:2]] != index
         }
 
-    def touch(self, spans: Mapping[int, tuple[int, int]], others: Iterable[int]) -> dict[int, int]:
+    def touch(self, spans: Mapping[int, _Span], others: Iterable[int]) -> dict[int, int | None]:
         """As the base says."""
-        newest = {}
+        newest: dict[int, int | None] = {}
         if spans:
-            columns = [list(spans), [first for first, _ in spans.values()], [last for _, last in spans.values()]]
+            columns = [list(spans), *(list(column) for column in zip(*spans.values(), strict=True))]
             newest = dict(self.connection.execute(self.TOUCH, columns).fetchall())
         rest = list(others)
         if rest:
@@ -269,19 +276,17 @@ def _doors(rows: Sequence[_Row], held: Mapping[int, int]) -> list[Door]:
     ]
 
 
-def _spans(rows: Sequence[_Row], doors: Sequence[Door]) -> dict[int, tuple[int, int]]:
-    """First and last instant stored, of each counter that got something new, in order of counter."""
-    spans: dict[int, tuple[int, int]] = {}
+def _spans(rows: Sequence[_Row], doors: Sequence[Door]) -> dict[int, _Span]:
+    """What each counter got that is new, in order of counter."""
+    spans: dict[int, _Span] = {}
     for row, door in zip(rows, doors, strict=True):
         if door is Door.STORED:
-            no, at = row[0], row[1]
-            span = spans.get(no)
-            if span is None:
-                spans[no] = (at, at)
-            elif at > span[1]:
-                spans[no] = (span[0], at)
-            elif at < span[0]:
-                spans[no] = (at, span[1])
+            no, skew = row[0], row[5]
+            at = row[1] + skew
+            first, last, most = spans.get(no, (at, None, 0))
+            if at <= row[3] + AHEAD_S and (last is None or at > last):
+                last = at
+            spans[no] = (at if at < first else first, last, skew if skew > most else most)
     return dict(sorted(spans.items()))
 
 
@@ -295,14 +300,14 @@ def _conflicts(
     rows: Sequence[_Row], doors: Sequence[Door], held: Mapping[int, int], names: Mapping[int, str]
 ) -> Iterator[tuple[str, str, int, str, str, str]]:
     """Log rows for the readings that found another value at their instant."""
-    for index, (no, at, value, received, vessel_id) in enumerate(rows if held else ()):
+    for index, (no, at, value, received, vessel_id, _) in enumerate(rows if held else ()):
         if doors[index] is Door.CONFLICT:
             why = f"the counter showed {_counts(held[index])} at that instant already; the first one stays"
             item = json.dumps({"counter": names[no], "at_s": at, "value": _counts(value)})
             yield vessel_id, names[no], received, Unstored.CONFLICT.value, why, item
 
 
-def _answers(posts: Sequence[Post], doors: Sequence[Door], newest: Mapping[int, int]) -> Iterator[Answer]:
+def _answers(posts: Sequence[Post], doors: Sequence[Door], newest: Mapping[int, int | None]) -> Iterator[Answer]:
     start = 0
     for post in posts:
         end = start + len(post.readings)

@@ -14,19 +14,33 @@ from scheduler.storage.tables import (
 )
 
 
-def readings(session: Session, counter_no: int, after_s: int) -> Sequence[tuple[int, int, int]]:
-    """(at_s, value_milli, received_s) of a counter's readings later than an instant, in order."""
+def readings(session: Session, counter_no: int, after_s: int, skew_most_s: int) -> Sequence[tuple[int, int, int, int]]:
+    """(instant put right by the skew, value_milli, received_s, skew_s) of a counter's readings whose instant put right is
+    later than a given one, in order of their stamps.
+
+    Args:
+        skew_most_s: of the counter; no reading was put later by more, so the search begins so much before.
+    """
+    at_s = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
     query = (
-        select(ReadingRow.at_s, ReadingRow.value_milli, ReadingRow.received_s)
-        .where(ReadingRow.counter_no == counter_no, ReadingRow.at_s > after_s)
+        select(at_s, ReadingRow.value_milli, ReadingRow.received_s, ReadingRow.skew_s)
+        .where(ReadingRow.counter_no == counter_no, ReadingRow.at_s > after_s - skew_most_s, at_s > after_s)
         .order_by(col(ReadingRow.at_s))
     )
     return session.exec(query).all()
 
 
-def events(session: Session, counter_no: int, after_s: int) -> list[CounterEventRow]:
+def events(session: Session, counter_no: int, after_s: int = -(2**62)) -> list[CounterEventRow]:
     """A counter's events later than an instant, in order of instant and recording."""
     query = select(CounterEventRow).where(CounterEventRow.counter_no == counter_no, CounterEventRow.at_s > after_s)
+    return list(
+        session.exec(query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id))
+    )
+
+
+def events_of_kinds(session: Session, vessel_id: str, kinds: Sequence[str]) -> list[CounterEventRow]:
+    """A vessel's counter events of some kinds, in order of instant and recording."""
+    query = select(CounterEventRow).where(CounterEventRow.vessel_id == vessel_id, col(CounterEventRow.kind).in_(kinds))
     return list(
         session.exec(query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id))
     )
@@ -100,15 +114,13 @@ def _point(row: tuple[int, int | None] | None) -> tuple[int, int] | None:
     return None if row is None or row[1] is None else (row[0], row[1])
 
 
-def newest_reading(session: Session, counter_no: int, until_s: int | None = None) -> tuple[int, int] | None:
-    """(at_s, value_milli) of a counter's newest reading (not after `until_s`), by one seek; or none."""
+def newest_reading(session: Session, counter_no: int) -> tuple[int, int] | None:
+    """(at_s, value_milli) of a counter's newest reading as stamped, by one seek; or none."""
     query = (
         select(ReadingRow.at_s, ReadingRow.value_milli)
         .where(ReadingRow.counter_no == counter_no)
         .order_by(col(ReadingRow.at_s).desc())
     )
-    if until_s is not None:
-        query = query.where(ReadingRow.at_s <= until_s)
     return session.exec(query.limit(1)).first()
 
 

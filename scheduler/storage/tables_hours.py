@@ -71,8 +71,10 @@ class ShipOffsetRow(Row, table=True):
 class CounterRow(Row, table=True):
     """A running-hour counter. `no` is its short name in the readings; `id` the one people use.
 
-    resolution_milli: smallest step in thousandths of a count. newest_s: newest stored observed instant.
-    dirty_from_s: earliest instant whose ledger entries must be derived anew; none when they are up to date.
+    seconds_per_count, modulus, resolution_milli (smallest step in thousandths of a count): as first set up; counter
+    events say how it counts later. newest_s: newest observed instant, put right by the sender's skew, stamps from the
+    future left out. skew_most_s: furthest that a reading was ever put later. dirty_from_s: earliest instant whose ledger
+    entries must be derived anew; none when they are up to date.
     """
 
     __table_args__ = (UniqueConstraint("no", "vessel_id"), CheckConstraint("seconds_per_count > 0", name="scale"))
@@ -88,10 +90,15 @@ class CounterRow(Row, table=True):
     quiet_after_hours: int
     newest_s: int | None = Field(default=None, sa_type=BigInteger)
     dirty_from_s: int | None = Field(default=None, sa_type=BigInteger)
+    skew_most_s: int = Field(default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})
 
 
 class ReadingRow(Row, table=True):
-    """A cumulative reading as posted, in thousandths of a count; never changed. Written by `intake` alone."""
+    """A cumulative reading as posted, in thousandths of a count; never changed. Written by `intake` alone.
+
+    at_s: as stamped, with counter_no its identity. skew_s: how far the sender's clock was behind ours when it was sent (0
+    within 5 minutes); the ledger takes it as observed at at_s + skew_s.
+    """
 
     __table_args__ = (
         ForeignKeyConstraint(["counter_no", "vessel_id"], ["counter.no", "counter.vessel_id"]),
@@ -104,6 +111,7 @@ class ReadingRow(Row, table=True):
     value_milli: int = Field(sa_type=BigInteger)
     received_s: int = Field(sa_type=BigInteger)
     vessel_id: str
+    skew_s: int = Field(default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})
 
 
 class IntakeLogRow(Row, table=True):

@@ -305,8 +305,8 @@ def test_a_pump_goes_down_once_and_says_what_is_left(fresh: Stage) -> None:
     assert blank.status_code == 422
 
 
-def test_counter_events_are_checked_and_taking_hours_away_needs_the_chief(fresh: Stage) -> None:
-    """An unknown kind, no reason and no hours are refused; an engineer may add hours but not take them away."""
+def test_counter_events_are_checked_and_taking_hours_away_needs_two_people(fresh: Stage) -> None:
+    """An unknown kind, no reason and no hours are refused; hours taken away wait for the chief or the office."""
     path = f"/api/v1/counters/{_counter(fresh)}/events"
 
     def event(role: Role = Role.ENGINEER, **told: Any) -> Any:
@@ -315,12 +315,19 @@ def test_counter_events_are_checked_and_taking_hours_away_needs_the_chief(fresh:
     assert event(kind="guess").status_code == 422
     assert event(kind="adjustment", hours=0).status_code == 422
     assert event(kind="adjustment", hours=4, reason=" ").status_code == 422
-    assert event(kind="adjustment", hours=-4).status_code == 403
     before = fresh.pump("plover-pump-a")["hours"]["running_hours"]
     assert event(kind="adjustment", hours=4).status_code == 201
     assert fresh.pump("plover-pump-a")["hours"]["running_hours"] == pytest.approx(before + 4)
-    assert event(Role.CHIEF, kind="adjustment", hours=-4).status_code == 201
+    asked = event(Role.CHIEF, kind="adjustment", hours=-4)
+    assert asked.status_code == 202
+    confirm = f"{path}/{asked.json()['id']}/confirm"
+    assert fresh.ask("POST", confirm, role=Role.ENGINEER, json={}).status_code == 403
+    own = fresh.ask("POST", confirm, role=Role.CHIEF, json={})
+    assert (own.status_code, "cannot confirm it" in own.text) == (403, True)
+    assert fresh.pump("plover-pump-a")["hours"]["running_hours"] == pytest.approx(before + 4)
+    assert fresh.ask("POST", confirm, role=Role.OFFICE, json={"reason": "seen"}).status_code == 201
     assert fresh.pump("plover-pump-a")["hours"]["running_hours"] == pytest.approx(before)
+    assert fresh.ask("POST", confirm, role=Role.OFFICE, json={}).status_code == 409
 
 
 def test_a_held_jump_is_released_by_a_decision(fresh: Stage) -> None:

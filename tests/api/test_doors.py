@@ -95,6 +95,12 @@ WALKS: dict[tuple[str, str], Walk] = {
         201,
         body={"kind": "adjustment", "at": stamp(AT), "hours": 1, "reason": "walked"},
     ),
+    ("POST", f"{API}/counters/{{counter_id}}/events/{{event_id}}/undo"): Walk(
+        f"{API}/counters/plover-vp1-hours/events/none/undo", 404, body={"reason": "walked"}
+    ),
+    ("POST", f"{API}/counters/{{counter_id}}/events/{{event_id}}/confirm"): Walk(
+        f"{API}/counters/plover-vp1-hours/events/none/confirm", 404, body={}
+    ),
     ("GET", f"{API}/jobs/{{key}}"): Walk(f"{API}/jobs/{JOB}"),
     ("POST", f"{API}/jobs/{{key}}/close"): Walk(f"{API}/jobs/{JOB}/close", TAKEN_ONCE, body=CLOSE),
     ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),

@@ -29,7 +29,7 @@ def cpu_seconds(work: Callable[[], object], rounds: int = 5) -> float:
 def bare_differences() -> list[Entry]:
     """The least any ledger must do: a difference, a sum and a row for each reading."""
     rows, total, last = [], 0, READINGS[0].value_milli
-    for at_s, value_milli, _ in READINGS:
+    for at_s, value_milli, _, _ in READINGS:
         rise = (value_milli - last) * 3600 // 1000
         total, last = total + rise, value_milli
         rows.append(Entry(at_s, rise, total, Verdict.CREDITED, ""))

@@ -89,7 +89,8 @@ def test_a_late_reading_rewrites_nothing_before_it(kind: str, tmp_path: Path) ->
         with house.db.read() as session:
             row = fleet_rows.counter(session, name)
             assert row is not None
-            shown = [v for at, v, _ in ledger_rows.readings(session, row.no or 0, late_s - 14400) if at <= late_s][-1]
+            around = ledger_rows.readings(session, row.no or 0, late_s - 14400, 0)
+            shown = [v for at, v, _, _ in around if at <= late_s][-1]
         at = datetime.fromtimestamp(late_s, UTC)
         told = store_now(house, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": shown / 1000}])
         assert told["items"][0]["status"] == "stored"

@@ -29,7 +29,8 @@ from scheduler.domain.ledger import (
     pieces,
     step,
 )
-from scheduler.domain.ledger_rules import DAY_S, Fold, tolerance_s
+from scheduler.domain.ledger_fit import DAY_S, tolerance_s
+from scheduler.domain.ledger_rules import Fold
 from tests.property.counter_pasts import HOURS, T0, Past, honest, pasts, setups, troubled
 
 

@@ -123,11 +123,11 @@ def test_any_grouping_answers_as_a_plain_dictionary_would(
 def test_late_readings_move_the_dirty_mark_back_and_never_the_newest(db: Database) -> None:
     """What must be derived anew starts at the earliest new instant; duplicates and conflicts move nothing."""
     a, b, *_ = add_vessel(db)
-    take(db, [(a, 500, 1, 1), (b, 500, 1, 1)])
+    take(db, [(a, 500, 1, 500), (b, 500, 1, 500)])
     with db.write() as session:
         for row in session.exec(select(CounterRow)):
             row.dirty_from_s = None
-    take(db, [(a, 300, 1, 1), (a, 400, 1, 1), (b, 500, 1, 1), (b, 500, 2, 1)])
+    take(db, [(a, 300, 1, 500), (a, 400, 1, 500), (b, 500, 1, 500), (b, 500, 2, 500)])
     with db.read() as session:
         marks = {row.no: (row.newest_s, row.dirty_from_s) for row in session.exec(select(CounterRow))}
     assert (marks[a], marks[b]) == ((500, 300), (500, None))

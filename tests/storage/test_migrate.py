@@ -1,5 +1,6 @@
 """The way from nothing, and from an older database, to this program's tables."""
 
+import re
 import shutil
 import sqlite3
 from pathlib import Path
@@ -66,7 +67,9 @@ def schema_of(connection: Connection) -> set[str]:
             "SELECT tbl_name, sql FROM sqlite_master WHERE sql NOT NULL AND type != 'trigger'"
         )
         return {
-            f"{table}: {' '.join(line.replace(',', ' ').split())}" for table, sql in found for line in sql.splitlines()
+            f"{table}: {' '.join(line.split())}"
+            for table, sql in found
+            for line in re.split(r",\s*(?![^()]*\))|\n", sql)  # a column added later stands on the line of the last one
         }
     statements = (
         "SELECT concat_ws(' ', table_name, column_name, data_type, character_maximum_length, is_nullable, "

@@ -166,9 +166,10 @@ def test_a_replaced_counter_goes_on() -> None:
 
 
 def test_counters_one_after_the_other_add_up() -> None:
-    """A position that got a second counter runs on from the first."""
-    house = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1")))
-    totals = Curves({"old": curve(*posts((0, 500), (24, 510))), "new": curve(*posts((24, 0), (48, 8)))})
+    """R18: a position whose second counter counts from the instant at which the first one ended runs on from it."""
+    house = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1", primary=False)))
+    curves = {"old": curve(*posts((0, 500), (24, 510))), "new": curve(*posts((24, 0), (48, 8)))}
+    totals = Curves(curves, {"vp1": [(at_s(24), "new")]})
     now = running_hours(house, totals, Subject.POSITION, "vp1", at(48))
     assert (now.hours, now.as_of, now.estimated) == (18, at(48), False)
 

@@ -24,7 +24,8 @@ from scheduler.domain.ledger import (
     in_order,
     step,
 )
-from scheduler.domain.ledger_rules import MOST_LINES, MOST_PENDING, Fold, tolerance_s
+from scheduler.domain.ledger_fit import tolerance_s
+from scheduler.domain.ledger_rules import MOST_LINES, MOST_PENDING, Fold
 from scheduler.domain.ledger_says import counts_text, hours_text
 
 T0 = 1_790_000_000

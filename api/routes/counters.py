@@ -1,0 +1,70 @@
+"""Counters: what the ledger made of them, and what people say about them."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Request
+from fastapi.responses import JSONResponse
+
+from api import bodies, shapes
+from api.deps import AskingDep, HouseDep, hand_of
+from scheduler.actions import counters, fleet, undoing
+from scheduler.actions.house import Answer
+from scheduler.actions.ledger import derive_vessel
+from scheduler.storage.tables import AssetKind
+
+router = APIRouter(prefix="/api/v1")
+
+
+@router.get("/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")
+def get_counter(counter_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """The newest reading, the newest ledger entries with their verdicts, and the flags."""
+    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    derive_vessel(house, place.vessel_id)
+    return shapes.counter_json(counters.counter_book(house, place))
+
+
+@router.post("/counters/{counter_id}/events", status_code=201, tags=["readings"], summary="Record a counter event")
+def counter_event(
+    counter_id: str,
+    house: HouseDep,
+    who: AskingDep,
+    request: Request,
+    body: Annotated[bodies.EventBody, Body()],
+) -> JSONResponse:
+    """Readings are never changed; the ledger is derived anew. Hours taken away are only asked for (202) until confirmed."""
+    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    event = counters.CounterEvent(**body.model_dump())
+    answer = counters.add_event(house, hand_of(request, who, body.model_dump(mode="json")), place, event)
+    return _event_answered(request, answer)
+
+
+@router.post(
+    "/counters/{counter_id}/events/{event_id}/undo", status_code=201, tags=["readings"], summary="Undo a counter event"
+)
+def undo_event(
+    counter_id: str, event_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.UndoBody
+) -> JSONResponse:
+    """Hours given get their opposite entry, all else is taken back; both stay in the record. A second undo is refused."""
+    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    return _event_answered(request, undoing.undo_event(house, hand, place, event_id, body.reason))
+
+
+@router.post(
+    "/counters/{counter_id}/events/{event_id}/confirm",
+    status_code=201,
+    tags=["readings"],
+    summary="Confirm what another person asked for",
+)
+def confirm_event(
+    counter_id: str, event_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ConfirmBody
+) -> JSONResponse:
+    """Hours are taken away by two people: this is the second, chief engineer or office, and not the one who asked."""
+    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    return _event_answered(request, undoing.confirm_event(house, hand, place, event_id, body.reason))
+
+
+def _event_answered(request: Request, answer: Answer) -> JSONResponse:
+    request.app.state.reading_door.forget(answer.body["counter"])
+    return JSONResponse(dict(answer.body), status_code=answer.status)
