@@ -3,11 +3,21 @@
 from datetime import UTC, date, datetime
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, AwareDatetime, BaseModel, BeforeValidator, ConfigDict, Field, FiniteFloat
+from pydantic import (
+    AfterValidator,
+    AwareDatetime,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    FiniteFloat,
+    model_validator,
+)
 
 from scheduler.domain.daybook import MOST_SPELLS, Source
 from scheduler.domain.daybook_csv import read_date
 from scheduler.domain.words import Test
+from scheduler.domain.work import AnyStep
 
 _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 
@@ -180,6 +190,22 @@ class CloseBody(Body):
     findings: Words = ""
     permit_no: Annotated[str, Field(max_length=100)] | None = None
     reason: Reason = ""
+
+
+class WorkStepBody(Body):
+    """A step of the work on a job. fact: it has happened, and is kept whatever stands against it."""
+
+    step: Annotated[AnyStep, Field(discriminator="kind")]
+    fact: bool = False
+
+    @model_validator(mode="after")
+    def _instants(self) -> "WorkStepBody":
+        for at in (self.step.at, getattr(self.step, "valid_to", None)):
+            if at is not None:
+                if at.tzinfo is None:
+                    raise ValueError("instants of a step carry their offset, such as 2026-11-25T14:00:00Z")
+                _sensible(at)
+        return self
 
 
 class TakeBody(Body):

@@ -49,6 +49,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/counters/{counter_id}/events/{event_id}/confirm"): WORK,
     ("GET", "/api/v1/jobs/{key}"): READ,
     ("POST", "/api/v1/jobs/{key}/close"): WORK,
+    ("GET", "/api/v1/jobs/{key}/work"): READ,
+    ("POST", "/api/v1/jobs/{key}/steps"): WORK,
     ("GET", "/api/v1/history"): EXPORT,
     ("POST", "/api/v1/feeds"): READ,
     ("GET", "/cal/{token}/plan.ics"): Free.TOKEN,

@@ -10,7 +10,7 @@ from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of
 from api.exports import ExportFrame, csv_rows, jsonl
 from api.pen import PEN
-from scheduler.actions import feed, fleet, history, jobs, people, planning
+from scheduler.actions import feed, fleet, history, jobs, people, planning, work
 from scheduler.actions.house import House
 from scheduler.actions.situation import situation
 from scheduler.errors import NotAllowed, NotFound, Refused
@@ -74,6 +74,23 @@ def close_job(key: str, house: HouseDep, who: AskingDep, request: Request, body:
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = jobs.close_job(house, hand, place, occurrence, jobs.Close(**body.model_dump()))
     feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.get("/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
+def get_work(key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it."""
+    place, occurrence = jobs.job_place(house, who.actor, key)
+    return {"job": key, **work.work_on(house, place, occurrence)}
+
+
+@router.post("/jobs/{key}/steps", status_code=201, tags=["work"], summary="A step of the work on a job")
+def take_step(key: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.WorkStepBody) -> JSONResponse:
+    """Permit, tag, gas check, opened, note, tag off, returned, test, report. Asked, it is refused where a rule stands
+    against it (409, with the times that hold where the minimum would break); told as a fact, it is kept and flagged."""
+    place, occurrence = jobs.job_place(house, who.actor, key)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = work.take_step(house, hand, place, occurrence, body.step, fact=body.fact)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 

@@ -1,7 +1,8 @@
 """Jobs: read one, close one. The tool takes facts; what cannot be true is asked again in words."""
 
 import json
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,12 +13,14 @@ from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.pumps import AHEAD, returned
 from scheduler.actions.situation import Situation, hours_then, load
 from scheduler.actions.wanted import want_plan
+from scheduler.actions.work_state import KeptStep, require_no_tag, state_of, steps_of, summary
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant
 from scheduler.domain.history import ClosedJob, HoursSource, due_point_of
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.subjects import renewals, where
 from scheduler.domain.words import State, Subject, Test
+from scheduler.domain.work_rules import close_objections
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage import fleet_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
@@ -91,16 +94,23 @@ def close_job(house: House, hand: Hand, place: Place, occurrence: Occurrence, to
         def act() -> Answer:
             now = load(session, house, place.vessel_id, place.plant_id)
             kind = kind_of(now.plant, occurrence)
-            job = _open_job(session, now, occurrence)
+            job = open_job(session, now, occurrence)
             _people(told)
             _when(now, kind, occurrence, told)
+            kept = steps_of(session, place.vessel_id, occurrence.key)
+            _finished(kept, told)
             ran, source, remark = _hours(session, now, kind, occurrence, told)
-            return _close(session, hand, now, kind, job, told, ran, source, remark)
+            return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark)
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
 
 
-def _open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJob:
+def open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJob:
+    """The open turn with that key.
+
+    Raises:
+        Clash: it was done. Refused: it is not the open turn, or its subject is not in place.
+    """
     before = now.done.get((occurrence.kind, occurrence.subject))
     done = 0 if before is None else before.occurrence.sequence
     if occurrence.sequence <= done:
@@ -117,6 +127,28 @@ def _open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJo
             )
         raise Refused(f"Job {occurrence.key} is not open yet; close {open_key} first.")
     return job
+
+
+def _finished(kept: Sequence[KeptStep], told: Close) -> None:
+    """A job whose work was recorded step by step is closed when that work is at its end; a failed test needs no end."""
+    against = close_objections(state_of(kept)) if kept and told.test is not Test.FAILED else []
+    if told.test is Test.PASSED:
+        against = [one for one in against if one.code not in ("test failed", "not returned")]
+    if against:
+        says = " ".join(one.says for one in against)
+        raise Clash(says, more={"objections": [{"code": one.code, "says": one.says} for one in against]})
+
+
+def _with_steps(told: Close, kept: Sequence[KeptStep]) -> Close:
+    """What the steps say already need not be told again: test, permit, when it was opened."""
+    work = state_of(kept)
+    opened = min((one.step.at for one in kept if one.step.kind in ("tag placed", "opened")), default=None)
+    return replace(
+        told,
+        test=work.test if told.test is Test.NONE else told.test,
+        permit_no=told.permit_no or ", ".join(permit.number for permit in work.permits) or None,
+        opened_at=told.opened_at or opened,
+    )
 
 
 def _people(told: Close) -> None:
@@ -190,12 +222,14 @@ def _close(
     kind: JobKind,
     job: DueJob,
     told: Close,
+    kept: Sequence[KeptStep],
     ran: RunningHours | None,
     source: HoursSource | None,
     remark: str,
 ) -> Answer:
     vessel_id, plant, key = now.vessel.id, now.plant, job.occurrence.key
     pump, position = where(plant, kind.subject, job.occurrence.subject, told.done_at)
+    work = summary(kept)
     slot = now.taken and next((s for s in now.taken.plan.slots if s.key == key), None)
     record = ClosedJob(
         vessel=now.vessel.name,
@@ -217,16 +251,21 @@ def _close(
         done_by=told.done_by.strip(),
         checked_by=told.checked_by,
         recorded_by=hand.actor.name,
-        findings="; ".join(filter(None, (told.findings, remark))),
+        findings="; ".join(filter(None, (told.findings, work["findings"], remark))),
         test=told.test,
         opened_at=told.opened_at,
         least_margin_swept_m3_per_h=slot.least_margin_litres_per_h / 1000 if slot and slot.pump else None,
         permit_no=told.permit_no,
+        tags=work["tags"],
+        parts_used=work["parts_used"],
+        measures=work["measures"],
+        lowest_vacuum_kpa=work["lowest_vacuum_kpa"],
     )
     failed = told.test is Test.FAILED
     words = "test failed, job stays open" if failed else ClosedJob.KIND
     number, stamp = append(session, vessel_id, words, now.at, {**record.payload(), "reason": told.reason})
     if pump is not None and kind.takes_pump_out:
+        require_no_tag(session, vessel_id, pump)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
         reason = told.reason or f"{kind.name}, {key}"
         returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))

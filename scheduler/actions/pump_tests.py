@@ -10,6 +10,7 @@ from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.pumps import AHEAD, returned
 from scheduler.actions.situation import capacities_of
 from scheduler.actions.wanted import want_plan
+from scheduler.actions.work_state import require_no_tag
 from scheduler.domain.capacity import ATMOSPHERE_KPA
 from scheduler.domain.fleet import Plant, Pump
 from scheduler.domain.pulldown import (
@@ -115,6 +116,7 @@ def record_test(house: House, hand: Hand, place: Place, told: PullDown) -> Answe
                     raise Clash(
                         f"Pump {place.id} is down since {instant(row.from_s):%Y-%m-%dT%H:%MZ}. Bring it back first, then test."
                     )
+            require_no_tag(session, place.vessel_id, place.id)
             found = measured_of(plant, told)
             if found.swept.m3_per_h > 2 * pump.rated_swept_m3_per_h:
                 raise Refused(

@@ -8,6 +8,7 @@ from scheduler.actions.fleet import Place, offset_minutes
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.situation import capacities_of, outage_of
 from scheduler.actions.wanted import want_plan
+from scheduler.actions.work_state import require_no_tag
 from scheduler.domain.capacity import Swept, capacities_at, litres_down, litres_up, minimum_at, provisional_capacity
 from scheduler.domain.fleet import Plant
 from scheduler.domain.words import Test
@@ -74,6 +75,7 @@ def pump_back(
             rows = work_rows.open_outages(session, place.vessel_id, place.id)
             if not rows:
                 raise Clash(f"Pump {place.id} was not out. There is nothing to bring back.")
+            require_no_tag(session, place.vessel_id, place.id)
             if any(row.from_s > seconds(at) for row in rows):
                 raise Refused(f"Pump {place.id} cannot be back before it went down. Check the instant.")
             returned(session, plant, place, at, reason, test, measured, hand.actor.name, house.now_s())

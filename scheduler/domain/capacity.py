@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from math import ceil, floor
 
 from scheduler.domain.fleet import MinimumBlock, Plant, Pump
@@ -187,3 +187,64 @@ def capacities_at(
 def available(plant: Plant, outages: Iterable[Outage], at: datetime) -> Swept:
     """What the pumps in positions count for together at `at`; 0 when there are none."""
     return Swept(sum(capacity.m3_per_h for capacity in capacities_at(plant, outages, at).values()))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OutageCheck:
+    """What taking a pump out from an instant for some hours does.
+
+    least_margin_litres_per_h: the smallest available minus minimum in that time, below 0 where the minimum breaks.
+    holds: stretches of start times, hour by hour, in which it does not break; empty when it holds as asked, or never.
+    """
+
+    least_margin_litres_per_h: int
+    least_at: datetime
+    label: str
+    holds: tuple[tuple[datetime, datetime], ...]
+
+
+def check_outage(
+    plant: Plant,
+    outages: Iterable[Outage],
+    pump: str,
+    *,
+    at: datetime,
+    hours: int,
+    offset_minutes: int,
+    whole: Mapping[str, Swept] | None = None,
+    look_ahead_days: int = 14,
+) -> OutageCheck:
+    """The margin while `pump` is out from `at` for so many hours; where it breaks, the start times that hold.
+
+    Args:
+        outages: facts and the planned outages of other pumps. hours: 1 or more. offset_minutes: ship time.
+    """
+    known = (
+        *outages,
+        Outage(pump=pump, from_at=at - timedelta(days=1), to_at=None, counts_for=Swept(0.0), reason="asked"),
+    )
+    steps = look_ahead_days * 24 + hours
+    margins, labels = [], []
+    for step in range(steps):
+        then = at + timedelta(hours=step)
+        minimum, label = minimum_at(plant, (then + timedelta(minutes=offset_minutes)).replace(tzinfo=None))
+        there = sum(map(litres_down, capacities_at(plant, known, then, whole).values()))
+        margins.append(there - litres_up(minimum))
+        labels.append(label)
+    least = min(range(hours), key=lambda step: margins[step])
+    runs: list[tuple[datetime, datetime]] = []
+    if margins[least] < 0:
+        good = [all(m >= 0 for m in margins[step : step + hours]) for step in range(steps - hours + 1)]
+        first = None
+        for step, ok in enumerate([*good, False]):
+            if ok and first is None:
+                first = step
+            if not ok and first is not None:
+                runs.append((at + timedelta(hours=first), at + timedelta(hours=step - 1)))
+                first = None
+    return OutageCheck(
+        least_margin_litres_per_h=margins[least],
+        least_at=at + timedelta(hours=least),
+        label=labels[least],
+        holds=tuple(runs),
+    )

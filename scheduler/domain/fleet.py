@@ -179,6 +179,17 @@ class LastDone:
     """Running hours of the subject at that time; none: taken from the ledger."""
 
 
+ISOLATION_POINTS = (
+    "supply breaker",
+    "control and heater supply",
+    "selector to OFF",
+    "suction valve",
+    "discharge valve",
+    "flushing or seal water",
+)
+"""Where a macerating vacuum pump is isolated. A non-return valve is no isolation. Common practice, no source."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
     """One receiver and the pumps that hold it under vacuum. Pressures in kPa below atmosphere (positive figures)."""
@@ -203,6 +214,12 @@ class Plant:
     crew: Crew = Crew()
     provisional_derate: float = 0.8
     """Share of its capacity that a pump counts for when returned and not yet proved."""
+    isolation_points: tuple[str, ...] = ISOLATION_POINTS
+    permit_needed: bool = True
+    own_tag_only: bool = True
+    """A tag comes off by the hand that placed it (or the documented exception); the ship's own procedure may say other."""
+    h2s_limit_ppm: float | None = None
+    """The ship's own limit of hydrogen sulphide before opening, where it is lower than the published ones."""
 
     def kind(self, code: str) -> JobKind:
         """The job kind with that code. Raises KeyError when the plant has none."""

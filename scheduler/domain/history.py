@@ -210,7 +210,8 @@ class ClosedJob:
     """What a closed job puts on record. A correction is another one whose `corrects` is the number of the old record.
 
     least_margin_swept_m3_per_h: smallest available minus minimum while the pump was out (calculated), none where no
-    pump was out. opened_at: when the subject was taken out, none where it is not known.
+    pump was out. tags, parts_used, measures: in words, from the steps of the work. lowest_vacuum_kpa: the lowest the plant
+    was seen at meanwhile. opened_at: when the subject was taken out, none where it is not known.
     """
 
     KIND: ClassVar[str] = "closed job"
@@ -233,6 +234,10 @@ class ClosedJob:
     opened_at: datetime | None = None
     least_margin_swept_m3_per_h: float | None = None
     permit_no: str | None = None
+    tags: str = ""
+    parts_used: str = ""
+    measures: str = ""
+    lowest_vacuum_kpa: float | None = None
     corrects: int | None = None
 
     @property
@@ -281,6 +286,10 @@ class ClosedJob:
             "checked_by": self.checked_by,
             "recorded_by": self.recorded_by,
             "permit_no": self.permit_no,
+            "tags": self.tags,
+            "parts_used": self.parts_used,
+            "measures": self.measures,
+            "lowest_vacuum_kpa": self.lowest_vacuum_kpa,
             "corrects": self.corrects,
         }
 

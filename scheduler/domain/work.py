@@ -292,7 +292,8 @@ def after(work: Work, step: AnyStep) -> Work:
             return replace(work, permits=permits)
         case TagPlaced():
             tag = Tag(step.point, step.lock_no, step.tag_no, step.by, step.at)
-            begun = work if work.counts is Counts.NOTHING else _new_round(work)
+            again = not work.hanging and (bool(work.tags) or work.test is not Test.NONE)
+            begun = _new_round(work) if again else work
             return _out(replace(begun, tags=(*work.tags, tag)), step.at)
         case TestedDead():
             return replace(work, dead_at=step.at)

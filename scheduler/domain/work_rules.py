@@ -5,7 +5,6 @@ point where none hangs) is refused even then. Source: common practice; tags by t
 scope leaves maritime employment out. The ship's own procedures come first and are a setting.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -220,9 +219,3 @@ def _hanging(work: Work, what: str) -> list[Objection]:
 
 def _same(one: str, other: str) -> bool:
     return one.strip().casefold() == other.strip().casefold()
-
-
-PROCEDURE_WORDS: Mapping[bool, str] = {
-    True: "A tag comes off by the hand that placed it, or by the documented exception.",
-    False: "By this ship's procedure any authorised hand may take a tag off.",
-}

@@ -39,6 +39,7 @@ from scheduler.storage.tables_work import (
     PumpTestRow,
     RecordRow,
     SlotRow,
+    WorkStepRow,
 )
 
 __all__ = [
@@ -78,4 +79,5 @@ __all__ = [
     "TaskRunRow",
     "Unstored",
     "VesselRow",
+    "WorkStepRow",
 ]

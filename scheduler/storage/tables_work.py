@@ -61,6 +61,27 @@ class PumpTestRow(Row, table=True):
     recorded_s: int = Field(sa_type=BigInteger)
 
 
+class WorkStepRow(Row, table=True):
+    """A step of the work on a job, as told; `detail` is the step as JSON, `flags` the words that stood against it (JSON).
+
+    number counts from 1 within the job, in order of recording. record: its number in the history.
+    """
+
+    __table_args__ = (Index(None, "vessel_id", "pump_id"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    job_key: str = Field(primary_key=True)
+    number: int = Field(primary_key=True)
+    pump_id: str | None = None
+    kind: str
+    at_s: int = Field(sa_type=BigInteger)
+    detail: str
+    flags: str = "[]"
+    actor: str
+    record: int = Field(sa_type=BigInteger)
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
 class DoneRow(Row, table=True):
     """A turn of a job kind on its subject that was done: where the next interval starts."""
 

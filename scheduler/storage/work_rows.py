@@ -3,7 +3,7 @@
 from sqlmodel import Session, col, func, select
 
 from scheduler.domain.words import State
-from scheduler.storage.tables import DoneRow, JobRow, OutageRow, PlanRow, PlanStatus, PumpTestRow, SlotRow
+from scheduler.storage.tables import DoneRow, JobRow, OutageRow, PlanRow, PlanStatus, PumpTestRow, SlotRow, WorkStepRow
 
 
 def latest_done(session: Session, vessel_id: str) -> list[DoneRow]:
@@ -89,3 +89,21 @@ def slots(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
     """A plan's slots by start, then job."""
     query = select(SlotRow).where(SlotRow.vessel_id == vessel_id, SlotRow.plan_id == plan_id)
     return list(session.exec(query.order_by(col(SlotRow.start_s), SlotRow.job_key)))
+
+
+def work_steps(session: Session, vessel_id: str, job_key: str) -> list[WorkStepRow]:
+    """The steps of the work on a job, in order of recording."""
+    query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.job_key == job_key)
+    return list(session.exec(query.order_by(col(WorkStepRow.number))))
+
+
+def jobs_worked_on(session: Session, vessel_id: str, pump_id: str) -> list[str]:
+    """Keys of the jobs with steps on a pump that are not closed."""
+    closed = select(JobRow.key).where(JobRow.vessel_id == vessel_id, col(JobRow.closed_s).is_not(None))
+    query = (
+        select(WorkStepRow.job_key)
+        .where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.pump_id == pump_id)
+        .where(col(WorkStepRow.job_key).not_in(closed))
+        .distinct()
+    )
+    return sorted(session.exec(query))

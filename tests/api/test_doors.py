@@ -103,6 +103,12 @@ WALKS: dict[tuple[str, str], Walk] = {
     ),
     ("GET", f"{API}/jobs/{{key}}"): Walk(f"{API}/jobs/{JOB}"),
     ("POST", f"{API}/jobs/{{key}}/close"): Walk(f"{API}/jobs/{JOB}/close", TAKEN_ONCE, body=CLOSE),
+    ("GET", f"{API}/jobs/{{key}}/work"): Walk(f"{API}/jobs/{JOB}/work"),
+    ("POST", f"{API}/jobs/{{key}}/steps"): Walk(
+        f"{API}/jobs/{JOB}/steps",
+        frozenset({201, 409}),
+        body={"step": {"kind": "people clear", "at": stamp(AT), "by": "A. Second"}},
+    ),
     ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),
     # A key of the office belongs to no person here, and a calendar address does.
     ("POST", f"{API}/feeds"): Walk(f"{API}/feeds", frozenset({201, 403}), body={"vessel": "demo-plover"}),

@@ -1,0 +1,242 @@
+"""Steps of the work on a job: asked first, refused in words where a rule stands against them; told as facts, kept with them."""
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from scheduler.actions.documents import held, plant_of
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import Answer, Hand, House, once, seconds
+from scheduler.actions.jobs import kind_of, open_job
+from scheduler.actions.pumps import AHEAD, end_outage, returned, set_down
+from scheduler.actions.situation import Situation, load
+from scheduler.actions.wanted import want_plan
+from scheduler.actions.work_state import STEP, KeptStep, state_of, steps_of
+from scheduler.domain.capacity import Outage, Swept, check_outage
+from scheduler.domain.due import DueJob, Occurrence
+from scheduler.domain.fleet import JobKind, Plant
+from scheduler.domain.subjects import where
+from scheduler.domain.words import Role, Test
+from scheduler.domain.work import AnyStep, Counts, Opened, TagPlaced, Tested, Work
+from scheduler.domain.work_rules import Objection, Procedure, objections
+from scheduler.errors import Clash, NotAllowed, Refused
+from scheduler.storage import work_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import AssetKind, OutageStatus, WorkStepRow
+
+OVERRIDES = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
+MOST_STEPS = 500
+
+
+def take_step(
+    house: House, hand: Hand, place: Place, occurrence: Occurrence, step: AnyStep, *, fact: bool = False
+) -> Answer:
+    """Take in a step of the work on a job, and what it means for its pump's capacity.
+
+    Args:
+        fact: it has happened. Then what stands against it is kept with it as flags, for the chief engineer to see.
+
+    Raises:
+        Clash: a rule stands against it and it was asked, not told as a fact; or it cannot have happened; or the job is
+            closed. `more` has `objections`, and `times_that_hold` where the minimum would break.
+        NotAllowed: the minimum overridden by someone below the chief engineer. Refused: an instant to come.
+    """
+    if step.at > house.now() + AHEAD:
+        raise Refused(f"{step.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which it was done.")
+    if isinstance(step, TagPlaced) and step.override.strip() and hand.actor.role not in OVERRIDES:
+        raise NotAllowed(
+            "Only the chief engineer overrides the minimum, with a reason. Ask, or choose a time that holds."
+        )
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, occurrence)
+            job = open_job(session, now, occurrence)
+            kept = steps_of(session, place.vessel_id, occurrence.key)
+            if len(kept) >= MOST_STEPS:
+                raise Refused(
+                    f"Job {occurrence.key} has {len(kept)} steps, which is the most. Put the rest in one note."
+                )
+            pump = where(now.plant, kind.subject, occurrence.subject, step.at)[0] if kind.takes_pump_out else None
+            stood = state_of(kept, step.at)
+            below, holds = _minimum(now, kind, pump, stood, step)
+            against = objections(stood, step, procedure_of(now.plant), below_minimum=below)
+            _refuse(against, fact, holds)
+            flags = [one.says for one in against]
+            number, stamp = append(
+                session,
+                place.vessel_id,
+                f"work: {step.kind}",
+                now.at,
+                {
+                    "job_no": occurrence.key,
+                    "step": json.loads(STEP.dump_json(step)),
+                    "at": step.at,
+                    "by": step.by,
+                    "pump": pump,
+                    "told_as_fact": fact,
+                    "flags": flags,
+                    "recorded_by": hand.actor.name,
+                },
+            )
+            row = WorkStepRow(
+                vessel_id=place.vessel_id,
+                job_key=occurrence.key,
+                number=len(kept) + 1,
+                pump_id=pump,
+                kind=step.kind,
+                at_s=seconds(step.at),
+                detail=STEP.dump_json(step).decode(),
+                flags=json.dumps(flags),
+                actor=hand.actor.name,
+                record=number,
+                recorded_s=house.now_s(),
+            )
+            session.add(row)
+            session.flush()
+            after = steps_of(session, place.vessel_id, occurrence.key)
+            work = state_of(after)
+            if pump is not None:
+                _count(session, now, pump, occurrence, state_of(kept), work, step, hand.actor.name)
+            bump_revision(session, place.vessel_id)
+            return Answer(
+                201,
+                {
+                    **work_json(now.plant, job, kind, after),
+                    "flags": flags,
+                    "record": number,
+                    "stamp": stamp,
+                },
+            )
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def procedure_of(plant: Plant) -> Procedure:
+    """How the ship does it, by its document."""
+    return Procedure(
+        own_tag_only=plant.own_tag_only, permit_needed=plant.permit_needed, h2s_limit_ppm=plant.h2s_limit_ppm
+    )
+
+
+def work_on(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any]:
+    """How far the work on a job is, with every step as kept."""
+    with house.db.read() as session:
+        vessel, _ = held(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+        kept = steps_of(session, place.vessel_id, occurrence.key)
+    return work_json(plant, None, kind_of(plant, occurrence), kept)
+
+
+def _refuse(against: Sequence[Objection], fact: bool, holds: Sequence[dict[str, str]]) -> None:
+    standing = [one for one in against if one.impossible or not fact]
+    if not standing:
+        return
+    more: dict[str, Any] = {"objections": [{"code": one.code, "says": one.says} for one in standing]}
+    if any(one.code == "below minimum" for one in standing):
+        more["times_that_hold"] = list(holds)
+    words = " ".join(one.says for one in standing)
+    if not any(one.impossible for one in standing):
+        words += " If it has happened all the same, record it as a fact: it is kept, and flagged."
+    raise Clash(words, more=more)
+
+
+def _minimum(
+    now: Situation, kind: JobKind, pump: str | None, stood: Work, step: AnyStep
+) -> tuple[str, list[dict[str, str]]]:
+    """Words when taking the pump out breaks the minimum, and the times that hold; nothing when it is out already."""
+    if pump is None or stood.out_at is not None or not isinstance(step, TagPlaced | Opened):
+        return "", []
+    if any(
+        o.pump == pump and o.from_at <= step.at and o.to_at is None and not o.counts_for.m3_per_h for o in now.outages
+    ):
+        return "", []  # out of order already: isolating it takes nothing away
+    planned: list[Outage] = []
+    if now.taken is not None:
+        times = now.taken.times()
+        for slot in now.taken.plan.slots:
+            if slot.pump is not None and slot.pump != pump:
+                from_at, to_at = times[slot.key]
+                planned.append(
+                    Outage(pump=slot.pump, from_at=from_at, to_at=to_at, counts_for=Swept(0.0), reason="planned")
+                )
+    found = check_outage(
+        now.plant,
+        (*now.outages, *planned),
+        pump,
+        at=step.at,
+        hours=kind.takes_hours,
+        offset_minutes=now.offset_minutes,
+        whole=now.capacities,
+    )
+    if found.least_margin_litres_per_h >= 0:
+        return "", []
+    holds = [{"from": f"{a:%Y-%m-%dT%H:%MZ}", "to": f"{b:%Y-%m-%dT%H:%MZ}"} for a, b in found.holds[:5]]
+    first = (
+        f"Starts that hold: {', '.join(h['from'] + ' to ' + h['to'] for h in holds[:3])}."
+        if holds
+        else ("No start in the next 14 days holds.")
+    )
+    return (
+        f"With this pump out for {kind.takes_hours} h the plant is {-found.least_margin_litres_per_h / 1000:g} m³/h below "
+        f"its minimum ({found.label}) at {found.least_at:%Y-%m-%d %H:%MZ}. {first} The chief engineer may override with a reason."
+    ), holds
+
+
+def _count(
+    session: Session,
+    now: Situation,
+    pump: str,
+    occurrence: Occurrence,
+    before: Work,
+    after: Work,
+    step: AnyStep,
+    by: str,
+) -> None:
+    """Store what the step changes in what the pump counts for."""
+    place = Place(pump, now.vessel.id, now.plant.id, AssetKind.PUMP)
+    reason = f"work on {occurrence.key}"
+    if isinstance(step, Tested) and (step.result is Test.FAILED or after.test is Test.PASSED):
+        returned(session, now.plant, place, step.at, step.text or reason, step.result, None, by, seconds(now.at))
+    elif after.counts is before.counts:
+        return
+    elif after.counts is Counts.NOTHING:
+        for row in work_rows.open_outages(session, now.vessel.id, pump):
+            if row.status is OutageStatus.DOWN:
+                return
+            end_outage(session, row, step.at)
+        set_down(session, place, step.at, reason, by, seconds(now.at))
+    else:
+        test = Test.PASSED if after.counts is Counts.FULL else Test.NONE
+        returned(session, now.plant, place, step.at, reason, test, None, by, seconds(now.at))
+    want_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
+
+
+def work_json(plant: Plant, job: DueJob | None, kind: JobKind, kept: Sequence[KeptStep]) -> dict[str, Any]:
+    """The work on a job as an answer tells it."""
+    work = state_of(kept)
+    told: dict[str, Any] = {
+        "job_kind": kind.name,
+        "pump_counts": work.counts.value,
+        "test": work.test.value,
+        "permits_open": [one.number for one in work.permits if one.closed_at is None],
+        "tags_hanging": [
+            {"point": tag.point, "lock_no": tag.lock_no, "tag_no": tag.tag_no, "placed_by": tag.placed_by}
+            for tag in work.hanging
+        ],
+        "isolation_points": list(plant.isolation_points),
+        "steps": [
+            {
+                "number": one.number,
+                **json.loads(STEP.dump_json(one.step)),
+                "flags": list(one.flags),
+                "recorded_by": one.recorded_by,
+                "recorded_at": f"{one.recorded_at:%Y-%m-%dT%H:%M:%SZ}",
+                "record": one.record,
+            }
+            for one in sorted(kept, key=lambda one: (one.step.at, one.number))
+        ],
+    }
+    return told if job is None else {"job": job.occurrence.key, **told}

@@ -1,0 +1,92 @@
+"""The work on a job as stored: its steps, the state they give, and whether a tag hangs on a pump."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any
+
+from pydantic import Field, TypeAdapter
+
+from scheduler.actions.house import instant
+from scheduler.domain.work import AnyStep, Note, Noted, Reported, Work, replay
+from scheduler.errors import Clash
+from scheduler.storage import work_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import WorkStepRow
+
+STEP: TypeAdapter[AnyStep] = TypeAdapter(Annotated[AnyStep, Field(discriminator="kind")])
+"""Reads and writes one step; shape only."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptStep:
+    """A step as kept: what was told, what stood against it, who recorded it, and its record in the history."""
+
+    number: int
+    step: AnyStep
+    flags: tuple[str, ...]
+    recorded_by: str
+    recorded_at: datetime
+    record: int
+
+
+def steps_of(session: Session, vessel_id: str, job_key: str) -> list[KeptStep]:
+    """The steps on a job, in order of recording."""
+    return [_kept(row) for row in work_rows.work_steps(session, vessel_id, job_key)]
+
+
+def _kept(row: WorkStepRow) -> KeptStep:
+    flags = tuple(json.loads(row.flags))
+    step = STEP.validate_json(row.detail)
+    return KeptStep(row.number, step, flags, row.actor, instant(row.recorded_s), row.record)
+
+
+def state_of(kept: Sequence[KeptStep], until: datetime | None = None) -> Work:
+    """The state that the steps give (those up to `until`)."""
+    return replay(one.step for one in kept if until is None or one.step.at <= until)
+
+
+def require_no_tag(session: Session, vessel_id: str, pump: str) -> None:
+    """Raises Clash when a tag hangs on a pump: with a tag on it, it is not in use, whatever is said."""
+    for key in work_rows.jobs_worked_on(session, vessel_id, pump):
+        hanging = state_of(steps_of(session, vessel_id, key)).hanging
+        if hanging:
+            hang = ", ".join(f"{tag.point} (by {tag.placed_by})" for tag in hanging)
+            raise Clash(f"A tag hangs on pump {pump} at {hang}, in job {key}. Take it off there first.")
+
+
+def summary(kept: Sequence[KeptStep]) -> dict[str, Any]:
+    """What of the steps goes into the record of the closed job: tags, parts, measures, findings, lowest vacuum, in words."""
+    work = state_of(kept)
+    notes = [one.step for one in kept if isinstance(one.step, Noted)]
+    lowest = [one.step.lowest_vacuum_kpa for one in kept if isinstance(one.step, Reported)]
+    known = [value for value in lowest if value is not None]
+    return {
+        "tags": "; ".join(
+            f"{tag.point} {tag.tag_no}".strip()
+            + f": {tag.placed_by} {_short(tag.placed_at)}, off {tag.removed_by} {_short(tag.removed_at)}"
+            + (f" for the other by exception ({tag.other_hand.reason})" if tag.other_hand else "")
+            for tag in work.tags
+        ),
+        "parts_used": "; ".join(_note(one) for one in notes if one.about is Note.PART),
+        "measures": "; ".join(_note(one) for one in notes if one.about is Note.MEASURE),
+        "findings": "; ".join(_note(one) for one in notes if one.about in (Note.FINDING, Note.OBJECT)),
+        "lowest_vacuum_kpa": min(known, default=None),
+    }
+
+
+def _note(one: Noted) -> str:
+    value = "" if one.value is None else f" {one.value:g} {one.unit}".rstrip()
+    limits = "" if one.low is None and one.high is None else f" (limits {_bound(one.low)} to {_bound(one.high)})"
+    out = ", OUT OF LIMIT" if one.out_of_limit else ""
+    text = f": {one.text}" if one.text else ""
+    return f"{one.name}{value}{limits}{out}{text}"
+
+
+def _bound(value: float | None) -> str:
+    return "none" if value is None else f"{value:g}"
+
+
+def _short(at: datetime | None) -> str:
+    return "not" if at is None else f"{at:%Y-%m-%d %H:%MZ}"
