@@ -7,14 +7,16 @@ from contextlib import asynccontextmanager
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
+from starlette.concurrency import run_in_threadpool
 
 from api import errors, pages
 from api.doors import DOORS
 from api.guard import Guard
 from api.logs import hide_secrets
 from api.pen import PEN
-from api.routes import calendar, counters, daybook, daybook_pages, fleet, readings, service, work
+from api.routes import calendar, counters, daybook, daybook_pages, feeds, fleet, readings, service, work
 from api.routes import pages as page_routes
+from api.shelf import HandOut, Shelf
 from scheduler.actions import feed
 from scheduler.actions.house import House
 from scheduler.actions.readings import ReadingDoor
@@ -35,6 +37,7 @@ ROUTERS = (
     counters.router,
     work.router,
     daybook.router,
+    feeds.router,
     page_routes.router,
     daybook_pages.router,
     service.router,
@@ -65,14 +68,16 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     must_all_stand_in_the_table()
     house = open_house(settings, clock)
     intake = Intake(house.db, clock, waiting_requests=settings.intake_queue)
+    shelf = Shelf(house)
 
     def refresh(vessel_id: str) -> object:
-        return feed.refresh(house, PEN(settings.shown_base_url()), vessel_id)
+        return feed.renew(house, PEN(settings.shown_base_url()), vessel_id)
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
         hide_secrets()
         intake.start()
+        await run_in_threadpool(shelf.fill)
         ticks = Timers(house, refresh) if timers else None
         app.state.timers = ticks
         if ticks is not None:
@@ -99,13 +104,14 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.house, app.state.intake, app.state.timers = house, intake, None
     app.state.reading_door = ReadingDoor(house, intake)
     app.state.key_ring = readings.KeyRing()
-    app.state.feed_shelf = calendar.Shelf(house)
+    app.state.feed_shelf = shelf
     app.state.error_page = page_routes.error_answer
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
     errors.install(app)
     app.add_middleware(Guard, settings=settings)
+    app.add_middleware(HandOut, shelf=shelf, compress=settings.feed_gzip)
     return app
 
 

@@ -223,9 +223,13 @@ class ClockBody(Body):
 
 
 class FeedBody(Body):
-    """Whose vessel's calendar the new address opens."""
+    """What the new address shows. vessel none: the whole fleet. kinds: job kind codes, none for all. days: how long."""
 
-    vessel: Name
+    vessel: Name | None = None
+    label: Annotated[str, Field(max_length=100)] = ""
+    alarms: bool = False
+    kinds: Annotated[list[Name], Field(max_length=100)] | None = None
+    days: Annotated[int, Field(ge=1, le=3650)] | None = None
 
 
 class StretchBody(Body):

@@ -26,7 +26,7 @@ from api.app import make_app
 from api.listening import listen
 from api.logs import set_up
 from api.pen import PEN
-from scheduler.actions import feed, fleet, people, planning
+from scheduler.actions import addresses, feed, fleet, people, planning
 from scheduler.actions.actor import Actor
 from scheduler.actions.fleet import Place
 from scheduler.actions.history import head_of
@@ -265,7 +265,7 @@ def _show(scene: Scene, database: Path, took: float) -> None:
     for person, what in _LINKS:
         print(f"  sign in once   {url}/enter/{people.make_link(house, person)}   ({what})")
     for vessel in ("avocet", "plover"):
-        token = people.make_feed_token(house, _ACTOR, person_id=f"second-{vessel}", vessel_id=f"demo-{vessel}")
+        token = addresses.make_address(house, _ACTOR, person_id=f"second-{vessel}", vessel_id=f"demo-{vessel}").secret
         print(f"  calendar feed  {url}/cal/{token}/plan.ics   (Demo {vessel.capitalize()})")
     print(f"  API manual     {url}/docs")
     print(f"  API key        {scene.office_key}   (office)")
@@ -305,9 +305,9 @@ def _prove(scene: Scene) -> int:
             lawful = verdict is not None and verdict.lawful and bool(slots)
             least = (verdict.least_margin_litres_per_h or 0) / 1000 if verdict else 0.0
             holds(f"the plan's {slots} slots pass the judge at every hour, least margin {least:g} m3/h", lawful)
-            token = people.make_feed_token(
+            token = addresses.make_address(
                 house, _ACTOR, person_id=f"second-{vessel.id.removeprefix('demo-')}", vessel_id=vessel.id
-            )
+            ).secret
             address = f"{scene.url}/cal/{token}/plan.ics"
             calendar = Calendar.from_ical(httpx.get(address).content)
             uids = {str(event["UID"]) for event in calendar.walk("VEVENT")}

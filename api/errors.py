@@ -23,6 +23,7 @@ STATUS: Mapping[type[errors.SchedulerError], tuple[int, str]] = {
     errors.NotAllowed: (403, "Not allowed for this role"),
     errors.NotFound: (404, "Not found"),
     errors.Clash: (409, "The state of things forbids it"),
+    errors.Gone: (410, "No longer here"),
     errors.Stale: (412, "Changed meanwhile"),
     errors.TooLarge: (413, "Too large"),
     errors.Refused: (422, "It cannot be taken as it stands"),
@@ -126,13 +127,13 @@ def install(app: FastAPI) -> None:
     async def foreign(request: Request, error: HTTPException) -> Response:
         if error.status_code == 404:
             return await shown(
-                request, errors.NotFound(f"There is nothing at {request.url.path}. See /docs for the doors.")
+                request, errors.NotFound(f"There is nothing at {clean(request.url.path)}. See /docs for the doors.")
             )
         body = {
             "type": "about:blank",
             "title": str(error.detail),
             "status": error.status_code,
-            "detail": f"{request.method} is not possible at {request.url.path}. See /docs for what is."
+            "detail": f"{request.method} is not possible at {clean(request.url.path)}. See /docs for what is."
             if error.status_code == 405
             else f"{error.detail}. See /docs for what is expected here.",
             "request_id": getattr(request.state, "request_id", ""),

@@ -1,31 +1,33 @@
-"""The calendar feed as bytes: one event as text, the whole calendar joined from stored texts, and its HTTP answer.
+"""The calendar feed as bytes: one event or task as text, and the whole calendar joined from stored texts.
 
-Events are rendered by the icalendar library once, when they change; a request only joins stored texts or answers 304.
+Events are rendered by the icalendar library once, when they change; afterwards stored texts are only joined.
 """
 
-import gzip
 import hashlib
 import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from email.utils import format_datetime, parsedate_to_datetime
 from functools import lru_cache
 from urllib.parse import quote
 from uuid import NAMESPACE_URL, uuid5
 
-from icalendar import Calendar, Component, Event, Todo
+from icalendar import Calendar, Component, Event, Parameters, Todo, vText
+from icalendar.parser import Contentline
 
 from scheduler.domain.history import canonical
-from scheduler.domain.revision import CalendarEntry, StoredEvent, revise
+from scheduler.domain.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
 from scheduler.domain.words import State
 from scheduler.errors import Refused
 
 PRODID = "-//Leadline//Planned maintenance by running hours//EN"
-MEDIA_TYPE = "text/calendar; charset=utf-8"
 RENDERER = "1"
 """Part of every fingerprint: raise it when the same entry would render to another text."""
 _END = "END:VCALENDAR\r\n"
+_ENDS = {
+    "END:VEVENT\r\n": ("\r\nSTATUS:CONFIRMED\r\n", ""),
+    "END:VTODO\r\n": ("\r\nSTATUS:NEEDS-ACTION\r\n", ";RELATED=END"),
+}
 _STATUSES = frozenset({"TENTATIVE", "CONFIRMED", "CANCELLED"})
 # What RFC 5545 3.1 and 3.3.11 keep out of a text value, and what XML-minded clients choke on; tab and line feed stay.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]")
@@ -72,13 +74,17 @@ def fingerprint(entry: CalendarEntry, base_url: str) -> str:
 def publish(
     old: StoredEvent | None, entry: CalendarEntry, *, vessel_id: str, base_url: str, at: datetime
 ) -> StoredEvent:
-    """The event to keep: `old` itself when nothing visible changed, else revised by the rule and rendered anew."""
+    """The event to keep: `old` itself when nothing visible changed, else revised by the rule and rendered anew.
+
+    Event and task have UIDs of their own, since a program may hold both calendars.
+    """
     kept = revise(old, entry, fingerprint(entry, base_url), at)
-    if kept is old and kept.text:
+    if kept is old and kept.text and kept.task:
         return kept
-    uid = uid_for(vessel_id, entry.key, entry.role)
-    text = render_event(entry, uid, kept.sequence, kept.changed_at, kept.created_at, base_url)
-    return replace(kept, text=text)
+    revision = kept.sequence, kept.changed_at, kept.created_at, base_url
+    text = kept.text or render_event(entry, uid_for(vessel_id, entry.key, entry.role), *revision)
+    task = kept.task or render_task(entry, uid_for(vessel_id, entry.key, f"{entry.role} as a task"), *revision)
+    return replace(kept, text=text, task=task)
 
 
 def render_event(
@@ -108,7 +114,8 @@ def render_task(
 ) -> str:
     """One VTODO for tasks.ics, due when the event ends: at the slot's end, or at the end of its date.
 
-    An all-day DUE is the date itself (it is not exclusive, unlike DTEND); no DTSTART, so no rule binds the two.
+    An all-day DUE is the date itself (it is not exclusive, unlike DTEND); no DTSTART, so no rule binds the two. The
+    plan status is nothing to do: it comes completed, and keeps a list of tasks from ever being empty.
     """
     task = Todo()
     _common(task, entry, uid, sequence, changed_at, created_at, base_url)
@@ -116,7 +123,7 @@ def render_task(
     task.add("DUE", ends if isinstance(ends, datetime) else ends - timedelta(days=1))
     if entry.status == "CANCELLED":
         task.add("STATUS", "CANCELLED")
-    elif entry.state is State.DONE:
+    elif entry.state is State.DONE or entry.role == STATUS_ROLE:
         task.add("STATUS", "COMPLETED")
         task.add("PERCENT-COMPLETE", 100)
     else:
@@ -124,20 +131,39 @@ def render_task(
     return _written(task)
 
 
-def with_alarm(event_text: str, before: timedelta = timedelta(hours=12)) -> str:
-    """The event with a reminder, for a feed that asks for it; an event nobody can act on gets none.
+def with_alarm(text: str, before: timedelta = timedelta(hours=12)) -> str:
+    """The event or task with a reminder, for a calendar that asks for it; what nobody can act on gets none.
 
-    Source: RFC 5545 3.6.6 (a DISPLAY alarm carries ACTION, DESCRIPTION and TRIGGER).
+    Source: RFC 5545 3.6.6 (a DISPLAY alarm carries ACTION, DESCRIPTION and TRIGGER), 3.8.6.3 (a task without DTSTART is
+    reminded of before its end).
     """
-    if "\r\nSTATUS:CONFIRMED\r\n" not in event_text or "\r\nSUMMARY:DONE " in event_text:
-        return event_text
-    if not event_text.endswith("END:VEVENT\r\n"):
-        raise Refused("Only an event takes an alarm; this text does not end one.")
+    ends = next((one for one in _ENDS if text.endswith(one)), None)
+    if ends is None:
+        raise Refused("Only an event or a task takes an alarm; this text does not end one.")
+    status, related = _ENDS[ends]
+    if status not in text or "\r\nSUMMARY:DONE " in text:
+        return text
     minutes = int(before.total_seconds() // 60)
     alarm = (
-        f"BEGIN:VALARM\r\nACTION:DISPLAY\r\nDESCRIPTION:Planned maintenance\r\nTRIGGER:-PT{minutes}M\r\nEND:VALARM\r\n"
+        "BEGIN:VALARM\r\nACTION:DISPLAY\r\nDESCRIPTION:Planned maintenance\r\n"
+        f"TRIGGER{related}:-PT{minutes}M\r\nEND:VALARM\r\n"
     )
-    return event_text.removesuffix("END:VEVENT\r\n") + alarm + "END:VEVENT\r\n"
+    return text.removesuffix(ends) + alarm + ends
+
+
+def with_vessel(text: str, vessel_name: str) -> str:
+    """The event or task with the vessel's name before its summary, for a calendar of many vessels.
+
+    The name is put before a fold (RFC 5545 3.1 allows one anywhere), so that nothing behind it is folded anew.
+    """
+    return text.replace("\r\nSUMMARY:", _vessel_prefix(vessel_name), 1)
+
+
+@lru_cache(maxsize=1024)
+def _vessel_prefix(vessel_name: str) -> str:
+    name = " ".join(_clean(vessel_name).split())
+    line = Contentline.from_parts("SUMMARY", Parameters(), vText(name), sorted=False).to_ical().decode()
+    return f"\r\n{line}\r\n : "
 
 
 def calendar_body(
@@ -184,94 +210,13 @@ def calendar_frame(vessel_name: str, *, url: str | None = None, description: str
     return calendar
 
 
-def etag_of(body: bytes) -> str:
-    """The weak entity tag of a body: it stays the same when the body is sent compressed. Source: RFC 9110 8.8.3."""
-    return f'W/"{hashlib.sha256(body).hexdigest()[:32]}"'
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FeedAnswer:
-    """Status, headers and content of an answer; a HEAD sends the same without the content."""
-
-    status: int
-    headers: dict[str, str]
-    content: bytes
-
-
-def conditional(request_headers: Mapping[str, str], etag: str, changed_at: datetime) -> bool:
-    """True when the asker holds this version, so that a 304 is due.
-
-    If-None-Match outranks If-Modified-Since; tags are compared weakly; a date that cannot be read is ignored.
-    Source: RFC 9110 13.1.2, 13.1.3, 13.2.2.
-
-    Args:
-        request_headers: looked up by lower-case name (Starlette's headers are case-insensitive).
-    """
-    tags = request_headers.get("if-none-match")
-    if tags is not None:
-        held = {tag.strip().removeprefix("W/") for tag in tags.split(",")}
-        return tags.strip() == "*" or etag.removeprefix("W/") in held
-    since = request_headers.get("if-modified-since")
-    if since is None:
-        return False
-    try:
-        at = parsedate_to_datetime(since)
-    except (ValueError, TypeError, OverflowError):
-        return False
-    return changed_at <= (at if at.tzinfo else at.replace(tzinfo=UTC))
-
-
-def answer(
-    request_headers: Mapping[str, str],
-    body: bytes,
-    changed_at: datetime,
-    *,
-    etag: str | None = None,
-    compress: bool = True,
-    download_name: str | None = None,
-) -> FeedAnswer:
-    """The 200 or 304 for a feed, with every header it needs.
-
-    Args:
-        etag: kept with the body; none: computed.
-        compress: gzip for those who ask (the `feed_gzip` setting).
-        download_name: ASCII file name for `?download=1`.
-    """
-    tag = etag_of(body) if etag is None else etag
-    headers = {
-        "ETag": tag,
-        "Last-Modified": format_datetime(changed_at.astimezone(UTC).replace(microsecond=0), usegmt=True),
-        "Cache-Control": "private, no-cache",
-        "Vary": "Accept-Encoding",
-        "Referrer-Policy": "no-referrer",
-        "X-Robots-Tag": "noindex",
-        "X-Content-Type-Options": "nosniff",
-    }
-    if conditional(request_headers, tag, changed_at):
-        return FeedAnswer(status=304, headers=headers, content=b"")
-    headers["Content-Type"] = MEDIA_TYPE
-    if download_name is not None:
-        headers["Content-Disposition"] = f'attachment; filename="{re.sub(r"[^A-Za-z0-9._-]+", "-", download_name)}"'
-    content = body
-    if compress and _takes_gzip(request_headers.get("accept-encoding", "")):
-        content = _zipped(body)
-        headers["Content-Encoding"] = "gzip"
-    headers["Content-Length"] = str(len(content))
-    return FeedAnswer(status=200, headers=headers, content=content)
-
-
-@lru_cache(maxsize=32)
-def _zipped(body: bytes) -> bytes:
-    return gzip.compress(body, compresslevel=6, mtime=0)
-
-
-def withdrawn_body(vessel_name: str, on: date, revoked_at: datetime, vessel_id: str) -> bytes:
-    """The calendar a revoked address serves for 30 days: one all-day event that says so."""
+def withdrawn_body(vessel_name: str, on: date, ended_at: datetime, vessel_id: str, *, tasks: bool = False) -> bytes:
+    """The calendar that an address serves for a while after it was withdrawn or ran out: one entry that says so."""
     entry = CalendarEntry(
         key="feed-withdrawn",
         role="feed withdrawn",
         summary="This calendar address was withdrawn",
-        description="Ask aboard or the office for a new address. The jobs are no longer shown here.",
+        description="Ask aboard or the office for a new address, then delete this calendar. No jobs are shown here.",
         starts=on,
         ends=on + timedelta(days=1),
         state=None,
@@ -281,8 +226,9 @@ def withdrawn_body(vessel_name: str, on: date, revoked_at: datetime, vessel_id: 
         path="",
         location=vessel_name,
     )
-    uid = uid_for(vessel_id, entry.key, entry.role)
-    return calendar_body(vessel_name, [render_event(entry, uid, 0, revoked_at, revoked_at, "")])
+    uid = uid_for(vessel_id, entry.key, f"{entry.role} as a task" if tasks else entry.role)
+    text = (render_task if tasks else render_event)(entry, uid, 0, ended_at, ended_at, "")
+    return calendar_body(vessel_name, [text])
 
 
 def _common(
@@ -334,16 +280,3 @@ def _instant(at: datetime, what: str) -> datetime:
 def _clean(text: str) -> str:
     """The text without what a calendar line may not hold; CR LF and CR become a line feed."""
     return _UNWANTED.sub("", text.replace("\r\n", "\n").replace("\r", "\n"))
-
-
-def _takes_gzip(accepts: str) -> bool:
-    """Whether gzip is named with a weight above 0. Source: RFC 9110 12.5.3; `*` alone is not taken as asking."""
-    for item in accepts.lower().split(","):
-        name, _, weight = item.partition(";")
-        if name.strip() in ("gzip", "x-gzip"):
-            value = weight.strip().removeprefix("q=").strip() or "1"
-            try:
-                return float(value) > 0
-            except ValueError:
-                return False
-    return False

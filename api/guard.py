@@ -20,7 +20,8 @@ HEADERS: Mapping[str, str] = {
 }
 
 
-_RAW = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
+RAW = [(name.lower().encode(), value.encode()) for name, value in HEADERS.items()]
+"""HEADERS as ASGI sends them."""
 log = logging.getLogger("leadline.requests")
 
 
@@ -47,7 +48,7 @@ class Guard:
                 started = True
                 headers = message.setdefault("headers", [])
                 there = {name for name, _ in headers}
-                headers.extend(pair for pair in _RAW if pair[0] not in there)
+                headers.extend(pair for pair in RAW if pair[0] not in there)
                 headers.append((b"x-request-id", request_id.encode()))
                 if not (hot and message["status"] == 207):  # taken as wished, hundreds a second at a busy hour
                     log.info("%s %s %d, request %s", scope["method"], scope["path"], message["status"], request_id)

@@ -4,8 +4,9 @@ from collections.abc import Iterable
 from datetime import datetime
 from functools import lru_cache
 
-from api.feeds import calendar_body, etag_of, publish, uid_for
-from scheduler.actions.feed import Pen
+from api.feed_http import etag_of
+from api.feeds import calendar_body, publish, uid_for, with_alarm, with_vessel, withdrawn_body
+from scheduler.actions.calendars import Pen
 from scheduler.domain.revision import CalendarEntry, StoredEvent
 
 
@@ -17,7 +18,9 @@ def PEN(base_url: str) -> Pen:  # noqa: N802 - a constant for each address
         kept = publish(old, entry, vessel_id=vessel_id, base_url=base_url, at=at)
         return uid_for(vessel_id, entry.key, entry.role), kept
 
-    def compose(vessel_name: str, texts: Iterable[str]) -> bytes:
-        return calendar_body(vessel_name, texts)
+    def compose(name: str, texts: Iterable[str], about: str, path: str) -> bytes:
+        return calendar_body(name, texts, url=f"{base_url}{path}", description=about)
 
-    return Pen(write, compose, etag_of)
+    return Pen(
+        publish=write, compose=compose, tag=etag_of, alarm=with_alarm, name=with_vessel, withdrawn=withdrawn_body
+    )

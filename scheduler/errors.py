@@ -6,6 +6,7 @@ SchedulerError
 ├── NotAllowed        403  this person or key may not do that
 ├── NotFound          404  no such thing here (another vessel's thing too)
 ├── Clash             409  done already, or it would go below the minimum
+├── Gone              410  it was here, and is not served any more
 ├── Stale             412  somebody changed it meanwhile
 ├── TooLarge          413  the body is over the limit
 ├── Refused           422  the input cannot be taken as it stands
@@ -55,6 +56,10 @@ class NotAllowed(SchedulerError):
 
 class NotFound(SchedulerError):
     """No such thing for this person; another vessel's thing looks the same."""
+
+
+class Gone(SchedulerError):
+    """It was here once and is not served any more."""
 
 
 class Clash(SchedulerError):

@@ -1,33 +1,10 @@
-"""People, keys, links and calendar addresses."""
+"""People, keys and sign-in links."""
 
 from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, key_app, me, open_house, out, say
-
-
-@app.command()
-def feed(
-    person: Annotated[str, typer.Argument(help="person id")],
-    vessel: Annotated[str, typer.Argument(help="vessel id")],
-    as_json: AsJson = False,
-) -> None:
-    """Make a person's calendar address for a vessel. It is shown this once.
-
-    Example: leadline feed second-plover demo-plover
-    """
-    from api.pen import PEN
-    from scheduler.actions import feed as feeds
-    from scheduler.actions import people
-
-    with open_house() as house:
-        token = people.make_feed_token(house, me(), person_id=person, vessel_id=vessel)
-        base = house.settings.shown_base_url()
-        feeds.refresh(house, PEN(base), vessel)
-    address = f"{base}/cal/{token}/plan.ics"
-    say("Shown this once. Calendar programs fetch it every quarter of an hour to once a day: it is no alarm.")
-    out({"address": address}, as_json, lambda: iter([address]))
+from api.commands.common import AsJson, key_app, me, open_house, out, say
 
 
 @key_app.command("person")

@@ -80,7 +80,7 @@ def plan(
                 else take
             )
             planning.take(house, hand({"take": digest}), place, digest)
-            feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
             now = situation(house, place.vessel_id, place.id)
         shown = now.proposed or now.taken
         by_key = {job.occurrence.key: job for job in now.jobs}

@@ -54,7 +54,7 @@ def job_done(
     with open_house() as house:
         place, occurrence = jobs.job_place(house, me(), key)
         answer = jobs.close_job(house, hand({"close": key, "at": told.done_at.isoformat()}), place, occurrence, told)
-        feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     body = answer.body
     words = f"closed, {body['verdict']}" if body["closed"] else "test failed: it stays open"
     pump = f"; pump {body['pump']} {body['pump_state']}" if body["pump_state"] else ""

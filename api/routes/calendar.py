@@ -1,78 +1,51 @@
-"""The calendar feed: stored bodies only; the last good one on any trouble, never a server error."""
+"""The calendar feed: stored bodies only; the last good one on any trouble, never a server error where one was sent."""
 
-import logging
 from typing import cast
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
-from api import feeds
 from api.deps import house_of
-from api.pen import PEN
-from scheduler.actions import feed, people
-from scheduler.actions.house import House
+from api.feed_http import answer, takes_gzip
+from api.shelf import Shelf
+from scheduler.errors import Busy
 
 router = APIRouter()
-log = logging.getLogger("leadline")
-_HELD_SECONDS = 2
-_MOST_HELD = 500
-
-
-class Shelf:
-    """Calendars as last read, by their secret, for as long as nobody committed anything, and two seconds at most."""
-
-    def __init__(self, house: House) -> None:
-        self._house = house
-        self._mark: int | None = None
-        self._held: dict[str, tuple[int, feed.FeedBody]] = {}
-
-    def get(self, token: str) -> tuple[int | None, feed.FeedBody | None]:
-        """The mark of now, to be given to `put`, and what is held."""
-        mark = self._house.db.mark()
-        if mark != self._mark or len(self._held) > _MOST_HELD:
-            self._mark = mark
-            self._held.clear()
-        until_s, kept = self._held.get(token, (0, None))
-        return mark, kept if self._house.now_s() < until_s else None
-
-    def put(self, mark: int | None, token: str, kept: feed.FeedBody) -> None:
-        """Hold what was read after `mark` was; where there are no marks, nothing is held."""
-        if mark is not None and mark == self._mark:
-            self._held[token] = self._house.now_s() + _HELD_SECONDS, kept
 
 
 @router.head("/cal/{token}/plan.ics", include_in_schema=False)
 @router.get("/cal/{token}/plan.ics", tags=["feed"], summary="The calendar feed", response_class=Response)
 async def plan_feed(token: str, request: Request) -> Response:
-    """RFC 5545, with ETag and 304. The secret in the address is the key."""
+    """RFC 5545 events, with ETag and 304. The secret in the address is the key."""
+    return await _calendar(token, request, tasks=False)
+
+
+@router.head("/cal/{token}/tasks.ics", include_in_schema=False)
+@router.get("/cal/{token}/tasks.ics", tags=["feed"], summary="The same as tasks", response_class=Response)
+async def tasks_feed(token: str, request: Request) -> Response:
+    """RFC 5545 to-dos, for programs that keep lists of tasks. Many calendar programs show none in a subscription."""
+    return await _calendar(token, request, tasks=True)
+
+
+async def _calendar(token: str, request: Request, *, tasks: bool) -> Response:
+    """The calendar read anew; while it is held afterwards, `HandOut` answers in this route's place."""
     house = house_of(request)
-    agent = request.headers.get("user-agent", "")
     shelf = cast(Shelf, request.app.state.feed_shelf)
-    mark, kept = shelf.get(token)
-    if kept is None:
-        kept = await run_in_threadpool(_body, house, token, agent)
-        shelf.put(mark, token, kept)
-    answer = feeds.answer(
-        request.headers,
-        kept.body,
-        kept.changed_at,
-        etag=kept.etag,
-        compress=house.settings.feed_gzip,
-        download_name="plan.ics" if request.query_params.get("download") == "1" else None,
-    )
-    content = b"" if request.method == "HEAD" else answer.content
-    return Response(content, status_code=answer.status, headers=answer.headers)
-
-
-def _body(house: House, token: str, agent: str) -> feed.FeedBody:
-    vessel_id = people.feed_vessel(house, token, agent)
-    kept = feed.last_good(house, vessel_id)
-    if kept is not None:
-        return kept
-    pen = PEN(house.settings.shown_base_url())
+    agent = request.headers.get("user-agent", "")
+    pack = house.settings.feed_gzip and takes_gzip(request.headers.get("accept-encoding", ""))
     try:
-        return feed.refresh(house, pen, vessel_id)
-    except Exception:
-        log.exception("the first calendar of %s could not be written", vessel_id)
-        return feed.bare(house, pen, vessel_id)
+        found = await run_in_threadpool(shelf.fetch, token, agent, tasks=tasks, pack=pack)
+    except Busy:
+        # Whoever holds a calendar keeps it; a server error would make some programs stop asking.
+        if "if-none-match" in request.headers or "if-modified-since" in request.headers:
+            return Response(status_code=304)
+        raise
+    kept = found.kept
+    download = f"{'tasks' if tasks else 'plan'}.ics" if request.query_params.get("download") == "1" else None
+    told = answer(request.headers, kept.body, kept.changed_at, etag=kept.etag, compress=False, download_name=download)
+    content, headers = told.content, told.headers
+    if told.status == 200 and pack and found.packed is not None:
+        content = found.packed[0]
+        headers |= {"Content-Encoding": "gzip", "Content-Length": str(len(content))}
+    return Response(b"" if request.method == "HEAD" else content, status_code=told.status, headers=headers)

@@ -90,7 +90,7 @@ async def take(plant_id: str, request: Request, house: HouseDep, who: AskingDep)
         place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
         asked = {"route": f"POST /plants/{plant_id}/plan", "body": {"digest": digest}}
         planning.take(house, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, digest)
-        feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
 
     await run_in_threadpool(act)
     return RedirectResponse(f"/plants/{quote(plant_id)}", 303)
@@ -138,7 +138,7 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
             asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/close", "body": typed}
             hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
             jobs.close_job(house, hand, place, occurrence, told)
-            feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
         except Refused as refused:
             again = CloseForm(
                 action=f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}/close",

@@ -1,4 +1,4 @@
-"""Plans, jobs, the history and feed addresses."""
+"""Plans, jobs and the history."""
 
 from collections.abc import Iterator
 from typing import Annotated, Any, Literal
@@ -10,10 +10,10 @@ from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of
 from api.exports import ExportFrame, csv_rows, jsonl
 from api.pen import PEN
-from scheduler.actions import feed, fleet, history, jobs, people, planning, work
+from scheduler.actions import feed, fleet, history, jobs, planning, work
 from scheduler.actions.house import House
 from scheduler.actions.situation import situation
-from scheduler.errors import NotAllowed, NotFound, Refused
+from scheduler.errors import NotFound, Refused
 from scheduler.storage.tables import AssetKind
 from scheduler.version import VERSION
 
@@ -49,7 +49,7 @@ def take(plant_id: str, house: HouseDep, who: AskingDep, request: Request, body:
     """By the digest of the plan that was looked at; if another is proposed by now it is refused (412)."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     answer = planning.take(house, hand_of(request, who, body.model_dump(mode="json")), place, body.digest)
-    feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -73,7 +73,7 @@ def close_job(key: str, house: HouseDep, who: AskingDep, request: Request, body:
     place, occurrence = jobs.job_place(house, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = jobs.close_job(house, hand, place, occurrence, jobs.Close(**body.model_dump()))
-    feed.refresh(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -135,14 +135,3 @@ def export(
         filter=None if whole else "period of recording, during which the clock was set back",
     )
     return jsonl(told.records, frame)
-
-
-@router.post("/feeds", status_code=201, tags=["feed"], summary="A calendar address of your own")
-def make_feed(house: HouseDep, who: AskingDep, body: bodies.FeedBody) -> JSONResponse:
-    """Shown this once; only its hash is stored. The key must belong to a person."""
-    who.actor.must_reach(body.vessel, f"vessel {body.vessel}")
-    if who.actor.person_id is None:
-        raise NotAllowed("A calendar address belongs to a person; this key does not. Use `leadline feed` aboard.")
-    token = people.make_feed_token(house, who.actor, person_id=who.actor.person_id, vessel_id=body.vessel)
-    address = f"{house.settings.shown_base_url()}/cal/{token}/plan.ics"
-    return JSONResponse({"address": address}, status_code=201, headers={"Cache-Control": "no-store"})

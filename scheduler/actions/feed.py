@@ -1,60 +1,46 @@
-"""The calendar feed as stored: events revised only where something visible changed, the whole body kept as last good."""
+"""The calendar feed as stored: events revised only where something visible changed; what an address serves."""
 
 import json
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+import logging
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
+from scheduler.actions.addresses import Opened
+from scheduler.actions.calendars import FLEET, FeedBody, Pen, last_good, write_fleet, write_vessel
 from scheduler.actions.documents import held
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, seconds
 from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.situation import Situation, load
-from scheduler.domain.agenda import Agenda, agenda, status_entry
+from scheduler.domain.agenda import Agenda, agenda, fleet_entry, status_entry
 from scheduler.domain.due import Occurrence
 from scheduler.domain.entry import DoneJob, WithdrawnJob
 from scheduler.domain.fleet import JobKind
-from scheduler.domain.quoting import PlannedSlot
-from scheduler.domain.revision import CalendarEntry, Feed, StoredEvent, republish
+from scheduler.domain.quoting import PlannedSlot, ship_time
+from scheduler.domain.revision import CalendarEntry, StoredEvent
+from scheduler.domain.scope import Scope
 from scheduler.domain.words import State, Trigger
-from scheduler.storage import feed_rows, fleet_rows, work_rows
+from scheduler.errors import Busy, SchedulerError
+from scheduler.storage import feed_rows, fleet_rows, people_rows, work_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import FeedBodyRow, FeedEventRow, JobRow
+from scheduler.storage.tables import FeedEventRow, JobRow, TaskRunRow
 
-PLAN_FEED = "plan"
 _DAY_S = 86_400
 _KEEP_DAYS = 40
+_TROUBLE = "calendar"
+"""Task under which the last failure to write a calendar is noted, by vessel."""
 
-Publish = Callable[[StoredEvent | None, CalendarEntry, str, datetime], tuple[str, StoredEvent]]
-"""(event as kept, entry, vessel id, now) to (uid, event to keep); renders only what changed."""
-Compose = Callable[[str, Iterable[str]], bytes]
-"""(vessel name, event texts) to the calendar's bytes."""
-Tag = Callable[[bytes], str]
-
-
-@dataclass(frozen=True, slots=True)
-class Pen:
-    """How calendars are written: handed in, since this side knows no iCalendar."""
-
-    publish: Publish
-    compose: Compose
-    tag: Tag
-
-
-@dataclass(frozen=True, slots=True)
-class FeedBody:
-    """A calendar as it is sent."""
-
-    body: bytes
-    etag: str
-    changed_at: datetime
-    made_at: datetime
-    revision: int
+log = logging.getLogger("leadline")
 
 
 def refresh(house: House, pen: Pen, vessel_id: str) -> FeedBody:
-    """Bring a vessel's calendar up to date; events that show nothing new keep every byte."""
+    """Bring a vessel's calendars up to date, and the fleet's; events that show nothing new keep every byte.
+
+    Returns the vessel's plain calendar.
+    """
     derive_vessel(house, vessel_id)
     with house.db.write(vessel_id) as session:
         vessel, _ = held(session, vessel_id)
@@ -62,33 +48,99 @@ def refresh(house: House, pen: Pen, vessel_id: str) -> FeedBody:
         old = {row.occurrence_key: row for row in feed_rows.events(session, vessel_id)}
         at = house.now()
         wanted = _agenda(session, plants, old, at)
-        texts = []
         for entry in wanted.entries:
             row = old.pop(entry.key, None)
             uid, event = pen.publish(None if row is None else _event(row, entry.role), entry, vessel_id, at)
-            if row is None or row.text != event.text or row.fingerprint != event.mark():
+            if row is None or (row.text, row.task, row.fingerprint) != (event.text, event.task, event.mark()):
                 session.add(_row(row, vessel_id, uid, plants, entry, event))
-            texts.append(event.text)
         for row in old.values():
             session.delete(row)
-        body = pen.compose(vessel.name, texts)
-        kept = feed_rows.body(session, vessel_id, PLAN_FEED)
-        before = None if kept is None else Feed(body=kept.body.encode(), changed_at=instant(kept.changed_s))
-        feed = republish(before, body, at)
-        revision = fleet_rows.revision(session, vessel_id)
-        if kept is None:
-            kept = FeedBodyRow(vessel_id=vessel_id, name=PLAN_FEED, body="", etag="", changed_s=0, made_s=0, revision=0)
-        kept.body, kept.etag, kept.changed_s = body.decode(), pen.tag(body), seconds(feed.changed_at)
-        kept.made_s, kept.revision = seconds(at), revision
-        session.add(kept)
-        return _body(kept)
+        session.flush()
+        body = write_vessel(session, pen, vessel_id, at)
+    write_fleet(house, pen)
+    _well_again(house, vessel_id)
+    return body
 
 
-def last_good(house: House, vessel_id: str) -> FeedBody | None:
-    """The calendar as last written, or none before the first."""
+def renew(house: House, pen: Pen, vessel_id: str) -> bool:
+    """As `refresh`, for those whose own work must not fail with it: what went wrong is logged and noted for readiness
+    and page, and the last good calendars go on being served."""
+    try:
+        refresh(house, pen, vessel_id)
+    except Exception as error:
+        says = f"failed: {type(error).__name__}: {error}"[:300]
+        if trouble(house).get(vessel_id, ("", ""))[0] != says:
+            log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
+            with suppress(SchedulerError), house.db.write(vessel_id) as session:
+                row = people_rows.task(session, _TROUBLE, vessel_id)
+                row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_s=0)
+                row.started_s, row.ended_s, row.outcome = house.now_s(), house.now_s(), says
+                session.add(row)
+        return False
+    return True
+
+
+def trouble(house: House) -> dict[str, tuple[str, datetime]]:
+    """By vessel, what went wrong when her calendar was last written, and since when; empty while all is well."""
     with house.db.read() as session:
-        row = feed_rows.body(session, vessel_id, PLAN_FEED)
-        return None if row is None else _body(row)
+        return {
+            row.period: (row.outcome or "", instant(row.started_s))
+            for row in people_rows.task_runs(session, _TROUBLE)
+            if row.outcome not in (None, "done")
+        }
+
+
+def _well_again(house: House, vessel_id: str) -> None:
+    if vessel_id in trouble(house):
+        with house.db.write(vessel_id) as session:
+            row = people_rows.task(session, _TROUBLE, vessel_id)
+            if row is not None:
+                session.delete(row)
+
+
+def served(house: House, pen: Pen, opened: Opened, *, tasks: bool) -> FeedBody:
+    """The calendar that an address serves now: as last written; put together from stored texts when it never was.
+
+    When that fails too there is the plan-status entry alone, which is not kept.
+    """
+    scope = replace(opened.scope, tasks=tasks)
+    if opened.ended_at is not None:
+        return _withdrawn(house, pen, scope, opened.ended_at)
+    kept = last_good(house, scope)
+    if kept is not None:
+        return kept
+    try:
+        return _first(house, pen, scope)
+    except Exception:
+        log.exception("the first calendar %s of %s could not be written", scope.name, scope.vessel_id or "the fleet")
+        return bare(house, pen, scope)
+
+
+def _first(house: House, pen: Pen, scope: Scope) -> FeedBody:
+    if scope.vessel_id is None:
+        write_fleet(house, pen, scope)
+    else:
+        with house.db.read() as session:
+            known = bool(feed_rows.events(session, scope.vessel_id))
+        if not known:
+            refresh(house, pen, scope.vessel_id)
+        with house.db.write(scope.vessel_id) as session:
+            write_vessel(session, pen, scope.vessel_id, house.now(), scope)
+    kept = last_good(house, scope)
+    if kept is None:  # another server forgot it in this moment
+        raise Busy("The calendar is being written; try again in a second.")
+    return kept
+
+
+def _withdrawn(house: House, pen: Pen, scope: Scope, ended_at: datetime) -> FeedBody:
+    name, offset = "Fleet", 0
+    if scope.vessel_id is not None:
+        with house.db.read() as session:
+            name = held(session, scope.vessel_id)[0].name
+            offset = offset_minutes(session, scope.vessel_id, ended_at)
+    on = ship_time(ended_at, offset).date()
+    body = pen.withdrawn(name, on, ended_at, scope.vessel_id or FLEET, tasks=scope.tasks)
+    return FeedBody(body, pen.tag(body), ended_at, ended_at, -1)
 
 
 def stale_vessels(house: House, most_age_s: int) -> list[str]:
@@ -97,7 +149,7 @@ def stale_vessels(house: House, most_age_s: int) -> list[str]:
     with house.db.read() as session:
         found = []
         for row in fleet_rows.vessels(session):
-            kept = feed_rows.body(session, row.id, PLAN_FEED)
+            kept = feed_rows.body(session, row.id, Scope(vessel_id=row.id).name)
             if (
                 kept is None
                 or kept.revision != fleet_rows.revision(session, row.id)
@@ -229,6 +281,7 @@ def _event(row: FeedEventRow, role: str) -> StoredEvent:
         role=role,
         mark=row.fingerprint,
         text=row.text,
+        task=row.task,
         sequence=row.sequence,
         created_at=instant(row.created_s),
         changed_at=instant(row.changed_s),
@@ -245,6 +298,7 @@ def _row(
 ) -> FeedEventRow:
     shown: dict[str, Any] = {
         "text": event.text,
+        "task": event.task,
         "fingerprint": event.mark(),
         "sequence": event.sequence,
         "changed_s": seconds(event.changed_at),
@@ -268,17 +322,19 @@ def _second(moment: date | datetime) -> int:
     return seconds(datetime(moment.year, moment.month, moment.day, tzinfo=UTC))
 
 
-def _body(row: FeedBodyRow) -> FeedBody:
-    return FeedBody(row.body.encode(), row.etag, instant(row.changed_s), instant(row.made_s), row.revision)
-
-
-def bare(house: House, pen: Pen, vessel_id: str) -> FeedBody:
+def bare(house: House, pen: Pen, scope: Scope) -> FeedBody:
     """A calendar with the plan-status entry alone, for when none could be written yet; it is not kept."""
-    with house.db.read() as session:
-        vessel, _ = held(session, vessel_id)
-        offset = offset_minutes(session, vessel_id, house.now())
     at = house.now()
-    entry = status_entry(vessel=vessel, jobs=(), plan_at=None, hours_as_of=None, offset_minutes=offset, at=at)
-    _, event = pen.publish(None, entry, vessel_id, at)
-    body = pen.compose(vessel.name, [event.text])
+    if scope.vessel_id is None:
+        name, path = "Fleet", "/?all=1"
+        entry = fleet_entry(on=at.date(), vessels=0, states=(), left_out=0)
+    else:
+        with house.db.read() as session:
+            vessel, _ = held(session, scope.vessel_id)
+            offset = offset_minutes(session, scope.vessel_id, at)
+        name, path = vessel.name, f"/vessels/{vessel.id}/plan"
+        entry = status_entry(vessel=vessel, jobs=(), plan_at=None, hours_as_of=None, offset_minutes=offset, at=at)
+    _, event = pen.publish(None, entry, scope.vessel_id or FLEET, at)
+    about = "The calendar could not be written; the pages aboard have the jobs."
+    body = pen.compose(name, [event.task if scope.tasks else event.text], about, path)
     return FeedBody(body, pen.tag(body), at, at, -1)

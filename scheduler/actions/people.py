@@ -1,4 +1,4 @@
-"""People, keys, one-time links, sessions and feed addresses. Secrets leave here once and are stored as SHA-256."""
+"""People, keys, one-time links and sessions. Secrets leave here once and are stored as SHA-256."""
 
 import hashlib
 import hmac
@@ -14,7 +14,7 @@ from scheduler.domain.words import Role
 from scheduler.errors import Busy, Clash, NotFound, NotSignedIn, Refused, StorageFull
 from scheduler.storage import fleet_rows, people_rows
 from scheduler.storage.history_rows import append
-from scheduler.storage.tables import ApiKeyRow, FeedTokenRow, PersonRow, SessionRow, SignInLinkRow
+from scheduler.storage.tables import ApiKeyRow, PersonRow, SessionRow, SignInLinkRow
 
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 _FLEETWIDE = frozenset({Role.OFFICE, Role.ADMIN})
@@ -195,46 +195,6 @@ def leave(house: House, secret: str) -> None:
     """Sign the browser with that cookie out."""
     with house.db.write() as session:
         people_rows.end_session(session, hashed(secret))
-
-
-def make_feed_token(house: House, actor: Actor, *, person_id: str, vessel_id: str) -> str:
-    """A new calendar address for a person and a vessel; only its hash is stored.
-
-    Raises:
-        NotFound: no such person or vessel, or the vessel is not the person's.
-    """
-    token = secrets.token_urlsafe(32)
-    with house.db.write() as session:
-        person = people_rows.person(session, person_id)
-        vessel = fleet_rows.vessel(session, vessel_id)
-        if person is None or vessel is None or person.vessel_id not in (None, vessel_id):
-            raise NotFound(f"There is no person {person_id} on a vessel {vessel_id}. Check both ids.")
-        actor.must_reach(vessel_id, f"vessel {vessel_id}")
-        session.add(
-            FeedTokenRow(sha256=hashed(token), person_id=person_id, vessel_id=vessel_id, created_s=house.now_s())
-        )
-        append(session, vessel_id, "feed address made", house.now(), {"person": person_id, "by": actor.name})
-    return token
-
-
-def feed_vessel(house: House, token: str, agent: str) -> str:
-    """The vessel a feed token opens; notes when and by what it was used (at most once a minute).
-
-    Raises:
-        NotFound: unknown, revoked or out of date.
-    """
-    now_s = house.now_s()
-    with house.db.read() as session:
-        row = people_rows.feed_token(session, hashed(token))
-    if row is None or row.vessel_id is None or row.revoked_s is not None or (row.expires_s or now_s + 1) <= now_s:
-        raise NotFound("There is no calendar at this address. Ask whoever keeps Leadline aboard for a new one.")
-    if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
-        with suppress(Busy, StorageFull), house.db.write() as session:  # a note, no reason to refuse the calendar
-            again = people_rows.feed_token(session, row.sha256)
-            if again is not None:
-                again.last_used_s, again.agent = now_s, agent[:200]
-                session.add(again)
-    return row.vessel_id
 
 
 def _scope(role: Role, vessel_id: str | None) -> None:

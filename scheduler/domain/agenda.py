@@ -5,7 +5,7 @@ Which figures an entry shows, and when they change, is in `quoting`; its revisio
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.entry import (
@@ -19,8 +19,9 @@ from scheduler.domain.entry import (
     withdrawn_entry,
 )
 from scheduler.domain.fleet import Plant, Vessel
-from scheduler.domain.quoting import PAST, PlannedSlot, Quoted, quote, ship_time
-from scheduler.domain.revision import CalendarEntry, StoredEvent, revise
+from scheduler.domain.quoting import PlannedSlot, Quoted, quote, ship_time
+from scheduler.domain.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
+from scheduler.domain.scope import MOST_EVENTS, urgency
 from scheduler.domain.words import State
 
 __all__ = [
@@ -37,8 +38,9 @@ __all__ = [
     "status_entry",
 ]
 
-AHEAD_DAYS, DONE_DAYS, WITHDRAWN_DAYS, MOST_ENTRIES = 180, 30, 14, 1000
-PLAN_STATUS_KEY, STATUS_ROLE = "plan-status", "plan status"
+AHEAD_DAYS, DONE_DAYS, WITHDRAWN_DAYS = 180, 30, 14
+PLAN_STATUS_KEY, FLEET_STATUS_KEY = "plan-status", "fleet-status"
+NO_ALARM = "The calendar is no alarm: programs fetch it every quarter of an hour to once a day."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,17 +131,7 @@ def status_entry(
         offset_minutes: ship time at the plan run.
     """
     on = ship_time(plan_at or at, offset_minutes).date()
-    tally = {state: sum(job.first and job.state is state for job in jobs) for state in State}
-    counts = [
-        f"{tally[state]} {words}"
-        for state, words in (
-            (State.PAST_LIMIT, "past limit"),
-            (State.PAST_DUE, "past due"),
-            (State.WINDOW_OPEN, "in window"),
-            (State.POSTPONED, "postponed"),
-        )
-        if tally[state]
-    ] or ["nothing due"]
+    counts = _counts([job.state.value for job in jobs if job.first])
     when = "No plan yet" if plan_at is None else f"Plan as of {moment(plan_at, offset_minutes)} ship time"
     lines = [
         "No counter has posted yet."
@@ -147,7 +139,7 @@ def status_entry(
         else f"Counters: the oldest of the latest readings is of {moment(hours_as_of, offset_minutes)} ship time"
         f" ({_age(plan_at or at, hours_as_of)} before the plan).",
         "If this date is not today's or yesterday's, the calendar is out of date: ask aboard before relying on it.",
-        "The calendar is no alarm: programs fetch it every quarter of an hour to once a day.",
+        NO_ALARM,
     ]
     if left_out:
         lines.insert(0, f"{left_out} more jobs did not fit in this calendar; the plan page has all of them.")
@@ -165,6 +157,52 @@ def status_entry(
         path=f"/vessels/{vessel.id}/plan",
         location=vessel.name,
     )
+
+
+def fleet_entry(*, on: date, vessels: int, states: Sequence[str], left_out: int) -> CalendarEntry:
+    """The all-day entry of a fleet's calendar: what is due in it, and whether all of it is there.
+
+    Args:
+        on: date of the newest plan among the vessels. states: the word of the state of each job that belongs in it.
+        left_out: how many of them did not fit.
+    """
+    lines = [
+        "Each vessel's own entry, on the date of her plan, says how old plan and counters are.",
+        NO_ALARM,
+    ]
+    if left_out:
+        lines.insert(
+            0,
+            f"{left_out} of {len(states)} jobs did not fit in this calendar ({MOST_EVENTS} entries, 1 MB): those "
+            "furthest ahead or longest done are left out. The vessels' own calendars and pages have all of them.",
+        )
+    named = f"Fleet of {vessels} vessel{'' if vessels == 1 else 's'}"
+    cut = [f"{left_out} left out"] if left_out else []
+    return CalendarEntry(
+        key=FLEET_STATUS_KEY,
+        role=STATUS_ROLE,
+        summary=short(" - ".join([named, *_counts(states), *cut])),
+        description="\n".join(lines),
+        starts=on,
+        ends=on + timedelta(days=1),
+        state=None,
+        status="CONFIRMED",
+        opaque=False,
+        categories=("plan status",),
+        path="/",
+        location="",
+    )
+
+
+def _counts(states: Sequence[str]) -> list[str]:
+    said = (
+        (State.PAST_LIMIT, "past limit"),
+        (State.PAST_DUE, "past due"),
+        (State.WINDOW_OPEN, "in window"),
+        (State.POSTPONED, "postponed"),
+    )
+    counts = [f"{count} {words}" for state, words in said if (count := states.count(state.value))]
+    return counts or ["nothing due"]
 
 
 def _all(
@@ -200,14 +238,9 @@ def _fit(found: Sequence[CalendarEntry]) -> tuple[tuple[CalendarEntry, ...], int
     """The entries that fit, sorted, and how many did not: those that matter least now are left out first."""
 
     def rank(entry: CalendarEntry) -> tuple[int, float, str]:
-        open_now = entry.state not in (State.DONE, State.WITHDRAWN)
-        return (
-            0 if entry.state in PAST else 1 if open_now else 2,
-            _day_number(entry) * (1 if open_now else -1),
-            entry.key,
-        )
+        return urgency("" if entry.state is None else entry.state.value, _day_number(entry), entry.key)
 
-    kept = sorted(found, key=rank)[: MOST_ENTRIES - 1]
+    kept = sorted(found, key=rank)[: MOST_EVENTS - 1]
     return tuple(sorted(kept, key=lambda entry: (_day_number(entry), entry.key))), len(found) - len(kept)
 
 

@@ -8,6 +8,9 @@ from scheduler.domain.history import canonical
 from scheduler.domain.quoting import Quoted
 from scheduler.domain.words import State
 
+STATUS_ROLE = "plan status"
+"""Role of the entries that say how the plan stands; every other entry is something to do."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CalendarEntry:
@@ -35,7 +38,10 @@ class CalendarEntry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredEvent:
-    """An event as kept: what was published, under which revision. `content` is the fingerprint of what it shows."""
+    """An event as kept: what was published, under which revision. `content` is the fingerprint of what it shows.
+
+    text, task: it as an event and as a task, rendered; empty when they are to be.
+    """
 
     key: str
     role: str
@@ -47,6 +53,7 @@ class StoredEvent:
     created_at: datetime
     changed_at: datetime
     text: str = ""
+    task: str = ""
     quoted: Quoted | None = None
 
     def mark(self) -> str:
@@ -63,7 +70,15 @@ class StoredEvent:
 
     @staticmethod
     def kept(
-        *, key: str, role: str, mark: str, text: str, sequence: int, created_at: datetime, changed_at: datetime
+        *,
+        key: str,
+        role: str,
+        mark: str,
+        text: str,
+        task: str = "",
+        sequence: int,
+        created_at: datetime,
+        changed_at: datetime,
     ) -> "StoredEvent":
         """The event with that mark, as it was."""
         held = json.loads(mark)
@@ -78,6 +93,7 @@ class StoredEvent:
             created_at=created_at,
             changed_at=changed_at,
             text=text,
+            task=task,
             quoted=None if held["quoted"] is None else Quoted.read(held["quoted"]),
         )
 
@@ -120,6 +136,7 @@ def revise(old: StoredEvent | None, entry: CalendarEntry, content: str, at: date
         sequence=old.sequence + moved,
         changed_at=max(now, old.changed_at + timedelta(seconds=1)),
         text="",
+        task="",
         quoted=entry.quoted,
     )
 

@@ -1,10 +1,9 @@
-"""People, keys, sign-in links, sessions, feed addresses, and the answers of repeated requests."""
+"""People, keys, sign-in links, sessions, and the answers of repeated requests."""
 
 from sqlmodel import Session, col, select
 
 from scheduler.storage.tables import (
     ApiKeyRow,
-    FeedTokenRow,
     IdempotencyRow,
     PersonRow,
     SessionRow,
@@ -63,14 +62,14 @@ def kept_answer(session: Session, vessel_id: str, key: str, actor: str) -> Idemp
     return session.get(IdempotencyRow, (vessel_id, key, actor))
 
 
-def feed_token(session: Session, sha256: str) -> FeedTokenRow | None:
-    """The feed address with that hash, or none."""
-    return session.get(FeedTokenRow, sha256)
-
-
 def task(session: Session, name: str, period: str) -> TaskRunRow | None:
     """That run of a timer's task, or none."""
     return session.get(TaskRunRow, (name, period))
+
+
+def task_runs(session: Session, name: str) -> list[TaskRunRow]:
+    """Every run of that task, by period."""
+    return list(session.exec(select(TaskRunRow).where(TaskRunRow.task == name).order_by(TaskRunRow.period)))
 
 
 def open_tasks(session: Session, name: str) -> list[TaskRunRow]:

@@ -67,9 +67,11 @@ class IdempotencyRow(Row, table=True):
 
 
 class FeedTokenRow(Row, table=True):
-    """A person's calendar address; vessel_id none: all vessels the person may see."""
+    """A person's calendar address; vessel_id none: the whole fleet. id: what people call it by; it stays when the
+    secret is changed. kinds: JSON list of job kind codes, none for all."""
 
     sha256: str = Field(primary_key=True)
+    id: str = Field(unique=True)
     person_id: str = Field(foreign_key="person.id", index=True)
     vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
     created_s: int = Field(sa_type=BigInteger)
@@ -78,10 +80,12 @@ class FeedTokenRow(Row, table=True):
     last_used_s: int | None = Field(default=None, sa_type=BigInteger)
     agent: str | None = None
     alarms: bool = False
+    kinds: str | None = None
+    label: str = ""
 
 
 class FeedEventRow(Row, table=True):
-    """An event of the calendar feed as last rendered; its text changes only with its fingerprint."""
+    """An event of the calendar feed as last rendered, and as a task; the texts change only with the fingerprint."""
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     uid: str = Field(primary_key=True)
@@ -96,10 +100,15 @@ class FeedEventRow(Row, table=True):
     ends_s: int = Field(sa_type=BigInteger)
     closed_s: int | None = Field(default=None, sa_type=BigInteger)
     state: str
+    task: str = ""
 
 
 class FeedBodyRow(Row, table=True):
-    """A whole calendar as it is sent. changed_s: newest change in it; made_s: when it was put together, and of what."""
+    """A whole calendar as it is sent, by what it shows; vessel_id "" is the fleet.
+
+    changed_s: newest change in it; made_s: when it was put together, and of what. status: the fleet's own status event
+    as kept, none for a vessel's calendar.
+    """
 
     vessel_id: str = Field(primary_key=True)
     name: str = Field(primary_key=True)
@@ -108,6 +117,7 @@ class FeedBodyRow(Row, table=True):
     changed_s: int = Field(sa_type=BigInteger)
     made_s: int = Field(sa_type=BigInteger)
     revision: int = Field(sa_type=BigInteger)
+    status: str | None = None
 
 
 class TaskRunRow(Row, table=True):

@@ -8,7 +8,7 @@ import pytest
 
 from api.app import doors_there
 from api.doors import DOORS, Free
-from scheduler.actions import people
+from scheduler.actions import addresses, people
 from scheduler.actions.actor import Actor
 from scheduler.domain.words import Role
 from seed_fleet.ships import AVOCET, PLOVER
@@ -112,8 +112,14 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),
     # A key of the office belongs to no person here, and a calendar address does.
     ("POST", f"{API}/feeds"): Walk(f"{API}/feeds", frozenset({201, 403}), body={"vessel": "demo-plover"}),
+    ("GET", f"{API}/feeds"): Walk(f"{API}/feeds", frozenset({200, 403}), 200),
+    # Somebody else's address looks as if it were not there.
+    ("POST", f"{API}/feeds/{{feed_id}}/rotate"): Walk(f"{API}/feeds/ADDRESS/rotate", frozenset({200, 404})),
+    ("DELETE", f"{API}/feeds/{{feed_id}}"): Walk(f"{API}/feeds/ADDRESS", frozenset({200, 404})),
     ("GET", "/cal/{token}/plan.ics"): Walk("/cal/FEED/plan.ics"),
     ("HEAD", "/cal/{token}/plan.ics"): Walk("/cal/FEED/plan.ics"),
+    ("GET", "/cal/{token}/tasks.ics"): Walk("/cal/FEED/tasks.ics"),
+    ("HEAD", "/cal/{token}/tasks.ics"): Walk("/cal/FEED/tasks.ics"),
     ("GET", "/"): Walk("/", frozenset({200, 303}), 303),
     ("GET", "/plants/{plant_id}"): Walk("/plants/plover-plant"),
     ("GET", "/plants/{plant_id}/figures"): Walk("/plants/plover-plant/figures"),
@@ -163,10 +169,15 @@ def address(stage: Stage, path: str) -> str:
     if "LINK" in path:
         return path.replace("LINK", people.make_link(stage.house, "engineer-plover"))
     if "FEED" in path:
-        token = people.make_feed_token(
+        token = addresses.make_address(
+            stage.house, Actor("walk", "walk", Role.ADMIN), person_id="engineer-plover", vessel_id=PLOVER.vessel
+        ).secret
+        return path.replace("FEED", token)
+    if "ADDRESS" in path:
+        made = addresses.make_address(
             stage.house, Actor("walk", "walk", Role.ADMIN), person_id="engineer-plover", vessel_id=PLOVER.vessel
         )
-        return path.replace("FEED", token)
+        return path.replace("ADDRESS", made.id)
     return path
 
 

@@ -21,7 +21,7 @@ from statistics import median
 import httpx
 import pytest
 
-from scheduler.actions import feed, fleet, people
+from scheduler.actions import addresses, feed, fleet, people
 from scheduler.actions.actor import Actor
 from scheduler.actions.documents import VESSEL
 from scheduler.domain.words import Role
@@ -129,7 +129,7 @@ def pair(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pair]:
     fleet.put_vessel(house, me, VESSEL.validate_python(vessel_document(run)), if_new=True)
     key = people.add_key(house, me, role=Role.COUNTER, label="bench", vessel_id=AVOCET.vessel)
     people.add_person(house, me, person_id="chief", name="C", rank="chief", role=Role.CHIEF, vessel_id=AVOCET.vessel)
-    token = people.make_feed_token(house, me, person_id="chief", vessel_id=AVOCET.vessel)
+    token = addresses.make_address(house, me, person_id="chief", vessel_id=AVOCET.vessel).secret
     kept = feed.refresh(house, PEN("http://127.0.0.1"), AVOCET.vessel)
     house.db.close()
     (folder / "body.ics").write_bytes(kept.body)

@@ -8,7 +8,8 @@ from datetime import timedelta
 import pytest
 from icalendar import Calendar, Event
 
-from api.feeds import answer, calendar_body, calendar_frame, conditional, etag_of, fingerprint, publish, render_event
+from api.feed_http import answer, conditional, etag_of
+from api.feeds import calendar_body, calendar_frame, fingerprint, publish, render_event
 from tests.calendar_cases import AT, DAY, knife_job, shown, slot
 
 pytestmark = pytest.mark.bench

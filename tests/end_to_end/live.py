@@ -14,7 +14,7 @@ import httpx
 import uvicorn
 
 from api.app import make_app
-from scheduler.actions import people
+from scheduler.actions import addresses, people
 from scheduler.actions.actor import Actor
 from scheduler.actions.house import House
 from scheduler.domain.words import Role
@@ -57,7 +57,7 @@ class Live:
     def feed(self) -> str:
         """A new calendar address of the chief's."""
         vessel = self.run.ship.vessel
-        token = people.make_feed_token(self.house, FIRST, person_id="chief", vessel_id=vessel)
+        token = addresses.make_address(self.house, FIRST, person_id="chief", vessel_id=vessel).secret
         return f"{self.url}/cal/{token}/plan.ics"
 
 

@@ -18,6 +18,7 @@ from scheduler.actions.house import Hand, House
 from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.readings import store_now
 from scheduler.actions.situation import Situation, situation
+from scheduler.domain.scope import Scope
 from scheduler.domain.words import Role, State, Test
 from scheduler.errors import NotFound
 from scheduler.planning.check import judge
@@ -206,7 +207,7 @@ def test_the_nightly_round_comes_once_a_ships_night(filled: House) -> None:
     assert rounds.nightly(filled) == 1
     rounds.keep_up(filled, lambda vessel: feed.refresh(filled, PEN_HERE, vessel))
     assert _now(filled).proposed is not None
-    assert feed.last_good(filled, PLOVER.vessel) is not None
+    assert feed.last_good(filled, Scope(vessel_id=PLOVER.vessel)) is not None
     assert feed.stale_vessels(filled, 900) == []
 
 

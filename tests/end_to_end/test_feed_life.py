@@ -14,6 +14,7 @@ from scheduler.actions import feed, fleet, history, planning, pumps, rounds
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import House
+from scheduler.domain.scope import Scope
 from scheduler.domain.words import Test
 from scheduler.errors import Clash
 from scheduler.planning.check import margin_series
@@ -150,7 +151,7 @@ def test_a_part_that_comes_back_and_leaves_again(house: House, run: Run, later: 
     turn(house, 2)
     put(house, vessel_document(run))
     back = refresh(house)
-    body = feed.last_good(house, PLOVER.vessel)
+    body = feed.last_good(house, Scope(vessel_id=PLOVER.vessel))
     assert body is not None
     assert "SUMMARY:WITHDRAWN" not in back[key].text
     assert body.body.decode().count(f"UID:{back[key].uid}") == 1
@@ -265,6 +266,6 @@ def test_a_changed_document_makes_the_calendar_stale(house: House, run: Run) -> 
     assert feed.stale_vessels(house, 900) == [PLOVER.vessel]
     rounds.keep_up(house, lambda vessel: feed.refresh(house, PEN_HERE, vessel))
     assert feed.stale_vessels(house, 900) == []
-    body = feed.last_good(house, PLOVER.vessel)
+    body = feed.last_good(house, Scope(vessel_id=PLOVER.vessel))
     assert body is not None
     assert b"Demo Plover II" in body.body

@@ -7,7 +7,8 @@ from datetime import timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.feeds import answer, calendar_body, etag_of, publish, uid_for
+from api.feed_http import answer, etag_of
+from api.feeds import calendar_body, publish, uid_for
 from scheduler.domain.due import DueJob
 from scheduler.domain.quoting import PlannedSlot
 from scheduler.domain.revision import Feed, StoredEvent, republish

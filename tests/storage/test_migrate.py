@@ -66,8 +66,9 @@ def schema_of(connection: Connection) -> set[str]:
         found = connection.exec_driver_sql(
             "SELECT tbl_name, sql FROM sqlite_master WHERE sql NOT NULL AND type != 'trigger'"
         )
+        # a table that a step made anew is named in quotes
         return {
-            f"{table}: {' '.join(line.split())}"
+            f"{table}: {' '.join(line.split())}".replace(f'TABLE "{table}"', f"TABLE {table}")
             for table, sql in found
             for line in re.split(r",\s*(?![^()]*\))|\n", sql)  # a column added later stands on the line of the last one
         }

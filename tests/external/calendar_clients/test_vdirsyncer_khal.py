@@ -14,7 +14,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from api.feeds import answer, calendar_body, publish
+from api.feed_http import answer
+from api.feeds import calendar_body, publish
 from scheduler.domain.agenda import agenda
 from scheduler.domain.due import DueJob
 from scheduler.domain.entry import DoneJob, WithdrawnJob

@@ -9,12 +9,10 @@ from uuid import UUID
 import pytest
 from icalendar import Calendar, Event
 
+from api.feed_http import answer, conditional, etag_of
 from api.feeds import (
-    answer,
     calendar_body,
     calendar_frame,
-    conditional,
-    etag_of,
     fingerprint,
     publish,
     render_event,
