@@ -245,5 +245,23 @@ def _arrivals(run: Run) -> Iterator[Json]:
             yield {"from_at": stamp(from_at), "to_at": stamp(to_at), "label": "port arrival"}
 
 
+def operating_calendar(run: Run) -> Json | None:
+    """Days at sea and in port of a ship that keeps an operating calendar, for `PUT /api/v1/vessels/{id}/calendar`.
+
+    What is past is as logged, what is to come as planned; none when the ship keeps none.
+    """
+    if not run.ship.keeps_days:
+        return None
+    first = (run.start.date() - run.today).days
+    stretches: list[Json] = []
+    for day in range(first, DAYS_KNOWN_AHEAD):
+        kind, source = "port" if run.ship.in_port(day) else "sea", "log" if day < 0 else "plan"
+        if stretches and (stretches[-1]["kind"], stretches[-1]["source"]) == (kind, source):
+            stretches[-1]["to_on"] = _day(run, day)
+        else:
+            stretches.append({"from_on": _day(run, day), "to_on": _day(run, day), "kind": kind, "source": source})
+    return {"stretches": stretches, "reason": "the ship's log and her voyage plan"}
+
+
 def _day(run: Run, day: int) -> str:
     return (run.today + timedelta(days=day)).isoformat()

@@ -142,6 +142,17 @@ def put_vessel(door: Door, key: str, document: Json) -> bool:
     return True
 
 
+def put_calendar(door: Door, key: str, vessel: str, calendar: Json) -> bool:
+    """Puts a vessel's first operating calendar. Returns False when she has one already (and it is left as it stands)."""
+    path = f"/api/v1/vessels/{vessel}/calendar"
+    answer = door.ask("PUT", path, key, calendar, {"If-Match": '"0"'})
+    if answer.status_code == 412:
+        return False
+    if not answer.is_success:
+        raise GaveUpError(f"putting the operating calendar of {vessel}: {problem_of(answer)}.")
+    return True
+
+
 def post_event(door: Door, key: str, event: Event) -> None:
     """Posts a counter event; the same key and body again is the same event."""
     path = f"/api/v1/counters/{event.counter}/events"

@@ -7,8 +7,8 @@ from datetime import datetime
 from typing import NoReturn
 
 from seed_fleet.counters import Batch, Event, deliveries, observe
-from seed_fleet.documents import vessel_document
-from seed_fleet.gateway import Door, Gateway, GaveUpError, UnreachableError, post_event, put_vessel
+from seed_fleet.documents import operating_calendar, vessel_document
+from seed_fleet.gateway import Door, Gateway, GaveUpError, UnreachableError, post_event, put_calendar, put_vessel
 from seed_fleet.running import HOUR, Run
 
 Clock = Callable[[], datetime]
@@ -26,13 +26,16 @@ class Keys:
 
 
 def put_documents(runs: Sequence[Run], door: Door, keys: Keys, report: Report) -> None:
-    """Puts the vessel documents alone, so that keys can be made for the vessels.
+    """Puts the vessel documents and operating calendars alone, so that keys can be made for the vessels.
 
     Raises:
         GaveUpError: the server refuses one, or stays away.
     """
     for number, run in enumerate(runs, 1):
         new = put_vessel(door, keys.office, vessel_document(run))
+        calendar = operating_calendar(run)
+        if calendar is not None:
+            put_calendar(door, keys.office, run.ship.vessel, calendar)
         report(number, len(runs), f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
 
 

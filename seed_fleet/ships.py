@@ -57,7 +57,8 @@ class ShipPlan:
 
     pumps_running: how many pumps run on average at sea. port_days: days of the `round_days` on which she lies in port
     from 06 to 18. full_ship: first and last day of every `full_ship_every_days`. few_aboard: first and last day.
-    link_cut_days: the gateway's link was cut between these two days before the end.
+    link_cut_days: the gateway's link was cut between these two days before the end. keeps_days: an operating calendar is
+    kept aboard.
     """
 
     key: str
@@ -76,6 +77,7 @@ class ShipPlan:
     hands: int
     standby_days: int
     alarm_days: int
+    keeps_days: bool
     pumps: tuple[PumpPlan, ...]
 
     @property
@@ -118,6 +120,7 @@ PLOVER = ShipPlan(
     hands=2,
     standby_days=5,
     alarm_days=12,
+    keeps_days=False,
     pumps=(
         PumpPlan(
             letter="a",
@@ -177,6 +180,7 @@ AVOCET = ShipPlan(
     hands=3,
     standby_days=2,
     alarm_days=26,
+    keeps_days=True,
     pumps=(
         PumpPlan(
             letter="a",

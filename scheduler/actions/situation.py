@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from scheduler.actions.daybook import daybook_of
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
@@ -130,6 +131,7 @@ def load(
         daily=daily_of(session, plant, rows, at),
         at=at,
         horizon_days=horizon_days or house.settings.horizon_days,
+        calendar=daybook_of(session, vessel_id)[0].calendar(),
     )
     outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
     return Situation(

@@ -20,7 +20,8 @@ from enum import StrEnum
 from itertools import groupby
 from math import isfinite
 
-LEAST_WEIGHT, MOST_WEIGHT = 0.02, 3.0
+from scheduler.domain.operating import LEAST_WEIGHT, MOST_WEIGHT, SEA, WEIGHTS, Calendar, Stretch
+
 LONGEST_DAYS = 3660
 FIRST_ON, LAST_ON = date(1990, 1, 1), date(2100, 12, 31)
 MOST_KINDS, MOST_SPELLS = 30, 5000
@@ -59,13 +60,7 @@ class Spell:
         return (self.to_on - self.from_on).days + 1
 
 
-FIRST_KINDS = (
-    KindOfDay(code="sea", weight=1.0),
-    KindOfDay(code="port", weight=0.3),
-    KindOfDay(code="anchor", weight=0.6),
-    KindOfDay(code="yard", weight=0.1),
-    KindOfDay(code="lay-up", weight=0.2),
-)
+FIRST_KINDS = tuple(KindOfDay(code=code, weight=weight) for code, weight in WEIGHTS.items())
 """The kinds a calendar begins with. The weights are judgement, no source; what the pumps run puts them right."""
 
 
@@ -79,6 +74,13 @@ class Daybook:
     def on(self, day: date) -> Spell | None:
         """The stretch that holds this day, or none."""
         return next((spell for spell in self.spells if spell.from_on <= day <= spell.to_on), None)
+
+    def calendar(self) -> Calendar | None:
+        """The calendar as forecasts use it; none while nothing is entered."""
+        if not self.spells:
+            return None
+        stretches = (Stretch(from_on=s.from_on, to_on=s.to_on, kind=s.kind) for s in self.spells)
+        return Calendar(stretches=tuple(stretches), weights={kind.code: kind.weight for kind in self.kinds})
 
     def logged_days(self, first: date, last: date) -> int:
         """How many of the days `first` to `last` (both included) the log covers."""
@@ -147,7 +149,7 @@ def kind_faults(kinds: Sequence[KindOfDay], used: Iterable[str]) -> list[tuple[s
                     "(1 is a day at sea, 0.3 one on which the pumps run three tenths of that).",
                 )
             )
-    if "sea" not in codes:
+    if SEA not in codes:
         faults.append(("/kinds", "the kind sea is missing: the weights of the others are shares of a day at sea."))
     gone = sorted(set(used) - set(codes))
     if gone:

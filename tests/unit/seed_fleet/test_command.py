@@ -70,9 +70,13 @@ def test_the_same_call_again_changes_nothing(server: Unwell) -> None:
 
 
 def test_documents_alone_need_the_office_key_alone(server: Unwell) -> None:
-    """`--documents` puts both vessels and posts nothing else."""
+    """`--documents` puts both vessels and the operating calendar of the one that keeps it, and posts nothing else."""
     assert main([server.url, "--documents", "--years", "0.06"], {KEYS_VARIABLE: '{"office": "o"}'}) == 0
-    assert [body["id"] for body in server.bodies] == list(BOTH)
+    assert [body["id"] for body in server.bodies if "id" in body] == list(BOTH)
+    (calendar,) = (body["stretches"] for body in server.bodies if "stretches" in body)
+    assert {(stretch["kind"], stretch["source"]) for stretch in calendar} == {
+        (kind, source) for kind in ("sea", "port") for source in ("log", "plan")
+    }
 
 
 @pytest.mark.parametrize(
