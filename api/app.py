@@ -8,10 +8,12 @@ from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 from starlette.concurrency import run_in_threadpool
+from starlette.types import ASGIApp
 
 from api import errors, pages
 from api.doors import DOORS
 from api.guard import Guard
+from api.hot import HotRoute
 from api.logs import hide_secrets
 from api.pen import PEN
 from api.routes import calendar, counters, daybook, daybook_pages, feeds, fleet, readings, service, work
@@ -102,17 +104,22 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
         license_info={"name": "Apache-2.0"},
     )
     app.state.house, app.state.intake, app.state.timers = house, intake, None
-    app.state.reading_door = ReadingDoor(house, intake)
-    app.state.key_ring = readings.KeyRing()
+    app.state.counters = readings.Counters(ReadingDoor(house, intake))
     app.state.feed_shelf = shelf
     app.state.error_page = page_routes.error_answer
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
     errors.install(app)
-    app.add_middleware(Guard, settings=settings)
+    app.add_middleware(Guard, settings=settings, short=short_ways())
     app.add_middleware(HandOut, shelf=shelf, compress=settings.feed_gzip)
     return app
+
+
+def short_ways() -> dict[tuple[str, str], ASGIApp]:
+    """The doors that are called without the layers of the application, by method and path."""
+    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, HotRoute)]
+    return {(method, route.path): errors.Unforeseen(route.app) for route in routes for method in route.methods or ()}
 
 
 def doors_there() -> set[tuple[str, str]]:

@@ -66,5 +66,5 @@ def confirm_event(
 
 
 def _event_answered(request: Request, answer: Answer) -> JSONResponse:
-    request.app.state.reading_door.forget(answer.body["counter"])
+    request.app.state.counters.door.forget(answer.body["counter"])
     return JSONResponse(dict(answer.body), status_code=answer.status)

@@ -1,23 +1,23 @@
 """The hot door: a batch of cumulative readings."""
 
 import asyncio
-import threading
 from time import monotonic
 from typing import Any, cast
 
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse
 from pydantic_core import from_json
 from starlette.concurrency import run_in_threadpool
 
 from api.deps import house_of
 from api.doors import DOORS
+from api.hot import HotAnswer, HotRoute, body_of, desk
 from scheduler.actions import people
 from scheduler.actions.actor import Actor
-from scheduler.actions.readings import ReadingDoor
+from scheduler.actions.readings import Batch, Look, ReadingDoor, vessel_of
 from scheduler.errors import BadRequest, NotSignedIn
+from scheduler.storage.intake import Answer, Tell
 
-router = APIRouter()
+router = APIRouter(route_class=HotRoute)
 _KEY_GOOD_SECONDS = 2.0
 _BODY = {
     "type": "object",
@@ -45,38 +45,63 @@ class KeyRing:
     """Counter keys known to be good a moment ago, so that a busy sender is not looked up at every post."""
 
     def __init__(self) -> None:
-        self._good: dict[str, tuple[float, Actor]] = {}
-        self._lock = threading.Lock()
+        self._good: dict[bytes, tuple[float, Actor]] = {}
 
-    def get(self, header: str) -> Actor | None:
+    def get(self, header: bytes) -> Actor | None:
         """The actor of this header if it was good within two seconds."""
         held = self._good.get(header)
         return held[1] if held and monotonic() - held[0] < _KEY_GOOD_SECONDS else None
 
-    def put(self, header: str, actor: Actor) -> None:
+    def put(self, header: bytes, actor: Actor) -> None:
         """Remember a good key for a moment."""
-        with self._lock:
-            if len(self._good) > 500:
-                self._good.clear()
-            self._good[header] = monotonic(), actor
+        if len(self._good) > 500:
+            self._good.clear()
+        self._good[header] = monotonic(), actor
 
 
-async def _actor(request: Request) -> Actor:
-    header = request.headers.get("authorization")
-    if header is None or not header.lower().startswith("bearer "):
+class Counters:
+    """The readings' door of an app, and the desk at which its requests wait for the writer."""
+
+    def __init__(self, door: ReadingDoor) -> None:
+        self.door = door
+        self.keys = KeyRing()
+        self._desk: tuple[asyncio.AbstractEventLoop, Tell] | None = None
+
+    async def sorted_out(self, actor: Actor, body: object) -> Batch:
+        """The batch sorted out, by what is known of the vessel's counters or, where that is old or too little, anew."""
+        vessel_id = vessel_of(actor)
+        batch = self.door.sort_out(self.door.known(vessel_id) or await self._looked(vessel_id), body)
+        return self.door.sort_out(await self._looked(vessel_id), body) if batch.unsure else batch
+
+    async def _looked(self, vessel_id: str) -> Look:
+        return self.door.remember(await run_in_threadpool(self.door.look, vessel_id))
+
+    def handed_in(self, batch: Batch) -> asyncio.Future[Answer]:
+        """Hands the batch to the writer; what became of it is there once it is committed."""
+        loop = asyncio.get_running_loop()
+        if self._desk is None or self._desk[0] is not loop:
+            self._desk = loop, desk(loop)
+        future: asyncio.Future[Answer] = loop.create_future()
+        self.door.hand_in(batch, future, self._desk[1])
+        return future
+
+
+async def _actor(request: Request, counters: Counters, header: bytes | None) -> Actor:
+    if header is None or not header[:7].lower() == b"bearer ":
         raise NotSignedIn("Readings need the vessel's counter key: send `Authorization: Bearer ll_...`.")
-    ring = cast(KeyRing, request.app.state.key_ring)
-    actor = ring.get(header)
+    actor = counters.keys.get(header)
     if actor is None:
-        actor = await run_in_threadpool(people.who_holds, house_of(request), header[7:].strip())
+        key = header[7:].decode("latin-1").strip()
+        actor = await run_in_threadpool(people.who_holds, house_of(request), key)
         actor.must_be(cast(Any, DOORS["POST", "/api/v1/readings"]), "post readings")
-        ring.put(header, actor)
+        counters.keys.put(header, actor)
     return actor
 
 
 @router.post(
     "/api/v1/readings",
     status_code=207,
+    response_model=None,
     tags=["readings"],
     summary="Post a batch of cumulative readings",
     openapi_extra={
@@ -95,22 +120,20 @@ async def _actor(request: Request) -> Actor:
         }
     },
 )
-async def post_readings(request: Request) -> JSONResponse:
+async def post_readings(request: Request) -> HotAnswer:
     """Each item is stored, duplicate, conflict or refused; one bad item never stops the others. Answered after the commit."""
-    actor = await _actor(request)
-    kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
-    if kind != "application/json":
+    counters = cast(Counters, request.app.state.counters)
+    told = dict(request.scope["headers"])
+    actor = await _actor(request, counters, told.get(b"authorization"))
+    kind = told.get(b"content-type", b"")
+    if kind != b"application/json" and kind.split(b";")[0].strip().lower() != b"application/json":
         raise BadRequest("The body must be application/json in UTF-8.")
-    raw = await request.body()
+    raw = await body_of(request)
     try:
         body = from_json(raw, allow_inf_nan=True)
     except ValueError as error:
         raise BadRequest(f"The body is not JSON ({error}). Send application/json in UTF-8.") from error
-    door = cast(ReadingDoor, request.app.state.reading_door)
-    if isinstance(body, dict) and isinstance(body.get("readings"), list) and len(body["readings"]) > 20:
-        batch = await run_in_threadpool(door.sort_out, actor, body)
-        answer = await asyncio.wrap_future(door.submit(actor, batch))
-        return JSONResponse(await run_in_threadpool(door.answered, actor, batch, answer), status_code=207)
-    batch = door.sort_out(actor, body)
-    answer = await asyncio.wrap_future(door.submit(actor, batch))
-    return JSONResponse(door.answered(actor, batch, answer), status_code=207)
+    batch = await counters.sorted_out(actor, body)
+    waiting = counters.handed_in(batch)
+    foreseen = counters.door.foresee(batch)
+    return 207, counters.door.answered(batch, await waiting, foreseen)

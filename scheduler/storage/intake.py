@@ -4,13 +4,13 @@ A durable commit costs the same for one reading as for a thousand, so what waits
 only when the commit has returned: what was acknowledged is on the disk.
 """
 
-import queue
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Self
+from queue import Empty, SimpleQueue
+from typing import Any, NamedTuple, Self
 
 from scheduler.clock import Clock
 from scheduler.errors import Busy, StorageFull
@@ -18,7 +18,7 @@ from scheduler.storage.database import Database
 from scheduler.storage.foreign import RETRY_AFTER, as_ours
 from scheduler.storage.intake_sql import Answer, Door, IntakeStore, LogItem, Post, PostgresIntake, Reading, SqliteIntake
 
-__all__ = ["Answer", "Door", "Intake", "IntakeState", "LogItem", "Reading"]
+__all__ = ["Answer", "Door", "Intake", "IntakeState", "LogItem", "Outcome", "Post", "Reading", "Tell"]
 
 WAITING_REQUESTS = 1024
 WAITING_READINGS = 100_000
@@ -39,10 +39,17 @@ class IntakeState:
     last_commit_at: datetime | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Waiting:
+Outcome = Answer | Exception
+"""What became of a request: its answer after the commit, or why nothing of it was stored."""
+
+Tell = Callable[[Sequence[tuple[Any, Outcome]]], None]
+"""Hears from the writer's thread what became of its requests of one group, each by the token it came with; never raises."""
+
+
+class _Waiting(NamedTuple):
     post: Post
-    future: Future[Answer]
+    token: Any
+    tell: Tell
 
 
 class Intake:
@@ -61,10 +68,12 @@ class Intake:
     ) -> None:
         self._database = database
         self._clock = clock
-        self._queue: queue.Queue[_Waiting | None] = queue.Queue(waiting_requests)
+        self._queue: SimpleQueue[_Waiting | None] = SimpleQueue()
         self._door = threading.Lock()
         self._open = True
+        self._most_requests = waiting_requests
         self._most_readings = waiting_readings
+        self._requests = 0
         self._readings = 0
         self._store: IntakeStore | None = None
         self._stored = 0
@@ -101,32 +110,38 @@ class Intake:
     ) -> "Future[Answer]":
         """Hands in one request; the future answers after the commit, or raises why nothing of it was stored.
 
-        Args:
-            vessel_id: whose counters they are. readings: (counter_no, at_s, value_milli, received_s), valid, see
-                `Reading`. log: items that were refused, to be kept in the intake log in the same transaction.
-            skew_s: seconds by which the sender's clock is behind ours.
-
         Raises:
-            Busy: too much waits, or the intake was stopped; `more` has `retry_after` in seconds. The future raises Busy
-            and StorageFull too, and Clash when a counter is not that vessel's.
+            Busy: as `hand_in`. The future raises Busy and StorageFull too, and Clash when a counter is not that vessel's.
         """
         future: Future[Answer] = Future()
+        self.hand_in(Post(vessel_id, readings, log, skew_s), future, _tell_futures)
+        return future
+
+    def hand_in(self, post: Post, token: Any, tell: Tell) -> None:
+        """Hands in one request; `tell` hears after the commit, once for all its requests of a group.
+
+        Args:
+            post: whose readings, which are valid (see `Reading`), and the refused items for the intake log, to be kept
+                in the same transaction.
+
+        Raises:
+            Busy: too much waits, or the intake was stopped; `more` has `retry_after` in seconds.
+        """
+        count = len(post.readings)
         with self._door:
             if not self._open:
                 raise Busy(_STOPPED, more={"retry_after": 60})
-            if self._readings and self._readings + len(readings) > self._most_readings:
+            crowded = self._readings and self._readings + count > self._most_readings
+            if crowded or self._requests >= self._most_requests:
                 raise Busy(_FULL, more=RETRY_AFTER)
-            try:
-                self._queue.put_nowait(_Waiting(Post(vessel_id, readings, log, skew_s), future))
-            except queue.Full:
-                raise Busy(_FULL, more=RETRY_AFTER) from None
-            self._readings += len(readings)
-        return future
+            self._requests += 1
+            self._readings += count
+            self._queue.put(_Waiting(post, token, tell))
 
     def state(self) -> IntakeState:
         """How it is doing now."""
         return IntakeState(
-            waiting_requests=self._queue.qsize(),
+            waiting_requests=self._requests,
             stored=self._stored,
             failed=self._failed,
             last_commit_at=self._last_commit_at,
@@ -143,29 +158,32 @@ class Intake:
     def _next_group(self) -> tuple[list[_Waiting], bool]:
         """What waits, up to a group's size (waits for the first), and whether that was the last."""
         group: list[_Waiting] = []
-        size, last = 0, False
+        size, taken, last = 0, 0, False
         entry = self._queue.get()
         while True:
             if entry is None:
                 last = True
                 break
+            taken += 1
             size += len(entry.post.readings)
-            if entry.future.set_running_or_notify_cancel():
+            if not isinstance(entry.token, Future) or entry.token.set_running_or_notify_cancel():
                 group.append(entry)
             if size >= GROUP_READINGS:
                 break
             try:
                 entry = self._queue.get_nowait()
-            except queue.Empty:
+            except Empty:
                 break
         with self._door:
+            self._requests -= taken
             self._readings -= size
         return group, last
 
     def _settle(self, group: list[_Waiting]) -> None:
         """Stores a group and answers it. When it fails for a reason of one request, each goes alone."""
+        outcomes: Sequence[Outcome]
         try:
-            answers = self._write([entry.post for entry in group])
+            outcomes = self._write([entry.post for entry in group])
         except Exception as error:
             known = as_ours(error) or error
             if len(group) > 1 and not isinstance(known, Busy | StorageFull):
@@ -173,13 +191,15 @@ class Intake:
                     self._settle([entry])
                 return
             self._failed += len(group)
-            for entry in group:
-                entry.future.set_exception(known)
-            return
-        self._last_commit_at = self._clock()
-        for entry, answer in zip(group, answers, strict=True):
-            self._stored += answer.doors.count(Door.STORED)
-            entry.future.set_result(answer)
+            outcomes = [known] * len(group)
+        else:
+            self._last_commit_at = self._clock()
+            self._stored += sum(answer.doors.count(Door.STORED) for answer in outcomes)
+        told: dict[Tell, list[tuple[Any, Outcome]]] = {}
+        for entry, outcome in zip(group, outcomes, strict=True):
+            told.setdefault(entry.tell, []).append((entry.token, outcome))
+        for tell, pairs in told.items():
+            tell(pairs)
 
     def _write(self, posts: list[Post]) -> list[Answer]:
         with self._database.turn():
@@ -202,3 +222,11 @@ class Intake:
         store, self._store = self._store, None
         if store is not None:
             store.connection.close()
+
+
+def _tell_futures(pairs: Sequence[tuple[Any, Outcome]]) -> None:
+    for future, outcome in pairs:
+        if isinstance(outcome, Exception):
+            future.set_exception(outcome)
+        else:
+            future.set_result(outcome)

@@ -5,8 +5,9 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cache
 from itertools import chain
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 from scheduler.storage.database import lock_statement
 from scheduler.storage.tables import Unstored
@@ -60,6 +61,10 @@ class Answer:
     newest_s: Mapping[int, int | None]
 
 
+T = TypeVar("T")
+_MOST_ROWS = 512
+"""Rows of one statement: what more would bring is lost again in preparing it."""
+
 _Row = tuple[int, int, int, int, str, int]
 """counter_no, at_s, value_milli, received_s, vessel_id, skew_s: the columns of `reading` in order."""
 _Span = tuple[int, int | None, int]
@@ -80,11 +85,11 @@ class IntakeStore(ABC):
         rows: list[_Row] = [(*reading, post.vessel_id, post.skew_s) for post in posts for reading in post.readings]
         held = self.insert(rows)
         doors = _doors(rows, held)
-        spans = _spans(rows, doors)
+        spans = _spans(rows, held)
         newest = self.touch(spans, {row[0] for row in rows} - spans.keys()) if rows else {}
-        names = self.names({row[0] for row, door in zip(rows, doors, strict=True) if door is Door.CONFLICT})
+        names = self.names({rows[index][0] for index in held if doors[index] is Door.CONFLICT})
         self.log(chain(_given(posts), _conflicts(rows, doors, held, names)))
-        self.bump(sorted({row[4] for row, door in zip(rows, doors, strict=True) if door is Door.STORED}))
+        self.bump(sorted({row[4] for index, row in enumerate(rows) if index not in held}))
         self.connection.execute("COMMIT")
         return list(_answers(posts, doors, newest))
 
@@ -146,18 +151,9 @@ class IntakeStore(ABC):
 
 
 class SqliteIntake(IntakeStore):
-    """SQLite: all rows in one executemany; one by one only when some place was taken."""
+    """SQLite: many rows in one statement, which runs without Python's lock; one by one only when some place was taken."""
 
-    INSERT = (
-        "INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id, skew_s) VALUES (?, ?, ?, ?, ?, ?) "
-        "ON CONFLICT (counter_no, at_s) DO NOTHING"
-    )
     HELD = "SELECT value_milli FROM reading WHERE counter_no = ? AND at_s = ?"
-    TOUCH = (
-        "UPDATE counter SET newest_s = coalesce(max(newest_s, ?2), newest_s, ?2), "
-        "dirty_from_s = min(coalesce(dirty_from_s, ?1), ?1), skew_most_s = max(skew_most_s, ?3) "
-        "WHERE no = ?4 RETURNING newest_s"
-    )
 
     def begin(self, vessel_ids: list[str]) -> None:  # noqa: ARG002 - SQLite has one writer for all
         """Begins as the only writer."""
@@ -169,23 +165,24 @@ class SqliteIntake(IntakeStore):
 
     def insert(self, rows: Sequence[_Row]) -> Mapping[int, int]:
         """As the base says. SQLite tells how many were new, not which: when not all, they are told apart one by one."""
-        if not rows:
-            return {}
-        if self.connection.executemany(self.INSERT, rows).rowcount == len(rows):
+        new = 0
+        for part in _parts(rows):
+            new += self.connection.execute(_insert(len(part)), list(chain.from_iterable(part))).rowcount
+        if new == len(rows):
             return {}
         self.connection.execute("ROLLBACK")
         self.connection.execute("BEGIN IMMEDIATE")
         held = {}
         for index, row in enumerate(rows):
-            if self.connection.execute(self.INSERT, row).rowcount == 0:
+            if self.connection.execute(_insert(1), row).rowcount == 0:
                 (held[index],) = self.connection.execute(self.HELD, row[:2]).fetchone()
         return held
 
     def touch(self, spans: Mapping[int, _Span], others: Iterable[int]) -> dict[int, int | None]:
         """As the base says."""
-        newest = {}
-        for no, span in spans.items():
-            newest[no] = self.connection.execute(self.TOUCH, (*span, no)).fetchone()[0]
+        newest: dict[int, int | None] = {}
+        for part in _parts([(no, *span) for no, span in spans.items()]):
+            newest |= dict(self.connection.execute(_touch(len(part)), list(chain.from_iterable(part))).fetchall())
         for no in others:
             newest[no] = self.connection.execute("SELECT newest_s FROM counter WHERE no = ?", (no,)).fetchone()[0]
         return newest
@@ -267,6 +264,40 @@ class PostgresIntake(IntakeStore):
         return dict(self.connection.execute("SELECT no, id FROM counter WHERE no = ANY(%s)", (wanted,)).fetchall())
 
 
+@cache
+def _insert(count: int) -> str:
+    """SQLite's statement that stores so many readings at once."""
+    return (
+        f"INSERT INTO reading (counter_no, at_s, value_milli, received_s, vessel_id, skew_s) "  # noqa: S608
+        f"VALUES {_marks(count, 6)} "
+        "ON CONFLICT (counter_no, at_s) DO NOTHING"
+    )
+
+
+@cache
+def _touch(count: int) -> str:
+    """SQLite's statement that moves the marks of so many counters at once, each by (no, *span)."""
+    return (
+        "UPDATE counter SET newest_s = coalesce(max(newest_s, column3), newest_s, column3), "  # noqa: S608
+        "dirty_from_s = min(coalesce(dirty_from_s, column2), column2), skew_most_s = max(skew_most_s, column4) "
+        f"FROM (VALUES {_marks(count, 4)}) "
+        "WHERE no = column1 RETURNING no, newest_s"
+    )
+
+
+def _marks(count: int, width: int) -> str:
+    return ", ".join([f"({', '.join('?' * width)})"] * count)
+
+
+def _parts(rows: Sequence[T]) -> Iterator[Sequence[T]]:
+    """The rows in order, cut into parts whose lengths are powers of two, so that few statements serve all numbers."""
+    start = 0
+    while start < len(rows):
+        size = min(_MOST_ROWS, 1 << ((len(rows) - start).bit_length() - 1))
+        yield rows[start : start + size]
+        start += size
+
+
 def _doors(rows: Sequence[_Row], held: Mapping[int, int]) -> list[Door]:
     if not held:
         return [Door.STORED] * len(rows)
@@ -276,15 +307,14 @@ def _doors(rows: Sequence[_Row], held: Mapping[int, int]) -> list[Door]:
     ]
 
 
-def _spans(rows: Sequence[_Row], doors: Sequence[Door]) -> dict[int, _Span]:
+def _spans(rows: Sequence[_Row], held: Mapping[int, int]) -> dict[int, _Span]:
     """What each counter got that is new, in order of counter."""
     spans: dict[int, _Span] = {}
-    for row, door in zip(rows, doors, strict=True):
-        if door is Door.STORED:
-            no, skew = row[0], row[5]
-            at = row[1] + skew
+    for index, (no, at, _, received, _, skew) in enumerate(rows):
+        if index not in held:
+            at += skew
             first, last, most = spans.get(no, (at, None, 0))
-            if at <= row[3] + AHEAD_S and (last is None or at > last):
+            if at <= received + AHEAD_S and (last is None or at > last):
                 last = at
             spans[no] = (at if at < first else first, last, skew if skew > most else most)
     return dict(sorted(spans.items()))
@@ -311,7 +341,7 @@ def _answers(posts: Sequence[Post], doors: Sequence[Door], newest: Mapping[int, 
     start = 0
     for post in posts:
         end = start + len(post.readings)
-        yield Answer(tuple(doors[start:end]), {reading[0]: newest[reading[0]] for reading in post.readings})
+        yield Answer(tuple(doors[start:end]), {no: newest[no] for no in {reading[0] for reading in post.readings}})
         start = end
 
 

@@ -10,7 +10,7 @@ from scheduler.actions import fleet
 from scheduler.actions.actor import Actor
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.readings import ReadingDoor
+from scheduler.actions.readings import ReadingDoor, post
 from scheduler.clock import fixed_clock
 from scheduler.domain.words import Role
 from scheduler.settings import Settings
@@ -42,8 +42,7 @@ def test_after_a_late_reading_none_is_said_until_the_ledger_is_derived(
         def verdict(hours_ago: float, value: float) -> object:
             at = (AT - timedelta(hours=hours_ago)).isoformat()
             body = {"readings": [{"counter": PLOVER.counter(0), "observed_at": at, "value": value}]}
-            batch = door.sort_out(sender, body)
-            return door.answered(sender, batch, door.submit(sender, batch).result())["items"][0]["verdict"]
+            return post(door, intake, sender, body)["items"][0]["verdict"]
 
         assert verdict(9, 100) == "baseline"
         assert verdict(8, 101) == "credited"
