@@ -66,6 +66,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/plants/{plant_id}/plan"): WORK,
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): READ,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): WORK,
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"): WORK,
     ("GET", "/vessels/{vessel_id}/plan"): READ,
     ("GET", "/vessels/{vessel_id}/calendar"): READ,
     ("GET", "/vessels/{vessel_id}/calendar.csv"): READ,

@@ -11,6 +11,7 @@ from markupsafe import Markup, escape
 
 from api import drawing, parts, saying
 from api.view import EmptyView, ErrorView, FleetView, Frame, JobView, PlantView, SignInView
+from api.work_forms import FORMS
 from scheduler.domain.fleet import caution_line
 from scheduler.domain.words import State, Test
 
@@ -51,16 +52,6 @@ CAUTIONS = (
     "Lifting: use gear that is rated and in date. A space that must be entered has its own permit.",
 )
 """The cautions of a job sheet that opens a pump. Common practice, no source."""
-
-ISOLATION = (
-    "Supply breaker",
-    "Control and heater supply",
-    "Auto / remote set to off",
-    "Suction valve",
-    "Discharge valve",
-    "Flushing / seal water",
-)
-"""Isolation points printed as a grid, before any step. Common practice, no source; the ship's own list comes first."""
 
 
 @cache
@@ -167,7 +158,9 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         facts=job_facts(view),
         caution=caution_line(view.job.kind),
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),
-        isolation=ISOLATION if view.job.kind.takes_pump_out else (),
+        isolation=view.isolation,
+        work=view.work,
+        step_forms=FORMS,
         form=view.form,
         closed=view.closed,
     )

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from api.work_forms import StepTyped
 from scheduler.domain.capacity import Outage
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import JobKind
@@ -168,6 +169,32 @@ class Closed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WorkLine:
+    """A step of the work: what, when, by whom, what stood against it, its record."""
+
+    at: datetime
+    by: str
+    words: str
+    flags: tuple[str, ...] = ()
+    record: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkView:
+    """The work on a job. action empty: this person may only read."""
+
+    words: str
+    lines: tuple[WorkLine, ...] = ()
+    action: str = ""
+    idempotency_key: str = ""
+    next_kind: str = ""
+    points: tuple[str, ...] = ()
+    hanging: tuple[str, ...] = ()
+    values: Mapping[str, str] = field(default_factory=dict)
+    typed: StepTyped | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JobView:
     """One occurrence. Either form (open, and this person may close it), or closed, or neither (may only read)."""
 
@@ -179,6 +206,8 @@ class JobView:
     plant_href: str = ""
     form: CloseForm | None = None
     closed: Closed | None = None
+    work: WorkView | None = None
+    isolation: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

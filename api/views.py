@@ -1,7 +1,7 @@
 """From a situation to the views of the pages: who sees what, which links, which figures."""
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -10,10 +10,26 @@ from api.doors import DOORS, Free
 from api.pages import typed_moment
 from api.runs import margin_runs
 from api.saying import moment
-from api.view import Closed, CloseForm, Frame, JobLine, JobView, Link, PlanLine, PlantView, PumpLine, VesselLine
+from api.saying.work import step_words, work_words
+from api.view import (
+    Closed,
+    CloseForm,
+    Frame,
+    JobLine,
+    JobView,
+    Link,
+    PlanLine,
+    PlantView,
+    PumpLine,
+    VesselLine,
+    WorkLine,
+    WorkView,
+)
+from api.work_forms import StepTyped, next_kind
 from scheduler.actions import fleet, planning
 from scheduler.actions.house import House
 from scheduler.actions.situation import HeldPlan, Situation
+from scheduler.actions.work_state import KeptStep, state_of
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant, Vessel
 from scheduler.domain.subjects import where
@@ -186,8 +202,39 @@ def _plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str)
     )
 
 
-def job_view(now: Situation, who: Asking, here: str, job: DueJob, form: CloseForm | None) -> JobView:
-    """An open job's view; with the close form when this person may close it."""
+def work_view(
+    now: Situation, who: Asking, here: str, kept: Sequence[KeptStep], typed: StepTyped | None, *, is_open: bool
+) -> WorkView:
+    """The steps of the work so far, and the forms for the next when this person may write them."""
+    work = state_of(kept)
+    route = "/vessels/{vessel_id}/jobs/{key}/steps"
+    ordered = sorted(kept, key=lambda one: (one.step.at, one.number))
+    return WorkView(
+        words=work_words(work),
+        lines=tuple(
+            WorkLine(at=one.step.at, by=one.step.by, words=step_words(one.step), flags=one.flags, record=one.record)
+            for one in ordered
+        ),
+        action=f"{here}/steps" if is_open and may(who, "POST", route) else "",
+        idempotency_key=secrets.token_hex(16),
+        next_kind=typed.kind if typed else next_kind(work),
+        points=now.plant.isolation_points,
+        hanging=tuple(tag.point for tag in work.hanging),
+        values={"at": typed_moment(now.at, now.offset_minutes), "by": who.actor.name},
+        typed=typed,
+    )
+
+
+def job_view(
+    now: Situation,
+    who: Asking,
+    here: str,
+    job: DueJob,
+    form: CloseForm | None,
+    kept: Sequence[KeptStep] = (),
+    typed: StepTyped | None = None,
+) -> JobView:
+    """An open job's view; with its work, and the close form, when this person may write."""
     route = "/vessels/{vessel_id}/jobs/{key}/close"
     may_close = job.first and may(who, "POST", route)
     kind = now.plant.kind(job.occurrence.kind)
@@ -199,6 +246,8 @@ def job_view(now: Situation, who: Asking, here: str, job: DueJob, form: CloseFor
         running_hours=now.hours.get((kind.subject, job.occurrence.subject)),
         plant_href=f"/plants/{now.plant.id}",
         form=(form or blank_form(now, who, here, kind)) if may_close else None,
+        work=work_view(now, who, here, kept, typed, is_open=job.first) if kind.takes_pump_out else None,
+        isolation=now.plant.isolation_points if kind.takes_pump_out else (),
     )
 
 
@@ -212,7 +261,15 @@ def blank_form(now: Situation, who: Asking, here: str, kind: JobKind) -> CloseFo
     return CloseForm(action=f"{here}/close", version="0", idempotency_key=secrets.token_hex(16), values=values)
 
 
-def closed_view(now: Situation, who: Asking, here: str, job: DueJob, told: Mapping[str, object], stamp: str) -> JobView:
+def closed_view(
+    now: Situation,
+    who: Asking,
+    here: str,
+    job: DueJob,
+    told: Mapping[str, object],
+    stamp: str,
+    kept: Sequence[KeptStep] = (),
+) -> JobView:
     """A closed job's view."""
     seconds = told.get("running_seconds")
     record = told.get("record")
@@ -222,6 +279,7 @@ def closed_view(now: Situation, who: Asking, here: str, job: DueJob, told: Mappi
         job=job_line(now, job, {}),
         serial=now.serial_of(job.pump),
         plant_href=f"/plants/{now.plant.id}",
+        work=work_view(now, who, here, kept, None, is_open=False) if kept else None,
         closed=Closed(
             done_at=datetime.fromisoformat(str(told["closed_at"])),
             done_by=str(told.get("done_by") or ""),

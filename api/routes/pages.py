@@ -16,10 +16,11 @@ from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form
 from api.errors import refused_from
 from api.pen import PEN
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
-from scheduler.actions import feed, fleet, history, jobs, people, planning
+from api.work_forms import StepTyped, read_step
+from scheduler.actions import feed, fleet, history, jobs, people, planning, work
 from scheduler.actions.house import Hand, House
 from scheduler.actions.situation import Situation, situation
-from scheduler.errors import NotFound, NotSignedIn, Refused, SchedulerError
+from scheduler.errors import Clash, NotAllowed, NotFound, NotSignedIn, Refused, SchedulerError
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -103,16 +104,24 @@ def job(vessel_id: str, key: str, request: Request, house: HouseDep, who: Asking
 
 
 def _job(
-    request: Request, house: House, who: Any, vessel_id: str, key: str, form: CloseForm | None, status: int
+    request: Request,
+    house: House,
+    who: Any,
+    vessel_id: str,
+    key: str,
+    form: CloseForm | None,
+    status: int,
+    typed: StepTyped | None = None,
 ) -> Response:
     place, occurrence = jobs.job_place(house, who.actor, key)
     if place.vessel_id != vessel_id:
         raise NotFound(f"There is no job {key} on {vessel_id}.")
     now = _stands(house, vessel_id, place.plant_id)
     here = f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}"
+    kept = work.kept_steps(house, place, occurrence)
     open_job = now.job(key)
     if open_job is not None:
-        view = views.job_view(now, who, here, open_job, form)
+        view = views.job_view(now, who, here, open_job, form, kept, typed)
         return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
     told = jobs.closed_job(house, place, occurrence)
     done = None if told is None else views.done_job(now, told)
@@ -120,7 +129,7 @@ def _job(
         raise NotFound(f"There is no job {key} here now. The plant page shows those that are open.")
     record = told.get("record")
     stamp = history.stamp_of(house, vessel_id, record) if isinstance(record, int) else ""
-    view = views.closed_view(now, who, here, done, told, stamp)
+    view = views.closed_view(now, who, here, done, told, stamp, kept)
     return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
 
@@ -150,6 +159,36 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
             )
             return _job(request, house, who, vessel_id, key, again, 422)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}", 303)
+
+    return await run_in_threadpool(act)
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/steps")
+async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """A step of the work from the job's page; what was typed is kept when it is refused."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    kind = str(form.get("kind", ""))
+    typed = {name: str(value).strip() for name, value in form.items()}
+
+    def act() -> Response:
+        try:
+            told = read_step(kind, typed, int(typed.get("utc_offset_minutes") or 0), fact=bool(typed.get("fact")))
+            place, occurrence = jobs.job_place(house, who.actor, key)
+            asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/steps", "body": told.model_dump(mode="json")}
+            hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
+            work.take_step(house, hand, place, occurrence, told.step, fact=told.fact)
+        except (Refused, Clash, NotAllowed) as refused:
+            again = StepTyped(
+                kind=kind,
+                values=typed,
+                faults={pointer.lstrip("/"): says for pointer, says in refused.faults},
+                says=refused.says,
+                may_be_fact=isinstance(refused, Clash) and "as a fact" in refused.says,
+            )
+            status = 409 if isinstance(refused, Clash) else 403 if isinstance(refused, NotAllowed) else 422
+            return _job(request, house, who, vessel_id, key, None, status, again)
+        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-work", 303)
 
     return await run_in_threadpool(act)
 

@@ -121,6 +121,12 @@ def procedure_of(plant: Plant) -> Procedure:
     )
 
 
+def kept_steps(house: House, place: Place, occurrence: Occurrence) -> list[KeptStep]:
+    """The steps of the work on a job, in order of recording."""
+    with house.db.read() as session:
+        return steps_of(session, place.vessel_id, occurrence.key)
+
+
 def work_on(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any]:
     """How far the work on a job is, with every step as kept."""
     with house.db.read() as session:

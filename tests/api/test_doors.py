@@ -136,6 +136,12 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/vessels/{vessel_id}/calendar/file"): Walk(
         "/vessels/demo-plover/calendar/file", 422, body={"csv": "x"}, form=True
     ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/steps",
+        frozenset({303, 409}),
+        body={"kind": "people clear", "at": "2026-10-20T06:00", "by": "A. Second"},
+        form=True,
+    ),
     ("GET", "/vessels/{vessel_id}/plan"): Walk("/vessels/demo-plover/plan", 303),
     ("POST", "/sign-out"): Walk("/sign-out", 303, 303, {}, form=True),
     ("GET", "/sign-in"): Walk("/sign-in"),

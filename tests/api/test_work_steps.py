@@ -4,7 +4,10 @@ from datetime import timedelta
 from typing import Any
 
 from httpx2 import Response
+from starlette.testclient import TestClient
 
+from api.deps import COOKIE
+from scheduler.actions import people
 from scheduler.domain.words import Role
 from tests.api.stage import AT, Stage, stamp
 
@@ -136,3 +139,34 @@ def test_a_failed_test_loops_back_and_a_new_round_needs_everything_again(fresh: 
     assert _counts_for(fresh) == 0
     assert _step(fresh, 10, "tag placed", point="supply breaker").status_code == 201
     assert {one["code"] for one in _step(fresh, 11, "opened").json()["objections"]} == {"not dead", "no gas check"}
+
+
+def test_the_page_keeps_what_was_typed_and_takes_the_fact(fresh: Stage) -> None:
+    """Refused, the form comes back with its words, its values and the way to keep it as a fact; kept, the flag is shown."""
+    browser = TestClient(fresh.client.app, raise_server_exceptions=False, follow_redirects=False)
+    browser.post(f"/enter/{people.make_link(fresh.house, 'engineer-plover')}")
+    found = people.at_browser(fresh.house, browser.cookies[COOKIE])
+    assert found is not None
+    path = f"/vessels/demo-plover/jobs/{JOB}"
+    form = {
+        "csrf": found.csrf,
+        "kind": "tag placed",
+        "at": "2026-10-20T06:50",
+        "by": "A. Second",
+        "point": "suction valve",
+    }
+    refused = browser.post(f"{path}/steps", data={**form, "tag_no": "T-77", "idempotency_key": "a"})
+    assert refused.status_code == 409
+    assert "No permit holds at that time" in refused.text
+    assert 'value="T-77"' in refused.text
+    assert 'name="fact"' in refused.text
+    unread = browser.post(
+        f"{path}/steps", data={**form, "kind": "gas checked", "h2s_ppm": "much", "idempotency_key": "b"}
+    )
+    assert unread.status_code == 422
+    assert "a number is expected" in unread.text
+    kept = browser.post(f"{path}/steps", data={**form, "tag_no": "T-77", "fact": "yes", "idempotency_key": "c"})
+    assert kept.status_code == 303
+    shown = browser.get(path, headers={"Accept": "text/html"}).text
+    assert "tag T-77" in shown
+    assert "No permit holds at that time" in shown
