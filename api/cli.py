@@ -1,6 +1,6 @@
 """The command line: thin. Each module of `api.commands` adds its own commands to `app`."""
 
-from api.commands import documents, feed, gateway, people, plant, pumps, serving, work
+from api.commands import counters, documents, feed, gateway, people, plant, pumps, serving, work
 from api.commands.common import app
 
-__all__ = ["app", "documents", "feed", "gateway", "people", "plant", "pumps", "serving", "work"]
+__all__ = ["app", "counters", "documents", "feed", "gateway", "people", "plant", "pumps", "serving", "work"]

@@ -43,6 +43,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/pumps/{pump_id}/down"): WORK,
     ("POST", "/api/v1/pumps/{pump_id}/back"): WORK,
     ("POST", "/api/v1/pumps/{pump_id}/test"): WORK,
+    ("GET", "/api/v1/plants/{plant_id}/hours/daily"): READ,
     ("GET", "/api/v1/counters/{counter_id}"): READ,
     ("POST", "/api/v1/counters/{counter_id}/events"): WORK,
     ("POST", "/api/v1/counters/{counter_id}/events/{event_id}/undo"): WORK,

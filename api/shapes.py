@@ -1,11 +1,12 @@
 """The JSON that the doors answer: fleet, hours, due jobs, capacity. Instants are RFC 3339 UTC, with the ship's offset beside."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
 from api.view import MarginRun
 from scheduler.actions.counters import CounterBook, ToldEvent
+from scheduler.actions.daily import DailyBook
 from scheduler.actions.daybook import HeldBook, Preview, change_words, kept_words
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import instant, maybe
@@ -108,7 +109,13 @@ def plant_json(now: Situation) -> dict[str, Any]:
             for pump in now.plant.pumps
         ],
         "counters": [
-            {"counter": c.id, "position": c.position, "newest_at": z(c.newest_at), "silent": c.silent}
+            {
+                "counter": c.id,
+                "position": c.position,
+                "newest_at": z(c.newest_at),
+                "silent": c.silent,
+                "primary": c.primary,
+            }
             for c in now.counters
         ],
         "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in now.flags[:50]],
@@ -137,6 +144,30 @@ def counter_json(book: CounterBook) -> dict[str, Any]:
         ],
         "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in book.flags],
         "events": [event_json(event) for event in book.events],
+    }
+
+
+def daily_json(book: DailyBook) -> dict[str, Any]:
+    """Hours of each day of the positions and pumps of a plant."""
+
+    def lines(subject: Subject, named: str, things: Mapping[str, str]) -> list[dict[str, Any]]:
+        return [
+            {
+                named: thing,
+                "name": name,
+                "hours_as_of": z(book.as_of[subject, thing]),
+                "days": [
+                    {"on": day.on.isoformat(), "running_hours": _h(day.seconds), "interpolated": day.interpolated}
+                    for day in book.days[subject, thing]
+                ],
+            }
+            for thing, name in things.items()
+        ]
+
+    return {
+        "plant": book.plant.id,
+        "positions": lines(Subject.POSITION, "position", {p.id: p.name for p in book.plant.positions}),
+        "pumps": lines(Subject.PUMP, "pump", {p.id: p.serial for p in book.plant.pumps}),
     }
 
 

@@ -155,7 +155,7 @@ def _pump_lines(now: Situation) -> list[PumpLine]:
     for position in now.plant.positions:
         pump_id = now.plant.pump_in(position.id, now.at)
         pump = next((p for p in now.plant.pumps if p.id == pump_id), None)
-        silent = [c for c in now.counters if c.position == position.id and c.silent]
+        silent = [c for c in now.counters if c.position == position.id and c.silent and c.primary]
         hours = now.hours.get((Subject.PUMP, pump_id or ""))
         out = next((o for o in now.outages if o.pump == pump_id and o.from_at <= now.at), None)
         counts_for = counts.get(pump_id or "")

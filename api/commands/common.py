@@ -18,31 +18,31 @@ if TYPE_CHECKING:
     from scheduler.actions.house import Hand, House
     from scheduler.settings import Loaded
 
-_HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
+HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 _ONE = "Planned maintenance by running hours for a ship's vacuum plant."
 
 app = typer.Typer(
     help=f"{_ONE}\n\nExample: leadline demo",
-    context_settings=_HELP,
+    context_settings=HELP,
     rich_markup_mode=None,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
 )
 job_app = typer.Typer(
     help="Jobs.\n\nExample: leadline job done KEY --by NAME --test passed",
-    context_settings=_HELP,
+    context_settings=HELP,
     rich_markup_mode=None,
     no_args_is_help=True,
 )
 key_app = typer.Typer(
     help="People, keys and sign-in links.\n\nExample: leadline key link chief",
-    context_settings=_HELP,
+    context_settings=HELP,
     rich_markup_mode=None,
     no_args_is_help=True,
 )
 config_app = typer.Typer(
     help="Settings.\n\nExample: leadline config show",
-    context_settings=_HELP,
+    context_settings=HELP,
     rich_markup_mode=None,
     no_args_is_help=True,
 )

@@ -2,17 +2,26 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Request
+from fastapi import APIRouter, Body, Query, Request
 from fastapi.responses import JSONResponse
 
 from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of
-from scheduler.actions import counters, fleet, undoing
+from scheduler.actions import counters, daily, fleet, undoing
 from scheduler.actions.house import Answer
 from scheduler.actions.ledger import derive_vessel
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(prefix="/api/v1")
+
+
+@router.get("/plants/{plant_id}/hours/daily", tags=["readings"], summary="Hours a day of positions and pumps")
+def daily_hours(
+    plant_id: str, house: HouseDep, who: AskingDep, days: Annotated[int, Query(ge=1, le=1100)] = 90
+) -> dict[str, Any]:
+    """Whole UTC days up to yesterday. interpolated: laid over a gap of more than 48 h. null: not known yet, or ashore."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    return shapes.daily_json(daily.daily_book(house, place, days))
 
 
 @router.get("/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")

@@ -5,7 +5,7 @@ import hmac
 import re
 import secrets
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from scheduler.actions.actor import Actor
@@ -13,6 +13,7 @@ from scheduler.actions.house import House
 from scheduler.domain.words import Role
 from scheduler.errors import Busy, Clash, NotFound, NotSignedIn, Refused, StorageFull
 from scheduler.storage import fleet_rows, people_rows
+from scheduler.storage.database import Session
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import ApiKeyRow, PersonRow, SessionRow, SignInLinkRow
 
@@ -146,8 +147,7 @@ def make_link(house: House, person_id: str) -> str:
     expires = house.now() + timedelta(minutes=house.settings.link_minutes)
     with house.db.write() as session:
         if people_rows.person(session, person_id) is None:
-            known = ", ".join(p.id for p in people_rows.persons(session)) or "nobody yet"
-            raise NotFound(f"There is no person {person_id}. Known: {known}.")
+            raise _no_person(session, person_id)
         session.add(SignInLinkRow(sha256=hashed(token), person_id=person_id, expires_s=int(expires.timestamp())))
     return token
 
@@ -187,8 +187,25 @@ def at_browser(house: House, secret: str) -> SignedIn | None:
     if found is None:
         return None
     kept, person = found
-    actor = Actor(f"person {person.id}", f"{person.name}, {person.rank}", person.role, person.vessel_id, person.id)
-    return SignedIn(actor, person.rank, kept.csrf)
+    return SignedIn(_actor(person), person.rank, kept.csrf)
+
+
+def in_the_name_of(house: House, person_id: str, by: str) -> Actor:
+    """A person as an actor, told by someone at the server itself; the name says both. Raises NotFound."""
+    with house.db.read() as session:
+        person = people_rows.person(session, person_id)
+        if person is None:
+            raise _no_person(session, person_id)
+    return replace(_actor(person), name=f"{person.name}, {person.rank} (told by {by})")
+
+
+def _actor(person: PersonRow) -> Actor:
+    return Actor(f"person {person.id}", f"{person.name}, {person.rank}", person.role, person.vessel_id, person.id)
+
+
+def _no_person(session: Session, person_id: str) -> NotFound:
+    known = ", ".join(p.id for p in people_rows.persons(session)) or "nobody yet"
+    return NotFound(f"There is no person {person_id}. Known: {known}.")
 
 
 def leave(house: House, secret: str) -> None:

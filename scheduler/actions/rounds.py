@@ -8,11 +8,11 @@ from scheduler.actions.documents import held
 from scheduler.actions.feed import stale_vessels
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House
-from scheduler.actions.ledger import derive_all
+from scheduler.actions.ledger import StoredTotals, derive_all
 from scheduler.actions.planning import propose
 from scheduler.actions.wanted import plan_made, want_plan, wanted_plans
 from scheduler.domain.ledger import Code, Flag, State
-from scheduler.domain.watch import Seen, watch
+from scheduler.domain.watch import Seen, apart, watch
 from scheduler.errors import SchedulerError
 from scheduler.storage import fleet_rows, ledger_rows, people_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
@@ -92,15 +92,22 @@ def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
     rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
     seen = {row.id: _seen(session, row) for row in rows.values()}
     wanted: dict[tuple[int | None, str, int], Flag] = {}
-    for plant in vessel.plants:
-        out = {row.pump_id for row in work_rows.outages(session, vessel_id, plant.id, since_s=house.now_s())}
-        for counter_id, flag in watch(plant, seen, house.now(), out):
-            wanted[rows[counter_id].no, flag.code.value, flag.at_s] = flag
     there = {
         (row.counter_no, row.code, row.at_s): row
         for row in ledger_rows.flags(session, vessel_id)
-        if row.code in (Code.SILENT.value, Code.STANDING.value)
+        if row.code in (Code.SILENT.value, Code.STANDING.value, Code.SOURCES.value)
     }
+    first_said: dict[tuple[int | None, str], int] = {(no, code): at_s for no, code, at_s in there}
+    totals = StoredTotals(session, list(rows.values()))
+    for plant in vessel.plants:
+        changes = {position.id: totals.changes(position.id) for position in plant.positions}
+        out = {row.pump_id for row in work_rows.outages(session, vessel_id, plant.id, since_s=house.now_s())}
+        for counter_id, flag in watch(plant, seen, house.now(), out, changes):
+            wanted[rows[counter_id].no, flag.code.value, flag.at_s] = flag
+        for counter_id, flag in apart(plant, totals, house.now()):
+            no, code = rows[counter_id].no, flag.code.value
+            at_s = first_said.get((no, code), flag.at_s)  # it stays the same flag while they differ
+            wanted[no, code, at_s] = flag._replace(at_s=at_s)
     for key, flag in wanted.items():
         if key not in there and key[0] is not None:
             session.add(

@@ -13,6 +13,7 @@ from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacit
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
+from scheduler.domain.sources import Change, retired, source_at
 from scheduler.domain.subjects import Key, where
 from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
@@ -45,13 +46,17 @@ class HeldPlan:
 
 @dataclass(frozen=True, slots=True)
 class CounterState:
-    """A counter: where it is, its newest reading, and what is flagged about it."""
+    """A counter: where it is, its newest reading, whether it counts for its position now or only checks it.
+
+    silent: it has not posted for too long. One that another took over from is never silent.
+    """
 
     id: str
     position: str
     newest_at: datetime | None
     silent: bool
     quiet_after_hours: int
+    primary: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +92,8 @@ class Situation:
         return next((p.serial for p in self.plant.pumps if p.id == pump), "")
 
     def hours_as_of(self) -> datetime | None:
-        """The oldest of the newest readings of the counters in use; none while one has not posted at all."""
-        newest = [c.newest_at for c in self.counters]
+        """The oldest of the newest readings of the counters that count; none while one has not posted at all."""
+        newest = [c.newest_at for c in self.counters if c.primary]
         return min((at for at in newest if at is not None), default=None)
 
     def job(self, key: str) -> DueJob | None:
@@ -120,8 +125,8 @@ def load(
     def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
         return running_hours(plant, totals, subject, subject_id, when)
 
-    counters = tuple(_counter(row, at) for row in rows)
-    silent = {counter.position for counter in counters if counter.silent}
+    counters = tuple(_counter(plant, row, totals.changes(row.position_id), at) for row in rows)
+    silent = {counter.position for counter in counters if counter.silent and counter.primary}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = {**reckon_first(plant, hours_at), **done_of(session, vessel_id)}
     jobs = due_jobs(
@@ -222,7 +227,10 @@ def outage_of(row: OutageRow) -> Outage:
     )
 
 
-def _counter(row: CounterRow, at: datetime) -> CounterState:
+def _counter(plant: Plant, row: CounterRow, changes: Sequence[Change], at: datetime) -> CounterState:
     newest = maybe(row.newest_s)
     silent = newest is None or at - newest > timedelta(hours=row.quiet_after_hours)
-    return CounterState(row.id, row.position_id, newest, silent, row.quiet_after_hours)
+    counts = source_at(plant, row.position_id, seconds(at), changes) == row.id
+    counter = next((c for c in plant.counters if c.id == row.id), None)
+    gone = counter is not None and retired(plant, counter, seconds(at), changes)
+    return CounterState(row.id, row.position_id, newest, silent and not gone, row.quiet_after_hours, counts)

@@ -163,7 +163,7 @@ def daily_seconds(points: Sequence[Point], first_day: int, days: int) -> list[in
     """
     curve = Curve([at for at, _ in points], [total for _, total in points])
     ends = [(first_day + day) * DAY_S for day in range(days + 1)]
-    marks = [_total_at(*curve.around(end), end)[0] for end in ends]
+    marks = [total_at(*curve.around(end), end)[0] for end in ends]
     first = points[0][1] if points else 0
     known = [first if mark is None else mark for mark in marks]
     return [max(0, late - early) for early, late in pairwise(known)]
@@ -221,7 +221,7 @@ def _position(plant: Plant, totals: Totals, position: str, at_s: int) -> Running
 
 def _counted(totals: Totals, counter: str, at_s: int) -> RunningHours:
     before, after = totals.around(counter, at_s)
-    total, estimated = _total_at(before, after, at_s)
+    total, estimated = total_at(before, after, at_s)
     as_of_s = None if before is None else before[0] if after is None else at_s
     return RunningHours(
         seconds=(total or 0) + totals.given(counter, at_s), as_of=_instant(as_of_s), estimated=estimated
@@ -272,8 +272,8 @@ def _sum(parts: Sequence[RunningHours]) -> RunningHours:
     )
 
 
-def _total_at(before: Point | None, after: Point | None, at_s: int) -> tuple[int | None, bool]:
-    """The total at an instant between two entries, and whether it is pro-rated."""
+def total_at(before: Point | None, after: Point | None, at_s: int) -> tuple[int | None, bool]:
+    """The total at an instant between two entries (none: before the first), and whether it is pro-rated."""
     if before is None:
         return None, False
     if after is None or at_s == before[0] or before[1] == after[1]:

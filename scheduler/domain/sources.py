@@ -5,7 +5,7 @@ The vessel's document says which counts first (`Counter.primary`); a dated event
 
 from collections.abc import Mapping, Sequence
 
-from scheduler.domain.fleet import Plant
+from scheduler.domain.fleet import Counter, Plant
 
 EVER_S = -(2**62)
 """Before any instant."""
@@ -34,6 +34,12 @@ def sources_of(plant: Plant, position: str, changes: Sequence[Change] = ()) -> l
     first = next((counter for counter in here if counter.primary), here[0])
     known = {counter.id for counter in here}
     return [(EVER_S, first.id), *(change for change in sorted(changes, key=lambda c: c[0]) if change[1] in known)]
+
+
+def retired(plant: Plant, counter: Counter, at_s: int, changes: Sequence[Change] = ()) -> bool:
+    """True when the counter counted for its position before `at_s` and another one took over: it need not post any more."""
+    past = [name for from_s, name in sources_of(plant, counter.position, changes) if from_s <= at_s]
+    return counter.id in past[:-1] and counter.id != past[-1]
 
 
 def source_at(plant: Plant, position: str, at_s: int, changes: Sequence[Change] = ()) -> str | None:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from sqlalchemy import delete, insert
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, func, or_, select
 
 from scheduler.storage.tables import (
     CounterEventRow,
@@ -131,17 +131,19 @@ def recent_entries(session: Session, counter_no: int, limit: int) -> list[Ledger
     return list(session.exec(query.limit(limit)))
 
 
-def day_ends(session: Session, counter_no: int, from_s: int) -> list[tuple[int, int]]:
-    """(at_s, total_s) of the last used entry of each UTC day from an instant on, in order."""
+def day_ends(session: Session, counter_no: int, from_s: int, *, firsts: bool = False) -> list[tuple[int, int]]:
+    """(at_s, total_s) of the last used entry of each UTC day from an instant on (`firsts`: the first too), in order."""
     used = col(LedgerEntryRow.total_s).is_not(None)
-    last = (
-        select(func.max(LedgerEntryRow.at_s).label("at_s"))
+    marks = [
+        select(end(LedgerEntryRow.at_s))
         .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s >= from_s, used)
         .group_by(col(LedgerEntryRow.at_s) // 86400)
-    )
+        for end in ((func.max, func.min) if firsts else (func.max,))
+    ]
     query = (
         select(LedgerEntryRow.at_s, LedgerEntryRow.total_s)
-        .where(LedgerEntryRow.counter_no == counter_no, col(LedgerEntryRow.at_s).in_(last), used)
+        .where(LedgerEntryRow.counter_no == counter_no, used)
+        .where(or_(*(col(LedgerEntryRow.at_s).in_(mark) for mark in marks)))
         .order_by(col(LedgerEntryRow.at_s), col(LedgerEntryRow.seq))
     )
     return list({at_s: total_s for at_s, total_s in session.exec(query) if total_s is not None}.items())

@@ -89,6 +89,7 @@ WALKS: dict[tuple[str, str], Walk] = {
         f"{API}/pumps/plover-pump-b/back", 409, body={"at": stamp(AT), "test": "passed", "reason": "walked"}
     ),
     ("POST", f"{API}/pumps/{{pump_id}}/test"): Walk(f"{API}/pumps/plover-pump-c/test", body=PUMP_TEST),
+    ("GET", f"{API}/plants/{{plant_id}}/hours/daily"): Walk(f"{API}/plants/plover-plant/hours/daily?days=5"),
     ("GET", f"{API}/counters/{{counter_id}}"): Walk(f"{API}/counters/plover-vp1-hours"),
     ("POST", f"{API}/counters/{{counter_id}}/events"): Walk(
         f"{API}/counters/plover-vp1-hours/events",

@@ -72,14 +72,20 @@ def test_a_held_counter_is_not_called_standing() -> None:
     assert codes(ALL_WELL | {"c1": replace(STILL, undecided=True)}) == {}
 
 
-def test_of_two_counters_of_a_position_the_newest_is_watched() -> None:
-    """The one before it is not called silent for ever; if the newest falls silent, that one is, once."""
-    house = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1")))
+def test_of_two_counters_of_a_position_the_retired_one_is_not_watched() -> None:
+    """One that another took over from is not called silent for ever; the one that counts is, and one that checks it."""
+    house = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1", primary=False)))
+    changes = {"vp1": [(NOW - 400 * DAY, "new")]}
     old = Seen(read_s=NOW - 400 * DAY, rose_s=NOW - 400 * DAY)
-    assert watch(house, {"old": old, "new": WELL}, AT) == []
     quiet = replace(WELL, read_s=NOW - 2 * DAY)
-    assert [(name, flag.code) for name, flag in watch(house, {"old": old, "new": quiet}, AT)] == [("new", Code.SILENT)]
-    assert [name for name, _ in watch(house, {"old": old}, AT)] == ["old"]
+    for seen, changed, expected in (
+        ({"old": old, "new": WELL}, changes, []),
+        ({"old": old, "new": quiet}, changes, ["new"]),
+        ({"old": WELL, "new": quiet}, {}, ["new"]),
+        ({"old": old, "new": WELL}, {}, ["old"]),
+    ):
+        flags = watch(house, seen, AT, changes=changed)
+        assert [(name, flag.code) for name, flag in flags] == [(name, Code.SILENT) for name in expected]
 
 
 def test_what_is_seen_comes_from_the_ledger() -> None:
