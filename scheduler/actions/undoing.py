@@ -36,7 +36,7 @@ def undo_event(house: House, hand: Hand, place: Place, event_id: str, reason: st
             if event.kind in ("undo", ASKED_UNDO):
                 raise Refused(f"Event {event_id} is an undo itself. Record anew what should count again.")
             _not_undone(events, event)
-            detail: dict[str, Any] = {"undoes": event.id, "kind": event.kind}
+            detail: dict[str, Any] = {"undoes": event.id, "undone_kind": event.kind}
             given_s = json.loads(event.detail).get("seconds", 0) if event.kind in GIVING else 0
             if event.kind in GIVING:
                 detail["seconds"] = -given_s
