@@ -16,7 +16,7 @@ from api.guard import Guard
 from api.hot import HotRoute
 from api.logs import hide_secrets
 from api.pen import PEN
-from api.routes import calendar, counters, daybook, daybook_pages, feeds, fleet, readings, service, work
+from api.routes import calendar, counters, daybook, daybook_pages, feed_pages, feeds, fleet, readings, service, work
 from api.routes import pages as page_routes
 from api.shelf import HandOut, Shelf
 from scheduler.actions import feed
@@ -42,6 +42,7 @@ ROUTERS = (
     feeds.router,
     page_routes.router,
     daybook_pages.router,
+    feed_pages.router,
     service.router,
 )
 """In the order in which a request is held against them: the busy doors first."""
@@ -105,7 +106,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     )
     app.state.house, app.state.intake, app.state.timers = house, intake, None
     app.state.counters = readings.Counters(ReadingDoor(house, intake))
-    app.state.feed_shelf = shelf
+    app.state.feed_shelf, app.state.refresh = shelf, refresh
     app.state.error_page = page_routes.error_answer
     for router in ROUTERS:
         app.include_router(router)

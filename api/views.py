@@ -90,6 +90,7 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     ]
     links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
     links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
+    links.append(Link(label="Feed", href="/feeds", current=current == "feed"))
     links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
     return tuple(links)
 
@@ -113,7 +114,7 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         proposed=_plan_line(now, proposed, taken=False, take=take),
         plant_href=f"/plants/{now.plant.id}",
         figures_href=f"/plants/{now.plant.id}/figures",
-        feed_href="",
+        feed_href="/feeds",
         hours_href="",
     )
 

@@ -79,7 +79,7 @@ def undo(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body
 
 
 def _answered(house: House, vessel_id: str, answer: Answer) -> JSONResponse:
-    feed.refresh(house, PEN(house.settings.shown_base_url()), vessel_id)
+    feed.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": f'"{answer.body["version"]}"'})
 
 

@@ -208,7 +208,7 @@ def _hand(who: Asking, vessel_id: str, form: FormData, asked: Mapping[str, str])
 
 
 def _back(house: House, vessel_id: str, answer: Answer, done: str) -> Response:
-    feed.refresh(house, PEN(house.settings.shown_base_url()), vessel_id)
+    feed.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
     word = "same" if answer.body.get("record") is None else done
     return RedirectResponse(f"/vessels/{quote(vessel_id)}/calendar?done={word}", 303)
 

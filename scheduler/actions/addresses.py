@@ -44,6 +44,7 @@ class Address:
     last_used_at: datetime | None
     agent: str
     state: Literal["good", "withdrawn", "run out"]
+    ended_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +239,8 @@ def _record(session: Session, house: House, actor: Actor, row: FeedTokenRow, wha
 
 def _address(row: FeedTokenRow, now_s: int) -> Address:
     state: Literal["good", "withdrawn", "run out"] = "good"
-    if _ended_s(row, now_s) is not None:
+    ended_s = _ended_s(row, now_s)
+    if ended_s is not None:
         state = "run out" if row.revoked_s is None else "withdrawn"
     return Address(
         id=row.id,
@@ -253,4 +255,5 @@ def _address(row: FeedTokenRow, now_s: int) -> Address:
         last_used_at=maybe(row.last_used_s),
         agent=row.agent or "",
         state=state,
+        ended_at=maybe(ended_s),
     )

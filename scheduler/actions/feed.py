@@ -117,13 +117,14 @@ def served(house: House, pen: Pen, opened: Opened, *, tasks: bool) -> FeedBody:
 
 
 def _first(house: House, pen: Pen, scope: Scope) -> FeedBody:
+    with house.db.read() as session:
+        vessels = [row.id for row in fleet_rows.vessels(session, scope.vessel_id)]
+        never = [one for one in vessels if feed_rows.body(session, one, Scope(vessel_id=one).name) is None]
+    for vessel_id in never:
+        refresh(house, pen, vessel_id)
     if scope.vessel_id is None:
         write_fleet(house, pen, scope)
     else:
-        with house.db.read() as session:
-            known = bool(feed_rows.events(session, scope.vessel_id))
-        if not known:
-            refresh(house, pen, scope.vessel_id)
         with house.db.write(scope.vessel_id) as session:
             write_vessel(session, pen, scope.vessel_id, house.now(), scope)
     kept = last_good(house, scope)
