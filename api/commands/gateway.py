@@ -9,6 +9,7 @@ from api.commands.common import AsJson, app, out, say
 
 if TYPE_CHECKING:
     from api.gateway.check import Panel
+    from api.gateway.running import Gateway
     from api.gateway.settings import GatewaySettings
 
 
@@ -78,17 +79,21 @@ def _work(settings: "GatewaySettings", one_round: bool, as_json: bool) -> int:
     from api.gateway.lines import Lines
     from api.gateway.sender import Sender, client_for, read_key
     from scheduler.clock import system_clock
+    from scheduler.errors import Refused
 
     if settings.counters:
         modbus.require_library()
+    if settings.standard_input and sys.stdin is None:
+        raise Refused('"standard_input" is true, but standard input is closed. Give this program one.')
+    handle = sys.stdin.fileno() if settings.standard_input else -1
     key = read_key(settings)
     buffer = open_buffer(settings.buffer, most_mb=settings.buffer_mb)
     try:
-        with client_for(settings, key) as client, loop.woken_by_signals() as wake:
+        drop = Drop(settings.folder, buffer) if settings.folder else None
+        if drop is not None:
+            drop.set_up()
+        with client_for(settings, key) as client:
             tell = running.Teller(say, system_clock, time.monotonic)
-            drop = Drop(settings.folder, buffer) if settings.folder else None
-            if drop is not None:
-                drop.set_up()
             work = running.Gateway(
                 settings=settings,
                 buffer=buffer,
@@ -100,21 +105,26 @@ def _work(settings: "GatewaySettings", one_round: bool, as_json: bool) -> int:
                 drop=drop,
                 lines=Lines() if settings.standard_input else None,
             )
-            handle = sys.stdin.fileno() if settings.standard_input else -1
             if one_round:
                 loop.once(work, handle, time.sleep)
-            else:
-                tell.say(f"Sending to {settings.server}; {buffer.waiting()} readings wait in the buffer.")
+                return _told(work, as_json)
+            tell.say(f"Sending to {settings.server}; {buffer.waiting()} readings wait in the buffer.")
+            with loop.woken_by_signals() as wake:
                 loop.run(work, wake, handle)
-                tell.say(f"Ended; {buffer.waiting()} readings wait in the buffer.")
-                return 0
-            told = {name: work.tally[name] for name in running.TALLIED} | {"waiting": buffer.waiting()}
-            out(told, as_json, lambda: iter([", ".join(f"{count} {name}" for name, count in told.items())]))
-            if told["waiting"]:
-                return 75
-            return 1 if tell.troubles or told["put aside"] or told["bad lines"] else 0
+            tell.say(f"Ended; {buffer.waiting()} readings wait in the buffer.")
+            return 0
     finally:
         buffer.close()
+
+
+def _told(work: "Gateway", as_json: bool) -> int:
+    from api.gateway.running import TALLIED
+
+    told = {name: work.tally[name] for name in TALLIED} | {"waiting": work.buffer.waiting()}
+    out(told, as_json, lambda: iter([", ".join(f"{count} {name}" for name, count in told.items())]))
+    if told["waiting"]:
+        return 75
+    return 1 if work.tell.troubles or told["put aside"] or told["bad lines"] else 0
 
 
 def _panels(settings: "GatewaySettings", given: list[str]) -> "dict[str, Panel]":

@@ -150,6 +150,10 @@ class Buffer:
         """Readings that wait."""
         return int(self._rows("SELECT count(*) FROM queue")[0][0])
 
+    def any_waiting(self) -> bool:
+        """True when a reading waits; quick, however many do."""
+        return bool(self._rows("SELECT EXISTS (SELECT 1 FROM queue)")[0][0])
+
     def settle(self, taken: Sequence[int], aside: Sequence[Aside], now_s: int) -> None:
         """Delete what the server has, and move what it will not take to the put-aside list, as its answer lists them.
 
@@ -300,6 +304,8 @@ def open_buffer(
     try:
         buffer = Buffer(path, most_mb, floor_bytes, lock)
     except sqlite3.Error as error:
+        if lock is not None:
+            lock.close()
         raise Refused(f"The buffer {path} cannot be opened: {error}. See whom file and folder belong to.") from error
     try:
         buffer.set_up()
@@ -321,6 +327,6 @@ def _lock(path: Path) -> IO[bytes]:
     except BlockingIOError:
         file.close()
         raise Busy(
-            f"Another gateway runs on the buffer {path.name.removesuffix('.lock')}. Stop it, or give this one its own."
+            f"Another gateway runs on the buffer {str(path).removesuffix('.lock')}. Stop it, or give this one its own."
         ) from None
     return file

@@ -4,8 +4,9 @@ The same two words make 70000 in one order and 292552705 in the other. Proven me
 and no other kind, order or scale fits it too.
 """
 
+import re
 from collections.abc import Iterator, Mapping
-from decimal import Decimal, InvalidOperation
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 from api.gateway.registers import Kind, Layout, decode, layouts
@@ -13,6 +14,7 @@ from api.gateway.settings import RegisterCounter
 
 SCALES = {3600: "whole hours", 360: "tenths of an hour", 60: "minutes", 36: "hundredths of an hour", 1: "seconds"}
 """Seconds a count that are tried (common practice, no source)."""
+_FIGURE = re.compile(r"\d{1,9}(\.\d{1,4})?", re.ASCII)
 _MEANWHILE_HOURS = Decimal("0.2")
 """The pump may run between the look at the panel and the reading."""
 
@@ -78,14 +80,10 @@ def read_panel(text: str) -> Panel:
     Raises:
         ValueError: it is none.
     """
-    try:
-        hours = Decimal(text)
-    except InvalidOperation:
-        raise ValueError(text) from None
-    exponent = hours.as_tuple().exponent
-    if not isinstance(exponent, int) or exponent > 0 or not 0 <= hours <= 10**8:
+    if not _FIGURE.fullmatch(text):
         raise ValueError(text)
-    return Panel(hours, Decimal(1).scaleb(exponent))
+    _, _, decimals = text.partition(".")
+    return Panel(Decimal(text), Decimal(1).scaleb(-len(decimals)))
 
 
 def fits(counts: int | float | None, seconds_per_count: int, panel: Panel) -> bool:

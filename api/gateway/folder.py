@@ -186,6 +186,8 @@ class Drop:
                     told.trouble.append(f"{entry.name!r} has unprintable letters in its name; rename it.")
             except FileNotFoundError:
                 continue
+            except OSError as error:
+                told.trouble.append(f"{entry.path} cannot be looked at: {error.strerror}.")
 
 
 def _write_problems(path: Path, bad: list[BadLine]) -> None:

@@ -7,6 +7,8 @@ from typing import NamedTuple
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _SECOND = timedelta(seconds=1)
 _LONGEST_LINE = 500
+_EARLIEST_S, _LATEST_S = 946_684_800, 32_503_680_000
+"""2000-01-01 and 3000-01-01: outside of them a clock was never set."""
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
 _NUMBER = re.compile(r"\d{1,15}(\.\d{1,9})?", re.ASCII)
 _FORM = "expected counter,observed_at,value such as plover-vp1-hours,2026-11-25T07:00:00Z,12006"
@@ -83,7 +85,7 @@ def read_line(raw: bytes, at_line: int) -> Reading | BadLine | None:
         return BadLine(at_line, text, says)
     at_s = _instant_s(instant)
     if at_s is None:
-        says = f'observed_at "{instant}" is not an instant with its offset, such as 2026-11-25T07:00:00Z'
+        says = f'observed_at "{instant}" is not an instant with its offset from the year 2000 on, such as 2026-11-25T07:00:00Z'
         return BadLine(at_line, text, says)
     whole, dot, decimals = value.partition(".")
     return Reading(counter, at_s, (whole.lstrip("0") or "0") + dot + decimals, at_line)
@@ -102,6 +104,7 @@ def _instant_s(text: str) -> int | None:
     if not _INSTANT.fullmatch(text):
         return None
     try:
-        return seconds(datetime.fromisoformat(text.upper()))
-    except (ValueError, OverflowError):
+        at_s = seconds(datetime.fromisoformat(text.upper()))
+    except ValueError:
         return None
+    return at_s if _EARLIEST_S <= at_s < _LATEST_S else None

@@ -1,4 +1,4 @@
-"""Registers to counts and back. Pure.
+"""Registers to counts. Pure.
 
 A running-hour counter stands in one 16-bit register or in two. In which order a maker sends the two words, and the two
 bytes of a word, is not settled by the protocol, so it is a setting, proved at commissioning.
@@ -76,31 +76,6 @@ def decode(layout: Layout, words: Sequence[int]) -> int | float | None:
         digits = raw.hex()
         return int(digits) if digits.isdecimal() else None
     return int.from_bytes(raw, "big")
-
-
-def encode(layout: Layout, counts: int | float) -> list[int]:
-    """The registers in which a layout shows these counts: for simulators and tests. Nothing here ever writes to a device.
-
-    Raises:
-        ValueError: the layout cannot show them.
-    """
-    size = 2 * layout.kind.words
-    if layout.kind is Kind.FLOAT32:
-        raw = struct.pack(">f", counts)
-    elif int(counts) != counts or counts < 0:
-        raise ValueError(f"{layout.kind} shows whole counts of 0 or more, not {counts}")
-    elif layout.kind in (Kind.BCD16, Kind.BCD32):
-        digits = f"{int(counts):0{2 * size}d}"
-        if len(digits) > 2 * size:
-            raise ValueError(f"{layout.kind} shows at most {2 * size} digits, not {counts}")
-        raw = bytes.fromhex(digits)
-    else:
-        try:
-            raw = int(counts).to_bytes(size, "big")
-        except OverflowError:
-            raise ValueError(f"{layout.kind} cannot show {counts}") from None
-    words = [int.from_bytes(raw[at : at + 2], "little" if layout.swapped_bytes else "big") for at in range(0, size, 2)]
-    return words if layout.order is WordOrder.HIGH_FIRST else words[::-1]
 
 
 def _bytes(layout: Layout, words: Sequence[int]) -> bytes:

@@ -4,6 +4,7 @@ import re
 from collections import Counter as Tally
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 
 from api.gateway import modbus
 from api.gateway.buffer import Buffer
@@ -21,6 +22,8 @@ _REMIND_SECONDS = 3600.0
 _LONGEST_SLEEP_SECONDS = 60.0
 TALLIED = ("read", "taken by the server", "put aside", "bad lines")
 """What `tally` counts."""
+_CLOCK_SET = datetime(2026, 1, 1, tzinfo=UTC)
+"""A clock before this was never set: its stamps would be worth nothing."""
 _FIGURES = re.compile(r"\d+")
 
 
@@ -98,18 +101,24 @@ class Gateway:
             self.look_into_folder()
             self._look_at = now + min(self.settings.every_seconds, max(1.0, self.drop.settings.settle_seconds))
         self.keep_lines()
-        more = self.running() >= self._send_at and self.send_one()
+        if self.running() >= self._send_at:
+            self.send_one()
         waits = [_LONGEST_SLEEP_SECONDS]
         if self.settings.counters:
             waits.append(self._read_at - self.running())
         if self.drop is not None:
             waits.append(self._look_at - self.running())
-        if more or self.buffer.waiting():
+        if self.buffer.any_waiting():
             waits.append(self._send_at - self.running())
         return max(0.0, min(waits))
 
     def read_registers(self) -> None:
         """Read every counter's registers once and take what they show. One that cannot be read stops no other."""
+        if self.clock() < _CLOCK_SET:
+            says = f"This machine's clock says {self.clock():%Y-%m-%d}: set it to UTC. No register is read until it is."
+            self.tell.trouble("own clock", says)
+            return
+        self.tell.good("own clock", "This machine's clock is set.")
         readings: list[Reading] = []
         for device in self.settings.devices:
             topic = f"device {device.name}"
@@ -216,4 +225,4 @@ class Gateway:
         """True when standard input is all there is to read, it has ended, and nothing waits."""
         if self.lines is None or self.settings.counters or self.drop is not None:
             return False
-        return self.lines.ended and not self.lines.readings and not self.lines.bad and not self.buffer.waiting()
+        return self.lines.ended and not self.lines.readings and not self.lines.bad and not self.buffer.any_waiting()

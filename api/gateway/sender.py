@@ -15,7 +15,7 @@ from api.gateway.settings import GatewaySettings
 from scheduler.clock import Clock
 from scheduler.errors import Refused
 
-TIMEOUT_SECONDS = 20.0
+TIMEOUT = httpx.Timeout(20.0, connect=5.0)
 
 
 class Trouble(NamedTuple):
@@ -57,10 +57,12 @@ def read_key(settings: GatewaySettings, environment: Mapping[str, str] = os.envi
 
 
 def client_for(settings: GatewaySettings, key: str) -> httpx.Client:
-    """A client for the server. Proxies of the environment are not used: the server is aboard."""
-    return httpx.Client(
-        base_url=settings.server, headers={"Authorization": f"Bearer {key}"}, timeout=TIMEOUT_SECONDS, trust_env=False
-    )
+    """A client for the server; Refused when its address is none. Proxies of the environment are not used: it is aboard."""
+    headers = {"Authorization": f"Bearer {key}"}
+    try:
+        return httpx.Client(base_url=settings.server, headers=headers, timeout=TIMEOUT, trust_env=False)
+    except httpx.InvalidURL as error:
+        raise Refused(f'"server" in {settings.file} is "{settings.server}": {error}.') from error
 
 
 @dataclass(slots=True)
@@ -107,7 +109,7 @@ class Sender:
             )
         self.most_items = pacing.MOST_ITEMS
         says = told.get("says") if isinstance(told, dict) else None
-        more = self.buffer.waiting() > 0
+        more = self.buffer.any_waiting()
         return Sent(len(listed.taken), len(listed.aside), more, trouble, says if isinstance(says, str) else None)
 
 

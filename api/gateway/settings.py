@@ -67,10 +67,6 @@ class GatewaySettings:
     counters: tuple[RegisterCounter, ...]
     folder: DropFolder | None
 
-    def device(self, name: str) -> Device:
-        """The device of that name, which is there."""
-        return next(device for device in self.devices if device.name == name)
-
 
 class _Table:
     """One table of the file: each value is asked for once, what nobody asked for is a fault."""
@@ -250,7 +246,7 @@ def _check_server(top: _Table, server: str) -> None:
         good = parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
     except ValueError:
         good = False
-    if not good or parts.path.strip("/") or parts.query or parts.username:
+    if not good or not server.isprintable() or " " in server or parts.path.strip("/") or parts.query or parts.username:
         top.fault("server", f'is "{server}"; expected the server\'s address alone, such as http://leadline.lan:8322.')
 
 

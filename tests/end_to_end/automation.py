@@ -6,6 +6,7 @@ Each register counts on by one at every read, so that no two readings are the sa
 import asyncio
 import socket
 import sqlite3
+import struct
 import threading
 import time
 from collections import Counter as Tally
@@ -21,7 +22,7 @@ from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
 from api.app import make_app
-from api.gateway.registers import Kind, Layout, WordOrder, encode
+from api.gateway.registers import Kind, Layout, WordOrder
 from api.listening import listen
 from scheduler.actions import fleet, people
 from scheduler.actions.actor import Actor
@@ -33,6 +34,32 @@ from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
+
+
+def encode(layout: Layout, counts: int | float) -> list[int]:
+    """The registers in which a layout shows these counts: the other way round of what the gateway reads.
+
+    Raises:
+        ValueError: the layout cannot show them.
+    """
+    size = 2 * layout.kind.words
+    if layout.kind is Kind.FLOAT32:
+        raw = struct.pack(">f", counts)
+    elif int(counts) != counts or counts < 0:
+        raise ValueError(f"{layout.kind} shows whole counts of 0 or more, not {counts}")
+    elif layout.kind in (Kind.BCD16, Kind.BCD32):
+        digits = f"{int(counts):0{2 * size}d}"
+        if len(digits) > 2 * size:
+            raise ValueError(f"{layout.kind} shows at most {2 * size} digits, not {counts}")
+        raw = bytes.fromhex(digits)
+    else:
+        try:
+            raw = int(counts).to_bytes(size, "big")
+        except OverflowError:
+            raise ValueError(f"{layout.kind} cannot show {counts}") from None
+    words = [int.from_bytes(raw[at : at + 2], "little" if layout.swapped_bytes else "big") for at in range(0, size, 2)]
+    return words if layout.order is WordOrder.HIGH_FIRST else words[::-1]
+
 
 SWAPPED = Layout(Kind.U32, WordOrder.LOW_FIRST)
 REGISTERS = {100: Layout(Kind.U32), 102: SWAPPED, 104: Layout(Kind.U16)}

@@ -1,5 +1,6 @@
 """Laws of the gateway: registers, lines and waits; and that whatever fails, buffer plus server have everything read."""
 
+import json
 import random
 from collections import Counter as Tally
 from collections.abc import Iterator
@@ -19,10 +20,10 @@ from api.gateway.check import SCALES, judge, read_panel
 from api.gateway.folder import is_complete, look_again, read_file
 from api.gateway.lines import Lines
 from api.gateway.reading import BadLine, Reading, number, read_line, z
-from api.gateway.registers import Kind, Layout, WordOrder, decode, encode, layouts
+from api.gateway.registers import Kind, Layout, WordOrder, decode, layouts
 from api.gateway.sender import Sender
 from api.gateway.settings import RegisterCounter
-from tests.end_to_end.automation import Leadline, leadline_server
+from tests.end_to_end.automation import Leadline, encode, leadline_server
 
 EVERY = [*layouts(1), *layouts(2)]
 words = st.integers(0, 65_535)
@@ -106,6 +107,29 @@ def test_any_line_is_a_reading_or_kept_whole(raw: bytes, at: int) -> None:
             assert found.text == shown.decode().strip()
         except UnicodeDecodeError:
             assert found.text == raw.decode(errors="backslashreplace")
+
+
+edges = st.tuples(
+    st.text(min_size=1, max_size=6).filter(lambda text: not set(text) & set(",\n\r")),
+    st.builds(
+        "{:04}-{:02}-{:02}{}{:02}:{:02}:{:02}{}".format,
+        st.sampled_from([0, 1, 1969, 1999, 2000, 2026, 2999, 3000, 9999]),
+        *(st.sampled_from(of) for of in ([1, 12, 13], [1, 31], ["T", " ", "t"], [0, 23, 24], [0, 59], [0, 59, 60])),
+        st.sampled_from(["Z", "z", "+23:59", "-23:59", "+00:60", ".999999999Z", ""]),
+    ),
+    st.from_regex(r"[0-9]{1,17}(\.[0-9]{1,10})?", fullmatch=True),
+).map(",".join)
+
+
+@given(edges)
+def test_what_is_taken_can_be_sent(line: str) -> None:
+    """A line at the ends of the calendar or of the figures is either bad, or its reading goes into a post that is JSON."""
+    found = read_line(line.encode(), 2)
+    if isinstance(found, Reading):
+        queued = pacing.Queued(1, found.counter, z(found.at_s), found.value)
+        (item,) = json.loads(pacing.body([queued], z(0)))["readings"]
+        assert item["counter"] == found.counter
+        assert item["value"] == float(line.split(",")[2])
 
 
 lines_of_bytes = st.lists(
