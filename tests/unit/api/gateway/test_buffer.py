@@ -38,7 +38,7 @@ def test_a_full_buffer_says_so_and_still_settles(tmp_path: Path) -> None:
     taken = 0
     with suppress(StorageFull):
         while True:
-            taken += buffer.add(some(500, taken))
+            taken += buffer.add(some(2000, taken))
     with pytest.raises(StorageFull, match=r"is full .*readings wait.*--put-aside"):
         buffer.add(some(1, taken))
     assert buffer.waiting() == taken
@@ -52,11 +52,13 @@ def test_a_full_buffer_says_so_and_still_settles(tmp_path: Path) -> None:
 
 
 def test_one_addition_too_large_is_taken_back_whole(tmp_path: Path) -> None:
-    """The disk running out in the middle leaves what was there before."""
+    """The disk running out in the middle, or any other failure there, leaves what was there before."""
     buffer = open_buffer(tmp_path / "b.db", most_mb=1)
     buffer.add(some(5))
     with pytest.raises(StorageFull):
-        buffer.add(some(100_000))
+        buffer.add(some(60_000))
+    with pytest.raises(Refused):
+        buffer.add([*some(1), Reading("vp1", AT, None)])  # type: ignore[arg-type]
     assert [one.value for one in buffer.front(10)] == ["0", "1", "2", "3", "4"]
     buffer.close()
 
