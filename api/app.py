@@ -16,7 +16,19 @@ from api.guard import Guard
 from api.hot import HotRoute
 from api.logs import hide_secrets
 from api.pen import PEN
-from api.routes import calendar, counters, daybook, daybook_pages, feed_pages, feeds, fleet, readings, service, work
+from api.routes import (
+    calendar,
+    company,
+    counters,
+    daybook,
+    daybook_pages,
+    feed_pages,
+    feeds,
+    fleet,
+    readings,
+    service,
+    work,
+)
 from api.routes import pages as page_routes
 from api.shelf import HandOut, Shelf
 from scheduler.actions import feed
@@ -38,6 +50,7 @@ ROUTERS = (
     fleet.router,
     counters.router,
     work.router,
+    company.router,
     daybook.router,
     feeds.router,
     page_routes.router,

@@ -208,6 +208,30 @@ class WorkStepBody(Body):
         return self
 
 
+class PostponementBody(Body):
+    """A later limit for a job. risk: what may happen meanwhile; mitigation: what is done about it."""
+
+    to_at: Instant
+    reason: Reason
+    risk: Reason
+    mitigation: Reason = ""
+
+
+class DecisionBody(Body):
+    """A postponement granted or refused. class_agreed: the class's agreement, needed for a class item."""
+
+    granted: bool
+    note: Reason = ""
+    class_agreed: Reason = ""
+
+
+class CauseBody(Body):
+    """Why a non-conformity came about, and what is done so that it does not again."""
+
+    cause: Reason
+    corrective_action: Reason
+
+
 class TakeBody(Body):
     """Which plan is taken: the digest as shown."""
 

@@ -1,6 +1,29 @@
 """The command line: thin. Each module of `api.commands` adds its own commands to `app`."""
 
-from api.commands import counters, documents, feed, gateway, people, plant, pumps, serving, work
+from api.commands import (
+    company,
+    counters,
+    documents,
+    feed,
+    gateway,
+    people,
+    plant,
+    pumps,
+    serving,
+    work,
+)
 from api.commands.common import app
 
-__all__ = ["app", "counters", "documents", "feed", "gateway", "people", "plant", "pumps", "serving", "work"]
+__all__ = [
+    "app",
+    "company",
+    "counters",
+    "documents",
+    "feed",
+    "gateway",
+    "people",
+    "plant",
+    "pumps",
+    "serving",
+    "work",
+]

@@ -11,6 +11,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from scheduler.actions.house import House
+from scheduler.actions.nonconforming import open_where_due
 from scheduler.actions.rounds import keep_up, nightly, watch_counters
 from scheduler.storage.leader import Leader
 
@@ -44,6 +45,7 @@ class Timers:
         settings = self._house.settings
         ticks: tuple[tuple[str, Callable[[], object], timedelta], ...] = (
             ("keep up", lambda: keep_up(self._house, self._refresh), timedelta(seconds=KEEP_UP_SECONDS)),
+            ("limits watch", lambda: open_where_due(self._house), timedelta(hours=1)),
             ("nightly round", lambda: nightly(self._house), timedelta(minutes=10)),
             (
                 "silent-counter watch",

@@ -10,13 +10,14 @@ from scheduler.actions.actor import Actor
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.ledger import derive_vessel
+from scheduler.actions.nonconforming import open_for
 from scheduler.actions.pumps import AHEAD, returned
 from scheduler.actions.situation import Situation, hours_then, load
 from scheduler.actions.wanted import want_plan
 from scheduler.actions.work_state import KeptStep, require_no_tag, state_of, steps_of, summary
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant
-from scheduler.domain.history import ClosedJob, HoursSource, due_point_of
+from scheduler.domain.history import ClosedJob, HoursSource, Verdict, due_point_of
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.subjects import renewals, where
 from scheduler.domain.words import State, Subject, Test
@@ -264,6 +265,8 @@ def _close(
     failed = told.test is Test.FAILED
     words = "test failed, job stays open" if failed else ClosedJob.KIND
     number, stamp = append(session, vessel_id, words, now.at, {**record.payload(), "reason": told.reason})
+    if not failed and record.verdict is Verdict.LATE:
+        open_for(session, now, job, hand.actor.name)
     if pump is not None and kind.takes_pump_out:
         require_no_tag(session, vessel_id, pump)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)

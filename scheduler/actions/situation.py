@@ -19,7 +19,7 @@ from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
 from scheduler.planning.frame import slot_times
 from scheduler.planning.problem import Plan, Problem
-from scheduler.storage import fleet_rows, ledger_rows, work_rows
+from scheduler.storage import company_rows, fleet_rows, ledger_rows, work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, PlanStatus
 
@@ -137,6 +137,7 @@ def load(
         at=at,
         horizon_days=horizon_days or house.settings.horizon_days,
         calendar=daybook_of(session, vessel_id)[0].calendar(),
+        postponed={key: instant(to_s) for key, to_s in company_rows.granted(session, vessel_id).items()},
     )
     outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
     return Situation(

@@ -1,6 +1,7 @@
 """All tables, one class each; `vessel_id` stands on every row. Import them from here."""
 
 from scheduler.storage.columns import METADATA, Row
+from scheduler.storage.tables_company import NonConformityRow, PostponementRow
 from scheduler.storage.tables_hours import (
     AssetKind,
     AssetRow,
@@ -61,11 +62,13 @@ __all__ = [
     "JobRow",
     "LedgerCheckpointRow",
     "LedgerEntryRow",
+    "NonConformityRow",
     "OutageRow",
     "OutageStatus",
     "PersonRow",
     "PlanRow",
     "PlanStatus",
+    "PostponementRow",
     "PumpTestRow",
     "ReadingRow",
     "RecordRow",

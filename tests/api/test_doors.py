@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -109,6 +110,22 @@ WALKS: dict[tuple[str, str], Walk] = {
         f"{API}/jobs/{JOB}/steps",
         frozenset({201, 409}),
         body={"step": {"kind": "people clear", "at": stamp(AT), "by": "A. Second"}},
+    ),
+    ("POST", f"{API}/jobs/{{key}}/postponements"): Walk(
+        f"{API}/jobs/{JOB}/postponements",
+        frozenset({201, 409}),
+        body={"to_at": stamp(AT + timedelta(days=900)), "reason": "walked", "risk": "none"},
+    ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/postponements"): Walk(f"{API}/vessels/demo-plover/postponements"),
+    ("POST", f"{API}/vessels/{{vessel_id}}/postponements/{{number}}/decision"): Walk(
+        f"{API}/vessels/demo-plover/postponements/999/decision", 404, body={"granted": True}
+    ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/non-conformities"): Walk(f"{API}/vessels/demo-plover/non-conformities"),
+    ("POST", f"{API}/vessels/{{vessel_id}}/non-conformities/{{number}}/answer"): Walk(
+        f"{API}/vessels/demo-plover/non-conformities/999/answer", 404, body={"cause": "a", "corrective_action": "b"}
+    ),
+    ("POST", f"{API}/vessels/{{vessel_id}}/non-conformities/{{number}}/close"): Walk(
+        f"{API}/vessels/demo-plover/non-conformities/999/close", 404
     ),
     ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),
     # A key of the office belongs to no person here, and a calendar address does.

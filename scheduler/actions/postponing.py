@@ -1,0 +1,169 @@
+"""Postponements: asked by one person, decided by another. The limit moves, the due point does not."""
+
+from typing import Any
+
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.jobs import kind_of, open_job
+from scheduler.actions.situation import load
+from scheduler.actions.wanted import want_plan
+from scheduler.domain.due import Occurrence
+from scheduler.domain.postponing import Asked, ask_faults, decision_objections
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.storage import company_rows
+from scheduler.storage.database import bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import PostponementRow
+
+
+def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: Asked) -> Answer:
+    """Ask for a later limit of the open turn of a job.
+
+    Raises:
+        Clash: one is asked for and not decided yet, or the job is closed. Refused: no reason or risk, or no later date.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, occurrence)
+            job = open_job(session, now, occurrence)
+            faults = ask_faults(asked, limit_at=job.limit_at, now_at=now.at)
+            if faults:
+                raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+            before = company_rows.postponements(session, place.vessel_id, occurrence.key)
+            waiting = next((row for row in before if row.granted is None), None)
+            if waiting is not None:
+                raise Clash(
+                    f"Postponement {waiting.number} of {occurrence.key} is asked for already and not decided yet."
+                )
+            number = company_rows.next_postponement(session, place.vessel_id)
+            session.add(
+                PostponementRow(
+                    vessel_id=place.vessel_id,
+                    number=number,
+                    plant_id=place.plant_id,
+                    job_key=occurrence.key,
+                    limit_s=seconds(job.limit_at),
+                    to_s=seconds(asked.to_at),
+                    reason=asked.reason.strip(),
+                    risk=asked.risk.strip(),
+                    mitigation=asked.mitigation.strip(),
+                    asked_by_id=hand.actor.person_id or hand.actor.id,
+                    asked_by=hand.actor.name,
+                    asked_s=house.now_s(),
+                )
+            )
+            payload = {
+                "postponement": number,
+                "job_no": occurrence.key,
+                "job_kind": kind.name,
+                "critical": kind.critical,
+                "class_item": kind.class_item,
+                "limit_at": job.limit_at,
+                "to_at": asked.to_at,
+                "reason": asked.reason,
+                "risk": asked.risk,
+                "mitigation": asked.mitigation,
+                "times_before": len([row for row in before if row.granted]),
+                "by": hand.actor.name,
+            }
+            record, _ = append(session, place.vessel_id, "postponement asked", now.at, payload)
+            bump_revision(session, place.vessel_id)
+            who = "the office" if kind.critical else "the chief engineer or the office"
+            return Answer(
+                201,
+                {"postponement": number, "job": occurrence.key, "record": record, "says": f"Asked; {who} decides."},
+            )
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def decide(
+    house: House, hand: Hand, vessel_id: str, number: int, *, granted: bool, note: str, class_agreed: str = ""
+) -> Answer:
+    """Grant or refuse a postponement. Granted, the job's limit is the new one, and a new plan is asked for.
+
+    Raises:
+        NotFound: no such postponement. Clash: decided already. NotAllowed: by the one who asked, or by someone who may
+            not. Refused: a class item without the class's agreement, or no note to a refusal.
+    """
+    hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    with house.db.write(vessel_id) as session:
+
+        def act() -> Answer:
+            row = company_rows.postponement(session, vessel_id, number)
+            if row is None:
+                raise NotFound(f"There is no postponement {number} on {vessel_id}.")
+            if row.granted is not None:
+                words = "granted" if row.granted else "refused"
+                raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
+            now = load(session, house, vessel_id, row.plant_id)
+            kind = kind_of(now.plant, _occurrence(row.job_key))
+            against = decision_objections(
+                kind,
+                asked_by=(row.asked_by_id, row.asked_by),
+                decider=(hand.actor.person_id or hand.actor.id, hand.actor.name),
+                role=hand.actor.role,
+                granted=granted,
+                class_agreed=class_agreed,
+            )
+            if against:
+                error = Refused if "class item" in against[0] else NotAllowed
+                raise error(" ".join(against))
+            if not granted and not note.strip():
+                raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
+            row.granted, row.decided_by, row.decided_s = granted, hand.actor.name, house.now_s()
+            row.note, row.class_agreed = note.strip(), class_agreed.strip()
+            session.add(row)
+            words = "granted" if granted else "refused"
+            payload = {
+                "postponement": number,
+                "job_no": row.job_key,
+                "to_at": instant(row.to_s),
+                "asked_by": row.asked_by,
+                "note": note,
+                "class_agreed": class_agreed,
+                "by": hand.actor.name,
+            }
+            record, _ = append(session, vessel_id, f"postponement {words}", now.at, payload)
+            want_plan(session, vessel_id, row.plant_id, house.now_s())
+            bump_revision(session, vessel_id)
+            return Answer(200, {"postponement": number, "job": row.job_key, "granted": granted, "record": record})
+
+        return once(session, vessel_id, hand, house.now_s(), act)
+
+
+def listed(house: House, vessel_id: str, job_key: str | None = None) -> list[dict[str, Any]]:
+    """A vessel's postponements, newest first, as answers tell them."""
+    with house.db.read() as session:
+        rows = company_rows.postponements(session, vessel_id, job_key)
+    return [
+        {
+            "postponement": row.number,
+            "job": row.job_key,
+            "limit_at": _z(row.limit_s),
+            "to_at": _z(row.to_s),
+            "reason": row.reason,
+            "risk": row.risk,
+            "mitigation": row.mitigation,
+            "asked_by": row.asked_by,
+            "asked_at": _z(row.asked_s),
+            "state": {None: "asked", True: "granted", False: "refused"}[row.granted],
+            "decided_by": row.decided_by,
+            "decided_at": _z(row.decided_s),
+            "note": row.note,
+            "class_agreed": row.class_agreed,
+        }
+        for row in reversed(rows)
+    ]
+
+
+def _z(at_s: int | None) -> str | None:
+    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def _occurrence(key: str) -> Occurrence:
+    kind, _, rest = key.partition(":")
+    subject, _, number = rest.rpartition(":")
+    return Occurrence(kind=kind, subject=subject, sequence=int(number))

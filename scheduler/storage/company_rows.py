@@ -1,0 +1,51 @@
+"""Postponements and non-conformities of a vessel."""
+
+from sqlmodel import Session, col, func, select
+
+from scheduler.storage.tables import NonConformityRow, PostponementRow
+
+
+def postponements(session: Session, vessel_id: str, job_key: str | None = None) -> list[PostponementRow]:
+    """A vessel's postponements (of one job), by number."""
+    query = select(PostponementRow).where(PostponementRow.vessel_id == vessel_id)
+    if job_key is not None:
+        query = query.where(PostponementRow.job_key == job_key)
+    return list(session.exec(query.order_by(col(PostponementRow.number))))
+
+
+def postponement(session: Session, vessel_id: str, number: int) -> PostponementRow | None:
+    """That postponement, or none."""
+    return session.get(PostponementRow, (vessel_id, number))
+
+
+def next_postponement(session: Session, vessel_id: str) -> int:
+    """The number the vessel's next postponement gets."""
+    query = select(func.max(PostponementRow.number)).where(PostponementRow.vessel_id == vessel_id)
+    return (session.exec(query).one() or 0) + 1
+
+
+def granted(session: Session, vessel_id: str) -> dict[str, int]:
+    """New limit (epoch seconds) of each job with a granted postponement; the newest counts."""
+    query = select(PostponementRow).where(
+        PostponementRow.vessel_id == vessel_id, col(PostponementRow.granted).is_(True)
+    )
+    return {row.job_key: row.to_s for row in session.exec(query.order_by(col(PostponementRow.number)))}
+
+
+def non_conformities(session: Session, vessel_id: str, *, only_open: bool = False) -> list[NonConformityRow]:
+    """A vessel's non-conformities, by number."""
+    query = select(NonConformityRow).where(NonConformityRow.vessel_id == vessel_id)
+    if only_open:
+        query = query.where(col(NonConformityRow.closed_s).is_(None))
+    return list(session.exec(query.order_by(col(NonConformityRow.number))))
+
+
+def non_conformity(session: Session, vessel_id: str, number: int) -> NonConformityRow | None:
+    """That non-conformity, or none."""
+    return session.get(NonConformityRow, (vessel_id, number))
+
+
+def next_non_conformity(session: Session, vessel_id: str) -> int:
+    """The number the vessel's next non-conformity gets."""
+    query = select(func.max(NonConformityRow.number)).where(NonConformityRow.vessel_id == vessel_id)
+    return (session.exec(query).one() or 0) + 1
