@@ -220,16 +220,22 @@ class Buffer:
             self._lock.close()
 
     def _require_room(self) -> None:
-        free = shutil.disk_usage(self.path.parent).free
-        if free < self._floor_bytes:
-            raise StorageFull(
-                f"The disk of the buffer {self.path} has {free // 1024 // 1024} MB left: nothing new is read until there is "
-                f"room; {self.waiting()} readings wait in it. The counters count on by themselves. Free space on that disk."
-            )
+        if self._disk_is_full():
+            raise StorageFull(f"{self._no_disk()} {self.waiting()} readings wait in it.")
         with self._ours():
             used = int(self._one("PRAGMA page_count")) - int(self._one("PRAGMA freelist_count"))
         if used > self._most_pages * _FILLED:
             raise StorageFull(self._full())
+
+    def _disk_is_full(self) -> bool:
+        return shutil.disk_usage(self.path.parent).free < self._floor_bytes
+
+    def _no_disk(self) -> str:
+        free = shutil.disk_usage(self.path.parent).free // 1024 // 1024
+        return (
+            f"The disk of the buffer {self.path} has {free} MB left: nothing new is read until there is room. The counters "
+            "count on by themselves. Free space on that disk."
+        )
 
     def _full(self) -> str:
         return (
@@ -265,6 +271,8 @@ class Buffer:
         except sqlite3.Error as error:
             # https://www.sqlite.org/rescode.html, the low byte of the code
             code = (getattr(error, "sqlite_errorcode", None) or 11) & 0xFF
+            if code in (10, 13) and self._disk_is_full():  # 10 too: no room for SQLite's own shared-memory file
+                raise StorageFull(self._no_disk()) from error
             if code == 13:
                 raise StorageFull(self._full()) from error
             if code in (5, 6):

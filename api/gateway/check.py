@@ -15,6 +15,7 @@ from api.gateway.settings import RegisterCounter
 SCALES = {3600: "whole hours", 360: "tenths of an hour", 60: "minutes", 36: "hundredths of an hour", 1: "seconds"}
 """Seconds a count that are tried (common practice, no source)."""
 _FIGURE = re.compile(r"\d{1,9}(\.\d{1,4})?", re.ASCII)
+_THOUSAND_YEARS = 8_766_000.0
 _MEANWHILE_HOURS = Decimal("0.2")
 """The pump may run between the look at the panel and the reading."""
 
@@ -186,8 +187,10 @@ def shown_lines(verdict: Verdict, counter: RegisterCounter) -> Iterator[str]:
     words = " ".join(f"{word:04x}" for word in verdict.words)
     yield f"{counter.name}: {counter.says()} (words {words})"
     for one in verdict.candidates:
-        counts = "no count" if one.counts is None else f"{one.counts:.10g} counts"
-        hours = "" if one.hours is None else f"{one.hours:.1f} h"
-        yield f"  {one.layout.says():<36}{counts:>26}{hours:>20}{'   <- set' if one.is_set else ''}"
+        counts = (
+            "no count" if one.counts is None else f"{one.counts:.{10 if isinstance(one.counts, int) else 4}g} counts"
+        )
+        hours = "" if one.hours is None else f"{one.hours:.1f} h" if one.hours < _THOUSAND_YEARS else "over 1000 years"
+        yield f"  {one.layout.says():<36}{counts:>18}{hours:>18}{'   <- set' if one.is_set else ''}"
     for says in verdict.says:
         yield f"  {says}"

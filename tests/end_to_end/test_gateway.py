@@ -98,7 +98,7 @@ def aboard(file: Path, time: Time) -> Iterator[Aboard]:
 
 @pytest.fixture
 def automation() -> Iterator[Automation]:
-    """Answering; and at the end it is looked at that nothing but reading was ever asked of it."""
+    """Answering; at the end of every test it is looked at that nothing but reading was ever asked of it."""
     with Automation().running() as plant:
         yield plant
     assert plant.functions
@@ -113,7 +113,10 @@ def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Leadline]:
 
 
 def test_link_cut_for_a_day_server_restarted_devices_gone_for_an_hour(tmp_path: Path, automation: Automation) -> None:
-    """A day's readings wait in the buffer and arrive with their own stamps; then either end goes away and comes back."""
+    """A day's readings wait in the buffer and arrive with their own stamps; then either end goes away and comes back.
+
+    Last the gateway's clock goes wrong by an hour, and the server's word on it is said.
+    """
     time = Time()
     server = Leadline(tmp_path, clock=time.clock)
     server.start()  # once, so that there is a key
@@ -146,6 +149,9 @@ def test_link_cut_for_a_day_server_restarted_devices_gone_for_an_hour(tmp_path: 
             assert ship.buffer.waiting() == 0
             assert server.values() == sorted(automation.shown)
             assert ship.buffer.put_aside() == []
+            ship.gateway.sender.clock = lambda: time.clock() + timedelta(hours=1)
+            ship.work(1800)
+            assert any("clock is 3600 s ahead" in line for line in ship.said)
         finally:
             server.stop()
 

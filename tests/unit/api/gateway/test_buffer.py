@@ -69,7 +69,7 @@ def test_a_full_disk_is_told_with_its_room(tmp_path: Path) -> None:
     buffer.add(some(2))
     buffer.close()
     buffer = open_buffer(tmp_path / "b.db", floor_bytes=2**60)
-    with pytest.raises(StorageFull, match=r"The disk of the buffer .* MB left.*2 readings wait.*Free space"):
+    with pytest.raises(StorageFull, match=r"The disk of the buffer .* MB left.*Free space.*2 readings wait"):
         buffer.add(some(1, 9))
     buffer.settle([one.id for one in buffer.front(2)], [], AT)
     assert not buffer.any_waiting()
