@@ -50,6 +50,7 @@ def _slots(ground: Ground, placement: Mapping[str, Candidate]) -> tuple[Slot, ..
             start=candidate.start,
             end=candidate.end,
             least_margin_litres_per_h=min(margin[max(0, candidate.start) : candidate.end]),
+            isolation_of=candidate.pair if candidate.second else None,
         )
         for key, candidate in placement.items()
     ]

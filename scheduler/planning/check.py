@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
+from scheduler.planning.check_hours import capacity_by_hour, hands_by_hour, hours_worked, minimum_by_hour
 from scheduler.planning.problem import Plan, PlanJob, Problem, Slot
 
 
@@ -27,6 +28,11 @@ class Rule(StrEnum):
     IN_ORDER = "a job starts after the end of the one before it"
     ONE_JOB_A_PUMP = "a pump is open for one job at a time"
     HANDS = "no more hands at work than there are"
+    PERSON_HOURS = "nobody works longer in a day than a person may"
+    ISOLATION = "a job on another's isolation starts as that ends, in the same pump, and neither is pinned"
+    FACTS = "a job lies where its parts, its needs and the quiet hours allow it"
+    ONE_TEST = "no two short tests at once, and none of a pump that is open"
+    NOT_TOGETHER = "no more pumps of one branch open than may be"
     MINIMUM = "no slot takes the plant below its minimum"
 
 
@@ -68,17 +74,21 @@ def judge(problem: Problem, plan: Plan) -> Verdict:
     """The verdict on a plan: its faults in a fixed order, and the least margin. Never raises, whatever it is given."""
     jobs = {job.key: job for job in problem.jobs}
     known = [slot for slot in plan.slots if slot.key in jobs]
-    need, have = _minimum_by_hour(problem), _capacity_by_hour(problem)
-    hands = _hands_by_hour(problem)
+    need, have = minimum_by_hour(problem), capacity_by_hour(problem)
+    hands = hands_by_hour(problem)
     faults = list(_answers(problem, plan))
     available = _available_by_hour(problem, plan, have)
     for slot in known:
         job = jobs[slot.key]
-        faults += _own_faults(problem, job, slot, hands)
+        faults += _own_faults(problem, jobs, slot, hands)
+        faults += _fact_faults(problem, job, slot)
         faults += _margin_fault(problem, slot, available, need)
     faults += _order(jobs, known)
+    faults += _isolation_faults(jobs, known)
     faults += _pump_overlaps(known)
-    faults += _hands_faults(jobs, known, hands)
+    faults += _test_faults(jobs, known)
+    faults += _together_faults(problem, known)
+    faults += _hands_faults(problem, jobs, known, hands)
     faults += _minimum_faults(problem, plan, have, need)
     margins = [a - n for a, n in zip(available, need, strict=True)]
     least = min(margins, default=None)
@@ -88,8 +98,8 @@ def judge(problem: Problem, plan: Plan) -> Verdict:
 
 def margin_series(problem: Problem, plan: Plan) -> tuple[MarginRun, ...]:
     """Available capacity and minimum over the whole grid with the plan's slots out, equal hours merged, in litres/h."""
-    need = _minimum_by_hour(problem)
-    available = _available_by_hour(problem, plan, _capacity_by_hour(problem))
+    need = minimum_by_hour(problem)
+    available = _available_by_hour(problem, plan, capacity_by_hour(problem))
     runs: list[MarginRun] = []
     for hour, pair in enumerate(zip(available, need, strict=True)):
         if runs and (runs[-1].available, runs[-1].minimum) == pair:
@@ -111,7 +121,9 @@ def _answers(problem: Problem, plan: Plan) -> Iterator[Fault]:
             yield Fault(rule=Rule.ONE_ANSWER, key=key, step=None, says=says)
 
 
-def _own_faults(problem: Problem, job: PlanJob, slot: Slot, hands: list[int]) -> Iterator[Fault]:
+def _own_faults(problem: Problem, jobs: dict[str, PlanJob], slot: Slot, hands: list[int]) -> Iterator[Fault]:
+    job = jobs[slot.key]
+
     def fault(rule: Rule, says: str) -> Fault:
         return Fault(rule=rule, key=slot.key, step=slot.start, says=f"{slot.key}: {says}")
 
@@ -121,7 +133,7 @@ def _own_faults(problem: Problem, job: PlanJob, slot: Slot, hands: list[int]) ->
     if slot.end > problem.steps or slot.end <= slot.start or (slot.start < 0 and not pinned):
         yield fault(Rule.ON_THE_GRID, f"steps {slot.start} to {slot.end} do not lie in 0 to {problem.steps}.")
         return
-    worked = _hours_worked(job, slot.start, hands)
+    worked = [hour for hour, _ in hours_worked(problem, job, slot.start, hands, _spared(jobs, slot))]
     end = worked[-1] + 1 if worked else None
     if end != slot.end:
         yield fault(Rule.RIGHT_END, f"it ends at step {slot.end}; its work is done at {end}.")
@@ -129,22 +141,38 @@ def _own_faults(problem: Problem, job: PlanJob, slot: Slot, hands: list[int]) ->
         if slot.start != job.fixed_start:
             yield fault(Rule.PINNED, f"it starts at step {slot.start}; it is pinned to {job.fixed_start}.")
         return
-    if slot.start not in problem.start_steps or hands[slot.start] < job.hands:
-        yield fault(Rule.ALLOWED_START, f"step {slot.start} is no start with {job.hands} hands at work.")
+    if slot.isolation_of is None:
+        first_hands = job.hands_by_step[0] if job.hands_by_step else job.hands
+        if slot.start not in problem.start_steps or hands[slot.start] < first_hands:
+            yield fault(Rule.ALLOWED_START, f"step {slot.start} is no start with {first_hands} hands at work.")
     if slot.start < job.earliest:
         yield fault(Rule.NOT_EARLY, f"it starts at step {slot.start}; its window opens at {job.earliest}.")
 
 
-def _hours_worked(job: PlanJob, start: int, hands: list[int]) -> list[int]:
-    """The hours in which the job is worked on; empty when it cannot be finished."""
-    left, worked = max(job.work_steps, 1), []
-    hour = max(start, 0)
-    while left and hour < len(hands):
-        if hands[hour] >= job.hands:
-            worked.append(hour)
-            left -= 1
-        hour += 1
-    return [] if left else worked
+def _spared(jobs: dict[str, PlanJob], slot: Slot) -> int:
+    """Hours of set-up that the slot is spared because the pump is isolated already."""
+    first = jobs.get(slot.isolation_of or "")
+    return 0 if first is None else max(0, min(first.setup_steps, jobs[slot.key].setup_steps))
+
+
+def _fact_faults(problem: Problem, job: PlanJob, slot: Slot) -> Iterator[Fault]:
+    def fault(says: str) -> Fault:
+        return Fault(rule=Rule.FACTS, key=slot.key, step=slot.start, says=f"{slot.key}: {says}")
+
+    if slot.start < 0:
+        return
+    if job.parts_from is not None and slot.start < job.parts_from:
+        yield fault(f"it starts at step {slot.start}; its parts come at {job.parts_from}.")
+    for need in job.needs:
+        there = {h for o in problem.occasions if o.need == need for h in range(o.from_step, o.to_step)}
+        lacking = [hour for hour in range(slot.start, slot.end) if hour not in there]
+        if lacking:
+            yield fault(f"it needs {need}, which is not there at step {lacking[0]}.")
+    for hour in range(slot.start, slot.end) if job.stop_minutes > 0 else ():
+        agreed = [q for q in problem.quiet if q.from_step <= hour < q.to_step]
+        if not agreed or any(q.most_minutes < job.stop_minutes or not q.consent.strip() for q in agreed):
+            yield fault(f"step {hour} is no hour in which stopping pumps for {job.stop_minutes} min is agreed.")
+            return
 
 
 def _margin_fault(problem: Problem, slot: Slot, available: list[int], need: list[int]) -> Iterator[Fault]:
@@ -174,19 +202,79 @@ def _pump_overlaps(slots: list[Slot]) -> Iterator[Fault]:
             yield Fault(rule=Rule.ONE_JOB_A_PUMP, key=second.key, step=second.start, says=says)
 
 
-def _hands_faults(jobs: dict[str, PlanJob], slots: list[Slot], hands: list[int]) -> Iterator[Fault]:
-    at_work: dict[int, list[Slot]] = {}
+def _isolation_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
+    by_key = {slot.key: slot for slot in slots}
+    used: set[str] = set()
     for slot in slots:
-        for hour in _hours_worked(jobs[slot.key], slot.start, hands):
-            at_work.setdefault(hour, []).append(slot)
+        if slot.isolation_of is None:
+            continue
+        first = by_key.get(slot.isolation_of)
+        pinned = [k for k in (slot.key, slot.isolation_of) if k in jobs and jobs[k].fixed_start is not None]
+        wrong = (
+            first is None
+            or first.key == slot.key
+            or first.isolation_of is not None
+            or first.key in used
+            or pinned
+            or slot.pump is None
+            or first.pump != slot.pump
+            or first.end != slot.start
+        )
+        used.add(slot.isolation_of)
+        if wrong:
+            says = f"{slot.key} at step {slot.start} cannot go on with the isolation of {slot.isolation_of}."
+            yield Fault(rule=Rule.ISOLATION, key=slot.key, step=slot.start, says=says)
+
+
+def _test_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
+    tests = sorted((s for s in slots if jobs[s.key].stop_minutes > 0), key=lambda s: (s.start, s.key))
+    for test in tests:
+        for other in slots:
+            if other.key == test.key or other.end <= test.start or test.end <= other.start:
+                continue
+            both_tests = jobs[other.key].stop_minutes > 0 and (test.start, test.key) < (other.start, other.key)
+            if both_tests or (other.pump is not None and other.pump == jobs[test.key].tested):
+                says = f"The test {test.key} and {other.key} are on together at step {max(test.start, other.start)}."
+                yield Fault(rule=Rule.ONE_TEST, key=test.key, step=max(test.start, other.start), says=says)
+
+
+def _together_faults(problem: Problem, slots: list[Slot]) -> Iterator[Fault]:
+    for rule in problem.not_together:
+        own = [slot for slot in slots if slot.pump in rule.pumps]
+        for at in sorted({slot.start for slot in own}):
+            out = {str(slot.pump) for slot in own if slot.start <= at < slot.end}
+            if len(out) > rule.most_out:
+                says = (
+                    f"{' and '.join(sorted(out))} are open at step {at}; of these no more than {rule.most_out} may be."
+                )
+                yield Fault(rule=Rule.NOT_TOGETHER, key=None, step=at, says=says)
+
+
+def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot], hands: list[int]) -> Iterator[Fault]:
+    at_work: dict[int, list[tuple[str, int]]] = {}
+    for slot in slots:
+        for hour, takes in hours_worked(problem, jobs[slot.key], slot.start, hands, _spared(jobs, slot)):
+            at_work.setdefault(hour, []).append((slot.key, takes))
     seen: set[tuple[str, ...]] = set()
+    by_day: dict[int, int] = {}
     for hour in sorted(at_work):
-        used = sum(jobs[slot.key].hands for slot in at_work[hour])
-        keys = tuple(sorted(slot.key for slot in at_work[hour]))
+        used = sum(takes for _, takes in at_work[hour])
+        keys = tuple(sorted(key for key, _ in at_work[hour]))
+        day = (hour - problem.first_midnight) // 24
+        by_day[day] = by_day.get(day, 0) + used
         if used > hands[hour] and keys not in seen:
             seen.add(keys)
             says = f"{' and '.join(keys)} need {used} hands at step {hour}; {hands[hour]} are at work."
             yield Fault(rule=Rule.HANDS, key=keys[0] if len(keys) == 1 else None, step=hour, says=says)
+    for day, used in by_day.items():
+        first = 24 * day + problem.first_midnight
+        most = max(hands[max(0, first) : first + 24], default=0)
+        if used > most * problem.person_hours:
+            says = (
+                f"The day from step {first} takes {used} man-hours; {most} hands of {problem.person_hours} h each "
+                f"give {most * problem.person_hours}."
+            )
+            yield Fault(rule=Rule.PERSON_HOURS, key=None, step=max(0, first), says=says)
 
 
 def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], need: list[int]) -> Iterator[Fault]:
@@ -215,32 +303,3 @@ def _available_by_hour(problem: Problem, plan: Plan, have: dict[str, list[int]])
     return [
         sum(row[hour] for pump, row in have.items() if hour not in out[pump]) for hour in range(max(0, problem.steps))
     ]
-
-
-def _capacity_by_hour(problem: Problem) -> dict[str, list[int]]:
-    have = {}
-    for pump in problem.pumps:
-        row = []
-        for hour in range(max(0, problem.steps)):
-            counts = [d.litres_per_h for d in pump.derated if d.from_step <= hour < d.to_step]
-            row.append(min([pump.litres_per_h, *counts]))
-        have[pump.pump] = row
-    return have
-
-
-def _minimum_by_hour(problem: Problem) -> list[int]:
-    need: list[int | None] = [None] * max(0, problem.steps)
-    for stretch in problem.minimum:
-        for hour in range(max(stretch.from_step, 0), min(stretch.to_step, problem.steps)):
-            before = need[hour]
-            need[hour] = stretch.litres_per_h if before is None else max(before, stretch.litres_per_h)
-    return [0 if n is None else n for n in need]
-
-
-def _hands_by_hour(problem: Problem) -> list[int]:
-    hands: list[int | None] = [None] * max(0, problem.steps)
-    for stretch in problem.crew:
-        for hour in range(max(stretch.from_step, 0), min(stretch.to_step, problem.steps)):
-            before = hands[hour]
-            hands[hour] = stretch.hands if before is None else min(before, stretch.hands)
-    return [0 if h is None else h for h in hands]

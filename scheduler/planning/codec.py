@@ -10,10 +10,13 @@ from scheduler.planning.problem import (
     CrewStretch,
     Derated,
     MinimumStretch,
+    NotTogether,
+    Occasion,
     Plan,
     PlanJob,
     Problem,
     PumpCapacity,
+    QuietStretch,
     Shortfall,
     Slot,
     TierResult,
@@ -32,7 +35,12 @@ def problem_to_text(problem: Problem) -> str:
         "minimum": _sorted([_flat(m) for m in problem.minimum]),
         "crew": _sorted([_flat(c) for c in problem.crew]),
         "start_steps": sorted(set(problem.start_steps)),
-        "jobs": _sorted([_flat(j) for j in problem.jobs]),
+        "jobs": _sorted([{**_flat(j), "needs": sorted(set(j.needs))} for j in problem.jobs]),
+        "person_hours": problem.person_hours,
+        "first_midnight": problem.first_midnight,
+        "occasions": _sorted([_flat(o) for o in problem.occasions]),
+        "quiet": _sorted([_flat(q) for q in problem.quiet]),
+        "not_together": _sorted([{**_flat(n), "pumps": sorted(set(n.pumps))} for n in problem.not_together]),
     }
     return _text(plain)
 
@@ -52,7 +60,14 @@ def problem_from_text(text: str) -> Problem:
         minimum=tuple(MinimumStretch(**m) for m in plain["minimum"]),
         crew=tuple(CrewStretch(**c) for c in plain["crew"]),
         start_steps=tuple(int(s) for s in plain["start_steps"]),
-        jobs=tuple(PlanJob(**j) for j in plain["jobs"]),
+        jobs=tuple(_job(j) for j in plain["jobs"]),
+        person_hours=int(plain.get("person_hours", 24)),
+        first_midnight=int(plain.get("first_midnight", 0)),
+        occasions=tuple(Occasion(**o) for o in plain.get("occasions", ())),
+        quiet=tuple(QuietStretch(**q) for q in plain.get("quiet", ())),
+        not_together=tuple(
+            NotTogether(pumps=tuple(n["pumps"]), most_out=n["most_out"]) for n in plain.get("not_together", ())
+        ),
     )
 
 
@@ -85,6 +100,11 @@ def plan_from_text(text: str) -> Plan:
         solver=_str(plain["solver"]),
         remarks=tuple(_str(r) for r in plain["remarks"]),
     )
+
+
+def _job(plain: Mapping[str, Any]) -> PlanJob:
+    lists = {name: tuple(plain.get(name, ())) for name in ("needs", "hands_by_step")}
+    return PlanJob(**{**plain, **lists})
 
 
 def _slot(plain: Mapping[str, Any]) -> Slot:

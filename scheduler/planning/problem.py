@@ -46,6 +46,36 @@ class CrewStretch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class Occasion:
+    """Steps [from_step, to_step) in which something a job may need is there: port, sea, a service engineer."""
+
+    need: str
+    from_step: int
+    to_step: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class QuietStretch:
+    """Steps [from_step, to_step) in which pumps may be stopped for a short test of at most `most_minutes`.
+
+    consent: who agreed and when; a stretch without it allows nothing.
+    """
+
+    from_step: int
+    to_step: int
+    most_minutes: int
+    consent: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class NotTogether:
+    """Pumps of which at most `most_out` may be open at once, whatever the capacity: one valve, one starter panel."""
+
+    pumps: tuple[str, ...]
+    most_out: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class PlanJob:
     """One occurrence to place.
 
@@ -71,6 +101,12 @@ class PlanJob:
     interval_steps: int | None = None
     fixed_start: int | None = None
     published_start: int | None = None
+    setup_steps: int = 0
+    hands_by_step: tuple[int, ...] = ()
+    needs: tuple[str, ...] = ()
+    parts_from: int | None = None
+    stop_minutes: int = 0
+    tested: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +116,11 @@ class Problem:
     Where stretches overlap against their contract, the stricter one counts: fewest hands, least capacity, highest
     minimum. Steps outside every minimum stretch have minimum 0.
 
-    Raises ValueError when starts_at is not aware, or a pump id or job key comes twice.
+    person_hours: hours a day that one person works at most, 24 for no bound: a job is worked on for no longer in a day,
+    and all jobs of a day together take no more than that times its most hands. first_midnight: a step, 0 to 23, at which
+    a ship's day begins.
+
+    Raises ValueError when starts_at is not aware, a pump id or job key comes twice, or a figure is below 0.
     """
 
     starts_at: datetime
@@ -90,6 +130,11 @@ class Problem:
     crew: tuple[CrewStretch, ...]
     start_steps: tuple[int, ...]
     jobs: tuple[PlanJob, ...]
+    person_hours: int = 24
+    first_midnight: int = 0
+    occasions: tuple[Occasion, ...] = ()
+    quiet: tuple[QuietStretch, ...] = ()
+    not_together: tuple[NotTogether, ...] = ()
 
     def __post_init__(self) -> None:
         if self.starts_at.tzinfo is None:
@@ -98,17 +143,43 @@ class Problem:
             twice = sorted(name for name, times in Tally(names).items() if times > 1)
             if twice:
                 raise ValueError(f"a problem names each {what} once; {', '.join(twice)} came more than once")
+        for pump in self.pumps:
+            _not_below_0(f"pump {pump.pump}: litres_per_h", pump.litres_per_h)
+            for derated in pump.derated:
+                _not_below_0(f"pump {pump.pump} while it counts for less: litres_per_h", derated.litres_per_h)
+        for minimum in self.minimum:
+            _not_below_0(f"minimum ({minimum.label}): litres_per_h", minimum.litres_per_h)
+        for crew in self.crew:
+            _not_below_0(f"crew from step {crew.from_step}: hands", crew.hands)
+        for job in self.jobs:
+            _not_below_0(f"job {job.key}: hands", min((job.hands, *job.hands_by_step)))
+            if job.hands_by_step and len(job.hands_by_step) != job.work_steps:
+                raise ValueError(
+                    f"job {job.key}: hands for each of {job.work_steps} steps of work were expected, "
+                    f"{len(job.hands_by_step)} came; give one figure a step or none"
+                )
+        if not 1 <= self.person_hours <= 24:
+            raise ValueError(f"person_hours: 1 to 24 was expected, {self.person_hours} came")
+
+
+def _not_below_0(what: str, figure: int) -> None:
+    if figure < 0:
+        raise ValueError(f"{what}: 0 or more was expected, {figure} came; correct the figure")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class Slot:
-    """A planned outage: steps [start, end). least_margin_litres_per_h: smallest available minus minimum inside it."""
+    """A planned outage: steps [start, end). least_margin_litres_per_h: smallest available minus minimum inside it.
+
+    isolation_of: key of the job whose isolation it goes on with, none when it has its own.
+    """
 
     key: str
     pump: str | None
     start: int
     end: int
     least_margin_litres_per_h: int
+    isolation_of: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)

@@ -10,11 +10,13 @@ from dataclasses import dataclass, replace
 from math import isfinite
 
 from scheduler.planning.assemble import assemble
-from scheduler.planning.build import Columns, Kept, Offer, build, floor_of, lost
+from scheduler.planning.build import Kept, build
 from scheduler.planning.greedy import Offers, greedy, lawful, legal_offers
 from scheduler.planning.ground import Candidate, Ground, survey
 from scheduler.planning.model import ROUNDING, Answer, Model, Optimise, Outcome
-from scheduler.planning.problem import Plan, Problem, TierResult
+from scheduler.planning.offers import Field, field_of, lost
+from scheduler.planning.problem import Plan, PlanJob, Problem, TierResult
+from scheduler.planning.rows import Columns
 from scheduler.planning.tiers import TIERS, Placement, Tier, days_past, tier_value, values_of
 
 SLIP = 1e-6
@@ -82,11 +84,11 @@ def _bound(floor: int, said: float, value: int) -> tuple[float, bool]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Search:
-    """Where the search stands after some tiers. offers: the starts still open; witness: the best placement known."""
+    """Where the search stands after some tiers. field: the starts still open; witness: the best placement known."""
 
     ground: Ground
     optimise: Optimise
-    offers: tuple[Offer, ...]
+    field: Field
     witness: Placement
     kept: tuple[Kept, ...] = ()
     results: tuple[TierResult, ...] = ()
@@ -98,15 +100,15 @@ class _Search:
 
     @staticmethod
     def begin(ground: Ground, legal: Offers, optimise: Optimise) -> "_Search":
-        """The greedy witness, and an offer for each job that has any legal start."""
-        offers = tuple(Offer(job=j, candidates=legal[j.key], must=False) for j in ground.jobs if legal[j.key])
-        return _Search(ground=ground, optimise=optimise, offers=offers, witness=greedy(ground, legal))
+        """The greedy witness, and every legal start still open."""
+        witness = greedy(ground, legal)
+        return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness)
 
     def settle(self, tier: Tier) -> "_Search":
         """The search with this tier's value made as small as can be, or kept where the solver failed."""
         if self.given_up:
             return self
-        floor = floor_of(self.offers, tier) + self._lost(tier)
+        floor = self.field.floor(self.ground, tier) + self._lost(tier)
         value = tier_value(self.ground, tier, self.witness)
         if value <= floor:
             return self._keep(tier, value, float(floor), proven=True)
@@ -114,7 +116,7 @@ class _Search:
         if near is not None:
             trial = near._solve(tier, floor)
             if trial.results[-1].proven and trial.results[-1].value == floor:
-                return replace(trial, offers=self.offers)._narrow()
+                return replace(trial, field=self.field)._narrow()
         return self._solve(tier, floor)
 
     def plan(self) -> Plan:
@@ -137,7 +139,7 @@ class _Search:
 
     def _solve(self, tier: Tier, floor: int) -> "_Search":
         value = tier_value(self.ground, tier, self.witness)
-        model, columns = build(self.ground, self.offers, self.kept, tier, value)
+        model, columns = build(self.ground, self.field, self.kept, tier, value)
         answer, how = _asked(self.optimise, model)
         search = replace(self, solver=answer.solver or self.solver)
         found = self._placement(answer, columns)
@@ -147,7 +149,7 @@ class _Search:
             search = replace(search, failed=True, given_up=stop, remarks=(*self.remarks, why))
             return search._keep(tier, value, floor, proven=False)
         value = tier_value(self.ground, tier, found)
-        base = floor_of(self.offers, tier) + self._lost(tier)
+        base = floor
         bound, believed = _bound(floor, base + answer.bound, value)
         proven = believed and answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
         search = replace(search, witness=self._better(found), answered=True)
@@ -163,22 +165,33 @@ class _Search:
         if len(answer.bound_if_used) != columns.count:
             return self
         dear = {c for c, bound in enumerate(answer.bound_if_used) if bound > cost + ROUNDING}
+        own = iter(range(len(columns.members)))
+
+        def stays(column: int) -> bool:
+            jobs = self.field.offers
+            return column not in dear or all(self.witness.get(jobs[i].job.key) == c for i, c in columns.members[column])
+
         offers = []
-        for offer, own in zip(self.offers, columns.of_job, strict=True):
-            witness = self.witness.get(offer.job.key)
-            open_still = (columns.starts[c][1] for c in own if c not in dear or columns.starts[c][1] == witness)
-            must = offer.must or (columns.unplaced[offer.job.key] in dear and witness is not None)
-            offers.append(Offer(job=offer.job, candidates=tuple(open_still), must=must))
-        return replace(self, offers=tuple(offers))
+        for offer in self.field.offers:
+            open_still = tuple(c for c in offer.candidates if stays(next(own)))
+            unplaced = columns.unplaced.get(offer.job.key)
+            must = offer.must or (unplaced in dear and offer.job.key in self.witness)
+            offers.append(replace(offer, candidates=open_still, must=must))
+        pairings = []
+        for pairing in self.field.pairings:
+            places = tuple(place for place in pairing.places if stays(next(own)))
+            if places:
+                pairings.append(replace(pairing, places=places))
+        return replace(self, field=Field(offers=tuple(offers), pairings=tuple(pairings)))
 
     def _placement(self, answer: Answer, columns: Columns) -> Placement | None:
         """The placement an answer says, or none when it says none or breaks a rule."""
         if len(answer.values) != columns.count or answer.outcome not in (Outcome.OPTIMAL, Outcome.LIMIT):
             return None
         found: dict[str, Candidate] = {}
-        for column, (index, candidate) in enumerate(columns.starts):
-            if answer.values[column] > 0.5:
-                key = self.offers[index].job.key
+        for column, members in enumerate(columns.members):
+            for index, candidate in members if answer.values[column] > 0.5 else ():
+                key = self.field.offers[index].job.key
                 if key in found:
                     return None
                 found[key] = candidate
@@ -201,25 +214,36 @@ class _Search:
 
     def _narrow(self) -> "_Search":
         """Drops each start that no plan as good as the witness in the last tier can use."""
-        last = self.kept[-1]
-        room = last.value - floor_of(self.offers, last.tier) - self._lost(last.tier)
-        offers = []
-        for offer in self.offers:
-            least = floor_of((offer,), last.tier)
-            spare = last.tier.unplaced(offer.job) - least
-            candidates = tuple(c for c in offer.candidates if last.tier.cost(offer.job, c) - least <= room)
-            offers.append(Offer(job=offer.job, candidates=candidates, must=offer.must or spare > room))
-        return replace(self, offers=tuple(offers))
+        last, ground = self.kept[-1], self.ground
+        if last.tier.peak:
+            return self
+        least = self.field.least(ground, last.tier)
+        room = last.value - sum(least) - self._lost(last.tier)
+        own = {offer.job.key: n for offer, n in zip(self.field.offers, least, strict=True)}
+
+        def above(job: PlanJob, candidate: Candidate) -> int:
+            return last.tier.cost(ground, job, candidate) - own[job.key]
+
+        kept = self.field.where(lambda job, candidate: above(job, candidate) <= room)
+        jobs = [offer.job for offer in kept.offers]
+        offers = tuple(
+            replace(o, must=o.must or last.tier.unplaced(o.job) - own[o.job.key] > room) for o in kept.offers
+        )
+        pairings = (
+            replace(
+                p,
+                places=tuple((a, b) for a, b in p.places if above(jobs[p.first], a) + above(jobs[p.second], b) <= room),
+            )
+            for p in kept.pairings
+        )
+        return replace(self, field=Field(offers=offers, pairings=tuple(p for p in pairings if p.places)))
 
     def _lost(self, tier: Tier) -> int:
-        return lost(self.ground, self.offers, tier)
+        return lost(self.ground, self.field, tier)
 
     def _near(self, tier: Tier) -> "_Search | None":
         """The same search among starts not far past the limit, for a tier that counts places and not days."""
         if tier.tier > 1 or tier.chained:
             return None
-        offers = tuple(
-            replace(o, candidates=tuple(c for c in o.candidates if days_past(o.job.limit, c.end) <= NEAR_DAYS))
-            for o in self.offers
-        )
-        return replace(self, offers=offers) if offers != self.offers else None
+        field = self.field.where(lambda job, candidate: days_past(job.limit, candidate.end) <= NEAR_DAYS)
+        return replace(self, field=field) if field != self.field else None

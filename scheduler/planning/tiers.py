@@ -1,19 +1,26 @@
 """The tiers of the search, best first: what each counts, for one start of one job and for a whole placement.
 
-A tier is a sum over jobs, plus for lateness what a chain adds. A new tier slots in as one more entry of TIERS, at its
-place in the order; tiers 3 (jobs whose outage leaves no cover) and 5 (crew peaks) have no entry yet, and the price of
-grouped pairs belongs to tier 4.
+A tier is a sum over jobs, plus for lateness what a chain adds; only the peak of the crew's week is the largest of
+several sums. A new tier slots in as one more entry of TIERS, at its place in the order.
 """
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 
-from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground
+from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground, hands_at_work, work_of
 from scheduler.planning.problem import PlanJob
 
 FREE_DAYS = 3
 """Days around the ideal date within which a start counts as on its date. Common practice, no source."""
+
+GROUP_DAYS_WORTH = 10
+"""Days off the ideal date that one isolation for two jobs is worth: even, half of it for each. Judgement, no source."""
+
+GROUP_WITHIN_DAYS = GROUP_DAYS_WORTH + 2 * FREE_DAYS
+"""Ideal dates further apart than this are not brought together: the way would cost more than the isolation."""
+
+WEEK_DAYS = 7
 
 TIE_BITS = 14
 
@@ -23,13 +30,14 @@ Placement = Mapping[str, Candidate]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tier:
     """One thing to keep small. cost: of a job at a start. unplaced: of a job without a place. chained: the days that a
-    late previous occurrence adds count here too."""
+    late previous occurrence adds count here too. peak: not a sum but the most man-days in any WEEK_DAYS days."""
 
     tier: int
     name: str
-    cost: Callable[[PlanJob, Candidate], int]
+    cost: Callable[[Ground, PlanJob, Candidate], int]
     unplaced: Callable[[PlanJob], int]
     chained: bool = False
+    peak: bool = False
 
 
 def days_past(limit: int, end: int) -> int:
@@ -49,6 +57,25 @@ def chain_limit(job: PlanJob, previous_end: int) -> int | None:
     return previous_end + job.interval_steps + max(0, job.limit - job.due)
 
 
+def may_share(one: PlanJob, other: PlanJob) -> bool:
+    """Whether one isolation may serve both jobs: same pump, neither pinned, no chain between them, dates near enough."""
+    return (
+        one.key != other.key
+        and one.pump is not None
+        and one.pump == other.pump
+        and one.fixed_start is None
+        and other.fixed_start is None
+        and one.key != other.after
+        and other.key != one.after
+        and abs(one.ideal - other.ideal) <= GROUP_WITHIN_DAYS * STEPS_A_DAY
+    )
+
+
+def set_up_saved(first: PlanJob, second: PlanJob) -> int:
+    """Steps of work that the second job is spared on the first one's isolation; it keeps one at least."""
+    return max(0, min(first.setup_steps, second.setup_steps, work_of(second) - 1))
+
+
 def tie_weight(job: PlanJob, start: int) -> int:
     """Distance from the ideal step, finely split by a hash, so that one optimum is left and no accident chooses it."""
     off = start - job.ideal
@@ -57,12 +84,22 @@ def tie_weight(job: PlanJob, start: int) -> int:
     return (abs(off) << TIE_BITS) + split
 
 
-def _none(_job: PlanJob, _candidate: Candidate) -> int:
+def _none(_ground: Ground, _job: PlanJob, _candidate: Candidate) -> int:
     return 0
 
 
-def _moved(job: PlanJob, candidate: Candidate) -> int:
+def _moved(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
     return int(job.fixed_start is None and job.published_start not in (None, candidate.start))
+
+
+def _uncovered(ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+    """Hours of the slot in which the largest other pump could not be lost as well."""
+    before = ground.uncovered.get(job.pump or "")
+    return 0 if before is None else before[candidate.end] - before[max(0, candidate.start)]
+
+
+def _off(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+    return days_off(job.ideal, candidate.start) - (GROUP_DAYS_WORTH // 2 if candidate.pair else 0)
 
 
 TIERS: tuple[Tier, ...] = (
@@ -71,7 +108,7 @@ TIERS: tuple[Tier, ...] = (
     Tier(
         tier=1,
         name="days past the limit",
-        cost=lambda job, candidate: days_past(job.limit, candidate.end),
+        cost=lambda _, job, candidate: days_past(job.limit, candidate.end),
         unplaced=lambda _: 0,
         chained=True,
     ),
@@ -81,16 +118,18 @@ TIERS: tuple[Tier, ...] = (
         cost=_moved,
         unplaced=lambda job: int(job.fixed_start is None and job.published_start is not None),
     ),
+    Tier(tier=3, name="job hours without cover for one more failure", cost=_uncovered, unplaced=lambda _: 0),
     Tier(
         tier=4,
-        name=f"days from the ideal date beyond {FREE_DAYS}",
-        cost=lambda job, candidate: days_off(job.ideal, candidate.start),
+        name=f"days from the ideal date beyond {FREE_DAYS}, less {GROUP_DAYS_WORTH} a shared isolation",
+        cost=_off,
         unplaced=lambda _: 0,
     ),
+    Tier(tier=5, name=f"most man-days in {WEEK_DAYS} days", cost=_none, unplaced=lambda _: 0, peak=True),
     Tier(
         tier=6,
         name="canonical order",
-        cost=lambda job, candidate: tie_weight(job, candidate.start),
+        cost=lambda _, job, candidate: tie_weight(job, candidate.start),
         unplaced=lambda job: tie_weight(job, job.ideal),
     ),
 )
@@ -98,13 +137,15 @@ TIERS: tuple[Tier, ...] = (
 
 def tier_value(ground: Ground, tier: Tier, placement: Placement) -> int:
     """What the placement is worth in that tier, counted from its starts alone; smaller is better."""
+    if tier.peak:
+        return most_in_a_week(ground, placement)
     total = 0
     for job in ground.jobs:
         candidate = placement.get(job.key)
         if candidate is None:
             total += tier.unplaced(job)
             continue
-        total += tier.cost(job, candidate)
+        total += tier.cost(ground, job, candidate)
         if tier.chained:
             total += chain_days(ground, job, placement)
     return total
@@ -117,6 +158,24 @@ def chain_days(ground: Ground, job: PlanJob, placement: Placement) -> int:
         return 0
     limit, end = chain_limit(job, before.end), placement[job.key].end
     return 0 if limit is None else max(0, days_past(limit, end) - days_past(job.limit, end))
+
+
+def man_days(ground: Ground, job: PlanJob, candidate: Candidate) -> dict[int, int]:
+    """By ship's day the hands that the job takes on it, however many hours."""
+    found: dict[int, int] = {}
+    for step, hands in hands_at_work(job, candidate).items():
+        day = ground.day_of(step)
+        found[day] = max(hands, found.get(day, 0))
+    return found
+
+
+def most_in_a_week(ground: Ground, placement: Placement) -> int:
+    """The most man-days in any WEEK_DAYS days that follow each other, 0 when nothing is placed."""
+    by_day: dict[int, int] = {}
+    for key, candidate in placement.items():
+        for day, hands in man_days(ground, ground.by_key[key], candidate).items():
+            by_day[day] = by_day.get(day, 0) + hands
+    return max((sum(by_day.get(day + n, 0) for n in range(WEEK_DAYS)) for day in by_day), default=0)
 
 
 def values_of(ground: Ground, placement: Placement) -> tuple[int, ...]:

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from datetime import timedelta
-from itertools import product
 
 import pytest
 from hypothesis import given
@@ -21,6 +20,7 @@ from scheduler.planning.problem import (
     Slot,
 )
 from scheduler.planning.stagger import stagger
+from tests.unit.planning.brute import Brute
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 
@@ -68,53 +68,6 @@ def problems(draw: st.DrawFn) -> Problem:
     )
 
 
-def _hands_at(problem: Problem, step: int) -> int:
-    return max((c.hands for c in problem.crew if c.from_step <= step < c.to_step), default=0)
-
-
-def _worked(problem: Problem, job: PlanJob, start: int) -> list[int] | None:
-    """The steps in which the job is worked on when it starts there; none when it does not fit. Written apart from the planner."""
-    if start < job.earliest or _hands_at(problem, start) < job.hands:
-        return None
-    steps = [s for s in range(start, problem.steps) if _hands_at(problem, s) >= job.hands][: job.work_steps]
-    return steps if len(steps) == job.work_steps else None
-
-
-def _holds(problem: Problem, placed: list[tuple[PlanJob, int, list[int]]]) -> bool:
-    """Whether these placements keep minimum, hands and one job a pump, step by step."""
-    for step in range(problem.steps):
-        open_now = [job.pump for job, start, worked in placed if job.pump and start <= step <= worked[-1]]
-        if len(open_now) != len(set(open_now)):
-            return False
-        if sum(job.hands for job, _, worked in placed if step in worked) > _hands_at(problem, step):
-            return False
-        gives = {
-            p.pump: min([d.litres_per_h for d in p.derated if d.from_step <= step < d.to_step], default=p.litres_per_h)
-            for p in problem.pumps
-        }
-        need = next(m.litres_per_h for m in problem.minimum if m.from_step <= step < m.to_step)
-        taken = sum(gives[pump] for pump in open_now)
-        if taken > 0 and sum(gives.values()) - taken < need:
-            return False
-    return True
-
-
-def best_by_enumeration(problem: Problem) -> tuple[int, int]:
-    """(jobs without a place, days past the limit) of the best lawful placement, by trying every one."""
-    options = []
-    for job in problem.jobs:
-        starts = [(job, s, w) for s in problem.start_steps if (w := _worked(problem, job, s)) is not None]
-        options.append([None, *starts])
-    best = (len(problem.jobs) + 1, 0)
-    for choice in product(*options):
-        placed = [one for one in choice if one is not None]
-        days = sum(max(0, -(-(worked[-1] + 1 - job.limit) // 24)) for job, _, worked in placed)
-        value = (len(problem.jobs) - len(placed), days)
-        if value < best and _holds(problem, placed):
-            best = value
-    return best
-
-
 def promise_kept(problem: Problem, plan: Plan) -> None:
     """The property: lawful, every job answered once, and no plan does better in tier 1."""
     verdict = judge(problem, plan)
@@ -123,7 +76,7 @@ def promise_kept(problem: Problem, plan: Plan) -> None:
     assert answered == sorted(job.key for job in problem.jobs)
     limits = {job.key: job.limit for job in problem.jobs}
     late = sum(max(0, -(-(slot.end - limits[slot.key]) // 24)) for slot in plan.slots)
-    assert (len(problem.jobs) - len(plan.slots), late) == best_by_enumeration(problem)
+    assert (len(problem.jobs) - len(plan.slots), late) == Brute(problem).best()[1:3]
 
 
 @given(problems())

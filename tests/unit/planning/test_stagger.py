@@ -43,7 +43,7 @@ def _values(plan: Plan) -> tuple[int, ...]:
 
 def test_an_answer_that_only_ties_does_not_spoil_what_was_good() -> None:
     """Two jobs of which one must be late, answered once as late as that allows and then never: the plain plan stays."""
-    problem = _problem(_job("knife:P1:1", work=3, limit=11), _job("seal:P1:1", work=3, limit=11))
+    problem = _problem(_job("knife:P1:1", work=3, limit=11, hands=2), _job("seal:P1:1", work=3, limit=11, hands=2))
     calls: list[Model] = []
 
     def latest_first_then_silent(model: Model) -> Answer:
