@@ -5,7 +5,6 @@ reach alone; its answer is checked and counted anew, and an answer that fails, b
 witness and leaves the tier "not proven".
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
 
@@ -49,15 +48,14 @@ def greedy_plan(problem: Problem, *remarks: str) -> Plan:
     """The plan by the plain rule alone, never proven; `remarks` say why it was used."""
     ground = survey(problem)
     placement = greedy(ground, legal_offers(ground))
-    return _greedy_plan(ground, placement, solver="", remarks=remarks)
+    tiers = [_unproven(ground, tier, placement) for tier in TIERS]
+    return assemble(ground, placement, tiers=tiers, by="greedy", solver="", remarks=remarks)
 
 
-def _greedy_plan(ground: Ground, placement: Placement, *, solver: str, remarks: Sequence[str]) -> Plan:
-    tiers = [
-        TierResult(tier=t.tier, name=t.name, value=value, bound=0.0, proven=False)
-        for t, value in zip(TIERS, values_of(ground, placement), strict=True)
-    ]
-    return assemble(ground, placement, tiers=tiers, by="greedy", solver=solver, remarks=remarks)
+def _unproven(ground: Ground, tier: Tier, placement: Placement) -> TierResult:
+    least = float(tier.least_of_a_job * len(ground.jobs))
+    value = tier_value(ground, tier, placement)
+    return TierResult(tier=tier.tier, name=tier.name, value=value, bound=least, proven=False)
 
 
 def _highs(model: Model) -> Answer:
@@ -121,13 +119,12 @@ class _Search:
 
     def plan(self) -> Plan:
         """The plan of the witness."""
-        if self.failed and not self.answered:
-            return _greedy_plan(self.ground, self.witness, solver=self.solver, remarks=self.remarks)
+        left = [_unproven(self.ground, tier, self.witness) for tier in TIERS[len(self.results) :]]
         return assemble(
             self.ground,
             self.witness,
-            tiers=[self._recounted(t, r) for t, r in zip(TIERS, self.results, strict=True)],
-            by="solver",
+            tiers=[*(self._recounted(t, r) for t, r in zip(TIERS, self.results, strict=False)), *left],
+            by="greedy" if self.failed and not self.answered else "solver",
             solver=self.solver,
             remarks=self.remarks,
         )

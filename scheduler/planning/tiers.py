@@ -30,7 +30,8 @@ Placement = Mapping[str, Candidate]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tier:
     """One thing to keep small. cost: of a job at a start. unplaced: of a job without a place. chained: the days that a
-    late previous occurrence adds count here too. peak: not a sum but the most man-days in any WEEK_DAYS days."""
+    late previous occurrence adds count here too. peak: not a sum but the most man-days in any WEEK_DAYS days.
+    least_of_a_job: what a job's cost is never below."""
 
     tier: int
     name: str
@@ -38,6 +39,7 @@ class Tier:
     unplaced: Callable[[PlanJob], int]
     chained: bool = False
     peak: bool = False
+    least_of_a_job: int = 0
 
 
 def days_past(limit: int, end: int) -> int:
@@ -124,6 +126,7 @@ TIERS: tuple[Tier, ...] = (
         name=f"days from the ideal date beyond {FREE_DAYS}, less {GROUP_DAYS_WORTH} a shared isolation",
         cost=_off,
         unplaced=lambda _: 0,
+        least_of_a_job=-(GROUP_DAYS_WORTH // 2),
     ),
     Tier(tier=5, name=f"most man-days in {WEEK_DAYS} days", cost=_none, unplaced=lambda _: 0, peak=True),
     Tier(
