@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import ceil, floor
 
-from scheduler.domain.fleet import MinimumBlock, Plant, Pump
+from scheduler.domain.fleet import Crew, CrewBlock, MinimumBlock, Plant, Pump, QuietHours
 from scheduler.errors import Refused
 
 ATMOSPHERE_KPA = 101.325
@@ -39,6 +39,22 @@ class Outage:
     to_at: datetime | None
     counts_for: Swept
     reason: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Concession:
+    """A lower minimum agreed for a stretch. It counts only when both chief engineer and hotel have signed."""
+
+    from_at: datetime
+    to_at: datetime
+    minimum: Swept
+    chief: str
+    hotel: str
+
+    @property
+    def signed(self) -> bool:
+        """Whether both names are there."""
+        return bool(self.chief.strip() and self.hotel.strip())
 
 
 def absolute_kpa(vacuum_kpa: float) -> float:
@@ -120,12 +136,22 @@ def minimum_at(plant: Plant, ship_wall_time: datetime) -> tuple[Swept, str]:
     (22 to 6) holds in the first and the last hours of each of its dates.
     """
     for block in reversed(plant.minimum_blocks):
-        if _matches(block, ship_wall_time):
+        if matches(block, ship_wall_time):
             return Swept(block.minimum_swept_m3_per_h), block.label
     return Swept(plant.minimum_swept_m3_per_h), plant.minimum_label
 
 
-def _matches(block: MinimumBlock, wall: datetime) -> bool:
+def hands_at(crew: Crew, ship_wall_time: datetime) -> int:
+    """The hands at work at a ship's wall-clock time: by the last block that matches, else by the working hours."""
+    for block in reversed(crew.blocks):
+        if matches(block, ship_wall_time):
+            return block.hands
+    first, last, hour = crew.work_from_hour, crew.work_to_hour, ship_wall_time.hour
+    return crew.hands if (first <= hour < last if first <= last else hour >= first or hour < last) else 0
+
+
+def matches(block: MinimumBlock | CrewBlock | QuietHours, wall: datetime) -> bool:
+    """Whether a block holds at a ship's wall-clock time; over midnight in the first and last hours of each date."""
     on = wall.date()
     if (block.from_on is not None and on < block.from_on) or (block.to_on is not None and on > block.to_on):
         return False

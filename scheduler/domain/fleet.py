@@ -42,8 +42,27 @@ class NoWork:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CrewBlock:
+    """Hands that differ from the rule: one more on some dates, night work, nobody on a holiday (0).
+
+    Matches dates and hours as a MinimumBlock does; the last block that matches counts.
+    """
+
+    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    hands: int
+    label: str
+    from_on: date | None = None
+    to_on: date | None = None
+    from_hour: int = 0
+    to_hour: int = 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Crew:
-    """One maintenance crew: hands, the ship's working hours (end excluded), the hours at which a job may start."""
+    """One maintenance crew: hands, the ship's working hours (end excluded), the hours at which a job may start.
+
+    hours_a_person: what one person works in a day at most.
+    """
 
     __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
     hands: int = 2
@@ -51,6 +70,49 @@ class Crew:
     work_to_hour: int = 17
     start_hours: tuple[int, ...] = (8, 13)
     no_work: tuple[NoWork, ...] = ()
+    blocks: tuple[CrewBlock, ...] = ()
+    hours_a_person: int = 8
+
+    @property
+    def most_hands(self) -> int:
+        """The most hands there ever are, 0 or more."""
+        return max(self.hands, *(block.hands for block in self.blocks), 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuietHours:
+    """Ship's hours in which pumps may be stopped for a short test, `most_stop_minutes` at a time.
+
+    consent: who agreed, and when; without it no test is planned. Matches dates and hours as a MinimumBlock does.
+    """
+
+    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    most_stop_minutes: int
+    consent: str
+    from_on: date | None = None
+    to_on: date | None = None
+    from_hour: int = 0
+    to_hour: int = 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EngineerVisit:
+    """A stretch in which a service engineer is aboard."""
+
+    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    from_at: datetime
+    to_at: datetime
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Branch:
+    """Positions that share a valve or a starter panel: no more than `most_open` of their pumps are open at once."""
+
+    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    positions: tuple[str, ...]
+    most_open: int
+    label: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,7 +203,9 @@ class Counter:
 class JobKind:
     """A kind of maintenance job. Due at the earlier of its running hours and its calendar interval.
 
-    takes_hours is working time with isolation and the test inside it, whole hours. The window opens
+    takes_hours is working time with isolation and the test inside it, whole hours; setup_hours is the part of it that
+    opens and shuts the pump, spared when the job goes on with another's isolation. needs: "port", "sea" or another kind
+    of day, or "service engineer". stop_minutes: above 0 for a short test that stops pumps for so long. The window opens
     `window_*` before the due point; the limit is `tolerance_*` after it. `renews` lists the codes whose interval a done
     job of this kind starts anew besides its own.
     """
@@ -162,6 +226,9 @@ class JobKind:
     hands: int = 1
     takes_pump_out: bool = True
     renews: tuple[str, ...] = ()
+    setup_hours: int = 0
+    needs: tuple[str, ...] = ()
+    stop_minutes: int = 0
     critical: bool = False
     class_item: bool = False
     note: str = ""
@@ -212,6 +279,9 @@ class Plant:
     fittings: tuple[Fitting, ...] = ()
     last_done: tuple[LastDone, ...] = ()
     crew: Crew = Crew()
+    quiet_hours: tuple[QuietHours, ...] = ()
+    engineer_visits: tuple[EngineerVisit, ...] = ()
+    branches: tuple[Branch, ...] = ()
     provisional_derate: float = 0.8
     """Share of its capacity that a pump counts for when returned and not yet proved."""
     isolation_points: tuple[str, ...] = ISOLATION_POINTS

@@ -10,6 +10,7 @@ from math import isfinite
 from typing import TypeVar
 
 from scheduler.domain.capacity import ATMOSPHERE_KPA, pump_capacity
+from scheduler.domain.crew_check import block_faults, crew_faults, occasion_faults
 from scheduler.domain.faults import (
     Fault,
     before_end,
@@ -18,16 +19,14 @@ from scheduler.domain.faults import (
     is_aware,
     name_faults,
     span_faults,
-    stretch_faults,
     text_faults,
     twice_faults,
 )
-from scheduler.domain.fleet import Crew, Fitting, MinimumBlock, Plant, Pump, Stay, Vessel, imo_number_holds
+from scheduler.domain.fleet import Fitting, Plant, Pump, Stay, Vessel, imo_number_holds
 from scheduler.domain.kind_check import kind_faults, last_done_faults, renewal_faults
 
 MOST_PUMPS = 8
 MOST_M3_PER_H, MOST_RECEIVER_M3 = 5000.0, 500.0
-MOST_HANDS = 50
 MOST_COUNTS = 2**64
 
 Span = TypeVar("Span", Stay, Fitting)
@@ -108,7 +107,8 @@ def _plant(at: str, plant: Plant) -> Iterator[Fault]:
     )
     yield from renewal_faults(at, plant)
     yield from last_done_faults(at, plant)
-    yield from _crew(f"{at}/crew", plant.crew)
+    yield from crew_faults(f"{at}/crew", plant.crew)
+    yield from occasion_faults(at, plant)
     yield from _minimum(at, plant)
 
 
@@ -217,32 +217,6 @@ def _counters(at: str, plant: Plant) -> Iterator[Fault]:
             )
 
 
-def _crew(at: str, crew: Crew) -> Iterator[Fault]:
-    if not 1 <= crew.hands <= MOST_HANDS:
-        yield f"{at}/hands", f"The crew has {crew.hands} hands: 1 to {MOST_HANDS} was expected. Give the hands at work."
-    from_hour, to_hour = crew.work_from_hour, crew.work_to_hour
-    if not 0 <= from_hour < to_hour <= 24:
-        yield (
-            f"{at}/work_from_hour",
-            f"The crew works from {from_hour} to {to_hour} o'clock: hours from 0 to 24, the first before the second, "
-            "were expected. Give the ship's working hours.",
-        )
-    elif not crew.start_hours:
-        yield f"{at}/start_hours", "No hour is given at which a job may start: at least one was expected. Give 8 or so."
-    else:
-        for i, hour in enumerate(crew.start_hours):
-            if not from_hour <= hour < to_hour:
-                yield (
-                    f"{at}/start_hours/{i}",
-                    f"A job may start at {hour} o'clock, outside the working hours: {from_hour} to {to_hour - 1} was "
-                    "expected. Move the start or widen the working hours.",
-                )
-    for i, stretch in enumerate(crew.no_work):
-        here, named = f"{at}/no_work/{i}", f'The no-work stretch "{stretch.label}"'
-        yield from text_faults(f"{here}/label", "The label of a no-work stretch", stretch.label)
-        yield from stretch_faults(here, named, stretch.from_at, stretch.to_at)
-
-
 def _minimum(at: str, plant: Plant) -> Iterator[Fault]:
     standing = {stay.pump for stay in plant.stays if stay.to_at is None}
     together = sum(pump_capacity(pump).m3_per_h for pump in plant.pumps if pump.id in standing)
@@ -259,7 +233,7 @@ def _minimum(at: str, plant: Plant) -> Iterator[Fault]:
             together,
             bool(standing),
         )
-        yield from _block_times(here, block)
+        yield from block_faults(here, f'The minimum "{block.label}"', block)
 
 
 def _demand(at: str, what: str, figure: float, together: float, any_pumps: bool) -> Iterator[Fault]:
@@ -270,19 +244,4 @@ def _demand(at: str, what: str, figure: float, together: float, any_pumps: bool)
             at,
             f"{what} is {figure:g} swept m3/h and all its pumps in positions make {together:g} together: no more than "
             "that was expected. Correct the minimum or the capacities; both are swept volume at the stop setpoint.",
-        )
-
-
-def _block_times(at: str, block: MinimumBlock) -> Iterator[Fault]:
-    if not (0 <= block.from_hour <= 23 and 0 <= block.to_hour <= 24) or block.from_hour == block.to_hour:
-        yield (
-            f"{at}/from_hour",
-            f'The minimum "{block.label}" holds from {block.from_hour} to {block.to_hour} o\'clock: two different '
-            "hours, 0 to 23 and 0 to 24, were expected. Give 0 and 24 for the whole day.",
-        )
-    if block.from_on is not None and block.to_on is not None and block.from_on > block.to_on:
-        yield (
-            f"{at}/from_on",
-            f'The minimum "{block.label}" holds from {block.from_on} to {block.to_on}: the first date was expected '
-            "before the second. Exchange or correct them.",
         )

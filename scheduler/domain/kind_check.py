@@ -5,6 +5,7 @@ Limits without a source are judgement: wide enough for any plant of this kind, n
 
 from collections.abc import Iterator
 
+from scheduler.domain.crew_check import MOST_STOP_MINUTES
 from scheduler.domain.faults import (
     CODE,
     MOST_RUNNING_HOURS,
@@ -39,12 +40,14 @@ def kind_faults(at: str, kind: JobKind, plant: Plant) -> Iterator[Fault]:
             f"{named} takes {kind.takes_hours} h: 1 to {LONGEST_JOB_HOURS} whole hours was expected. "
             "Give the working time with isolation and test; split a longer job.",
         )
-    if not 1 <= kind.hands <= plant.crew.hands:
+    most = plant.crew.most_hands
+    if not 1 <= kind.hands <= most:
         yield (
             f"{at}/hands",
-            f"{named} needs {kind.hands} hands and the crew has {plant.crew.hands}: 1 to {plant.crew.hands} was "
+            f"{named} needs {kind.hands} hands and the crew has {most}: 1 to {most} was "
             "expected. Lower the hands of the job or raise those of the crew.",
         )
+    yield from _occasions(at, kind, named)
     yield from _intervals(at, kind, named)
     yield from _part_kind(at, kind, plant, named)
     codes = {k.code: k for k in plant.job_kinds}
@@ -60,6 +63,29 @@ def kind_faults(at: str, kind: JobKind, plant: Plant) -> Iterator[Fault]:
                 f'{named} renews "{code}", a job of the whole plant: a job of a {kind.subject} cannot do that. '
                 "Take it out, or give the two one subject.",
             )
+
+
+def _occasions(at: str, kind: JobKind, named: str) -> Iterator[Fault]:
+    if not 0 <= kind.setup_hours < max(1, kind.takes_hours):
+        yield (
+            f"{at}/setup_hours",
+            f"{named} has {kind.setup_hours} h of set-up in {kind.takes_hours} h of work: 0 or more, and less than the "
+            "work, was expected. Give the hours that isolate, open and shut the pump.",
+        )
+    for i, need in enumerate(kind.needs):
+        yield from text_faults(f"{at}/needs/{i}", f"What {named} needs", need)
+    if not 0 <= kind.stop_minutes < MOST_STOP_MINUTES:
+        yield (
+            f"{at}/stop_minutes",
+            f"{named} stops pumps for {kind.stop_minutes} min: 0 to {MOST_STOP_MINUTES - 1} was expected. "
+            "A longer stop takes the pump out: give takes_pump_out and hours of work.",
+        )
+    if kind.stop_minutes > 0 and kind.takes_pump_out:
+        yield (
+            f"{at}/takes_pump_out",
+            f"{named} stops pumps for {kind.stop_minutes} min and takes its pump out as well: one of the two was "
+            "expected. A short test has takes_pump_out false.",
+        )
 
 
 def _intervals(at: str, kind: JobKind, named: str) -> Iterator[Fault]:

@@ -1,24 +1,30 @@
 """From due jobs and the plant to a stagger problem, and from a slot back to instants."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from math import isfinite
 from types import MappingProxyType
 
-from scheduler.domain.capacity import Outage, Swept, litres_down
+from scheduler.domain.capacity import Concession, Outage, Swept, litres_down
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import Plant
+from scheduler.domain.operating import Stretch
 from scheduler.domain.words import State, Trigger
 from scheduler.errors import Refused
-from scheduler.planning.problem import CrewStretch, Derated, PlanJob, Problem, PumpCapacity, Slot
+from scheduler.planning.problem import CrewStretch, Derated, NotTogether, Occasion, PlanJob, Problem, PumpCapacity, Slot
 from scheduler.planning.shiphours import (
     HOUR,
+    ShipClock,
     crew_stretches,
+    first_midnight,
     minimum_stretches,
+    quiet_stretches,
+    runs_of,
     start_steps,
     step_ceil,
     step_floor,
+    wall_hours,
 )
 
 AIM = 0.94
@@ -27,7 +33,26 @@ AIM = 0.94
 RUN_OUT_DAYS = 14
 """Days the grid goes on beyond the horizon, so that a job due on its last days has somewhere to go."""
 
+SERVICE_ENGINEER = "service engineer"
+"""What a job needs that waits for a visit; every other need is a kind of day (port, sea)."""
+
 Taken = Mapping[str, tuple[datetime, datetime]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Circumstances:
+    """What else binds a plan, as far as it is known; nothing of it has to be.
+
+    days: the ship's days by kind (port, sea, ...), in ship dates. parts_from: by occurrence key, when its parts come.
+    concessions: lower minima agreed. clock_changes: (instant, minutes ahead of UTC from then on), in order. shared: by key
+    of a slot taken, the job whose isolation it goes on with.
+    """
+
+    days: Sequence[Stretch] = ()
+    parts_from: Mapping[str, datetime] = field(default_factory=dict)
+    concessions: Sequence[Concession] = ()
+    clock_changes: Sequence[tuple[datetime, int]] = ()
+    shared: Mapping[str, str] = field(default_factory=dict)
 
 
 def frame(
@@ -40,7 +65,9 @@ def frame(
     at: datetime,
     horizon_days: int = 180,
     frozen_days: int = 7,
+    published_days: int | None = None,
     taken: Taken = MappingProxyType({}),
+    beside: Circumstances = Circumstances(),
 ) -> Problem:
     """The stagger problem of a plant from `at` on.
 
@@ -54,16 +81,22 @@ def frame(
         at: now, aware; the grid starts at the next whole UTC hour.
         horizon_days: days ahead from which jobs are taken; the grid goes RUN_OUT_DAYS further.
         frozen_days: slots taken that start within so many days are pinned, later ones are worth keeping.
+        published_days: slots taken that start within so many days are worth keeping; all of them when not given.
         taken: start and end of the slots taken already, by occurrence key. One that has begun is pinned with the work
             left to it; one whose end has passed is planned anew.
+        beside: what else binds.
 
     Raises:
         Refused: a capacity is not a finite figure.
     """
     starts_at = _next_whole_hour(at)
     steps = max(0, horizon_days + RUN_OUT_DAYS) * 24
-    crew = crew_stretches(plant.crew, starts_at, steps, offset_minutes)
+    clock = ShipClock(offset_minutes, tuple(sorted(beside.clock_changes)))
+    crew = crew_stretches(plant.crew, starts_at, steps, clock)
     grid = _Grid(
+        plant=plant,
+        beside=beside,
+        shown_until=None if published_days is None else at + timedelta(days=published_days),
         at=at,
         starts_at=starts_at,
         until=starts_at + timedelta(days=horizon_days),
@@ -79,10 +112,20 @@ def frame(
         pumps=tuple(
             _pump(pump.id, capacities, outages, starts_at, steps) for pump in plant.pumps if pump.id in grid.positioned
         ),
-        minimum=minimum_stretches(plant, starts_at, steps, offset_minutes),
+        minimum=minimum_stretches(plant, starts_at, steps, clock, beside.concessions),
         crew=crew,
-        start_steps=start_steps(plant.crew, starts_at, steps, offset_minutes),
+        start_steps=start_steps(plant.crew, starts_at, steps, clock),
         jobs=tuple(grid.plan_job(job, _before(job, by_key), planned, taken) for job in planned.values()),
+        person_hours=plant.crew.hours_a_person,
+        first_midnight=first_midnight(starts_at, clock),
+        occasions=tuple(_occasions(plant, beside.days, starts_at, steps, clock)),
+        quiet=quiet_stretches(plant, starts_at, steps, clock),
+        not_together=tuple(
+            NotTogether(pumps=pumps, most_out=branch.most_open)
+            for branch in plant.branches
+            if len(pumps := tuple(sorted(p for b in branch.positions if (p := plant.pump_in(b, at)))))
+            > branch.most_open
+        ),
     )
 
 
@@ -95,6 +138,9 @@ def slot_times(problem: Problem, slot: Slot) -> tuple[datetime, datetime]:
 class _Grid:
     """What the jobs of one frame share."""
 
+    plant: Plant
+    beside: Circumstances
+    shown_until: datetime | None
     at: datetime
     starts_at: datetime
     until: datetime
@@ -113,10 +159,13 @@ class _Grid:
         due = step_floor(self.starts_at, job.due_at)
         began_at = max(before.due_at, self.at) if before is not None else None
         chained = before is not None and before.occurrence.key in planned
-        fixed, published, left = self._taken(job, taken.get(job.occurrence.key))
+        fixed, published, left = self._taken(job, taken)
+        kind = next((k for k in self.plant.job_kinds if k.code == job.occurrence.kind), None)
+        short = kind is not None and kind.stop_minutes > 0
+        parts_at = self.beside.parts_from.get(job.occurrence.key)
         return PlanJob(
             key=job.occurrence.key,
-            pump=job.pump if job.takes_pump_out and job.pump in self.positioned else None,
+            pump=job.pump if job.takes_pump_out and job.pump in self.positioned and not short else None,
             work_steps=max(1, job.takes_hours) if left is None else left,
             hands=job.hands,
             earliest=max(0, step_ceil(self.starts_at, job.window_opens_at)),
@@ -127,18 +176,54 @@ class _Grid:
             interval_steps=max(0, (job.due_at - began_at) // HOUR) if chained and began_at is not None else None,
             fixed_start=fixed,
             published_start=published,
+            setup_steps=kind.setup_hours if kind is not None and left is None else 0,
+            needs=tuple(sorted(set(kind.needs))) if kind is not None else (),
+            parts_from=None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at)),
+            stop_minutes=kind.stop_minutes if kind is not None else 0,
+            tested=job.pump if short and job.pump in self.positioned else None,
         )
 
-    def _taken(self, job: DueJob, slot: tuple[datetime, datetime] | None) -> tuple[int | None, int | None, int | None]:
-        """(pinned start, published start, work left when begun) of a slot taken already."""
+    def _taken(self, job: DueJob, taken: Taken) -> tuple[int | None, int | None, int | None]:
+        """(pinned start, published start, work left when begun or without the set-up spared) of a slot taken already."""
+        key = job.occurrence.key
+        slot, first = taken.get(key), self.beside.shared.get(key)
         if slot is None or slot[1] <= self.at:
             return None, None, None
-        start = step_floor(self.starts_at, slot[0])
+        start, end = step_floor(self.starts_at, slot[0]), step_ceil(self.starts_at, slot[1])
         if start < 0:
-            end = step_ceil(self.starts_at, slot[1])
             left = sum(max(0, min(s.to_step, end) - max(s.from_step, 0)) for s in self.crew if s.hands >= job.hands)
             return start, None, max(1, left)
-        return (start, None, None) if slot[0] < self.frozen_until else (None, start, None)
+        began = taken[first][0] if first is not None and first in taken else slot[0]
+        if min(began, slot[0]) < self.frozen_until:
+            return start, None, None if first is None else self._work_beside(job, first)
+        shown = self.shown_until is None or slot[0] < self.shown_until
+        return None, start if shown else None, None
+
+    def _work_beside(self, job: DueJob, first: str) -> int:
+        """Hours of work of a pinned job that goes on with the isolation of another."""
+        kinds = {kind.code: kind.setup_hours for kind in self.plant.job_kinds}
+        spared = min(kinds.get(first.partition(":")[0], 0), kinds.get(job.occurrence.kind, 0))
+        return max(1, job.takes_hours - spared)
+
+
+def _occasions(
+    plant: Plant, days: Sequence[Stretch], starts_at: datetime, steps: int, clock: ShipClock
+) -> Iterator[Occasion]:
+    """When there is what a job may need: whole steps of the ship's days by kind, and of the visits."""
+    wanted = {need for kind in plant.job_kinds for need in kind.needs}
+    for need in sorted(wanted - {SERVICE_ENGINEER}):
+        on = {day for s in days if s.kind == need for day in range(s.from_on.toordinal(), s.to_on.toordinal() + 1)}
+
+        def holds(step: int, on: frozenset[int] = frozenset(on)) -> bool:
+            return all(wall.date().toordinal() in on for wall in wall_hours(starts_at, step, clock))
+
+        for first, last, there in runs_of(steps, holds):
+            if there:
+                yield Occasion(need=need, from_step=first, to_step=last)
+    for visit in plant.engineer_visits if SERVICE_ENGINEER in wanted else ():
+        first, last = max(0, step_ceil(starts_at, visit.from_at)), min(steps, step_floor(starts_at, visit.to_at))
+        if first < last:
+            yield Occasion(need=SERVICE_ENGINEER, from_step=first, to_step=last)
 
 
 def _next_whole_hour(at: datetime) -> datetime:

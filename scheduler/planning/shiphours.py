@@ -2,21 +2,40 @@
 
 Where the offset is not whole hours a step lies in two of the ship's hours. What restricts is widened to every step it
 touches (the higher minimum, hours without work); what permits counts only where it holds for the whole step (hours at
-work) or from the first whole step on (start hours), so that no date promises hours that are not there.
+work, quiet hours) or from the first whole step on (start hours), so that no date promises hours that are not there.
 """
 
-from collections.abc import Callable
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import groupby
 from typing import TypeVar
 
-from scheduler.domain.capacity import litres_up, minimum_at
+from scheduler.domain.capacity import Concession, hands_at, litres_up, matches, minimum_at
 from scheduler.domain.fleet import Crew, Plant
-from scheduler.planning.problem import CrewStretch, MinimumStretch
+from scheduler.planning.problem import CrewStretch, MinimumStretch, QuietStretch
 
 _V = TypeVar("_V")
 
 HOUR = timedelta(hours=1)
+
+
+@dataclass(frozen=True, slots=True)
+class ShipClock:
+    """Minutes that the ship's clock is ahead of UTC, and the changes planned: (instant, minutes from then on), in order."""
+
+    offset_minutes: int
+    changes: tuple[tuple[datetime, int], ...] = ()
+
+    def offset_at(self, at: datetime) -> timedelta:
+        """The offset that holds at an instant."""
+        number = bisect_right(self.changes, at, key=lambda change: change[0])
+        return timedelta(minutes=self.changes[number - 1][1] if number else self.offset_minutes)
+
+    def wall(self, at: datetime) -> datetime:
+        """The ship's wall-clock time at an instant, without a time zone."""
+        return (at + self.offset_at(at)).replace(tzinfo=None)
 
 
 def step_floor(starts_at: datetime, at: datetime) -> int:
@@ -29,61 +48,82 @@ def step_ceil(starts_at: datetime, at: datetime) -> int:
     return -((starts_at - at) // HOUR)
 
 
-def wall_hours(starts_at: datetime, step: int, offset_minutes: int) -> tuple[datetime, ...]:
+def wall_hours(starts_at: datetime, step: int, clock: ShipClock) -> tuple[datetime, ...]:
     """The ship's wall-clock hours (one or two, by their beginnings) in which a step lies; without a time zone."""
-    first = starts_at.replace(tzinfo=None) + step * HOUR + timedelta(minutes=offset_minutes)
+    first = clock.wall(starts_at + step * HOUR)
     hour = first.replace(minute=0, second=0, microsecond=0)
     return (hour,) if hour == first else (hour, hour + HOUR)
 
 
-def minimum_stretches(plant: Plant, starts_at: datetime, steps: int, offset_minutes: int) -> tuple[MinimumStretch, ...]:
-    """The plant's minimum over the grid, equal neighbours merged."""
+def minimum_stretches(
+    plant: Plant, starts_at: datetime, steps: int, clock: ShipClock, concessions: Sequence[Concession] = ()
+) -> tuple[MinimumStretch, ...]:
+    """The plant's minimum over the grid, equal neighbours merged; lower in whole steps where a signed concession says so."""
+    agreed = [
+        (step_ceil(starts_at, c.from_at), step_floor(starts_at, c.to_at), litres_up(c.minimum))
+        for c in concessions
+        if c.signed
+    ]
 
     def at_step(step: int) -> tuple[int, str]:
-        found = [minimum_at(plant, wall) for wall in wall_hours(starts_at, step, offset_minutes)]
-        return max(((litres_up(swept), label) for swept, label in found), key=lambda pair: pair[0])
+        found = [minimum_at(plant, wall) for wall in wall_hours(starts_at, step, clock)]
+        need, label = max(((litres_up(swept), label) for swept, label in found), key=lambda pair: pair[0])
+        lower = min((litres for first, last, litres in agreed if first <= step < last), default=need)
+        return (lower, f"{label}, lower as agreed") if lower < need else (need, label)
 
     return tuple(
         MinimumStretch(from_step=first, to_step=last, litres_per_h=value[0], label=value[1])
-        for first, last, value in _runs(steps, at_step)
+        for first, last, value in runs_of(steps, at_step)
     )
 
 
-def crew_stretches(crew: Crew, starts_at: datetime, steps: int, offset_minutes: int) -> tuple[CrewStretch, ...]:
-    """The stretches with hands at work: the ship's working hours less what is marked as without work."""
+def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[CrewStretch, ...]:
+    """The stretches with hands at work: by the ship's hours, dates and blocks, less what is marked as without work."""
     closed = [(step_floor(starts_at, n.from_at), step_ceil(starts_at, n.to_at)) for n in crew.no_work]
 
-    def at_step(step: int) -> bool:
+    def at_step(step: int) -> int:
         if any(first <= step < last for first, last in closed):
-            return False
-        return all(_at_work(crew, wall.hour) for wall in wall_hours(starts_at, step, offset_minutes))
+            return 0
+        return min(hands_at(crew, wall) for wall in wall_hours(starts_at, step, clock))
 
     return tuple(
-        CrewStretch(from_step=first, to_step=last, hands=crew.hands)
-        for first, last, working in _runs(steps, at_step)
-        if working
+        CrewStretch(from_step=first, to_step=last, hands=hands)
+        for first, last, hands in runs_of(steps, at_step)
+        if hands > 0
     )
 
 
-def start_steps(crew: Crew, starts_at: datetime, steps: int, offset_minutes: int) -> tuple[int, ...]:
+def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[QuietStretch, ...]:
+    """The stretches in which pumps may be stopped for a short test; of blocks that match the last counts."""
+
+    def at_step(step: int) -> tuple[int, str]:
+        found = []
+        for wall in wall_hours(starts_at, step, clock):
+            block = next((b for b in reversed(plant.quiet_hours) if matches(b, wall)), None)
+            found.append((block.most_stop_minutes, block.consent) if block else (0, ""))
+        return min(found)
+
+    return tuple(
+        QuietStretch(from_step=first, to_step=last, most_minutes=value[0], consent=value[1])
+        for first, last, value in runs_of(steps, at_step)
+        if value[0] > 0
+    )
+
+
+def start_steps(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[int, ...]:
     """The steps at which a job may start: the first whole one of each of the ship's start hours, every date."""
-    offset = timedelta(minutes=offset_minutes)
-    first_date = (starts_at + offset).replace(hour=0, minute=0, second=0, microsecond=0) - offset
-    days = steps // 24 + 3
-    found = {
-        step_ceil(starts_at, first_date + timedelta(days=day, hours=hour))
-        for day in range(-1, days)
-        for hour in crew.start_hours
-    }
-    return tuple(sorted(step for step in found if 0 <= step < steps))
+    return tuple(s for s in range(steps) if clock.wall(starts_at + s * HOUR).hour in crew.start_hours)
 
 
-def _at_work(crew: Crew, hour: int) -> bool:
-    first, last = crew.work_from_hour, crew.work_to_hour
-    return first <= hour < last if first <= last else hour >= first or hour < last
+def first_midnight(starts_at: datetime, clock: ShipClock) -> int:
+    """The first step, 0 to 23, that lies wholly in the ship's next day (the grid's own when it begins at midnight)."""
+    today = clock.wall(starts_at)
+    midnight = today.replace(hour=0, minute=0, second=0, microsecond=0)
+    return 0 if midnight == today else -((today - midnight - timedelta(days=1)) // HOUR) % 24
 
 
-def _runs(steps: int, value_at: Callable[[int], _V]) -> list[tuple[int, int, _V]]:
+def runs_of(steps: int, value_at: Callable[[int], _V]) -> list[tuple[int, int, _V]]:
+    """(first, last excluded, value) of the stretches in which the value of a step stays the same."""
     runs = []
     for value, group in groupby(range(steps), key=value_at):
         members = list(group)
