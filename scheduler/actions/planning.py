@@ -2,7 +2,7 @@
 
 import secrets
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -15,7 +15,7 @@ from scheduler.errors import Clash, SchedulerError, Stale
 from scheduler.planning.check import Verdict, judge
 from scheduler.planning.codec import plan_to_text, problem_to_text
 from scheduler.planning.digest import plan_digest, problem_digest
-from scheduler.planning.frame import frame
+from scheduler.planning.frame import Circumstances, frame
 from scheduler.planning.problem import Plan, Problem
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
@@ -44,6 +44,11 @@ def problem_of(now: Situation, house: House, *, keep: bool = True) -> Problem:
         horizon_days=house.settings.horizon_days,
         frozen_days=house.settings.frozen_days,
         taken=now.taken.times() if keep and now.taken else {},
+        beside=Circumstances(
+            days=now.days,
+            clock_changes=now.clock_changes,
+            shared=now.taken.shared() if keep and now.taken else {},
+        ),
     )
 
 
@@ -204,13 +209,7 @@ def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
     shift = (problem.starts_at - held.problem.starts_at) // timedelta(hours=1)
     open_keys = {job.occurrence.key for job in now.jobs}
     slots = tuple(
-        type(slot)(
-            key=slot.key,
-            pump=slot.pump,
-            start=max(0, slot.start - shift),
-            end=slot.end - shift,
-            least_margin_litres_per_h=slot.least_margin_litres_per_h,
-        )
+        replace(slot, start=max(0, slot.start - shift), end=slot.end - shift)
         for slot in held.plan.slots
         if slot.end - shift > 0 and slot.key in open_keys
     )

@@ -13,13 +13,14 @@ from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacit
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
+from scheduler.domain.operating import Stretch
 from scheduler.domain.sources import Change, retired, source_at
 from scheduler.domain.subjects import Key, where
 from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
 from scheduler.planning.frame import slot_times
 from scheduler.planning.problem import Plan, Problem
-from scheduler.storage import company_rows, fleet_rows, ledger_rows, work_rows
+from scheduler.storage import company_rows, daybook_rows, fleet_rows, ledger_rows, work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, PlanStatus
 
@@ -42,6 +43,10 @@ class HeldPlan:
     def times(self) -> Mapping[str, tuple[datetime, datetime]]:
         """Start and end of each slot, by occurrence key."""
         return {slot.key: slot_times(self.problem, slot) for slot in self.plan.slots}
+
+    def shared(self) -> Mapping[str, str]:
+        """By occurrence key of a slot, the job whose isolation it goes on with."""
+        return {slot.key: slot.isolation_of for slot in self.plan.slots if slot.isolation_of is not None}
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +83,10 @@ class Situation:
     flags: tuple[FlagRow, ...]
     taken: HeldPlan | None
     proposed: HeldPlan | None
+    days: tuple[Stretch, ...] = ()
+    """The ship's days by kind, as in its operating calendar."""
+    clock_changes: tuple[tuple[datetime, int], ...] = ()
+    """Clock changes ahead: from when, and minutes ahead of UTC from then on."""
 
     def counts_for(self) -> dict[str, Swept]:
         """What each pump in a position counts for now, tests, outages and the not-proved rule taken in."""
@@ -156,6 +165,15 @@ def load(
         flags=tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows}),
         taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
         proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
+        days=tuple(
+            Stretch(from_on=spell.from_on, to_on=spell.to_on, kind=spell.kind)
+            for spell in daybook_rows.spells(session, vessel_id)
+        ),
+        clock_changes=tuple(
+            (instant(row.from_s), row.offset_minutes)
+            for row in fleet_rows.offsets(session, vessel_id)
+            if row.from_s > seconds(at)
+        ),
     )
 
 

@@ -210,7 +210,11 @@ class TierResult:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """Slots and shortfalls, with how they were found. by: "solver" or "greedy"; proven: every tier was proved."""
+    """Slots and shortfalls, with how they were found. by: "solver" or "greedy"; proven: every tier was proved.
+
+    unsettled: (job key, days) where the date may still move so much as hours and dates depend on each other. asked: digest
+    of the problem as first put, before its dates were moved to what the plan itself changes; empty when they were not.
+    """
 
     problem_digest: str
     slots: tuple[Slot, ...]
@@ -220,3 +224,5 @@ class Plan:
     proven: bool = False
     solver: str = ""
     remarks: tuple[str, ...] = field(default=())
+    unsettled: tuple[tuple[str, int], ...] = ()
+    asked: str = ""
