@@ -21,6 +21,7 @@ _OTHER_NAMES = frozenset(
         "LEADLINE_CONFIG",
         "LEADLINE_SEED_KEYS",
         "LEADLINE_TEST_POSTGRES",
+        "LEADLINE_TEST_MOUNT",
         "LEADLINE_WORKER_MB",
         "LEADLINE_KEY",
         "LEADLINE_URL",

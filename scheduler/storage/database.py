@@ -247,6 +247,12 @@ def _sqlite_engines(url: URL) -> tuple[Engine, Engine]:
     def forbid(connection: Any, _: object) -> None:
         connection.execute("PRAGMA query_only = ON")
 
+    @event.listens_for(write, "checkin")
+    def leave(connection: Any, _: object) -> None:
+        # SQLAlchemy takes a commit that failed for the end of the transaction; SQLite may still be in it.
+        if connection is not None and connection.in_transaction:
+            connection.rollback()
+
     @event.listens_for(write, "begin")
     def begin_immediate(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE")

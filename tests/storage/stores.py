@@ -24,6 +24,9 @@ from scheduler.storage.database import Database, open_database
 from scheduler.storage.migrate import create_or_check
 from scheduler.storage.tables import METADATA, CounterRow, VesselRow
 
+POISON = 666_000
+"""A reading's value for which `poison_commits` lets the commit fail."""
+
 _numbers = itertools.count(1)
 _ran: dict[str, str] = {}
 
@@ -108,6 +111,29 @@ def add_vessel(database: Database, vessel_id: str = "plover", counters: int = 4)
         session.add_all(rows)
         session.flush()
         return [row.no for row in rows if row.no is not None]
+
+
+def poison_commits(database: Database) -> None:
+    """From now on a transaction that stores the value POISON fails at its COMMIT, not before."""
+    with database.write() as session:
+        connection = session.connection()
+        if database.path:
+            connection.exec_driver_sql(
+                "CREATE TABLE poison (no INTEGER REFERENCES counter (no) DEFERRABLE INITIALLY DEFERRED)"
+            )
+            connection.exec_driver_sql(
+                f"CREATE TRIGGER poison AFTER INSERT ON reading WHEN NEW.value_milli = {POISON} "
+                "BEGIN INSERT INTO poison VALUES (-1); END"
+            )
+        else:
+            connection.exec_driver_sql(
+                "CREATE FUNCTION poison() RETURNS trigger LANGUAGE plpgsql AS "
+                "$$ BEGIN RAISE EXCEPTION 'poison' USING ERRCODE = 'foreign_key_violation'; END $$"
+            )
+            connection.exec_driver_sql(
+                "CREATE CONSTRAINT TRIGGER poison AFTER INSERT ON reading DEFERRABLE INITIALLY DEFERRED "
+                f"FOR EACH ROW WHEN (NEW.value_milli = {POISON}) EXECUTE FUNCTION poison()"
+            )
 
 
 @cache

@@ -25,7 +25,7 @@ from scheduler.storage.tables import (
     ShipOffsetRow,
     VesselRow,
 )
-from tests.storage.stores import add_vessel, empty_url
+from tests.storage.stores import POISON, add_vessel, empty_url, poison_commits
 
 THREADS, ROUNDS = 4, 25
 
@@ -114,6 +114,23 @@ def test_a_block_that_raises_stores_nothing(db: Database) -> None:
         halfway()
     with db.read() as session:
         assert session.exec(select(RevisionRow)).all() == []
+
+
+def test_after_a_commit_that_failed_the_next_write_goes_through(fresh_db: Database) -> None:
+    """The failed one is an error and stores nothing; the connection it used is good again."""
+    (no, *_) = add_vessel(fresh_db)
+    poison_commits(fresh_db)
+
+    def write(value: int) -> None:
+        with fresh_db.write() as session:
+            session.add(ReadingRow(counter_no=no, at_s=value, value_milli=value, received_s=1, vessel_id="plover"))
+
+    for _ in range(2):
+        with pytest.raises(Clash):
+            write(POISON)
+    write(1)
+    with fresh_db.read() as session:
+        assert session.exec(select(ReadingRow.at_s)).all() == [1]
 
 
 def test_the_reading_door_cannot_write(db: Database) -> None:

@@ -1,12 +1,9 @@
 """The readings' way in: what is answered, when, and what stays when things fail."""
 
-import subprocess
-import sys
 import threading
 from collections.abc import Sequence
 from concurrent.futures import Future
 from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -15,14 +12,12 @@ from sqlmodel import select
 
 from scheduler.clock import fixed_clock
 from scheduler.errors import Busy, Clash, StorageFull
-from scheduler.storage.database import Database, open_database
+from scheduler.storage.database import Database
 from scheduler.storage.intake import Answer, Door, Intake, LogItem, Reading
 from scheduler.storage.tables import CounterRow, IntakeLogRow, ReadingRow, RevisionRow, Unstored
-from tests.storage.stores import add_vessel, ready_url
+from tests.storage.stores import POISON, add_vessel, poison_commits
 
 CLOCK = fixed_clock(datetime(2026, 11, 25, 7, tzinfo=UTC))
-POISON = 666_000
-"""A value for which `poison_commits` lets the commit fail."""
 
 
 def take(database: Database, *requests: Sequence[tuple[int, int, int, int]]) -> list[Answer]:
@@ -38,29 +33,6 @@ def stored(database: Database) -> dict[tuple[int, int], int]:
     with database.read() as session:
         found = session.exec(select(ReadingRow.counter_no, ReadingRow.at_s, ReadingRow.value_milli)).all()
     return {(no, at): value for no, at, value in found}
-
-
-def poison_commits(database: Database) -> None:
-    """From now on a transaction that stores the value POISON fails at its COMMIT, not before."""
-    with database.write() as session:
-        connection = session.connection()
-        if database.path:
-            connection.exec_driver_sql(
-                "CREATE TABLE poison (no INTEGER REFERENCES counter (no) DEFERRABLE INITIALLY DEFERRED)"
-            )
-            connection.exec_driver_sql(
-                f"CREATE TRIGGER poison AFTER INSERT ON reading WHEN NEW.value_milli = {POISON} "
-                "BEGIN INSERT INTO poison VALUES (-1); END"
-            )
-        else:
-            connection.exec_driver_sql(
-                "CREATE FUNCTION poison() RETURNS trigger LANGUAGE plpgsql AS "
-                "$$ BEGIN RAISE EXCEPTION 'poison' USING ERRCODE = 'foreign_key_violation'; END $$"
-            )
-            connection.exec_driver_sql(
-                "CREATE CONSTRAINT TRIGGER poison AFTER INSERT ON reading DEFERRABLE INITIALLY DEFERRED "
-                f"FOR EACH ROW WHEN (NEW.value_milli = {POISON}) EXECUTE FUNCTION poison()"
-            )
 
 
 def test_the_door_says_stored_duplicate_or_conflict(db: Database) -> None:
@@ -306,27 +278,3 @@ def test_people_get_their_turn_while_readings_pour_in(sqlite: Database) -> None:
         for thread in threads:
             thread.join()
     assert len(stored(sqlite)) == sum(counts.values())
-
-
-def test_nothing_acknowledged_is_lost_when_the_process_is_killed(kind: str, tmp_path: Path) -> None:
-    """kill -9 in mid-intake: every acknowledged batch is there, whole, and the database is sound."""
-    with ready_url(kind, tmp_path) as url:
-        database = open_database(url)
-        (first, *_) = add_vessel(database)
-        database.close()
-        command = [sys.executable, "-m", "tests.storage.flood", url, str(first)]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=Path(__file__).parents[2]) as flood:
-            assert flood.stdout is not None
-            lines = [flood.stdout.readline() for _ in range(60)]
-            flood.kill()
-            lines += flood.stdout.read().splitlines(keepends=True)
-        acknowledged = [tuple(map(int, line.split())) for line in lines if line.endswith("\n")]
-        assert len(acknowledged) >= 60
-        database = open_database(url)
-        there = stored(database)
-        for no, first_at, count in acknowledged:
-            assert all(there[no, at] == at * 1000 for at in range(first_at, first_at + count))
-        assert len(there) % 20 == 0, "a batch is there in part"
-        with Intake(database, CLOCK) as intake:
-            assert intake.submit("plover", [(first, 10**9, 1, 1)]).result(timeout=30).doors == (Door.STORED,)
-        database.close()
