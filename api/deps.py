@@ -14,6 +14,7 @@ from scheduler.actions.house import Hand, House
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
 
 COOKIE = "leadline"
+_HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5})?")
 _ETAG = re.compile(r'\s*(?:W/)?"(\d{1,18})"\s*')
 
 
@@ -110,6 +111,23 @@ def hand_of(request: Request, who: Asking, asked: Any) -> Hand:
         request.headers.get("idempotency-key"),
         {"route": f"{request.method} {request.url.path}", "body": asked},
     )
+
+
+def reached_at(request: Request, house: House) -> str:
+    """Address of this server for a link that goes into the answer to this request, and nowhere else.
+
+    The setting, else the Host that the asker used: kept for others it would let anybody plant an address.
+
+    Raises:
+        BadRequest: no base_url is set and Host is not a host.
+    """
+    found = house.settings.shown_base_url()
+    if found:
+        return found
+    host = request.headers.get("host", "")
+    if not _HOST.fullmatch(host):
+        raise BadRequest(f"Host is {host!r:.60}; expected name:port of this server, or the setting base_url.")
+    return f"{request.url.scheme}://{host}"
 
 
 HouseDep = Annotated[House, Depends(house_of)]

@@ -50,7 +50,7 @@ def feed_make(
     from scheduler.actions import addresses, feed
 
     with open_house() as house:
-        base = house.settings.shown_base_url()
+        base = house.settings.must_have_base_url()
         must_fit(base)
         codes = None if kinds is None else [code.strip() for code in kinds.split(",") if code.strip()]
         made = addresses.make_address(
@@ -101,7 +101,7 @@ def feed_rotate(
     from scheduler.actions import addresses
 
     with open_house() as house:
-        base = house.settings.shown_base_url()
+        base = house.settings.must_have_base_url()
         must_fit(base)
         made = addresses.rotate(house, me(), address)
     _once(shown(base, made), base, as_json)

@@ -108,8 +108,8 @@ def key_link(person: Annotated[str, typer.Argument(help="person id")], as_json: 
     from scheduler.actions import people
 
     with open_house() as house:
-        token = people.make_link(house, person)
-        link = f"{house.settings.shown_base_url()}/enter/{token}"
+        base = house.settings.must_have_base_url()
+        link = f"{base}/enter/{people.make_link(house, person)}"
         say(f"Good once, for {house.settings.link_minutes} minutes.")
     out({"link": link}, as_json, lambda: iter([link]))
 

@@ -19,6 +19,7 @@ def serve(
 
     Example: leadline --database ship.db serve --host 0.0.0.0 --base-url http://leadline.lan:8322
     """
+    import logging
     from dataclasses import replace
 
     import uvicorn
@@ -27,11 +28,16 @@ def serve(
     from api.listening import listen
     from api.logs import set_up
     from scheduler.errors import SchedulerError
+    from scheduler.settings import NO_BASE_URL
 
+    log = logging.getLogger("leadline")
     settings = chosen_settings(host=host, port=port, base_url=base_url).settings
     with listen(settings.host, settings.port) as sock:
         set_up(settings.log)
-        application = make_app(replace(settings, port=sock.getsockname()[1]))
+        settings = replace(settings, port=sock.getsockname()[1])
+        if not settings.shown_base_url():
+            log.warning("calendar entries carry no links and sign-in links cannot be made: %s", NO_BASE_URL)
+        application = make_app(settings)
         server = uvicorn.Server(
             uvicorn.Config(application, log_config=None, access_log=False, proxy_headers=False, server_header=False)
         )

@@ -2,12 +2,12 @@
 
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
 from api import bodies
 from api.addresses import address_json, must_fit, shown
-from api.deps import AskingDep, HouseDep
+from api.deps import AskingDep, HouseDep, reached_at
 from scheduler.actions import addresses
 from scheduler.domain.words import Role
 from scheduler.errors import NotAllowed
@@ -17,11 +17,11 @@ _ONCE = {"Cache-Control": "no-store"}
 
 
 @router.post("", status_code=201, summary="A calendar address of your own")
-def make_feed(house: HouseDep, who: AskingDep, body: bodies.FeedBody) -> JSONResponse:
+def make_feed(house: HouseDep, who: AskingDep, request: Request, body: bodies.FeedBody) -> JSONResponse:
     """Shown this once; only its hash is stored. The key must belong to a person. Without a vessel: the whole fleet."""
     if body.vessel is not None:
         who.actor.must_reach(body.vessel, f"vessel {body.vessel}")
-    base = house.settings.shown_base_url()
+    base = reached_at(request, house)
     must_fit(base)
     made = addresses.make_address(
         house,
@@ -44,9 +44,9 @@ def list_feeds(house: HouseDep, who: AskingDep) -> dict[str, Any]:
 
 
 @router.post("/{feed_id}/rotate", summary="A new secret for an address")
-def rotate_feed(feed_id: str, house: HouseDep, who: AskingDep) -> JSONResponse:
+def rotate_feed(feed_id: str, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """The old one is unknown from now on; the new one is shown this once."""
-    base = house.settings.shown_base_url()
+    base = reached_at(request, house)
     must_fit(base)
     return JSONResponse(shown(base, addresses.rotate(house, who.actor, feed_id)).as_json(), headers=_ONCE)
 

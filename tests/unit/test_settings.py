@@ -114,3 +114,20 @@ def test_every_setting_says_what_it_is() -> None:
     """One line each, so that `config show` is the manual."""
     for spec in fields(Settings):
         assert 10 < len(spec.metadata["says"]) < 100
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "::"])
+def test_no_link_leads_to_every_address(host: str) -> None:
+    """Listening on every address gives no address for links; asked for one, the words name the setting that gives it."""
+    assert Settings(host=host).shown_base_url() == ""
+    with pytest.raises(Refused, match="base_url"):
+        Settings(host=host).must_have_base_url()
+    assert Settings(host=host, base_url="http://leadline.lan/").must_have_base_url() == "http://leadline.lan"
+
+
+@pytest.mark.parametrize(
+    "address", ["leadline.lan:8322", "ftp://x", "http://", "http://0.0.0.0:8322", "http://[::]", "http://["]
+)
+def test_a_base_url_nobody_can_open_is_refused(address: str) -> None:
+    """An address without http, without a host, or of every address is refused when the settings are read."""
+    assert "base_url" in refused({"LEADLINE_BASE_URL": address})
