@@ -20,6 +20,7 @@ from api.routes import (
     calendar,
     company,
     counters,
+    counters_pages,
     daybook,
     daybook_pages,
     feed_pages,
@@ -56,6 +57,7 @@ ROUTERS = (
     page_routes.router,
     daybook_pages.router,
     feed_pages.router,
+    counters_pages.router,
     service.router,
 )
 """In the order in which a request is held against them: the busy doors first."""

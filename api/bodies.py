@@ -122,8 +122,23 @@ class BadReadingBody(Body):
     reason: Reason
 
 
+class NothingMissingBody(Body):
+    """The counter started again or was exchanged at exactly this instant, and no hours are missing."""
+
+    kind: Literal["nothing missing"]
+    at: Instant
+    reason: Reason
+
+
 EventBody = Annotated[
-    ReplacementBody | RescaleBody | AdjustmentBody | OpeningBody | StepBody | BadReadingBody | PrimaryBody,
+    ReplacementBody
+    | RescaleBody
+    | AdjustmentBody
+    | OpeningBody
+    | StepBody
+    | BadReadingBody
+    | PrimaryBody
+    | NothingMissingBody,
     Field(discriminator="kind"),
 ]
 

@@ -83,6 +83,7 @@ _ENV = _environment()
 
 
 def render(template: str, frame: Frame, light: str, csrf: str, **values: Any) -> str:
+    """A template with what every page has around it. light: "day", "night", or anything else for the system's."""
     shown = light if light in ("day", "night") else ""
     return _ENV.get_template(template).render(
         frame=frame, light=shown, csrf=csrf, offset=frame.utc_offset_minutes, **values

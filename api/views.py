@@ -90,6 +90,7 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     ]
     links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
     links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
+    links.append(Link(label="Counters", href=f"/vessels/{vessel.id}/counters", current=current == "counters"))
     links.append(Link(label="Feed", href="/feeds", current=current == "feed"))
     links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
     return tuple(links)
@@ -115,7 +116,7 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         plant_href=f"/plants/{now.plant.id}",
         figures_href=f"/plants/{now.plant.id}/figures",
         feed_href="/feeds",
-        hours_href="",
+        hours_href=f"/vessels/{now.vessel.id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
     )
 
 

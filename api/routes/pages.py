@@ -1,7 +1,6 @@
 """The pages: thin. A view is built from the situation, a form becomes the same action as the API's."""
 
 import secrets
-from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import quote
 
@@ -15,6 +14,7 @@ from api.answers import light_of, page
 from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form
 from api.errors import refused_from
 from api.pen import PEN
+from api.typed import ship_instant
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
 from api.work_forms import StepTyped, read_step
 from scheduler.actions import feed, fleet, history, jobs, people, planning, work
@@ -200,13 +200,7 @@ def _told(typed: dict[str, str], offset: str) -> jobs.Close:
         Refused: with a fault for each field that cannot be read.
     """
     values: dict[str, Any] = {name: value for name, value in typed.items() if value}
-    try:
-        minutes = int(offset)
-        wall = datetime.fromisoformat(values.get("done_at", ""))
-        values["done_at"] = (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) if wall.tzinfo is None else wall
-    except (ValueError, OverflowError) as error:
-        says = "a date and time are expected, as 2026-11-25 14:00."
-        raise Refused(f"done_at: {says}", faults=[("/done_at", says)]) from error
+    values["done_at"] = ship_instant("done_at", values.get("done_at", ""), offset)
     if "running_hours" in values:
         values["running_hours"] = values["running_hours"].replace("\u202f", "").replace(" ", "").replace(",", ".")
     try:

@@ -33,19 +33,19 @@ MOST_HOURS = 200_000
 ASKED_ADJUSTMENT, ASKED_UNDO = "adjustment asked", "undo asked"
 ASKED = {ASKED_ADJUSTMENT: "adjustment", ASKED_UNDO: "undo"}
 """Kinds that change nothing until confirmed, and what they become."""
-EXPECTED = "replacement, rescale, adjustment, opening balance, step decision, bad reading or primary"
+EXPECTED = "replacement, rescale, adjustment, opening balance, step decision, bad reading, primary or nothing missing"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CounterEvent:
     """What happened to a counter.
 
-    kind: replacement, rescale, adjustment, opening balance, step decision, bad reading, primary.
+    kind: replacement, rescale, adjustment, opening balance, step decision, bad reading, primary, nothing missing.
     old_final, new_first: counts shown at the end (none: not known) and at the start; of a rescale in old and new counts.
     hours: running hours added (an adjustment may take away), or that a jump of the counter is decided to be worth.
     seconds_per_count, modulus, resolution: how it counts from a rescale on.
-    A decision or a bad reading is about the reading at exactly `at`, as the ledger shows it. Primary: this counter is
-    the one that counts for its position from `at` on.
+    A decision or a bad reading is about the reading at exactly `at`, as the ledger shows it; nothing missing, about the
+    flag at exactly `at`. Primary: this counter is the one that counts for its position from `at` on.
     """
 
     kind: str
@@ -174,7 +174,7 @@ def _detail(session: Session, row: CounterRow, event: CounterEvent) -> dict[str,
                 says = f"{event.hours} h cannot be what the jump is worth; expected 0 to {MOST_HOURS} h."
                 raise Refused(f"hours: {says}", faults=[("/hours", says)])
             return {"seconds": round(event.hours * 3600)}
-        case "bad reading":
+        case "bad reading" | "nothing missing":
             return {}
         case "primary":
             return _primary(session, row)

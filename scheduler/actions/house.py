@@ -76,6 +76,15 @@ class Hand:
         return hashlib.sha256(json.dumps(self.asked, sort_keys=True, default=str).encode()).hexdigest()
 
 
+def must_have_key(hand: Hand) -> None:
+    """Raises MissingCondition when the hand action has no Idempotency-Key, or one over 100 characters."""
+    if not hand.key or len(hand.key) > 100:
+        raise MissingCondition(
+            "This action needs the header Idempotency-Key (1 to 100 characters, a new one for each thing you do), "
+            "so that sending it twice does it once."
+        )
+
+
 def once(session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable[[], Answer]) -> Answer:
     """Run `act` unless this key was used: then give the kept answer. Answer and effect commit together.
 
@@ -83,11 +92,8 @@ def once(session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable
         MissingCondition: no Idempotency-Key, or one over 100 characters.
         Refused: the key was used for something else.
     """
-    if not hand.key or len(hand.key) > 100:
-        raise MissingCondition(
-            "This action needs the header Idempotency-Key (1 to 100 characters, a new one for each thing you do), "
-            "so that sending it twice does it once."
-        )
+    must_have_key(hand)
+    assert hand.key is not None
     kept = people_rows.kept_answer(session, vessel_id, hand.key, hand.actor.id)
     if kept is not None:
         if kept.fingerprint != hand.fingerprint:

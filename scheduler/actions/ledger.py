@@ -101,7 +101,7 @@ def _event(row: CounterEventRow) -> Event | None:
             return Rescale(row.at_s, detail["old_final_milli"], detail["new_first_milli"], *scale)
         case "undo":
             return Adjustment(row.at_s, detail["seconds"]) if "seconds" in detail else None
-        case "adjustment asked" | "undo asked" | "primary":
+        case "adjustment asked" | "undo asked" | "primary" | "nothing missing":
             return None
         case "adjustment":
             return Adjustment(row.at_s, detail["seconds"])

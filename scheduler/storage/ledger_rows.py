@@ -147,3 +147,30 @@ def day_ends(session: Session, counter_no: int, from_s: int, *, firsts: bool = F
         .order_by(col(LedgerEntryRow.at_s), col(LedgerEntryRow.seq))
     )
     return list({at_s: total_s for at_s, total_s in session.exec(query) if total_s is not None}.items())
+
+
+def entry_at(session: Session, counter_no: int, at_s: int) -> LedgerEntryRow | None:
+    """The last ledger entry at exactly an instant (that of the reading, when there is one), or none."""
+    query = select(LedgerEntryRow).where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s == at_s)
+    return session.exec(query.order_by(col(LedgerEntryRow.seq).desc()).limit(1)).first()
+
+
+def instants_judged(session: Session, counter_no: int, verdict: str, not_why: str, from_s: int) -> set[int]:
+    """Instants from one on (included) with an entry of a verdict, those of one reason left out."""
+    query = select(LedgerEntryRow.at_s).where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s >= from_s)
+    return set(session.exec(query.where(LedgerEntryRow.verdict == verdict, LedgerEntryRow.reason != not_why)))
+
+
+def shown_at(session: Session, counter_no: int, at_s: int, skew_most_s: int) -> int | None:
+    """What a counter showed (thousandths) at exactly an instant put right, or none.
+
+    Args:
+        skew_most_s: of the counter, see `readings`.
+    """
+    right_s = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
+    query = (
+        select(ReadingRow.value_milli)
+        .where(ReadingRow.counter_no == counter_no, ReadingRow.at_s >= at_s - skew_most_s, right_s == at_s)
+        .order_by(col(ReadingRow.received_s), col(ReadingRow.at_s))
+    )
+    return session.exec(query.limit(1)).first()

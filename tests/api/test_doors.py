@@ -165,6 +165,17 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/feeds"): Walk("/feeds", 201, body={"vessel": "demo-plover"}, form=True),
     ("POST", "/feeds/{feed_id}/rotate"): Walk("/feeds/ADDRESS/rotate", 404, body={}, form=True),
     ("POST", "/feeds/{feed_id}/revoke"): Walk("/feeds/ADDRESS/revoke", 404, body={}, form=True),
+    ("GET", "/vessels/{vessel_id}/counters"): Walk("/vessels/demo-plover/counters"),
+    ("POST", "/counters/{counter_id}/answers"): Walk(
+        "/counters/plover-vp1-hours/answers", 200, body={"what": "adjust", "hours": "1", "reason": "walked"}, form=True
+    ),
+    ("GET", "/vessels/{vessel_id}/hours"): Walk("/vessels/demo-plover/hours"),
+    ("POST", "/vessels/{vessel_id}/hours"): Walk(
+        "/vessels/demo-plover/hours",
+        200,
+        body={"at": "2026-10-20T06:30", "utc_offset_minutes": "0", "counter:plover-vp1-hours": "1"},
+        form=True,
+    ),
     ("POST", "/sign-out"): Walk("/sign-out", 303, 303, {}, form=True),
     ("GET", "/sign-in"): Walk("/sign-in"),
     ("GET", "/enter/{token}"): Walk("/enter/LINK"),

@@ -1,0 +1,46 @@
+"""What people type into fields: figures with spaces or a comma, and ship time."""
+
+import re
+from datetime import UTC, datetime, timedelta
+
+from scheduler.errors import Refused
+
+_SPACES = re.compile(r"[\s\u00a0\u2009\u202f]")
+_FIGURE = re.compile(r"[+\-\u2212]?\d+(?:[.,]\d+)?")
+_FIRST_YEAR, _LAST_YEAR = 1970, 2199
+_FIGURE_SAYS = "a figure is expected, with a dot before tenths, such as 13905.2"
+
+
+def figure(text: str) -> float | None:
+    """The figure, or none for an empty field.
+
+    Raises:
+        ValueError: it is none; the message says what is expected.
+
+    >>> figure("13 905,2"), figure("\u22124"), figure(" ")
+    (13905.2, -4.0, None)
+    """
+    held = _SPACES.sub("", text)
+    if not held:
+        return None
+    if not _FIGURE.fullmatch(held) or len(held) > 30:
+        raise ValueError(f"{text.strip()[:40]!r} is not one; {_FIGURE_SAYS}.")
+    return float(held.replace(",", ".").replace("\u2212", "-"))
+
+
+def ship_instant(name: str, text: str, offset_minutes: str) -> datetime:
+    """The instant of a date and time on the ship's clock; one with its own offset is taken as it is.
+
+    Raises:
+        Refused: it cannot be read; the fault is at the field `name`.
+    """
+    try:
+        wall = datetime.fromisoformat(text.strip())
+        minutes = int(offset_minutes)
+        at = (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) if wall.tzinfo is None else wall.astimezone(UTC)
+        if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
+            raise ValueError(f"year {at.year}")
+    except (ValueError, OverflowError) as error:
+        says = "a date and time are expected, as 2026-11-25 14:00."
+        raise Refused(f"{name}: {says}", faults=[(f"/{name}", says)]) from error
+    return at

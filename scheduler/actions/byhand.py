@@ -1,0 +1,162 @@
+"""Hours read by eye: all counters of a ship at one instant, each judged apart, with a record of who read them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from scheduler.actions.documents import held as document_of
+from scheduler.actions.house import Answer, Hand, House, instant, must_have_key, once, seconds
+from scheduler.actions.ledger import derive_vessel, setups_of_counter
+from scheduler.actions.pumps import AHEAD
+from scheduler.actions.readings import ReadingDoor, post
+from scheduler.domain.ledger_says import counts_text
+from scheduler.errors import NotFound, Refused
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.database import Session
+from scheduler.storage.history_rows import append
+from scheduler.storage.intake import Door, Intake
+from scheduler.storage.tables import CounterRow, LedgerEntryRow
+
+
+@dataclass(frozen=True, slots=True)
+class HandCounter:
+    """A counter to be read: its id, its position's name (with the plant's where there are several), and what it showed last."""
+
+    id: str
+    position: str
+    seconds_per_count: int
+    newest: tuple[datetime, int] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What became of one value typed. status: stored, duplicate, conflict or refused.
+
+    entry: what the ledger made of it. stands: the other value stored at that instant, thousandths, in a conflict. why: the
+    words of a refusal.
+    """
+
+    counter: str
+    status: str
+    entry: LedgerEntryRow | None = None
+    stands: int | None = None
+    why: str = ""
+
+    @property
+    def taken(self) -> bool:
+        """Whether the value is among the readings."""
+        return self.status in (Door.STORED, Door.DUPLICATE)
+
+
+def hand_counters(house: House, vessel_id: str) -> list[HandCounter]:
+    """A vessel's counters in the order of her plants and positions, with what each showed last. Raises NotFound."""
+    with house.db.read() as session:
+        vessel, _ = document_of(session, vessel_id)
+        rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+        found = []
+        for plant in vessel.plants:
+            names = {position.id: position.name for position in plant.positions}
+            order = list(names)
+            prefix = f"{plant.name}, " if len(vessel.plants) > 1 else ""
+            for counter in sorted(plant.counters, key=lambda one: (order.index(one.position), one.id)):
+                said = _newest(session, rows[counter.id])
+                name = f"{prefix}{names[counter.position]}"
+                found.append(HandCounter(counter.id, name, _counts(session, rows[counter.id]), said))
+    return found
+
+
+def _newest(session: Session, row: CounterRow) -> tuple[datetime, int] | None:
+    if row.no is None or row.newest_s is None:
+        return None
+    milli = ledger_rows.shown_at(session, row.no, row.newest_s, row.skew_most_s)
+    return None if milli is None else (instant(row.newest_s), milli)
+
+
+def _counts(session: Session, row: CounterRow) -> int:
+    return row.seconds_per_count if row.no is None else setups_of_counter(session, row)[-1][1].seconds_per_count
+
+
+def named(counters: list[HandCounter], name: str) -> HandCounter:
+    """The counter of that id, or the only one at the position of that name; small and capital letters are the same.
+
+    Raises:
+        NotFound: there is none. Refused: the position has several counters.
+    """
+    wanted = name.strip().casefold()
+    for counter in counters:
+        if counter.id.casefold() == wanted:
+            return counter
+    found = [
+        one for one in counters if one.position.casefold() == wanted or one.position.casefold().endswith(f", {wanted}")
+    ]
+    if len(found) > 1:
+        raise Refused(f"{name} has several counters: {', '.join(one.id for one in found)}. Name one of them.")
+    if not found:
+        known = ", ".join(f"{one.position} ({one.id})" for one in counters)
+        raise NotFound(f"There is no counter or position {name} on this vessel. Known: {known or 'none'}.")
+    return found[0]
+
+
+def store_by_hand(
+    house: House, intake: Intake, hand: Hand, vessel_id: str, values: Mapping[str, tuple[datetime, float]]
+) -> dict[str, Judged]:
+    """Store values read by eye and say what became of each; one that is refused never stops the others.
+
+    Args:
+        intake: the writer of readings. values: counter id to (observed instant, what it showed).
+
+    Raises:
+        Refused: an instant is still to come, or there is no value. NotFound: no such vessel. MissingCondition: no key.
+    """
+    hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    must_have_key(hand)
+    if not values:
+        says = "nothing was typed; give at least one counter's value."
+        raise Refused(f"Nothing to store: {says}", faults=[("/values", says)])
+    for at, _ in values.values():
+        if at > house.now() + AHEAD:
+            says = "this is still to come; give the date and time at which the counters were read."
+            raise Refused(f"at: {says}", faults=[("/at", says)])
+    items = [{"counter": name, "observed_at": at.isoformat(), "value": value} for name, (at, value) in values.items()]
+    actor = replace(hand.actor, vessel_id=vessel_id)
+    told = post(ReadingDoor(house, intake), intake, actor, {"readings": items})["items"]
+    derive_vessel(house, vessel_id)
+    judged = {}
+    with house.db.read() as session:
+        counters = fleet_rows.counters(session, vessel_id)
+        rows = {row.id: row.no for row in counters}
+        skews = {row.id: row.skew_most_s for row in counters}
+        for (name, (at, _)), one in zip(values.items(), told, strict=True):
+            status, no, at_s = str(one["status"]), rows.get(name), seconds(at)
+            entry = stands = None
+            if no is not None and status != "refused":
+                entry = ledger_rows.entry_at(session, no, at_s)
+                stands = ledger_rows.shown_at(session, no, at_s, skews[name]) if status == Door.CONFLICT else None
+            judged[name] = Judged(name, status, entry, stands, one.get("why", ""))
+    taken = [name for name, one in judged.items() if one.taken]
+    if taken:
+        _record(house, hand, vessel_id, {name: values[name] for name in taken})
+    return judged
+
+
+def _record(house: House, hand: Hand, vessel_id: str, values: Mapping[str, tuple[datetime, float]]) -> None:
+    """Who read them: readings carry no author, and an auditor will ask."""
+    payload = {
+        "readings": [
+            {"counter": name, "at": at, "value": counts_text(round(value * 1000))}
+            for name, (at, value) in sorted(values.items())
+        ],
+        "by": hand.actor.name,
+    }
+    with house.db.write(vessel_id) as session:
+
+        def act() -> Answer:
+            number, _ = append(session, vessel_id, "hours read by hand", house.now(), payload)
+            return Answer(201, {"record": number})
+
+        once(session, vessel_id, hand, house.now_s(), act)
+
+
+def own_intake(house: House) -> Intake:
+    """A writer of one's own, for a command that has no server; used as a context manager."""
+    return Intake(house.db, house.clock)

@@ -1,0 +1,109 @@
+"""Which questions a counter's past asks, and that answering one as proposed ends it."""
+
+import pytest
+
+from scheduler.domain.ledger import (
+    START,
+    Adjustment,
+    BadReading,
+    Code,
+    Derived,
+    Item,
+    Reading,
+    Replacement,
+    Setup,
+    StepDecision,
+    Verdict,
+    Why,
+    derive,
+)
+from scheduler.domain.questions import Asks, Question, held_questions, may_miss, missing_question, open_held
+
+T0 = 1_790_000_000
+HOURS = Setup(3600, None, 1000, "vp1-hours")
+PAST = ((0, 12000), (24, 12006))
+
+
+def at(hour: float) -> int:
+    return T0 + round(hour * 3600)
+
+
+def posts(*pairs: tuple[float, float]) -> list[Item]:
+    return [Reading(at(hour), round(counts * 1000), at(hour)) for hour, counts in pairs]
+
+
+def asked(items: list[Item], a_day: float = 6 * 3600) -> list[Question]:
+    """The questions about held readings after these items."""
+    derived = derive(HOURS, items, START)
+    return held_questions(HOURS, derived.state, derived.flags, held_of(items, derived), a_day)
+
+
+def held_of(items: list[Item], derived: Derived) -> list[Reading]:
+    held = {e.at_s for e in derived.entries if e.verdict is Verdict.HELD and e.reason != Why.FUTURE}
+    return sorted((i for i in items if isinstance(i, Reading) and i.at_s in held), key=lambda one: one.at_s)
+
+
+def test_a_run_of_held_readings_is_one_question() -> None:
+    """The jump and all that follow from it are asked about once, with the reading before and what would fit."""
+    (question,) = asked(posts(*PAST, (48, 12900), (72, 12906), (96, 12912)))
+    assert question.asks is Asks.HELD
+    assert [reading.value_milli for reading in question.readings] == [12_900_000, 12_906_000, 12_912_000]
+    assert question.good == (at(24), 12_006_000)
+    assert (question.most_s, question.fit_s) == (24 * 3600, 6 * 3600)
+    assert "12900" in question.says
+
+
+def test_runs_that_do_not_follow_from_each_other_are_asked_apart() -> None:
+    """Two jumps to different values, posted in turn, are two questions, and each has its own readings."""
+    found = asked(posts(*PAST, (48, 12900), (49, 8000), (50, 12901), (51, 8001)))
+    assert [[r.value_milli // 1000 for r in q.readings] for q in found] == [[12900, 12901], [8000, 8001]]
+
+
+def test_nothing_is_asked_while_nothing_is_held() -> None:
+    """A sound past asks nothing, and a jump that the counter took back by itself asks nothing any more."""
+    assert asked(posts(*PAST)) == []
+    assert asked(posts(*PAST, (48, 12900), (72, 12010))) == []
+
+
+def answers(question: Question) -> dict[str, list[Item]]:
+    """Each answer as the page proposes it."""
+    good = question.good
+    assert good is not None
+    return {
+        "replaced": [Replacement(question.at_s, good[1], question.readings[0].value_milli)],
+        "misread": [BadReading(reading.at_s) for reading in question.readings],
+        "preset": [StepDecision(question.at_s, question.fit_s)],
+    }
+
+
+@pytest.mark.parametrize("answer", ["replaced", "misread", "preset"])
+def test_an_answer_as_proposed_ends_the_question(answer: str) -> None:
+    """Whichever is chosen, nothing is held after it, and the hours are those it stands for."""
+    items = posts(*PAST, (48, 12900), (72, 12906), (96, 12912))
+    (question,) = asked(items)
+    answered = [*items, *answers(question)[answer]]
+    assert asked(answered) == []
+    hours = {"replaced": 6 + 0 + 12, "misread": 6, "preset": 6 + 6 + 12}
+    assert derive(HOURS, answered).state.run_s == hours[answer] * 3600
+
+
+def test_what_an_exchange_passed_over_is_not_asked_again() -> None:
+    """Held readings before an exchange recorded later stay held in the ledger, and nobody is asked about them."""
+    items = [*posts(*PAST, (48, 12900)), Replacement(at(60), None, 0), *posts((72, 5))]
+    derived = derive(HOURS, items)
+    assert Code.HELD in {flag.code for flag in derived.flags}
+    assert open_held(derived.state, derived.flags) == []
+
+
+def test_missing_hours_are_asked_once() -> None:
+    """A reset asks for what may be missing at most; an adjustment at its instant answers it."""
+    items = posts((0, 12000), (24, 3))
+    flags = derive(HOURS, items).flags
+    (flag,) = may_miss(flags, ())
+    question = missing_question(flag, (at(0), 12_000_000), 6 * 3600)
+    assert (question.asks, question.at_s, question.most_s) == (Asks.MISSING, at(24), 21 * 3600)
+    assert question.fit_s == 3 * 3600, "6 h a day, of which the counter showed 3 h since it started again"
+    assert missing_question(flag, None, 0).fit_s == question.most_s, "without a past, all that may be missing"
+    answered: list[Item] = [*items, Adjustment(at(24), 21 * 3600)]
+    flags = derive(HOURS, answered).flags
+    assert may_miss(flags, {at(24)}) == []
