@@ -19,7 +19,7 @@ def PEN(base_url: str) -> Pen:  # noqa: N802 - a constant for each address
         return uid_for(vessel_id, entry.key, entry.role), kept
 
     def compose(name: str, texts: Iterable[str], about: str, path: str) -> bytes:
-        return calendar_body(name, texts, url=f"{base_url}{path}", description=about)
+        return calendar_body(name, texts, url=f"{base_url}{path}" if base_url else None, description=about)
 
     return Pen(
         publish=write, compose=compose, tag=etag_of, alarm=with_alarm, name=with_vessel, withdrawn=withdrawn_body

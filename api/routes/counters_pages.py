@@ -117,7 +117,7 @@ def _answered(house: House, hand: Hand, place: fleet.Place, typed: dict[str, str
 
 
 def _door(request: Request) -> ReadingDoor:
-    return cast(ReadingDoor, request.app.state.reading_door)
+    return cast(ReadingDoor, request.app.state.counters.door)
 
 
 @router.get("/vessels/{vessel_id}/hours")

@@ -11,7 +11,7 @@ from api import views
 from api.addresses import must_fit, shown
 from api.addresses_page import AddressesView, AddressForm, addresses_page
 from api.answers import light_of, page
-from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.deps import Asking, AskingDep, HouseDep, must_be_own_form, reached_at
 from api.view import Frame, Link
 from scheduler.actions import addresses, calendars, feed, fleet
 from scheduler.actions.house import House
@@ -38,11 +38,13 @@ async def make(request: Request, house: HouseDep, who: AskingDep) -> Response:
 
     def act() -> Response:
         try:
+            base = reached_at(request, house)
+            must_fit(base)
             made = _make(house, who, typed, kinds)
         except Refused as refused:
             again = AddressForm(values=typed, kinds=kinds, says=refused.says, faults=_at(refused))
             return _shown(request, house, who, 422, form=again)
-        told = shown(house.settings.shown_base_url(), made)
+        told = shown(base, made)
         return _shown(request, house, who, 201, made=told)
 
     return await run_in_threadpool(act)
@@ -54,7 +56,7 @@ async def rotate(feed_id: str, request: Request, house: HouseDep, who: AskingDep
     must_be_own_form(who, (await request.form()).get("csrf"))
 
     def act() -> Response:
-        base = house.settings.shown_base_url()
+        base = reached_at(request, house)
         must_fit(base)
         made = shown(base, addresses.rotate(house, who.actor, feed_id))
         return _shown(request, house, who, 200, made=made, changed=True)
@@ -71,7 +73,6 @@ async def revoke(feed_id: str, request: Request, house: HouseDep, who: AskingDep
 
 
 def _make(house: House, who: Asking, typed: dict[str, str], kinds: frozenset[str]) -> addresses.Made:
-    must_fit(house.settings.shown_base_url())
     days = None
     if typed["days"]:
         if not typed["days"].isascii() or not typed["days"].isdigit():
@@ -112,7 +113,7 @@ def _shown(request: Request, house: House, who: Asking, status: int, **told: Any
     view = AddressesView(
         frame=_frame(house, who, reached),
         now_at=house.now(),
-        base_url=house.settings.shown_base_url(),
+        base_url=reached_at(request, house),
         addresses=mine,
         vessels=list(names.items()),
         fleet=who.actor.vessel_id is None,
