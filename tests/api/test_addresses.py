@@ -7,7 +7,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from api.app import make_app
-from scheduler.actions import feed, people
+from scheduler.actions import people
 from scheduler.actions.actor import Actor
 from scheduler.domain.words import Role
 from scheduler.settings import Settings
@@ -60,4 +60,3 @@ def test_what_is_kept_for_others_carries_no_address(everywhere: tuple[TestClient
     assert "URL" not in body
     assert "planted" not in body
     assert "0.0.0.0" not in body
-    assert feed.last_good(client.app.state.house, PLOVER.vessel) is not None  # type: ignore[attr-defined]
