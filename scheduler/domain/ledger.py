@@ -127,7 +127,7 @@ def _key(item: Item) -> tuple[int, ...]:
             scale = item.seconds_per_count, modulus, item.resolution_milli
             return item.at_s, RANK[Rescale], final, item.new_first_milli, *scale
         case OpeningBalance() | Adjustment():
-            return item.at_s, RANK[type(item)], item.seconds
+            return item.at_s, RANK[type(item)], -item.seconds  # given before it is taken back
         case StepDecision():
             return item.at_s, RANK[StepDecision], item.credit_s
         case BadReading():

@@ -101,6 +101,11 @@ class Setup:
         return value_milli * self.seconds_per_count // 1000
 
     @property
+    def scale(self) -> Scale:
+        """The same without the name."""
+        return self.seconds_per_count, self.modulus, self.resolution_milli
+
+    @property
     def resolution_seconds(self) -> int:
         """The smallest step in seconds, rounded up."""
         return -(-self.resolution_milli * self.seconds_per_count // 1000)

@@ -12,6 +12,7 @@ from scheduler.domain.ledger import (
     OpeningBalance,
     Reading,
     Replacement,
+    Rescale,
     Setup,
     StepDecision,
 )
@@ -55,12 +56,12 @@ def honest(draw: st.DrawFn, setup: Setup, most: int = 40) -> list[Reading]:
 
 @st.composite
 def troubled(draw: st.DrawFn, setup: Setup, most: int = 40) -> list[Reading]:
-    """Posts with spikes, resets, noughts, false jumps, drops, jitter and stamps from the future among them."""
+    """Posts with spikes, resets, noughts, false jumps, drops, jitter, stamps from the future and clocks put right."""
     seconds: float = draw(st.integers(0, 60_000_000))
     at_s, posts = T0, []
     for _ in range(draw(st.integers(1, most))):
-        received_s = at_s
-        match draw(st.sampled_from("....jzrsfud")):
+        received_s, skew_s = at_s, 0
+        match draw(st.sampled_from("....jzrsfudc")):
             case "j":  # one step back
                 milli = max(0, shown(setup, seconds) - setup.resolution_milli)
             case "z":
@@ -72,6 +73,8 @@ def troubled(draw: st.DrawFn, setup: Setup, most: int = 40) -> list[Reading]:
                 milli = shown(setup, draw(st.integers(0, 100_000_000)))
             case "f":
                 milli, received_s = shown(setup, seconds), at_s - draw(st.sampled_from((200, 300, 301, 90_000)))
+            case "c":
+                milli, skew_s = shown(setup, seconds), draw(st.sampled_from((301, 600, 601, -3600, 86_400)))
             case "u":  # jumps for good
                 seconds += draw(st.integers(0, 5_000_000))
                 milli = shown(setup, seconds)
@@ -80,7 +83,7 @@ def troubled(draw: st.DrawFn, setup: Setup, most: int = 40) -> list[Reading]:
                 milli = shown(setup, seconds)
             case _:
                 milli = shown(setup, seconds)
-        posts.append(Reading(at_s, milli, received_s))
+        posts.append(Reading(at_s, milli, received_s, skew_s))
         gap_s = draw(gaps_s)
         at_s += gap_s
         seconds += gap_s * draw(shares)
@@ -102,6 +105,7 @@ def words_of_people(draw: st.DrawFn, posts: Sequence[Reading]) -> list[Item]:
             BadReading(at_s),
             StepDecision(at_s, seconds),
             Replacement(at_s, final, milli),
+            Rescale(at_s, final, milli, *draw(st.sampled_from(SETUPS)).scale),
         )
         events.append(draw(st.sampled_from(kinds)))
     return events

@@ -2,13 +2,16 @@
 
 from bisect import bisect_left
 from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.domain.hours import Curve
+from scheduler.domain.due import DueJob, due_jobs
+from scheduler.domain.fleet import Stay
+from scheduler.domain.hours import Curve, Curves, RunningHours, pump_daily_seconds, running_hours
 from scheduler.domain.ledger import (
     MOST_PENDING,
     START,
@@ -31,7 +34,11 @@ from scheduler.domain.ledger import (
 )
 from scheduler.domain.ledger_fit import DAY_S, tolerance_s
 from scheduler.domain.ledger_rules import Fold
+from scheduler.domain.words import Subject
 from tests.property.counter_pasts import HOURS, T0, Past, honest, pasts, setups, troubled
+from tests.unit.domain.plants import plant
+
+AT_T0 = tuple(Stay(pump=f"u{n}", position=f"vp{n}", from_at=datetime.fromtimestamp(T0, UTC)) for n in (1, 2, 3))
 
 
 class Book:
@@ -145,6 +152,44 @@ def test_arrival_changes_nothing(data: st.DataObject) -> None:
     assert book.entries == whole.entries
     assert sorted(book.flags) == sorted(whole.flags)
     assert kept(whole.state) == State.from_text(book.checkpoints[max(book.checkpoints)])
+
+
+@given(st.data())
+@settings(max_examples=10)
+def test_arrival_moves_no_due_date(data: st.DataObject) -> None:
+    """R3: three counters of a plant, each past shuffled, doubled and cut into batches: the same hours of every position,
+    pump and part, and the same due jobs with the same dates."""
+    posts = [data.draw(pasts(most=12)) for _ in range(3)]
+    answers = []
+    for shuffled in (False, True):
+        curves = {}
+        for n, past in enumerate(posts):
+            book = Book(past.setup, 4)
+            doubled = [item for item in past.items if isinstance(item, Reading)] if shuffled else []
+            arrivals = data.draw(st.permutations(past.items)) if shuffled else past.items
+            for item in [*arrivals, *doubled]:
+                book.take([item])
+            curves[f"c{n + 1}"] = Curve.of(book.entries)
+        answers.append(due_of(Curves(curves)))
+    assert answers[0][1]
+    assert answers[0] == answers[1]
+
+
+def due_of(curves: Curves) -> tuple[dict[tuple[Subject, str], RunningHours], tuple[DueJob, ...]]:
+    """Hours of everything, and the due jobs that follow, a day after the last entry."""
+    house = plant(last_done=(), stays=AT_T0)
+    at = datetime.fromtimestamp(max(c.instants[-1] if c.instants else T0 for c in curves.curves.values()) + DAY_S, UTC)
+    subjects = [(Subject.POSITION, p.id) for p in house.positions] + [(Subject.PUMP, p.id) for p in house.pumps]
+    hours = {
+        key: running_hours(house, curves, *key, at) for key in (*subjects, *((Subject.PART, p.id) for p in house.parts))
+    }
+    points = {name: list(zip(c.instants, c.totals, strict=True)) for name, c in curves.curves.items()}
+    first, today = T0 // DAY_S, int(at.timestamp()) // DAY_S
+    daily = {p.id: pump_daily_seconds(house, points, p.id, first, today - first) for p in house.pumps}
+    jobs = due_jobs(
+        plant=house, done={}, hours=lambda kind, name: hours[kind, name], daily=daily, at=at, horizon_days=30
+    )
+    return hours, jobs
 
 
 @given(pasts())

@@ -6,10 +6,14 @@ Hours are counted from the first instant; the counter shows whole hours unless a
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from itertools import permutations
 
 import pytest
 
+from scheduler.domain.door import Refusal, check_item
+from scheduler.domain.fleet import Fitting, Stay
+from scheduler.domain.hours import Curve, Curves, running_hours
 from scheduler.domain.ledger import (
     Adjustment,
     BadReading,
@@ -18,11 +22,14 @@ from scheduler.domain.ledger import (
     OpeningBalance,
     Reading,
     Replacement,
+    Rescale,
     Setup,
     StepDecision,
     Verdict,
     derive,
 )
+from scheduler.domain.words import Subject
+from tests.unit.domain.plants import plant
 
 T0 = 1_790_000_000
 HOURS = Setup(3600, None, 1000, "VP1")
@@ -30,6 +37,10 @@ HOURS = Setup(3600, None, 1000, "VP1")
 
 def at(hour: float) -> int:
     return T0 + round(hour * 3600)
+
+
+def instant(hour: float) -> datetime:
+    return datetime.fromtimestamp(at(hour), UTC)
 
 
 def posts(*pairs: tuple[float, float]) -> list[Item]:
@@ -118,6 +129,40 @@ CASES = {
     ),
     "two minutes ahead": Case("R12", [*posts((0, 12000)), Reading(at(24), 12_006_000, at(24) - 120)], 6),
     "minutes register": Case("R5", posts((0, 600_000), (24, 600_360)), 6, setup=Setup(60, None, 1000)),
+    "clock of the sender 3 h behind": Case(
+        "R12",
+        [*posts((0, 12000)), Reading(at(24), 12_006_000, at(24), 3 * 3600), *posts((48, 12012))],
+        12,
+        ((24, V.CREDITED), (48, V.CREDITED)),
+        ((24, Code.CLOCK, 3),),
+    ),
+    "hours to minutes": Case(
+        "R15",
+        [*posts((0, 12000), (48, 720_600), (72, 720_960)), Rescale(at(24), 12_004_000, 720_240_000, 60, None, 1000)],
+        16,
+        ((24, V.RESCALE), (48, V.CREDITED), (72, V.CREDITED)),
+    ),
+    "hours to minutes, never said": Case(
+        "R15, R6",
+        posts((0, 12000), (48, 720_600), (72, 720_960)),
+        0,
+        ((48, V.HELD), (72, V.HELD)),
+        ((48, Code.HELD, 708_600), (72, Code.HELD, 708_960)),
+    ),
+    "a new modulus": Case(
+        "R15, R9",
+        [*posts((0, 9990), (24, 9995), (72, 1)), Rescale(at(30), 9_996_000, 9_996_000, 3600, 10_000, 1000)],
+        11,
+        ((30, V.RESCALE), (72, V.ROLLOVER)),
+        setup=Setup(3600, 100_000, 1000),
+    ),
+    "rescaled, final value not known": Case(
+        "R15",
+        [*posts((0, 12000), (48, 600), (72, 960)), Rescale(at(24), None, 0, 60, None, 1000)],
+        16,
+        ((24, V.RESCALE),),
+        ((24, Code.REPLACEMENT, 24),),
+    ),
     "measured and adjusted": Case(
         "R16",
         [*posts((0, 12000), (24, 12006)), Adjustment(at(30), 40 * 3600)],
@@ -174,6 +219,59 @@ def test_late_backfill_splits_the_hours() -> None:
     """R3: 60 h posted over 240 h become 48 and 12 once a reading from between comes in."""
     credits = [entry.credit_s / 3600 for entry in derive(HOURS, CASES["late backfill between"].items).entries]
     assert credits == [0, 48, 12]
+
+
+def test_an_adjustment_is_an_entry_of_its_own() -> None:
+    """R16: six hours measured and forty given by a person are two entries that count."""
+    credits = [entry.credit_s / 3600 for entry in derive(HOURS, CASES["measured and adjusted"].items).entries]
+    assert credits == [0, 6, 40]
+
+
+def test_a_scale_is_never_inferred_but_hinted_at() -> None:
+    """R15: a register that counts minutes since, never said, is held, and the flag says which reading of it would fit."""
+    flag = derive(HOURS, CASES["hours to minutes, never said"].items).flags[0]
+    assert (
+        "720600 / 60 = 12010 would fit, as if it counted minutes now: if so, record the change of scale." in flag.says
+    )
+
+
+def test_pumps_that_change_places_and_a_knife_set() -> None:
+    """R21: pump 1 ran 32 h, pump 2 14 h, the knife set 26 h, all estimated because the swap fell between readings."""
+    curves = {
+        "c1": Curve.of(derive(HOURS, posts((0, 1000), (24, 1012), (48, 1020))).entries),
+        "c2": Curve.of(derive(HOURS, posts((0, 5000), (24, 5004), (48, 5016), (72, 5026))).entries),
+    }
+    start, swap = instant(0), instant(36)
+    house = plant(
+        stays=(
+            Stay(pump="u1", position="vp1", from_at=start, to_at=swap),
+            Stay(pump="u2", position="vp2", from_at=start, to_at=swap),
+            Stay(pump="u1", position="vp2", from_at=swap),
+            Stay(pump="u2", position="vp1", from_at=swap),
+        ),
+        fittings=(Fitting(part="k1", pump="u1", from_at=instant(12)),),
+    )
+    for subject, name, hours in ((Subject.PUMP, "u1", 32), (Subject.PUMP, "u2", 14), (Subject.PART, "k1", 26)):
+        ran = running_hours(house, Curves(curves), subject, name, instant(72))
+        assert (ran.hours, ran.estimated) == (hours, True)
+
+
+@pytest.mark.parametrize(
+    ("item", "refused"),
+    [
+        ({"value": float("nan")}, "not finite"),
+        ({"value": -5}, "negative"),
+        ({"value": "12006"}, "not a number"),
+        ({"value": 100_000}, "over modulus"),
+        ({"delta": 6}, "delta"),
+        ({"value": 5, "observed_at": "2026-11-25T07:00:00"}, "no offset"),
+    ],
+)
+def test_what_cannot_be_a_counters_value_is_refused(item: dict[str, object], refused: str) -> None:
+    """R12, R13, R22: each in its own words. (An unknown counter is refused by the door that knows the counters.)"""
+    told = check_item(Setup(3600, 100_000, 1000), {"observed_at": "2026-11-25T07:00:00Z", **item})
+    assert isinstance(told, Refusal)
+    assert told.code == refused
 
 
 def test_any_arrival_of_a_spike_and_a_reset_gives_the_same_hours() -> None:
