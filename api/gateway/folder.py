@@ -127,12 +127,15 @@ class Drop:
             path = self.settings.path / file.name
             try:
                 told.said.extend(self._move(path, file))
+                self.buffer.end_file(file.id)
+            except (StorageFull, Busy) as error:
+                told.trouble.append(error.says)
+                continue
             except OSError as error:
                 told.trouble.append(
                     f"{path} cannot be moved to {DONE}/: {error.strerror}. Let this program write there."
                 )
                 continue
-            self.buffer.end_file(file.id)
             self.taken.pop(file.name, None)
             self.looks.pop(file.name, None)
         return told

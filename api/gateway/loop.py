@@ -63,7 +63,9 @@ def run(gateway: Gateway, wake: Wake, handle: int) -> None:
     finally:
         if lines is not None:
             lines.cut_short()
-            gateway.keep_lines()
+            if not gateway.keep_lines():
+                lost = len(lines.readings) + len(lines.bad)
+                gateway.tell.say(f"{lost} lines of standard input could not be kept; have them sent once more.")
 
 
 def once(gateway: Gateway, handle: int, sleep: Callable[[float], None]) -> None:

@@ -11,6 +11,7 @@ from scheduler.errors import Refused, SchedulerError
 if TYPE_CHECKING:
     from pymodbus.client import ModbusTcpClient
 
+_FUNCTIONS = {"holding": 3, "input": 4}
 _EXCEPTIONS = {
     1: "it does not know this function: try the other table",
     2: "there is no such register: check table and register (a manual that counts from 1 is one off)",
@@ -127,7 +128,9 @@ def _words(client: "ModbusTcpClient", device: Device, table: str, register: int,
     if answer.isError():
         code = getattr(answer, "exception_code", 0)
         raise NoAnswer(f"{where}: refused with code {code}: {_EXCEPTIONS.get(code, 'see the device manual')}.")
-    words = list(answer.registers)
-    if len(words) != count:
-        raise NoAnswer(f"{where}: {len(words)} registers came, {count} were asked for.")
+    words = list(getattr(answer, "registers", []))
+    if len(words) != count or answer.function_code != _FUNCTIONS[table]:
+        raise NoAnswer(
+            f"{where}: {len(words)} registers came by function {answer.function_code}, {count} were asked for."
+        )
     return words

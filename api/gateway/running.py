@@ -205,9 +205,8 @@ class Gateway:
             sent = Sent(trouble=Trouble(error.says))
         self.tally.update({"taken by the server": sent.taken, "put aside": sent.aside})
         if sent.aside:
-            self.tell.say(
-                f"{sent.aside} readings were not taken and are put aside: leadline gateway --put-aside shows them."
-            )
+            says = f"{sent.aside} readings were not taken and are put aside: leadline gateway --put-aside shows them."
+            self.tell.trouble("put aside", says)
         if sent.skew:
             self.tell.trouble("clock", sent.skew)
         elif sent.taken:

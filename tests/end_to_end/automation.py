@@ -80,12 +80,14 @@ def free_port() -> int:
 class Automation:
     """The simulated automation. counts: what each register will show next. shown: (counter, value) of every answer.
 
+    late_seconds: how long VP1's answer takes.
     functions: how often each function code was asked for, whatever was answered.
     """
 
     port: int = field(default_factory=free_port)
     counts: dict[int, int] = field(default_factory=lambda: {100: 70_000, 102: 123_456, 104: 400})
     steps: int = 1
+    late_seconds: float = 0.0
     shown: list[tuple[str, int]] = field(default_factory=list)
     functions: Tally[int] = field(default_factory=Tally)
     _loop: asyncio.AbstractEventLoop = field(default_factory=asyncio.new_event_loop)
@@ -101,6 +103,7 @@ class Automation:
             yield self
         finally:
             self.stop()
+            asyncio.run_coroutine_threadsafe(_end_all(), self._loop).result(10)
             self._loop.call_soon_threadsafe(self._loop.stop)
             thread.join(10)
             self._loop.close()
@@ -129,11 +132,21 @@ class Automation:
     async def _asked(
         self, _function: int, start: int, address: int, count: int, current: list[int], written: object
     ) -> None:
+        if address == 100:
+            await asyncio.sleep(self.late_seconds)
         for register, layout in REGISTERS.items():
             current[register - start : register - start + layout.kind.words] = encode(layout, self.counts[register])
         if address in REGISTERS and count == REGISTERS[address].kind.words and written is None:
             self.shown.append((COUNTERS[address], self.counts[address]))
             self.counts[address] += self.steps
+
+
+async def _end_all() -> None:
+    """End what is still being answered."""
+    tasks = asyncio.all_tasks() - {asyncio.current_task()}
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
 
 
 @dataclass(slots=True)

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli.calling import leadline
 from tests.end_to_end.automation import Automation, Leadline, leadline_server, write_settings
 from tests.end_to_end.test_gateway import process
 
@@ -118,3 +119,18 @@ def test_the_disk_fills_up(tmp_path: Path, server: Leadline) -> None:
     stored = [row for row in server.stored() if row[0] == "plover-vp1-hours" and row[1] < 1_740_000_000]
     assert len(stored) == 15 * 3000
     assert (tmp_path / "buffer.db").stat().st_size <= 1024 * 1024
+
+
+def test_a_late_answer_is_never_taken_for_the_next_counters(tmp_path: Path, server: Leadline) -> None:
+    """VP1 answers after the gateway has given up on it; VP2, of the same form, still gets its own figure or none."""
+    with Automation(late_seconds=0.9).running() as plant:
+        file = write_settings(tmp_path, url=server.url, key=server.key, modbus=plant.port)
+        text = file.read_text().replace("timeout_seconds = 20", "timeout_seconds = 0.5")
+        file.write_text(text.replace('table = "input"', 'table = "holding"'))
+        for _ in range(4):
+            told = leadline("gateway", "--settings", str(file), "--once")
+            assert told.returncode == 1
+            assert "plover-vp1-hours: engine-room, holding register 100: no answer within 0.5 s" in told.stderr
+        assert {counter for counter, _ in server.values()} <= {"plover-vp2-hours", "plover-vp3-hours"}
+        assert set(server.values()) <= set(plant.shown)
+        assert len(server.values()) > 0
