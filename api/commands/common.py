@@ -148,6 +148,11 @@ def instant(text: str | None) -> Any:
     return at.astimezone(UTC)
 
 
+def maybe_instant(text: str | None) -> Any:
+    """The instant, or none."""
+    return None if text is None else instant(text)
+
+
 def plants(house: "House", plant: str | None) -> list[tuple[str, str]]:
     """(vessel, plant) pairs: the one named, or all."""
     from scheduler.actions import fleet

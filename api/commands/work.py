@@ -13,6 +13,7 @@ from api.commands.common import (
     hand,
     instant,
     job_app,
+    maybe_instant,
     me,
     open_house,
     out,
@@ -65,31 +66,59 @@ def job_done(
 def history(
     vessel: Annotated[str, typer.Argument(help="vessel id")],
     out: Annotated[Path | None, typer.Option(help="file to write (default: stdout)")] = None,
-    csv: Annotated[bool, typer.Option("--csv", help="CSV instead of JSON Lines")] = False,
+    form: Annotated[
+        str | None, typer.Option("--format", help="jsonl, csv, xlsx or pdf (default: by the file's ending, else jsonl)")
+    ] = None,
     from_at: Annotated[str | None, typer.Option("--from", help="recorded at or after, with offset")] = None,
     to_at: Annotated[str | None, typer.Option("--to", help="recorded before, with offset")] = None,
+    due_from: Annotated[str | None, typer.Option(help="closed jobs due at or after")] = None,
+    due_to: Annotated[str | None, typer.Option(help="closed jobs due before")] = None,
+    done_from: Annotated[str | None, typer.Option(help="closed jobs done at or after")] = None,
+    done_to: Annotated[str | None, typer.Option(help="closed jobs done before")] = None,
+    pump: Annotated[str, typer.Option(help="closed jobs of the pump with this serial number")] = "",
+    kind: Annotated[str, typer.Option(help="closed jobs of this kind, by name or code")] = "",
+    as_of: Annotated[str | None, typer.Option(help="instant the export says it is of (default: now)")] = None,
+    schema: Annotated[bool, typer.Option("--schema", help="show the JSON Schema of a line instead")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="JSON Lines (the default)")] = False,  # noqa: ARG001
 ) -> None:
     """Export a vessel's compliance history.
 
     Example: leadline history demo-avocet --out history.jsonl
     """
+    from api.exports import SCHEMA
     from api.routes.work import export
+    from scheduler.domain.choosing import Choice
     from scheduler.errors import Refused
 
-    first = None if from_at is None else instant(from_at)
-    last = None if to_at is None else instant(to_at)
+    if schema:
+        sys.stdout.write(SCHEMA.read_text())
+        return
+    form = form or (out.suffix.lstrip(".").lower() if out is not None else "") or "jsonl"
+    if form not in ("jsonl", "csv", "xlsx", "pdf"):
+        raise typer.BadParameter(f"{form!r}: jsonl, csv, xlsx or pdf is expected", param_hint="--format")
+    if out is None and form in ("xlsx", "pdf"):
+        raise typer.BadParameter(f"a {form} is a file: give --out FILE", param_hint="--out")
+    choice = Choice(
+        from_at=maybe_instant(from_at),
+        to_at=maybe_instant(to_at),
+        due_from_at=maybe_instant(due_from),
+        due_to_at=maybe_instant(due_to),
+        done_from_at=maybe_instant(done_from),
+        done_to_at=maybe_instant(done_to),
+        pump=pump,
+        kind=kind,
+    )
     with open_house() as house:
-        lines = export(house, vessel, me().name, "csv" if csv else "jsonl", from_at=first, to_at=last)
+        pieces = export(house, vessel, me().name, form, choice, as_of=maybe_instant(as_of))
         if out is None:
-            sys.stdout.writelines(lines)
+            sys.stdout.writelines(piece for piece in pieces if isinstance(piece, str))
             return
         try:
-            with out.open("w", encoding="utf-8", newline="") as file:
-                file.writelines(lines)
+            with out.open("wb") as file:
+                file.writelines(piece.encode() if isinstance(piece, str) else piece for piece in pieces)
         except OSError as error:
             raise Refused(f"{out} cannot be written: {error.strerror}. Give another --out.") from error
-    say(f"Written: {out}. Check it: leadline verify {out}" if not csv else f"Written: {out}")
+    say(f"Written: {out}. Check it: leadline verify {out}" if form == "jsonl" else f"Written: {out}")
 
 
 @app.command()

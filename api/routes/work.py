@@ -1,18 +1,20 @@
 """Plans, jobs and the history."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import JSONResponse, StreamingResponse
+from fastapi.responses import FileResponse, JSONResponse, StreamingResponse
 
 from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of
-from api.exports import ExportFrame, csv_rows, jsonl
+from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, xlsx
 from api.pen import PEN
 from scheduler.actions import feed, fleet, history, jobs, planning, work
 from scheduler.actions.house import House
 from scheduler.actions.situation import situation
+from scheduler.domain.choosing import Choice
 from scheduler.errors import NotFound, Refused
 from scheduler.storage.tables import AssetKind
 from scheduler.version import VERSION
@@ -99,39 +101,88 @@ def get_history(
     house: HouseDep,
     who: AskingDep,
     vessel: Annotated[str, Query(description="vessel id")],
-    from_at: Annotated[bodies.Instant | None, Query(alias="from")] = None,
-    to_at: Annotated[bodies.Instant | None, Query(alias="to")] = None,
-    format: Literal["jsonl", "csv"] = "jsonl",
+    from_at: Annotated[bodies.Instant | None, Query(alias="from", description="recorded at or after")] = None,
+    to_at: Annotated[bodies.Instant | None, Query(alias="to", description="recorded before")] = None,
+    due_from: Annotated[bodies.Instant | None, Query(description="closed jobs due at or after")] = None,
+    due_to: Annotated[bodies.Instant | None, Query(description="closed jobs due before")] = None,
+    done_from: Annotated[bodies.Instant | None, Query(description="closed jobs done at or after")] = None,
+    done_to: Annotated[bodies.Instant | None, Query(description="closed jobs done before")] = None,
+    pump: Annotated[str, Query(max_length=100, description="closed jobs of the pump with this serial number")] = "",
+    kind: Annotated[str, Query(max_length=100, description="closed jobs of this kind, by name or code")] = "",
+    as_of: Annotated[
+        bodies.Instant | None, Query(description="what the export says as its instant (default: now)")
+    ] = None,
+    format: Literal["jsonl", "csv", "xlsx", "pdf"] = "jsonl",
 ) -> StreamingResponse:
-    """JSON Lines that `leadline verify` checks offline, or CSV (RFC 4180). A period without gaps verifies too."""
+    """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook, or
+    paper. A choice narrower than a period of recording lists closed jobs only, says so, and cannot be verified."""
     who.actor.must_reach(vessel, f"vessel {vessel}")
-    if from_at is not None and to_at is not None and to_at <= from_at:
-        raise Refused("The period ends before it begins; give from and to as instants, to after from.")
-    kind = "text/csv; charset=utf-8; header=present" if format == "csv" else "application/jsonl"
-    name = f"{vessel}-history.{format}"
-    return StreamingResponse(
-        export(house, vessel, who.actor.name, format, from_at=from_at, to_at=to_at),
-        media_type=kind,
-        headers={"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"},
+    for first, last in ((from_at, to_at), (due_from, due_to), (done_from, done_to)):
+        if first is not None and last is not None and last <= first:
+            raise Refused("The period ends before it begins; give from and to as instants, to after from.")
+    choice = Choice(
+        from_at=from_at,
+        to_at=to_at,
+        due_from_at=due_from,
+        due_to_at=due_to,
+        done_from_at=done_from,
+        done_to_at=done_to,
+        pump=pump,
+        kind=kind,
     )
+    return StreamingResponse(
+        export(house, vessel, who.actor.name, format, choice, as_of=as_of),
+        media_type=_MEDIA[format],
+        headers={
+            "Content-Disposition": f'attachment; filename="{vessel}-history.{format}"',
+            "Cache-Control": "no-store",
+        },
+    )
+
+
+_MEDIA = {
+    "jsonl": "application/jsonl",
+    "csv": "text/csv; charset=utf-8; header=present",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "pdf": "application/pdf",
+}
 
 
 def export(
-    house: House, vessel_id: str, made_by: str, form: str, *, from_at: Any = None, to_at: Any = None
-) -> Iterator[str]:
-    """The history's lines in a form; raises NotFound before the first line when there is no such vessel."""
-    told = history.records_of(house, vessel_id, from_at=from_at, to_at=to_at)
+    house: House,
+    vessel_id: str,
+    made_by: str,
+    form: str,
+    choice: Choice | None = None,
+    *,
+    as_of: datetime | None = None,
+) -> Iterator[str | bytes]:
+    """The history in a form, in pieces; raises NotFound before the first piece when there is no such vessel."""
+    told = history.records_of(house, vessel_id, choice)
     if form == "csv":
-        return csv_rows(told.records)
-    numbers = [record.number for record in told.records]
-    whole = numbers == list(range(numbers[0], numbers[0] + len(numbers))) if numbers else True
+        return csv_rows(told)
+    narrowed = told.choice.words()
+    if narrowed is None and form == "jsonl" and summary(told).gaps:
+        narrowed = "period of recording, during which the clock was set back"
     frame = ExportFrame(
         vessel=told.vessel_name,
         made_by=made_by,
-        as_of=house.now(),
+        as_of=as_of or house.now(),
         version=VERSION,
-        from_at=from_at,
-        to_at=to_at,
-        filter=None if whole else "period of recording, during which the clock was set back",
+        from_at=told.choice.from_at,
+        to_at=told.choice.to_at,
+        filter=narrowed,
     )
-    return jsonl(told.records, frame)
+    if form == "jsonl":
+        return jsonl(told, frame)
+    return (
+        xlsx(told, frame, history.beside(house, told))
+        if form == "xlsx"
+        else iter([pdf(told, frame, history.beside(house, told))])
+    )
+
+
+@router.get("/history/schema", tags=["history"], summary="What a line of the JSON Lines export looks like")
+def history_schema() -> FileResponse:
+    """JSON Schema 2020-12 of the header and of a record."""
+    return FileResponse(SCHEMA, media_type="application/schema+json")

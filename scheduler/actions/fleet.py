@@ -8,6 +8,7 @@ from datetime import datetime
 from scheduler.actions.actor import Actor
 from scheduler.actions.documents import as_text, held
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.domain.changes import notable_changes
 from scheduler.domain.fleet import Counter, Vessel
 from scheduler.domain.fleet_check import faults_of
 from scheduler.domain.sources import EVER_S, source_at
@@ -106,6 +107,7 @@ def put_vessel(
             "name": vessel.name,
             "version": row.version,
             "document_sha256": hashlib.sha256(text.encode()).hexdigest(),
+            "changes": [] if before is None else notable_changes(before, vessel),
             "by": actor.name,
         }
         append(session, vessel.id, "vessel document stored", now, payload)

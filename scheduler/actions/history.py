@@ -1,32 +1,100 @@
-"""The record as read back: whole or for a period."""
+"""The record as read back: whole, for a period, or a choice of it; and what an export says beside it."""
 
+import json
+from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
 
+from scheduler.actions import nonconforming, postponing
 from scheduler.actions.documents import held
 from scheduler.actions.house import House
-from scheduler.domain.history import Record
+from scheduler.actions.situation import situation
+from scheduler.domain.choosing import Choice, NotDone, not_done_then
+from scheduler.domain.history import ClosedJob, Record
 from scheduler.storage import history_rows
+
+_BLOCK = 500
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A vessel's records by number."""
+    """A vessel's records by number, as chosen; read anew in blocks each time it is gone through, the same each time.
 
+    Records added after it was made are not in it.
+    """
+
+    house: House
+    vessel_id: str
     vessel_name: str
-    records: tuple[Record, ...]
+    last: int
+    choice: Choice
+
+    def __iter__(self) -> Iterator[Record]:
+        for first in range(1, self.last + 1, _BLOCK):
+            with self.house.db.read() as session:
+                block = list(history_rows.records(session, self.vessel_id, first, min(first + _BLOCK - 1, self.last)))
+            yield from (record for record in block if self.choice.takes(record))
 
 
-def records_of(house: House, vessel_id: str, *, from_at: datetime | None = None, to_at: datetime | None = None) -> Told:
-    """The vessel's records recorded in a period (end excluded; none: open). Raises NotFound."""
+def records_of(house: House, vessel_id: str, choice: Choice | None = None) -> Told:
+    """The vessel's records. Raises NotFound."""
     with house.db.read() as session:
         vessel, _ = held(session, vessel_id)
-        found = tuple(
-            record
-            for record in history_rows.records(session, vessel_id)
-            if (from_at is None or record.recorded_at >= from_at) and (to_at is None or record.recorded_at < to_at)
-        )
-        return Told(vessel.name, found)
+        last, _ = history_rows.head(session, vessel_id)
+    return Told(house, vessel_id, vessel.name, last, choice or Choice())
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What stands beside the records in an export: what was due and not done, postponements, non-conformities, changes."""
+
+    not_done: tuple[NotDone, ...]
+    postponements: tuple[dict[str, object], ...]
+    non_conformities: tuple[dict[str, object], ...]
+    changes: tuple[tuple[int, str, str, str], ...]
+    """(record number, when, by, what) of each change of an interval, tolerance or minimum."""
+
+
+def beside(house: House, told: Told) -> Beside:
+    """What an auditor reads next to the records of the same period."""
+    choice = told.choice
+    with house.db.read() as session:
+        vessel, _ = held(session, told.vessel_id)
+    not_done: list[NotDone] = []
+    for plant in vessel.plants:
+        now = situation(house, told.vessel_id, plant.id)
+        not_done += [
+            NotDone(
+                job=job.occurrence.key,
+                position=now.position_name(job.position),
+                kind=job.kind_name,
+                due_at=job.due_at,
+                limit_at=job.limit_at,
+                state=job.state.value,
+                done_at=None,
+            )
+            for job in now.jobs
+            if job.first and choice.due_within(job.due_at, now.at)
+        ]
+    changes: list[tuple[int, str, str, str]] = []
+    for record in records_of(house, told.vessel_id, Choice(from_at=choice.from_at, to_at=choice.to_at)):
+        if record.kind == ClosedJob.KIND:
+            late = not_done_then(record, choice)
+            if late is not None:
+                not_done.append(late)
+        elif record.kind == "vessel document stored":
+            changes += _changes(record)
+    return Beside(
+        not_done=tuple(sorted(not_done, key=lambda one: (one.due_at, one.job))),
+        postponements=tuple(reversed(postponing.listed(house, told.vessel_id))),
+        non_conformities=tuple(reversed(nonconforming.listed(house, told.vessel_id))),
+        changes=tuple(changes),
+    )
+
+
+def _changes(record: Record) -> list[tuple[int, str, str, str]]:
+    members = json.loads(record.text)
+    when = f"{record.recorded_at:%Y-%m-%dT%H:%M:%SZ}"
+    return [(record.number, when, str(members.get("by", "")), str(what)) for what in members.get("changes", ())]
 
 
 def head_of(house: House, vessel_id: str) -> tuple[int, str]:

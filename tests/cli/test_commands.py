@@ -80,7 +80,7 @@ def test_from_a_reading_to_a_verified_history(ship: Ship) -> None:
     assert whole["verified"] is True
     assert "Verified" in good("verify", str(out), "--stamp", whole["head"])
     assert leadline("verify", str(out), "--stamp", "0" * 64).returncode == 7
-    assert "'=1+1" in good(*ship.words("history", "demo-plover", "--csv"))
+    assert "'=1+1" in good(*ship.words("history", "demo-plover", "--format", "csv"))
     out.write_text(out.read_text().replace("A. Second", "B. Second"))
     broken = process("verify", str(out), "--json")
     assert broken.returncode == 7

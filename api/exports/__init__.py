@@ -1,0 +1,14 @@
+"""The history as files: JSON Lines that can be verified, CSV, a workbook, and paper. Same records and arguments, same bytes."""
+
+from pathlib import Path
+
+from api.exports.book import xlsx
+from api.exports.frame import ExportFrame, Summary, summary
+from api.exports.lines import jsonl
+from api.exports.paper import pdf
+from api.exports.table import BOM, COLUMNS, csv_rows
+
+SCHEMA = Path(__file__).with_name("history.schema.json")
+"""JSON Schema 2020-12 of a line of the JSON Lines export."""
+
+__all__ = ["BOM", "COLUMNS", "SCHEMA", "ExportFrame", "Summary", "csv_rows", "jsonl", "pdf", "summary", "xlsx"]

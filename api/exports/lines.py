@@ -1,0 +1,54 @@
+"""The history as JSON Lines that can be verified offline; `history.schema.json` describes each line."""
+
+from collections.abc import Iterable, Iterator
+
+from api.exports.frame import ExportFrame, summary
+from scheduler.domain.history import Record, instant_text
+from scheduler.domain.verify import header_line, spelled
+from scheduler.errors import Refused
+
+
+def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
+    """The export line by line, each with its line feed: the header, then each record as it was hashed.
+
+    Args:
+        records: by number, gone through twice. Without a filter they must have no gap.
+
+    Raises:
+        Refused: a gap or disorder in an export that says it is unfiltered.
+    """
+    found = summary(records)
+    if frame.filter is None and found.gaps:
+        raise Refused(f"Records {', '.join(found.gaps)} are missing or out of order, yet the export states no filter.")
+    yield (
+        header_line(
+            {
+                "vessel": frame.vessel,
+                "made_by": frame.made_by,
+                "as_of": instant_text(frame.as_of),
+                "version": frame.version,
+                "from": None if frame.from_at is None else instant_text(frame.from_at),
+                "to": None if frame.to_at is None else instant_text(frame.to_at),
+                "filter": frame.filter,
+                "records": found.records,
+                "first_number": found.first_number,
+                "last_number": found.last_number,
+                "previous_hash": found.previous_hash,
+                "head": found.head,
+                "completeness": found.completeness,
+            }
+        )
+        + "\n"
+    )
+    for record in records:
+        yield (
+            spelled(
+                {
+                    "number": record.number,
+                    "text": record.text,
+                    "previous_hash": record.previous_hash,
+                    "hash": record.hash,
+                }
+            )
+            + "\n"
+        )
