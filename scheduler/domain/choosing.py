@@ -122,4 +122,5 @@ def _within(at: datetime, first: datetime | None, last: datetime | None) -> bool
 
 
 def _span(first: datetime | None, last: datetime | None) -> str:
-    return f"from {first:%Y-%m-%d}" * (first is not None) + f" to {last:%Y-%m-%d}" * (last is not None)
+    ends = (("from", first), ("to", last))
+    return " ".join(f"{word} {at:%Y-%m-%d}" for word, at in ends if at is not None)

@@ -128,7 +128,7 @@ WALKS: dict[tuple[str, str], Walk] = {
         f"{API}/vessels/demo-plover/non-conformities/999/close", 404
     ),
     ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),
-    ("GET", f"{API}/history/schema"): Walk(f"{API}/history/schema", 200, 200),
+    ("GET", f"{API}/history/schema"): Walk(f"{API}/history/schema"),
     # A key of the office belongs to no person here, and a calendar address does.
     ("POST", f"{API}/feeds"): Walk(f"{API}/feeds", frozenset({201, 403}), body={"vessel": "demo-plover"}),
     ("GET", f"{API}/feeds"): Walk(f"{API}/feeds", frozenset({200, 403}), 200),
