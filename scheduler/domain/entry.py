@@ -77,21 +77,21 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
         begin, end = moment(slot.start_at, quoted.offset_minutes), moment(slot.end_at, quoted.offset_minutes)
         lines.append(f"Planned {begin} to {end} ship time (UTC{_offset(quoted.offset_minutes)}).")
     if quoted.running_seconds is not None:
-        dated = "" if quoted.hours_on is None else f" at {_day(quoted.hours_on)}"
+        dated = "" if quoted.hours_on is None else f" at {day(quoted.hours_on)}"
         lines.append(f"Running hours: {_hours(quoted.running_seconds)}{dated}{', estimated' if job.estimated else ''}.")
     if job.due_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
         about = "" if job.state in PAST else "about "
-        lines.append(f"Due: {_hours(job.due_running_seconds)} running h, {about}{_day(quoted.due_on)}.")
+        lines.append(f"Due: {_hours(job.due_running_seconds)} running h, {about}{day(quoted.due_on)}.")
     else:
-        lines.append(f"Due: {_day(quoted.due_on)} by calendar.")
-    limit = f"{_day(quoted.limit_on)}"
+        lines.append(f"Due: {day(quoted.due_on)} by calendar.")
+    limit = f"{day(quoted.limit_on)}"
     if job.limit_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
         limit = f"{_hours(job.limit_running_seconds)} running h, about {limit}"
     lines.append(f"Limit: {limit}{' (postponed)' if job.postponed_to else ''}.")
     if quoted.h_per_day_tenths is not None and quoted.early_on is not None and quoted.late_on is not None:
         lines.append(
             f"At {quoted.h_per_day_tenths / 10:.1f} h a day (last {quoted.look_back_days} days): "
-            f"early {_day(quoted.early_on)}, late {_day(quoted.late_on)}."
+            f"early {day(quoted.early_on)}, late {day(quoted.late_on)}."
         )
     hands = "1 person" if job.hands == 1 else f"{job.hands} persons"
     lines.append(f"Takes: {job.takes_hours} h, {hands}{', pump out' if job.takes_pump_out else ''}.")
@@ -205,7 +205,8 @@ def short(text: str) -> str:
     return text if len(text) <= SUMMARY_LETTERS else text[: SUMMARY_LETTERS - 1] + "…"
 
 
-def _day(on: date) -> str:
+def day(on: date) -> str:
+    """Like "Fri 27 Nov 2026"."""
     return f"{_DAYS[on.weekday()]} {on.day} {_MONTHS[on.month - 1]} {on.year}"
 
 

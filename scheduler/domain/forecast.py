@@ -12,6 +12,7 @@ With an operating calendar all of it is done in operating days (a port day is wo
 last step turns them into dates, by the plan.
 """
 
+import math
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,7 +21,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from scheduler.domain.operating import Axis, Calendar, Floats, Operating
-from scheduler.domain.past_runs import Days, Misses, hours_of, misses_of
+from scheduler.domain.past_runs import Days, Misses, hours_of, misses_of, mixed
 from scheduler.errors import Refused
 
 DEFAULT_H_PER_DAY = 8.0
@@ -29,6 +30,7 @@ LEAST_H_PER_DAY = 0.25
 """A plant at a standstill still gets a date: judgement, no source."""
 _FULL_WEEK = 7
 _RECENT_DAYS = 14
+_YEAR = 365
 _FAR = timedelta(days=40 * 365)
 
 
@@ -52,26 +54,37 @@ class Forecast:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pace:
-    """A pump's rate and its curve: after `run_days` of running at the rate, so many real days will have gone.
-
-    With an axis all these days, and the rate's, are operating days.
-    """
+class Rate:
+    """Hours a day over a look-back, and the past runs that it was tried on."""
 
     h_per_day: float
     look_back_days: int
     runs: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """A pump's curve: after so many running hours so many days will have gone; and the rate each corner rests on.
+
+    With an axis all these days, and the rates', are operating days.
+    """
+
     standing: bool
-    run_days: tuple[float, ...]
+    run_hours: tuple[float, ...]
     early_days: tuple[float, ...]
     likely_days: tuple[float, ...]
     late_days: tuple[float, ...]
+    rates: tuple[Rate, ...]
     axis: Axis | None = None
 
-    @property
-    def usual_h_per_day(self) -> float:
-        """Hours a day in the usual mix of days."""
-        return self.h_per_day * (self.axis.usual if self.axis else 1.0)
+    def rate(self, hours_left: float) -> Rate:
+        """The one that runs of about so many hours rest on."""
+        corners = zip(self.run_hours[1:], self.rates, strict=True)
+        return min(corners, key=lambda corner: abs(math.log(max(hours_left, 1.0) / corner[0])))[1]
+
+    def usual(self, h_per_day: float) -> float:
+        """A rate of this curve as hours a day in the usual mix of days."""
+        return h_per_day * (self.axis.usual if self.axis else 1.0)
 
 
 def date_at_rate(at: datetime, hours_left: float, h_per_day: float) -> datetime:
@@ -114,8 +127,7 @@ def forecast(
     unknown = days_unknown(last_at, at)
     own = own_daily_seconds[: max(0, len(own_daily_seconds) - unknown)]
     then = [days[: max(0, len(days) - unknown)] for days in sister_daily_seconds]
-    operating = Operating.of(calendar, [own, *then], last_at.date() - timedelta(days=1))
-    misses = misses_of([own, *then], operating.past if operating else None)
+    misses, operating = plant_grounds([own, *then], last_at, calendar)
     pace = pace_of(own, then, misses, sisters_now=sister_daily_seconds, operating=operating)
     return reach(pace, hours_left_seconds, as_of=last_at, at=at, own_daily_seconds=own)
 
@@ -125,10 +137,22 @@ def days_unknown(as_of: datetime, at: datetime) -> int:
     return max(0, (at.date() - as_of.date()).days)
 
 
+def plant_grounds(
+    pumps: Sequence[Days], as_of: datetime, calendar: Calendar | None
+) -> tuple[Sequence[Misses], Operating | None]:
+    """What the forecasts of a plant's pumps rest on together: its past sums, and its calendar where that is of use.
+
+    Args:
+        pumps: seconds a day of every pump up to the day before `as_of`, newest last.
+    """
+    operating = Operating.of(calendar, pumps, as_of.date() - timedelta(days=1))
+    return misses_of(pumps, operating.past if operating else None), operating
+
+
 def pace_of(
     own: Days,
     sisters: Sequence[Days],
-    misses: Misses,
+    misses: Sequence[Misses],
     *,
     sisters_now: Sequence[Days] | None = None,
     operating: Operating | None = None,
@@ -144,36 +168,57 @@ def pace_of(
 
     Until there is a week of history the missing days count as the plant's mean, and the plant's as the default.
     """
-    look_back = misses.look_back_days
     worth = operating.past if operating else np.ones(max(map(len, [own, *sisters])))
-    plant = _plant_mean([own, *sisters], look_back, worth)
-    known = hours_of(own[-look_back:])
-    missing = max(0, _FULL_WEEK - len(known))
-    mean = (float(known.sum()) + plant * missing) / (_worth(worth, len(known)) + missing)
-    if sisters_now is not None:
-        later = max(map(len, sisters_now), default=0) - len(worth)
-        now = operating.up_to(max(0, later)) if operating else np.ones(len(worth) + max(0, later))
-        plant = max(plant, _plant_mean([own, *sisters_now], look_back, now))
-    h_per_day = max(mean / 2 + plant / 2, plant / 5, LEAST_H_PER_DAY)
-    recent = float(known[-_RECENT_DAYS:].sum()) / max(_worth(worth, min(len(known), _RECENT_DAYS)), 1e-9)
-    standing = len(known) >= _RECENT_DAYS and recent < plant / 10
-    columns = (0, 2, 4) if standing else (1, 2, 3)
-    curves = (
-        np.maximum.accumulate([0.0, *(k * row[c] for k, row in zip(misses.run_days, misses.quantiles, strict=True))])
-        for c in columns
+    now, now_worth = (
+        (sisters, worth) if sisters_now is None else (sisters_now, _worth_now(worth, sisters_now, operating))
     )
-    early, likely, late = (tuple(map(float, curve)) for curve in curves)
+    rates = {}
+    year = _plant_mean([own, *sisters], _YEAR, worth)
+    for look_back in {row.look_back_days for row in misses}:
+        plant = _plant_mean([own, *sisters], look_back, worth)
+        known = hours_of(own[-look_back:])
+        missing = max(0, _FULL_WEEK - len(known))
+        mean = (float(known.sum()) + plant * missing) / (_worth(worth, len(known)) + missing)
+        raised = max(plant, _plant_mean([own, *now], look_back, now_worth))
+        frozen, present = (max(float(mixed(mean, p, year)), LEAST_H_PER_DAY) for p in (plant, raised))
+        rates[look_back] = frozen, present, raised
+    steady = rates[misses[-1].look_back_days]
+    recent = hours_of(own[-_RECENT_DAYS:])
+    ran = float(recent.sum()) / max(_worth(worth, len(recent)), 1e-9)
+    standing = len(recent) >= _RECENT_DAYS and ran < steady[2] / 10
+    # The corners stand where the rate without the sisters' silence puts them, so that those can only bring dates forward.
+    run_hours = [row.run_days * steady[0] for row in misses]
+    reckoned = [hours / rates[row.look_back_days][1] for hours, row in zip(run_hours, misses, strict=True)]
+    early, likely, late = (
+        tuple(
+            map(
+                float,
+                np.maximum.accumulate([0.0, *(k * row.quantiles[c] for k, row in zip(reckoned, misses, strict=True))]),
+            )
+        )
+        for c in ((0, 2, 4) if standing else (1, 2, 3))
+    )
     return Pace(
-        h_per_day=h_per_day,
-        look_back_days=min(look_back, len(known)),
-        runs=misses.runs,
         standing=standing,
-        run_days=(0.0, *map(float, misses.run_days)),
+        run_hours=(0.0, *run_hours),
         early_days=early,
         likely_days=likely,
         late_days=late,
+        rates=tuple(
+            Rate(
+                h_per_day=rates[row.look_back_days][1],
+                look_back_days=min(row.look_back_days, len(own)),
+                runs=row.runs,
+            )
+            for row in misses
+        ),
         axis=operating.axis if operating else None,
     )
+
+
+def _worth_now(worth: Floats, pumps: Sequence[Days], operating: Operating | None) -> Floats:
+    later = max(0, max(map(len, pumps), default=0) - len(worth))
+    return operating.up_to(later) if operating else np.ones(len(worth) + later)
 
 
 def reach(pace: Pace, left_seconds: int, *, as_of: datetime, at: datetime, own_daily_seconds: Days = ()) -> Forecast:
@@ -186,19 +231,20 @@ def reach(pace: Pace, left_seconds: int, *, as_of: datetime, at: datetime, own_d
     if left_seconds <= 0:
         early_at = likely_at = late_at = _passed_at(pace, -left_seconds, as_of, own_daily_seconds)
     else:
-        left_days = left_seconds / 3600 / pace.h_per_day
-        early_at = _later(pace, as_of, _early_days(pace, left_seconds / 86400, as_of, at))
-        likely_at = _later(pace, as_of, _along(left_days, pace.run_days, pace.likely_days))
-        late_at = _later(pace, as_of, _along(left_days, pace.run_days, pace.late_days))
+        left = left_seconds / 3600
+        early_at = _later(pace, as_of, _early_days(pace, left, as_of, at))
+        likely_at = _later(pace, as_of, _along(left, pace.run_hours, pace.likely_days))
+        late_at = _later(pace, as_of, _along(left, pace.run_hours, pace.late_days))
+    rate = pace.rate(left_seconds / 3600)
     return Forecast(
         early_at=early_at.replace(microsecond=0),
         likely_at=likely_at.replace(microsecond=0),
         late_at=late_at.replace(microsecond=0),
-        h_per_day=pace.usual_h_per_day,
-        look_back_days=pace.look_back_days,
-        runs=pace.runs,
+        h_per_day=pace.usual(rate.h_per_day),
+        look_back_days=rate.look_back_days,
+        runs=rate.runs,
         standing=pace.standing,
-        h_per_sea_day=pace.h_per_day if pace.axis else None,
+        h_per_sea_day=rate.h_per_day if pace.axis else None,
     )
 
 
@@ -207,20 +253,19 @@ def seconds_run_by(pace: Pace, as_of: datetime, then: datetime) -> int:
     if then <= as_of:
         return 0
     real_days = pace.axis.at(then) - pace.axis.at(as_of) if pace.axis else (then - as_of) / timedelta(days=1)
-    return round(_along(real_days, pace.likely_days, pace.run_days) * pace.h_per_day * 3600)
+    return round(_along(real_days, pace.likely_days, pace.run_hours) * 3600)
 
 
 def _early_days(pace: Pace, left: float, as_of: datetime, at: datetime) -> float:
-    """Earliest end, in days from the last reading: run without a stop for some part of the silence, then as usual.
+    """Earliest end, in days of the curve from the last reading: run without a stop for some part of the silence, then as usual.
 
     The curve is a broken line, so its least value lies at a corner.
     """
-    longest = min((at - as_of) / timedelta(days=1), left)
-    ratio = 24 / pace.h_per_day
-    corners = {0.0, longest, *(min(max(left - k / ratio, 0.0), longest) for k in pace.run_days)}
+    longest = min((at - as_of) / timedelta(days=1), left / 24)
+    corners = {0.0, longest, *(min(max((left - hours) / 24, 0.0), longest) for hours in pace.run_hours)}
     if pace.axis:
         corners.update(pace.axis.corners(as_of, longest))
-    return min(_gone(pace, as_of, e) + _along((left - e) * ratio, pace.run_days, pace.early_days) for e in corners)
+    return min(_gone(pace, as_of, e) + _along(left - e * 24, pace.run_hours, pace.early_days) for e in corners)
 
 
 def _gone(pace: Pace, as_of: datetime, days: float) -> float:
@@ -231,7 +276,7 @@ def _gone(pace: Pace, as_of: datetime, days: float) -> float:
 def _passed_at(pace: Pace, over_seconds: int, as_of: datetime, own: Days) -> datetime:
     """When a figure was passed: back from the last reading through the days as they were, then at the rate."""
     midnight = as_of.replace(hour=0, minute=0, second=0, microsecond=0)
-    per_second = pace.usual_h_per_day / 24
+    per_second = pace.usual(pace.rates[-1].h_per_day) / 24
     over = over_seconds - (as_of - midnight).total_seconds() * per_second
     if over <= 0:
         return as_of - timedelta(seconds=over_seconds / per_second)

@@ -5,10 +5,10 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from scheduler.domain.fleet import Plant
-from scheduler.domain.forecast import Forecast, Pace, days_unknown, pace_of, reach, seconds_run_by
+from scheduler.domain.forecast import Forecast, Pace, days_unknown, pace_of, plant_grounds, reach, seconds_run_by
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.operating import Calendar, Operating
-from scheduler.domain.past_runs import Misses, misses_of
+from scheduler.domain.past_runs import Misses
 from scheduler.domain.subjects import where
 from scheduler.domain.words import Subject
 
@@ -61,7 +61,7 @@ class Meters:
     at: datetime
     calendar: Calendar | None = None
     _paces: dict[tuple[str, int], tuple[Pace, Sequence[int]]] = field(default_factory=dict)
-    _misses: dict[int, tuple[Misses, Operating | None]] = field(default_factory=dict)
+    _misses: dict[int, tuple[Sequence[Misses], Operating | None]] = field(default_factory=dict)
 
     def of(self, subject: Subject, subject_id: str) -> Meter | None:
         """The meter of a subject; none for a plant, which has no hours."""
@@ -95,9 +95,7 @@ class Meters:
             now = {other: self.daily.get(other, ()) for other in pumps}
             then = {other: days[: max(0, len(days) - unknown)] for other, days in now.items()}
             if unknown not in self._misses:
-                past = list(then.values())
-                operating = Operating.of(self.calendar, past, self.at.date() - timedelta(days=unknown + 1))
-                self._misses[unknown] = misses_of(past, operating.past if operating else None), operating
+                self._misses[unknown] = plant_grounds(list(then.values()), read_at, self.calendar)
             misses, operating = self._misses[unknown]
             own = then.pop(pump)
             now.pop(pump)

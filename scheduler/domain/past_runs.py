@@ -11,14 +11,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 LOOK_BACKS_DAYS = (90, 180, 365)
+MONTH_DAYS = 30
+"""A look-back tried besides, for runs no longer than itself."""
+LEAST_OF_PLANT, LEAST_OF_YEAR = 1 / 5, 1 / 3
+"""A rate is never under these shares of the plant's mean over the look-back, over the last year: judgement, no source."""
 RUN_DAYS = (7, 14, 30, 60, 120, 240)
 """Lengths of run at which past sums are replayed; between them the curve is a straight line."""
 EARLY, LATE = 0.07, 0.93
 STANDING_EARLY, STANDING_LATE = 0.02, 0.98
-PRIOR_RUNS, PRIOR_SIGMA = 4.0, 0.25
+PRIOR_RUNS, PRIOR_SIGMA = 12.0, 0.35
 """Pseudo-runs, lognormal about 1, that stand in for the ship's own past while that is short: judgement, no source."""
 _STEP_DAYS = 3
-_PRIOR = tuple(np.exp(PRIOR_SIGMA * np.array([NormalDist().inv_cdf((i + 0.5) / 40) for i in range(40)])))
+_PRIOR = tuple(np.exp(PRIOR_SIGMA * np.array([NormalDist().inv_cdf((i + 0.5) / 41) for i in range(41)])))
 _PROBABILITIES = (STANDING_EARLY, EARLY, 0.5, LATE, STANDING_LATE)
 
 Floats = NDArray[np.float64]
@@ -28,16 +32,16 @@ Days = Sequence[int]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Misses:
-    """How the sum turned out on this plant before: for each length of run, quantiles of real days / reckoned days.
+    """How the sum turned out on this plant before, for runs of one length: quantiles of real days / reckoned days.
 
-    quantiles has one row a length of run: 2 %, 7 %, 50 %, 93 %, 98 %. With an operating calendar the days are operating
-    days.
+    quantiles: 2 %, 7 %, 50 %, 93 %, 98 %. runs: past runs they rest on, 0 for the prior alone. With an operating
+    calendar the days are operating days.
     """
 
+    run_days: int
     look_back_days: int
     runs: int
-    run_days: tuple[int, ...]
-    quantiles: tuple[tuple[float, ...], ...]
+    quantiles: tuple[float, ...]
 
 
 def hours_of(days: Days) -> Floats:
@@ -45,8 +49,8 @@ def hours_of(days: Days) -> Floats:
     return np.clip(np.asarray(days, dtype=np.float64) / 3600, 0.0, 24.0)
 
 
-def misses_of(pumps: Sequence[Days], worth: Floats | None = None) -> Misses:
-    """The look-back that served this plant best, and how far its sums were out.
+def misses_of(pumps: Sequence[Days], worth: Floats | None = None) -> tuple[Misses, ...]:
+    """For each length of run that the past has room for, the look-back that served this plant best, and how far it was out.
 
     Args:
         pumps: seconds a day of every pump, newest last, all ending on the same day; lengths may differ.
@@ -60,21 +64,23 @@ def misses_of(pumps: Sequence[Days], worth: Floats | None = None) -> Misses:
     shortest = 2 * RUN_DAYS[0]
     tried = [n for n in LOOK_BACKS_DAYS if length >= n + (shortest if n == LOOK_BACKS_DAYS[0] else 90)]
     if not tried:
-        row = tuple(float(np.exp(PRIOR_SIGMA * NormalDist().inv_cdf(p))) for p in _PROBABILITIES)
-        return Misses(look_back_days=LOOK_BACKS_DAYS[0], runs=0, run_days=RUN_DAYS[:1], quantiles=(row,))
+        none = tuple(float(np.exp(PRIOR_SIGMA * NormalDist().inv_cdf(p))) for p in _PROBABILITIES)
+        return (Misses(run_days=RUN_DAYS[0], look_back_days=LOOK_BACKS_DAYS[0], runs=0, quantiles=none),)
     past = _Past.of(hours, length, worth)
-    best = min(tried, key=lambda n: (_median_miss(past.replay(n, tried[-1])), n))
-    replayed = past.replay(best, best)
     mean_worth = float(past.gone[-1]) / length
-    return Misses(
-        look_back_days=best,
-        runs=sum(len(ratios) for ratios, _ in replayed),
-        run_days=RUN_DAYS[: len(replayed)],
-        quantiles=tuple(
-            product_limit(r, f, _STEP_DAYS * mean_worth / days)
-            for days, (r, f) in zip(RUN_DAYS, replayed, strict=False)
-        ),
-    )
+    compared = {n: past.replay(n, tried[-1]) for n in (MONTH_DAYS, *tried)}
+    whole = {n: past.replay(n, max(n, LOOK_BACKS_DAYS[0])) for n in (MONTH_DAYS, *tried)}
+    found = []
+    for place, days in enumerate(RUN_DAYS):
+        fit = [n for n in whole if place < len(whole[n]) and (n in tried or days <= n)]
+        if not fit:
+            break
+        judged = [n for n in fit if place < len(compared[n])]
+        best = min(judged, key=lambda n: (_median_miss(*compared[n][place]), n)) if judged else fit[-1]
+        ratios, finished = whole[best][place]
+        quantiles = product_limit(ratios, finished, _STEP_DAYS * mean_worth / days)
+        found.append(Misses(run_days=days, look_back_days=best, runs=len(ratios), quantiles=quantiles))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +107,9 @@ class _Past:
         days = np.arange(start, length, _STEP_DAYS)
         longest = (gone[-1] - gone[start]) / 2
         runs = np.array([k for k in RUN_DAYS if k <= longest] or RUN_DAYS[:1], dtype=np.float64)
-        own = (sums[:, days] - sums[:, days - look_back]) / (gone[days] - gone[days - look_back])
-        known = self.firsts[:, None] <= days - look_back
-        plant = np.where(known, own, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
-        rates = np.maximum(own / 2 + plant / 2, plant / 5)
+        own, plant, known = self._means(days, look_back)
+        year = self._means(days, np.minimum(days, LOOK_BACKS_DAYS[-1]))[1]
+        rates = mixed(own, plant, year)
         ratios, finished = [], []
         for row, rate, use in zip(sums, rates, known & (rates > 0), strict=True):
             s = days[use]
@@ -119,11 +124,24 @@ class _Past:
             finished.append(done)
         return list(zip(np.concatenate(ratios, axis=1), np.concatenate(finished, axis=1), strict=True))
 
+    def _means(self, days: NDArray[np.int64], look_back: int | NDArray[np.int64]) -> tuple[Floats, Floats, Bools]:
+        """Hours a day over a look-back: of each pump, of the plant; and whether the pump was there all the while."""
+        own = (self.sums[:, days] - self.sums[:, days - look_back]) / (self.gone[days] - self.gone[days - look_back])
+        known = self.firsts[:, None] <= days - look_back
+        plant = np.where(known, own, 0.0).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+        return own, plant, known
 
-def _median_miss(replayed: list[tuple[Floats, Bools]]) -> float:
+
+def mixed(own: Floats | float, plant: Floats | float, year: Floats | float) -> Floats:
+    """The rate: half a pump's own mean and half the plant's, not under a share of the plant's over look-back and year."""
+    least = np.maximum(np.multiply(plant, LEAST_OF_PLANT), np.multiply(year, LEAST_OF_YEAR))
+    return np.asarray(np.maximum(np.add(own, plant) / 2, least))
+
+
+def _median_miss(ratios: Floats, finished: Bools) -> float:
     """Median |log ratio|; an unfinished run counts only once it is longer than reckoned."""
-    ratios = np.concatenate([r[f | (r > 1)] for r, f in replayed])
-    return float(np.median(np.abs(np.log(np.maximum(ratios, 1e-3))))) if len(ratios) else np.inf
+    sure = ratios[finished | (ratios > 1)]
+    return float(np.median(np.abs(np.log(np.maximum(sure, 1e-3))))) if len(sure) else np.inf
 
 
 def product_limit(ratios: Floats, finished: Bools, weight: float) -> tuple[float, ...]:
