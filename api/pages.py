@@ -12,6 +12,7 @@ from markupsafe import Markup, escape
 from api import drawing, parts, saying
 from api.view import EmptyView, ErrorView, FleetView, Frame, JobView, PlantView, SignInView
 from api.work_forms import FORMS
+from scheduler.domain.explain_date import explain
 from scheduler.domain.fleet import caution_line
 from scheduler.domain.words import State, Test
 
@@ -157,6 +158,7 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         name=saying.job_name(due),
         row=parts.tide_row(view.job, view.now_at, offset),
         facts=job_facts(view),
+        why=explain(due, view.now_at, offset).sentence if view.closed is None else "",
         caution=caution_line(view.job.kind),
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),
         isolation=view.isolation,

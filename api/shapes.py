@@ -12,6 +12,7 @@ from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import instant, maybe
 from scheduler.actions.situation import Situation
 from scheduler.domain.due import DueJob
+from scheduler.domain.explain_date import explain
 from scheduler.domain.fleet import Vessel, caution_line
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.words import Subject
@@ -73,6 +74,29 @@ def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
         "hands": job.hands,
         "takes_pump_out": job.takes_pump_out,
         "caution": caution_line(now.plant.kind(job.occurrence.kind)),
+        "why": why_json(now, job),
+    }
+
+
+def why_json(now: Situation, job: DueJob) -> dict[str, Any]:
+    """What a due date rests on, and the sentence that says it."""
+    why = explain(job, now.at, now.offset_minutes)
+    return {
+        "sentence": why.sentence,
+        "to_go": why.to_go,
+        "first_reached_by": why.trigger.value,
+        "other_at": z(why.other_at),
+        "days_left": round(why.days_left, 1),
+        "running_hours_left": None if why.running_hours_left is None else round(why.running_hours_left, 2),
+        "h_per_day": None if why.h_per_day is None else round(why.h_per_day, 2),
+        "h_per_sea_day": None if why.h_per_sea_day is None else round(why.h_per_sea_day, 2),
+        "look_back_days": why.look_back_days,
+        "past_runs": why.runs,
+        "calendar_used": why.calendar_used,
+        "standing": why.standing,
+        "hours_as_of": z(why.hours_as_of),
+        "estimated": why.estimated,
+        "projected": why.projected,
     }
 
 

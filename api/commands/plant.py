@@ -13,6 +13,9 @@ def due(
     check: Annotated[
         bool, typer.Option("--check", help="exit 3 when something is past due, 4 when past its limit")
     ] = False,
+    explain: Annotated[
+        str | None, typer.Option(help="only the job with this key, and why it is due when it is")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Show the open jobs with their due points.
@@ -22,6 +25,7 @@ def due(
     from api import saying, shapes
     from scheduler.actions.situation import situation
     from scheduler.domain.words import State
+    from scheduler.errors import NotFound
 
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
@@ -31,7 +35,7 @@ def due(
             now = situation(house, vessel_id, plant_id)
             lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {saying.moment(now.at, now.offset_minutes)}")
             for job in now.jobs:
-                if not job.first:
+                if not job.first or explain not in (None, job.occurrence.key):
                     continue
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
                 left = "" if job.running_seconds_left is None else f"{job.running_seconds_left / 3600:8.0f} running h"
@@ -40,7 +44,11 @@ def due(
                 lines.append(
                     f"  {job.state.value:12} {when:12} {left:19} {place:14} {job.kind_name:20} {job.occurrence.key}"
                 )
+                if explain is not None:
+                    lines.append(f"    {rows[-1]['why']['sentence']}")
                 worst = max(worst, {State.PAST_DUE: 3, State.PAST_LIMIT: 4}.get(job.state, 0))
+    if explain is not None and not rows:
+        raise NotFound(f"There is no open job {explain}. `leadline due` shows the keys.")
     if not lines:
         say("No vessel is here yet. Take in its document: leadline import ship.json")
     out({"jobs": rows}, as_json, lambda: iter(lines))

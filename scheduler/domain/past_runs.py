@@ -11,8 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 LOOK_BACKS_DAYS = (90, 180, 365)
-MONTH_DAYS = 30
-"""A look-back tried besides, for runs no longer than itself."""
+MONTH_DAYS, MONTH_RUN_DAYS = 30, 120
+"""A look-back tried besides for runs up to so long, where a calendar tells a lay-up from a lower rate."""
+CLEARLY_BETTER = 0.8
+"""A shorter look-back is taken when its miss is less than this share of the longest one's."""
 LEAST_OF_PLANT, LEAST_OF_YEAR = 1 / 5, 1 / 3
 """A rate is never under these shares of the plant's mean over the look-back, over the last year: judgement, no source."""
 RUN_DAYS = (7, 14, 30, 60, 120, 240)
@@ -68,15 +70,19 @@ def misses_of(pumps: Sequence[Days], worth: Floats | None = None) -> tuple[Misse
         return (Misses(run_days=RUN_DAYS[0], look_back_days=LOOK_BACKS_DAYS[0], runs=0, quantiles=none),)
     past = _Past.of(hours, length, worth)
     mean_worth = float(past.gone[-1]) / length
-    compared = {n: past.replay(n, tried[-1]) for n in (MONTH_DAYS, *tried)}
-    whole = {n: past.replay(n, max(n, LOOK_BACKS_DAYS[0])) for n in (MONTH_DAYS, *tried)}
+    look_backs = tried if worth is None else [MONTH_DAYS, *tried]
+    compared = {n: past.replay(n, tried[-1]) for n in look_backs}
+    whole = {n: past.replay(n, max(n, LOOK_BACKS_DAYS[0])) for n in look_backs}
     found = []
     for place, days in enumerate(RUN_DAYS):
-        fit = [n for n in whole if place < len(whole[n]) and (n in tried or days <= n)]
+        fit = [n for n in whole if place < len(whole[n]) and (n in tried or days <= MONTH_RUN_DAYS)]
         if not fit:
             break
-        judged = [n for n in fit if place < len(compared[n])]
-        best = min(judged, key=lambda n: (_median_miss(*compared[n][place]), n)) if judged else fit[-1]
+        best = fit[-1]
+        if place < len(compared[best]):
+            miss = {n: _median_miss(*compared[n][place]) for n in fit}
+            shorter = min(fit, key=lambda n: (miss[n], n))
+            best = shorter if miss[shorter] < miss[best] * CLEARLY_BETTER else best
         ratios, finished = whole[best][place]
         quantiles = product_limit(ratios, finished, _STEP_DAYS * mean_worth / days)
         found.append(Misses(run_days=days, look_back_days=best, runs=len(ratios), quantiles=quantiles))

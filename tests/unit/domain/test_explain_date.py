@@ -1,0 +1,126 @@
+"""The sentence that explains a due date, and the facts it says."""
+
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs
+from scheduler.domain.explain_date import explain
+from scheduler.domain.operating import Calendar, Stretch
+from scheduler.domain.words import Trigger
+from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, plant, steady_days, steady_hours
+
+DAY = timedelta(days=1)
+
+
+def job(kind: Any = OVERHAUL, run: int = 7980, days_ago: int = 200, **changes: Any) -> DueJob:
+    """The first turn of a kind on u1 or its knives, done `days_ago` at 0 running hours, every pump at 10 h a day."""
+    subject = {"overhaul": "u1", "knives": "k1", "alarm": "aft"}[kind.code]
+    done = Done(
+        occurrence=Occurrence(kind=kind.code, subject=subject, sequence=2),
+        done_at=AT - days_ago * DAY,
+        running_seconds=0,
+    )
+    found = due_jobs(
+        **(
+            {
+                "plant": plant(kind),
+                "done": {(kind.code, subject): done},
+                "hours": steady_hours(run * 3600),
+                "daily": steady_days(days=700),
+                "at": AT,
+            }
+            | changes
+        )
+    )
+    return next(j for j in found if j.occurrence.key == f"{kind.code}:{subject}:3")
+
+
+def test_by_hours_it_says_both_ways_the_rate_the_look_back_the_runs_and_the_other_trigger():
+    """Every figure of the sentence is one of the forecast's."""
+    due = job()
+    why = explain(due, AT, 60)
+    assert due.forecast is not None
+    assert why.to_go == "20 running h, about Wed 3 Mar 2027"
+    assert why.sentence == (
+        "Due in 20 running h, about Wed 3 Mar 2027 (in 2 days), at 10.0 running h a day, the rate of the last 365 days; "
+        f"early Wed 3 Mar 2027, late Wed 3 Mar 2027, as {due.forecast.runs} past runs on this ship turned out; "
+        "by the calendar it would be due later, on Tue 13 Feb 2029; hours as of 1 Mar 2027 09:00."
+    )
+    assert (why.trigger, why.running_hours_left, why.h_per_day) == (Trigger.RUNNING_HOURS, 20, pytest.approx(10))
+    assert (why.calendar_used, why.estimated, why.projected, why.other_at) == (False, False, False, due.calendar_due_at)
+
+
+def test_by_the_calendar_it_says_since_when_and_how_long_the_hours_would_last():
+    """The trigger that comes second is said too, with its date."""
+    due = job(KNIVES, run=500, days_ago=150)
+    why = explain(due, AT, 0)
+    assert why.sentence.startswith(
+        "Due on Fri 2 Apr 2027 (in 32 days) by the calendar, counted from Fri 2 Oct 2026; its 1000 "
+    )
+    assert "running h left would last longer, until about Wed 9 Jun 2027, at 10.0 running h a day" in why.sentence
+    assert why.to_go == "in 32 days, on Fri 2 Apr 2027"
+    assert why.other_at is not None
+    assert why.other_at > why.due_at
+
+
+def test_beyond_the_point_it_says_by_how_much_and_since_when():
+    """50 h over at 10 h a day: five days ago."""
+    why = explain(job(run=8050), AT, 0)
+    assert why.sentence.startswith("Due since about Wed 24 Feb 2027 (5 days ago): 50 running h beyond the point; ")
+    assert why.to_go == "50 running h over, about Wed 24 Feb 2027"
+    assert why.days_left == pytest.approx(-5, abs=0.4)
+
+
+def test_a_silent_counter_is_named_and_its_hours_are_carried_on():
+    """60 h left at a reading eight days old: reached by now at the usual rate, and estimated since that reading."""
+    why = explain(job(run=7940, hours=steady_hours(7940 * 3600, AT - 8 * DAY)), AT, 0)
+    assert why.projected
+    assert why.estimated
+    assert why.sentence == (
+        "Due since about Sat 27 Feb 2027 (2 days ago): the 60 running h left at the last reading have run by now at 10.0 "
+        "running h a day, the rate of the last 365 days; by the calendar it would be due later, on Tue 13 Feb 2029; "
+        "hours as of 21 Feb 2027 08:00 and estimated since."
+    )
+
+
+def test_with_the_operating_calendar_it_says_the_rate_at_sea_and_that_the_plan_was_followed():
+    """Both rates: a day at sea, and one in the usual mix."""
+    at_sea = Stretch(from_on=AT.date() - 800 * DAY, to_on=AT.date() + 30 * DAY, kind="sea")
+    why = explain(job(calendar=Calendar(stretches=(at_sea,))), AT, 0)
+    assert why.calendar_used
+    assert "at 10.0 running h a day at sea (10.0 in the usual mix of days), the rate of the last" in why.sentence
+    assert "along the operating calendar" in why.sentence
+
+
+def test_a_pump_that_stands_and_a_ship_without_a_past_are_said():
+    """Wide dates and a rate that is taken for want of a past have their words."""
+    stood = steady_days(days=700) | {"u1": [36_000] * 680 + [0] * 20}
+    assert "the pump has hardly run of late, so early and late lie wide" in explain(job(daily=stood), AT, 0).sentence
+    new = explain(job(daily={}), AT, 0).sentence
+    assert "8.0 running h a day, the rate taken until there is a past" in new
+    assert "no past runs here to go by yet" in new
+    assert "no counter has been read yet" in explain(job(hours=steady_hours(0, None)), AT, 0).sentence
+
+
+def test_postponement_outlook_and_a_plants_own_job():
+    """A postponement leaves the date; a later turn rests on the one before; a plant has no hours to speak of."""
+    plain = job(ALARM, days_ago=20)
+    assert (
+        explain(plain, AT, 0).sentence
+        == "Due on Tue 9 Mar 2027 (in 8 days) by the calendar, counted from Tue 9 Feb 2027."
+    )
+    later = replace(plain, first=False)
+    assert explain(later, AT, 0).sentence.startswith("If the turn before it is done when due, due on Tue 9 Mar 2027")
+    held = replace(plain, postponed_to=AT + 20 * DAY)
+    assert explain(held, AT, 0).sentence.endswith("; postponed to Sun 21 Mar 2027, the due date itself stays.")
+
+
+def test_dates_are_ship_dates():
+    """Eleven hours east the same instant is another date."""
+    due = job(ALARM, days_ago=20)
+    late = replace(due, due_at=due.due_at.replace(hour=20))
+    assert "Tue 9 Mar 2027" in explain(late, AT, 0).sentence
+    assert "Wed 10 Mar 2027" in explain(late, AT, 660).sentence
