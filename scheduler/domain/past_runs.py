@@ -13,16 +13,16 @@ from numpy.typing import NDArray
 LOOK_BACKS_DAYS = (90, 180, 365)
 MONTH_DAYS, MONTH_RUN_DAYS = 30, 120
 """A look-back tried besides for runs up to so long, where a calendar tells a lay-up from a lower rate."""
-CLEARLY_BETTER = 0.8
-"""A shorter look-back is taken when its miss is less than this share of the longest one's."""
+CLEARLY_BETTER = 0.9
+"""A shorter look-back is taken when its miss is less than this share of the longest one's: tuned on simulated ships."""
 LEAST_OF_PLANT, LEAST_OF_YEAR = 1 / 5, 1 / 3
 """A rate is never under these shares of the plant's mean over the look-back, over the last year: judgement, no source."""
 RUN_DAYS = (7, 14, 30, 60, 120, 240)
 """Lengths of run at which past sums are replayed; between them the curve is a straight line."""
 EARLY, LATE = 0.07, 0.93
 STANDING_EARLY, STANDING_LATE = 0.02, 0.98
-PRIOR_RUNS, PRIOR_SIGMA = 12.0, 0.35
-"""Pseudo-runs, lognormal about 1, that stand in for the ship's own past while that is short: judgement, no source."""
+PRIOR_RUNS, PRIOR_SIGMA = 8.0, 0.35
+"""Pseudo-runs, lognormal about 1, that stand in for the ship's own past while that is short: tuned on simulated ships."""
 _STEP_DAYS = 3
 _PRIOR = tuple(np.exp(PRIOR_SIGMA * np.array([NormalDist().inv_cdf((i + 0.5) / 41) for i in range(41)])))
 _PROBABILITIES = (STANDING_EARLY, EARLY, 0.5, LATE, STANDING_LATE)
@@ -59,7 +59,8 @@ def misses_of(pumps: Sequence[Days], worth: Floats | None = None) -> tuple[Misse
         worth: operating days that each of those days was worth, newest last (`operating.Operating.past`); none: 1 each.
 
     A run not finished yet counts as "at least so long". Look-backs of 90, 180 and 365 days are tried as far as the
-    history goes; the one with the least median |log ratio| over the same days is taken.
+    history goes, with a calendar one of 30 days too; the longest is taken unless another has a clearly smaller median
+    |log ratio| over the same days.
     """
     hours = [hours_of(days) for days in pumps if len(days)]
     length = max(map(len, hours), default=0)

@@ -14,7 +14,7 @@ from tests.cli.calling import good, leadline, process
 from tests.cli.conftest import Ship
 
 COMMANDS = [
-    "serve", "demo", "due", "plan", "reading", "hours", "intake", "pulldown", "history", "verify", "feed", "import", "upgrade",
+    "serve", "demo", "due", "forecast", "plan", "reading", "hours", "intake", "pulldown", "history", "verify", "feed", "import", "upgrade",
     "gateway",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
@@ -45,7 +45,8 @@ def test_every_command_is_in_the_list() -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        "due", "due plover-plant", "plan plover-plant", "plan plover-plant --new", "upgrade", "key list", "config show",
+        "due", "due plover-plant", "forecast plover-plant", "forecast plover-plant --score",
+        "plan plover-plant", "plan plover-plant --new", "upgrade", "key list", "config show",
         "key add office --label desk", "key person office --name Office --role office", "feed second demo-plover",
         "key link second", "reading plover-vp2-hours 100", "counter show plover-vp1-hours",
         "counter adjust plover-vp1-hours --hours 4 --reason log", "job done alarm_test:plover-plant:1 --by A --test passed",
@@ -55,6 +56,21 @@ def test_json_alone_is_on_stdout(ship: Ship, words: str) -> None:
     """With --json stdout is one JSON document, whatever is said on stderr."""
     good(*ship.words("key", "person", "second", "--name", "B", "--role", "engineer", "--vessel", "demo-plover"))
     assert isinstance(json.loads(good(*ship.words(*words.split(), "--json"))), dict)
+
+
+def test_every_date_is_explained_and_scored_or_said_to_be_too_young(ship: Ship) -> None:
+    """`due --explain` shows one job with its sentence, `forecast` all of them; two readings are no history to score on."""
+    jobs = json.loads(good(*ship.words("due", "plover-plant", "--json")))["jobs"]
+    for job in jobs:
+        assert job["why"]["sentence"] in good(*ship.words("due", "--explain", job["job"]))
+    shown = good(*ship.words("forecast", "plover-plant"))
+    assert all(job["why"]["sentence"] in shown for job in jobs)
+    assert re.search(r"early \w+ \d+ \w+ \d+, likely ", shown)
+    told = leadline(*ship.words("due", "--explain", "knives:nobody:1"))
+    assert told.returncode == 1
+    assert "no open job knives:nobody:1" in told.stderr
+    scored = good(*ship.words("forecast", "plover-plant", "--score"))
+    assert "365 days ahead: too short a history to tell; it takes 834 days" in scored
 
 
 def test_from_a_reading_to_a_verified_history(ship: Ship) -> None:

@@ -77,7 +77,7 @@ def test_a_steady_plant_is_surer_of_its_date_than_the_prior():
     found = of(TEN * 3, *[TEN * 3] * 5)
     early, likely, late = days_to(found)
     assert likely == pytest.approx(100, abs=0.01)
-    assert 85 < early <= likely <= late < 115
+    assert 80 < early <= likely <= late < 120
     assert found.runs > 100
 
 
@@ -85,7 +85,7 @@ def test_a_plant_that_varies_is_less_sure():
     """Stretches of 4 h a day in turn with stretches of 16 widen the dates."""
     varied = [(4 if day // 70 % 2 else 16) * 3600 for day in range(1200)]
     steady, wild = days_to(of(TEN * 3, *[TEN * 3] * 5)), days_to(of(varied, *[varied] * 5))
-    assert wild[2] - wild[0] > 3 * (steady[2] - steady[0])
+    assert wild[2] - wild[0] > 2 * (steady[2] - steady[0])
 
 
 def test_a_pump_that_stands_is_marked_and_its_dates_are_wider():
@@ -99,13 +99,12 @@ def test_a_pump_that_stands_is_marked_and_its_dates_are_wider():
 
 
 def test_the_look_back_that_served_best_is_taken():
-    """A rate that wanders slowly is best met by a short look-back, one that alternates by a long one, but for short runs."""
+    """A rate that wanders slowly is best met by the short look-back, one that alternates by a long one."""
     drifting = [round((4 + 12 * day / 1000) * 3600) for day in range(1000)]
     alternating = [(2 if day // 60 % 2 else 18) * 3600 for day in range(1000)]
-    assert {row.look_back_days for row in misses_of([drifting, drifting])} <= {30, 90}
+    assert {row.look_back_days for row in misses_of([drifting, drifting])} == {90}
     found = {row.run_days: row.look_back_days for row in misses_of([alternating, alternating])}
-    assert found[7] == 30
-    assert found[120] > 90
+    assert min(found.values()) > 90
 
 
 def test_a_figure_already_passed_gives_when_it_was_passed():
