@@ -39,10 +39,12 @@ def due(
                     continue
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
                 left = "" if job.running_seconds_left is None else f"{job.running_seconds_left / 3600:8.0f} running h"
+                if left and job.hours_as_of is not None:
+                    left += f", read {saying.short_date(job.hours_as_of, now.offset_minutes)}"
                 when = f"{saying.ship(job.due_at, now.offset_minutes):%a %d %b %Y}"
                 place = now.position_name(job.position)
                 lines.append(
-                    f"  {job.state.value:12} {when:12} {left:19} {place:14} {job.kind_name:20} {job.occurrence.key}"
+                    f"  {job.state.value:12} {when:12} {left:32} {place:14} {job.kind_name:20} {job.occurrence.key}"
                 )
                 if explain is not None:
                     lines.append(f"    {rows[-1]['why']['sentence']}")

@@ -19,7 +19,7 @@ from scheduler.storage.tables import IntakeLogRow
 
 NOTES = 4
 _FRESH_S = 30 * 86_400
-_STANDING = (Code.SILENT, Code.STANDING)
+_STANDING = (Code.SILENT, Code.STANDING, Code.SOURCES)
 _ASKED = (Code.HELD, *MISSING)
 """Flags whose words stand with their question."""
 
@@ -33,6 +33,7 @@ VERDICTS = {
     "spike": "false, not used",
     "held": "held, not counted",
     "replacement": "counter exchanged",
+    "rescale": "set to another scale",
     "adjustment": "hours added by hand",
     "opening": "opening balance",
 }

@@ -255,7 +255,7 @@ class ToldEvent:
 
 @dataclass(frozen=True, slots=True)
 class CounterBook:
-    """A counter's row, newest reading as posted (epoch seconds, thousandths), newest ledger entries, flags, events.
+    """A counter's row, newest reading (instant put right, epoch seconds; thousandths), newest ledger entries, flags, events.
 
     setups: how it counted when, see `ledger.setups_of`. events: newest first.
     """
@@ -277,12 +277,19 @@ def counter_book(house: House, place: Place, limit: int = 50) -> CounterBook:
         events = told_events(ledger_rows.events(session, row.no))
         return CounterBook(
             row,
-            ledger_rows.newest_reading(session, row.no),
+            _newest(session, row),
             ledger_rows.recent_entries(session, row.no, limit),
             flags,
             setups_of_counter(session, row),
             events[::-1],
         )
+
+
+def _newest(session: Session, row: CounterRow) -> tuple[int, int] | None:
+    if row.no is None or row.newest_s is None:
+        return None
+    milli = ledger_rows.shown_at(session, row.no, row.newest_s, row.skew_most_s)
+    return None if milli is None else (row.newest_s, milli)
 
 
 def told_events(rows: Sequence[CounterEventRow]) -> list[ToldEvent]:

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from math import isfinite
 from typing import NamedTuple
 
+from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.domain.ledger_words import Setup
 
 DELTA_KEYS = frozenset(
@@ -21,7 +22,7 @@ EARLIEST_S = 946_684_800
 """2000-01-01: a stamp before it comes from a clock that was never set, and would make a false baseline."""
 LATEST_S = 32_503_680_000
 """3000-01-01: a stamp from then on is no date of a ship, and near the end of the calendar it cannot be reckoned with."""
-SKEW_S = 300
+SKEW_S = AHEAD_S
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _SECOND = timedelta(seconds=1)

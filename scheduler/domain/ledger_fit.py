@@ -10,7 +10,7 @@ DAY_S = 86_400
 SLACK_S = 180
 """0.05 h."""
 AHEAD_S = 300
-"""A sender's clock may be this much ahead of ours."""
+"""A sender's clock may be this much ahead of ours; further, and the reading is from the future."""
 
 Fit = tuple[Verdict, int]
 

@@ -74,8 +74,8 @@ def clock(setup: Setup, at_s: int, skew_s: int) -> Flag:
     """The sender's clock is off; what it posts is counted at the instant put right."""
     off = f"{abs(skew_s) // 60} min {'behind' if skew_s > 0 else 'ahead'}"
     says = (
-        f"{setup.name}: from {instant_text(at_s)} on the clock of the gateway is {off}. Its readings are counted at the "
-        "instant put right by that, and keep the stamp they came with. Set the clock of the gateway to UTC."
+        f"{setup.name}: at {instant_text(at_s)} the clock of its gateway was {off}. While it is off, readings are counted at "
+        "the instant put right by that and keep the stamp they came with. Set the clock of the gateway to UTC."
     )
     return Flag(Code.CLOCK, at_s, says, abs(skew_s))
 

@@ -9,11 +9,9 @@ from functools import cache
 from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 
+from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.storage.database import lock_statement
 from scheduler.storage.tables import Unstored
-
-AHEAD_S = 300
-"""A reading further ahead of its receipt is from the future: kept, and never the newest one."""
 
 
 class Door(StrEnum):
