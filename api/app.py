@@ -3,12 +3,13 @@
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from typing import Any
 
 from fastapi import FastAPI
 from fastapi.routing import APIRoute
 from fastapi.staticfiles import StaticFiles
 from starlette.concurrency import run_in_threadpool
-from starlette.types import ASGIApp
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api import errors, pages
 from api.doors import DOORS
@@ -70,6 +71,18 @@ ABOUT = (
 )
 
 
+class App(FastAPI):
+    """FastAPI with a door before its own: `front` is asked first, and passes on what it does not answer."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**said)
+        self.front: ASGIApp = super().__call__
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Plain ASGI."""
+        await self.front(scope, receive, send)
+
+
 def open_house(settings: Settings, clock: Clock = system_clock) -> House:
     """The house on its database, tables made or checked. The caller closes `house.db`."""
     database: Database = open_database(settings.database)
@@ -109,7 +122,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
             intake.stop()
             house.db.close()
 
-    app = FastAPI(
+    app = App(
         title="Leadline",
         version=VERSION,
         description=ABOUT,
@@ -128,7 +141,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
     errors.install(app)
     app.add_middleware(Guard, settings=settings, short=short_ways())
-    app.add_middleware(HandOut, shelf=shelf, compress=settings.feed_gzip)
+    app.front = HandOut(app.front, shelf=shelf, compress=settings.feed_gzip)
     return app
 
 

@@ -29,6 +29,11 @@ _PROCESS, _NUMBERS = secrets.token_hex(4), count(1)
 log = logging.getLogger("leadline.requests")
 
 
+def new_request_id() -> str:
+    """The next request's id."""
+    return f"{_PROCESS}{next(_NUMBERS):08x}"
+
+
 class Guard:
     """Wraps the application. A body over the limit is answered 413, by Content-Length or by counting what arrives.
 
@@ -44,7 +49,7 @@ class Guard:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        request_id = f"{_PROCESS}{next(_NUMBERS):08x}"
+        request_id = new_request_id()
         scope.setdefault("state", {})["request_id"] = request_id
         hot = scope["path"] == "/api/v1/readings"
         limit = self.settings.reading_body_limit_bytes if hot else self.settings.body_limit_bytes

@@ -6,13 +6,12 @@ looked up each time. What was sent last is kept for when the database does not a
 
 import hashlib
 import logging
-import secrets
 from dataclasses import dataclass
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.feed_http import answer, conditional, takes_gzip
-from api.guard import RAW
+from api.guard import RAW, new_request_id
 from api.pen import PEN
 from scheduler.actions import addresses, calendars, feed
 from scheduler.actions.calendars import FeedBody
@@ -170,7 +169,7 @@ class HandOut:
                 await self.app(scope, receive, send)
                 return
             content, headers = found.packed
-        request_id = (b"x-request-id", secrets.token_hex(8).encode())
+        request_id = (b"x-request-id", new_request_id().encode())
         await send({"type": "http.response.start", "status": status, "headers": [*headers, request_id]})
         await send({"type": "http.response.body", "body": b"" if method == "HEAD" else content})
 

@@ -19,6 +19,7 @@ def serve(
 
     Example: leadline --database ship.db serve --host 0.0.0.0 --base-url http://leadline.lan:8322
     """
+    import gc
     import logging
     from dataclasses import replace
 
@@ -41,6 +42,8 @@ def serve(
         server = uvicorn.Server(
             uvicorn.Config(application, log_config=None, access_log=False, proxy_headers=False, server_header=False)
         )
+        gc.collect()
+        gc.freeze()  # what is here now stays: the collector need not look through it again and again
         with suppress(KeyboardInterrupt):
             server.run(sockets=[sock])
     if not server.started:

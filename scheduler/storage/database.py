@@ -120,10 +120,14 @@ class Database:
         """
         if self.path is None:
             return None
-        with ours(), self._marking:
+        with self._marking:
             if self._marker is None:
                 self._marker = self.connect()
-            return int(self._marker.execute("PRAGMA data_version").fetchone()[0])
+            try:
+                return int(self._marker.execute("PRAGMA data_version").fetchone()[0])
+            except Exception:
+                with ours():
+                    raise
 
     def engine_says(self) -> str:
         """Which database engine this runs on, with its version: `SQLite 3.40.1`."""

@@ -1,4 +1,4 @@
-"""Readings and calendar over HTTP on real servers, each against something bare in the same run.
+"""Readings over HTTP on real servers, each against something bare in the same run.
 
 The load comes from wrk, so that it is not the bottleneck. Ratios are printed.
 """
@@ -21,7 +21,7 @@ from statistics import median
 import httpx
 import pytest
 
-from scheduler.actions import addresses, feed, fleet, people
+from scheduler.actions import fleet, people
 from scheduler.actions.actor import Actor
 from scheduler.actions.documents import VESSEL
 from scheduler.domain.words import Role
@@ -39,18 +39,11 @@ BARE = textwrap.dedent(
     import sys
     import uvicorn
     from fastapi import FastAPI, Request
-    from fastapi.responses import JSONResponse, Response
+    from fastapi.responses import JSONResponse
     app = FastAPI()
-    body = open(sys.argv[2], "rb").read()
     @app.post("/api/v1/readings")
     async def post(request: Request):
         return JSONResponse({"items": len((await request.json())["readings"])}, 207)
-    @app.get("/feed")
-    async def get():
-        return Response(body, media_type="text/calendar")
-    @app.get("/none")
-    async def none():
-        return Response(status_code=304)
     uvicorn.run(app, port=int(sys.argv[1]), log_level="error", access_log=False)
     """
 )
@@ -95,12 +88,11 @@ def _up(command: list[str], port: int) -> Iterator[str]:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """Our server and a bare one; a key for counters, the calendar's path, a folder for scripts."""
+    """Our server and a bare one; a key for counters, a folder for scripts."""
 
     ours: str
     bare: str
     key: str
-    path: str
     folder: Path
 
     def script(self, number: int) -> str:
@@ -119,7 +111,6 @@ class Pair:
 def pair(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pair]:
     """Both servers up, each a process of its own."""
     from api.app import open_house
-    from api.pen import PEN
     from scheduler.settings import Settings
 
     folder = tmp_path_factory.mktemp("bench")
@@ -128,18 +119,14 @@ def pair(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pair]:
     run = Run(AVOCET, 1, datetime.now(UTC), 0.1)
     fleet.put_vessel(house, me, VESSEL.validate_python(vessel_document(run)), if_new=True)
     key = people.add_key(house, me, role=Role.COUNTER, label="bench", vessel_id=AVOCET.vessel)
-    people.add_person(house, me, person_id="chief", name="C", rank="chief", role=Role.CHIEF, vessel_id=AVOCET.vessel)
-    token = addresses.make_address(house, me, person_id="chief", vessel_id=AVOCET.vessel).secret
-    kept = feed.refresh(house, PEN("http://127.0.0.1"), AVOCET.vessel)
     house.db.close()
-    (folder / "body.ics").write_bytes(kept.body)
     (folder / "bare.py").write_text(BARE)
     serve = ["-m", "api", "--database", str(folder / "ship.db"), "serve", "--port"]
     ours_port, bare_port = _free_port(), _free_port()
     ours_command = [sys.executable, *serve, str(ours_port)]
-    bare_command = [sys.executable, str(folder / "bare.py"), str(bare_port), str(folder / "body.ics")]
+    bare_command = [sys.executable, str(folder / "bare.py"), str(bare_port)]
     with _up(ours_command, ours_port) as ours, _up(bare_command, bare_port) as bare:
-        yield Pair(ours, bare, key, f"/cal/{token}/plan.ics", folder)
+        yield Pair(ours, bare, key, folder)
 
 
 def _wrk(url: str, path: str, *extra: str) -> float:
@@ -159,23 +146,6 @@ def _say(what: str, ours: list[float], bare: list[float]) -> None:
         f"{median(ours):.0f} against {median(bare):.0f} a second"
     )
     assert median(ratios) > LOOSE
-
-
-def test_calendar(pair: Pair) -> None:
-    """The calendar in full and its 304, against answers of the same bytes from memory."""
-    rates: dict[str, tuple[list[float], list[float]]] = {"calendar": ([], []), "304": ([], [])}
-    with httpx.Client() as client:
-        held = {"If-None-Match": client.get(pair.ours + pair.path).headers["ETag"]}
-        assert client.get(pair.ours + pair.path, headers=held).status_code == 304
-    for _ in range(ROUNDS - 1):
-        for what, path, extra in (
-            ("calendar", "/feed", ()),
-            ("304", "/none", ("-H", f"If-None-Match: {held['If-None-Match']}")),
-        ):
-            rates[what][0].append(_wrk(pair.ours, pair.path, *extra))
-            rates[what][1].append(_wrk(pair.bare, path))
-    for what, (ours, bare) in rates.items():
-        _say(what, ours, bare)
 
 
 def test_single_posts(pair: Pair) -> None:
