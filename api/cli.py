@@ -3,6 +3,7 @@
 from api.commands import (
     company,
     counters,
+    doctor,
     documents,
     feed,
     forecast,
@@ -20,6 +21,7 @@ __all__ = [
     "app",
     "company",
     "counters",
+    "doctor",
     "documents",
     "feed",
     "forecast",

@@ -33,6 +33,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/vessels/{vessel_id}/calendar/previews"): READ,
     ("POST", "/api/v1/vessels/{vessel_id}/calendar/file"): WORK,
     ("POST", "/api/v1/vessels/{vessel_id}/calendar/undo"): WORK,
+    ("GET", "/api/v1/vessels/{vessel_id}/looks"): READ,
+    ("GET", "/api/v1/vessels/{vessel_id}/intake"): READ,
     ("GET", "/api/v1/plants/{plant_id}"): READ,
     ("GET", "/api/v1/plants/{plant_id}/due"): READ,
     ("GET", "/api/v1/plants/{plant_id}/capacity"): READ,

@@ -15,7 +15,9 @@ from scheduler.domain.due import DueJob
 from scheduler.domain.explain_date import explain
 from scheduler.domain.fleet import Vessel, caution_line
 from scheduler.domain.hours import RunningHours
+from scheduler.domain.looks import Look
 from scheduler.domain.words import Subject
+from scheduler.storage.tables import IntakeLogRow
 
 
 def z(at: datetime | None) -> str | None:
@@ -291,6 +293,29 @@ def sheet_json(found: Preview) -> dict[str, Any]:
         "faults": [{"row": f.row, "column": f.column, "found": f.found, "says": f.says} for f in found.sheet.faults],
         "changes": [] if laid is None else [change_words(c) for c in laid.changes],
         "kept_as_logged": [] if laid is None else [kept_words(c) for c in laid.kept],
+    }
+
+
+def intake_json(row: IntakeLogRow) -> dict[str, Any]:
+    """An item of the intake log."""
+    return {
+        "received_at": z(instant(row.received_s)),
+        "status": str(row.status),
+        "counter": row.counter_ref,
+        "why": row.why,
+        "item": row.item,
+    }
+
+
+def look_json(one: Look) -> dict[str, Any]:
+    """One thing to look at."""
+    return {
+        "about": one.about,
+        "which": one.which,
+        "since": z(one.since_at),
+        "says": one.says,
+        "do": one.do,
+        "note": one.note,
     }
 
 

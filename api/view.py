@@ -137,6 +137,8 @@ class PlantView:
     figures_href: str = ""
     feed_href: str = ""
     hours_href: str = ""
+    looks_href: str = ""
+    looks: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

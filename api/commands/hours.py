@@ -151,21 +151,12 @@ def intake(
     """
     import json
 
+    from api.shapes import intake_json
     from scheduler.actions import fleet, questions
-    from scheduler.actions.house import instant as instant_of
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)
-        rows = [
-            {
-                "received_at": instant_of(row.received_s).isoformat().replace("+00:00", "Z"),
-                "status": str(row.status),
-                "counter": row.counter_ref,
-                "why": row.why,
-                "item": row.item,
-            }
-            for row in questions.intake_log(house, vessel, limit, counter)
-        ]
+        rows = [intake_json(row) for row in questions.intake_log(house, vessel, limit, counter)]
     if not rows:
         say("Every reading that came was stored.")
     out({"items": rows}, as_json, lambda: (_line(row, json.dumps) for row in rows))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from api.deps import Asking
 from api.hours.asking import Back, figure_text, instant_words, question_view
 from api.hours.events import event_lines
-from api.hours.view import AskField, AskForm, CountersView, CounterView, LogLine
+from api.hours.view import AskField, AskForm, CountersView, CounterView, LogLine, LookLine
 from api.saying import NBSP, count_words, listed, moment, number, offset_words, short_date
 from api.views import frame_of, may, shown_job
 from scheduler.actions.house import instant
@@ -14,6 +14,7 @@ from scheduler.actions.questions import Changed, CounterSheet, PlantSheet
 from scheduler.actions.situation import Situation
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.ledger import Code
+from scheduler.domain.looks import ASKED, Look
 from scheduler.domain.questions import MISSING
 from scheduler.storage.tables import IntakeLogRow
 
@@ -43,6 +44,7 @@ VERDICTS = {
 def counters_view(
     sheets: Sequence[PlantSheet],
     log: Sequence[IntakeLogRow],
+    looks: Sequence[Look],
     who: Asking,
     *,
     back: Back,
@@ -70,6 +72,7 @@ def counters_view(
         answer=_answer(sheets),
         sub=f"Ship time, {offset_words(first.offset_minutes)}. Hours are those of the position; held readings are not in them.",
         plants=plants,
+        looks=tuple(_look_line(one, first) for one in looks if one.about not in ASKED),
         log=tuple(_log_line(row, first) for row in log),
         hours_href=f"/vessels/{vessel_id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
         changed=() if changed is None else _changed(sheets, changed),
@@ -210,6 +213,11 @@ def _correct(one: CounterSheet, now: Situation, back: Back) -> AskForm:
         says=back.says if mine else "",
         open=mine,
     )
+
+
+def _look_line(one: Look, now: Situation) -> LookLine:
+    since = "" if one.since_at is None else moment(one.since_at, now.offset_minutes)
+    return LookLine(which=one.which, since=since, says=one.says, do=one.do)
 
 
 def _log_line(row: IntakeLogRow, now: Situation) -> LogLine:

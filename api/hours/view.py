@@ -88,6 +88,16 @@ class LogLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LookLine:
+    """One thing to look at: which, since when (empty: not known), what, and what to do."""
+
+    which: str
+    since: str
+    says: str
+    do: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CountersView:
     """The counters page. changed: what an answer just changed, one sentence each; says: why one was not taken."""
 
@@ -95,6 +105,7 @@ class CountersView:
     answer: str
     sub: str
     plants: tuple[tuple[str, tuple[CounterView, ...]], ...]
+    looks: tuple[LookLine, ...]
     log: tuple[LogLine, ...]
     hours_href: str = ""
     changed: tuple[str, ...] = ()

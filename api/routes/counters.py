@@ -7,7 +7,7 @@ from fastapi.responses import JSONResponse
 
 from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of
-from scheduler.actions import counters, daily, fleet, undoing
+from scheduler.actions import counters, daily, doctor, fleet, questions, undoing
 from scheduler.actions.house import Answer
 from scheduler.actions.ledger import derive_vessel
 from scheduler.storage.tables import AssetKind
@@ -72,6 +72,22 @@ def confirm_event(
     place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     return _event_answered(request, undoing.confirm_event(house, hand, place, event_id, body.reason))
+
+
+@router.get("/vessels/{vessel_id}/looks", tags=["fleet"], summary="What is wrong or odd on a vessel")
+def looks(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """What, which, since when, what to do; the same lines as on the counters page and by `leadline doctor`."""
+    fleet.get_vessel(house, who.actor, vessel_id)
+    return {"looks": [shapes.look_json(one) for one in doctor.in_order(doctor.vessel_looks(house, vessel_id))]}
+
+
+@router.get("/vessels/{vessel_id}/intake", tags=["readings"], summary="What was posted and not stored")
+def intake(
+    vessel_id: str, house: HouseDep, who: AskingDep, limit: Annotated[int, Query(ge=1, le=1000)] = 100
+) -> dict[str, Any]:
+    """Refused and conflicting readings as they came, newest first, and why."""
+    fleet.get_vessel(house, who.actor, vessel_id)
+    return {"items": [shapes.intake_json(row) for row in questions.intake_log(house, vessel_id, limit)]}
 
 
 def _event_answered(request: Request, answer: Answer) -> JSONResponse:

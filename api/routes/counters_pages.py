@@ -14,7 +14,7 @@ from api.hours.build import counters_view
 from api.hours.hand import FIELD, hand_view
 from api.hours.page import counters_page, hand_page
 from api.typed import figure, ship_instant
-from scheduler.actions import byhand, fleet, questions, undoing
+from scheduler.actions import byhand, doctor, fleet, questions, undoing
 from scheduler.actions.counters import CounterEvent
 from scheduler.actions.house import Hand, House
 from scheduler.actions.readings import ReadingDoor
@@ -48,6 +48,7 @@ def _counters(
     view = counters_view(
         questions.counter_sheets(house, vessel_id),
         questions.intake_log(house, vessel_id, LOG_LINES),
+        doctor.vessel_looks(house, vessel_id),
         who,
         back=back or Back(),
         changed=changed,

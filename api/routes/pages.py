@@ -1,6 +1,7 @@
 """The pages: thin. A view is built from the situation, a form becomes the same action as the API's."""
 
 import secrets
+from dataclasses import replace
 from typing import Any
 from urllib.parse import quote
 
@@ -17,7 +18,7 @@ from api.pen import PEN
 from api.typed import ship_instant
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
 from api.work_forms import StepTyped, read_step
-from scheduler.actions import feed, fleet, history, jobs, people, planning, work
+from scheduler.actions import doctor, feed, fleet, history, jobs, people, planning, work
 from scheduler.actions.house import Hand, House
 from scheduler.actions.situation import Situation, situation
 from scheduler.errors import Clash, NotAllowed, NotFound, NotSignedIn, Refused, SchedulerError
@@ -61,7 +62,10 @@ def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
 def plant(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
     """The plant page."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    view = views.plant_view(_stands(house, place.vessel_id, place.id), house, who, request.url.path, place.id)
+    stands = _stands(house, place.vessel_id, place.id)
+    view = views.plant_view(stands, house, who, request.url.path, place.id)
+    looks = [one for one in doctor.vessel_looks(house, place.vessel_id) if not one.note]
+    view = replace(view, looks=len(looks), looks_href=f"/vessels/{place.vessel_id}/counters#looks")
     return page(pages.plant_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 

@@ -87,10 +87,23 @@ def watch_counters(house: House, refresh: Callable[[str], object]) -> list[str]:
     return changed
 
 
-def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
+def watched_flags(house: House, session: Session, vessel_id: str) -> list[tuple[str, Flag]]:
+    """(counter id, flag) of a vessel's counters that are silent, stand still or differ from the one they check, now."""
     vessel, _ = held(session, vessel_id)
+    rows = fleet_rows.counters(session, vessel_id)
+    seen = {row.id: _seen(session, row) for row in rows}
+    totals = StoredTotals(session, rows)
+    found = []
+    for plant in vessel.plants:
+        changes = {position.id: totals.changes(position.id) for position in plant.positions}
+        out = {row.pump_id for row in work_rows.outages(session, vessel_id, plant.id, since_s=house.now_s())}
+        found += watch(plant, seen, house.now(), out, changes)
+        found += apart(plant, totals, house.now())
+    return found
+
+
+def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
     rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
-    seen = {row.id: _seen(session, row) for row in rows.values()}
     wanted: dict[tuple[int | None, str, int], Flag] = {}
     there = {
         (row.counter_no, row.code, row.at_s): row
@@ -98,16 +111,11 @@ def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
         if row.code in (Code.SILENT.value, Code.STANDING.value, Code.SOURCES.value)
     }
     first_said: dict[tuple[int | None, str], int] = {(no, code): at_s for no, code, at_s in there}
-    totals = StoredTotals(session, list(rows.values()))
-    for plant in vessel.plants:
-        changes = {position.id: totals.changes(position.id) for position in plant.positions}
-        out = {row.pump_id for row in work_rows.outages(session, vessel_id, plant.id, since_s=house.now_s())}
-        for counter_id, flag in watch(plant, seen, house.now(), out, changes):
-            wanted[rows[counter_id].no, flag.code.value, flag.at_s] = flag
-        for counter_id, flag in apart(plant, totals, house.now()):
-            no, code = rows[counter_id].no, flag.code.value
-            at_s = first_said.get((no, code), flag.at_s)  # it stays the same flag while they differ
-            wanted[no, code, at_s] = flag._replace(at_s=at_s)
+    for counter_id, flag in watched_flags(house, session, vessel_id):
+        no, code, at_s = rows[counter_id].no, flag.code.value, flag.at_s
+        if flag.code is Code.SOURCES:
+            at_s = first_said.get((no, code), at_s)  # it stays the same flag while they differ
+        wanted[no, code, at_s] = flag._replace(at_s=at_s)
     for key, flag in wanted.items():
         if key not in there and key[0] is not None:
             session.add(

@@ -99,6 +99,29 @@ class Database:
         if self.path and shutil.disk_usage(self.path.parent).free < self.floor_bytes:
             raise StorageFull(FULL)
 
+    def free_bytes(self) -> int | None:
+        """Free space on the disk of an SQLite file; none on PostgreSQL."""
+        return shutil.disk_usage(self.path.parent).free if self.path else None
+
+    def journal(self) -> tuple[str, int] | None:
+        """How an SQLite file keeps its log, and how sure a commit is (2: full); none on PostgreSQL."""
+        if self.path is None:
+            return None
+        with self.read() as session:
+            ask = session.connection().exec_driver_sql
+            return str(ask("PRAGMA journal_mode").scalar_one()), int(ask("PRAGMA synchronous").scalar_one())
+
+    def copies(self) -> list[Path]:
+        """Copies of an SQLite file that lie beside it, the newest last."""
+        if self.path is None:
+            return []
+        found = [
+            one
+            for one in self.path.parent.glob(f"{self.path.name}.*")
+            if not one.name.endswith(("-wal", "-shm", ".lock"))
+        ]
+        return sorted((one for one in found if one.is_file()), key=lambda one: one.stat().st_mtime)
+
     def connect(self) -> Any:
         """A driver connection of its own, set up as the writer's, in autocommit until BEGIN. The caller closes it."""
         with ours():

@@ -174,3 +174,9 @@ def shown_at(session: Session, counter_no: int, at_s: int, skew_most_s: int) -> 
         .order_by(col(ReadingRow.received_s), col(ReadingRow.at_s))
     )
     return session.exec(query.limit(1)).first()
+
+
+def newest_received(session: Session, counter_no: int) -> int | None:
+    """When the reading with the newest stamp came in, by one seek; none when there is none."""
+    query = select(ReadingRow.received_s).where(ReadingRow.counter_no == counter_no)
+    return session.exec(query.order_by(col(ReadingRow.at_s).desc()).limit(1)).first()

@@ -65,6 +65,12 @@ def create_or_check(database: Database) -> None:
             )
 
 
+def step_of(database: Database) -> str | None:
+    """The step of a database's tables; none when it has none. Raises Refused when it holds something else."""
+    with database.read() as session:
+        return _current(session.connection())
+
+
 def upgrade(url: str) -> Upgraded:
     """Brings a database to this program's step, all steps or none; an SQLite file is copied first, beside itself.
 
@@ -74,8 +80,7 @@ def upgrade(url: str) -> Upgraded:
     """
     database = open_database(url, create=False)
     try:
-        with database.read() as session:
-            before = _current(session.connection())
+        before = step_of(database)
         if before == newest():
             return Upgraded(before=before, after=before, backup=None)
         if before is not None and before not in _known():

@@ -76,6 +76,8 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/vessels/{{vessel_id}}/calendar/undo"): Walk(
         f"{API}/vessels/demo-plover/calendar/undo", 428, body={}
     ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/looks"): Walk(f"{API}/vessels/demo-plover/looks"),
+    ("GET", f"{API}/vessels/{{vessel_id}}/intake"): Walk(f"{API}/vessels/demo-plover/intake"),
     ("GET", f"{API}/plants/{{plant_id}}"): Walk(f"{API}/plants/plover-plant"),
     ("GET", f"{API}/plants/{{plant_id}}/due"): Walk(f"{API}/plants/plover-plant/due"),
     ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),

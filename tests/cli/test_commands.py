@@ -14,8 +14,8 @@ from tests.cli.calling import good, leadline, process
 from tests.cli.conftest import Ship
 
 COMMANDS = [
-    "serve", "demo", "due", "forecast", "plan", "reading", "hours", "intake", "pulldown", "history", "verify", "feed", "import",
-    "upgrade", "gateway",
+    "serve", "demo", "due", "forecast", "plan", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify", "feed",
+    "import", "upgrade", "gateway",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
     "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",

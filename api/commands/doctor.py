@@ -1,0 +1,56 @@
+"""What is wrong or odd, line by line."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from api.commands.common import AsJson, app, chosen_settings, out, say
+
+if TYPE_CHECKING:
+    from scheduler.domain.looks import Look
+
+
+@app.command()
+def doctor(
+    vessel: Annotated[str | None, typer.Argument(help="vessel id (default: all)")] = None, as_json: AsJson = False
+) -> None:
+    """Look for what is wrong or odd: counters, clocks, held readings, plans, calendar, disk, database, settings.
+
+    Exit code 0: all well; 1: something to look at. Lines marked "note" are worth knowing and change no exit code.
+
+    Example: leadline doctor demo-plover
+    """
+    from api.shapes import look_json
+    from scheduler.actions import doctor as looking
+    from scheduler.actions.house import House
+    from scheduler.clock import system_clock
+    from scheduler.storage.database import open_database
+
+    settings = chosen_settings().settings
+    database = open_database(settings.database, create=False)
+    try:
+        tables = looking.of_tables(database)
+        house = House(database, system_clock, settings)
+        if tables is None:
+            found = looking.all_looks(house, vessel)
+        else:
+            found = [*looking.of_settings(settings), *looking.of_database(database, house.now_s()), tables]
+    finally:
+        database.close()
+    found = looking.in_order(found)
+    wrong = [one for one in found if not one.note]
+    out({"well": not wrong, "looks": [look_json(one) for one in found]}, as_json, lambda: _lines(found))
+    if not wrong:
+        say("All well.")
+        return
+    say(f"{len(wrong)} to look at." if len(wrong) > 1 else "One thing to look at.")
+    raise typer.Exit(1)
+
+
+def _lines(found: "list[Look]") -> Iterator[str]:
+    for one in found:
+        since = f", since {one.since_at:%Y-%m-%d %H:%M} UTC" if one.since_at else ""
+        yield f"{'note: ' if one.note else ''}{one.about}: {one.which}{since}"
+        yield f"  {one.says}"
+        yield f"  {one.do}"

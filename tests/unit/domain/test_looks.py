@@ -1,0 +1,91 @@
+"""Each thing to look at is found when it is there, not found when all is well, and says what to do."""
+
+import pytest
+
+from scheduler.domain import looks
+from scheduler.domain.ledger_words import Code, Flag
+from scheduler.domain.looks import Look
+
+NOW = 1_790_000_000
+HOUR = 3600
+
+
+def line(found: Look | list[Look] | None) -> Look:
+    """The one line found."""
+    one = found[0] if isinstance(found, list) else found
+    assert one is not None
+    assert one.says
+    assert one.do.strip()[-1] in ".w", "it ends in what to do: a sentence, or a command"
+    return one
+
+
+@pytest.mark.parametrize("code", [Code.SILENT, Code.STANDING, Code.SOURCES, Code.CLOCK, Code.FUTURE])
+def test_a_flag_that_nobody_decides_is_a_line(code: Code) -> None:
+    """It carries the ledger's words and since when; flags that ask a question, or are over, are none."""
+    one = line(looks.of_flag("vp1", Flag(code, NOW, "words", 0)))
+    assert (one.which, one.says) == ("vp1", "words")
+    assert one.since_at is not None
+    assert looks.of_flag("vp1", Flag(Code.SPIKE, NOW, "over", 0)) is None
+    assert looks.of_flag("vp1", Flag(Code.HELD, NOW, "asked", 0)) is None
+
+
+def test_a_ledger_behind_its_readings_is_told_after_two_minutes() -> None:
+    """While a server works through what came it is not; an event alone, with no reading, is told."""
+    assert looks.of_backlog("vp1", NOW - 10, NOW) is None
+    assert "vp1" in line(looks.of_backlog("vp1", NOW - 600, NOW)).says
+    line(looks.of_backlog("vp1", None, NOW))
+
+
+@pytest.mark.parametrize(
+    ("taken", "proposed", "about"),
+    [
+        (None, None, "no plan"),
+        (None, NOW - HOUR, "plan not taken"),
+        (NOW - 48 * HOUR, None, "old plan"),
+        (NOW - 48 * HOUR, NOW - HOUR, ""),
+        (NOW - HOUR, None, ""),
+    ],
+)
+def test_a_plan_is_made_each_night_and_taken(taken: int | None, proposed: int | None, about: str) -> None:
+    """None, none taken, or none for more than a night is told; a fresh proposal beside an older plan is as it should be."""
+    found = looks.of_plan("plant", taken, proposed, NOW)
+    assert ("" if found is None else line(found).about) == about
+
+
+def test_a_calendar_is_told_when_it_is_an_hour_old() -> None:
+    """One that nobody asked for is not."""
+    assert looks.of_calendar("ship", None, NOW) is None
+    assert looks.of_calendar("ship", NOW - 900, NOW) is None
+    assert line(looks.of_calendar("ship", NOW - 2 * HOUR, NOW)).which == "ship"
+
+
+def test_space_is_told_before_it_is_gone() -> None:
+    """Below 1 GiB, with the figure below which nothing is stored; a server's own disk is not ours to judge."""
+    assert looks.of_space("db", 2 * 2**30, 2**25) is None
+    assert looks.of_space("db", None, 2**25) is None
+    assert "100 MiB are free; below 32 MiB" in line(looks.of_space("db", 100 * 2**20, 2**25)).says
+
+
+@pytest.mark.parametrize(
+    ("version", "note"),
+    [("SQLite 3.40.1", True), ("SQLite 3.51.2", True), ("SQLite 3.51.3", False), ("SQLite 3.53.4", False)],
+)
+def test_a_version_with_a_known_fault_is_a_note(version: str, note: bool) -> None:
+    """It is worth knowing and changes no exit code; newer ones are not told."""
+    found = looks.of_engine("db", version, ("wal", 2))
+    assert [one.note for one in found] == ([True] if note else [])
+
+
+@pytest.mark.parametrize("journal", [("delete", 2), ("wal", 1)])
+def test_a_log_that_can_lose_a_commit_is_wrong(journal: tuple[str, int]) -> None:
+    """Another log than the write-ahead log, or less than full sureness; PostgreSQL has its own."""
+    assert not line(looks.of_engine("db", "SQLite 3.53.4", journal)).note
+    assert looks.of_engine("db", "PostgreSQL 16", None) == []
+
+
+def test_what_was_not_stored_is_counted_by_counter() -> None:
+    """One line for each counter and reason."""
+    found = looks.of_intake("ship", [("conflict", "vp1", 3, NOW), ("refused", "x" * 300, 1, NOW)], 7)
+    assert [one.about for one in found] == ["conflict readings", "refused readings"]
+    assert "3 conflict in the last 7 days" in line(found).says
+    assert len(found[1].which) < 100
