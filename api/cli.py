@@ -12,6 +12,7 @@ from api.commands import (
     people,
     plant,
     pumps,
+    reliability,
     serving,
     work,
 )
@@ -30,6 +31,7 @@ __all__ = [
     "people",
     "plant",
     "pumps",
+    "reliability",
     "serving",
     "work",
 ]

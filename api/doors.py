@@ -60,6 +60,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/vessels/{vessel_id}/non-conformities"): READ,
     ("POST", "/api/v1/vessels/{vessel_id}/non-conformities/{number}/answer"): WORK,
     ("POST", "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close"): EXPORT,
+    ("GET", "/api/v1/vessels/{vessel_id}/reliability"): READ,
     ("GET", "/api/v1/history"): EXPORT,
     ("GET", "/api/v1/history/schema"): Free.OPEN,
     ("GET", "/api/v1/feeds"): READ,

@@ -9,6 +9,7 @@ from api import bodies
 from api.deps import AskingDep, HouseDep, hand_of
 from api.pen import PEN
 from scheduler.actions import feed, fleet, jobs, nonconforming, postponing
+from scheduler.actions import reliability as figures
 from scheduler.domain.postponing import Asked
 
 router = APIRouter(prefix="/api/v1")
@@ -72,3 +73,10 @@ def close(vessel_id: str, number: int, house: HouseDep, who: AskingDep, request:
     fleet.get_vessel(house, who.actor, vessel_id)
     told = nonconforming.close(house, hand_of(request, who, {}), vessel_id, number)
     return JSONResponse(dict(told.body), status_code=told.status)
+
+
+@router.get("/vessels/{vessel_id}/reliability", tags=["history"], summary="Breakdowns and running hours of each pump")
+def reliability(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Mean time between breakdowns with 90 % bounds, the trend, and what the data do not carry, in words."""
+    fleet.get_vessel(house, who.actor, vessel_id)
+    return figures.report(house, vessel_id)

@@ -129,6 +129,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/vessels/{{vessel_id}}/non-conformities/{{number}}/close"): Walk(
         f"{API}/vessels/demo-plover/non-conformities/999/close", 404
     ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/reliability"): Walk(f"{API}/vessels/demo-plover/reliability"),
     ("GET", f"{API}/history"): Walk(f"{API}/history?vessel=demo-plover"),
     ("GET", f"{API}/history/schema"): Walk(f"{API}/history/schema"),
     # A key of the office belongs to no person here, and a calendar address does.

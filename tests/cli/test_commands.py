@@ -18,7 +18,7 @@ COMMANDS = [
     "import", "upgrade", "gateway",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
-    "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
+    "reliability", "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
 ]  # fmt: skip
 GROUPS = ("counter", "job", "key", "config", "postpone", "nonconformity")
