@@ -21,7 +21,6 @@ from scheduler.domain.ledger import (
     State,
     StepDecision,
     derive,
-    pieces,
     setups_of,
 )
 from scheduler.domain.sources import Change
@@ -30,7 +29,8 @@ from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerCheckpointRow
 
 PIECE = 2000
-"""Items derived between two checkpoints."""
+"""Readings derived between two checkpoints."""
+CHECKPOINT_APART_S = 7 * DAY_S
 _LOOK_BACK_DAYS = 3 * 366
 
 
@@ -140,55 +140,86 @@ def derive_all(house: House) -> list[str]:
 
 
 def _derive(session: Session, row: CounterRow, dirty_from_s: int) -> None:
+    """Derive anew from the newest checkpoint before the touched instant, piece by piece.
+
+    Once the state is the one held of old at a checkpoint, and nothing was touched after it, the rest stands as it is: a
+    day posted late costs the same however long ago it was.
+    """
     assert row.no is not None
-    setup = setup_of(row)
-    state, after_s = _checkpoint(session, row.no, dirty_from_s)
-    items: list[Item] = [
-        *(Reading(*reading) for reading in ledger_rows.readings(session, row.no, after_s, row.skew_most_s)),
-        *events_of(ledger_rows.events(session, row.no, after_s)),
-    ]
-    ledger_rows.drop_checkpoints(session, row.no, after_s)
-    for piece in pieces(items, PIECE):
-        state = _write(session, row, setup, piece, state)
+    no, setup, skew = row.no, setup_of(row), row.skew_most_s
+    state, after_s = _checkpoint(session, no, dirty_from_s)
+    start_s = after_s
+    newest = ledger_rows.checkpoint(session, no, 2**62)
+    event_rows = ledger_rows.events(session, no, after_s)
+    events = events_of(event_rows)
+    end_s: int | None = after_s
+    while end_s is not None:
+        end_s = ledger_rows.piece_end(session, no, after_s, skew, PIECE)
+        held = ledger_rows.checkpoint(session, no, 2**62 if end_s is None else end_s + 1)
+        if held is not None and held.at_s > after_s:
+            end_s = held.at_s
+        else:
+            held = None
+        was = None if held is None else held.state
+        until_s = 2**62 if end_s is None else end_s
+        items: list[Item] = [
+            *(Reading(*reading) for reading in ledger_rows.readings(session, no, after_s, skew, until_s)),
+            *(event for event in events if after_s < event.at_s <= until_s),
+        ]
+        ledger_rows.drop_checkpoints(session, no, after_s, until_s)
+        state = _write(session, row, setup, items, state, until_s)
+        after_s = until_s
+        if was is None or newest is None or state.pending or state.open or state.to_text() != was:
+            continue
+        later = after_s < newest.at_s
+        if later and not any(event.at_s > after_s for event in event_rows):
+            counted = ledger_rows.counted(session, no, after_s, newest.at_s, skew)
+            beyond = _state_of(newest) if counted else None
+            if beyond is not None:
+                state, after_s = beyond, newest.at_s
+    if newest is not None and newest.at_s == start_s:
+        _thin_out(session, no, start_s)
     row.dirty_from_s = None
     session.add(row)
 
 
+def _thin_out(session: Session, counter_no: int, at_s: int) -> None:
+    """Drop the checkpoint there unless it is the newest or the one before it is a week older: each tick makes one."""
+    newest, before = (ledger_rows.checkpoint(session, counter_no, until_s) for until_s in (2**62, at_s))
+    if newest is not None and before is not None and at_s < newest.at_s and at_s - before.at_s < CHECKPOINT_APART_S:
+        ledger_rows.drop_checkpoints(session, counter_no, at_s - 1, at_s)
+
+
 def _checkpoint(session: Session, counter_no: int, dirty_from_s: int) -> tuple[State, int]:
     held = ledger_rows.checkpoint(session, counter_no, dirty_from_s)
-    if held is not None:
-        try:
-            return State.from_text(held.state), held.at_s
-        except ValueError:
-            pass  # of another version: derived anew from the start
-    return START, -(2**62)
+    state = None if held is None else _state_of(held)
+    return (START, -(2**62)) if held is None or state is None else (state, held.at_s)
 
 
-def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: State) -> State:
+def _state_of(row: LedgerCheckpointRow) -> State | None:
+    try:
+        return State.from_text(row.state)
+    except ValueError:
+        return None  # of another version: derived anew from the start
+
+
+def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: State, until_s: int) -> State:
+    """Derive a piece and put it in place of what is held up to and at `until_s`; the state after it."""
     assert row.no is not None
     derived = derive(setup, piece, state)
     if derived.rewrite_from_s is None:
         return derived.state
-    ledger_rows.drop_derived(session, row.no, derived.rewrite_from_s)
-    seq: dict[int, int] = {}
+    no, vessel_id = row.no, row.vessel_id
+    ledger_rows.drop_derived(session, no, derived.rewrite_from_s, until_s)
     given_s = state.given_s - sum(entry.credit_s for entry in state.pending if entry.verdict in GIVEN)
-    rows: list[dict[str, object]] = []
-    for entry in derived.entries:
-        seq[entry.at_s] = place = seq.get(entry.at_s, -1) + 1
-        given_s += entry.credit_s if entry.verdict in GIVEN else 0
-        rows.append(
-            {
-                "counter_no": row.no,
-                "at_s": entry.at_s,
-                "seq": place,
-                "credit_s": entry.credit_s,
-                "total_s": entry.total_s,
-                "given_s": given_s,
-                "verdict": str(entry.verdict),
-                "reason": str(entry.reason),
-                "vessel_id": row.vessel_id,
-            }
-        )
+    rows: list[ledger_rows.EntryValues] = []
+    last_s, seq = None, 0
+    for at_s, credit_s, total_s, verdict, reason in derived.entries:
+        seq = seq + 1 if at_s == last_s else 0
+        last_s = at_s
+        if verdict in GIVEN:
+            given_s += credit_s
+        rows.append((no, at_s, seq, credit_s, total_s, given_s, str(verdict), str(reason), vessel_id))
     ledger_rows.add_entries(session, rows)
     for flag in derived.flags:
         session.merge(

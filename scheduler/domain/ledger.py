@@ -8,11 +8,12 @@ What a store has to do
     1. Readings and events are the truth and are only ever added. Entries, flags and checkpoints may be thrown away.
     2. A new reading or event (or one taken back) touches its instant. Take the newest checkpoint whose `last_s` is
        *before* the earliest touched instant, none: START. Drop the checkpoints that are not.
-    3. Load all readings and events after that checkpoint's `last_s`, and for each of their `pieces`, with the state that
+    3. Load the readings and events after that checkpoint's `last_s` in pieces, and for each of them, with the state that
        the piece before gave, call `derive(setup, piece, state)`. Pieces are cut between instants, never inside one: a
        checkpoint in the middle of an instant would lose the rest of it.
-    4. In one transaction delete this counter's entries and flags with `at_s >= rewrite_from_s`, insert the entries and
-       flags returned, and keep `state.to_text()` as a checkpoint.
+    4. In one transaction delete this counter's entries and flags from `rewrite_from_s` to the end of the piece, insert
+       the entries and flags returned, and keep `state.to_text()` as a checkpoint. A state equal to the one kept there
+       before, with nothing in it that may still change, and nothing touched later: what follows stands as it is.
     5. Entries may share an instant: keep them in the order given; the last one with a total_s is the total there.
     6. What a person did about a flag is kept under (counter, flag code, at_s) and outlives the rewriting.
 
@@ -73,7 +74,6 @@ __all__ = [
     "derive",
     "fold",
     "in_order",
-    "pieces",
     "setup_at",
     "setups_of",
     "step",
@@ -143,18 +143,6 @@ def setups_of(setup: Setup, rescales: Iterable[Rescale]) -> list[tuple[int, Setu
 def setup_at(setups: Sequence[tuple[int, Setup]], at_s: int) -> Setup:
     """The set-up in force at an instant, of stretches as `setups_of` gives them."""
     return next(setup for from_s, setup in reversed(setups) if from_s <= at_s)
-
-
-def pieces(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
-    """The items in observation order, cut between instants into pieces of about `size` (1 or more)."""
-    ordered = in_order(items)
-    first = 0
-    while first < len(ordered):
-        after = min(first + size, len(ordered))
-        while after < len(ordered) and ordered[after].at_s == ordered[after - 1].at_s:
-            after += 1
-        yield ordered[first:after]
-        first = after
 
 
 def fold(setup: Setup, items: Iterable[Item], state: State = START) -> Folded:

@@ -55,9 +55,14 @@ def fits(setup: Setup, good: Good, at_s: int, value_milli: int) -> Fit | None:
 
 
 def advanced(good: Good, at_s: int, value_milli: int, credit_s: int) -> Good:
-    """The count after a reading was credited."""
+    """The count after a reading was credited.
+
+    Only the first reading of a UTC day becomes the next anchor, so that anchors fall on the same readings again soon after
+    a day that was posted late.
+    """
     run_s = good.run_s + credit_s
-    next_at, next_run = (at_s, run_s) if at_s - good.next_at_s >= DAY_S else (good.next_at_s, good.next_run_s)
+    due = at_s - good.next_at_s >= DAY_S and at_s // DAY_S != good.at_s // DAY_S
+    next_at, next_run = (at_s, run_s) if due else (good.next_at_s, good.next_run_s)
     rose_s = at_s if credit_s > 0 else good.rose_s
     return Good(at_s, value_milli, run_s, good.anchor_at_s, good.anchor_run_s, next_at, next_run, rose_s)
 

@@ -108,15 +108,17 @@ class Fold:
             if skew or at <= last or at > received + AHEAD_S or not 0 <= rise <= elapsed + slack + elapsed // 1000:
                 odd = item
                 break
-            day = at - next_at >= DAY_S
-            since, counted = (next_at, next_run) if day else (anchor_at, anchor_run)
+            far = at - next_at >= DAY_S
+            since, counted = (next_at, next_run) if far else (anchor_at, anchor_run)
             elapsed = at - since
             if run + rise - counted > elapsed + slack + elapsed // 1000:
                 odd = item
                 break
             run += rise
-            if day:
-                anchor_at, anchor_run, next_at, next_run = next_at, next_run, at, run
+            if far:
+                anchor_at, anchor_run = next_at, next_run
+                if at // DAY_S != at_0 // DAY_S:
+                    next_at, next_run = at, run
             if rise:
                 rose = at
             at_0, seconds_0, milli_0, last, taken = at, seconds, milli, at, True

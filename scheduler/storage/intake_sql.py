@@ -66,7 +66,7 @@ _MOST_ROWS = 512
 _Row = tuple[int, int, int, int, str, int]
 """counter_no, at_s, value_milli, received_s, vessel_id, skew_s: the columns of `reading` in order."""
 _Span = tuple[int, int | None, int]
-"""Of what a counter got: first instant put right, last one not from the future (none), furthest that one was put later."""
+"""Of what a counter got: first instant put right, last one not from the future (none), furthest that one was put right."""
 
 
 class IntakeStore(ABC):
@@ -314,7 +314,7 @@ def _spans(rows: Sequence[_Row], held: Mapping[int, int]) -> dict[int, _Span]:
             first, last, most = spans.get(no, (at, None, 0))
             if at <= received + AHEAD_S and (last is None or at > last):
                 last = at
-            spans[no] = (at if at < first else first, last, skew if skew > most else most)
+            spans[no] = (at if at < first else first, last, max(most, abs(skew)))
     return dict(sorted(spans.items()))
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from sqlalchemy import delete, insert
+from sqlalchemy import ColumnElement, delete
 from sqlmodel import Session, col, func, or_, select
 
 from scheduler.storage.tables import (
@@ -13,21 +13,54 @@ from scheduler.storage.tables import (
     ReadingRow,
 )
 
+EntryValues = tuple[int, int, int, int, int | None, int, str, str, str]
+"""counter_no, at_s, seq, credit_s, total_s, given_s, verdict, reason, vessel_id: the columns of `ledger_entry`."""
 
-def readings(session: Session, counter_no: int, after_s: int, skew_most_s: int) -> Sequence[tuple[int, int, int, int]]:
+_RIGHT_S = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
+"""A reading's instant put right by its sender's skew."""
+
+
+def readings(
+    session: Session, counter_no: int, after_s: int, skew_most_s: int, until_s: int = 2**62
+) -> Sequence[tuple[int, int, int, int]]:
     """(instant put right by the skew, value_milli, received_s, skew_s) of a counter's readings whose instant put right is
-    later than a given one, in order of their stamps.
+    later than a given one, up to and at another, in order of their stamps.
 
     Args:
-        skew_most_s: of the counter; no reading was put later by more, so the search begins so much before.
+        skew_most_s: of the counter; no reading was put right by more, so the search begins so much before, and ends after.
     """
-    at_s = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
-    query = (
-        select(at_s, ReadingRow.value_milli, ReadingRow.received_s, ReadingRow.skew_s)
-        .where(ReadingRow.counter_no == counter_no, ReadingRow.at_s > after_s - skew_most_s, at_s > after_s)
-        .order_by(col(ReadingRow.at_s))
+    query = select(_RIGHT_S, ReadingRow.value_milli, ReadingRow.received_s, ReadingRow.skew_s)
+    query = query.where(*_between(counter_no, after_s, until_s, skew_most_s))
+    return session.exec(query.order_by(col(ReadingRow.at_s))).all()
+
+
+def piece_end(session: Session, counter_no: int, after_s: int, skew_most_s: int, size: int) -> int | None:
+    """The instant (put right) of the `size`th reading later than an instant, by their stamps; none when there are fewer."""
+    query = select(_RIGHT_S).where(*_between(counter_no, after_s, 2**62, skew_most_s))
+    return session.exec(query.order_by(col(ReadingRow.at_s)).offset(size - 1).limit(1)).first()
+
+
+def counted(session: Session, counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> bool:
+    """Whether between two instants (the later included) there are as many ledger entries as readings.
+
+    Where no person's events are, each reading has its entry: then none was added since they were derived.
+    """
+    there = session.exec(select(func.count()).where(*_between(counter_no, after_s, until_s, skew_most_s))).one()
+    entries = select(func.count()).where(
+        LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s > after_s, LedgerEntryRow.at_s <= until_s
     )
-    return session.exec(query).all()
+    return there == session.exec(entries).one()
+
+
+def _between(counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> tuple[ColumnElement[bool], ...]:
+    """A counter's readings whose instant put right is later than one and up to another, sought by their stamps."""
+    return (
+        col(ReadingRow.counter_no) == counter_no,
+        col(ReadingRow.at_s) > after_s - skew_most_s,
+        col(ReadingRow.at_s) <= until_s + skew_most_s,
+        after_s < _RIGHT_S,
+        until_s >= _RIGHT_S,
+    )
 
 
 def events(session: Session, counter_no: int, after_s: int = -(2**62)) -> list[CounterEventRow]:
@@ -54,22 +87,32 @@ def checkpoint(session: Session, counter_no: int, before_s: int) -> LedgerCheckp
     return session.exec(query.order_by(col(LedgerCheckpointRow.at_s).desc()).limit(1)).first()
 
 
-def drop_checkpoints(session: Session, counter_no: int, after_s: int) -> None:
-    """Forget a counter's checkpoints later than an instant."""
+def drop_checkpoints(session: Session, counter_no: int, after_s: int, until_s: int = 2**62) -> None:
+    """Forget a counter's checkpoints later than an instant, up to and at another."""
     rows = delete(LedgerCheckpointRow).where(col(LedgerCheckpointRow.counter_no) == counter_no)
-    session.execute(rows.where(col(LedgerCheckpointRow.at_s) > after_s))
+    session.execute(rows.where(col(LedgerCheckpointRow.at_s) > after_s, col(LedgerCheckpointRow.at_s) <= until_s))
 
 
-def drop_derived(session: Session, counter_no: int, from_s: int) -> None:
-    """Forget a counter's derived entries and flags from an instant on (included)."""
+def drop_derived(session: Session, counter_no: int, from_s: int, until_s: int = 2**62) -> None:
+    """Forget a counter's derived entries and flags from an instant to another, both included."""
     for table in (LedgerEntryRow, FlagRow):
-        session.execute(delete(table).where(col(table.counter_no) == counter_no, col(table.at_s) >= from_s))
+        session.execute(
+            delete(table).where(
+                col(table.counter_no) == counter_no, col(table.at_s) >= from_s, col(table.at_s) <= until_s
+            )
+        )
 
 
-def add_entries(session: Session, rows: Sequence[dict[str, object]]) -> None:
+def add_entries(session: Session, rows: Sequence[EntryValues]) -> None:
     """Store derived entries in one go."""
     if rows:
-        session.execute(insert(LedgerEntryRow), list(rows))
+        connection = session.connection()
+        mark = "?" if connection.dialect.name == "sqlite" else "%s"
+        connection.exec_driver_sql(
+            "INSERT INTO ledger_entry (counter_no, at_s, seq, credit_s, total_s, given_s, verdict, reason, vessel_id) "  # noqa: S608
+            f"VALUES ({', '.join([mark] * 9)})",
+            list(rows),
+        )
 
 
 def flags(session: Session, vessel_id: str) -> list[FlagRow]:

@@ -73,7 +73,7 @@ class CounterRow(Row, table=True):
 
     seconds_per_count, modulus, resolution_milli (smallest step in thousandths of a count): as first set up; counter
     events say how it counts later. newest_s: newest observed instant, put right by the sender's skew, stamps from the
-    future left out. skew_most_s: furthest that a reading was ever put later. dirty_from_s: earliest instant whose ledger
+    future left out. skew_most_s: furthest that a reading was ever put right. dirty_from_s: earliest instant whose ledger
     entries must be derived anew; none when they are up to date.
     """
 

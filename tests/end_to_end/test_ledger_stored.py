@@ -3,6 +3,7 @@
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
+from random import Random
 
 import pytest
 
@@ -10,9 +11,10 @@ from scheduler.actions import counters
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import House, seconds
 from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.readings import store_now
+from scheduler.actions.readings import ReadingDoor, post, store_now
 from scheduler.settings import Settings
 from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.intake import Intake
 from scheduler.storage.tables import AssetKind
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
@@ -138,3 +140,64 @@ def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path
         kept = book(house)
         drop(house)
         assert book(house) == kept
+
+
+@pytest.mark.parametrize("kind", kinds())
+def test_late_days_derive_to_what_the_whole_past_gives(
+    kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Gaps filled in any order, clocks put right, spikes, drops and hours given by hand, derived after each and in small
+    pieces: entries and flags are each time those of a ledger thrown away and derived whole."""
+    monkeypatch.setattr("scheduler.actions.ledger.PIECE", 25)
+    random = Random(7)
+    with store(kind, tmp_path) as database:
+        clock = TurnedClock()
+        house = House(database, clock, Settings(horizon_days=60))
+        _put(house)
+        name = PLOVER.counter(0)
+        place = Place(name, PLOVER.vessel, PLANT, AssetKind.COUNTER)
+        blocks = [list(range(first, first + 20)) for first in range(0, 400, 20)]
+        random.shuffle(blocks)
+        for number, block in enumerate(blocks):
+            skew = random.choice([0, 0, 0, 7200, -7200])
+            items = [
+                {
+                    "counter": name,
+                    "observed_at": (AT - timedelta(hours=900 - 2 * hour, seconds=skew)).isoformat(),
+                    "value": 1000 + hour + random.choice([0] * 30 + [300, -500]),
+                }
+                for hour in block
+            ]
+            with Intake(house.db, house.clock) as intake:
+                sent = (AT - timedelta(seconds=skew)).isoformat()
+                post(ReadingDoor(house, intake), intake, GATEWAY, {"sent_at": sent, "readings": items})
+            if number % 6 == 5:
+                at = AT - timedelta(hours=random.randrange(100, 900))
+                told = counters.CounterEvent(kind="adjustment", at=at, reason="log book", hours=1)
+                counters.add_event(house, _hand(), place, told)
+            kept = book(house)
+            if number % 3 == 2:
+                drop(house)
+                assert book(house) == kept
+        assert len(kept[name][0]) > 350
+
+
+def test_checkpoints_of_a_counter_that_posts_on_and_on_are_few(tmp_path: Path) -> None:
+    """Each derivation leaves one where it ended; of those only one a week stays beside the newest."""
+    with store("sqlite", tmp_path) as database:
+        house = House(database, TurnedClock(), Settings(horizon_days=60))
+        _put(house)
+        name = PLOVER.counter(0)
+        for hour in range(0, 24 * 30, 6):
+            at = AT - timedelta(hours=24 * 30 - hour)
+            store_now(house, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": 1000 + hour}])
+            derive_vessel(house, PLOVER.vessel)
+        with house.db.read() as session:
+            kept = (
+                session.connection().exec_driver_sql("SELECT at_s FROM ledger_checkpoint ORDER BY at_s").scalars().all()
+            )
+        assert 4 <= len(kept) <= 6
+        assert all(late - early >= 7 * 86400 for early, late in pairwise(kept[:-1]))
+        whole = book(house)
+        drop(house)
+        assert book(house) == whole

@@ -1,9 +1,9 @@
 """Laws of the running-hours ledger, over invented pasts of a counter with every trouble in them."""
 
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import UTC, datetime
-from itertools import pairwise
+from itertools import groupby
 
 import pytest
 from hypothesis import given, settings
@@ -29,7 +29,6 @@ from scheduler.domain.ledger import (
     derive,
     fold,
     in_order,
-    pieces,
     step,
 )
 from scheduler.domain.ledger_fit import DAY_S, tolerance_s
@@ -73,6 +72,18 @@ class Book:
             self.flags = [f for f in self.flags if f.at_s < first_s] + derived.flags
             if state.last_s is not None:
                 self.checkpoints[state.last_s] = state.to_text()
+
+
+def pieces(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
+    """The items in observation order, cut between instants into pieces of about `size`."""
+    piece: list[Item] = []
+    for _, together in groupby(in_order(items), key=lambda item: item.at_s):
+        piece.extend(together)
+        if len(piece) >= size:
+            yield piece
+            piece = []
+    if piece:
+        yield piece
 
 
 def settled(setup: Setup, items: Iterable[Item]) -> Derived:
@@ -308,15 +319,6 @@ def test_the_opposite_adjustment_restores_all(past: Past, data: st.DataObject) -
     for then in (ats[0] - 1, at_s - 1, at_s + later_s, at_s + later_s + 1, ats[-1] + 10**6):
         assert curve.around(then) == before.around(then)
         assert curve.given(then) == before.given(then)
-
-
-@given(pasts(), st.integers(1, 9))
-def test_pieces_are_all_the_items_cut_between_instants(past: Past, size: int) -> None:
-    """Joined again they are the items in order, and no instant stands in two of them."""
-    cut = list(pieces(past.items, size))
-    assert [item for piece in cut for item in piece] == in_order(past.items)
-    assert all(len(piece) >= size for piece in cut[:-1])
-    assert all(early[-1].at_s < late[0].at_s for early, late in pairwise(cut))
 
 
 @given(pasts())
