@@ -98,6 +98,7 @@ def why_json(now: Situation, job: DueJob) -> dict[str, Any]:
         "standing": why.standing,
         "hours_as_of": z(why.hours_as_of),
         "estimated": why.estimated,
+        "may_miss_running_hours": round(why.may_miss_hours, 2),
         "projected": why.projected,
     }
 

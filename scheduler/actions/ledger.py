@@ -11,7 +11,9 @@ from scheduler.domain.ledger import (
     START,
     Adjustment,
     BadReading,
+    Code,
     Event,
+    Flag,
     Item,
     OpeningBalance,
     Reading,
@@ -23,6 +25,7 @@ from scheduler.domain.ledger import (
     derive,
     setups_of,
 )
+from scheduler.domain.questions import may_miss
 from scheduler.domain.sources import Change
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
@@ -36,6 +39,8 @@ _LOOK_BACK_DAYS = 3 * 366
 
 GIVING = frozenset({"adjustment", "opening balance"})
 """Kinds of event that give hours; undone by the opposite entry, and not by being passed over."""
+ANSWERS = ("nothing missing", "adjustment")
+"""Events that answer a question about missing hours when they stand at its instant."""
 
 
 def setup_of(row: CounterRow) -> Setup:
@@ -82,6 +87,16 @@ def changes_of(session: Session, vessel_id: str, counters: Sequence[CounterRow])
 def undone_by(rows: Sequence[CounterEventRow]) -> dict[str, str]:
     """Id of the undo of each event undone, by the id of the latter."""
     return {json.loads(row.detail)["undoes"]: row.id for row in rows if row.kind == "undo"}
+
+
+def may_be_missing(session: Session, row: CounterRow, flags: Sequence[FlagRow]) -> list[Flag]:
+    """The flags of a counter that say hours may be missing, and that nobody has answered for; oldest first."""
+    told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
+    if row.no is None or not may_miss(told, ()):
+        return []
+    events = ledger_rows.events(session, row.no)
+    undone = undone_by(events)
+    return may_miss(told, {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone})
 
 
 def events_of(rows: Sequence[CounterEventRow]) -> list[Event]:

@@ -9,12 +9,12 @@ from scheduler.actions.counters import CounterEvent, ToldEvent, add_event, told_
 from scheduler.actions.documents import held as document_of
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, seconds
-from scheduler.actions.ledger import changes_of, derive_vessel, setups_of_counter, undone_by
+from scheduler.actions.ledger import changes_of, derive_vessel, may_be_missing, setups_of_counter
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.ledger import Code, Flag, Reading, State, Verdict, Why, setup_at
-from scheduler.domain.questions import Question, held_questions, may_miss, missing_question
+from scheduler.domain.questions import Question, held_questions, missing_question
 from scheduler.domain.sources import source_at
 from scheduler.domain.words import Subject
 from scheduler.errors import Clash, NotFound, Refused
@@ -25,8 +25,6 @@ from scheduler.storage.tables import CounterRow, FlagRow, IntakeLogRow, LedgerEn
 RECENT_S = 30 * 86_400
 """How far back the rate of a counter is taken."""
 MOST_MISREAD = 500
-ANSWERS = ("nothing missing", "adjustment")
-"""Events that answer a question about missing hours when they stand at its instant."""
 
 What = Literal["replaced", "misread", "preset", "missing", "nothing"]
 
@@ -120,10 +118,7 @@ def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) ->
     if row.no is None or not flags:
         return ()
     told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
-    events = ledger_rows.events(session, row.no)
-    undone = undone_by(events)
-    answered = {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone}
-    asked = [_missing(session, row, flag) for flag in may_miss(told, answered)]
+    asked = [_missing(session, row, flag) for flag in may_be_missing(session, row, flags)]
     state = _state(session, row.no)
     starts = [flag.at_s for flag in told if flag.code is Code.HELD]
     if state is not None and state.lines and starts:

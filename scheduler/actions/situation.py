@@ -8,11 +8,12 @@ from scheduler.actions.daybook import daybook_of
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
-from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel
+from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
 from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacity
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
+from scheduler.domain.meters import Loss
 from scheduler.domain.operating import Stretch
 from scheduler.domain.sources import Change, retired, source_at
 from scheduler.domain.subjects import Key, where
@@ -138,6 +139,8 @@ def load(
     silent = {counter.position for counter in counters if counter.silent and counter.primary}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = {**reckon_first(plant, hours_at), **done_of(session, vessel_id)}
+    flags = tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows})
+    counting = {counter.id for counter in counters if counter.primary}
     jobs = due_jobs(
         plant=plant,
         done=done,
@@ -146,6 +149,7 @@ def load(
         at=at,
         horizon_days=horizon_days or house.settings.horizon_days,
         calendar=daybook_of(session, vessel_id)[0].calendar(),
+        losses=_losses(session, [row for row in rows if row.id in counting], flags),
         postponed={key: instant(to_s) for key, to_s in company_rows.granted(session, vessel_id).items()},
     )
     outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
@@ -162,7 +166,7 @@ def load(
         outages=tuple(outage_of(row) for row in outages),
         outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
         counters=counters,
-        flags=tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows}),
+        flags=flags,
         taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
         proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
         days=tuple(
@@ -175,6 +179,16 @@ def load(
             if row.from_s > seconds(at)
         ),
     )
+
+
+def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[FlagRow]) -> dict[str, list[Loss]]:
+    """By position, hours that may be missing and that nobody has answered for (rule R23)."""
+    found: dict[str, list[Loss]] = {}
+    for row in rows:
+        own = [flag for flag in flags if flag.counter_no == row.no]
+        for flag in may_be_missing(session, row, own):
+            found.setdefault(row.position_id, []).append((instant(flag.at_s), flag.seconds))
+    return found
 
 
 def hours_then(session: Session, now: Situation, subject: Subject, subject_id: str, at: datetime) -> RunningHours:

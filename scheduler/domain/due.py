@@ -22,7 +22,7 @@ from scheduler.domain.fleet import JobKind, LastDone, Plant
 from scheduler.domain.forecast import Forecast
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.intervals import calendar_due, hours_due, interval_seconds
-from scheduler.domain.meters import Hours, Meter, Meters
+from scheduler.domain.meters import Hours, Loss, Meter, Meters
 from scheduler.domain.operating import Calendar
 from scheduler.domain.subjects import Key, renewals, subjects_of, where
 from scheduler.domain.words import State, Subject, Trigger
@@ -94,6 +94,8 @@ class DueJob:
     forecast: Forecast | None = None
     hours_as_of: datetime | None = None
     estimated: bool = False
+    may_miss_seconds: int = 0
+    """Running seconds since it was last done that no counter told of, at most; the early date allows for them."""
     postponed_to: datetime | None = None
     renewed_by: str | None = None
     """Key of the turn that is due first and takes this one with it (an overhaul renews the knife inspection)."""
@@ -143,6 +145,7 @@ def due_jobs(
     horizon_days: int = 180,
     postponed: Mapping[str, datetime] = MappingProxyType({}),
     calendar: Calendar | None = None,
+    losses: Mapping[str, Sequence[Loss]] = MappingProxyType({}),
 ) -> tuple[DueJob, ...]:
     """Every open turn, whenever it is due, and the outlook up to the horizon; sorted by due point, then occurrence.
 
@@ -156,8 +159,9 @@ def due_jobs(
         horizon_days: length of the outlook.
         postponed: new limit by occurrence key.
         calendar: the ship's days as logged and planned, none when nobody keeps it.
+        losses: by position, hours that may be missing and that nobody has answered for yet.
     """
-    meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar)
+    meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar, losses=losses)
     to_come: dict[Key, list[tuple[datetime, str]]] = {}
     jobs: list[DueJob] = []
     for kind in _renewing_first(plant):
@@ -252,15 +256,15 @@ class _Chain:
         from_at, opening = min(spans)
         return from_at.astimezone(UTC), round(opening * 3600)
 
-    def _reach(self, seconds: int) -> Forecast | None:
-        return self.meter.reach(seconds, self.at) if self.meter else None
+    def _reach(self, seconds: int, start: _Start) -> Forecast | None:
+        return self.meter.reach(seconds, self.at, start.at) if self.meter else None
 
     def _turn(self, start: _Start, sequence: int, first: bool, postponed: Mapping[str, datetime]) -> DueJob | None:
         kind, meter = self.kind, self.meter
         occurrence = Occurrence(kind=kind.code, subject=self.subject, sequence=sequence)
         calendar_at = calendar_due(kind, start.calendar_at, start.times)
         due_seconds = hours_due(kind, start.seconds)
-        figures = self._reach(due_seconds) if due_seconds is not None else None
+        figures = self._reach(due_seconds, start) if due_seconds is not None else None
         points = [(figures.likely_at, Trigger.RUNNING_HOURS)] if figures else []
         if calendar_at is not None:
             points.append((calendar_at, Trigger.CALENDAR))
@@ -272,9 +276,11 @@ class _Chain:
         limits = [] if calendar_at is None else [calendar_at + timedelta(days=kind.tolerance_days)]
         limit_seconds = None if due_seconds is None else due_seconds + kind.tolerance_running_hours * 3600
         if due_seconds is not None and limit_seconds is not None:
-            opened, ended = self._reach(due_seconds - kind.window_running_hours * 3600), self._reach(limit_seconds)
+            opened = self._reach(due_seconds - kind.window_running_hours * 3600, start)
+            ended = self._reach(limit_seconds, start)
             opens += [opened.likely_at] if opened else []
             limits += [ended.likely_at] if ended else []
+        missing = meter.may_miss(start.at) if meter and due_seconds is not None else 0
         new_limit = postponed.get(occurrence.key)
         pump, position = where(self.plant, kind.subject, self.subject, self.at)
         job = DueJob(
@@ -300,7 +306,8 @@ class _Chain:
             calendar_start_at=start.at if calendar_at is not None else None,
             forecast=figures,
             hours_as_of=meter.as_of if meter and due_seconds is not None else None,
-            estimated=start.estimated or bool(meter and due_seconds is not None and meter.estimated),
+            estimated=start.estimated or bool(meter and due_seconds is not None and meter.estimated) or missing > 0,
+            may_miss_seconds=missing,
             postponed_to=new_limit,
         )
         return replace(job, state=self._state(job)) if first else job

@@ -21,7 +21,8 @@ class Reason:
     to_go: time to go as said, "20 running h, about Fri 27 Nov 2026" or "7 days, on Fri 27 Nov 2026".
     running_hours_left: at the last reading, negative beyond the point, none without an interval in hours.
     days_left: from now to the due point. h_per_day, look_back_days, runs, calendar_used, standing: of the forecast, none
-    where there is none. projected: the hours were carried on from `hours_as_of` at the usual rate.
+    where there is none. projected: the hours were carried on from `hours_as_of` at the usual rate. may_miss_hours: that no
+    counter told of, at most.
     """
 
     trigger: Trigger
@@ -39,6 +40,7 @@ class Reason:
     standing: bool | None = None
     hours_as_of: datetime | None = None
     estimated: bool = False
+    may_miss_hours: float = 0.0
     projected: bool = False
 
 
@@ -68,6 +70,7 @@ def explain(job: DueJob, at: datetime, offset_minutes: int) -> Reason:
         standing=forecast.standing if forecast else None,
         hours_as_of=job.hours_as_of,
         estimated=job.estimated,
+        may_miss_hours=job.may_miss_seconds / 3600,
         projected=words.projected,
     )
 
@@ -127,12 +130,13 @@ class _Words:
         if forecast is None:
             return "an unknown rate"
         days = forecast.look_back_days
-        rests = f"of the last {days} days" if days > 1 else "taken until there is a past"
+        mixed = "half this pump's own, half the plant's mean, of the last"
+        rests = f"{mixed} {days} days" if days > 1 else "taken until there is a past"
         if forecast.h_per_sea_day is None:
-            return f"{forecast.h_per_day:.1f} running h a day, the rate {rests}"
+            return f"{forecast.h_per_day:.1f} running h a day ({rests}; no operating calendar)"
         return (
-            f"{forecast.h_per_sea_day:.1f} running h a day at sea ({forecast.h_per_day:.1f} in the usual mix of days), the "
-            f"rate {rests}, along the operating calendar"
+            f"{forecast.h_per_sea_day:.1f} running h a day at sea, {forecast.h_per_day:.1f} in the usual mix of days "
+            f"({rests}; along the operating calendar)"
         )
 
     def _span(self) -> Iterator[str]:
@@ -158,6 +162,9 @@ class _Words:
                 yield f"hours as of {moment(job.hours_as_of, self.offset_minutes)}{stale}"
         elif job.estimated:
             yield "when it was last done is not known, so it is counted from when it was put to use"
+        if job.may_miss_seconds:
+            missing = _hours(job.may_miss_seconds)
+            yield f"up to {missing} running h more may have run where a counter started again, and early allows for them"
         if job.postponed_to is not None:
             yield f"postponed to {self._on(job.postponed_to)}, the due date itself stays"
 

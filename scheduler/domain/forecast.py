@@ -221,18 +221,26 @@ def _worth_now(worth: Floats, pumps: Sequence[Days], operating: Operating | None
     return operating.up_to(later) if operating else np.ones(len(worth) + later)
 
 
-def reach(pace: Pace, left_seconds: int, *, as_of: datetime, at: datetime, own_daily_seconds: Days = ()) -> Forecast:
+def reach(
+    pace: Pace,
+    left_seconds: int,
+    *,
+    as_of: datetime,
+    at: datetime,
+    own_daily_seconds: Days = (),
+    unseen_seconds: int = 0,
+) -> Forecast:
     """When `left_seconds`, left at the reading of `as_of`, will have run; see `forecast`.
 
     The likely date counts from the reading at the usual rate. The early date allows for the pump having run without a
-    stop since then. Dates are floored to the second.
+    stop since then, and for `unseen_seconds` that it may have run before without a counter telling. Dates are floored to the second.
     """
     as_of = min(as_of, at)
     if left_seconds <= 0:
         early_at = likely_at = late_at = _passed_at(pace, -left_seconds, as_of, own_daily_seconds)
     else:
         left = left_seconds / 3600
-        early_at = _later(pace, as_of, _early_days(pace, left, as_of, at))
+        early_at = _later(pace, as_of, _early_days(pace, max(0.0, left - unseen_seconds / 3600), as_of, at))
         likely_at = _later(pace, as_of, _along(left, pace.run_hours, pace.likely_days))
         late_at = _later(pace, as_of, _along(left, pace.run_hours, pace.late_days))
     rate = pace.rate(left_seconds / 3600)

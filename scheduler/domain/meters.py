@@ -16,6 +16,8 @@ QUIET_AFTER_HOURS = 36
 """A position without a counter of its own is called silent after this many hours without a reading."""
 
 Hours = Callable[[Subject, str], RunningHours]
+Loss = tuple[datetime, int]
+"""When a counter started again, and the seconds that may be missing there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,12 +35,24 @@ class Meter:
     silent: bool
     pace: Pace | None
     own_daily: Sequence[int]
+    losses: Sequence[Loss] = ()
 
-    def reach(self, seconds: int, at: datetime) -> Forecast | None:
-        """When the hours reach a figure; none when nothing runs and they are not there yet."""
+    def may_miss(self, since: datetime) -> int:
+        """Seconds that the subject may have run since an instant and that no counter told."""
+        return sum(seconds for at, seconds in self.losses if at > since)
+
+    def reach(self, seconds: int, at: datetime, since: datetime | None = None) -> Forecast | None:
+        """When the hours reach a figure; none when nothing runs and they are not there yet.
+
+        Args:
+            since: where the interval started; hours that may be missing since then bring the early date forward.
+        """
         if self.pace is not None:
             left = seconds - self.seconds
-            return reach(self.pace, left, as_of=self.read_at, at=at, own_daily_seconds=self.own_daily)
+            unseen = 0 if since is None else self.may_miss(since)
+            return reach(
+                self.pace, left, as_of=self.read_at, at=at, own_daily_seconds=self.own_daily, unseen_seconds=unseen
+            )
         if seconds > self.seconds:
             return None
         read_at = self.read_at
@@ -60,6 +74,8 @@ class Meters:
     daily: Mapping[str, Sequence[int]]
     at: datetime
     calendar: Calendar | None = None
+    losses: Mapping[str, Sequence[Loss]] = field(default_factory=dict)
+    """By position."""
     _paces: dict[tuple[str, int], tuple[Pace, Sequence[int]]] = field(default_factory=dict)
     _misses: dict[int, tuple[Sequence[Misses], Operating | None]] = field(default_factory=dict)
 
@@ -81,7 +97,14 @@ class Meters:
             silent=silent,
             pace=pace,
             own_daily=own,
+            losses=self._losses(subject, pump, position),
         )
+
+    def _losses(self, subject: Subject, pump: str | None, position: str | None) -> Sequence[Loss]:
+        """Those of its position, for a pump or part since the pump was put in."""
+        found = self.losses.get(position, ()) if position else ()
+        from_at = self._put_in(pump, position)
+        return [loss for loss in found if subject is Subject.POSITION or loss[0] >= from_at]
 
     def _put_in(self, pump: str | None, position: str | None) -> datetime:
         stays = (s.from_at for s in self.plant.stays if s.pump == pump and s.position == position)

@@ -210,6 +210,20 @@ def test_more_running_hours_never_make_a_job_due_later(case, more):
         assert job.window_opens_at <= before[occurrence].window_opens_at
 
 
+@given(cases(), st.lists(st.tuples(st.integers(0, 900), st.integers(60, 10**7)), max_size=4))
+def test_hours_that_may_be_missing_only_bring_early_dates_forward(case, losses):
+    """Likely, late, due points and limits stay; early is never later, and a turn they touch is estimated."""
+    told = {"vp1": [(AT - timedelta(days=days), seconds) for days, seconds in losses]}
+    for was, now in zip(due_jobs(**case), due_jobs(**case, losses=told), strict=True):
+        assert (now.due_at, now.limit_at, now.window_opens_at, now.state) == (
+            was.due_at, was.limit_at, was.window_opens_at, was.state,
+        )  # fmt: skip
+        if was.forecast and now.forecast:
+            assert now.forecast.early_at <= was.forecast.early_at
+            assert (now.forecast.likely_at, now.forecast.late_at) == (was.forecast.likely_at, was.forecast.late_at)
+        assert now.estimated == (was.estimated or now.may_miss_seconds > 0)
+
+
 @given(cases(), st.integers(-100, 400), st.data())
 def test_postponing_never_changes_the_due_point(case, days, data):
     """Only limit, state and the postponement itself differ, and only on that turn."""

@@ -298,3 +298,19 @@ def test_a_part_moved_to_another_pump_goes_by_that_pump():
     )
     found = jobs(plant=plant(KNIVES, fittings=fittings))
     assert (found["knives:k1:1"].pump, found["knives:k1:1"].position) == ("u2", "vp2")
+
+
+def test_hours_lost_at_a_counters_restart_bring_the_early_date_forward_until_answered():
+    """Up to 100 h missing since the last overhaul: early moves days forward; lost before it: nothing."""
+    overhauled = done("overhaul", "u1", MIDNIGHT - 300 * DAY)
+
+    def overhaul(**changes: Any) -> DueJob:
+        return jobs(OVERHAUL, done=overhauled, run=5000, **changes)["overhaul:u1:5"]
+
+    plain, lost = overhaul(), overhaul(losses={"vp1": [(MIDNIGHT - 30 * DAY, 100 * H)]})
+    assert plain.forecast is not None
+    assert lost.forecast is not None
+    assert lost.forecast.early_at <= plain.forecast.early_at - 5 * DAY
+    assert lost.forecast.likely_at == plain.forecast.likely_at
+    assert (lost.may_miss_seconds, lost.estimated) == (100 * H, True)
+    assert overhaul(losses={"vp1": [(MIDNIGHT - 301 * DAY, 100 * H)], "vp2": [(MIDNIGHT - DAY, H)]}) == plain

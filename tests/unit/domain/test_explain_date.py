@@ -45,7 +45,8 @@ def test_by_hours_it_says_both_ways_the_rate_the_look_back_the_runs_and_the_othe
     assert due.forecast is not None
     assert why.to_go == "20 running h, about Wed 3 Mar 2027"
     assert why.sentence == (
-        "Due in 20 running h, about Wed 3 Mar 2027 (in 2 days), at 10.0 running h a day, the rate of the last 365 days; "
+        "Due in 20 running h, about Wed 3 Mar 2027 (in 2 days), at 10.0 running h a day (half this pump's own, half "
+        "the plant's mean, of the last 365 days; no operating calendar); "
         f"early Wed 3 Mar 2027, late Wed 3 Mar 2027, as {due.forecast.runs} past runs on this ship turned out; "
         "by the calendar it would be due later, on Tue 13 Feb 2029; hours as of 1 Mar 2027 09:00."
     )
@@ -81,8 +82,8 @@ def test_a_silent_counter_is_named_and_its_hours_are_carried_on():
     assert why.estimated
     assert why.sentence == (
         "Due since about Sat 27 Feb 2027 (2 days ago): the 60 running h left at the last reading have run by now at 10.0 "
-        "running h a day, the rate of the last 365 days; by the calendar it would be due later, on Tue 13 Feb 2029; "
-        "hours as of 21 Feb 2027 08:00 and estimated since."
+        "running h a day (half this pump's own, half the plant's mean, of the last 365 days; no operating calendar); "
+        "by the calendar it would be due later, on Tue 13 Feb 2029; hours as of 21 Feb 2027 08:00 and estimated since."
     )
 
 
@@ -91,8 +92,8 @@ def test_with_the_operating_calendar_it_says_the_rate_at_sea_and_that_the_plan_w
     at_sea = Stretch(from_on=AT.date() - 800 * DAY, to_on=AT.date() + 30 * DAY, kind="sea")
     why = explain(job(calendar=Calendar(stretches=(at_sea,))), AT, 0)
     assert why.calendar_used
-    assert "at 10.0 running h a day at sea (10.0 in the usual mix of days), the rate of the last" in why.sentence
-    assert "along the operating calendar" in why.sentence
+    assert "at 10.0 running h a day at sea, 10.0 in the usual mix of days (half this pump's own" in why.sentence
+    assert "; along the operating calendar)" in why.sentence
 
 
 def test_a_pump_that_stands_and_a_ship_without_a_past_are_said():
@@ -100,7 +101,7 @@ def test_a_pump_that_stands_and_a_ship_without_a_past_are_said():
     stood = steady_days(days=700) | {"u1": [36_000] * 680 + [0] * 20}
     assert "the pump has hardly run of late, so early and late lie wide" in explain(job(daily=stood), AT, 0).sentence
     new = explain(job(daily={}), AT, 0).sentence
-    assert "8.0 running h a day, the rate taken until there is a past" in new
+    assert "8.0 running h a day (taken until there is a past; no operating calendar)" in new
     assert "no past runs here to go by yet" in new
     assert "no counter has been read yet" in explain(job(hours=steady_hours(0, None)), AT, 0).sentence
 
@@ -116,6 +117,14 @@ def test_postponement_outlook_and_a_plants_own_job():
     assert explain(later, AT, 0).sentence.startswith("If the turn before it is done when due, due on Tue 9 Mar 2027")
     held = replace(plain, postponed_to=AT + 20 * DAY)
     assert explain(held, AT, 0).sentence.endswith("; postponed to Sun 21 Mar 2027, the due date itself stays.")
+
+
+def test_hours_that_may_be_missing_are_said():
+    """At most so many, and that the early date allows for them."""
+    why = explain(job(run=7000, losses={"vp1": [(AT - 5 * DAY, 21 * 3600)]}), AT, 0)
+    assert why.may_miss_hours == 21
+    assert why.estimated
+    assert "; up to 21 running h more may have run where a counter started again, and early allows" in why.sentence
 
 
 def test_dates_are_ship_dates():
