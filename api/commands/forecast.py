@@ -82,6 +82,8 @@ def _score_json(plant_id: str, days: int, horizons: "tuple[OwnPast, ...]") -> di
 
 
 def _score_lines(plant_id: str, days: int, horizons: "tuple[OwnPast, ...]") -> Iterator[str]:
+    from scheduler.domain.scoring import WITH_CALENDAR
+
     yield f"{plant_id}: {days} days of running hours. Forecasts as they would have been made, against what the hours did:"
     for horizon in horizons:
         scores = _scores(horizon)
@@ -98,4 +100,6 @@ def _score_lines(plant_id: str, days: int, horizons: "tuple[OwnPast, ...]") -> I
                 f"({found.sooner:.0%} sooner, {found.later:.0%} later), median error {found.median_error_days:.1f} days, "
                 f"interval score {found.interval_score_days:.0f} days"
             )
+    if any(WITH_CALENDAR in horizon.outcomes for horizon in horizons):
+        yield "The operating calendar is taken as it was logged, as if every plan had been kept: earlier plans are not kept."
     yield "Between early and late 86 % is aimed at. Forecasts of one ship overlap, so few months of history say little."
