@@ -32,7 +32,18 @@ def get_counter(counter_id: str, house: HouseDep, who: AskingDep) -> dict[str, A
     return shapes.counter_json(counters.counter_book(house, place))
 
 
-@router.post("/counters/{counter_id}/events", status_code=201, tags=["readings"], summary="Record a counter event")
+_ASKED: dict[int | str, dict[str, Any]] = {
+    202: {"description": "Asked for: another person confirms it, then it happens."}
+}
+
+
+@router.post(
+    "/counters/{counter_id}/events",
+    status_code=201,
+    tags=["readings"],
+    summary="Record a counter event",
+    responses=_ASKED,
+)
 def counter_event(
     counter_id: str,
     house: HouseDep,

@@ -25,6 +25,7 @@ from scheduler.domain.ledger import (
     derive,
     setups_of,
 )
+from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.domain.questions import may_miss
 from scheduler.domain.sources import Change
 from scheduler.storage import fleet_rows, ledger_rows
@@ -140,7 +141,7 @@ def derive_vessel(house: House, vessel_id: str) -> int:
         with house.db.write(vessel_id) as session:
             row = fleet_rows.counter(session, counter_id)
             if row is not None and row.dirty_from_s is not None:
-                _derive(session, row, row.dirty_from_s)
+                _derive(session, row, row.dirty_from_s, house.now_s() + AHEAD_S)
                 bump_revision(session, vessel_id)
     return len(waiting)
 
@@ -154,22 +155,27 @@ def derive_all(house: House) -> list[str]:
     return vessels
 
 
-def _derive(session: Session, row: CounterRow, dirty_from_s: int) -> None:
+def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int) -> None:
     """Derive anew from the newest checkpoint before the touched instant, piece by piece.
 
     Once the state is the one held of old at a checkpoint, and nothing was touched after it, the rest stands as it is: a
-    day posted late costs the same however long ago it was.
+    day posted late costs the same however long ago it was. What lies after `latest_s` (stamps from the future) is a piece
+    of its own, so that the next reading goes on from the checkpoint before it.
     """
     assert row.no is not None
     no, setup, skew = row.no, setup_of(row), row.skew_most_s
     state, after_s = _checkpoint(session, no, dirty_from_s)
     start_s = after_s
     newest = ledger_rows.checkpoint(session, no, 2**62)
+    posted = ledger_rows.newest_reading(session, no)
+    ahead = posted is not None and posted[0] > latest_s - skew
     event_rows = ledger_rows.events(session, no, after_s)
     events = events_of(event_rows)
     end_s: int | None = after_s
     while end_s is not None:
         end_s = ledger_rows.piece_end(session, no, after_s, skew, PIECE)
+        if ahead and after_s < latest_s:
+            end_s = latest_s if end_s is None else min(end_s, latest_s)
         held = ledger_rows.checkpoint(session, no, 2**62 if end_s is None else end_s + 1)
         if held is not None and held.at_s > after_s:
             end_s = held.at_s
@@ -192,15 +198,15 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int) -> None:
             beyond = _state_of(newest) if counted else None
             if beyond is not None:
                 state, after_s = beyond, newest.at_s
-    if newest is not None and newest.at_s == start_s:
-        _thin_out(session, no, start_s)
+    if newest is not None and (newest.at_s == start_s or ahead):
+        _thin_out(session, no, start_s, latest_s)
     row.dirty_from_s = None
     session.add(row)
 
 
-def _thin_out(session: Session, counter_no: int, at_s: int) -> None:
+def _thin_out(session: Session, counter_no: int, at_s: int, latest_s: int) -> None:
     """Drop the checkpoint there unless it is the newest or the one before it is a week older: each tick makes one."""
-    newest, before = (ledger_rows.checkpoint(session, counter_no, until_s) for until_s in (2**62, at_s))
+    newest, before = (ledger_rows.checkpoint(session, counter_no, until_s) for until_s in (latest_s + 1, at_s))
     if newest is not None and before is not None and at_s < newest.at_s and at_s - before.at_s < CHECKPOINT_APART_S:
         ledger_rows.drop_checkpoints(session, counter_no, at_s - 1, at_s)
 

@@ -13,6 +13,7 @@ from scheduler.actions.house import House, instant
 from scheduler.actions.ledger import setups_of_vessel
 from scheduler.domain.door import EARLIEST_S, LATEST_S, Refusal, check_item, instant_s, skew_s, value_milli
 from scheduler.domain.ledger import START, Reading, Setup, State, fold, setup_at
+from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.errors import BadRequest, Refused, TooLarge
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.intake import Answer, Door, Intake, LogItem, Post, Tell
@@ -106,9 +107,9 @@ class ReadingDoor:
             for row in rows:
                 if row.no is None or row.no in self._states or row.dirty_from_s is not None:
                     continue
-                kept = ledger_rows.checkpoint(session, row.no, 2**62)
+                kept = ledger_rows.checkpoint(session, row.no, self._house.now_s() + AHEAD_S + 1)
                 state = START if kept is None else _state_of(kept.state)
-                if state is not None:
+                if state is not None and state.read_s == row.newest_s:
                     states[row.no] = state
         known = [Known(row.no, row.id, setups[row.no]) for row in rows if row.no is not None]
         return Look(vessel_id, began, {one.id: one for one in known}, {one.no: one for one in known}, states)

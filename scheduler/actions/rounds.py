@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 
 from scheduler.actions.documents import held
@@ -12,6 +13,7 @@ from scheduler.actions.ledger import StoredTotals, derive_all
 from scheduler.actions.planning import propose
 from scheduler.actions.wanted import plan_made, want_plan, wanted_plans
 from scheduler.domain.ledger import Code, Flag, State
+from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.domain.watch import Seen, apart, watch
 from scheduler.errors import SchedulerError
 from scheduler.storage import fleet_rows, ledger_rows, people_rows, work_rows
@@ -91,7 +93,7 @@ def watched_flags(house: House, session: Session, vessel_id: str) -> list[tuple[
     """(counter id, flag) of a vessel's counters that are silent, stand still or differ from the one they check, now."""
     vessel, _ = held(session, vessel_id)
     rows = fleet_rows.counters(session, vessel_id)
-    seen = {row.id: _seen(session, row) for row in rows}
+    seen = {row.id: _seen(session, row, house.now_s()) for row in rows}
     totals = StoredTotals(session, rows)
     found = []
     for plant in vessel.plants:
@@ -134,12 +136,15 @@ def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
     return bool(gone) or any(key not in there for key in wanted)
 
 
-def _seen(session: Session, row: CounterRow) -> Seen:
-    """What is known of a counter: the ledger's newest state, or without one its newest reading alone."""
-    kept = None if row.no is None else ledger_rows.checkpoint(session, row.no, 2**62)
+def _seen(session: Session, row: CounterRow, now_s: int) -> Seen:
+    """What is known of a counter: the ledger's newest state, or without one its newest reading alone.
+
+    A stamp from the future makes no counter look alive.
+    """
+    kept = None if row.no is None else ledger_rows.checkpoint(session, row.no, now_s + AHEAD_S + 1)
     if kept is not None:
         try:
-            return Seen.of(State.from_text(kept.state))
+            return replace(Seen.of(State.from_text(kept.state)), read_s=row.newest_s)
         except ValueError:
             pass  # of another version: derived anew at the next tick
     return Seen(read_s=row.newest_s, rose_s=None)

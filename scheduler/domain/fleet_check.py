@@ -213,7 +213,8 @@ def _counters(at: str, plant: Plant) -> Iterator[Fault]:
             yield (
                 f"{at}/counters/{own[-1][0]}/primary",
                 f'Position "{position.id}" has {len(own)} counters, of which {len(counting)} count for it: one was expected, '
-                "the others only check it. Leave primary true for that one and set it false for the others.",
+                "the others only check it. Leave primary true for the one that counts first and set it false for the others; "
+                "that another one counts later is an event.",
             )
 
 

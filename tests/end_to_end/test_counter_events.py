@@ -135,6 +135,13 @@ def test_a_stamp_from_the_far_future_is_nobodys_newest(house: House) -> None:
     assert told["newest"][NAME] == at(20).isoformat().replace("+00:00", "Z")
     assert post(house, (-24 * 366, 900), name=CHECK)["newest"] == {}
     assert [e[5] for e in book(house)[NAME][0]] == ["baseline", "credited", "held"]
+    told = post(house, (16, 102), (12, 103))
+    assert [item["verdict"] for item in told["items"]] == ["credited", "credited"]
+    assert [e[5] for e in book(house)[NAME][0]] == ["baseline", "credited", "credited", "credited", "held"]
+    assert isinstance(house.clock, TurnedClock)
+    house.clock.at = AT + timedelta(days=3)
+    rounds.watch_counters(house, lambda _: None)
+    assert [f.at_s for f in situation(house, PLOVER.vessel, PLANT).flags if f.code == "silent"] == [seconds(at(12))]
 
 
 def test_readings_posted_in_any_order_with_any_clock_give_the_same_due_dates(house: House) -> None:
