@@ -1,0 +1,107 @@
+"""The history: verifying, and each form of export, as ratios to a bare pass over the same records; memory of the long ones.
+
+Run: pytest -m bench -s tests/bench/test_bench_history.py
+"""
+
+import hashlib
+import json
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from api.exports import csv_rows, jsonl, pdf, xlsx
+from scheduler.actions.history import Beside
+from scheduler.domain.history import GENESIS, ClosedJob, Record, record_of
+from scheduler.domain.verify import Verified, verify_lines
+from tests.unit.api.test_exports import AT, CLOSED, FRAME
+
+pytestmark = pytest.mark.bench
+NOTHING = Beside((), (), (), ())
+MOST_MB = 150
+
+
+def _records(count: int) -> Iterator[Record]:
+    """Closed jobs, chained, made one by one."""
+    previous = GENESIS
+    for number in range(1, count + 1):
+        job = replace(
+            CLOSED, job_no=f"knife_inspection:plover-pump-{number % 8}:{number}", findings="worn at the tips, " * 3
+        )
+        made = record_of(
+            number=number,
+            kind=ClosedJob.KIND,
+            payload=job.payload(),
+            recorded_at=AT + timedelta(minutes=number),
+            previous_hash=previous,
+        )
+        previous = made.hash
+        yield made
+
+
+def _seconds(act: Callable[[], object]) -> float:
+    best = float("inf")
+    for _ in range(3):
+        start = time.process_time()
+        act()
+        best = min(best, time.process_time() - start)
+    return best
+
+
+def test_five_thousand_records_are_verified_within_a_second() -> None:
+    """CPU against parsing and hashing the same lines alone."""
+    lines = [line.encode() for line in jsonl(list(_records(5000)), FRAME)]
+    bare = _seconds(lambda: [hashlib.sha256(json.loads(line)["text"].encode()) for line in lines[1:]])
+    found = _seconds(lambda: verify_lines(lines))
+    assert isinstance(verify_lines(lines), Verified)
+    print(f"\nverify, 5000 records: {found:.2f} s CPU, {found / bare:.1f} x parsing and hashing alone")
+    assert found < 1
+
+
+def test_paper_and_workbook() -> None:
+    """A year of a ship and a long one."""
+    for count in (112, 2000):
+        records = list(_records(count))
+        start = time.perf_counter()
+        made = pdf(records, FRAME, NOTHING)
+        took = time.perf_counter() - start
+        start = time.perf_counter()
+        book = sum(map(len, xlsx(records, FRAME, NOTHING)))
+        print(
+            f"\n{count} records: PDF {took:.2f} s, {len(made) / 1e6:.1f} MB; "
+            f"XLSX {time.perf_counter() - start:.2f} s, {book / 1e6:.1f} MB"
+        )
+
+
+class _Again:
+    """Records made anew each time they are gone through, as the store reads them."""
+
+    def __iter__(self) -> Iterator[Record]:
+        return _records(50_000)
+
+
+def _export(form: str) -> None:
+    pieces = csv_rows(_Again()) if form == "csv" else jsonl(_Again(), FRAME)
+    size = sum(len(piece) for piece in pieces)
+    # Not getrusage: its peak is that of the process that started this one, where that was larger.
+    peak = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
+    print(json.dumps({"mb": int(peak.split()[1]) / 1024, "size": size}))
+
+
+@pytest.mark.parametrize("form", ["csv", "jsonl"])
+def test_fifty_thousand_records_are_streamed(form: str) -> None:
+    """In a process of its own, so that its peak memory is that of the export."""
+    start = time.perf_counter()
+    code = f"from tests.bench.test_bench_history import _export; _export({form!r})"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=600)
+    found = json.loads(told.stdout)
+    print(
+        f"\n{form}, 50 000 records made and written: {time.perf_counter() - start:.0f} s, {found['size'] / 1e6:.0f} MB out, "
+        f"{found['mb']:.0f} MB at most"
+    )
+    assert found["mb"] < MOST_MB
