@@ -11,16 +11,22 @@ from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.situation import HeldPlan, Situation, held_plan, situation
 from scheduler.actions.wanted import plan_made
 from scheduler.domain.due import DueJob
+from scheduler.domain.words import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale
 from scheduler.planning.check import Verdict, judge
 from scheduler.planning.codec import plan_to_text, problem_to_text
+from scheduler.planning.cover import cover_lines, cover_of
 from scheduler.planning.digest import plan_digest, problem_digest
 from scheduler.planning.frame import Circumstances, frame
+from scheduler.planning.passes import Running, settle
 from scheduler.planning.problem import Plan, Problem
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import PlanRow, PlanStatus, SlotRow
+
+OUTLOOK_DAYS = 730
+"""Days that an outlook covers: two years."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,8 +38,11 @@ class Moved:
     to_at: datetime | None
 
 
-def problem_of(now: Situation, house: House, *, keep: bool = True) -> Problem:
-    """The planner's problem of a situation; with `keep`, the taken plan's dates are worth keeping."""
+def problem_of(now: Situation, house: House, *, keep: bool = True, horizon_days: int | None = None) -> Problem:
+    """The planner's problem of a situation; with `keep`, the taken plan's dates are worth keeping.
+
+    horizon_days: how far it looks when that is beyond what is published.
+    """
     return frame(
         plant=now.plant,
         jobs=now.jobs,
@@ -41,8 +50,9 @@ def problem_of(now: Situation, house: House, *, keep: bool = True) -> Problem:
         outages=now.outages,
         offset_minutes=now.offset_minutes,
         at=now.at,
-        horizon_days=house.settings.horizon_days,
+        horizon_days=horizon_days or house.settings.horizon_days,
         frozen_days=house.settings.frozen_days,
+        published_days=house.settings.horizon_days,
         taken=now.taken.times() if keep and now.taken else {},
         beside=Circumstances(
             days=now.days,
@@ -52,11 +62,36 @@ def problem_of(now: Situation, house: House, *, keep: bool = True) -> Problem:
     )
 
 
+def running_of(now: Situation) -> Running:
+    """What the pumps run a day, and the jobs whose dates rest on it."""
+    by_hours = [
+        job for job in now.jobs if job.pump is not None and job.forecast is not None and job.forecast.h_per_day > 0
+    ]
+    return Running(
+        h_per_day={str(job.pump): job.forecast.h_per_day for job in reversed(by_hours) if job.forecast is not None},
+        pump_of={
+            job.occurrence.key: str(job.pump)
+            for job in by_hours
+            if job.trigger is Trigger.RUNNING_HOURS and job.postponed_to is None
+        },
+    )
+
+
+def outlook(house: House, vessel_id: str, plant_id: str, days: int = OUTLOOK_DAYS) -> tuple[Problem, Plan]:
+    """The plan over the next `days` days, not kept: what is beyond the published horizon is no more than an outlook.
+
+    Raises:
+        NotFound: no such plant.
+    """
+    now = situation(house, vessel_id, plant_id, horizon_days=days)
+    return settle(problem_of(now, house, horizon_days=days), running_of(now), house.plan)
+
+
 def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
     """Plan the plant as it stands now and keep the result as the proposed plan.
 
-    The plan is worked out in a process of its own, outside any transaction. When the answer to this very problem is
-    held already it is not worked out again.
+    The plan is worked out in a process of its own, outside any transaction, again while its own outages move the dates it
+    rests on. When the answer to this very problem is held already it is not worked out again.
 
     Raises:
         NotFound: no such plant. SchedulerError: the judge faulted the plan (a fault of this program): it is not stored.
@@ -64,11 +99,13 @@ def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
     now = situation(house, vessel_id, plant_id)
     problem = problem_of(now, house)
     digest = problem_digest(problem)
-    if now.proposed is not None and problem_digest(now.proposed.problem) == digest:
+    if now.proposed is not None and digest in (now.proposed.plan.asked, now.proposed.plan.problem_digest):
         with house.db.write(vessel_id) as session:
             plan_made(session, plant_id, house.now_s())
         return now.proposed
-    plan = house.plan(problem)
+    problem, plan = settle(problem, running_of(now), house.plan)
+    if plan.problem_digest != digest:
+        plan = replace(plan, asked=digest)
     verdict = judge(problem, plan)
     if not verdict.lawful:
         faults = "; ".join(fault.says for fault in verdict.faults[:3])
@@ -221,6 +258,8 @@ def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str,
     if held is None:
         return None
     first = held.problem.starts_at
+    spread = dict(held.plan.unsettled)
+    cover = cover_of(held.problem, held.plan)
 
     def at(step: int) -> str:
         return _z(first + timedelta(hours=step))
@@ -244,9 +283,20 @@ def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str,
                 "from": at(slot.start),
                 "to": at(slot.end),
                 "least_margin_swept_m3_per_h": slot.least_margin_litres_per_h / 1000,
+                "isolation_of": slot.isolation_of,
+                "plus_minus_days": spread.get(slot.key, 0),
             }
             for slot in sorted(held.plan.slots, key=lambda slot: (slot.start, slot.key))
         ],
+        "one_more_failure": {
+            "hours": cover.hours,
+            "hours_at_minimum": cover.at_n,
+            "hours_covered": cover.at_n_less_1,
+            "hours_the_plan_uncovers": cover.hours_uncovered_by_plan,
+            "hours_no_date_can_help": cover.hours_uncovered_anyway,
+            "when_the_plan_uncovers": [{"from": at(a), "to": at(b)} for a, b in cover.uncovered_by_plan],
+            "when_no_date_can_help": [{"from": at(a), "to": at(b)} for a, b in cover.uncovered_anyway],
+        },
         "shortfalls": [
             {
                 "job": short.key,
@@ -282,6 +332,7 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     """A plan in plain lines, in ship time, for a terminal."""
     offset = timedelta(minutes=now.offset_minutes)
     names = {job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in now.jobs}
+    spread, shared = dict(held.plan.unsettled), held.shared()
     word = "taken" if held.taken_at else "proposed"
     least = (
         ""
@@ -294,7 +345,11 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
         place, kind = names.get(key, ("", ""))
         margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
         when = f"{start + offset:%a %d %b %Y %H:%M} to {end + offset:%a %H:%M}"
-        yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}"
+        notes = f", +-{spread[key]} days" if key in spread else ""
+        notes += f", on the isolation of {shared[key]}" if key in shared else ""
+        yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}{notes}"
+    for line in cover_lines(held.problem, cover_of(held.problem, held.plan), offset):
+        yield f"  {line}"
     for short in held.plan.shortfalls:
         yield f"  shortfall: {short.says}"
     for remark in held.plan.remarks:
