@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from scheduler.planning.board import Bar, Board
+from scheduler.planning.board import Bar, Because, Board
 from scheduler.planning.ground import Candidate, Ground, candidate_at, fact_against, hands_needed, window_starts
 from scheduler.planning.problem import PlanJob
 
@@ -59,9 +59,11 @@ def _bar_at(board: Board, job: PlanJob, start: int) -> Bar | None:
     ground = board.ground
     hands, needed = ground.hands[start] if 0 <= start < ground.steps else 0, hands_needed(job)[0]
     if job.fixed_start is None and hands < needed:
-        return Bar(reason=f"it needs {needed} hands and has {hands}" if hands else "nobody is at work")
+        if not hands:
+            return Bar(reason="nobody is at work", because=Because.NO_WORK)
+        return Bar(reason=f"it needs {needed} hands and has {hands}", because=Because.HANDS)
     candidate = candidate_at(ground, job, start)
     if candidate is None:
-        return Bar(reason="it would not be finished within the planned days")
+        return Bar(reason="it would not be finished within the planned days", because=Because.FACT)
     fact = fact_against(ground, job, candidate)
-    return Bar(reason=fact) if fact is not None else board.bar(job, candidate)
+    return Bar(reason=fact, because=Because.FACT) if fact is not None else board.bar(job, candidate)

@@ -1,9 +1,22 @@
 """A placement as it grows: what is out, who works, and the first thing that forbids one more slot."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from enum import StrEnum
 
 from scheduler.planning.ground import Candidate, Ground, hands_at_work
 from scheduler.planning.problem import PlanJob
+
+
+class Because(StrEnum):
+    """What kind of thing forbids a start."""
+
+    CAPACITY = "capacity"
+    HANDS = "hands"
+    NO_WORK = "nobody at work"
+    PUMP = "pump or branch in use"
+    ORDER = "order of turns"
+    FACT = "parts, needs, quiet hours or the end of the grid"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -11,6 +24,7 @@ class Bar:
     """Why a start is forbidden: a reason that names no instant, and the litres/h that lack when it is capacity."""
 
     reason: str
+    because: Because
     lacking_litres_per_h: int = 0
 
 
@@ -44,37 +58,55 @@ class Board:
 
     def bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
         """The first thing that forbids the job there, or none."""
-        return (
-            self._pump_bar(job, candidate)
-            or self._together_bar(job, candidate)
-            or self._test_bar(job, candidate)
-            or self._crew_bar(job, candidate)
-            or self._chain_bar(job, candidate)
-        )
+        return next(self.bars(job, candidate), None)
 
-    def _pump_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
-        if job.pump is None:
-            return None
-        for key in self._by_pump.get(job.pump, ()):
-            other = self.placed[key]
-            if other.start < candidate.end and candidate.start < other.end:
-                return Bar(reason=f"{job.pump} is open for {key}")
+    def bars(self, job: PlanJob, candidate: Candidate) -> Iterator[Bar]:
+        """Everything that forbids the job there, one bar a kind of rule."""
+        for rule in (
+            self._pump_bar,
+            self._capacity_bar,
+            self._together_bar,
+            self._test_bar,
+            self._crew_bar,
+            self._chain_bar,
+        ):
+            bar = rule(job, candidate)
+            if bar is not None:
+                yield bar
+
+    def lacking(self, job: PlanJob, candidate: Candidate) -> dict[int, int]:
+        """The steps in which the plant would be below its minimum, and the litres/h that lack in each."""
         row = self.ground.capacity_of(job.pump)
         if row is None:
+            return {}
+        steps = range(max(0, candidate.start), candidate.end)
+        short = {t: row[t] + self._removed[t] - self.ground.slack[t] for t in steps if row[t] > 0}
+        return {t: litres for t, litres in short.items() if litres > 0}
+
+    def hands_short(self, job: PlanJob, candidate: Candidate) -> dict[int, int]:
+        """The steps in which hands lack, and how many."""
+        takes = hands_at_work(job, candidate)
+        short = {t: self._used[t] + hands - self.ground.hands[t] for t, hands in takes.items()}
+        return {t: hands for t, hands in short.items() if hands > 0}
+
+    def _pump_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        for key in self._by_pump.get(job.pump, ()) if job.pump is not None else ():
+            other = self.placed[key]
+            if other.start < candidate.end and candidate.start < other.end:
+                return Bar(reason=f"{job.pump} is open for {key}", because=Because.PUMP)
+        return None
+
+    def _capacity_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        short, row = self.lacking(job, candidate), self.ground.capacity_of(job.pump)
+        if not short or row is None:
             return None
-        slack = self.ground.slack
-        worst, at = 0, -1
-        for t in range(max(0, candidate.start), candidate.end):
-            lacking = row[t] + self._removed[t] - slack[t]
-            if row[t] > 0 and lacking > worst:
-                worst, at = lacking, t
-        if at < 0:
-            return None
+        worst = max(short.values())
+        at = next(t for t, litres in short.items() if litres == worst)
         label = self.ground.label[at]
         what = f"the minimum ({label}) would be broken" if label else "the minimum would be broken"
-        if row[at] > slack[at]:
-            return Bar(reason=what, lacking_litres_per_h=worst)
-        return Bar(reason=f"{what} while {self._open_at(at)}", lacking_litres_per_h=worst)
+        if row[at] <= self.ground.slack[at]:
+            what = f"{what} while {self._open_at(at)}"
+        return Bar(reason=what, because=Because.CAPACITY, lacking_litres_per_h=worst)
 
     def _open_at(self, step: int) -> str:
         names = []
@@ -99,7 +131,7 @@ class Board:
             starts = {candidate.start, *(slot.start for slot in others if slot.start > candidate.start)}
             if any(sum(s.start <= t < s.end for s in others) >= rule.most_out for t in starts):
                 names = ", ".join(sorted(set(rule.pumps)))
-                return Bar(reason=f"of {names} no more than {rule.most_out} may be open at once")
+                return Bar(reason=f"of {names} no more than {rule.most_out} may be open at once", because=Because.PUMP)
         return None
 
     def _test_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
@@ -110,34 +142,37 @@ class Board:
         if job.stop_minutes > 0:
             for key in self._tests:
                 if meets(key):
-                    return Bar(reason=f"the test {key} is on")
+                    return Bar(reason=f"the test {key} is on", because=Because.PUMP)
             for key in self._by_pump.get(job.tested or "", ()):
                 if meets(key):
-                    return Bar(reason=f"{job.tested} is open for {key}")
+                    return Bar(reason=f"{job.tested} is open for {key}", because=Because.PUMP)
         if job.pump is not None:
             for key in self._tests:
                 if self.ground.by_key[key].tested == job.pump and meets(key):
-                    return Bar(reason=f"{job.pump} is under test for {key}")
+                    return Bar(reason=f"{job.pump} is under test for {key}", because=Because.PUMP)
         return None
 
     def _crew_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
         ground = self.ground
         takes = hands_at_work(job, candidate)
-        if any(self._used[t] + hands > ground.hands[t] for t, hands in takes.items()):
-            return Bar(reason="the hands are at other jobs")
+        if self.hands_short(job, candidate):
+            return Bar(reason="the hands are at other jobs", because=Because.HANDS)
         by_day: dict[int, int] = {}
         for t, hands in takes.items():
             by_day[ground.day_of(t)] = by_day.get(ground.day_of(t), 0) + hands
         for day, hours in by_day.items():
             if self._by_day.get(day, 0) + hours > ground.problem.person_hours * ground.most_hands[day]:
-                return Bar(reason=f"the hands have worked their {ground.problem.person_hours} h of the day")
+                return Bar(
+                    reason=f"the hands have worked their {ground.problem.person_hours} h of the day",
+                    because=Because.HANDS,
+                )
         return None
 
     def _chain_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
         before = self.ground.previous.get(job.key)
         if before in self.placed and candidate.start < self.placed[before].end:
-            return Bar(reason=f"the one before it, {before}, is not finished")
+            return Bar(reason=f"the one before it, {before}, is not finished", because=Because.ORDER)
         for after in self.ground.following.get(job.key, ()):
             if after in self.placed and self.placed[after].start < candidate.end:
-                return Bar(reason=f"the one after it, {after}, has begun")
+                return Bar(reason=f"the one after it, {after}, has begun", because=Because.ORDER)
         return None

@@ -1,0 +1,144 @@
+"""What would help a late job: each relief is a choice somebody aboard can make, and was tried."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scheduler.planning.check import judge
+from scheduler.planning.problem import CrewStretch, Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
+from scheduler.planning.reliefs import Kind, Relief, lateness, reliefs
+from scheduler.planning.stagger import stagger
+from tests.property.test_plan_laws import problems
+from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
+
+DAYS = 8
+
+
+def _job(key: str = "overhaul:P1:1", pump: str | None = "P1", **changed: object) -> PlanJob:
+    job = PlanJob(key=key, pump=pump, work_steps=4, hands=1, earliest=0, ideal=8, due=30, limit=48)
+    return replace(job, **changed)  # type: ignore[arg-type]
+
+
+def _problem(*jobs: PlanJob, **changed: object) -> Problem:
+    problem = Problem(
+        starts_at=STARTS_AT,
+        steps=24 * DAYS,
+        pumps=(PumpCapacity(pump="P1", litres_per_h=60_000), PumpCapacity(pump="P2", litres_per_h=60_000)),
+        minimum=(MinimumStretch(from_step=0, to_step=24 * DAYS, litres_per_h=50_000),),
+        crew=crew_by_day(DAYS, hands=1),
+        start_steps=starts_by_day(DAYS, (8,)),
+        jobs=jobs,
+    )
+    return replace(problem, **changed)  # type: ignore[arg-type]
+
+
+def _found(problem: Problem, key: str = "overhaul:P1:1") -> dict[Kind, Relief]:
+    plan = stagger(problem)
+    return {relief.kind: relief for relief in reliefs(problem, plan, key, solve=stagger)}
+
+
+def test_a_pump_down_too_long_may_be_returned_earlier() -> None:
+    """P2 is down for five days: back by the morning of the second day, and not a minute sooner, puts P1's job in time."""
+    down = PumpCapacity(pump="P2", litres_per_h=60_000, derated=(Derated(from_step=0, to_step=120, litres_per_h=0),))
+    problem = _problem(_job(), pumps=(PumpCapacity(pump="P1", litres_per_h=60_000), down))
+    found = _found(problem)
+    assert found[Kind.RETURN].says == "return P2 by Tue 1 Dec 2026 08:00"
+    assert found[Kind.RETURN].price == "88 h earlier than it is expected back"
+    assert found[Kind.RETURN].plan.slots[0].start == 32
+    assert Kind.HANDS not in found
+
+
+def test_a_lower_minimum_is_as_low_as_needed_and_no_lower() -> None:
+    """With 62 of 60 m3/h asked for, the job needs a minimum of 60 for its own four hours."""
+    tight = (
+        MinimumStretch(from_step=0, to_step=96, litres_per_h=62_000, label="full ship"),
+        MinimumStretch(from_step=96, to_step=24 * DAYS, litres_per_h=50_000),
+    )
+    problem = _problem(_job(), minimum=tight)
+    relief = _found(problem)[Kind.MINIMUM]
+    assert relief.says == "agree on a minimum of 60 m3/h from Mon 30 Nov 2026 08:00 to Mon 30 Nov 2026 12:00"
+    assert relief.price == "up to 2 m3/h less for 4 h"
+    assert judge(relief.problem, relief.plan).lawful
+    assert judge(relief.problem, relief.plan).least_margin_litres_per_h == 0
+
+
+def test_a_block_may_end_earlier() -> None:
+    """The full ship ends on the fourth day; ended on the second morning, the job is in time."""
+    blocks = (
+        MinimumStretch(from_step=0, to_step=96, litres_per_h=100_000, label="full ship"),
+        MinimumStretch(from_step=96, to_step=24 * DAYS, litres_per_h=50_000),
+    )
+    relief = _found(_problem(_job(), minimum=blocks))[Kind.BLOCK]
+    assert relief.says == 'end "full ship" at Tue 1 Dec 2026 08:00'
+    assert relief.price == "64 h less of it"
+
+
+def test_one_more_hand_on_a_day() -> None:
+    """Two jobs for one person on two days that must both be done by then, one of them for two: one more hand does it."""
+    rival = _job("seal:P2:1", None, work_steps=8, limit=20, ideal=8)
+    problem = _problem(_job(work_steps=8, limit=20), rival)
+    plan = stagger(problem)
+    (late,) = lateness(problem, plan)
+    relief = next(r for r in reliefs(problem, plan, late, solve=stagger) if r.kind is Kind.HANDS)
+    assert relief.says == "1 more hand on Mon 30 Nov 2026"
+    assert relief.price == "up to 9 man-hours"
+    pair = _problem(_job(hands=2))
+    assert _found(pair)[Kind.HANDS].says == "1 more hand on Mon 30 Nov 2026"
+
+
+def test_a_postponement_is_always_a_choice_and_exactly_as_long_as_the_delay() -> None:
+    """Late by two days: asked for two days, then in time."""
+    crew = tuple(CrewStretch(from_step=24 * d + 8, to_step=24 * d + 17, hands=1) for d in range(3, DAYS))
+    problem = _problem(_job(limit=40), crew=crew)
+    plan = stagger(problem)
+    assert lateness(problem, plan) == {"overhaul:P1:1": 2}
+    relief = _found(problem)[Kind.POSTPONE]
+    assert (relief.days, relief.price) == (2, "2 days past the limit")
+    assert relief.says == "ask for a postponement of overhaul:P1:1 to Thu 3 Dec 2026 16:00"
+    assert lateness(relief.problem, relief.plan) == {}
+
+
+def test_ship_time_is_used_in_the_words_and_a_job_in_time_needs_nothing() -> None:
+    """Words in the ship's time; no relief for a job that is in time or not known."""
+    down = PumpCapacity(pump="P2", litres_per_h=60_000, derated=(Derated(from_step=0, to_step=120, litres_per_h=0),))
+    problem = _problem(_job(), pumps=(PumpCapacity(pump="P1", litres_per_h=60_000), down))
+    plan = stagger(problem)
+    says = [r.says for r in reliefs(problem, plan, "overhaul:P1:1", solve=stagger, offset=timedelta(hours=2))]
+    assert "return P2 by Tue 1 Dec 2026 10:00" in says
+    assert reliefs(_problem(_job()), stagger(_problem(_job())), "overhaul:P1:1", solve=stagger) == ()
+    assert reliefs(problem, plan, "nothing:of:1", solve=stagger) == ()
+
+
+def test_of_two_jobs_that_cannot_both_be_done_nothing_is_proposed_that_only_moves_the_trouble() -> None:
+    """A proposal after which another job is late instead is no relief."""
+    jobs = [_job(f"knife:{p}:1", p, work_steps=8, limit=20) for p in ("P1", "P2")]
+    problem = _problem(*jobs, crew=crew_by_day(DAYS, hands=2))
+    plan = stagger(problem)
+    (late,) = lateness(problem, plan)
+    for relief in reliefs(problem, plan, late, solve=stagger):
+        assert set(lateness(relief.problem, relief.plan)) == set()
+
+
+def _tier_1(problem: Problem) -> tuple[int, ...]:
+    return tuple(tier.value for tier in stagger(problem).tiers if tier.tier == 1)
+
+
+@given(problems(), st.data())
+def test_a_relief_removes_exactly_that_lateness(problem: Problem, data: st.DataObject) -> None:
+    """The job is in time with it, nobody else is worse off, the plan is lawful; without it the lateness is as it was."""
+    plan = stagger(problem)
+    late = lateness(problem, plan)
+    if not late:
+        return
+    key = data.draw(st.sampled_from(sorted(late)))
+    unplaced, days = _tier_1(problem)
+    for relief in reliefs(problem, plan, key, solve=stagger):
+        assert judge(relief.problem, relief.plan).lawful
+        after = lateness(relief.problem, relief.plan)
+        assert key not in after
+        assert set(after) < set(late)
+        gone = (1, 0) if late[key] is None else (0, late[key])
+        assert _tier_1(relief.problem) <= (unplaced - gone[0], days if gone[0] else days - (gone[1] or 0))
+        assert lateness(problem, stagger(problem)) == late
