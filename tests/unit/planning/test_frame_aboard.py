@@ -1,0 +1,270 @@
+"""From the vessel document and what is known beside it to a problem: everything aboard that binds arrives on the grid."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from scheduler.domain.capacity import Concession, Swept
+from scheduler.domain.crew_check import crew_faults, occasion_faults
+from scheduler.domain.fleet import (
+    Branch,
+    Crew,
+    CrewBlock,
+    EngineerVisit,
+    JobKind,
+    MinimumBlock,
+    Plant,
+    QuietHours,
+    caution_line,
+)
+from scheduler.domain.kind_check import kind_faults
+from scheduler.domain.operating import Stretch
+from scheduler.domain.words import Subject
+from scheduler.planning.check import judge
+from scheduler.planning.frame import SERVICE_ENGINEER, Circumstances
+from scheduler.planning.problem import NotTogether, Problem
+from scheduler.planning.stagger import stagger
+from tests.unit.planning.test_frame import AT, DAY, GRID, HOUR, due, framed, only, plant
+
+
+def _kind(**changed: object) -> JobKind:
+    kind = JobKind(code="knife", name="Knife inspection", subject=Subject.PUMP, takes_hours=3)
+    return replace(kind, **changed)  # type: ignore[arg-type]
+
+
+def _with_kind(**changed: object) -> Plant:
+    return plant(job_kinds=(_kind(**changed),))
+
+
+def _hands_at(problem: Problem, step: int) -> int:
+    return next((c.hands for c in problem.crew if c.from_step <= step < c.to_step), 0)
+
+
+def _step(day: int, hour: int) -> int:
+    """Step at which that ship's hour (UTC) of that day of December begins."""
+    return (day - 1) * 24 + hour - 11
+
+
+def test_hands_by_day_and_night_work() -> None:
+    """One more hand on a date, nobody on a holiday, one hand at night over midnight, the rule otherwise."""
+    crew = Crew(
+        hands=2,
+        start_hours=(8, 23),
+        blocks=(
+            CrewBlock(hands=1, label="night", from_hour=22, to_hour=4),
+            CrewBlock(hands=3, label="riding squad", from_on=date(2026, 12, 3), to_on=date(2026, 12, 3), from_hour=8, to_hour=17),
+            CrewBlock(hands=0, label="holiday", from_on=date(2026, 12, 25), to_on=date(2026, 12, 25)),
+        ),
+    )  # fmt: skip
+    problem = framed(due(), plant=plant(crew=crew))
+    assert [_hands_at(problem, _step(2, h)) for h in (3, 4, 8, 17, 22)] == [1, 0, 2, 0, 1]
+    assert (_hands_at(problem, _step(3, 9)), _hands_at(problem, _step(25, 9))) == (3, 0)
+    assert {_step(2, 8), _step(2, 23)} <= set(problem.start_steps)
+    assert list(crew_faults("", crew)) == []
+    assert crew.most_hands == 3
+
+
+def test_a_job_may_be_done_at_night_when_demand_is_low() -> None:
+    """By day both pumps are needed; the night hand takes the job at 23 o'clock."""
+    night = Crew(start_hours=(8, 23), blocks=(CrewBlock(hands=1, label="night", from_hour=22, to_hour=4),))
+    blocks = (MinimumBlock(minimum_swept_m3_per_h=90.0, label="guests awake", from_hour=5, to_hour=22),)
+    problem = framed(due(), plant=plant(crew=night, minimum_blocks=blocks))
+    (slot,) = stagger(problem).slots
+    assert (GRID + slot.start * HOUR).hour == 23
+    assert judge(problem, stagger(problem)).lawful
+
+
+def test_a_person_works_eight_hours_a_day_from_the_ships_midnight() -> None:
+    """8 h a person unless the crew says otherwise; the ship's day begins at its own midnight, rounded up to whole steps."""
+    assert framed().person_hours == 8
+    assert framed(plant=plant(crew=Crew(hours_a_person=10))).person_hours == 10
+    assert framed().first_midnight == 13
+    assert framed(offset_minutes=120).first_midnight == 11
+    assert framed(offset_minutes=330).first_midnight == 8
+
+
+def test_set_up_needs_and_short_tests_come_from_the_kind() -> None:
+    """Set-up hours, what a job needs, and a short test that takes no pump out but names the one it runs."""
+    job = only(framed(due(), plant=_with_kind(setup_hours=1, needs=("port", "port"))))
+    assert (job.setup_steps, job.needs, job.stop_minutes, job.tested, job.pump) == (1, ("port",), 0, None, "P1")
+    short = only(framed(due(takes_pump_out=False), plant=_with_kind(stop_minutes=20, takes_pump_out=False)))
+    assert (short.stop_minutes, short.tested, short.pump) == (20, "P1", None)
+
+
+def test_port_sea_and_service_engineer_become_occasions() -> None:
+    """Days of the operating calendar by kind, whole ship's days; visits in whole steps; nothing that no job needs."""
+    visit = EngineerVisit(from_at=GRID + 30 * HOUR + timedelta(minutes=20), to_at=GRID + 60 * HOUR, label="maker")
+    fitted = replace(_with_kind(needs=("port", SERVICE_ENGINEER)), engineer_visits=(visit,))
+    days = (
+        Stretch(from_on=date(2026, 12, 3), to_on=date(2026, 12, 4), kind="port"),
+        Stretch(from_on=date(2026, 12, 5), to_on=date(2026, 12, 9), kind="sea"),
+    )
+    problem = framed(due(), plant=fitted, beside=Circumstances(days=days))
+    assert [(o.need, o.from_step, o.to_step) for o in problem.occasions] == [
+        ("port", _step(3, 0), _step(5, 0)),
+        (SERVICE_ENGINEER, 31, 60),
+    ]
+    assert framed(due(), beside=Circumstances(days=days)).occasions == ()
+
+
+def test_parts_come_on_a_date() -> None:
+    """From the first whole step with the parts aboard on."""
+    key = due().occurrence.key
+    beside = Circumstances(parts_from={key: GRID + 5 * DAY + timedelta(minutes=1), "other:x:1": GRID})
+    assert only(framed(due(), beside=beside)).parts_from == 121
+    assert only(framed(due())).parts_from is None
+
+
+def test_a_concession_lowers_the_minimum_only_when_both_have_signed() -> None:
+    """A lower minimum for whole steps inside its hours; without the hotel's name it is nothing; it never raises."""
+    agreed = Concession(
+        from_at=GRID + timedelta(minutes=30),
+        to_at=GRID + 6 * HOUR,
+        minimum=Swept(20.0),
+        chief="A. Chief",
+        hotel="B. Hotel",
+    )
+    lowered = framed(beside=Circumstances(concessions=(agreed,))).minimum[:3]
+    assert [(m.from_step, m.to_step, m.litres_per_h) for m in lowered] == [
+        (0, 1, 40_000),
+        (1, 6, 20_000),
+        (6, 20, 40_000),
+    ]
+    assert lowered[1].label == "minimum, lower as agreed"
+    for useless in (replace(agreed, hotel=" "), replace(agreed, minimum=Swept(70.0))):
+        assert framed(beside=Circumstances(concessions=(useless,))).minimum == framed().minimum
+
+
+def test_quiet_hours_are_whole_steps_with_their_consent() -> None:
+    """Quiet from 2 to 4 with consent; half an hour off UTC only the hours wholly inside count."""
+    quiet = (QuietHours(most_stop_minutes=20, consent="hotel, 1 Dec", from_hour=2, to_hour=4),)
+    first = framed(plant=plant(quiet_hours=quiet)).quiet[0]
+    assert (first.from_step, first.to_step, first.most_minutes, first.consent) == (
+        _step(2, 2),
+        _step(2, 4),
+        20,
+        "hotel, 1 Dec",
+    )
+    half = framed(plant=plant(quiet_hours=quiet), offset_minutes=30).quiet[0]
+    assert half.to_step - half.from_step == 1
+
+
+def test_pumps_of_one_branch_by_where_they_stand() -> None:
+    """The positions of a branch become their pumps; a branch with no more pumps than may be open says nothing."""
+    branch = Branch(positions=("VP1", "VP2"), most_open=1, label="suction valve")
+    assert framed(plant=plant(branches=(branch,))).not_together == (NotTogether(pumps=("P1", "P2"), most_out=1),)
+    alone = plant(branches=(branch,), stays=plant().stays[:1])
+    assert framed(plant=alone).not_together == ()
+
+
+def test_a_change_of_ship_time_moves_working_hours_and_blocks() -> None:
+    """An hour forward on the third: from then on work, starts and busy hours are an hour earlier in UTC; the grid goes on."""
+    change = (GRID + 2 * DAY - 11 * HOUR, 60)
+    before, after = framed(), framed(beside=Circumstances(clock_changes=(change,)))
+    assert after.steps == before.steps
+    assert _hands_at(after, _step(2, 8)) == 2
+    assert (_hands_at(after, _step(3, 7)), _hands_at(after, _step(3, 16))) == (2, 0)
+    assert {_step(2, 8), _step(3, 7)} <= set(after.start_steps)
+    assert _step(3, 8) not in after.start_steps
+    shifted = {m.from_step for m in after.minimum if m.label == "busy hours"}
+    assert {_step(2, 7), _step(3, 6)} <= shifted
+
+
+def test_lay_up_leaves_every_pump_free_to_be_opened() -> None:
+    """With a minimum of 0 in lay-up both pumps may be open at once, and nothing lacks."""
+    idle = plant(minimum_blocks=(MinimumBlock(minimum_swept_m3_per_h=0.0, label="lay-up"),), crew=Crew(hands=2))
+    jobs = [due(pump=p, days=3.0, limit_at=AT + 3 * DAY, window_opens_at=AT + 2 * DAY) for p in ("P1", "P2")]
+    problem = framed(*jobs, plant=idle)
+    plan = stagger(problem)
+    assert judge(problem, plan).lawful
+    assert plan.shortfalls == ()
+    assert len(plan.slots) == 2
+
+
+def test_two_pumps_of_which_one_is_not_enough() -> None:
+    """A two-pump ship whose minimum exceeds one pump: said in words with what lacks; a signed concession opens a place."""
+    tight = plant(minimum_swept_m3_per_h=60.0, minimum_blocks=())
+    problem = framed(due(), plant=tight)
+    plan = stagger(problem)
+    (short,) = plan.shortfalls
+    assert judge(problem, plan).lawful
+    assert "the minimum (minimum) would be broken" in short.says
+    assert "2.7 m3/h lacking" in short.says
+    night = Concession(from_at=AT + 15 * DAY, to_at=AT + 16 * DAY, minimum=Swept(50.0), chief="A", hotel="B")
+    helped = framed(due(), plant=tight, beside=Circumstances(concessions=(night,)))
+    assert len(stagger(helped).slots) == 1
+
+
+def test_an_isolation_shared_in_the_plan_taken_stays_shared_when_frozen() -> None:
+    """Both slots of one isolation are pinned together, the second as short as it was taken."""
+    kinds = (_kind(setup_hours=1), _kind(code="seal", takes_hours=4, setup_hours=2))
+    first, second = due(days=6.0), due(days=7.0, kind="seal", takes_hours=4)
+    keys = (first.occurrence.key, second.occurrence.key)
+    begins = GRID + 6 * DAY + 21 * HOUR
+    taken = {keys[0]: (begins, begins + 3 * HOUR), keys[1]: (begins + 3 * HOUR, begins + 6 * HOUR)}
+    beside = Circumstances(shared={keys[1]: keys[0]})
+    problem = framed(first, second, plant=plant(job_kinds=kinds), taken=taken, beside=beside, frozen_days=7)
+    jobs = {job.key: job for job in problem.jobs}
+    assert (jobs[keys[0]].fixed_start, jobs[keys[0]].work_steps) == (165, 3)
+    assert (jobs[keys[1]].fixed_start, jobs[keys[1]].work_steps) == (168, 3)
+
+
+def test_beyond_the_published_days_a_date_is_not_worth_keeping() -> None:
+    """Of two dates taken only the one within the published days is kept as such."""
+    near, far = due(1, days=12.0), due(2, days=50.0)
+    taken = {
+        near.occurrence.key: (GRID + 11 * DAY, GRID + 11 * DAY + 3 * HOUR),
+        far.occurrence.key: (GRID + 45 * DAY, GRID + 45 * DAY + 3 * HOUR),
+    }
+    jobs = {job.key: job for job in framed(near, far, taken=taken, published_days=30).jobs}
+    assert jobs[near.occurrence.key].published_start == 264
+    assert jobs[far.occurrence.key].published_start is None
+
+
+@pytest.mark.parametrize(
+    ("changed", "where"),
+    [
+        ({"crew": Crew(hours_a_person=0)}, "/hours_a_person"),
+        ({"crew": Crew(blocks=(CrewBlock(hands=-1, label="night"),))}, "/blocks/0/hands"),
+        ({"crew": Crew(blocks=(CrewBlock(hands=1, label="", from_hour=5, to_hour=5),))}, "/blocks/0/from_hour"),
+        ({"crew": Crew(start_hours=(8, 23))}, "/start_hours/1"),
+    ],
+)
+def test_a_crew_that_makes_no_sense_is_said(changed: dict[str, Crew], where: str) -> None:
+    """Hands below 0, no hours, a start when nobody works: each with its place and what to do."""
+    assert where in {at for at, _ in crew_faults("", changed["crew"])}
+
+
+def test_quiet_hours_visits_and_branches_that_make_no_sense_are_said() -> None:
+    """No consent, a stop of an hour, a visit that ends before it begins, a branch of one or of strangers."""
+    wrong = plant(
+        quiet_hours=(QuietHours(most_stop_minutes=60, consent=" "),),
+        engineer_visits=(EngineerVisit(from_at=AT, to_at=AT - DAY, label="maker"),),
+        branches=(Branch(positions=("VP1", "VP9"), most_open=2, label="valve"),),
+    )
+    found = {at for at, _ in occasion_faults("", wrong)}
+    assert {
+        "/quiet_hours/0/consent",
+        "/quiet_hours/0/most_stop_minutes",
+        "/branches/0/positions/1",
+        "/branches/0/most_open",
+    } <= found
+    assert any(at.startswith("/engineer_visits/0") for at in found)
+
+
+@pytest.mark.parametrize(
+    ("changed", "where"),
+    [
+        ({"setup_hours": 3}, "/setup_hours"),
+        ({"stop_minutes": 60}, "/stop_minutes"),
+        ({"stop_minutes": 5}, "/takes_pump_out"),
+        ({"needs": ("",)}, "/needs/0"),
+        ({"hands": 3}, "/hands"),
+    ],
+)
+def test_a_kind_that_makes_no_sense_is_said(changed: dict[str, object], where: str) -> None:
+    """Set-up as long as the work, a short test of an hour or of a pump taken out, an empty need, too many hands."""
+    found = {at for at, _ in kind_faults("", _kind(interval_days=30, **changed), plant())}
+    assert where in found
+    assert caution_line(_kind(**changed))
