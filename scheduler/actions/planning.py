@@ -103,9 +103,8 @@ def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
         with house.db.write(vessel_id) as session:
             plan_made(session, plant_id, house.now_s())
         return now.proposed
-    problem, plan = settle(problem, running_of(now), house.plan)
-    if plan.problem_digest != digest:
-        plan = replace(plan, asked=digest)
+    begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
+    problem, plan = settle(problem, running_of(now), house.plan, begin)
     verdict = judge(problem, plan)
     if not verdict.lawful:
         faults = "; ".join(fault.says for fault in verdict.faults[:3])

@@ -99,6 +99,7 @@ def plan_from_text(text: str) -> Plan:
         proven=plain["proven"] is True,
         solver=_str(plain["solver"]),
         remarks=tuple(_str(r) for r in plain["remarks"]),
+        moved_by=tuple((_str(key), int(steps)) for key, steps in plain.get("moved_by", ())),
         unsettled=tuple((_str(key), int(days)) for key, days in plain.get("unsettled", ())),
         asked=_str(plain.get("asked", "")),
     )

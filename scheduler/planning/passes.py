@@ -4,13 +4,19 @@ moves the turns that count from it. The plan is made, its dates are put where it
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
+from scheduler.planning.digest import problem_digest
 from scheduler.planning.ground import STEPS_A_DAY
 from scheduler.planning.problem import Plan, PlanJob, Problem, Slot
 
 MOST_PASSES = 3
 SETTLED_STEPS = STEPS_A_DAY
 """Dates that move less than this from one pass to the next have settled."""
+
+USUAL_STEPS, USUAL_SHARE = 4 * STEPS_A_DAY, 0.1
+"""A turn done no further from its due point than this many steps and this share of the interval leaves the next one where
+it is: jobs are aimed a little early, and the crew's week moves them by some days. Judgement, no source."""
 
 Shifts = Mapping[str, int]
 """Steps by which the dates of a job lie later than first thought, by key."""
@@ -25,30 +31,40 @@ class Running:
     pump_of: Mapping[str, str] = field(default_factory=dict)
 
 
-def settle(problem: Problem, running: Running, solve: Callable[[Problem], Plan]) -> tuple[Problem, Plan]:
+def settle(
+    problem: Problem, running: Running, solve: Callable[[Problem], Plan], begin: Shifts = MappingProxyType({})
+) -> tuple[Problem, Plan]:
     """The plan whose own outages are taken in, and the problem it answers: `problem` with its dates moved.
 
     At most MOST_PASSES plans are made. Where the dates have not settled by then the earliest seen is used, and the plan
     names the job with the days it may still move.
+
+    Args:
+        begin: what the dates were moved by in the plan aboard, so that planning again moves nothing by itself.
     """
-    shifts: Shifts = {}
-    seen: list[Shifts] = [shifts]
-    asked, plan = problem, solve(problem)
-    for number in range(2, MOST_PASSES + 1):
-        found = drift(problem, plan, shifts, running)
-        open_still = _unsettled(found, shifts)
-        if not open_still:
-            return asked, plan
-        seen.append(found)
-        last = number == MOST_PASSES
-        shifts = {
-            key: min(s.get(key, 0) for s in seen[1:]) if last and key in open_still else shift
-            for key, shift in found.items()
-        }
+    known = {job.key for job in problem.jobs}
+    shifts: Shifts = {key: shift for key, shift in begin.items() if key in known}
+    seen: list[Shifts] = []
+    for number in range(1, MOST_PASSES + 1):
         asked = moved(problem, shifts)
         plan = solve(asked)
-    open_still = _unsettled(drift(problem, plan, shifts, running), shifts)
-    return asked, replace(plan, unsettled=tuple(sorted(open_still.items())))
+        found = drift(problem, plan, shifts, running)
+        open_still = _unsettled(found, shifts)
+        if not open_still or number == MOST_PASSES:
+            break
+        seen.append(found)
+        last = number == MOST_PASSES - 1
+        shifts = {
+            key: min(s.get(key, 0) for s in seen) if last and key in open_still else shift
+            for key, shift in found.items()
+        }
+    made = replace(
+        plan,
+        moved_by=tuple(sorted((key, shift) for key, shift in shifts.items() if shift)),
+        unsettled=tuple(sorted(open_still.items())),
+        asked=problem_digest(problem) if asked != problem else "",
+    )
+    return asked, made
 
 
 def moved(problem: Problem, shifts: Shifts) -> Problem:
@@ -86,6 +102,8 @@ def _shift_of(
     if before is not None and job.interval_steps is not None:
         began = before.end + found.get(before.key, 0) - used.get(before.key, 0)
         base = began - (job.due - job.interval_steps)
+        if abs(base) <= USUAL_STEPS + USUAL_SHARE * job.interval_steps:
+            base = 0
     pump = running.pump_of.get(job.key)
     rate = running.h_per_day.get(pump or "", 0.0)
     if pump is None or rate <= 0:

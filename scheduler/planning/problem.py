@@ -212,8 +212,9 @@ class TierResult:
 class Plan:
     """Slots and shortfalls, with how they were found. by: "solver" or "greedy"; proven: every tier was proved.
 
-    unsettled: (job key, days) where the date may still move so much as hours and dates depend on each other. asked: digest
-    of the problem as first put, before its dates were moved to what the plan itself changes; empty when they were not.
+    The last three are of a plan that was made again because its own outages move the dates it rests on: moved_by: (job
+    key, steps) by which due point and window were moved. unsettled: (job key, days) by which a date may still move. asked:
+    digest of the problem as first put, empty when nothing was moved.
     """
 
     problem_digest: str
@@ -224,5 +225,6 @@ class Plan:
     proven: bool = False
     solver: str = ""
     remarks: tuple[str, ...] = field(default=())
+    moved_by: tuple[tuple[str, int], ...] = ()
     unsettled: tuple[tuple[str, int], ...] = ()
     asked: str = ""

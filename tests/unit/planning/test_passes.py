@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from scheduler.planning.check import judge
+from scheduler.planning.digest import problem_digest
 from scheduler.planning.passes import MOST_PASSES, Running, drift, moved, settle
 from scheduler.planning.problem import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
 from scheduler.planning.stagger import stagger
@@ -55,8 +56,7 @@ def test_what_an_overhaul_renews_counts_from_where_the_overhaul_is_planned() -> 
     """Parts come a month late: the seal inspection that the overhaul renews is planned from its end on, not from its due point."""
     overhaul = replace(_job("overhaul:P1:1", 20), parts_from=24 * 40, limit=24 * 60)
     seal = _job("seal:P1:2", 50, after="overhaul:P1:1", interval=30)
-    knife = _job("knife:P1:2", 60, after="seal:P1:2", interval=10)
-    problem = _problem(overhaul, seal, knife)
+    problem = _problem(overhaul, seal)
     asked, plan = settle(problem, RUNNING, stagger)
     slots = {slot.key: slot for slot in plan.slots}
     dates = {job.key: job for job in asked.jobs}
@@ -64,9 +64,25 @@ def test_what_an_overhaul_renews_counts_from_where_the_overhaul_is_planned() -> 
     assert plan.unsettled == ()
     assert slots["overhaul:P1:1"].start == 24 * 40 + 8
     assert dates["seal:P1:2"].due == slots["overhaul:P1:1"].end + 24 * 30
-    assert abs(dates["knife:P1:2"].due - (slots["seal:P1:2"].end + 24 * 10)) <= 24
+    assert dict(plan.moved_by)["seal:P1:2"] == dates["seal:P1:2"].due - seal.due
+    assert plan.asked == problem_digest(problem)
+    assert settle(problem, RUNNING, stagger, dict(plan.moved_by))[1].slots == plan.slots
     assert slots["seal:P1:2"].end <= dates["seal:P1:2"].limit
     assert sum(tier.value for tier in plan.tiers if tier.tier == 1) == 0
+
+
+def test_turns_a_little_early_leave_the_next_ones_where_they_are() -> None:
+    """A turn some days before its due point moves nothing; one three weeks before it moves all that follow it."""
+    turns = [
+        _job(f"knife:P1:{n}", 20 * n, after=f"knife:P1:{n - 1}" if n > 1 else None, interval=20) for n in (1, 2, 3)
+    ]
+    problem = _problem(*turns)
+    early = _plan(
+        ("knife:P1:1", "P1", 20 * 24 + 12 - 100, 20 * 24 + 12 - 90), ("knife:P1:2", "P1", 40 * 24, 40 * 24 + 3)
+    )
+    assert set(drift(problem, early, {}, RUNNING).values()) == {0}
+    much = _plan(("knife:P1:1", "P1", 8, 11), ("knife:P1:2", "P1", 40 * 24, 40 * 24 + 3))
+    assert drift(problem, much, {}, RUNNING) == {"knife:P1:1": 0, "knife:P1:2": 11 - 492, "knife:P1:3": 963 - 481 - 972}
 
 
 def test_a_plan_whose_dates_hold_is_made_once() -> None:
