@@ -24,6 +24,7 @@ from api.routes import (
     counters_pages,
     daybook,
     daybook_pages,
+    due,
     feed_pages,
     feeds,
     fleet,
@@ -59,6 +60,7 @@ ROUTERS = (
     daybook_pages.router,
     feed_pages.router,
     counters_pages.router,
+    due.router,
     service.router,
 )
 """In the order in which a request is held against them: the busy doors first."""

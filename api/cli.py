@@ -1,6 +1,7 @@
 """The command line: thin. Each module of `api.commands` adds its own commands to `app`."""
 
 from api.commands import (
+    calendar,
     company,
     counters,
     doctor,
@@ -20,6 +21,7 @@ from api.commands.common import app
 
 __all__ = [
     "app",
+    "calendar",
     "company",
     "counters",
     "doctor",

@@ -173,7 +173,11 @@ def job_facts(view: JobView) -> tuple[tuple[str, str, str], ...]:
     """(what, figure, small print) of the job's facts."""
     due, offset = view.job.due, view.frame.utc_offset_minutes
     hours = view.running_hours
-    facts = [("Due", saying.short_date(due.due_at, offset), f"first reached by {due.trigger.value}")]
+    by = f"first reached by {due.trigger.value}"
+    early, late = (due.forecast.early_at, due.forecast.late_at) if due.forecast else (None, None)
+    if early and late and late > view.now_at:
+        by += f"; early {saying.short_date(early, offset)}, late {saying.short_date(late, offset)}"
+    facts = [("Due", saying.short_date(due.due_at, offset), by)]
     if due.due_running_seconds is not None:
         figure = f"{saying.number(due.due_running_seconds / 3600)} h"
         limit = due.limit_running_seconds
@@ -184,6 +188,8 @@ def job_facts(view: JobView) -> tuple[tuple[str, str, str], ...]:
     if hours is not None:
         about = "estimated, " if hours.estimated else ""
         read = f"{about}read {saying.moment(hours.as_of, offset)}" if hours.as_of else "not read yet"
+        if view.projected_hours is not None:
+            read = f"about {saying.number(view.projected_hours)} h now; {read}"
         facts.append(("Running hours", f"{saying.number(hours.hours, 1)} h", read))
     if view.job.slot_from_at and view.job.slot_to_at:
         to = f"to {saying.moment(view.job.slot_to_at, offset)}"

@@ -177,7 +177,7 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
         position=pump.position,
         serial=pump.serial,
         href=pump.href,
-        hours=f"about {hours}" if pump.hours is not None and pump.hours.estimated else hours,
+        hours=_hours_said(pump, hours, offset),
         note=note,
         note_tone=note_tone,
         picture=drawing.tubes(figures, pump.position) if figures else Markup(""),
@@ -187,6 +187,14 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
     )
 
 
+def _hours_said(pump: PumpLine, hours: str, offset: int) -> str:
+    """The pump's hours; of a silent counter those it is likely to have by now, and what was read last."""
+    if pump.projected_hours is not None and pump.hours is not None and pump.hours.as_of is not None:
+        now = saying.number(pump.projected_hours)
+        return f"about {now}{saying.NBSP}h now, last read {hours} {saying.moment(pump.hours.as_of, offset)}"
+    return f"about {hours}" if pump.hours is not None and pump.hours.estimated else hours
+
+
 def _pump_says(pressing: JobLine | None, now_at: datetime, offset: int) -> str:
     if pressing is None:
         return "No open job"
@@ -194,7 +202,7 @@ def _pump_says(pressing: JobLine | None, now_at: datetime, offset: int) -> str:
     if due.state is State.AHEAD:
         return f"Nothing due before {saying.short_date(due.due_at, offset)}"
     if due.state is State.WINDOW_OPEN:
-        return f"{kind} {saying.due_words(due, offset)}"
+        return f"{kind} {saying.due_words(due, now_at, offset)}"
     words = saying.state_words(due, now_at, offset).split("; ")[0]
     return f"{kind} {words[:1].lower()}{words[1:]}"
 

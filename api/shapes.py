@@ -10,6 +10,7 @@ from scheduler.actions.daily import DailyBook
 from scheduler.actions.daybook import HeldBook, Preview, change_words, kept_words
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import instant, maybe
+from scheduler.actions.publishing import Moved
 from scheduler.actions.situation import Situation
 from scheduler.domain.due import DueJob
 from scheduler.domain.explain_date import explain
@@ -35,16 +36,22 @@ def vessel_json(vessel: Vessel, version: int) -> dict[str, Any]:
     return {"version": version, "document": VESSEL.dump_python(vessel, mode="json")}
 
 
-def hours_json(hours: RunningHours | None) -> dict[str, Any] | None:
-    """Running hours with what they rest on."""
+def hours_json(hours: RunningHours | None, projected: int | None = None) -> dict[str, Any] | None:
+    """Running hours as last read, and what they rest on. projected: seconds likely by now, while the counter is silent."""
     if hours is None:
         return None
-    return {"running_hours": round(hours.hours, 2), "as_of": z(hours.as_of), "estimated": hours.estimated}
+    return {
+        "running_hours": round(hours.hours, 2),
+        "projected_running_hours": _h(projected),
+        "as_of": z(hours.as_of),
+        "estimated": hours.estimated,
+    }
 
 
 def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
-    """A due job in full."""
-    forecast = job.forecast
+    """A due job in full. Its dates are those published, as page and calendar show them; `reckoned` has those of now."""
+    seen, posted = now.as_shown(job), now.posted.get(job.occurrence.key)
+    forecast, projected = job.forecast, job.projected_seconds_left
     return {
         "job": job.occurrence.key,
         "kind": job.occurrence.kind,
@@ -56,17 +63,15 @@ def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
         "pump": job.pump,
         "state": job.state.value,
         "open": job.first,
-        "trigger": job.trigger.value,
-        "due_at": z(job.due_at),
-        "window_opens_at": z(job.window_opens_at),
-        "limit_at": z(job.limit_at),
+        **_dates_json(seen),
+        "published": {**_dates_json(seen), "since": None if posted is None else z(posted.new.since_at)},
+        "reckoned": _dates_json(job),
+        "days_left": round((seen.due_at - now.at) / timedelta(days=1), 1),
         "calendar_due_at": z(job.calendar_due_at),
         "due_running_hours": _h(job.due_running_seconds),
         "limit_running_hours": _h(job.limit_running_seconds),
         "running_hours_left": _h(job.running_seconds_left),
-        "early_at": z(forecast.early_at) if forecast else None,
-        "likely_at": z(forecast.likely_at) if forecast else None,
-        "late_at": z(forecast.late_at) if forecast else None,
+        "projected_running_hours_left": _h(projected),
         "h_per_day": round(forecast.h_per_day, 2) if forecast else None,
         "hours_as_of": z(job.hours_as_of),
         "estimated": job.estimated,
@@ -103,6 +108,32 @@ def why_json(now: Situation, job: DueJob) -> dict[str, Any]:
     }
 
 
+def _dates_json(job: DueJob) -> dict[str, Any]:
+    forecast = job.forecast
+    return {
+        "trigger": job.trigger.value,
+        "due_at": z(job.due_at),
+        "window_opens_at": z(job.window_opens_at),
+        "limit_at": z(job.limit_at),
+        "early_at": z(forecast.early_at) if forecast else None,
+        "likely_at": z(forecast.likely_at) if forecast else None,
+        "late_at": z(forecast.late_at) if forecast else None,
+    }
+
+
+def moved_json(moved: Moved) -> dict[str, Any]:
+    """Published dates that moved: from which to which, when, and why."""
+    return {
+        "number": moved.number,
+        "job": moved.job,
+        "open": moved.open,
+        "cause": moved.cause.value,
+        "at": z(moved.at),
+        "from": {"due_at": z(moved.from_due_at), "early_at": z(moved.from_early_at), "late_at": z(moved.from_late_at)},
+        "to": {"due_at": z(moved.to_due_at), "early_at": z(moved.to_early_at), "late_at": z(moved.to_late_at)},
+    }
+
+
 def plant_json(now: Situation) -> dict[str, Any]:
     """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
     counts_for = now.counts_for()
@@ -126,9 +157,9 @@ def plant_json(now: Situation) -> dict[str, Any]:
                 "position_name": now.position_name(now.plant.position_of(pump.id, now.at)),
                 "state": now.outage_status.get(pump.id, "available"),
                 "counts_for_swept_m3_per_h": counts_for[pump.id].m3_per_h if pump.id in counts_for else 0.0,
-                "hours": hours_json(now.hours.get((Subject.PUMP, pump.id))),
+                "hours": _hours_of(now, Subject.PUMP, pump.id),
                 "parts": [
-                    {"part": f.part, "hours": hours_json(now.hours.get((Subject.PART, f.part)))}
+                    {"part": f.part, "hours": _hours_of(now, Subject.PART, f.part)}
                     for f in now.plant.fittings
                     if f.pump == pump.id and f.to_at is None
                 ],
@@ -147,6 +178,11 @@ def plant_json(now: Situation) -> dict[str, Any]:
         ],
         "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in now.flags[:50]],
     }
+
+
+def _hours_of(now: Situation, subject: Subject, subject_id: str) -> dict[str, Any] | None:
+    key = (subject, subject_id)
+    return hours_json(now.hours.get(key), now.projected.get(key))
 
 
 def counter_json(book: CounterBook) -> dict[str, Any]:

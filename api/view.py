@@ -68,12 +68,16 @@ class MarginRun:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PumpLine:
-    """A position and the pump in it. hours none: nothing read yet. silent_since_at: the counter has stopped posting."""
+    """A position and the pump in it. hours none: nothing read yet. silent_since_at: the counter has stopped posting.
+
+    projected_hours: what it is likely to have run by now, while its counter is silent.
+    """
 
     position: str
     serial: str = ""
     href: str = ""
     hours: RunningHours | None = None
+    projected_hours: float | None = None
     capacity_m3_per_h: float | None = None
     measured: bool = False
     outage: Outage | None = None
@@ -135,6 +139,7 @@ class PlantView:
     tube_kinds: tuple[str, ...] = ()
     plant_href: str = ""
     figures_href: str = ""
+    moved_href: str = ""
     feed_href: str = ""
     hours_href: str = ""
     looks_href: str = ""
@@ -205,6 +210,7 @@ class JobView:
     job: JobLine
     serial: str = ""
     running_hours: RunningHours | None = None
+    projected_hours: float | None = None
     plant_href: str = ""
     form: CloseForm | None = None
     closed: Closed | None = None

@@ -115,6 +115,7 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         proposed=_plan_line(now, proposed, taken=False, take=take),
         plant_href=f"/plants/{now.plant.id}",
         figures_href=f"/plants/{now.plant.id}/figures",
+        moved_href=f"/plants/{now.plant.id}/moved",
         feed_href="/feeds",
         hours_href=f"/vessels/{now.vessel.id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
     )
@@ -147,8 +148,8 @@ def job_line(now: Situation, job: DueJob, margins: Mapping[str, float]) -> JobLi
 
 
 def shown_job(now: Situation, job: DueJob) -> DueJob:
-    """The job with its position's name in place of its id."""
-    return replace(job, position=now.position_name(job.position) if job.position else None)
+    """The job as people see it: with its published dates, and its position's name in place of its id."""
+    return replace(now.as_shown(job), position=now.position_name(job.position) if job.position else None)
 
 
 def _pump_lines(now: Situation) -> list[PumpLine]:
@@ -159,6 +160,7 @@ def _pump_lines(now: Situation) -> list[PumpLine]:
         pump = next((p for p in now.plant.pumps if p.id == pump_id), None)
         silent = [c for c in now.counters if c.position == position.id and c.silent and c.primary]
         hours = now.hours.get((Subject.PUMP, pump_id or ""))
+        projected = now.projected.get((Subject.PUMP, pump_id or ""))
         out = next((o for o in now.outages if o.pump == pump_id and o.from_at <= now.at), None)
         counts_for = counts.get(pump_id or "")
         lines.append(
@@ -166,6 +168,7 @@ def _pump_lines(now: Situation) -> list[PumpLine]:
                 position=position.name,
                 serial=pump.serial if pump else "",
                 hours=hours if hours and hours.as_of else None,
+                projected_hours=None if projected is None else projected / 3600,
                 capacity_m3_per_h=counts_for.m3_per_h if counts_for else None,
                 measured=pump is not None and pump.measured_swept_m3_per_h is not None,
                 outage=out,
@@ -246,11 +249,17 @@ def job_view(
         job=job_line(now, job, problem_margins(now)),
         serial=now.serial_of(job.pump),
         running_hours=now.hours.get((kind.subject, job.occurrence.subject)),
+        projected_hours=_projected(now, kind, job),
         plant_href=f"/plants/{now.plant.id}",
         form=(form or blank_form(now, who, here, kind)) if may_close else None,
         work=work_view(now, who, here, kept, typed, is_open=job.first) if kind.takes_pump_out else None,
         isolation=now.plant.isolation_points if kind.takes_pump_out else (),
     )
+
+
+def _projected(now: Situation, kind: JobKind, job: DueJob) -> float | None:
+    seconds = now.projected.get((kind.subject, job.occurrence.subject))
+    return None if seconds is None else seconds / 3600
 
 
 def blank_form(now: Situation, who: Asking, here: str, kind: JobKind) -> CloseForm:
@@ -313,7 +322,7 @@ def vessel_line(plants: list[Situation], house: House) -> VesselLine:
         imo=first.vessel.imo,
         href=f"/plants/{first.plant.id}",
         below_at=min(below, default=None),
-        next_due_at=min((job.due_at for now in plants for job in now.jobs if job.first), default=None),
+        next_due_at=min((job.due_at for now in plants for job in now.shown if job.first), default=None),
         hours_as_of=min((at for now in plants if (at := now.hours_as_of()) is not None), default=None),
         silent_counters=sum(c.silent for now in plants for c in now.counters),
         no_plan=any(now.taken is None for now in plants),

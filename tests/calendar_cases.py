@@ -10,6 +10,7 @@ from scheduler.domain.entry import DoneJob, WithdrawnJob
 from scheduler.domain.fleet import JobKind, Plant, Position, Pump, Stay, Vessel
 from scheduler.domain.forecast import Forecast
 from scheduler.domain.history import Verdict
+from scheduler.domain.publishing import Basis, Posted, Published, figure_of, publish
 from scheduler.domain.quoting import PlannedSlot, Quoted
 from scheduler.domain.revision import CalendarEntry
 from scheduler.domain.words import State, Subject, Trigger
@@ -163,6 +164,31 @@ def shown(
         published=published,
     )
     return {entry.key: entry for entry in found}
+
+
+WINDOW = 180 * DAY
+"""Planning window of the invented ship."""
+BASIS = Basis(figure="", document=1, daybook=0, events=0, replacements=0)
+
+
+def posted(
+    job: DueJob,
+    old: Published | None = None,
+    *,
+    at: datetime = AT,
+    corrected_hours: float = 0,
+    planning_window: timedelta = WINDOW,
+    **basis: int,
+) -> Posted:
+    """What is published of a job. corrected_hours: by which the hours of then are more by now. basis: what changed."""
+    return publish(
+        job,
+        old,
+        replace(BASIS, figure=figure_of(job), **basis),  # type: ignore[arg-type]
+        at=at,
+        planning_window=planning_window,
+        correction=lambda _: round(corrected_hours * 3600),
+    )
 
 
 def with_words(entry: CalendarEntry, words: str) -> CalendarEntry:

@@ -16,9 +16,13 @@ def due(
     explain: Annotated[
         str | None, typer.Option(help="only the job with this key, and why it is due when it is")
     ] = None,
+    moved: Annotated[
+        bool, typer.Option("--moved", help="the published dates that moved instead, oldest first")
+    ] = False,
+    since: Annotated[int, typer.Option(help="with --moved: only those after this number of the list")] = 0,
     as_json: AsJson = False,
 ) -> None:
-    """Show the open jobs with their due points.
+    """Show the open jobs with their due points, or the dates that moved.
 
     Example: leadline due avocet-plant
     """
@@ -27,6 +31,9 @@ def due(
     from scheduler.domain.words import State
     from scheduler.errors import NotFound
 
+    if moved:
+        _moved(plant, since, as_json)
+        return
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
     worst = 0
@@ -38,13 +45,16 @@ def due(
                 if not job.first or explain not in (None, job.occurrence.key):
                     continue
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
-                left = "" if job.running_seconds_left is None else f"{job.running_seconds_left / 3600:8.0f} running h"
-                if left and job.hours_as_of is not None:
-                    left += f", read {saying.short_date(job.hours_as_of, now.offset_minutes)}"
-                when = f"{saying.ship(job.due_at, now.offset_minutes):%a %d %b %Y}"
+                seen = now.as_shown(job)
+                left = job.running_seconds_left
+                left = left if job.projected_seconds_left is None else job.projected_seconds_left
+                hours = "" if left is None else f"{left / 3600:8.0f} running h, "
+                hours += saying.as_of_words(seen, now.at, now.offset_minutes)
+                days = f"{round((seen.due_at - now.at).total_seconds() / 86400):5d} days"
+                when = f"{saying.ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
                 place = now.position_name(job.position)
                 lines.append(
-                    f"  {job.state.value:12} {when:12} {left:32} {place:14} {job.kind_name:20} {job.occurrence.key}"
+                    f"  {job.state.value:12} {when:12} {days} {hours:42} {place:14} {job.kind_name:20} {job.occurrence.key}"
                 )
                 if explain is not None:
                     lines.append(f"    {rows[-1]['why']['sentence']}")
@@ -56,6 +66,29 @@ def due(
     out({"jobs": rows}, as_json, lambda: iter(lines))
     if check and worst:
         raise typer.Exit(worst)
+
+
+def _moved(plant: str | None, since: int, as_json: bool) -> None:
+    from api import saying, shapes
+    from api.moved_page import by_words
+    from scheduler.actions import publishing
+    from scheduler.actions.fleet import offset_now
+
+    rows: list[dict[str, Any]] = []
+    lines: list[str] = []
+    with open_house() as house:
+        for vessel_id, plant_id in plants(house, plant):
+            offset = offset_now(house, vessel_id)
+            for one in publishing.moved_since(house, vessel_id, plant_id, after=since):
+                rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.moved_json(one)})
+                was, now = saying.ship(one.from_due_at, offset), saying.ship(one.to_due_at, offset)
+                lines.append(
+                    f"  {one.number:5} {saying.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
+                    f"{by_words(one, offset)}, {one.cause.value}: {one.job}{'' if one.open else ' (outlook)'}"
+                )
+    if not rows:
+        say("No published date moved.")
+    out({"moved": rows, "next": max((row["number"] for row in rows), default=since)}, as_json, lambda: iter(lines))
 
 
 @app.command()

@@ -151,7 +151,8 @@ def get_pump(pump_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
 
 
 def _position_hours(now: Situation, position: str | None) -> dict[str, Any] | None:
-    return shapes.hours_json(now.hours.get((Subject.POSITION, position or "")))
+    key = (Subject.POSITION, position or "")
+    return shapes.hours_json(now.hours.get(key), now.projected.get(key))
 
 
 @router.post("/pumps/{pump_id}/down", tags=["work"], summary="A pump is out of order")

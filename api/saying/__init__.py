@@ -1,7 +1,17 @@
 """The words and numbers on the pages: pure text, no markup. Ship time is UTC plus the offset that stands beside it."""
 
 from api.saying.fleet import vessel_rank, vessel_words
-from api.saying.jobs import RANK, due_words, job_name, limit_left_seconds, rank, short_kind, stands_at, state_words
+from api.saying.jobs import (
+    RANK,
+    as_of_words,
+    due_words,
+    job_name,
+    limit_left_seconds,
+    rank,
+    short_kind,
+    stands_at,
+    state_words,
+)
 from api.saying.numbers import (
     COUNTS,
     DAYS,
@@ -47,6 +57,7 @@ __all__ = [
     "RANK",
     "action",
     "answer",
+    "as_of_words",
     "below",
     "capacity_sentence",
     "clock",

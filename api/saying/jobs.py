@@ -2,7 +2,7 @@
 
 from datetime import datetime, timedelta
 
-from api.saying.numbers import NBSP, inner, number, short_date
+from api.saying.numbers import NBSP, clock, inner, moment, number, short_date
 from api.view import JobLine
 from scheduler.domain.due import DueJob
 from scheduler.domain.words import State, Trigger
@@ -67,13 +67,27 @@ def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds:
     return _hours_words(over_seconds or 0) if by_hours else _days_between(since_at, now_at)
 
 
-def due_words(due: DueJob, offset_minutes: int) -> str:
-    """When it falls due: hours and date together, or the calendar date."""
+def due_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
+    """When it falls due, in running hours, in days and by date; or the calendar date and the days to it."""
     about = short_date(due.due_at, offset_minutes)
-    left = due.running_seconds_left
+    left = due.running_seconds_left if due.projected_seconds_left is None else due.projected_seconds_left
+    days = _days_between(now_at, due.due_at) if due.due_at > now_at else ""
     if due.trigger is Trigger.RUNNING_HOURS and left is not None and left >= 0:
-        return f"due in {_hours_words(left)}, about {about}"
-    return f"due {about}" if due.trigger is Trigger.RUNNING_HOURS else f"due by calendar {about}"
+        return f"due in {_hours_words(left)}, about {f'{days}: ' if days else ''}{about}"
+    said = f"due {about}" if due.trigger is Trigger.RUNNING_HOURS else f"due by calendar {about}"
+    return f"{said}, in {days}" if days else said
+
+
+def as_of_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
+    """What the running hours rest on: `hours as of 08:00`, with the date when that is not today's; empty without hours."""
+    if due.due_running_seconds is None:
+        return ""
+    about = "hours estimated" if due.estimated else "hours"
+    if due.hours_as_of is None:
+        return "hours estimated, nothing read yet"
+    same = short_date(due.hours_as_of, offset_minutes) == short_date(now_at, offset_minutes)
+    when = clock(due.hours_as_of, offset_minutes) if same else moment(due.hours_as_of, offset_minutes)
+    return f"{about}{',' if due.estimated else ''} as of {when}"
 
 
 def limit_left_seconds(due: DueJob) -> int | None:
@@ -87,8 +101,10 @@ def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
     """The state of a job in words, with what is left in hours and date."""
     said = _state_words(due, now_at, offset_minutes)
     tails = []
-    if due.estimated:
-        tails.append("hours estimated")
+    if due.state not in (State.DONE, State.WITHDRAWN) and (read := as_of_words(due, now_at, offset_minutes)):
+        tails.append(read)
+    elif due.estimated:
+        tails.append("estimated")
     if due.forecast is not None and due.forecast.standing and due.state in (State.AHEAD, State.WINDOW_OPEN):
         tails.append("pump has hardly run, the date is wide")
     if not due.first:
@@ -100,9 +116,9 @@ def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
     match due.state:
         case State.AHEAD:
             opens = f"Opens {short_date(due.window_opens_at, offset)}, " if due.window_opens_at > now_at else "Ahead, "
-            return opens + due_words(due, offset)
+            return opens + due_words(due, now_at, offset)
         case State.WINDOW_OPEN:
-            return f"Window open, {due_words(due, offset)}"
+            return f"Window open, {due_words(due, now_at, offset)}"
         case State.PAST_DUE:
             over = None if due.running_seconds_left is None else -due.running_seconds_left
             left = limit_left_seconds(due)

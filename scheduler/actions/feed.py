@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
+from scheduler.actions import publishing
 from scheduler.actions.addresses import Opened
 from scheduler.actions.calendars import FLEET, FeedBody, Pen, last_good, write_fleet, write_vessel
 from scheduler.actions.documents import held
@@ -37,9 +38,9 @@ log = logging.getLogger("leadline")
 
 
 def refresh(house: House, pen: Pen, vessel_id: str) -> FeedBody:
-    """Bring a vessel's calendars up to date, and the fleet's; events that show nothing new keep every byte.
+    """Bring a vessel's published dates and calendars up to date, and the fleet's calendar.
 
-    Returns the vessel's plain calendar.
+    Dates that moved are listed (`publishing`); events that show nothing new keep every byte. Returns the vessel's plain calendar.
     """
     derive_vessel(house, vessel_id)
     with house.db.write(vessel_id) as session:
@@ -47,6 +48,8 @@ def refresh(house: House, pen: Pen, vessel_id: str) -> FeedBody:
         plants = [load(session, house, vessel_id, plant.id) for plant in vessel.plants]
         old = {row.occurrence_key: row for row in feed_rows.events(session, vessel_id)}
         at = house.now()
+        for now in plants:
+            publishing.keep(session, vessel_id, now.plant.id, now.posted, offset_minutes=now.offset_minutes, at=at)
         wanted = _agenda(session, plants, old, at)
         for entry in wanted.entries:
             row = old.pop(entry.key, None)
@@ -164,7 +167,9 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
     first = plants[0]
     vessel_id = first.vessel.id
     jobs = {job.occurrence.key: job for now in plants for job in now.jobs}
-    shown = [(now.plant, [j for j in now.jobs if j.renewed_by is None or j.state is not State.AHEAD]) for now in plants]
+    shown = [
+        (now.plant, [j for j in now.shown if j.renewed_by is None or j.state is not State.AHEAD]) for now in plants
+    ]
     since_s = seconds(at) - _KEEP_DAYS * _DAY_S
     rows = [row for now in plants for row in work_rows.jobs(session, vessel_id, now.plant.id, closed_since_s=since_s)]
     _withdraw(session, plants, old, set(jobs), {row.key for row in rows}, at)

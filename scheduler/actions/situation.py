@@ -9,12 +9,14 @@ from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
 from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
+from scheduler.actions.publishing import posted_of
 from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacity
-from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
+from scheduler.domain.due import Done, DueJob, Occurrence, reckon_first, turns_due
 from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
-from scheduler.domain.meters import Loss
+from scheduler.domain.meters import Loss, Meters
 from scheduler.domain.operating import Stretch
+from scheduler.domain.publishing import Posted, shown, slack_days
 from scheduler.domain.sources import Change, retired, source_at
 from scheduler.domain.subjects import Key, where
 from scheduler.domain.words import Subject
@@ -67,7 +69,11 @@ class CounterState:
 
 @dataclass(frozen=True, slots=True)
 class Situation:
-    """One plant of one vessel at one instant."""
+    """One plant of one vessel at one instant.
+
+    hours: as last read. projected: running seconds now of what has a silent counter, carried on at the usual rate.
+    jobs: as reckoned now; posted: what is published of each, by key. People are shown `shown`.
+    """
 
     vessel: Vessel
     version: int
@@ -75,8 +81,10 @@ class Situation:
     at: datetime
     offset_minutes: int
     hours: Mapping[tuple[Subject, str], RunningHours]
+    projected: Mapping[tuple[Subject, str], int]
     done: Mapping[Key, Done]
     jobs: tuple[DueJob, ...]
+    posted: Mapping[str, Posted]
     capacities: Mapping[str, Swept]
     outages: tuple[Outage, ...]
     outage_status: Mapping[str, str]
@@ -88,6 +96,16 @@ class Situation:
     """The ship's days by kind, as in its operating calendar."""
     clock_changes: tuple[tuple[datetime, int], ...] = ()
     """Clock changes ahead: from when, and minutes ahead of UTC from then on."""
+
+    @property
+    def shown(self) -> tuple[DueJob, ...]:
+        """The jobs with the dates that are published."""
+        return tuple(self.as_shown(job) for job in self.jobs)
+
+    def as_shown(self, job: DueJob) -> DueJob:
+        """The job with its published dates; one that is closed has none."""
+        posted = self.posted.get(job.occurrence.key)
+        return job if posted is None else shown(job, posted.new)
 
     def counts_for(self) -> dict[str, Swept]:
         """What each pump in a position counts for now, tests, outages and the not-proved rule taken in."""
@@ -107,7 +125,7 @@ class Situation:
         return min((at for at in newest if at is not None), default=None)
 
     def job(self, key: str) -> DueJob | None:
-        """The due job with that key, or none."""
+        """The due job with that key as reckoned, or none."""
         return next((job for job in self.jobs if job.occurrence.key == key), None)
 
 
@@ -141,17 +159,36 @@ def load(
     done = {**reckon_first(plant, hours_at), **done_of(session, vessel_id)}
     flags = tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows})
     counting = {counter.id for counter in counters if counter.primary}
-    jobs = due_jobs(
+    book, daybook = daybook_of(session, vessel_id)
+    meters = Meters(
         plant=plant,
-        done=done,
         hours=lambda subject, subject_id: hours[subject, subject_id],
         daily=daily_of(session, plant, rows, at),
         at=at,
-        horizon_days=horizon_days or house.settings.horizon_days,
-        calendar=daybook_of(session, vessel_id)[0].calendar(),
+        calendar=book.calendar(),
         losses=_losses(session, [row for row in rows if row.id in counting], flags),
+    )
+    days = horizon_days or house.settings.horizon_days
+    reckoned = turns_due(
+        meters,
+        done,
+        horizon_days=days + slack_days(days),
         postponed={key: instant(to_s) for key, to_s in company_rows.granted(session, vessel_id).items()},
     )
+    posted = posted_of(
+        session,
+        vessel_id,
+        plant,
+        reckoned,
+        rows,
+        hours_at,
+        at=at,
+        document=version,
+        daybook=daybook,
+        planning_window=timedelta(days=house.settings.horizon_days),
+    )
+    posted = {key: one for key, one in posted.items() if one.stays_within(at + timedelta(days=days))}
+    jobs = tuple(job for job in reckoned if job.occurrence.key in posted)
     outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
     return Situation(
         vessel=vessel,
@@ -160,8 +197,12 @@ def load(
         at=at,
         offset_minutes=offset_minutes(session, vessel_id, at),
         hours=hours,
+        projected={
+            key: meter.seconds_by(at) for key in hours if (meter := meters.of(*key)) is not None and meter.silent
+        },
         done=done,
         jobs=jobs,
+        posted=posted,
         capacities=capacities_of(session, vessel_id, plant),
         outages=tuple(outage_of(row) for row in outages),
         outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},

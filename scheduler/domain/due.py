@@ -85,6 +85,8 @@ class DueJob:
     due_running_seconds: int | None = None
     limit_running_seconds: int | None = None
     running_seconds_left: int | None = None
+    projected_seconds_left: int | None = None
+    """While the subject's counter is silent: what is likely left now, hours carried on at the usual rate; else none."""
     since_seconds: int | None = None
     """Running seconds of the subject since it was last done."""
     interval_seconds: int | None = None
@@ -162,6 +164,18 @@ def due_jobs(
         losses: by position, hours that may be missing and that nobody has answered for yet.
     """
     meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar, losses=losses)
+    return turns_due(meters, done, horizon_days=horizon_days, postponed=postponed)
+
+
+def turns_due(
+    meters: Meters,
+    done: Mapping[Key, Done],
+    *,
+    horizon_days: int,
+    postponed: Mapping[str, datetime] = MappingProxyType({}),
+) -> tuple[DueJob, ...]:
+    """As `due_jobs`, by meters that are at hand."""
+    plant, at = meters.plant, meters.at
     to_come: dict[Key, list[tuple[datetime, str]]] = {}
     jobs: list[DueJob] = []
     for kind in _renewing_first(plant):
@@ -300,6 +314,9 @@ class _Chain:
             due_running_seconds=due_seconds,
             limit_running_seconds=limit_seconds,
             running_seconds_left=None if due_seconds is None or meter is None else due_seconds - meter.seconds,
+            projected_seconds_left=None
+            if due_seconds is None or meter is None or not meter.silent
+            else due_seconds - meter.seconds_by(self.at),
             since_seconds=meter.seconds - start.seconds if first and meter and due_seconds is not None else None,
             interval_seconds=interval_seconds(kind),
             calendar_due_at=calendar_at,

@@ -7,9 +7,9 @@ from datetime import date, datetime, timedelta
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant, Vessel, caution_line
 from scheduler.domain.history import Verdict
-from scheduler.domain.quoting import PAST, PlannedSlot, Quoted, ship_time
+from scheduler.domain.quoting import PlannedSlot, Quoted, ship_time
 from scheduler.domain.revision import CalendarEntry
-from scheduler.domain.words import State, Subject, Trigger
+from scheduler.domain.words import PAST, State, Subject, Trigger
 
 SUMMARY_LETTERS = 120
 JOB_ROLE = "job"

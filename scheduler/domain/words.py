@@ -15,6 +15,9 @@ class State(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
+PAST = (State.PAST_DUE, State.PAST_LIMIT)
+
+
 class Subject(StrEnum):
     """What a job kind is counted on."""
 

@@ -2,6 +2,7 @@
 
 from scheduler.storage.columns import METADATA, Row
 from scheduler.storage.tables_company import NonConformityRow, PostponementRow
+from scheduler.storage.tables_due import MovedRow, PublishedRow
 from scheduler.storage.tables_hours import (
     AssetKind,
     AssetRow,
@@ -62,6 +63,7 @@ __all__ = [
     "JobRow",
     "LedgerCheckpointRow",
     "LedgerEntryRow",
+    "MovedRow",
     "NonConformityRow",
     "OutageRow",
     "OutageStatus",
@@ -69,6 +71,7 @@ __all__ = [
     "PlanRow",
     "PlanStatus",
     "PostponementRow",
+    "PublishedRow",
     "PumpTestRow",
     "ReadingRow",
     "RecordRow",

@@ -80,6 +80,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", f"{API}/vessels/{{vessel_id}}/intake"): Walk(f"{API}/vessels/demo-plover/intake"),
     ("GET", f"{API}/plants/{{plant_id}}"): Walk(f"{API}/plants/plover-plant"),
     ("GET", f"{API}/plants/{{plant_id}}/due"): Walk(f"{API}/plants/plover-plant/due"),
+    ("GET", f"{API}/plants/{{plant_id}}/due/moved"): Walk(f"{API}/plants/plover-plant/due/moved"),
     ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),
     ("GET", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan"),
     ("POST", f"{API}/plants/{{plant_id}}/plan/previews"): Walk(f"{API}/plants/plover-plant/plan/previews", 201),
@@ -145,6 +146,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/"): Walk("/", frozenset({200, 303}), 303),
     ("GET", "/plants/{plant_id}"): Walk("/plants/plover-plant"),
     ("GET", "/plants/{plant_id}/figures"): Walk("/plants/plover-plant/figures"),
+    ("GET", "/plants/{plant_id}/moved"): Walk("/plants/plover-plant/moved"),
     ("POST", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan", 412, body=DIGEST, form=True),
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): Walk(f"/vessels/demo-plover/jobs/{JOB}"),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): Walk(

@@ -16,12 +16,13 @@ from tests.cli.conftest import Ship
 COMMANDS = [
     "serve", "demo", "due", "forecast", "plan", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify", "feed",
     "import", "upgrade", "gateway",
+    "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
     "reliability", "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
 ]  # fmt: skip
-GROUPS = ("counter", "job", "key", "config", "postpone", "nonconformity")
+GROUPS = ("calendar", "counter", "job", "key", "config", "postpone", "nonconformity")
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 
 
@@ -45,10 +46,10 @@ def test_every_command_is_in_the_list() -> None:
 @pytest.mark.parametrize(
     "words",
     [
-        "due", "due plover-plant", "forecast plover-plant", "forecast plover-plant --score",
+        "due", "due plover-plant", "due --moved", "forecast plover-plant", "forecast plover-plant --score",
         "plan plover-plant", "plan plover-plant --new", "upgrade", "key list", "config show",
         "key add office --label desk", "key person office --name Office --role office", "feed second demo-plover",
-        "key link second", "reading plover-vp2-hours 100", "counter show plover-vp1-hours",
+        "calendar show demo-plover", "key link second", "reading plover-vp2-hours 100", "counter show plover-vp1-hours",
         "counter adjust plover-vp1-hours --hours 4 --reason log", "job done alarm_test:plover-plant:1 --by A --test passed",
     ],
 )  # fmt: skip

@@ -1,0 +1,54 @@
+"""Due dates that moved: a list of their own, by API and as a page."""
+
+from datetime import timedelta
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+
+from api import shapes, views
+from api.answers import light_of, page
+from api.deps import AskingDep, HouseDep
+from api.moved_page import MovedView, move_lines, moved_page
+from scheduler.actions import fleet, publishing
+from scheduler.actions.situation import situation
+from scheduler.storage.tables import AssetKind
+
+router = APIRouter()
+SHOWN_DAYS, SHOWN_MOST = 28, 200
+
+
+@router.get("/api/v1/plants/{plant_id}/due/moved", tags=["plant"], summary="Published due dates that moved")
+def get_moved(
+    plant_id: str,
+    house: HouseDep,
+    who: AskingDep,
+    since: Annotated[int, Query(description="number of the last one read; 0: from the first")] = 0,
+    limit: Annotated[int, Query(description="at most so many, 1 to 500")] = 100,
+) -> dict[str, Any]:
+    """In order, each with its cause. Ask again with `next` as `since`. Written after the commit of what moved them, some
+    seconds later, never batch by batch."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    found = publishing.moved_since(house, place.vessel_id, place.id, after=since, limit=limit)
+    return {
+        "plant": plant_id,
+        "moved": [shapes.moved_json(one) for one in found],
+        "next": found[-1].number if found else since,
+    }
+
+
+@router.get("/plants/{plant_id}/moved", include_in_schema=False)
+def moved(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """The dates of open jobs that moved in the last four weeks, newest first."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    now = situation(house, place.vessel_id, place.id)
+    since_at = now.at - timedelta(days=SHOWN_DAYS)
+    found = publishing.newest_moved(house, place.vessel_id, place.id, since_at=since_at, limit=SHOWN_MOST)
+    view = MovedView(
+        frame=views.frame_of(now, who, request.url.path, "Dates that moved", "moved"),
+        plant=now.plant.name,
+        plant_href=f"/plants/{place.id}",
+        days=SHOWN_DAYS,
+        lines=move_lines(now, found),
+    )
+    return page(moved_page(view, light=light_of(request), csrf=who.csrf or ""))

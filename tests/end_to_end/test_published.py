@@ -1,0 +1,191 @@
+"""Published dates in life: what moves them, what does not, and the list of those that moved, on both databases."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from scheduler.actions import counters, daybook, feed, fleet, jobs, publishing
+from scheduler.actions.documents import VESSEL
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import House
+from scheduler.actions.publishing import Moved
+from scheduler.actions.readings import store_now
+from scheduler.domain.daybook import Source, Spell
+from scheduler.domain.publishing import Cause
+from scheduler.domain.words import Test
+from scheduler.settings import Settings
+from scheduler.storage import published_rows
+from scheduler.storage.tables import AssetKind
+from seed_fleet.documents import vessel_document
+from seed_fleet.running import Run
+from seed_fleet.ships import PLOVER
+from tests.end_to_end.live import AT, TurnedClock
+from tests.end_to_end.test_actions import GATEWAY, ME, PEN_HERE, PLANT, _hand, _now, _post, _put, _rows
+from tests.storage.stores import kinds, store
+
+COUNTER = "plover-vp1-hours"
+
+
+@contextmanager
+def opened(kind: str, folder: Path) -> Iterator[House]:
+    with store(kind, folder) as database:
+        yield House(database, TurnedClock(), Settings(horizon_days=180, frozen_days=7))
+
+
+@pytest.fixture(params=kinds())
+def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
+    with opened(request.param, tmp_path) as house:
+        yield house
+
+
+@pytest.fixture
+def run(house: House) -> Run:
+    run = _put(house, years=0.22)
+    _post(house, run)
+    return run
+
+
+def written(house: House) -> bytes:
+    """The calendar's bytes after the published dates were kept."""
+    return feed.refresh(house, PEN_HERE, PLOVER.vessel).body
+
+
+def moves(house: House, after: int = 0) -> list[Moved]:
+    return publishing.moved_since(house, PLOVER.vessel, PLANT, after=after)
+
+
+def newly(house: House) -> list[Moved]:
+    """What moved when the calendar was written now."""
+    last = moves(house)[-1].number if moves(house) else 0
+    written(house)
+    return moves(house, last)
+
+
+def causes(found: list[Moved]) -> set[Cause]:
+    return {one.cause for one in found if one.open}
+
+
+def kept(house: House) -> dict[str, str]:
+    with house.db.read() as session:
+        return {key: row.text for key, row in published_rows.published(session, PLOVER.vessel, PLANT).items()}
+
+
+def event(house: House, kind: str, **detail: float) -> None:
+    place = Place(COUNTER, PLOVER.vessel, PLANT, AssetKind.COUNTER)
+    told = counters.CounterEvent(kind=kind, at=house.now() - timedelta(hours=1), reason="a test", **detail)
+    counters.add_event(house, _hand(), place, told)
+
+
+def spell(first: int, last: int, kind: str, source: Source) -> Spell:
+    today = AT.date()
+    return Spell(from_on=today + timedelta(days=first), to_on=today + timedelta(days=last), kind=kind, source=source)
+
+
+def enter(house: House, *spells: Spell) -> None:
+    version = daybook.get_daybook(house, ME, PLOVER.vessel).version
+    daybook.change(house, _hand(), PLOVER.vessel, daybook.Wish(stretches=spells), if_match=version)
+
+
+def events(house: House) -> dict[str, str]:
+    """The texts of all jobs in the calendar, written now; the plan's age is told by another event."""
+    written(house)
+    return {key: row.text for key, row in _rows(house).items() if key != "plan-status"}
+
+
+def test_nothing_moves_when_nothing_changed_and_no_date_trembles(house: House, run: Run) -> None:
+    """Written again, an hour on, and after a reading that cannot be: no date, no row, no byte. A port day entered ahead
+    shifts what is reckoned by less than a day: page and calendar keep every date, beside states of now."""
+    enter(house, *[spell(n, n, "port" if n % 10 == 0 else "sea", Source.LOG) for n in range(-79, 0)])
+    texts, rows = events(house), kept(house)
+    clock = house.clock
+    assert isinstance(clock, TurnedClock)
+    for minutes in (0, 60):
+        clock.at = AT + timedelta(minutes=minutes)
+        assert (events(house), kept(house), moves(house)) == (texts, rows, [])
+    reading = {"counter": COUNTER, "observed_at": clock.at.isoformat(), "value": 10**6}
+    assert store_now(house, GATEWAY, [reading])["items"][0]["status"] == "stored"
+    assert (events(house), kept(house), moves(house)) == (texts, rows, [])
+    before = {job.occurrence.key: job for job in _now(house).shown}
+    enter(house, spell(3, 3, "port", Source.PLAN))
+    now = _now(house)
+    differ = [job for job in now.jobs if job.due_at != before[job.occurrence.key].due_at]
+    assert differ
+    for job in differ:
+        seen = now.as_shown(job)
+        assert (seen.state, seen.due_at) == (job.state, before[job.occurrence.key].due_at)
+    assert moves(house) == []
+    again = events(house)
+    assert {key for key in texts if again[key] != texts[key]} == set()
+
+
+def script(house: House) -> list[Moved]:
+    """A run of acts, the calendar written after each; what moved, and that each cause is the act's."""
+    run = _put(house, years=0.22)
+    _post(house, run)
+    written(house)
+    enter(house, *[spell(n, n, "port" if n % 3 == 0 else "sea", Source.LOG) for n in range(-79, 0)])
+    newly(house)
+    enter(house, spell(5, 170, "lay-up", Source.PLAN))
+    laid_up = newly(house)
+    assert causes(laid_up) == {Cause.CALENDAR}
+    assert all(one.to_due_at > one.from_due_at for one in laid_up if one.open)
+    version = daybook.get_daybook(house, ME, PLOVER.vessel).version
+    daybook.undo(house, _hand(), PLOVER.vessel, if_match=version)
+    back = newly(house)
+    assert causes(back) == {Cause.CALENDAR}
+    assert {one.job: one.to_due_at for one in back if one.open} == {
+        one.job: one.from_due_at for one in laid_up if one.open
+    }
+    event(house, "adjustment", hours=90)
+    adjusted = newly(house)
+    assert causes(adjusted) == {Cause.EVENT}
+    assert all("pump-a" in one.job or one.job.endswith("vp1:1") for one in adjusted if one.open)
+    document = vessel_document(run)
+    for kind in document["plants"][0]["job_kinds"]:
+        if kind["code"] == "overhaul":
+            kind["interval_running_hours"] = 7000
+    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=1)
+    shorter = newly(house)
+    assert Cause.DOCUMENT in causes(shorter)
+    assert {one.job.split(":")[0] for one in shorter if one.open} <= {"overhaul", "seal_inspection", "knife_inspection"}
+    job = next(j for j in _now(house).jobs if j.first and j.occurrence.kind == "alarm_test")
+    place, occurrence = jobs.job_place(house, ME, job.occurrence.key)
+    close = jobs.Close(done_at=house.now(), done_by="Demo Hand", test=Test.PASSED)
+    jobs.close_job(house, _hand(), place, occurrence, close)
+    done = newly(house)
+    following = replace(occurrence, sequence=occurrence.sequence + 1).key
+    assert [(one.job, one.cause) for one in done if one.open] == [(following, Cause.WORK_DONE)]
+    return moves(house)
+
+
+def test_acts_are_named_and_a_replay_gives_the_same_list(tmp_path: Path) -> None:
+    """Calendar, event, document, work: each shows at once under its own name; the same script on another database, or
+    once more, moves the same dates in the same order."""
+    found = []
+    for kind in [*kinds(), "sqlite"][:2]:
+        folder = tmp_path / str(len(found))
+        folder.mkdir()
+        with opened(kind, folder) as house:
+            found.append(script(house))
+    assert found[0] == found[1]
+    assert [one.number for one in found[0]] == list(range(1, len(found[0]) + 1))
+
+
+def test_the_order_of_posts_does_not_matter_to_what_is_published(tmp_path: Path) -> None:
+    """The same readings as they came, or shuffled and some twice: the same published dates and the same moves."""
+    found = []
+    for shuffled in (False, True):
+        folder = tmp_path / str(shuffled)
+        folder.mkdir()
+        with opened("sqlite", folder) as house:
+            run = _put(house, years=0.1)
+            written(house)
+            _post(house, run, shuffled=shuffled)
+            written(house)
+            found.append((kept(house), moves(house)))
+    assert found[0] == found[1]
+    assert found[0][1]

@@ -1,0 +1,181 @@
+"""Published dates: when they give way to those reckoned now, why, and what never hides."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scheduler.domain.due import DueJob
+from scheduler.domain.publishing import Cause, Published, moved, shown
+from scheduler.domain.words import PAST, State, Trigger
+from tests.calendar_cases import AT, DAY, alarm_job, knife_job, posted
+
+
+def after(job: DueJob, later: DueJob, days: float = 0, **changes: float) -> tuple[Published, Cause | None]:
+    """`job` published, then `later` some days on: what is published then, and why it moved."""
+    found = posted(later, posted(job).new, at=AT + days * DAY, **changes)  # type: ignore[arg-type]
+    return found.new, found.cause
+
+
+@pytest.mark.parametrize(
+    ("due_in_days", "days", "moves"), [(40, 6, False), (40, 7, True), (100, 14, False), (100, 15, True), (40, -7, True)]
+)
+def test_a_forecast_date_moves_by_seven_days_or_fifteen_percent(due_in_days: int, days: int, moves: bool) -> None:
+    """Whichever is more; the cause says in which direction."""
+    new, cause = after(knife_job(due_in_days=due_in_days), knife_job(due_in_days=due_in_days + days))
+    assert (new.due_at == AT + (due_in_days + days) * DAY) is moves
+    assert cause == ((Cause.FASTER if days < 0 else Cause.SLOWER) if moves else None)
+
+
+def test_the_early_date_entering_the_planning_window_brings_it_up_to_date() -> None:
+    """Once, from outside to inside."""
+    far = posted(knife_job(due_in_days=40), planning_window=30 * DAY)
+    near = posted(knife_job(due_in_days=38), far.new, at=AT + 5 * DAY, planning_window=30 * DAY)
+    assert near.new.due_at == AT + 38 * DAY
+    again = posted(knife_job(due_in_days=40), near.new, at=AT + 6 * DAY, planning_window=30 * DAY)
+    assert again.new.due_at == AT + 38 * DAY
+
+
+def test_with_the_window_open_a_date_a_day_earlier_shows() -> None:
+    """A later one waits for a week."""
+    job = knife_job(due_in_days=8, state=State.WINDOW_OPEN)
+    assert after(job, knife_job(due_in_days=7, state=State.WINDOW_OPEN))[0].due_at == AT + 7 * DAY
+    assert after(job, knife_job(due_in_days=12, state=State.WINDOW_OPEN))[0].due_at == AT + 8 * DAY
+
+
+def test_an_early_date_that_comes_much_earlier_shows() -> None:
+    """As when a counter is silent or hours may have been lost, though the likely date stands."""
+    job = knife_job(due_in_days=60)
+    assert job.forecast is not None
+    lost = replace(job, forecast=replace(job.forecast, early_at=job.forecast.early_at - 9 * DAY))
+    assert after(job, lost) == (posted(lost).new, Cause.MISSING)
+    assert after(lost, job)[1] is None
+
+
+def test_a_past_due_turn_stays_on_the_day_it_fell_due() -> None:
+    """The likely date of hours already run may move; what is published does not, and never lies ahead of now."""
+    job = knife_job(due_in_days=1, state=State.WINDOW_OPEN)
+    past = knife_job(due_in_days=3, state=State.PAST_DUE)
+    assert after(job, past, 3)[0].due_at == AT + DAY
+    late = knife_job(due_in_days=9, state=State.PAST_LIMIT)
+    assert after(job, late, 20)[0].due_at == AT + DAY
+    early = after(knife_job(due_in_days=5, state=State.WINDOW_OPEN), knife_job(due_in_days=1, state=State.PAST_DUE), 1)
+    assert early[0].due_at == AT + DAY
+
+
+def test_a_date_that_goes_by_before_the_turn_is_due_is_shown_anew() -> None:
+    """No job that is not past due stands on a day gone by."""
+    job = knife_job(due_in_days=2, state=State.WINDOW_OPEN)
+    new, cause = after(job, knife_job(due_in_days=6, state=State.WINDOW_OPEN), 3)
+    assert (new.due_at, cause) == (AT + 6 * DAY, Cause.SLOWER)
+
+
+def test_a_calendar_point_is_shown_to_the_day() -> None:
+    """It is no forecast; nor is there grace when the trigger turns from hours to calendar."""
+    assert after(alarm_job(), alarm_job(due_at=AT + 13 * DAY))[0].due_at == AT + 13 * DAY
+    job = replace(knife_job(), calendar_due_at=AT + 43 * DAY)
+    turned = replace(job, due_at=AT + 43 * DAY, trigger=Trigger.CALENDAR)
+    assert shown(turned, after(job, turned)[0]) == turned
+
+
+@pytest.mark.parametrize(
+    ("changes", "cause"),
+    [
+        ({"document": 2}, Cause.DOCUMENT),
+        ({"daybook": 1}, Cause.CALENDAR),
+        ({"events": 1, "corrected_hours": 20}, Cause.EVENT),
+        ({"events": 2, "replacements": 1, "corrected_hours": -20}, Cause.REPLACED),
+    ],
+)
+def test_an_act_shows_a_difference_of_a_day(changes: dict[str, float], cause: Cause) -> None:
+    """Two days would wait for a forecast; less than a day is no difference, and what was acted on does not count again."""
+    assert after(knife_job(), knife_job(due_in_days=42), **changes) == (
+        replace(
+            posted(knife_job(due_in_days=42), None, **{k: v for k, v in changes.items() if k != "corrected_hours"}).new
+        ),
+        cause,
+    )
+    slight = posted(knife_job(due_in_days=40.5), posted(knife_job()).new, **changes)  # type: ignore[arg-type]
+    assert (slight.new.due_at, slight.cause) == (AT + 40 * DAY, None)
+    again = posted(knife_job(due_in_days=42), slight.new, **changes)  # type: ignore[arg-type]
+    assert again.cause is None
+
+
+def test_an_event_that_corrects_nothing_here_moves_nothing() -> None:
+    """An event of another pump's counter does not re-date this pump's jobs."""
+    assert after(knife_job(), knife_job(due_in_days=42), events=1) == (
+        replace(posted(knife_job()).new, basis=replace(posted(knife_job()).new.basis, events=1)),
+        None,
+    )
+
+
+def test_work_done_and_figures_show_at_once() -> None:
+    """The next turn becomes the open one; a due figure or a limit changes; a postponement."""
+    outlook = knife_job(sequence=5, due_in_days=140, first=False)
+    new, cause = after(outlook, knife_job(sequence=5, due_in_days=141))
+    assert (new.due_at, new.first, cause) == (AT + 141 * DAY, True, Cause.WORK_DONE)
+    back = after(knife_job(sequence=5, due_in_days=141), outlook)
+    assert back[1] is Cause.WORK_UNDONE
+    put_off = replace(knife_job(), postponed_to=AT + 70 * DAY, limit_at=AT + 70 * DAY, state=State.POSTPONED)
+    new, cause = after(knife_job(), put_off)
+    assert (new.limit_at, cause) == (AT + 70 * DAY, Cause.POSTPONED)
+
+
+def test_late_readings_are_named_when_they_explain_the_move() -> None:
+    """Half of it or more; the rule is the same as for any forecast."""
+    assert after(knife_job(), knife_job(due_in_days=30), corrected_hours=100)[1] is Cause.LATE
+    assert after(knife_job(), knife_job(due_in_days=30), corrected_hours=10)[1] is Cause.FASTER
+    assert after(knife_job(), knife_job(due_in_days=38), corrected_hours=20)[1] is None
+
+
+def test_window_and_limit_stand_where_the_state_says() -> None:
+    """A window that is open did not open tomorrow; a limit that is not passed is not yesterday."""
+    job = knife_job(due_in_days=14)
+    opened = replace(knife_job(due_in_days=12, state=State.WINDOW_OPEN), window_opens_at=AT + 2 * DAY)
+    assert after(job, opened, 2)[0].window_opens_at == AT + 2 * DAY
+    past = replace(knife_job(due_in_days=1, state=State.PAST_DUE), limit_at=AT + 12 * DAY)
+    assert after(knife_job(due_in_days=1), past, 8)[0].limit_at == AT + 12 * DAY
+
+
+def test_published_dates_survive_being_kept_as_text() -> None:
+    """What was kept is the very value again."""
+    for job in (knife_job(), alarm_job()):
+        new = posted(job).new
+        assert Published.read(new.text()) == new
+
+
+STATES = st.sampled_from([State.AHEAD, State.WINDOW_OPEN, State.PAST_DUE, State.PAST_LIMIT])
+
+
+@st.composite
+def jobs(draw: st.DrawFn, at_days: float) -> DueJob:
+    """A knife inspection as a day may find it, its dates on the side of now where its state says."""
+    state = draw(STATES)
+    due = draw(st.floats(-30, -0.01) if state in PAST else st.floats(0.01, 200)) + at_days
+    return knife_job(due_in_days=due, state=state, ran_hours=draw(st.integers(0, 1500)))
+
+
+@given(st.data(), st.lists(st.floats(0.1, 5), min_size=1, max_size=8))
+def test_nothing_dangerous_is_hidden_and_nothing_moves_twice(data: st.DataObject, steps: list[float]) -> None:
+    """Published is never far from reckoned: later by at most 7 days or 15 %, by less than a day once the window is open;
+    no open date lies behind, no past one ahead; publishing the same again is the same."""
+    days, kept = 0.0, None
+    for step in steps:
+        days += step
+        job, at = data.draw(jobs(days)), AT + days * DAY
+        found = posted(job, kept, at=at)
+        kept = found.new
+        again = posted(job, kept, at=at)
+        assert (again.new, again.cause) == (kept, None)
+        view = shown(job, kept)
+        assert view.state is job.state
+        if job.state in PAST:
+            assert view.due_at <= at
+        else:
+            assert view.due_at > at
+            late = view.due_at - job.due_at
+            assert late < max(timedelta(days=7), (view.due_at - at) * 0.15)
+            assert job.state is not State.WINDOW_OPEN or late < DAY
+        assert found.old is None or found.cause is not None or not moved(found, 0)
