@@ -39,6 +39,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/plants/{plant_id}/due"): READ,
     ("GET", "/api/v1/plants/{plant_id}/due/moved"): READ,
     ("GET", "/api/v1/plants/{plant_id}/capacity"): READ,
+    ("GET", "/api/v1/plants/{plant_id}/lead-order"): READ,
     ("GET", "/api/v1/plants/{plant_id}/plan"): READ,
     ("POST", "/api/v1/plants/{plant_id}/plan/previews"): WORK,
     ("POST", "/api/v1/plants/{plant_id}/plan"): WORK,

@@ -11,7 +11,7 @@ from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.errors import refused_from
 from api.runs import margin_runs
-from scheduler.actions import fleet, planning, pump_tests, pumps
+from scheduler.actions import duty, fleet, planning, pump_tests, pumps
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.house import House
 from scheduler.actions.situation import Situation, situation
@@ -139,6 +139,13 @@ def _planned(now: Situation, house: House) -> tuple[Any, Any]:
 
 def _positions(now: Situation) -> Mapping[str, str]:
     return {p.id: now.position_name(now.plant.position_of(p.id, now.at)) for p in now.plant.pumps}
+
+
+@router.get("/plants/{plant_id}/lead-order", tags=["plant"], summary="Which pump should lead next")
+def lead_order(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Advice: the ladder of hours left, hours a day for the next period, what falls due together, the trend of pump-hours."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    return duty.lead_order(house, place.vessel_id, place.id)
 
 
 @router.get("/pumps/{pump_id}", tags=["plant"], summary="A pump as it stands")

@@ -82,6 +82,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", f"{API}/plants/{{plant_id}}/due"): Walk(f"{API}/plants/plover-plant/due"),
     ("GET", f"{API}/plants/{{plant_id}}/due/moved"): Walk(f"{API}/plants/plover-plant/due/moved"),
     ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),
+    ("GET", f"{API}/plants/{{plant_id}}/lead-order"): Walk(f"{API}/plants/plover-plant/lead-order"),
     ("GET", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan"),
     ("POST", f"{API}/plants/{{plant_id}}/plan/previews"): Walk(f"{API}/plants/plover-plant/plan/previews", 201),
     ("POST", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan", 412, body=DIGEST),

@@ -19,7 +19,7 @@ COMMANDS = [
     "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
-    "reliability", "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
+    "lead", "reliability", "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
 ]  # fmt: skip
 GROUPS = ("calendar", "counter", "job", "key", "config", "postpone", "nonconformity")

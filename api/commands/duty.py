@@ -1,0 +1,40 @@
+"""The lead order of a plant's pumps."""
+
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+import typer
+
+from api.commands.common import AsJson, app, me, open_house, out
+
+
+@app.command()
+def lead(plant: Annotated[str, typer.Argument(help="plant id")], as_json: AsJson = False) -> None:
+    """Advise which pump should lead, so that overhauls come one after the other. It changes nothing.
+
+    Example: leadline lead avocet-plant
+    """
+    from scheduler.actions import duty, fleet
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        told = duty.lead_order(house, place.vessel_id, place.id)
+    out(told, as_json, lambda: _lines(told))
+
+
+def _lines(told: dict[str, Any]) -> Iterator[str]:
+    yield told["says"]
+    yield f"{'position':12} {'left, running h':>16} {'rung':>8} {'advised h/d':>12} {'now h/d':>8}"
+    for rung in told["ladder"]:
+        yield (
+            f"{rung['position']:12} {rung['left_hours']:16.0f} {rung['rung_hours']:8.0f} {rung['h_per_day']:12.1f} "
+            f"{rung['now_h_per_day']:8.1f}"
+        )
+    gap = "not known yet" if told["gap_days"] is None else f"about {told['gap_days']} days"
+    yield f"From one {told['by']} to the next: {gap}."
+    if told["change_percent"] is not None:
+        yield (
+            f"Pump-hours a day: {told['pump_hours_per_day']:g} over four weeks, {told['change_percent']:+g} % against the four "
+            "before. Rising at equal persons aboard: a leak or a worn pump."
+        )
