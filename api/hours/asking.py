@@ -93,7 +93,7 @@ def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back:
             value=typed.get(name, value),
             hint=hint,
             kind="datetime-local" if name == "at" else "text",
-            attrs=_attrs(name),
+            attrs=_attrs(name, value),
             fault=back.faults.get(name, "") if mine else "",
         )
         for name, label, hint, value in [*_asked_for(asked, what, offset), _reason(asked, what)]
@@ -116,9 +116,9 @@ def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back:
     )
 
 
-def _attrs(name: str) -> Mapping[str, str]:
+def _attrs(name: str, value: str) -> Mapping[str, str]:
     if name == "at":
-        return {"step": "1"}
+        return {"step": "1"} if value.count(":") > 1 else {}
     return FIGURE if name in ("old_final", "new_first", "hours") else {"autocomplete": "off"}
 
 

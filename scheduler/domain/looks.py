@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
+from scheduler.domain.ledger_says import instant_text
 from scheduler.domain.ledger_words import Code, Flag
 from scheduler.domain.questions import Asks, Question
 
@@ -86,17 +87,16 @@ def of_backlog(counter: str, newest_received_s: int | None, now_s: int) -> Look 
 
 def of_intake(vessel: str, found: Sequence[tuple[str, str, int, int]], days: int) -> list[Look]:
     """Items that were not stored in the last days: (status, counter as named, how many, newest received)."""
-    do = {
-        "conflict": "Two senders, or a sender whose clock stands: read the counter, and look at `leadline intake`.",
-        "refused": "`leadline intake` shows each as it came and why; put the sender right.",
+    said = {
+        "conflict": ("came with another value than the one stored for its instant", "See whether two senders post it."),
+        "refused": ("was refused", "Put the sender right."),
     }
     return [
         Look(
             about=f"{status} readings",
             which=f"{vessel}: {counter[:80]}",
-            says=f"{count} {status} in the last {days} days.",
-            do=do.get(status, do["refused"]),
-            since_at=_at(newest_s),
+            says=f"{count} in {days} days, the newest {instant_text(newest_s)}: a reading {said[status][0]}.",
+            do=f"The intake log shows each as it came and why: leadline intake {vessel}. {said[status][1]}",
         )
         for status, counter, count, newest_s in found
     ]

@@ -1,31 +1,21 @@
 """The real server's pages in Debian's Chromium: signed in by the one-time link, at both sizes, day and night."""
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from api.pen import PEN
-from scheduler.actions import feed, people, planning
+from scheduler.actions import feed, planning
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand
 from scheduler.storage.tables import AssetKind
 from seed_fleet.ships import AVOCET
+from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in
 from tests.end_to_end.live import FIRST, Live, TurnedClock, serving
 
 pytestmark = pytest.mark.browser
-
-SIZES = ((1280, 800), (390, 844))
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-    "--no-first-run",
-]
 
 
 @pytest.fixture(scope="module")
@@ -37,32 +27,6 @@ def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
         planning.take(server.house, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
         feed.refresh(server.house, PEN(server.url), AVOCET.vessel)
         yield server
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """Debian's Chromium, headless."""
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        yield chromium
-        chromium.close()
-
-
-def _signed_in(browser: Browser, live: Live, **options: object) -> tuple[BrowserContext, Page, list[str]]:
-    """A page signed in by a link, and the list that collects what goes wrong on it."""
-    context = browser.new_context(**options)  # type: ignore[arg-type]
-    page = context.new_page()
-    wrong: list[str] = []
-    page.on("console", lambda message: wrong.append(message.text) if message.type == "error" else None)
-    page.on("pageerror", lambda error: wrong.append(str(error)))
-    page.on(
-        "request",
-        lambda request: wrong.append(request.url) if not request.url.startswith((live.url, "data:")) else None,
-    )
-    page.goto(f"{live.url}/enter/{people.make_link(live.house, 'chief')}")
-    page.click("main button")
-    page.wait_for_url(f"{live.url}/plants/*")
-    return context, page, wrong
 
 
 def _paths(live: Live, page: Page) -> list[str]:
@@ -79,7 +43,7 @@ def test_pages_are_whole_quiet_and_never_scroll_sideways(
     browser: Browser, live: Live, size: tuple[int, int], light: str, tmp_path: Path
 ) -> None:
     """No error, no request to another host, no sideways scroll down to 320 px; a screenshot of each page is taken."""
-    context, page, wrong = _signed_in(browser, live, viewport={"width": size[0], "height": size[1]})
+    context, page, wrong = signed_in(browser, live, viewport={"width": size[0], "height": size[1]})
     context.add_cookies([{"name": "light", "value": light, "url": live.url}])
     for number, path in enumerate(_paths(live, page)):
         for width in {size[0], 320 if size[0] < 700 else size[0]}:
@@ -96,7 +60,7 @@ def test_pages_are_whole_quiet_and_never_scroll_sideways(
 
 def test_a_job_is_closed_without_script_and_what_was_typed_is_kept(browser: Browser, live: Live) -> None:
     """With script off the form is refused in words, keeps what was typed, and closes the job when put right."""
-    context, page, _ = _signed_in(browser, live, java_script_enabled=False)
+    context, page, _ = signed_in(browser, live, java_script_enabled=False)
     page.goto(f"{live.url}/plants/{live.plant}")
     job = page.locator("a[href*='/jobs/alarm_test']").first.get_attribute("href")
     page.goto(f"{live.url}{job}")
@@ -115,7 +79,7 @@ def test_a_job_is_closed_without_script_and_what_was_typed_is_kept(browser: Brow
 
 def test_the_first_visit_is_light(browser: Browser, live: Live) -> None:
     """The bodies of a first visit to the plant page, the fonts apart, are at most 80 kB uncompressed."""
-    context, page, _ = _signed_in(browser, live)
+    context, page, _ = signed_in(browser, live)
     sizes: dict[str, int] = {}
     page.on("response", lambda response: sizes.update({response.url: len(response.body())}) if response.ok else None)
     page.goto(f"{live.url}/plants/{live.plant}", wait_until="networkidle")
@@ -126,18 +90,15 @@ def test_the_first_visit_is_light(browser: Browser, live: Live) -> None:
     context.close()
 
 
-if os.environ.get("AXE_FOLDER"):
+if AXE:
 
     @pytest.mark.parametrize("light", ["day", "night"])
     @pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
     def test_axe_finds_nothing(browser: Browser, live: Live, size: tuple[int, int], light: str) -> None:
         """axe-core reports no violation on any page."""
-        axe = next(Path(os.environ["AXE_FOLDER"]).glob("axe-core*/axe.min.js")).read_text(encoding="utf-8")
-        context, page, _ = _signed_in(browser, live, viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
+        context, page, _ = signed_in(browser, live, viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
         context.add_cookies([{"name": "light", "value": light, "url": live.url}])
         for path in _paths(live, page):
             page.goto(f"{live.url}{path}")
-            page.evaluate(axe)
-            found = page.evaluate("axe.run()")["violations"]
-            assert [(v["id"], [n["html"][:120] for n in v["nodes"]][:3]) for v in found] == [], path
+            assert axe_finds(page) == [], path
         context.close()

@@ -87,5 +87,5 @@ def test_what_was_not_stored_is_counted_by_counter() -> None:
     """One line for each counter and reason."""
     found = looks.of_intake("ship", [("conflict", "vp1", 3, NOW), ("refused", "x" * 300, 1, NOW)], 7)
     assert [one.about for one in found] == ["conflict readings", "refused readings"]
-    assert "3 conflict in the last 7 days" in line(found).says
+    assert "3 in 7 days, the newest 2026-09-21 14:13 UTC" in line(found).says
     assert len(found[1].which) < 100
