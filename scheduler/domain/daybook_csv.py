@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from scheduler.domain.daybook import MOST_SPELLS, Daybook, Source, Spell, spell_faults
+from scheduler.domain.daybook import MOST_SPELLS, Daybook, Source, Spell, SpellFault, spell_faults
 
 COLUMNS = ("from", "to", "kind", "source", "note")
 NEEDED = ("from", "to", "kind")
@@ -86,22 +86,34 @@ def read_sheet(text: str, book: Daybook, today: date) -> Sheet:
     ]
     spells: list[Spell] = []
     numbers: list[Row] = []
+    kinds = [kind.code for kind in book.kinds]
     for row in rows:
+        wrong_before = len(faults)
         spell = _spell(row, faults)
-        if spell is not None:
+        if spell is None:
+            if row.cells.get("kind", "").lower() not in kinds:
+                says = f"a kind of day was expected: {', '.join(kinds)}."
+                faults.append(CellFault(row=row.number, column="kind", found=row.cells.get("kind", ""), says=says))
+        elif len(faults) > wrong_before:  # its origin is not known, so it contradicts no other
+            faults += _cells(spell_faults([spell], kinds, today, str), [row])
+        else:
             spells.append(spell)
             numbers.append(row)
-    kinds = [kind.code for kind in book.kinds]
-    for fault in spell_faults(spells, kinds, today, lambda place: f"row {numbers[place].number}"):
-        row = numbers[fault.place]
-        found = row.cells.get(fault.column, "")
-        faults.append(CellFault(row=row.number, column=fault.column, found=found, says=fault.says))
-    for row in rows:
-        if row not in numbers and row.cells.get("kind", "") not in kinds:
-            says = f"a kind of day was expected: {', '.join(kinds)}."
-            faults.append(CellFault(row=row.number, column="kind", found=row.cells.get("kind", ""), says=says))
+    faults += _cells(spell_faults(spells, kinds, today, lambda place: f"row {numbers[place].number}"), numbers)
     faults.sort(key=lambda fault: (fault.row, COLUMNS.index(fault.column) if fault.column in COLUMNS else len(COLUMNS)))
     return Sheet(rows=rows, faults=tuple(faults), spells=() if faults else tuple(spells))
+
+
+def _cells(found: Sequence[SpellFault], rows: Sequence[Row]) -> list[CellFault]:
+    return [
+        CellFault(
+            row=rows[fault.place].number,
+            column=fault.column,
+            found=rows[fault.place].cells.get(fault.column, ""),
+            says=fault.says,
+        )
+        for fault in found
+    ]
 
 
 def write_sheet(spells: Sequence[Spell]) -> str:
@@ -160,7 +172,7 @@ def _name_faults(names: Sequence[str]) -> list[CellFault]:
 
 
 def _spell(row: Row, faults: list[CellFault]) -> Spell | None:
-    """The stretch of a row; none when a date or the source cannot be read, which is added to the faults."""
+    """The stretch of a row, none when a date cannot be read; what cannot be read is added to the faults."""
     dates = {name: read_date(row.cells.get(name, "")) for name in ("from", "to")}
     for name, day in dates.items():
         if day is None:
@@ -172,12 +184,12 @@ def _spell(row: Row, faults: list[CellFault]) -> Spell | None:
         says = "log (it was so), plan (it will be so) or nothing was expected."
         faults.append(CellFault(row=row.number, column="source", found=said, says=says))
     from_on, to_on = dates["from"], dates["to"]
-    if from_on is None or to_on is None or source is None:
+    if from_on is None or to_on is None:
         return None
     return Spell(
         from_on=from_on,
         to_on=to_on,
         kind=row.cells.get("kind", "").lower(),
-        source=source,
+        source=source or Source.PLAN,
         note=row.cells.get("note", ""),
     )

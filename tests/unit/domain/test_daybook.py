@@ -169,6 +169,7 @@ def test_every_bad_cell_is_named() -> None:
     assert [(f.row, f.column, f.found) for f in sheet.faults] == [
         (2, "from", "25/11/2026"),
         (2, "kind", "harbour"),
+        (5, "to", "2026-12-01"),
         (5, "source", "guess"),
         (6, "to", "2026-12-31"),
         (6, "after the last", "3"),
