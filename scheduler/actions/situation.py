@@ -23,7 +23,7 @@ from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
 from scheduler.planning.frame import slot_times
 from scheduler.planning.problem import Plan, Problem
-from scheduler.storage import company_rows, daybook_rows, fleet_rows, ledger_rows, work_rows
+from scheduler.storage import company_rows, fleet_rows, ledger_rows, work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, PlanStatus
 
@@ -160,12 +160,13 @@ def load(
     flags = tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows})
     counting = {counter.id for counter in counters if counter.primary}
     book, daybook = daybook_of(session, vessel_id)
+    calendar = book.calendar()
     meters = Meters(
         plant=plant,
         hours=lambda subject, subject_id: hours[subject, subject_id],
         daily=daily_of(session, plant, rows, at),
         at=at,
-        calendar=book.calendar(),
+        calendar=calendar,
         losses=_losses(session, [row for row in rows if row.id in counting], flags),
     )
     days = horizon_days or house.settings.horizon_days
@@ -210,10 +211,7 @@ def load(
         flags=flags,
         taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
         proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
-        days=tuple(
-            Stretch(from_on=spell.from_on, to_on=spell.to_on, kind=spell.kind)
-            for spell in daybook_rows.spells(session, vessel_id)
-        ),
+        days=calendar.stretches if calendar else (),
         clock_changes=tuple(
             (instant(row.from_s), row.offset_minutes)
             for row in fleet_rows.offsets(session, vessel_id)

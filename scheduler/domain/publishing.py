@@ -42,6 +42,7 @@ class Cause(StrEnum):
     LATE = "late readings"
     FASTER = "running faster"
     SLOWER = "running slower"
+    FIRST_READINGS = "first readings"
     MISSING = "hours may be missing"
     TURN_BEFORE = "the turn before it moved"
 
@@ -262,12 +263,14 @@ def _drift(job: DueJob, old: Published, fresh: Published, correction: Correction
     """Why a forecast moved by itself: readings that came late, if they make up for half of it, else the running."""
     if not job.first:
         return Cause.TURN_BEFORE
+    if old.hours_as_of is None and fresh.hours_as_of is not None:
+        return Cause.FIRST_READINGS
     moved_days = abs(fresh.due_at - old.due_at) / DAY
     if moved_days and _days(job, correction(old)) >= moved_days / 2:
         return Cause.LATE
     if abs(fresh.due_at - old.due_at) < DAY and fresh.dates().early_at < old.dates().early_at:
         return Cause.MISSING  # as while a counter is silent: the likely date stands, the early one does not
-    return Cause.FASTER if fresh.dates().early_at < old.dates().early_at else Cause.SLOWER
+    return Cause.FASTER if fresh.due_at < old.due_at else Cause.SLOWER
 
 
 def _days(job: DueJob, seconds: int) -> float:

@@ -130,6 +130,12 @@ def test_late_readings_are_named_when_they_explain_the_move() -> None:
     assert after(knife_job(), knife_job(due_in_days=38), corrected_hours=20)[1] is None
 
 
+def test_first_readings_are_named() -> None:
+    """What was published before anything was read moves by them, whichever way."""
+    unread = replace(knife_job(), hours_as_of=None)
+    assert after(unread, knife_job(due_in_days=90))[1] is Cause.FIRST_READINGS
+
+
 def test_window_and_limit_stand_where_the_state_says() -> None:
     """A window that is open did not open tomorrow; a limit that is not passed is not yesterday."""
     job = knife_job(due_in_days=14)
