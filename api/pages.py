@@ -11,7 +11,7 @@ from markupsafe import Markup, escape
 
 from api import drawing, parts, saying
 from api.view import EmptyView, ErrorView, FleetView, Frame, JobView, PlantView, SignInView
-from api.work_forms import FORMS
+from api.work_forms import FORMS, FORMS_IN_USE
 from scheduler.domain.explain_date import explain
 from scheduler.domain.fleet import caution_line
 from scheduler.domain.words import State, Test
@@ -161,9 +161,9 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         why=explain(due, view.now_at, offset).sentence if view.closed is None else "",
         caution=caution_line(view.job.kind),
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),
-        isolation=view.isolation,
+        sheet=view.sheet,
         work=view.work,
-        step_forms=FORMS,
+        step_forms=FORMS if view.job.kind.takes_pump_out else FORMS_IN_USE,
         form=view.form,
         closed=view.closed,
     )

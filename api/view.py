@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from api.sheet_view import SheetView
 from api.work_forms import StepTyped
 from scheduler.domain.capacity import Outage
 from scheduler.domain.due import DueJob
@@ -215,7 +216,7 @@ class JobView:
     form: CloseForm | None = None
     closed: Closed | None = None
     work: WorkView | None = None
-    isolation: tuple[str, ...] = ()
+    sheet: SheetView | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from api.pages import typed_moment
 from api.runs import margin_runs
 from api.saying import moment
 from api.saying.work import step_words, work_words
+from api.sheet_view import SheetView
 from api.view import (
     Closed,
     CloseForm,
@@ -238,6 +239,7 @@ def job_view(
     form: CloseForm | None,
     kept: Sequence[KeptStep] = (),
     typed: StepTyped | None = None,
+    sheet: SheetView | None = None,
 ) -> JobView:
     """An open job's view; with its work, and the close form, when this person may write."""
     route = "/vessels/{vessel_id}/jobs/{key}/close"
@@ -252,8 +254,8 @@ def job_view(
         projected_hours=_projected(now, kind, job),
         plant_href=f"/plants/{now.plant.id}",
         form=(form or blank_form(now, who, here, kind)) if may_close else None,
-        work=work_view(now, who, here, kept, typed, is_open=job.first) if kind.takes_pump_out else None,
-        isolation=now.plant.isolation_points if kind.takes_pump_out else (),
+        work=work_view(now, who, here, kept, typed, is_open=job.first),
+        sheet=sheet,
     )
 
 

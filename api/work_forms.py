@@ -124,6 +124,8 @@ FORMS: tuple[StepForm, ...] = (
     ),
     StepForm("permit closed", "Permit closed", (Ask("number", "Permit no."),)),
 )
+FORMS_IN_USE: tuple[StepForm, ...] = tuple(form for form in FORMS if form.kind in ("noted", "tested", "work reported"))
+"""The steps of a job that takes no pump out."""
 BY_KIND: Mapping[str, StepForm] = {form.kind: form for form in FORMS}
 
 

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from seed_fleet.running import Run
+from seed_fleet.sheets import SHEETS
 from seed_fleet.ships import ShipPlan
 
 Json = dict[str, Any]
@@ -79,6 +80,17 @@ JOB_KINDS: tuple[Json, ...] = (
         "window_days": 14,
         "tolerance_days": 14,
         "note": f"At a quiet hour, the other pumps stopped for minutes. {_EXAMPLE}",
+    },
+    {
+        "code": "hold_test",
+        "name": "Hold test",
+        "subject": "plant",
+        "takes_hours": 1,
+        "takes_pump_out": False,
+        "interval_months": 6,
+        "window_days": 21,
+        "tolerance_days": 21,
+        "note": f"All pumps stopped for minutes at a quiet hour, to see what leaks in. {_EXAMPLE}",
     },
     {
         "code": "alarm_test",
@@ -188,6 +200,7 @@ def _last_done(run: Run) -> Iterator[Json]:
     plant = f"{ship.key}-plant"
     yield _done("standby_start", plant, run.at_ship_time(-ship.standby_days, 10))
     yield _done("alarm_test", plant, run.at_ship_time(-ship.alarm_days, 10))
+    yield _done("hold_test", plant, run.at_ship_time(-ship.hold_days, 13))
     for number, pump in enumerate(ship.pumps):
         name = ship.pump(number)
         yield _done("pull_down_test", name, run.at_ship_time(-pump.pull_down_days, 13))
@@ -199,8 +212,9 @@ def _last_done(run: Run) -> Iterator[Json]:
 
 
 def _kind(kind: Json, ship: ShipPlan) -> Json:
-    """The kind as aboard this ship: a pull-down test takes all hands, since the other pumps are stopped for it."""
-    return {**kind, "hands": ship.hands} if kind["code"] == "pull_down_test" else dict(kind)
+    """The kind as aboard this ship, with its sheet: a pull-down test takes all hands, since the other pumps are stopped."""
+    hands = {"hands": ship.hands} if kind["code"] in ("pull_down_test", "hold_test") else {}
+    return {**kind, **SHEETS[kind["code"]], **hands}
 
 
 def _done(kind: str, subject: str, at: datetime, running_hours: float | None = None) -> Json:

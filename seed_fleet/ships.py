@@ -77,6 +77,7 @@ class ShipPlan:
     hands: int
     standby_days: int
     alarm_days: int
+    hold_days: int
     keeps_days: bool
     pumps: tuple[PumpPlan, ...]
 
@@ -120,6 +121,7 @@ PLOVER = ShipPlan(
     hands=2,
     standby_days=5,
     alarm_days=12,
+    hold_days=60,
     keeps_days=False,
     pumps=(
         PumpPlan(
@@ -180,6 +182,7 @@ AVOCET = ShipPlan(
     hands=3,
     standby_days=2,
     alarm_days=26,
+    hold_days=100,
     keeps_days=True,
     pumps=(
         PumpPlan(

@@ -1,7 +1,9 @@
 """The pages: thin. A view is built from the situation, a form becomes the same action as the API's."""
 
 import secrets
+from collections.abc import Mapping
 from dataclasses import replace
+from hashlib import sha256
 from typing import Any
 from urllib.parse import quote
 
@@ -12,9 +14,10 @@ from starlette.concurrency import run_in_threadpool
 
 from api import bodies, pages, views
 from api.answers import light_of, page
-from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form
+from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form, reached_at
 from api.errors import refused_from
 from api.pen import PEN
+from api.sheet import open_sheet
 from api.typed import ship_instant
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
 from api.work_forms import StepTyped, read_step
@@ -125,7 +128,8 @@ def _job(
     kept = work.kept_steps(house, place, occurrence)
     open_job = now.job(key)
     if open_job is not None:
-        view = views.job_view(now, who, here, open_job, form, kept, typed)
+        sheet = open_sheet(house, now, open_job, kept, f"{reached_at(request, house)}{here}")
+        view = views.job_view(now, who, here, open_job, form, kept, typed, sheet)
         return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
     told = jobs.closed_job(house, place, occurrence)
     done = None if told is None else views.done_job(now, told)
@@ -174,13 +178,16 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
     must_be_own_form(who, form.get("csrf"))
     kind = str(form.get("kind", ""))
     typed = {name: str(value).strip() for name, value in form.items()}
+    offset = _minutes(typed.get("utc_offset_minutes", ""))
+    if kind == "noted" and not typed.get("at"):
+        typed["at"] = pages.typed_moment(house.now(), offset)
 
     def act() -> Response:
         try:
-            told = read_step(kind, typed, int(typed.get("utc_offset_minutes") or 0), fact=bool(typed.get("fact")))
+            told = read_step(kind, typed, offset, fact=bool(typed.get("fact")))
             place, occurrence = jobs.job_place(house, who.actor, key)
             asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/steps", "body": told.model_dump(mode="json")}
-            hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
+            hand = Hand(who.actor, _key_of(typed), asked)
             work.take_step(house, hand, place, occurrence, told.step, fact=told.fact)
         except (Refused, Clash, NotAllowed) as refused:
             again = StepTyped(
@@ -195,6 +202,16 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-work", 303)
 
     return await run_in_threadpool(act)
+
+
+def _minutes(text: str) -> int:
+    return int(text) if text.lstrip("-").isdecimal() and len(text) < 6 else 0
+
+
+def _key_of(typed: Mapping[str, str]) -> str:
+    """The form's key; with the name of what is noted, since the steps of a sheet share one form."""
+    key = typed.get("idempotency_key", "")
+    return f"{key}-{sha256(typed['name'].encode()).hexdigest()[:12]}" if key and typed.get("name") else key
 
 
 def _told(typed: dict[str, str], offset: str) -> jobs.Close:

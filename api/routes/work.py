@@ -11,6 +11,7 @@ from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of
 from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, xlsx
 from api.pen import PEN
+from api.sheet import sheet_json
 from scheduler.actions import feed, fleet, history, jobs, planning, work
 from scheduler.actions.house import House
 from scheduler.actions.situation import situation
@@ -57,12 +58,13 @@ def take(plant_id: str, house: HouseDep, who: AskingDep, request: Request, body:
 
 @router.get("/jobs/{key}", tags=["work"], summary="One job")
 def get_job(key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
-    """An open or coming turn as in the due list; a closed one as recorded."""
+    """An open or coming turn as in the due list, with what its sheet asks for and what else falls due on its isolation; a
+    closed one as recorded."""
     place, occurrence = jobs.job_place(house, who.actor, key)
     now = situation(house, place.vessel_id, place.plant_id)
     job = now.job(key)
     if job is not None:
-        return shapes.due_json(now, job)
+        return {**shapes.due_json(now, job), **sheet_json(now, job)}
     closed = jobs.closed_job(house, place, occurrence)
     if closed is None:
         raise NotFound(f"There is no job {key} in the plan's horizon. The due list shows those that are.")

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import ClassVar
 
+from scheduler.domain.sheets import FINDINGS, FindingKind, MeasureAsked, PartNeeded
 from scheduler.domain.words import Subject
 
 _STRICT: dict[str, str] = {"extra": "forbid"}
@@ -207,7 +208,7 @@ class JobKind:
     opens and shuts the pump, spared when the job goes on with another's isolation. needs: "port", "sea" or another kind
     of day, or "service engineer". stop_minutes: above 0 for a short test that stops pumps for so long. The window opens
     `window_*` before the due point; the limit is `tolerance_*` after it. `renews` lists the codes whose interval a done
-    job of this kind starts anew besides its own.
+    job of this kind starts anew besides its own. steps, measures, parts, tools: what its job sheet asks for.
     """
 
     __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
@@ -232,6 +233,10 @@ class JobKind:
     critical: bool = False
     class_item: bool = False
     note: str = ""
+    steps: tuple[str, ...] = ()
+    measures: tuple[MeasureAsked, ...] = ()
+    parts: tuple[PartNeeded, ...] = ()
+    tools: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -290,6 +295,7 @@ class Plant:
     """A tag comes off by the hand that placed it (or the documented exception); the ship's own procedure may say other."""
     h2s_limit_ppm: float | None = None
     """The ship's own limit of hydrogen sulphide before opening, where it is lower than the published ones."""
+    findings: tuple[FindingKind, ...] = FINDINGS
 
     def kind(self, code: str) -> JobKind:
         """The job kind with that code. Raises KeyError when the plant has none."""

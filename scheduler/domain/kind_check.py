@@ -18,6 +18,7 @@ from scheduler.domain.faults import (
     twice_faults,
 )
 from scheduler.domain.fleet import JobKind, LastDone, Plant
+from scheduler.domain.sheet_check import sheet_faults
 from scheduler.domain.words import Subject
 
 LONGEST_NOTE = 2000
@@ -50,6 +51,7 @@ def kind_faults(at: str, kind: JobKind, plant: Plant) -> Iterator[Fault]:
     yield from _occasions(at, kind, named)
     yield from _intervals(at, kind, named)
     yield from _part_kind(at, kind, plant, named)
+    yield from sheet_faults(at, kind)
     codes = {k.code: k for k in plant.job_kinds}
     for j, code in enumerate(kind.renews):
         here = f"{at}/renews/{j}"

@@ -170,3 +170,28 @@ def test_the_page_keeps_what_was_typed_and_takes_the_fact(fresh: Stage) -> None:
     shown = browser.get(path, headers={"Accept": "text/html"}).text
     assert "tag T-77" in shown
     assert "No permit holds at that time" in shown
+
+
+def test_the_sheet_on_the_page_is_ticked_and_measured_with_one_tap_each(fresh: Stage) -> None:
+    """A step ticked is a record with its time; a measure out of its limits is kept and told so; the answer has the sheet."""
+    told = fresh.ask("GET", f"/api/v1/jobs/{JOB}").json()
+    assert {"steps", "measures", "parts", "tools", "also_due"} <= told.keys()
+    browser = fresh.enter("chief-plover")
+    path = f"/vessels/demo-plover/jobs/{JOB}"
+    page = browser.get(path).text
+    assert page.index("Isolation, before step 1") < page.index(told["steps"][0])
+    csrf = page.split('name="csrf" value="')[1].split('"')[0]
+    form = {"csrf": csrf, "kind": "noted", "by": "A. Second", "idempotency_key": "tick-1", "utc_offset_minutes": "60"}
+    for step in told["steps"][:2]:
+        sent = browser.post(f"{path}/steps", data={**form, "about": "step", "name": step})
+        assert sent.status_code == 303, sent.text
+    gap = told["measures"][0]
+    wide = {"about": "measure", "name": gap["name"], "unit": gap["unit"], "low": gap["low"], "high": gap["high"]}
+    assert browser.post(f"{path}/steps", data={**form, **wide, "value": "0,9"}).status_code == 303
+    after = browser.get(path).text
+    assert f"2 of {len(told['steps'])} done" in after
+    assert "0.9 mm, out of limit" in after
+    refused = browser.post(f"{path}/steps", data={**form, **wide, "value": "wide", "idempotency_key": "k9"})
+    assert refused.status_code == 422
+    assert "a number is expected" in refused.text
+    assert "wide" in refused.text

@@ -1,0 +1,96 @@
+"""A job sheet as it comes out of the printer: one A4 page, whatever its job kind asks for within what the check lets pass."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+from pydantic import TypeAdapter
+
+from api import pages
+from api.sheet import sheet_of
+from scheduler.domain.fleet import JobKind
+from scheduler.domain.sheet_check import (
+    LONGEST_ITEM,
+    MOST_MEASURES,
+    MOST_PARTS,
+    MOST_STEP_LETTERS,
+    MOST_STEPS,
+    MOST_TOOLS,
+    sheet_faults,
+)
+from scheduler.domain.sheets import MeasureAsked, PartNeeded
+from seed_fleet.documents import JOB_KINDS
+from seed_fleet.sheets import SHEETS
+from tests.browser.site import served
+from tests.browser.test_real_pages import FLAGS
+from tests.unit.api import invented
+from tests.unit.domain.plants import plant as plant_of
+
+pytestmark = pytest.mark.browser
+KINDS = {
+    kind.code: kind
+    for kind in TypeAdapter(tuple[JobKind, ...]).validate_python(
+        [{**kind, **SHEETS[kind["code"]]} for kind in JOB_KINDS]
+    )
+}
+
+
+def _item(n: int, longest: int = LONGEST_ITEM) -> str:
+    return (f"{n} " + "worn seal housing cover " * 12)[:longest].strip()
+
+
+FULLEST = replace(
+    KINDS["overhaul"],
+    steps=tuple(_item(n, MOST_STEP_LETTERS // MOST_STEPS) for n in range(MOST_STEPS)),
+    measures=tuple(MeasureAsked(name=_item(n), unit="Mohm", low=0.125, high=1000.5) for n in range(MOST_MEASURES)),
+    parts=tuple(PartNeeded(name=_item(n), quantity=12) for n in range(MOST_PARTS)),
+    tools=tuple(_item(n) for n in range(MOST_TOOLS)),
+    note="The maker's manual says otherwise for the older casing. " * 30,
+)
+"""Everything at its most."""
+
+
+@pytest.fixture(scope="module")
+def page() -> Iterator[Page]:
+    """A page of Debian's Chromium on a site with the look."""
+    with sync_playwright() as playwright, served() as address:
+        chromium: Browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
+        found = chromium.new_page()
+        found.goto(f"{address}/fleet")
+        yield found
+        chromium.close()
+
+
+@pytest.mark.parametrize("kind", [*KINDS.values(), FULLEST], ids=[*KINDS, "the fullest"])
+def test_a_sheet_prints_on_one_page_with_its_cautions_and_tag_grid_before_step_1(page: Page, kind: JobKind) -> None:
+    """Chromium's own paper, A4: one page; what must come first comes first; buttons and forms stay off the paper."""
+    assert not list(sheet_faults("", kind))
+    view = invented.job_view()
+    sheet = sheet_of(
+        plant_of(),
+        kind,
+        (),
+        (),
+        offset_minutes=60,
+        also_due=("Seal inspection, window open, due Mon 2 Nov", "Overhaul, past due, due Fri 30 Oct"),
+        address="http://leadline.lan:8322/vessels/demo-plover/jobs/knife_inspection:plover-pump-b-knives:1",
+        printed_from="Printed Tue 20 Oct 08:00 UTC+1, plan 8f2c41d9, after record 12",
+        stamp="5f" * 32,
+    )
+    job = replace(view.job, kind=kind, due=replace(view.job.due, kind_name=kind.name))
+    text = pages.job_page(replace(view, job=job, sheet=sheet), light="night", csrf="c")
+    page.evaluate("text => { document.documentElement.innerHTML = text }", text)
+    page.evaluate("document.fonts.ready")
+    paper = page.pdf(format="A4", prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
+    page.emulate_media(media="print")
+    shown = page.inner_text("body")
+    page.emulate_media(media=None)
+    assert "Close the job" not in shown
+    assert "5f5f" in shown
+    first = shown.index("Steps")
+    assert shown.index("Before anything is opened") < first
+    if kind.takes_pump_out:
+        assert shown.index("Isolation, before step 1") < first

@@ -1,0 +1,93 @@
+"""Job sheets as data: what is refused in words, the examples, the pick list, and what else falls due beside a job."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from pydantic import TypeAdapter
+
+from scheduler.domain.beside import due_beside
+from scheduler.domain.due import due_jobs
+from scheduler.domain.fleet import ISOLATION_POINTS, JobKind
+from scheduler.domain.sheet_check import MOST_STEPS, finding_faults, sheet_faults
+from scheduler.domain.sheets import FINDINGS, FindingKind, MeasureAsked, PartNeeded, finding_kind
+from scheduler.domain.words import State
+from seed_fleet.documents import JOB_KINDS
+from seed_fleet.sheets import SHEETS
+from tests.unit.domain.plants import AT, KNIVES, plant, steady_days, steady_hours
+
+EXAMPLES = TypeAdapter(tuple[JobKind, ...]).validate_python([{**kind, **SHEETS[kind["code"]]} for kind in JOB_KINDS])
+
+
+@pytest.mark.parametrize("kind", EXAMPLES, ids=lambda kind: kind.code)
+def test_every_example_sheet_is_taken_and_drains_nothing_to_the_bilge(kind: JobKind) -> None:
+    """Each has steps; where the pump is opened the first that touches it rests on the filled-in grid."""
+    assert not list(sheet_faults("", kind))
+    assert kind.steps
+    assert "example" in kind.note
+    said = " ".join(kind.steps).casefold()
+    assert said.count("bilge") == said.count("never to the bilge")
+    if kind.takes_pump_out:
+        assert any("Grid above filled in" in step for step in kind.steps[:2])
+
+
+@pytest.mark.parametrize(
+    ("changes", "where", "words"),
+    [
+        ({"steps": ("Drain the casing to the bilge well.",)}, "/steps/0", "never to the bilge"),
+        ({"steps": ("Look at it.", "Look at it.")}, "/steps/1", "twice"),
+        ({"steps": tuple(f"Step {n}" for n in range(MOST_STEPS + 1))}, "/steps", "at most"),
+        ({"steps": ("",)}, "/steps/0", "empty"),
+        ({"measures": (MeasureAsked(name="gap", low=2.0, high=1.0),)}, "/measures/0/high", "the lower first"),
+        ({"measures": (MeasureAsked(name="gap", high=float("nan")),)}, "/measures/0/high", "a number"),
+        ({"parts": (PartNeeded(name="knife set", quantity=0),)}, "/parts/0/quantity", "1 to"),
+        ({"tools": ("x" * 99,)}, "/tools/0", "Shorten"),
+    ],
+)
+def test_a_sheet_that_makes_no_sense_is_told_where_and_why(changes: dict[str, object], where: str, words: str) -> None:
+    """One fault, at the place, in words."""
+    (fault,) = sheet_faults("", replace(KNIVES, **changes))  # type: ignore[arg-type]
+    assert fault[0] == where
+    assert words in fault[1]
+
+
+def test_the_pick_list_is_data_with_a_list_of_our_own_behind_it() -> None:
+    """What is seen leads to mode, mechanism and cause, whatever its letters' case; an empty or doubled list is refused."""
+    kind = finding_kind(FINDINGS, " Knife edges DULL ")
+    assert kind is not None
+    assert (kind.mode, kind.mechanism, kind.cause) == ("low output", "wear", "running hours")
+    assert finding_kind(FINDINGS, "a ghost") is None
+    assert not list(finding_faults("", plant()))
+    assert "1 to" in next(finding_faults("", plant(findings=())))[1]
+    doubled = (FindingKind(seen="worn"), FindingKind(seen="Worn"))
+    assert "twice" in next(finding_faults("", plant(findings=doubled)))[1]
+
+
+def test_what_else_falls_due_is_on_the_same_pump_and_soon() -> None:
+    """Other open jobs of that pump with their window open or due within the days given; never another pump's."""
+    at_plant = plant()
+    jobs = due_jobs(
+        plant=at_plant,
+        done={},
+        hours=steady_hours(3600 * 1490),
+        daily=steady_days(),
+        at=AT,
+        horizon_days=400,
+    )
+    job = next(j for j in jobs if j.first and j.pump == "u1" and j.occurrence.kind == KNIVES.code)
+    near = due_beside(jobs, job, AT, within_days=30)
+    far = due_beside(jobs, job, AT, within_days=400)
+    assert {j.occurrence.key for j in near} <= {j.occurrence.key for j in far}
+    assert far
+    for other in far:
+        assert other.pump == "u1"
+        assert other.first
+        assert other.occurrence != job.occurrence
+    for other in near:
+        assert other.state is not State.AHEAD or other.due_at <= AT + timedelta(days=30)
+    assert due_beside(jobs, replace(job, pump=None), AT) == []
+
+
+def test_a_non_return_valve_is_no_isolation_point() -> None:
+    """It shuts when it likes. Common practice, no source."""
+    assert not any("non-return" in point or "drain" in point for point in ISOLATION_POINTS)
