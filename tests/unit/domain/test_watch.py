@@ -6,8 +6,9 @@ from datetime import UTC, datetime
 import pytest
 
 from scheduler.domain.fleet import Counter
+from scheduler.domain.hours import Curve, Curves
 from scheduler.domain.ledger import START, Code, Reading, Setup, fold
-from scheduler.domain.watch import Seen, watch
+from scheduler.domain.watch import Seen, apart, watch
 from tests.unit.domain.plants import AT, plant
 
 NOW = int(AT.timestamp())
@@ -95,3 +96,35 @@ def test_what_is_seen_comes_from_the_ledger() -> None:
     state = fold(Setup(3600, None, 1000), posts).state
     assert Seen.of(state) == Seen(read_s=at + 3 * 3600, rose_s=at + 3600, undecided=True)
     assert Seen.of(START) == Seen(read_s=None, rose_s=None)
+
+
+@pytest.mark.parametrize(
+    ("ran_h", "checked_h", "flagged"),
+    [(100, 90, False), (100, 89, True), (100, 111, True), (720, 706, False), (720, 705, True), (0, 11, True)],
+)
+def test_two_counters_may_differ_by_2_percent_or_10_hours_over_30_days(
+    ran_h: int, checked_h: int, flagged: bool
+) -> None:
+    """R18: the greater of the two; what they counted before the last 30 days, and apart from each other, is not looked at."""
+    house = plant(counters=(Counter(id="one", position="vp1"), Counter(id="other", position="vp1", primary=False)))
+    curves = {
+        "one": Curve([NOW - 90 * DAY, NOW - 30 * DAY, NOW], [0, 500 * 3600, (500 + ran_h) * 3600]),
+        "other": Curve([NOW - 30 * DAY, NOW], [0, checked_h * 3600]),
+    }
+    flags = apart(house, Curves(curves), AT)
+    assert [(name, flag.code, flag.seconds) for name, flag in flags] == (
+        [("other", Code.SOURCES, abs(ran_h - checked_h) * 3600)] if flagged else []
+    )
+    swapped = apart(house, Curves(curves, {"vp1": [(NOW - DAY, "other")]}), AT)
+    assert swapped == []
+
+
+def test_counters_that_never_counted_together_are_not_compared() -> None:
+    """R18: nothing is said of one that has not counted for 30 days, or began after the other ended."""
+    house = plant(counters=(Counter(id="one", position="vp1"), Counter(id="other", position="vp1", primary=False)))
+    ended = Curve([NOW - 90 * DAY, NOW - 31 * DAY], [0, 3600])
+    for one, other in (
+        (ended, Curve([NOW - DAY, NOW], [0, 86_400])),
+        (Curve([NOW - 40 * DAY, NOW], [0, 900 * 3600]), ended),
+    ):
+        assert apart(house, Curves({"one": one, "other": other}), AT) == []
