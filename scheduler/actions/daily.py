@@ -39,7 +39,7 @@ def daily_book(house: House, place: Place, days: int) -> DailyBook:
         rows = [row for row in fleet_rows.counters(session, place.vessel_id) if row.plant_id == place.plant_id]
         now = house.now()
         first_day = seconds(now) // DAY_S - days
-        curves = _curves(session, place.vessel_id, rows, first_day * DAY_S)
+        curves = _curves(session, place.vessel_id, rows, first_day * DAY_S, seconds(now) + DAY_S)
     subjects = [
         *((Subject.POSITION, position.id) for position in plant.positions),
         *((Subject.PUMP, pump.id) for pump in plant.pumps),
@@ -51,11 +51,14 @@ def daily_book(house: House, place: Place, days: int) -> DailyBook:
     )
 
 
-def _curves(session: Session, vessel_id: str, rows: list[CounterRow], from_s: int) -> Curves:
+def _curves(session: Session, vessel_id: str, rows: list[CounterRow], from_s: int, until_s: int) -> Curves:
+    numbers = fleet_rows.counter_numbers(rows)
+    nos = list(numbers.values())
+    before = ledger_rows.standings(session, nos, from_s - 1)
+    ends = ledger_rows.day_ends(session, nos, from_s, until_s, firsts=True)
     curves = {}
-    for row in rows:
-        if row.no is not None:
-            before = ledger_rows.total_at_or_before(session, row.no, from_s - 1)
-            points = [*([before] if before else []), *ledger_rows.day_ends(session, row.no, from_s, firsts=True)]
-            curves[row.id] = Curve([at_s for at_s, _ in points], [total_s for _, total_s in points])
+    for counter_id, no in numbers.items():
+        last = before[no].before
+        points = [*([last] if last else []), *ends[no]]
+        curves[counter_id] = Curve([at_s for at_s, _ in points], [total_s for _, total_s in points])
     return Curves(curves, changes_of(session, vessel_id, rows))

@@ -263,41 +263,48 @@ def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item
 
 
 class StoredTotals:
-    """The ledger's totals of some counters, by seeks in the database (`hours.Totals`)."""
+    """The ledger's totals of some counters, by seeks in the database (`hours.Totals`).
+
+    Whoever asks about one counter at an instant asks about its sisters next: all are looked up together, and remembered.
+    """
 
     def __init__(self, session: Session, counters: Sequence[CounterRow]) -> None:
         self._session = session
         self._numbers = fleet_rows.counter_numbers(counters)
+        self._known: dict[int, dict[int, ledger_rows.Standing]] = {}
         self._changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
 
     def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
         """As `Totals.around`."""
-        number = self._numbers.get(counter_id)
-        if number is None:
-            return None, None
-        return (
-            ledger_rows.total_at_or_before(self._session, number, at_s),
-            ledger_rows.total_after(self._session, number, at_s),
-        )
+        stands = self._standing(counter_id, at_s)
+        return (None, None) if stands is None else (stands.before, stands.after)
 
     def given(self, counter_id: str, at_s: int) -> int:
         """As `Totals.given`."""
-        number = self._numbers.get(counter_id)
-        return 0 if number is None else ledger_rows.given(self._session, number, at_s)
+        stands = self._standing(counter_id, at_s)
+        return 0 if stands is None else stands.given_s
 
     def changes(self, position: str) -> Sequence[Change]:
         """As `Totals.changes`."""
         return self._changes.get(position, ())
 
+    def _standing(self, counter_id: str, at_s: int) -> ledger_rows.Standing | None:
+        number = self._numbers.get(counter_id)
+        if number is None:
+            return None
+        if at_s not in self._known:
+            self._known[at_s] = ledger_rows.standings(self._session, list(self._numbers.values()), at_s)
+        return self._known[at_s].get(number)
 
-def daily_of(session: Session, plant: Plant, counters: Sequence[CounterRow], at: datetime) -> dict[str, list[int]]:
+
+def daily_of(
+    session: Session, plant: Plant, counters: Sequence[CounterRow], at: datetime, *, most_days: int = _LOOK_BACK_DAYS
+) -> dict[str, list[int]]:
     """Seconds each pump ran on each UTC day up to yesterday, newest last, as far back as the counters go (3 years at most)."""
     today = seconds(at) // DAY_S
-    points = {
-        row.id: ledger_rows.day_ends(session, row.no, (today - _LOOK_BACK_DAYS) * DAY_S)
-        for row in counters
-        if row.no is not None
-    }
+    numbers = fleet_rows.counter_numbers(counters)
+    ends = ledger_rows.day_ends(session, list(numbers.values()), (today - most_days) * DAY_S, today * DAY_S)
+    points = {counter_id: ends[no] for counter_id, no in numbers.items()}
     first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
     changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
     days = max(0, today - first)

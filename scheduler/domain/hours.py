@@ -14,7 +14,7 @@ from typing import Protocol, Self
 
 from scheduler.domain.fleet import Plant
 from scheduler.domain.ledger_words import Entry, Verdict
-from scheduler.domain.sources import Change, Changes, source_at, sources_of
+from scheduler.domain.sources import Change, Changes, counting, sources_of
 from scheduler.domain.words import Subject
 
 DAY_S = 86_400
@@ -186,13 +186,16 @@ def pump_daily_seconds(
     for stay in plant.stays:
         if stay.pump != pump:
             continue
+        sources = sources_of(plant, stay.position, changes.get(stay.position, ()))
+        alone = sources[0][1] if len(sources) == 1 else None
+        from_s, to_s = _second(stay.from_at), None if stay.to_at is None else _second(stay.to_at)
         for counter in plant.counters:
             if counter.position != stay.position or not points.get(counter.id):
                 continue
             for day, run in enumerate(daily_seconds(points[counter.id], first_day, days)):
                 noon = (first_day + day) * DAY_S + DAY_S // 2
-                inside = _second(stay.from_at) <= noon and (stay.to_at is None or noon < _second(stay.to_at))
-                if inside and counter.id == source_at(plant, stay.position, noon, changes.get(stay.position, ())):
+                inside = from_s <= noon and (to_s is None or noon < to_s)
+                if run and inside and counter.id == (alone or counting(sources, noon)):
                     ran[day] += run
     return ran
 

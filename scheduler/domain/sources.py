@@ -44,5 +44,9 @@ def retired(plant: Plant, counter: Counter, at_s: int, changes: Sequence[Change]
 
 def source_at(plant: Plant, position: str, at_s: int, changes: Sequence[Change] = ()) -> str | None:
     """Id of the counter that counts for a position at an instant, or none when it has none."""
-    found = [counter for from_s, counter in sources_of(plant, position, changes) if from_s <= at_s]
-    return found[-1] if found else None
+    return counting(sources_of(plant, position, changes), at_s)
+
+
+def counting(sources: Sequence[Change], at_s: int) -> str | None:
+    """The one of `sources_of` that counts at an instant, or none."""
+    return next((counter for from_s, counter in reversed(sources) if from_s <= at_s), None)

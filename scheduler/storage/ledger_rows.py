@@ -1,9 +1,10 @@
 """Readings, counter events, and the derived ledger: entries, checkpoints, flags."""
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, delete
-from sqlmodel import Session, col, func, or_, select
+from sqlalchemy import ColumnElement, TextClause, bindparam, delete, text
+from sqlmodel import Session, col, func, select
 
 from scheduler.storage.tables import (
     CounterEventRow,
@@ -18,6 +19,35 @@ EntryValues = tuple[int, int, int, int, int | None, int, str, str, str]
 
 _RIGHT_S = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
 """A reading's instant put right by its sender's skew."""
+
+
+_DAY_S = 86_400
+_SEEK = "FROM ledger_entry WHERE counter_no = counter.no AND at_s {} AND total_s IS NOT NULL ORDER BY at_s {}, seq DESC LIMIT 1"
+_BEFORE, _AFTER = _SEEK.format("<= :at", "DESC"), _SEEK.format("> :at", "ASC")
+_STANDINGS = text(
+    f"SELECT no, (SELECT at_s {_BEFORE}), (SELECT total_s {_BEFORE}), (SELECT at_s {_AFTER}), (SELECT total_s {_AFTER}), "  # noqa: S608
+    "(SELECT given_s FROM ledger_entry WHERE counter_no = counter.no AND at_s <= :at "
+    "ORDER BY at_s DESC, seq DESC LIMIT 1) FROM counter WHERE no IN :nos"
+).bindparams(bindparam("nos", expanding=True))
+
+_NEWEST = text(
+    "SELECT counter.no, reading.at_s, reading.value_milli FROM counter JOIN reading ON reading.counter_no = counter.no "
+    "AND reading.at_s = (SELECT max(one.at_s) FROM reading AS one WHERE one.counter_no = counter.no) WHERE counter.no IN :nos"
+).bindparams(bindparam("nos", expanding=True))
+
+
+def _by_day(order: str) -> TextClause:
+    """One seek gives both figures, packed in one: the second of the day below, the total above it."""
+    seek = _SEEK.format(f">= start_s AND at_s < start_s + {_DAY_S}", order).removeprefix("FROM ledger_entry ")
+    return text(
+        "WITH RECURSIVE day (start_s) AS (SELECT CAST(:first AS BIGINT) UNION ALL "  # noqa: S608
+        f"SELECT start_s + {_DAY_S} FROM day WHERE start_s + {_DAY_S} <= :until) "
+        f"SELECT no, start_s, (SELECT total_s * {_DAY_S} + at_s - start_s FROM ledger_entry {seek}) "
+        "FROM counter CROSS JOIN day WHERE no IN :nos"
+    ).bindparams(bindparam("nos", expanding=True))
+
+
+_DAY_ENDS, _DAY_FIRSTS = _by_day("DESC"), _by_day("ASC")
 
 
 def readings(
@@ -103,16 +133,21 @@ def drop_derived(session: Session, counter_no: int, from_s: int, until_s: int = 
         )
 
 
+_COLUMNS = "counter_no, at_s, seq, credit_s, total_s, given_s, verdict, reason, vessel_id"
+_ADD_ON_SQLITE = f"INSERT INTO ledger_entry ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"  # noqa: S608
+_ADD_ON_POSTGRES = (
+    f"INSERT INTO ledger_entry ({_COLUMNS}) SELECT * FROM unnest(%s::integer[], %s::bigint[], %s::smallint[], "  # noqa: S608
+    "%s::bigint[], %s::bigint[], %s::bigint[], %s::text[], %s::text[], %s::text[])"
+)
+
+
 def add_entries(session: Session, rows: Sequence[EntryValues]) -> None:
     """Store derived entries in one go."""
-    if rows:
-        connection = session.connection()
-        mark = "?" if connection.dialect.name == "sqlite" else "%s"
-        connection.exec_driver_sql(
-            "INSERT INTO ledger_entry (counter_no, at_s, seq, credit_s, total_s, given_s, verdict, reason, vessel_id) "  # noqa: S608
-            f"VALUES ({', '.join([mark] * 9)})",
-            list(rows),
-        )
+    connection = session.connection()
+    if rows and connection.dialect.name == "sqlite":
+        connection.exec_driver_sql(_ADD_ON_SQLITE, list(rows))
+    elif rows:
+        connection.exec_driver_sql(_ADD_ON_POSTGRES, tuple(list(column) for column in zip(*rows, strict=True)))
 
 
 def flags(session: Session, vessel_id: str) -> list[FlagRow]:
@@ -121,50 +156,47 @@ def flags(session: Session, vessel_id: str) -> list[FlagRow]:
     return list(session.exec(query.order_by(col(FlagRow.at_s).desc(), FlagRow.code)))
 
 
+class Standing(NamedTuple):
+    """How a counter's ledger stands around an instant: (at_s, total_s) of the last used entry at or before it and of the
+    first after it, each none when there is none; seconds given by opening balances and adjustments up to and at it."""
+
+    before: tuple[int, int] | None
+    after: tuple[int, int] | None
+    given_s: int
+
+
+def standings(session: Session, counter_nos: Sequence[int], at_s: int) -> dict[int, Standing]:
+    """How each counter's ledger stands around an instant, by seeks, in one question for all of them."""
+    found = session.connection().execute(_STANDINGS, {"nos": list(counter_nos), "at": at_s})
+    return {
+        no: Standing(
+            None if before_s is None else (before_s, before_total),
+            None if after_s is None else (after_s, after_total),
+            given_s or 0,
+        )
+        for no, before_s, before_total, after_s, after_total, given_s in found
+    }
+
+
 def total_at_or_before(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
-    """(at_s, total_s) of the last used entry at or before an instant, by one seek; or none."""
-    query = (
-        select(LedgerEntryRow.at_s, LedgerEntryRow.total_s)
-        .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s <= at_s)
-        .where(col(LedgerEntryRow.total_s).is_not(None))
-        .order_by(col(LedgerEntryRow.at_s).desc(), col(LedgerEntryRow.seq).desc())
-    )
-    return _point(session.exec(query.limit(1)).first())
+    """(at_s, total_s) of the last used entry at or before an instant, or none."""
+    return standings(session, [counter_no], at_s)[counter_no].before
 
 
 def total_after(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
-    """(at_s, total_s) of the first used entry later than an instant, by one seek; or none."""
-    query = (
-        select(LedgerEntryRow.at_s, LedgerEntryRow.total_s)
-        .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s > at_s)
-        .where(col(LedgerEntryRow.total_s).is_not(None))
-        .order_by(col(LedgerEntryRow.at_s), col(LedgerEntryRow.seq).desc())
-    )
-    return _point(session.exec(query.limit(1)).first())
+    """(at_s, total_s) of the first used entry later than an instant, or none."""
+    return standings(session, [counter_no], at_s)[counter_no].after
 
 
-def given(session: Session, counter_no: int, at_s: int) -> int:
-    """Seconds given by opening balances and adjustments up to and at an instant, by one seek."""
-    query = (
-        select(LedgerEntryRow.given_s)
-        .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s <= at_s)
-        .order_by(col(LedgerEntryRow.at_s).desc(), col(LedgerEntryRow.seq).desc())
-    )
-    return session.exec(query.limit(1)).first() or 0
-
-
-def _point(row: tuple[int, int | None] | None) -> tuple[int, int] | None:
-    return None if row is None or row[1] is None else (row[0], row[1])
+def newest_readings(session: Session, counter_nos: Sequence[int]) -> dict[int, tuple[int, int]]:
+    """(at_s, value_milli) of each counter's newest reading as stamped, by one seek a counter; those without are left out."""
+    found = session.connection().execute(_NEWEST, {"nos": list(counter_nos)})
+    return {no: (at_s, value_milli) for no, at_s, value_milli in found}
 
 
 def newest_reading(session: Session, counter_no: int) -> tuple[int, int] | None:
-    """(at_s, value_milli) of a counter's newest reading as stamped, by one seek; or none."""
-    query = (
-        select(ReadingRow.at_s, ReadingRow.value_milli)
-        .where(ReadingRow.counter_no == counter_no)
-        .order_by(col(ReadingRow.at_s).desc())
-    )
-    return session.exec(query.limit(1)).first()
+    """(at_s, value_milli) of a counter's newest reading as stamped, or none."""
+    return newest_readings(session, [counter_no]).get(counter_no)
 
 
 def recent_entries(session: Session, counter_no: int, limit: int) -> list[LedgerEntryRow]:
@@ -174,22 +206,25 @@ def recent_entries(session: Session, counter_no: int, limit: int) -> list[Ledger
     return list(session.exec(query.limit(limit)))
 
 
-def day_ends(session: Session, counter_no: int, from_s: int, *, firsts: bool = False) -> list[tuple[int, int]]:
-    """(at_s, total_s) of the last used entry of each UTC day from an instant on (`firsts`: the first too), in order."""
-    used = col(LedgerEntryRow.total_s).is_not(None)
-    marks = [
-        select(end(LedgerEntryRow.at_s))
-        .where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s >= from_s, used)
-        .group_by(col(LedgerEntryRow.at_s) // 86400)
-        for end in ((func.max, func.min) if firsts else (func.max,))
-    ]
-    query = (
-        select(LedgerEntryRow.at_s, LedgerEntryRow.total_s)
-        .where(LedgerEntryRow.counter_no == counter_no, used)
-        .where(or_(*(col(LedgerEntryRow.at_s).in_(mark) for mark in marks)))
-        .order_by(col(LedgerEntryRow.at_s), col(LedgerEntryRow.seq))
-    )
-    return list({at_s: total_s for at_s, total_s in session.exec(query) if total_s is not None}.items())
+def day_ends(
+    session: Session, counter_nos: Sequence[int], from_s: int, until_s: int, *, firsts: bool = False
+) -> dict[int, list[tuple[int, int]]]:
+    """(at_s, total_s) of the last used entry of each UTC day of each counter (`firsts`: the first too), in order.
+
+    One seek a day and counter, however many readings a day has.
+
+    Args:
+        from_s, until_s: from the beginning of the first one's day to the end of the last one's.
+    """
+    first_s, nos = from_s // _DAY_S * _DAY_S, list(counter_nos)
+    ends: dict[int, list[tuple[int, int]]] = {no: [] for no in nos}
+    asked = {"nos": nos, "first": first_s, "until": until_s}
+    for query in (_DAY_ENDS, _DAY_FIRSTS) if firsts else (_DAY_ENDS,):
+        for no, day_s, packed in session.connection().execute(query, asked).all():
+            if packed is not None:
+                total_s, second = divmod(packed, _DAY_S)
+                ends[no].append((day_s + second, total_s))
+    return {no: sorted(set(points)) for no, points in ends.items()}
 
 
 def entry_at(session: Session, counter_no: int, at_s: int) -> LedgerEntryRow | None:
