@@ -46,8 +46,7 @@ def feed_make(
     Example: leadline feed make second-plover demo-plover --label "my phone" --alarms
     """
     from api.addresses import must_fit, shown
-    from api.pen import PEN
-    from scheduler.actions import addresses, feed
+    from scheduler.actions import addresses
 
     with open_house() as house:
         base = house.settings.must_have_base_url()
@@ -56,8 +55,6 @@ def feed_make(
         made = addresses.make_address(
             house, me(), person_id=person, vessel_id=vessel, label=label, alarms=alarms, kinds=codes, days=days
         )
-        if vessel is not None:
-            feed.renew(house, PEN(base), vessel)
     _once(shown(base, made), base, as_json)
 
 

@@ -14,15 +14,16 @@ from tests.cli.calling import good, leadline, process
 from tests.cli.conftest import Ship
 
 COMMANDS = [
-    "serve", "demo", "due", "forecast", "plan", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify", "feed",
+    "serve", "demo", "due", "forecast", "plan", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify",
     "import", "upgrade", "gateway",
     "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
+    "feed make", "feed list", "feed rotate", "feed revoke",
     "lead", "reliability", "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
 ]  # fmt: skip
-GROUPS = ("calendar", "counter", "job", "key", "config", "postpone", "nonconformity")
+GROUPS = ("calendar", "counter", "feed", "job", "key", "config", "postpone", "nonconformity")
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 
 
@@ -165,9 +166,28 @@ def test_keys_people_links_and_feeds_are_shown_once(ship: Ship) -> None:
     link = good(*ship.words("key", "link", "chief")).strip().split("/enter/")[1]
     address = re.search(r"/cal/([\w-]{43})/plan\.ics", good(*ship.words("feed", "chief", "demo-plover")))
     assert address is not None
+    assert address[1] not in good(*ship.words("feed", "list"))
     stored = b"".join(file.read_bytes() for file in ship.folder.glob("ship.db*"))
     for secret in (key, link, address[1]):
         assert secret.encode() not in stored
+
+
+def test_a_calendar_address_is_made_listed_changed_and_withdrawn(ship: Ship) -> None:
+    """Both forms of the address and the honest words at each showing; what is listed is what was asked for."""
+    good(*ship.words("key", "person", "chief", "--name", "A. Chief", "--role", "chief", "--vessel", "demo-plover"))
+    asked = ("chief", "demo-plover", "--label", "bridge", "--alarms", "--kinds", "alarm_test", "--days", "30")
+    told = leadline(*ship.words("feed", "make", *asked, "--json"))
+    made = json.loads(told.stdout)
+    assert made["webcal"].partition("://")[2] == made["address"].partition("://")[2]
+    assert "It is no alarm" in told.stderr
+    assert "does not reach a ship's own network" in told.stderr
+    (one,) = json.loads(good(*ship.words("feed", "list", "chief", "--json")))["feeds"]
+    assert (one["id"], one["label"], one["alarms"], one["kinds"]) == (made["id"], "bridge", True, ["alarm_test"])
+    changed = json.loads(good(*ship.words("feed", "rotate", made["id"], "--json")))
+    assert changed["address"] != made["address"]
+    good(*ship.words("feed", "revoke", made["id"]))
+    assert "withdrawn" in good(*ship.words("feed", "list"))
+    assert "no longer good" in leadline(*ship.words("feed", "rotate", made["id"])).stderr
 
 
 def test_a_document_is_replaced_on_request_alone(ship: Ship) -> None:
