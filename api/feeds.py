@@ -12,7 +12,7 @@ from functools import lru_cache
 from urllib.parse import quote
 from uuid import NAMESPACE_URL, uuid5
 
-from icalendar import Calendar, Component, Event, Parameters, Todo, vText
+from icalendar import Calendar, Component, Event, Parameters, Todo, vCategory, vText
 from icalendar.parser import Contentline
 
 from scheduler.domain.history import canonical
@@ -21,7 +21,7 @@ from scheduler.domain.words import State
 from scheduler.errors import Refused
 
 PRODID = "-//Leadline//Planned maintenance by running hours//EN"
-RENDERER = "1"
+RENDERER = "2"
 """Part of every fingerprint: raise it when the same entry would render to another text."""
 _END = "END:VCALENDAR\r\n"
 _ENDS = {
@@ -41,6 +41,18 @@ _COLOURS = {
     State.WITHDRAWN: "lightgray",
 }
 _PLAIN_COLOUR = "navy"
+
+
+class _Text(vText):
+    """A TEXT value escaped by the letter; the library takes a backslash before an N for a line end, as in C:\\New.
+
+    Source: RFC 5545 3.3.11.
+    """
+
+    def to_ical(self) -> bytes:
+        """The value as it stands in a line."""
+        escaped = self.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,").replace("\n", "\\n")
+        return escaped.encode()
 
 
 def uid_for(vessel_id: str, key: str, role: str) -> str:
@@ -162,7 +174,7 @@ def with_vessel(text: str, vessel_name: str) -> str:
 @lru_cache(maxsize=1024)
 def _vessel_prefix(vessel_name: str) -> str:
     name = " ".join(_clean(vessel_name).split())
-    line = Contentline.from_parts("SUMMARY", Parameters(), vText(name), sorted=False).to_ical().decode()
+    line = Contentline.from_parts("SUMMARY", Parameters(), _Text(name), sorted=False).to_ical().decode()
     return f"\r\n{line}\r\n : "
 
 
@@ -190,7 +202,8 @@ def calendar_frame(vessel_name: str, *, url: str | None = None, description: str
 
     Source: RFC 5545 3.6 and 3.7, RFC 7986 5 (NAME, DESCRIPTION, COLOR, REFRESH-INTERVAL, URL).
     """
-    name = f"{_clean(vessel_name)}: planned maintenance"
+    vessel_name = " ".join(_clean(vessel_name).split())
+    name = f"{vessel_name}: planned maintenance"
     about = _clean(
         description or f"Planned maintenance of the vacuum plant of {vessel_name}. No alarm: programs fetch it late."
     )
@@ -198,10 +211,10 @@ def calendar_frame(vessel_name: str, *, url: str | None = None, description: str
     calendar.add("PRODID", PRODID)
     calendar.add("VERSION", "2.0")
     calendar.add("CALSCALE", "GREGORIAN")
-    calendar.add("NAME", name)
-    calendar.add("X-WR-CALNAME", name)
-    calendar.add("DESCRIPTION", about)
-    calendar.add("X-WR-CALDESC", about)
+    calendar.add("NAME", _Text(name))
+    calendar.add("X-WR-CALNAME", _Text(name))
+    calendar.add("DESCRIPTION", _Text(about))
+    calendar.add("X-WR-CALDESC", _Text(about))
     calendar.add("COLOR", _PLAIN_COLOUR)
     calendar.add("REFRESH-INTERVAL", timedelta(hours=1), parameters={"VALUE": "DURATION"})
     calendar.add("X-PUBLISHED-TTL", "PT1H")
@@ -246,10 +259,12 @@ def _common(
     component.add("LAST-MODIFIED", changed)
     component.add("CREATED", _instant(created_at, "the time it was made"))
     component.add("SEQUENCE", sequence)
-    component.add("SUMMARY", _clean(entry.summary))
-    component.add("DESCRIPTION", _clean(entry.description))
-    component.add("LOCATION", _clean(entry.location))
-    component.add("CATEGORIES", [_clean(word) for word in entry.categories])
+    component.add("SUMMARY", _Text(_clean(entry.summary)))
+    component.add("DESCRIPTION", _Text(_clean(entry.description)))
+    component.add("LOCATION", _Text(_clean(entry.location)))
+    categories = vCategory([])
+    categories.cats = [_Text(_clean(word)) for word in entry.categories]
+    component.add("CATEGORIES", categories)
     component.add("COLOR", _PLAIN_COLOUR if entry.state is None else _COLOURS[entry.state])
     if entry.path and base_url:
         component.add("URL", base_url.rstrip("/") + quote(_clean(entry.path), safe="/:"))

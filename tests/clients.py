@@ -1,13 +1,21 @@
-"""Real calendar programs run against a feed: vdirsyncer fetches it over HTTP into files, khal lists them.
+"""Real calendar programs run against a feed: vdirsyncer fetches it over HTTP into files, khal lists them; calcurse imports
+it; ical.js reads it in its strict mode.
 
 Everything happens below one folder: home, configuration, state and calendars are thrown away with it.
+CALENDAR_CLIENTS=required makes a program that is missing a failure; ICAL_JS_FOLDER names where ical.js was unpacked.
 """
 
+import json
 import os
+import re
+import shutil
 import subprocess
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+
+import pytest
 
 _MARK = "\x1f"
 
@@ -111,3 +119,63 @@ def calendar_client(folder: Path) -> CalendarClient:
     home = folder / "client"
     home.mkdir()
     return CalendarClient(home)
+
+
+def _missing(what: str) -> None:
+    if os.environ.get("CALENDAR_CLIENTS") == "required":
+        pytest.fail(f"{what} is required here and is missing")
+    pytest.skip(f"{what} is not here")
+
+
+def calcurse_import(home: Path, body: bytes, zone: str) -> dict[str, int]:
+    """What calcurse says it took of the calendar in a time zone: of event, app (timed), todo and skipped."""
+    if shutil.which("calcurse") is None:
+        _missing("calcurse")
+    home.mkdir()
+    (home / "feed.ics").write_bytes(body)
+    done = subprocess.run(
+        ["calcurse", "-C", str(home), "-D", str(home), "-i", str(home / "feed.ics")],
+        env={"HOME": str(home), "TZ": zone, "LANG": "C.UTF-8", "PATH": os.environ.get("PATH", "")},
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=True,
+    )
+    said = done.stdout + done.stderr
+    return {name: int(count) for count, name in re.findall(r"(\d+) (app|event|todo|skipped)", said)}
+
+
+def read_by_ical_js(folder: Path) -> dict[str, list[tuple[str, str, str]]]:
+    """(uid, summary, description) of each part of each calendar in a folder, as ical.js understands it.
+
+    Raises:
+        AssertionError: a calendar was not taken.
+    """
+    packed = next(Path(os.environ.get("ICAL_JS_FOLDER", "/nowhere")).glob("ical.js*/package.json"), None)
+    if packed is None or shutil.which("node") is None:
+        _missing("ical.js with node (ICAL_JS_FOLDER)")
+    assert packed is not None
+    script = Path(__file__).parent / "external" / "calendar_clients" / "accept.mjs"
+    words = ["node", str(script), str(packed.parent), str(folder)]
+    done = subprocess.run(words, capture_output=True, text=True, timeout=600, check=True)
+    told: list[dict[str, Any]] = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [(one["file"], one["error"]) for one in told if "error" in one] == []
+    return {one["file"]: [(part[0], part[1], part[2]) for part in one["parts"]] for one in told}
+
+
+def accepted(body: bytes) -> None:
+    """Raises AssertionError unless vobject (validating), ics and ical take the calendar with all its parts."""
+    import vobject
+    from ical.calendar_stream import IcsCalendarStream
+    from ics import Calendar
+
+    text = body.decode()
+    events, tasks = text.count("BEGIN:VEVENT\r\n"), text.count("BEGIN:VTODO\r\n")
+    calendar = vobject.readOne(text)
+    calendar.validate(raiseException=True)
+    assert len(calendar.contents.get("vevent", ())) == events
+    assert len(calendar.contents.get("vtodo", ())) == tasks
+    found = Calendar(text)
+    assert (len(found.events), len(found.todos)) == (events, tasks)
+    stream = IcsCalendarStream.calendar_from_ics(text)
+    assert (len(stream.events), len(stream.todos)) == (events, tasks)

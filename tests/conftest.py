@@ -2,11 +2,14 @@
 
 Databases of tests lie in memory where the system has a folder for that: thousands of durable commits are otherwise as
 slow as the disk is busy. LEADLINE_TEST_FOLDER names another place, such as a real disk.
+Every calendar that the tests make is kept in FEEDS_FOLDER, if that is set, for strict readers to look at afterwards.
 """
 
+import hashlib
 import os
 import tempfile
 from pathlib import Path
+from typing import Any
 
 from hypothesis import HealthCheck, settings
 
@@ -17,3 +20,22 @@ settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "quick"))
 _folder = os.environ.pop("LEADLINE_TEST_FOLDER", "/dev/shm")
 if Path(_folder).is_dir() and os.access(_folder, os.W_OK):
     tempfile.tempdir = os.environ["TMPDIR"] = _folder
+
+
+def _keep_feeds(folder: Path) -> None:
+    """Before anything imports it: the one function that joins calendars also keeps them, each once."""
+    from api import feeds
+
+    make = feeds.calendar_body
+
+    def kept(*told: Any, **named: Any) -> bytes:
+        body = make(*told, **named)
+        (folder / f"{hashlib.sha256(body).hexdigest()}.ics").write_bytes(body)
+        return body
+
+    folder.mkdir(parents=True, exist_ok=True)
+    feeds.calendar_body = kept
+
+
+if os.environ.get("FEEDS_FOLDER"):
+    _keep_feeds(Path(os.environ["FEEDS_FOLDER"]))

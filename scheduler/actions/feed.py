@@ -191,9 +191,10 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
         vessel=first.vessel,
         plants=shown,
         slots=slots,
-        done=[_done(first, plants, row) for row in rows if row.state == State.DONE.value],
+        done=[_done(session, plants, row) for row in rows if row.state == State.DONE.value],
         withdrawn=[_gone(plants, row) for row in rows if row.state == State.WITHDRAWN.value],
         offset_minutes=first.offset_minutes,
+        plan_offset_minutes=None if plan_at is None else offset_minutes(session, vessel_id, plan_at),
         at=at,
         plan_at=plan_at,
         hours_as_of=as_of,
@@ -226,7 +227,9 @@ def _withdraw(
             continue
         if row.state in (State.DONE.value, State.WITHDRAWN.value):
             continue
-        shown_on = datetime.fromtimestamp(row.starts_s, UTC).date()
+        shown_at = instant(row.starts_s)
+        all_day = "DTSTART;VALUE=DATE:" in row.text
+        shown_on = ship_time(shown_at, 0 if all_day else offset_minutes(session, row.vessel_id, shown_at)).date()
         session.add(
             JobRow(
                 key=key,
@@ -252,7 +255,9 @@ def _kind(plants: Sequence[Situation], row: JobRow) -> JobKind | None:
     return next((kind for kind in kinds if kind.code == row.kind), None)
 
 
-def _done(first: Situation, plants: Sequence[Situation], row: JobRow) -> DoneJob:
+def _done(session: Session, plants: Sequence[Situation], row: JobRow) -> DoneJob:
+    """Its date is that of the ship's clock when it was done, wherever she is now."""
+    done_at = instant(row.closed_s or 0)
     detail = json.loads(row.detail)
     kind = _kind(plants, row)
     return DoneJob(
@@ -260,8 +265,8 @@ def _done(first: Situation, plants: Sequence[Situation], row: JobRow) -> DoneJob
         kind_name=kind.name if kind else row.kind,
         position=row.position_id,
         takes_pump_out=kind.takes_pump_out if kind else False,
-        done_at=instant(row.closed_s or 0),
-        utc_offset_minutes=first.offset_minutes,
+        done_at=done_at,
+        utc_offset_minutes=offset_minutes(session, row.vessel_id, done_at),
         running_seconds=detail.get("running_seconds"),
         record_number=detail.get("record"),
     )
