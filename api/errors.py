@@ -53,6 +53,8 @@ def problem(error: errors.SchedulerError, request: Request | None = None) -> JSO
     }
     if request is not None:
         body["request_id"] = getattr(request.state, "request_id", "")
+        if request.url.path.startswith("/api/"):  # elsewhere an address may be a secret
+            body["instance"] = request.url.path
     if error.faults:
         body["errors"] = [{"pointer": pointer, "detail": says} for pointer, says in error.faults]
     body.update({k: v for k, v in error.more.items() if k not in body})

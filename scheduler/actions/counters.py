@@ -10,7 +10,8 @@ changes before. An undo is an event of its own that refers to the one it undoes 
 
 import json
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from math import isfinite
@@ -67,14 +68,17 @@ def add_event(house: House, hand: Hand, place: Place, event: CounterEvent) -> An
     Raises:
         Refused: an instant to come, no reason, a value missing or impossible.
     """
-    must_say_why(event.reason)
-    if event.at > house.now() + AHEAD:
-        raise Refused(f"{event.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the {event.kind}.")
+    with _naming(place):
+        must_say_why(event.reason)
+        if event.at > house.now() + AHEAD:
+            says = f"{event.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the {event.kind}."
+            raise Refused(says, faults=[("/at", says)])
     with house.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = counter_row(session, place)
-            detail = _detail(session, row, event)
+            with _naming(place):
+                detail = _detail(session, row, event)
             kind = ASKED_ADJUSTMENT if event.kind == "adjustment" and detail["seconds"] < 0 else event.kind
             if kind in ASKED:
                 detail["asked_by_id"] = who(hand)
@@ -83,6 +87,17 @@ def add_event(house: House, hand: Hand, place: Place, event: CounterEvent) -> An
             return keep(house, session, hand, place, row, kind, seconds(event.at), detail, event.reason)
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+@contextmanager
+def _naming(place: Place) -> Iterator[None]:
+    """What is refused inside names the counter."""
+    try:
+        yield
+    except Refused as refused:
+        if place.id in refused.says:
+            raise
+        raise Refused(f"{place.id}: {refused.says}", faults=refused.faults) from refused
 
 
 def keep(
@@ -139,7 +154,10 @@ def keep(
 def must_say_why(reason: str) -> None:
     """Raises Refused when no reason is given."""
     if not reason.strip():
-        raise Refused("Say why in a few words; the reason is empty.", faults=[("/reason", "this is empty")])
+        raise Refused(
+            "The reason is empty: say why in a few words, it stays in the record.",
+            faults=[("/reason", "this is empty; say why in a few words.")],
+        )
 
 
 def who(hand: Hand) -> str:
@@ -166,12 +184,15 @@ def _detail(session: Session, row: CounterRow, event: CounterEvent) -> dict[str,
             hours = event.hours
             least = -MOST_HOURS if event.kind == "adjustment" else 0
             if hours is None or hours == 0 or not least <= hours <= MOST_HOURS:
-                says = f"{hours} h is not an {event.kind}; expected a figure other than 0, at most {MOST_HOURS} h."
+                above = "other than" if event.kind == "adjustment" else "above"
+                says = f"{hours} h is not an {event.kind}; give a figure {above} 0, at most {MOST_HOURS} h."
                 raise Refused(f"hours: {says}", faults=[("/hours", says)])
             return {"seconds": round(hours * 3600)}
         case "step decision":
             if event.hours is None or not 0 <= event.hours <= MOST_HOURS:
-                says = f"{event.hours} h cannot be what the jump is worth; expected 0 to {MOST_HOURS} h."
+                says = (
+                    f"{event.hours} h cannot be what the jump is worth; give what ran meanwhile, 0 to {MOST_HOURS} h."
+                )
                 raise Refused(f"hours: {says}", faults=[("/hours", says)])
             return {"seconds": round(event.hours * 3600)}
         case "bad reading" | "nothing missing":
@@ -222,7 +243,10 @@ def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
         r for r in fleet_rows.counters(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no
     ]
     if not others:
-        raise Refused(f"{row.id} is the only counter of position {row.position_id}, so it counts for it already.")
+        raise Refused(
+            f"{row.id} is the only counter of position {row.position_id}, so it counts for it already. To have another one "
+            "count, add that to the vessel's document first."
+        )
     return {}
 
 

@@ -23,7 +23,10 @@ MOST_ITEMS = 1000
 _GOOD_SECONDS = 2.0
 _MOST_HOURS = 5000
 _SHAPE = 'Send {"readings": [{"counter": "...", "observed_at": "2026-11-25T07:00:00Z", "value": 12006}]}.'
-_CONFLICT = "another value is stored for this counter and instant; the first stays."
+_CONFLICT = (
+    "another value is stored for this instant and stays; this one is kept in the intake log. See whether two senders post "
+    "this counter; if the stored one is wrong, mark it as a bad reading."
+)
 _PLACES = [f'{{"index":{index},"status":"' for index in range(MOST_ITEMS)]
 _IN_THE_HOUR = {f"{second // 60:02}:{second % 60:02}Z": second for second in range(3600)}
 
@@ -247,6 +250,10 @@ class ReadingDoor:
         for number, door in enumerate(doors):
             if door is Door.STORED:
                 by_counter.setdefault(batch.readings[number][0], []).append(number)
+            elif door is Door.CONFLICT:
+                known = batch.look.by_no.get(batch.readings[number][0])
+                why = json.dumps(f"{known.id}: {_CONFLICT}" if known else _CONFLICT)
+                tails[number] = f'{door.value}","verdict":null,"why":{why}}}'
             else:
                 tails[number] = _words(door)
         by_no = batch.look.by_no
@@ -313,8 +320,7 @@ def vessel_of(actor: Actor) -> str:
 def _words(door: Door, verdict: str | None = None, reason: str = "") -> str:
     """How the answer for one item ends."""
     said = f"{verdict}: {reason}" if reason else verdict
-    why = f',"why":{json.dumps(_CONFLICT)}' if door is Door.CONFLICT else ""
-    return f'{door.value}","verdict":{json.dumps(said)}{why}}}'
+    return f'{door.value}","verdict":{json.dumps(said)}}}'
 
 
 def _state_of(text: str) -> State | None:

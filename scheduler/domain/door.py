@@ -141,7 +141,9 @@ def check_item(setup: Setup, item: Mapping[str, object], skew: int = 0) -> Accep
     if "value" not in item:
         return _not_a_number(setup, None) if DELTA_KEYS.isdisjoint(item) else delta_refusal(setup, item)
     at_s = instant_s(item.get("observed_at"))
-    return check(setup, item["value"], at_s, skew) if isinstance(at_s, int) else at_s
+    if isinstance(at_s, Refusal):
+        return Refusal(at_s.code, f"{setup.name}: {at_s.says}")
+    return check(setup, item["value"], at_s, skew)
 
 
 def check(setup: Setup, value: object, at_s: int, skew: int = 0) -> Accepted | Refusal:

@@ -145,7 +145,7 @@ def test_a_figure_no_counter_can_show_is_refused_at_its_field(fresh: Stage) -> N
     below = send(browser, found[f"replaced {COUNTER}"], new_first="-4")
     assert (below.status_code, "is below 0" in below.text) == (422, True)
     much = send(browser, found[f"preset {COUNTER}"], hours="9999999")
-    assert (much.status_code, "expected 0 to 200000 h" in much.text) == (422, True)
+    assert (much.status_code, "0 to 200000 h" in much.text) == (422, True)
     later = send(browser, found[f"replaced {COUNTER}"], at="2026-12-24T18:00")
     assert (later.status_code, "still to come" in later.text) == (422, True)
 

@@ -217,7 +217,7 @@ def test_refused_and_conflict_are_put_aside_shown_and_sent_again(tmp_path: Path,
         assert "plover-vp1-hours,yesterday,5" in problems
         shown = leadline("gateway", "--settings", str(file), "--put-aside").stdout.splitlines()
         assert [line.split("  ")[0] for line in shown] == [f"plover-vp1-hours,{stamp},6", f"plover-vp9-hours,{stamp},5"]
-        assert "conflict (a.csv line 3): another value is stored" in shown[0]
+        assert "conflict (a.csv line 3): plover-vp1-hours: another value is stored" in shown[0]
         assert "no counter" in shown[1]
         assert leadline("gateway", "--settings", str(file), "--put-aside", "--send-again").stdout.startswith("2 ")
         assert leadline("gateway", "--settings", str(file), "--once").returncode == 1
