@@ -18,6 +18,7 @@ from api.hot import HotRoute
 from api.logs import hide_secrets
 from api.pen import PEN
 from api.routes import (
+    aboard,
     calendar,
     company,
     counters,
@@ -54,6 +55,7 @@ ROUTERS = (
     counters.router,
     work.router,
     company.router,
+    aboard.router,
     daybook.router,
     feeds.router,
     page_routes.router,

@@ -247,6 +247,13 @@ class CauseBody(Body):
     corrective_action: Reason
 
 
+class PartBody(Body):
+    """How many of a part are aboard, as counted."""
+
+    name: Name
+    aboard: int
+
+
 class TakeBody(Body):
     """Which plan is taken: the digest as shown."""
 

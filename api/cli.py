@@ -1,6 +1,7 @@
 """The command line: thin. Each module of `api.commands` adds its own commands to `app`."""
 
 from api.commands import (
+    aboard,
     calendar,
     company,
     counters,
@@ -21,6 +22,7 @@ from api.commands import (
 from api.commands.common import app
 
 __all__ = [
+    "aboard",
     "app",
     "calendar",
     "company",

@@ -8,7 +8,7 @@ from typing import Any
 from api.saying import clock, moment, offset_words, short_date
 from api.shapes import z
 from api.sheet_view import MeasureLine, PartLine, SheetView, StepLine, TagRow
-from scheduler.actions import history
+from scheduler.actions import history, parts
 from scheduler.actions.house import House
 from scheduler.actions.situation import Situation
 from scheduler.actions.work_state import KeptStep, state_of
@@ -31,6 +31,7 @@ def sheet_of(
     address: str = "",
     printed_from: str = "",
     stamp: str = "",
+    count_action: str = "",
 ) -> SheetView:
     """The sheet of a job of that kind, with what was noted, tagged and counted so far."""
     noted = list(notes)
@@ -54,6 +55,7 @@ def sheet_of(
         address=address,
         printed_from=printed_from,
         stamp=stamp,
+        count_action=count_action,
     )
 
 
@@ -106,6 +108,8 @@ def open_sheet(house: House, now: Situation, job: DueJob, kept: Sequence[KeptSte
         (one.step for one in kept if isinstance(one.step, Noted)),
         state_of(kept).tags,
         offset_minutes=offset,
+        aboard=parts.aboard_of(house, now.vessel.id, now.plant.id),
+        count_action=f"/plants/{now.plant.id}/parts",
         also_due=tuple(
             f"{beside.kind_name}, {beside.state.value}, due {short_date(beside.due_at, offset)}"
             for beside in due_beside(now.jobs, job, now.at)

@@ -71,6 +71,8 @@ class SheetView:
     address: str = ""
     printed_from: str = ""
     stamp: str = ""
+    count_action: str = ""
+    """Where the form that counts parts posts."""
 
     @property
     def dense(self) -> bool:

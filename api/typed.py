@@ -44,3 +44,22 @@ def ship_instant(name: str, text: str, offset_minutes: str) -> datetime:
         says = "a date and time are expected, as 2026-11-25 14:00."
         raise Refused(f"{name}: {says}", faults=[(f"/{name}", says)]) from error
     return at
+
+
+def whole_number(name: str, text: str) -> int:
+    """The whole number typed. Raises Refused when it is none; the fault is at the field `name`."""
+    held = _SPACES.sub("", text)
+    if not (held.isascii() and held.isdigit() and len(held) < 10):
+        says = "a whole number is expected, such as 2"
+        raise Refused(f"{name}: {says}.", faults=[(f"/{name}", says)])
+    return int(held)
+
+
+def own_path(here: str, otherwise: str) -> str:
+    """The path when it stays on this server, else the other one.
+
+    >>> own_path("/plants/a", "/"), own_path("//elsewhere", "/"), own_path("https://elsewhere", "/")
+    ('/plants/a', '/', '/')
+    """
+    stays = here.startswith("/") and not here.startswith(("//", "/\\")) and here.isprintable()
+    return here if stays else otherwise

@@ -18,7 +18,7 @@ from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form, reached_at
 from api.errors import refused_from
 from api.pen import PEN
 from api.sheet import open_sheet
-from api.typed import ship_instant
+from api.typed import own_path, ship_instant
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
 from api.work_forms import StepTyped, read_step
 from scheduler.actions import doctor, feed, fleet, history, jobs, people, planning, work
@@ -235,9 +235,7 @@ async def light(request: Request) -> Response:
     """Day or night on this device."""
     form = await request.form()
     shown = "night" if form.get("light") == "night" else "day"
-    here = str(form.get("here", "/"))
-    safe = here if here.startswith("/") and not here.startswith(("//", "/\\")) and "\n" not in here else "/"
-    answer = RedirectResponse(safe, 303)
+    answer = RedirectResponse(own_path(str(form.get("here", "/")), "/"), 303)
     answer.set_cookie("light", shown, max_age=31_536_000, samesite="lax", path="/")
     return answer
 

@@ -2,12 +2,14 @@
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, once, seconds
 from scheduler.actions.jobs import kind_of, open_job
+from scheduler.actions.parts import use_part
 from scheduler.actions.pumps import AHEAD, end_outage, returned, set_down
 from scheduler.actions.situation import Situation, load
 from scheduler.actions.wanted import want_plan
@@ -15,9 +17,10 @@ from scheduler.actions.work_state import STEP, KeptStep, state_of, steps_of
 from scheduler.domain.capacity import Outage, Swept, check_outage
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant
+from scheduler.domain.sheets import finding_kind
 from scheduler.domain.subjects import where
 from scheduler.domain.words import Role, Test
-from scheduler.domain.work import AnyStep, Counts, Opened, TagPlaced, Tested, Work
+from scheduler.domain.work import AnyStep, Counts, Note, Noted, Opened, TagPlaced, Tested, Work
 from scheduler.domain.work_rules import Objection, Procedure, objections
 from scheduler.errors import Clash, NotAllowed, Refused
 from scheduler.storage import work_rows
@@ -54,6 +57,7 @@ def take_step(
             now = load(session, house, place.vessel_id, place.plant_id)
             kind = kind_of(now.plant, occurrence)
             job = open_job(session, now, occurrence)
+            told = _behind(now.plant, step)
             kept = steps_of(session, place.vessel_id, occurrence.key)
             if len(kept) >= MOST_STEPS:
                 raise Refused(
@@ -72,7 +76,7 @@ def take_step(
                 now.at,
                 {
                     "job_no": occurrence.key,
-                    "step": json.loads(STEP.dump_json(step)),
+                    "step": json.loads(STEP.dump_json(told)),
                     "at": step.at,
                     "by": step.by,
                     "pump": pump,
@@ -88,7 +92,7 @@ def take_step(
                 pump_id=pump,
                 kind=step.kind,
                 at_s=seconds(step.at),
-                detail=STEP.dump_json(step).decode(),
+                detail=STEP.dump_json(told).decode(),
                 flags=json.dumps(flags),
                 actor=hand.actor.name,
                 record=number,
@@ -98,6 +102,8 @@ def take_step(
             session.flush()
             after = steps_of(session, place.vessel_id, occurrence.key)
             work = state_of(after)
+            if isinstance(step, Noted) and step.about is Note.PART:
+                use_part(session, place, step.name, step.value, hand.actor.name, house.now_s())
             if pump is not None:
                 _count(session, now, pump, occurrence, state_of(kept), work, step, hand.actor.name)
             bump_revision(session, place.vessel_id)
@@ -112,6 +118,16 @@ def take_step(
             )
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _behind(plant: Plant, step: AnyStep) -> AnyStep:
+    """The step with the mode, mechanism and cause that stand behind a finding picked from the plant's list."""
+    if not isinstance(step, Noted) or step.about is not Note.FINDING:
+        return step
+    kind = finding_kind(plant.findings, step.name)
+    if kind is None:
+        return step
+    return replace(step, name=kind.seen, mode=kind.mode, mechanism=kind.mechanism, cause=kind.cause)
 
 
 def procedure_of(plant: Plant) -> Procedure:

@@ -81,7 +81,8 @@ def _note(one: Noted) -> str:
     limits = "" if one.low is None and one.high is None else f" (limits {_bound(one.low)} to {_bound(one.high)})"
     out = ", OUT OF LIMIT" if one.out_of_limit else ""
     text = f": {one.text}" if one.text else ""
-    return f"{one.name}{value}{limits}{out}{text}"
+    behind = ", ".join(filter(None, (one.mode, one.mechanism, one.cause)))
+    return f"{one.name}{value}{limits}{out}{text}{f' ({behind})' if behind else ''}"
 
 
 def _bound(value: float | None) -> str:

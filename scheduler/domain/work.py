@@ -107,7 +107,10 @@ class Opened(Step):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Noted(Step):
-    """A step ticked, a measure with its limits, a finding, a foreign object, a part used."""
+    """A step ticked, a measure with its limits, a finding, a foreign object, a part used (value: how many).
+
+    mode, mechanism, cause: what stands behind a finding that was picked from the plant's list; filled in, not asked.
+    """
 
     kind: Literal["noted"] = "noted"
     about: Note
@@ -117,6 +120,9 @@ class Noted(Step):
     unit: str = ""
     low: float | None = None
     high: float | None = None
+    mode: str = ""
+    mechanism: str = ""
+    cause: str = ""
 
     @property
     def out_of_limit(self) -> bool:
