@@ -1,7 +1,8 @@
 """When a figure of running hours will be reached: early, likely and late.
 
 In one sentence: hours left divided by this pump's recent hours a day (half its own, half the plant's mean); the early
-and late dates show how much sooner or later the same sum turned out on this ship before.
+and late dates show how much sooner or later the same sum turned out on this ship before. The likely date is the sum
+itself.
 
 Three steps, so that a plant pays for its history once: `misses_of` replays the sum over the plant's past, `pace_of`
 gives a pump its rate and its curve (days until a run is done, early, likely and late), `reach` reads a date from it.
@@ -189,14 +190,10 @@ def pace_of(
     # The corners stand where the rate without the sisters' silence puts them, so that those can only bring dates forward.
     run_hours = [row.run_days * steady[0] for row in misses]
     reckoned = [hours / rates[row.look_back_days][1] for hours, row in zip(run_hours, misses, strict=True)]
+    first, last = (0, 3) if standing else (1, 2)
     early, likely, late = (
-        tuple(
-            map(
-                float,
-                np.maximum.accumulate([0.0, *(k * row.quantiles[c] for k, row in zip(reckoned, misses, strict=True))]),
-            )
-        )
-        for c in ((0, 2, 4) if standing else (1, 2, 3))
+        tuple(map(float, np.maximum.accumulate([0.0, *(k * ratio for k, ratio in zip(reckoned, ratios, strict=True))])))
+        for ratios in ([m.quantiles[first] for m in misses], [1.0] * len(misses), [m.quantiles[last] for m in misses])
     )
     return Pace(
         standing=standing,
