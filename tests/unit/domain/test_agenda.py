@@ -5,11 +5,12 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from scheduler.domain.agenda import Agenda, agenda, status_entry
+from scheduler.domain.agenda import Agenda, agenda, fleet_entry, status_entry
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import caution_line
 from scheduler.domain.quoting import Quoted
 from scheduler.domain.revision import CalendarEntry, StoredEvent, republish, revise
+from scheduler.domain.scope import Piece, Scope, fitting
 from scheduler.domain.words import State, Trigger
 from tests.calendar_cases import (
     ALARM,
@@ -305,3 +306,27 @@ def test_an_event_survives_being_kept_in_columns() -> None:
         changed_at=event.changed_at,
     )
     assert back == event
+
+
+def test_a_calendar_of_many_vessels_is_cut_by_what_matters_least_now_and_says_so() -> None:
+    """By number and by size: past due first, then open jobs by date, then what was done last."""
+    pieces = [Piece(state="ahead", starts_s=n, key=f"a{n}", text="x" * 10) for n in range(100)]
+    pieces += [Piece(state="done", starts_s=-n, key=f"d{n}", text="x" * 10) for n in range(1, 30)]
+    pieces.append(Piece(state="past limit", starts_s=500, key="late", text="x" * 10))
+    kept, left_out = fitting(pieces, most=50)
+    assert (len(kept), left_out) == (50, 80)
+    assert {one.key for one in kept} == {"late", *(f"a{n}" for n in range(49))}
+    assert list(kept) == sorted(kept, key=lambda one: one.starts_s)
+    small, rest = fitting(pieces, octets=105)
+    assert (len(small), rest) == (10, 120)
+    assert fitting(pieces) == (tuple(sorted(pieces, key=lambda one: (one.starts_s, one.key))), 0)
+    entry = fleet_entry(on=date(2026, 11, 25), vessels=3, states=["past limit", "ahead"], left_out=1)
+    assert entry.summary == "Fleet of 3 vessels - 1 past limit - 1 left out"
+    assert "1 of 2 jobs did not fit" in entry.description
+
+
+def test_a_scope_keeps_the_kinds_it_names() -> None:
+    """None named: all."""
+    assert Scope(vessel_id="v", kinds=("a",)).takes("a:x:1")
+    assert not Scope(vessel_id="v", kinds=("a",)).takes("ab:x:1")
+    assert Scope(vessel_id="v").takes("ab:x:1")
