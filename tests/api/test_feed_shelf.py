@@ -94,6 +94,20 @@ def test_an_address_that_ended_is_refused_at_the_next_request(
     assert served.get() == status
 
 
+def test_nothing_is_compressed_where_the_setting_says_so(tmp_path: Path) -> None:
+    """Whoever asks for gzip gets the plain calendar, read anew or held."""
+    app = make_app(Settings(database=str(tmp_path / "ship.db"), feed_gzip=False), clock=Told(), timers=False)
+    house: House = app.state.house
+    document = VESSEL.validate_python(vessel_document(Run(PLOVER, 1, Told().at, 0.02)))
+    fleet.put_vessel(house, ME, document, if_new=True)
+    people.add_person(house, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
+    made = addresses.make_address(house, ME, person_id="c", vessel_id=PLOVER.vessel)
+    with TestClient(app) as client:
+        for _ in range(3):
+            answer = client.get(f"/cal/{made.secret}/plan.ics", headers={"Accept-Encoding": "gzip"})
+            assert (answer.status_code, "content-encoding" in answer.headers) == (200, False)
+
+
 def test_another_secret_is_not_let_in_by_one_that_is_held(served: Served) -> None:
     """Each secret is looked up itself."""
     assert served.client.get(f"/cal/{'x' * 43}/plan.ics").status_code == 404

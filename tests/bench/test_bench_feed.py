@@ -191,7 +191,7 @@ def test_a_fleet_of_more_than_1000_events_is_joined_from_stored_texts(tmp_path: 
         assert last_good(house, Scope(vessel_id=None)) == kept
     print(
         f"\nfleet of {len(rows)} events, {shown_events} shown, {len(kept.body) / 1e6:.2f} MB: {joined * 1e3:.1f} ms CPU "
-        f"from stored texts, {took * 1e3:.1f} ms from the database to both kept bodies, library {rendered * 1e3:.0f} ms; peak {peak / 1e6:.1f} MB; "
-        f"1000 held addresses {in_memory / 1e6:.1f} MB"
+        f"from stored texts, {took * 1e3:.1f} ms from the database to both kept bodies, "
+        f"library {rendered * 1e3:.0f} ms; peak {peak / 1e6:.1f} MB; 1000 held addresses {in_memory / 1e6:.1f} MB"
     )
     assert joined < rendered / 10
