@@ -3,6 +3,7 @@
 import secrets
 from collections.abc import Mapping
 from datetime import datetime
+from typing import get_args
 
 from api.hours.view import AskField, AskForm, QuestionView
 from api.saying import NBSP, clock, moment, number, offset_words, ship
@@ -18,6 +19,7 @@ _LABELS = {
     "replaced": "It was replaced",
     "misread": "It was misread",
     "preset": "It was preset",
+    "rescaled": "It counts {what} now",
     "missing": "Add the missing hours",
     "nothing": "Nothing is missing",
 }
@@ -25,12 +27,11 @@ _BUTTONS = {
     "replaced": "Record the replacement",
     "misread": "Mark as misread",
     "preset": "Record the preset",
+    "rescaled": "Record the change of scale",
     "missing": "Add these hours",
     "nothing": "Record that nothing is missing",
 }
-_WHATS: Mapping[str, What] = {
-    "replaced": "replaced", "misread": "misread", "preset": "preset", "missing": "missing", "nothing": "nothing",
-}  # fmt: skip
+_WHATS: Mapping[str, What] = {what: what for what in get_args(What)}
 
 
 def question_view(
@@ -38,7 +39,8 @@ def question_view(
 ) -> QuestionView:
     """A question with one form for each answer; without forms for who may only read."""
     qid = f"q-{counter}-{asked.at_s}"
-    whats = ("replaced", "misread", "preset") if asked.asks is Asks.HELD else ("missing", "nothing", "replaced")
+    held = ("replaced", "misread", "preset", *(("rescaled",) if asked.scale else ()))
+    whats = held if asked.asks is Asks.HELD else ("missing", "nothing", "replaced")
     forms = tuple(_form(asked, counter, qid, what, offset, back) for what in whats) if may else ()
     return QuestionView(
         id=qid, heading=_heading(asked, position, offset), says=asked.says, facts=_facts(asked, offset), forms=forms
@@ -100,7 +102,7 @@ def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back:
     )
     return AskForm(
         id=fid,
-        label=_LABELS[what],
+        label=_LABELS[what].format(what=asked.scale[1] if asked.scale else ""),
         help=_help(asked, what),
         action=f"/counters/{counter}/answers",
         button=_BUTTONS[what],
@@ -136,6 +138,8 @@ def _help(asked: Question, what: str) -> str:
             return "The same counter was set to another value. The jump is worth the hours you give; the count goes on from it."
         case "missing":
             return f"They are added as an adjustment of their own. At most {hours_text(asked.most_s)} can have run."
+        case "rescaled":
+            return "The same counter goes on in other counts; from this reading on one count stands for another time."
     return "Nothing ran in that time: nothing is added, and this is not asked again."
 
 
@@ -148,6 +152,12 @@ def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, 
             ("at", "Exchanged at", f"Ship time, {offset_words(offset)}", typed_second(instant(asked.at_s), offset)),
             ("old_final", "The old one showed last", "As read; leave it empty when nobody knows", final),
             ("new_first", "The new one showed first", "As read when it was fitted", first),
+        ]
+    if what == "rescaled":
+        final = "" if asked.good is None else counts_text(asked.good[1])
+        return [
+            ("old_final", "It showed last, in the old counts", "Leave it empty when nobody knows", final),
+            ("new_first", "It showed first, in the new counts", "", counts_text(asked.readings[0].value_milli)),
         ]
     if what == "preset":
         return [("hours", "The jump is worth, hours", "Running hours in between", _tenths(asked.fit_s))]
@@ -162,6 +172,7 @@ def _reason(asked: Question, what: str) -> tuple[str, str, str, str]:
         "replaced": "Counter exchanged.",
         "misread": f"{first} is misread: it cannot follow from what the counter showed before.",
         "preset": f"Counter set to {first} by hand.",
+        "rescaled": f"Counter set to count {asked.scale[1] if asked.scale else 'otherwise'}.",
         "missing": "The counter lost hours; the pump ran as usual.",
         "nothing": "The pump stood while the counter was off.",
     }[what]
@@ -201,7 +212,9 @@ def told_of(form: Mapping[str, str]) -> Told:
         except Refused as refused:
             faults += refused.faults
     figures = {name: _figure(form, name, faults) for name in ("old_final", "new_first", "hours")}
-    needed = {"replaced": ("new_first",), "preset": ("hours",), "missing": ("hours",)}.get(what, ())
+    needed = {"replaced": ("new_first",), "rescaled": ("new_first",), "preset": ("hours",), "missing": ("hours",)}.get(
+        what, ()
+    )
     there = {name for name, _ in faults}
     for name in needed:
         if figures[name] is None and f"/{name}" not in there:

@@ -26,7 +26,7 @@ RECENT_S = 30 * 86_400
 """How far back the rate of a counter is taken."""
 MOST_MISREAD = 500
 
-What = Literal["replaced", "misread", "preset", "missing", "nothing"]
+What = Literal["replaced", "misread", "preset", "rescaled", "missing", "nothing"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,6 +203,21 @@ def _events(told: Told, at_s: int, asked: Question | None) -> list[CounterEvent]
                 raise Refused(f"at: {says}", faults=[("/at", says)])
             made = CounterEvent(
                 kind="replacement", at=told.at, reason=reason, old_final=told.old_final, new_first=told.new_first
+            )
+            return [made]
+        case "rescaled":
+            if asked is None or asked.scale is None:
+                raise Refused(
+                    "No other scale would fit any more. Load the page again, or use `leadline counter rescaled`."
+                )
+            made = CounterEvent(
+                kind="rescale",
+                at=at,
+                reason=reason,
+                old_final=told.old_final,
+                new_first=told.new_first,
+                seconds_per_count=asked.scale[0],
+                resolution=1.0,
             )
             return [made]
         case "misread":

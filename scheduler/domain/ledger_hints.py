@@ -8,6 +8,18 @@ LEAST_S = 100 * 3600
 """Below this many hours counted values are small, and some other scale fits too easily to mean anything."""
 
 
+def other_scale(setup: Setup, good: Good, at_s: int, value_milli: int) -> tuple[int, str, int] | None:
+    """(seconds per count, its name, the value on the present scale in thousandths) of a scale on which the value would
+    follow from the last good one, or none."""
+    if setup.seconds(good.value_milli) < LEAST_S:
+        return None
+    for seconds_per_count, what in SCALES:
+        milli = round(value_milli * seconds_per_count / setup.seconds_per_count)
+        if seconds_per_count != setup.seconds_per_count and _rises(setup, good, at_s, milli):
+            return seconds_per_count, what, milli
+    return None
+
+
 def hint(setup: Setup, good: Good, at_s: int, value_milli: int) -> str:
     """A sentence (with a space before it) when the value follows from the last good one on another scale or with its
     16-bit words swapped; empty otherwise.
@@ -16,20 +28,17 @@ def hint(setup: Setup, good: Good, at_s: int, value_milli: int) -> str:
     >>> hint(Setup(3600, None, 1000, "VP1"), good, 86400, 720_360_000)
     ' 720360 / 60 = 12006 would fit, as if it counted minutes now: if so, record the change of scale.'
     """
-    good_s = setup.seconds(good.value_milli)
-    if good_s < LEAST_S:
+    if setup.seconds(good.value_milli) < LEAST_S:
         return ""
-    for seconds_per_count, what in SCALES:
-        milli = round(value_milli * seconds_per_count / setup.seconds_per_count)
-        if seconds_per_count != setup.seconds_per_count and _rises(setup, good, at_s, milli):
-            up, down = seconds_per_count, setup.seconds_per_count
-            sum_of = (
-                f"x {up // down}" if up % down == 0 else f"/ {down // up}" if down % up == 0 else f"x {up / down:g}"
-            )
-            return (
-                f" {_counts(value_milli)} {sum_of} = {_counts(milli)} would fit, as if it counted {what} now: "
-                "if so, record the change of scale."
-            )
+    found = other_scale(setup, good, at_s, value_milli)
+    if found is not None:
+        up, what, milli = found
+        down = setup.seconds_per_count
+        sum_of = f"x {up // down}" if up % down == 0 else f"/ {down // up}" if down % up == 0 else f"x {up / down:g}"
+        return (
+            f" {_counts(value_milli)} {sum_of} = {_counts(milli)} would fit, as if it counted {what} now: "
+            "if so, record the change of scale."
+        )
     swapped = _swapped(value_milli)
     if swapped is not None and _rises(setup, good, at_s, swapped):
         return f" With its two 16-bit words swapped it would be {_counts(swapped)}, which fits: check the word order."

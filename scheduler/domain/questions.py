@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from scheduler.domain.ledger_fit import follows
+from scheduler.domain.ledger_hints import other_scale
 from scheduler.domain.ledger_words import Code, Flag, Good, Reading, Setup, State
 
 MISSING = (Code.RESET, Code.REPLACEMENT)
@@ -30,6 +31,7 @@ class Question:
     at_s: the first held reading, or the reset or exchange. says: the ledger's words. good: the reading that the count
     rests on (instant, thousandths), none when there is none. readings: the held run, in order; empty for hours missing.
     most_s: seconds that can have run at most; fit_s: seconds that would fit what the counter ran before.
+    scale: seconds per count on which the first held reading would follow, and what it then counts; none: on none.
     """
 
     asks: Asks
@@ -39,6 +41,7 @@ class Question:
     readings: tuple[Reading, ...] = ()
     most_s: int = 0
     fit_s: int = 0
+    scale: tuple[int, str] | None = None
 
 
 def open_held(state: State, flags: Sequence[Flag]) -> list[Flag]:
@@ -95,6 +98,7 @@ def held_questions(
             readings=by_run[flag.at_s],
             most_s=_elapsed(good, flag.at_s),
             fit_s=_fit(_elapsed(good, flag.at_s), seconds_per_day),
+            scale=_scale(setup, good, by_run[flag.at_s][0]),
         )
         for flag in starts
         if flag.at_s in by_run
@@ -121,6 +125,11 @@ def missing_question(flag: Flag, good: tuple[int, int] | None, seconds_per_day: 
     return Question(
         asks=Asks.MISSING, at_s=flag.at_s, says=flag.says, good=good, most_s=flag.seconds, fit_s=fit_s // 360 * 360
     )
+
+
+def _scale(setup: Setup, good: Good | None, first: Reading) -> tuple[int, str] | None:
+    found = None if good is None else other_scale(setup, good, first.at_s, first.value_milli)
+    return None if found is None else found[:2]
 
 
 def _elapsed(good: Good | None, at_s: int) -> int:

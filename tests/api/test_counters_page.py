@@ -121,6 +121,18 @@ def test_a_question_is_answered_in_one_step(fresh: Stage, what: str) -> None:
     assert "held" not in {entry["verdict"] for entry in newest_three}
 
 
+def test_a_change_of_scale_is_offered_when_it_would_fit(fresh: Stage) -> None:
+    """A register that counts minutes from now on asks with a fourth answer, and goes on in minutes once that is given."""
+    fresh.clock.at = AT + timedelta(hours=24)
+    value = round((newest(fresh) + 4) * 60)
+    fresh.post({"counter": COUNTER, "observed_at": stamp(AT + timedelta(hours=23)), "value": value})
+    browser = fresh.enter("engineer-plover")
+    told = send(browser, asked(browser)[f"rescaled {COUNTER}"])
+    assert (told.status_code, "Recorded as record" in told.text) == (200, True), Reader(told.text).words
+    assert open_whats(browser) == set()
+    assert "minutes, read" in Reader(browser.get(PAGE, headers=HTML).text).words
+
+
 def test_what_was_typed_is_kept_when_it_is_refused(fresh: Stage) -> None:
     """A figure that is none and an empty reason come back as typed, each fault at its field, nothing recorded."""
     jumped(fresh)

@@ -95,6 +95,14 @@ def test_what_an_exchange_passed_over_is_not_asked_again() -> None:
     assert open_held(derived.state, derived.flags) == []
 
 
+def test_another_scale_that_would_fit_is_offered() -> None:
+    """A register that counts minutes from now on is told from a jump; an ordinary jump offers no scale."""
+    (minutes,) = asked(posts(*PAST, (48, 720_720)))
+    assert minutes.scale == (60, "minutes")
+    (jump,) = asked(posts(*PAST, (48, 12900)))
+    assert jump.scale is None
+
+
 def test_missing_hours_are_asked_once() -> None:
     """A reset asks for what may be missing at most; an adjustment at its instant answers it."""
     items = posts((0, 12000), (24, 3))
