@@ -87,7 +87,7 @@ def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
 
 def why_json(now: Situation, job: DueJob) -> dict[str, Any]:
     """What a due date rests on, and the sentence that says it."""
-    why = explain(job, now.at, now.offset_minutes)
+    why = explain(now.as_shown(job), now.at, now.offset_minutes)
     return {
         "sentence": why.sentence,
         "to_go": why.to_go,

@@ -7,20 +7,25 @@ import os
 import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
-from datetime import timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
 
-from scheduler.domain.forecast import pace_of, plant_grounds, reach
-from scheduler.domain.published import Dates, why_moved
+from scheduler.domain.due import DueJob
+from scheduler.domain.forecast import Forecast, pace_of, plant_grounds, reach
+from scheduler.domain.publishing import moved as dates_moved
 from scheduler.domain.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, Score, score
+from scheduler.domain.words import State
 from tests.bench.fleet_sim import SCORING_SEEDS, simulate
 from tests.bench.trials import MEAN_WIDE, Case, Trial, calendar_of, instant, ours, outcomes, trials
+from tests.calendar_cases import knife_job, posted
 
 pytestmark = pytest.mark.bench
 PLANNING_WINDOW = timedelta(days=60)
 WATCHED_DAYS = 30
+WINDOW = timedelta(days=14)
 FROM_DAY = 1250
 
 
@@ -70,6 +75,19 @@ def test_the_operating_calendar_is_worth_a_quarter(scores: dict[tuple[int, str],
     assert scores[90, WITH_CALENDAR].median_error_days <= 0.75 * scores[90, PLAIN].median_error_days
 
 
+def job_of(found: Forecast, left_seconds: int, at: datetime) -> DueJob:
+    """A knife inspection with that forecast, its window two weeks long."""
+    opens_at = found.likely_at - WINDOW
+    state = State.PAST_DUE if left_seconds <= 0 else State.WINDOW_OPEN if at >= opens_at else State.AHEAD
+    return replace(
+        knife_job(state=state, ran_hours=1500 - left_seconds // 3600, as_of=at),
+        due_at=found.likely_at,
+        window_opens_at=opens_at,
+        limit_at=found.likely_at + WINDOW,
+        forecast=found,
+    )
+
+
 def moves_of(seed: int) -> tuple[int, int]:
     """Of one job watched for 30 days: how often the published date moved after the first, and the reckoned date changed."""
     ship = simulate(seed)
@@ -81,9 +99,10 @@ def moves_of(seed: int) -> tuple[int, int]:
         known = ship.known(day)
         left = round(goal - float(ship.seconds[0, : day - known.unread_days[0]].sum()))
         found = ours(Case(ship, known, 0, day, horizon, left), calendar_of(known))
-        reckoned = Dates(early_at=found.early_at, likely_at=found.likely_at, late_at=found.late_at, as_of=instant(day))
-        if why_moved(published, reckoned, PLANNING_WINDOW):
-            moved, published = moved + (published is not None), reckoned
+        job = job_of(found, left, instant(day))
+        now = posted(job, published, at=instant(day), planning_window=PLANNING_WINDOW)
+        moved += dates_moved(now, 0)
+        published = now.new
         changed += last_on not in (None, found.likely_at.date())
         last_on = found.likely_at.date()
     return moved, changed
