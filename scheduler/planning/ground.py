@@ -78,7 +78,9 @@ def hands_needed(job: PlanJob, saved: int = 0) -> tuple[int, ...]:
 
 def hands_at_work(job: PlanJob, candidate: Candidate) -> dict[int, int]:
     """Hands the job takes in each step it is worked on."""
-    needed = hands_needed(job)
+    if not job.hands_by_step:
+        return dict.fromkeys(candidate.worked, job.hands)
+    needed = job.hands_by_step
     return dict(zip(candidate.worked, needed[len(needed) - len(candidate.worked) :], strict=True))
 
 
@@ -128,9 +130,13 @@ def candidate_at(ground: Ground, job: PlanJob, start: int, saved: int = 0) -> Ca
 
     saved: steps of set-up that another job's isolation spares it.
     """
+    return _candidate(ground, hands_needed(job, saved), start)
+
+
+def _candidate(ground: Ground, needed: tuple[int, ...], start: int) -> Candidate | None:
     if start >= ground.steps:
         return None
-    worked = _worked(ground, hands_needed(job, saved), start)
+    worked = _worked(ground, needed, start)
     return Candidate(start=start, end=worked[-1] + 1, worked=worked) if worked else None
 
 
@@ -144,16 +150,18 @@ def window_starts(ground: Ground, job: PlanJob) -> tuple[int, ...]:
 def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Candidate, ...]:
     """The starts that hands, grid and the facts allow the job if it were the only one."""
     pinned = job.fixed_start is not None
+    needed = hands_needed(job)
+    free = job.parts_from is None and not job.needs and job.stop_minutes <= 0
     found = []
     for start in window_starts(ground, job):
-        if not pinned and ground.hands[start] < hands_needed(job)[0]:
+        if not pinned and ground.hands[start] < needed[0]:
             continue
-        candidate = candidate_at(ground, job, start)
+        candidate = _candidate(ground, needed, start)
         if candidate is None:
             if not pinned:
                 break
             continue
-        if fact_against(ground, job, candidate) is None and may_be_open(ground, job, candidate):
+        if (free or fact_against(ground, job, candidate) is None) and may_be_open(ground, job, candidate):
             found.append(candidate)
     return tuple(found)
 

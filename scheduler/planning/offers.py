@@ -1,12 +1,12 @@
 """What is still open to the search: the starts of each job, and the pairs of jobs that may share one isolation."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from scheduler.planning.ground import Candidate, Ground, candidate_at, fact_against, may_be_open
 from scheduler.planning.problem import PlanJob
-from scheduler.planning.tiers import WEEK_DAYS, Tier, man_days, may_share, set_up_saved
+from scheduler.planning.tiers import GROUP_PAST_DAYS, WEEK_DAYS, Tier, days_past, man_days, may_share, set_up_saved
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,6 +33,8 @@ class Field:
 
     offers: tuple[Offer, ...]
     pairings: tuple[Pairing, ...] = ()
+    known_least: dict[str, list[int]] = field(default_factory=dict, compare=False, repr=False)
+    """What `least` found before, by tier."""
 
     def candidates(self) -> Iterator[tuple[int, Candidate]]:
         """Every candidate with the number of its job, those in pairings too."""
@@ -56,11 +58,15 @@ class Field:
 
     def least(self, ground: Ground, tier: Tier) -> list[int]:
         """For each job the smallest cost that any of its candidates, or having no place, has in the tier."""
+        known_least = self.known_least.get(tier.name)
+        if known_least is not None:
+            return known_least
         least = [None if offer.must else tier.unplaced(offer.job) for offer in self.offers]
         for index, candidate in self.candidates():
             cost, known = tier.cost(ground, self.offers[index].job, candidate), least[index]
             least[index] = cost if known is None else min(known, cost)
-        return [n or 0 for n in least]
+        self.known_least[tier.name] = [n or 0 for n in least]
+        return self.known_least[tier.name]
 
     def floor(self, ground: Ground, tier: Tier) -> int:
         """The value no plan of the field can go below in the tier: each job at its own best, or a week that none avoids."""
@@ -102,10 +108,14 @@ def field_of(ground: Ground, legal: Mapping[str, Sequence[Candidate]]) -> Field:
 def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Candidate, Candidate]]:
     saved = set_up_saved(first.job, job)
     for one in first.candidates:
-        if one.end < job.earliest:
+        if one.end < job.earliest or days_past(first.job.limit, one.end) > GROUP_PAST_DAYS:
             continue
+        if days_past(job.limit, one.end) > GROUP_PAST_DAYS:
+            break
         other = candidate_at(ground, job, one.end, saved)
-        if other is not None and fact_against(ground, job, other) is None and may_be_open(ground, job, other):
+        if other is None or days_past(job.limit, other.end) > GROUP_PAST_DAYS:
+            continue
+        if fact_against(ground, job, other) is None and may_be_open(ground, job, other):
             yield replace(one, pair=job.key), replace(other, pair=first.job.key, second=True)
 
 

@@ -20,6 +20,9 @@ GROUP_DAYS_WORTH = 10
 GROUP_WITHIN_DAYS = GROUP_DAYS_WORTH + 2 * FREE_DAYS
 """Ideal dates further apart than this are not brought together: the way would cost more than the isolation."""
 
+GROUP_PAST_DAYS = 14
+"""No place further past either job's limit is looked at for two jobs together; alone they may be as late as need be."""
+
 WEEK_DAYS = 7
 
 TIE_BITS = 14

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from scheduler.planning.problem import PlanJob, Problem
 
-FREE_HOURS, WORTH_DAYS, WITHIN_DAYS = 72, 10, 16
+FREE_HOURS, WORTH_DAYS, WITHIN_DAYS, PAST_DAYS = 72, 10, 16, 14
 
 
 class Place(NamedTuple):
@@ -100,7 +100,9 @@ class Brute:
         ended = self.worked(first.key, start_of_first, 0)[-1][0] + 1
         worked = self.worked(job.key, ended, spared)
         place = Place(ended, worked, first.key)
-        return place if worked and ended >= job.earliest and self.facts_allow(job, place) else None
+        if not worked or ended < job.earliest or not self.facts_allow(job, place):
+            return None
+        return place if max(up(ended - first.limit), up(place.end - job.limit)) <= PAST_DAYS else None
 
     def partners(self, job: PlanJob) -> list[PlanJob]:
         """The jobs whose isolation this one may use."""

@@ -24,9 +24,21 @@ def starts_by_day(days: int, hours: tuple[int, ...] = (8, 13)) -> tuple[int, ...
     return tuple(24 * d + h for d in range(days) for h in hours)
 
 
-def ship(pumps: int, days: int = 180, litres_per_h: int = 60_000, spare_pumps: float = 1.2) -> Problem:
+SPARSE_KINDS = (("knife", 40, 11, 8, 4, 3, 1), *KINDS[1:])
+
+
+def ship(
+    pumps: int,
+    days: int = 180,
+    litres_per_h: int = 60_000,
+    spare_pumps: float = 1.2,
+    *,
+    sparse: bool = False,
+    hours: tuple[int, ...] = (8, 13),
+) -> Problem:
     """A ship whose pumps need knives, seals and overhauls, with a weekly and a monthly test of the plant.
 
+    sparse: knives less often, and no tests of the plant. hours: at which a job may start.
     The minimum leaves `spare_pumps` pumps spare by day and one more by night; each pump's dates lie four days apart.
     """
     steps = days * 24
@@ -37,7 +49,7 @@ def ship(pumps: int, days: int = 180, litres_per_h: int = 60_000, spare_pumps: f
         minimum.append(MinimumStretch(from_step=24 * d + 6, to_step=24 * d + 24, litres_per_h=need, label="full ship"))
     jobs = []
     for number in range(1, pumps + 1):
-        for name, every, first, window, tolerance, hours, hands in KINDS:
+        for name, every, first, window, tolerance, takes, hands in SPARSE_KINDS if sparse else KINDS:
             before = None
             for turn, day in enumerate(range(first + 4 * number, days - 1, every), start=1):
                 key = f"{name}:P{number}:{turn}"
@@ -46,7 +58,7 @@ def ship(pumps: int, days: int = 180, litres_per_h: int = 60_000, spare_pumps: f
                     PlanJob(
                         key=key,
                         pump=f"P{number}",
-                        work_steps=hours,
+                        work_steps=takes,
                         hands=hands,
                         earliest=max(0, due - 24 * window),
                         ideal=due - round(24 * every * 0.06),
@@ -57,7 +69,7 @@ def ship(pumps: int, days: int = 180, litres_per_h: int = 60_000, spare_pumps: f
                     )
                 )
                 before = key
-    for name, every, window, hours in (("weekly", 7, 1, 1), ("monthly", 30, 4, 2)):
+    for name, every, window, takes in () if sparse else (("weekly", 7, 1, 1), ("monthly", 30, 4, 2)):
         before = None
         for turn, day in enumerate(range(every, days - 1, every), start=1):
             key, due = f"{name}:plant:{turn}", 24 * day + 9
@@ -65,7 +77,7 @@ def ship(pumps: int, days: int = 180, litres_per_h: int = 60_000, spare_pumps: f
                 PlanJob(
                     key=key,
                     pump=None,
-                    work_steps=hours,
+                    work_steps=takes,
                     hands=1,
                     earliest=due - 24 * window,
                     ideal=due - round(24 * every * 0.06),
@@ -82,6 +94,6 @@ def ship(pumps: int, days: int = 180, litres_per_h: int = 60_000, spare_pumps: f
         pumps=tuple(PumpCapacity(pump=f"P{n}", litres_per_h=litres_per_h) for n in range(1, pumps + 1)),
         minimum=tuple(minimum),
         crew=crew_by_day(days),
-        start_steps=starts_by_day(days),
+        start_steps=starts_by_day(days, hours),
         jobs=tuple(jobs),
     )
