@@ -20,7 +20,7 @@ from scheduler.storage.tables import IntakeLogRow
 
 NOTES = 4
 _FRESH_S = 30 * 86_400
-_STANDING = (Code.SILENT, Code.STANDING, Code.SOURCES)
+_STANDING = (Code.SILENT, Code.STANDING, Code.SOURCES, Code.CONFLICT)
 _ASKED = (Code.HELD, *MISSING)
 """Flags whose words stand with their question."""
 

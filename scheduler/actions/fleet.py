@@ -180,15 +180,16 @@ def _keep_counters(session: Session, vessel: Vessel) -> None:
                     resolution_milli=_milli(counter),
                     quiet_after_hours=counter.quiet_after_hours,
                 )
-            elif _has_readings(session, row) and (row.seconds_per_count, row.modulus, row.position_id) != (
-                counter.seconds_per_count,
-                counter.modulus,
-                counter.position,
-            ):
+            elif _has_readings(session, row) and (
+                row.seconds_per_count,
+                row.modulus,
+                row.resolution_milli,
+                row.position_id,
+            ) != (counter.seconds_per_count, counter.modulus, _milli(counter), counter.position):
                 raise Refused(
                     f"Counter {counter.id} has readings; the document keeps how it counted when first set up. Record a "
-                    f"change of scale or modulus as it happened (leadline counter rescaled {counter.id}); a counter at "
-                    "another position gets a new id."
+                    f"change of scale, modulus or resolution as it happened (leadline counter rescaled {counter.id}; from "
+                    "before its first reading on if it was never so); a counter at another position gets a new id."
                 )
             row.seconds_per_count, row.modulus = counter.seconds_per_count, counter.modulus
             row.resolution_milli, row.quiet_after_hours = _milli(counter), counter.quiet_after_hours

@@ -1,7 +1,7 @@
 """What the timers do: keep up with readings and requests, the nightly forecast and plan, the silent-counter watch."""
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import timedelta
 
@@ -14,16 +14,19 @@ from scheduler.actions.planning import propose
 from scheduler.actions.wanted import plan_made, want_plan, wanted_plans
 from scheduler.domain.ledger import Code, Flag, State
 from scheduler.domain.ledger_fit import AHEAD_S
-from scheduler.domain.watch import Seen, apart, watch
+from scheduler.domain.ledger_words import WATCHED
+from scheduler.domain.watch import CONFLICTS_S, Seen, apart, conflicting, watch
 from scheduler.errors import SchedulerError
-from scheduler.storage import fleet_rows, ledger_rows, people_rows, work_rows
+from scheduler.storage import fleet_rows, intake_rows, ledger_rows, people_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.tables import CounterRow, FlagRow, TaskRunRow
+from scheduler.storage.tables import CounterRow, FlagRow, TaskRunRow, Unstored
 
 log = logging.getLogger("leadline")
 
 NIGHTLY = "nightly round"
 _FEED_AGE_S = 15 * 60
+_LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
+"""These stay the same flag, of the instant at which they were first raised, while they last."""
 
 
 def keep_up(house: House, refresh: Callable[[str], object]) -> None:
@@ -104,19 +107,33 @@ def watched_flags(house: House, session: Session, vessel_id: str) -> list[tuple[
     return found
 
 
+def _conflicts(house: House, session: Session, vessel_id: str, known: Collection[str]) -> list[tuple[str, Flag]]:
+    log = intake_rows.since(session, vessel_id, house.now_s() - CONFLICTS_S)
+    return [
+        (counter_id, conflicting(counter_id, many, newest_s))
+        for status, counter_id, many, newest_s in log
+        if status == Unstored.CONFLICT.value and counter_id in known
+    ]
+
+
 def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
     rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
     wanted: dict[tuple[int | None, str, int], Flag] = {}
-    there = {
+    there: dict[tuple[int | None, str, int], FlagRow] = {
         (row.counter_no, row.code, row.at_s): row
         for row in ledger_rows.flags(session, vessel_id)
-        if row.code in (Code.SILENT.value, Code.STANDING.value, Code.SOURCES.value)
+        if row.code in WATCHED
     }
     first_said: dict[tuple[int | None, str], int] = {(no, code): at_s for no, code, at_s in there}
-    for counter_id, flag in watched_flags(house, session, vessel_id):
+    for counter_id, flag in (
+        *watched_flags(house, session, vessel_id),
+        *_conflicts(house, session, vessel_id, rows),
+    ):
         no, code, at_s = rows[counter_id].no, flag.code.value, flag.at_s
-        if flag.code is Code.SOURCES:
-            at_s = first_said.get((no, code), at_s)  # it stays the same flag while they differ
+        if flag.code in _LASTING:
+            at_s = first_said.get((no, code), at_s)
+            if (no, code, at_s) in there:
+                there[no, code, at_s].says = flag.says
         wanted[no, code, at_s] = flag._replace(at_s=at_s)
     for key, flag in wanted.items():
         if key not in there and key[0] is not None:

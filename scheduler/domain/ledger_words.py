@@ -68,6 +68,11 @@ class Code(StrEnum):
     SILENT = "silent"
     STANDING = "standing"
     SOURCES = "sources differ"
+    CONFLICT = "conflict"
+
+
+WATCHED = frozenset({Code.SILENT, Code.STANDING, Code.SOURCES, Code.CONFLICT})
+"""Flags that the watch raises and takes back, and no derivation touches."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,8 @@ from scheduler.domain.sources import Changes, retired, source_at
 DAY_S = 86_400
 STANDING_AFTER_S = 7 * DAY_S
 COMPARED_S = 30 * DAY_S
+CONFLICTS_S = 30 * DAY_S
+"""Values that met another one at their instant are told of for this long."""
 APART_S = 10 * 3600
 """Two counters of a position may differ by this, or by 2 %, over 30 days."""
 
@@ -93,6 +95,17 @@ def apart(plant: Plant, totals: Totals, at: datetime) -> list[tuple[str, Flag]]:
         if abs(ran - checked) > max(APART_S, ran // 50):
             flags.append((counter.id, _apart(counter, counts, ran, checked, *span)))
     return flags
+
+
+def conflicting(counter_id: str, many: int, newest_s: int) -> Flag:
+    """Another value was posted for an instant that has one (rule R2): `many` times of late, last received at `newest_s`."""
+    times = "once" if many == 1 else f"{many} times"
+    says = (
+        f"{counter_id} was sent {times} another value for an instant that has one, last on {instant_text(newest_s)}. The first "
+        "value stays; the others are in the intake log. See whether two senders use this counter's id, or one sends wrong "
+        "stamps; if the first value is the wrong one, mark that reading bad."
+    )
+    return Flag(Code.CONFLICT, newest_s, says, 0)
 
 
 def _both(totals: Totals, one: str, other: str, at_s: int) -> tuple[int, int] | None:

@@ -6,6 +6,7 @@ from typing import NamedTuple
 from sqlalchemy import ColumnElement, TextClause, bindparam, delete, text
 from sqlmodel import Session, col, func, select
 
+from scheduler.domain.ledger_words import WATCHED
 from scheduler.storage.tables import (
     CounterEventRow,
     FlagRow,
@@ -19,6 +20,8 @@ EntryValues = tuple[int, int, int, int, int | None, int, str, str, str]
 
 _RIGHT_S = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
 """A reading's instant put right by its sender's skew."""
+
+_WATCHED = sorted(code.value for code in WATCHED)
 
 
 _DAY_S = 86_400
@@ -124,13 +127,12 @@ def drop_checkpoints(session: Session, counter_no: int, after_s: int, until_s: i
 
 
 def drop_derived(session: Session, counter_no: int, from_s: int, until_s: int = 2**62) -> None:
-    """Forget a counter's derived entries and flags from an instant to another, both included."""
+    """Forget a counter's derived entries and flags from an instant to another, both included; not what the watch flagged."""
     for table in (LedgerEntryRow, FlagRow):
-        session.execute(
-            delete(table).where(
-                col(table.counter_no) == counter_no, col(table.at_s) >= from_s, col(table.at_s) <= until_s
-            )
+        rows = delete(table).where(
+            col(table.counter_no) == counter_no, col(table.at_s) >= from_s, col(table.at_s) <= until_s
         )
+        session.execute(rows if table is LedgerEntryRow else rows.where(col(FlagRow.code).not_in(_WATCHED)))
 
 
 _COLUMNS = "counter_no, at_s, seq, credit_s, total_s, given_s, verdict, reason, vessel_id"

@@ -278,6 +278,30 @@ def test_two_counters_of_a_position(house: House) -> None:
         tell(house, ENGINEER, "primary", 1, name=PLOVER.counter(1))
 
 
+def test_another_value_at_an_instant_is_flagged(house: House) -> None:
+    """R2: the first stays, the other is in the intake log, and the counter says so for thirty days, once."""
+    post(house, (48, 12000), (24, 12006))
+    for value in (12_007, 12_008):
+        assert post(house, (24, value))["items"][0]["status"] == "conflict"
+        rounds.watch_counters(house, lambda _: None)
+    flags = [f for f in situation(house, PLOVER.vessel, PLANT).flags if f.code == "conflict"]
+    assert [(f.at_s, "sent 2 times another value" in f.says) for f in flags] == [(seconds(AT), True)]
+    assert ran(house) == 6
+    assert isinstance(house.clock, TurnedClock)
+    house.clock.at = AT + timedelta(days=31)
+    rounds.watch_counters(house, lambda _: None)
+    assert [f for f in situation(house, PLOVER.vessel, PLANT).flags if f.code == "conflict"] == []
+
+
+def test_a_scale_wrong_from_the_start_is_put_right(house: House) -> None:
+    """R15: a change of scale before the first reading counts all readings on the new scale, as if it had always been so."""
+    post(house, (48, 600_000), (24, 600_360))
+    assert {e[5] for e in book(house)[NAME][0]} == {"baseline", "held"}
+    tell(house, CHIEF, "rescale", 49, seconds_per_count=60, new_first=600_000)
+    assert ran(house) == 6
+    assert {e[5] for e in book(house)[NAME][0]} == {"rescale", "credited"}
+
+
 @pytest.mark.parametrize("house", ["sqlite"], indirect=True)
 def test_no_event_and_no_derivation_changes_what_was_posted(house: House) -> None:
     """Readings and the intake log are the same bytes after every kind of event, undo, watch and derivation."""
