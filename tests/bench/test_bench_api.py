@@ -6,8 +6,6 @@ its own, with no second index, foreign key or text, at the same settings on the 
 """
 
 import json
-import re
-import socket
 import sqlite3
 import subprocess
 import sys
@@ -32,6 +30,7 @@ from scheduler.domain.words import Role
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
+from tests.bench.load import free_port, wrk
 from tests.storage.stores import kinds, ready_url
 
 pytestmark = pytest.mark.bench
@@ -77,12 +76,6 @@ POST = textwrap.dedent(
 BASES = count(946_684_800, 2_000_000)
 
 
-def _free_port() -> int:
-    with socket.socket() as sock:
-        sock.bind(("127.0.0.1", 0))
-        return int(sock.getsockname()[1])
-
-
 @contextmanager
 def _up(command: list[str], port: int) -> Iterator[str]:
     child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
@@ -121,14 +114,9 @@ class Stand:
         )
         file = self.folder / "post.lua"
         file.write_text(head + POST)
-        command = ["wrk", "-t1", f"-c{clients}", f"-d{SECONDS}s", "-s", str(file), url]
-        out = subprocess.run(command, capture_output=True, text=True, check=True).stdout
-        assert "Non-2xx" not in out, out
-        rate, done = (re.search(pattern, out) for pattern in (r"Requests/sec:\s+([\d.]+)", r"(\d+) requests in"))
-        assert rate is not None, out
-        assert done is not None, out
-        assert int(done[1]) < most - clients, "too few bodies were made for so quick a server"
-        return float(rate[1])
+        rate, done = wrk(url, "-s", str(file), clients=clients, seconds=SECONDS)
+        assert done < most - clients, "too few bodies were made for so quick a server"
+        return rate
 
     def raw(self, batch: int) -> float:
         """Readings a second that the bare driver stores durably, one client, so many a commit."""
@@ -170,7 +158,7 @@ def stand(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
         key = people.add_key(house, me, role=Role.COUNTER, label="bench", vessel_id=AVOCET.vessel)
         house.db.close()
         (folder / "bare.py").write_text(BARE)
-        ours_port, bare_port = _free_port(), _free_port()
+        ours_port, bare_port = free_port(), free_port()
         ours_command = [sys.executable, "-m", "api", "--database", url, "serve", "--port", str(ours_port)]
         bare_command = [sys.executable, str(folder / "bare.py"), str(bare_port)]
         with _up(ours_command, ours_port) as ours, _up(bare_command, bare_port) as bare:

@@ -28,7 +28,7 @@ from scheduler.domain.words import Role
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
-from tests.bench.test_bench_api import _free_port, _wrk
+from tests.bench.load import free_port, wrk
 
 pytestmark = pytest.mark.bench
 ROUNDS = 5
@@ -66,7 +66,7 @@ class Server:
     def rates(self, path: str, *extra: str) -> tuple[float, float]:
         """Requests a second of a short run, and requests a second of CPU time in it."""
         before, began = self.cpu_seconds(), time.monotonic()
-        rate = _wrk(self.url, path, *extra)
+        rate, _ = wrk(f"{self.url}{path}", *extra)
         return rate, rate * (time.monotonic() - began) / (self.cpu_seconds() - before)
 
 
@@ -106,7 +106,7 @@ def servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, 
     house.db.close()
     (folder / "body.ics").write_bytes(kept.body)
     (folder / "bare.py").write_text(BARE)
-    one, two = _free_port(), _free_port()
+    one, two = free_port(), free_port()
     ours = serving("-m", "api", "--database", str(folder / "ship.db"), "serve", "--port", str(one), port=one)
     bare = serving(str(folder / "bare.py"), str(two), str(folder / "body.ics"), port=two)
     with ours as our_server, bare as bare_server:
