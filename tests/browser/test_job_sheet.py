@@ -23,8 +23,8 @@ from scheduler.domain.sheet_check import (
 from scheduler.domain.sheets import MeasureAsked, PartNeeded
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS
+from tests.browser.chromium import FLAGS
 from tests.browser.site import served
-from tests.browser.test_real_pages import FLAGS
 from tests.unit.api import invented
 from tests.unit.domain.plants import plant as plant_of
 
