@@ -208,6 +208,14 @@ def test_quoted_figures_survive_being_kept_as_text() -> None:
             assert Quoted.read(entry.quoted.text()) == entry.quoted
 
 
+def test_figures_kept_by_an_older_program_are_read() -> None:
+    """Members it had and this one has not are left aside; what it had not is told anew."""
+    quoted = shown([knife_job()])[KEY].quoted
+    assert quoted is not None
+    old = quoted.text().replace('"instants":', '"due_by":"x","limit_by":"y","was":')
+    assert Quoted.read(old) == replace(quoted, instants=())
+
+
 def test_what_does_not_fit_is_left_out_from_the_far_end_and_counted() -> None:
     """999 jobs and the status; the past-due one stays though it came last; the status says how many are missing."""
     jobs = [knife_job(sequence=n, due_in_days=1 + n / 10) for n in range(1, 1200)]
