@@ -112,7 +112,7 @@ def open_sheet(house: House, now: Situation, job: DueJob, kept: Sequence[KeptSte
         count_action=f"/plants/{now.plant.id}/parts",
         also_due=tuple(
             f"{beside.kind_name}, {beside.state.value}, due {short_date(beside.due_at, offset)}"
-            for beside in due_beside(now.jobs, job, now.at)
+            for beside in due_beside(now.shown, job, now.at)
         ),
         address=address,
         printed_from=f"Printed {moment(now.at, offset)} {offset_words(offset)}{planned}, after record {number}",
@@ -131,6 +131,6 @@ def sheet_json(now: Situation, job: DueJob) -> dict[str, Any]:
         "isolation_points": list(now.plant.isolation_points) if kind.takes_pump_out else [],
         "also_due": [
             {"job": one.occurrence.key, "name": one.kind_name, "state": one.state.value, "due_at": z(one.due_at)}
-            for one in due_beside(now.jobs, job, now.at)
+            for one in due_beside(now.shown, job, now.at)
         ],
     }
