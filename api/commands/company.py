@@ -69,7 +69,7 @@ def decide(
         asked = hand({"decide": number, "vessel": vessel, "grant": grant})
         decider = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
         answer = postponing.decide(house, decider, vessel, number, granted=grant, note=note, class_agreed=class_agreed)
-        feed.refresh(house, PEN(house.settings.shown_base_url()), vessel)
+        feed.renew(house, PEN(house.settings.shown_base_url()), vessel)
     words = "granted" if grant else "refused"
     out(dict(answer.body), as_json, lambda: iter([f"postponement {number} {words}; record {answer.body['record']}"]))
 

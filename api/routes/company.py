@@ -43,7 +43,7 @@ def decide(
     answer = postponing.decide(
         house, hand, vessel_id, number, granted=body.granted, note=body.note, class_agreed=body.class_agreed
     )
-    feed.refresh(house, PEN(house.settings.shown_base_url()), vessel_id)
+    feed.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 

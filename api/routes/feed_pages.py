@@ -128,7 +128,7 @@ def _shown(request: Request, house: House, who: Asking, status: int, **told: Any
 def _frame(house: House, who: Asking, reached: list[Vessel]) -> Frame:
     if who.actor.vessel_id is not None and reached:
         return views.vessel_frame(house, who, reached[0].id, "/feeds", "Calendar addresses", "feed")
-    links = (Link(label="Fleet", href="/?all=1"), Link(label="Feed", href="/feeds", current=True))
+    links = (Link(label="Feed", href="/feeds", current=True), Link(label="Fleet", href="/?all=1"))
     return Frame(
         title="Calendar addresses · Leadline",
         here="/feeds",

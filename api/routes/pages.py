@@ -51,7 +51,7 @@ def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
         frame=Frame(
             title="Fleet · Leadline",
             here="/?all=1",
-            links=(Link(label="Fleet", href="/?all=1", current=True),),
+            links=(Link(label="Feed", href="/feeds"), Link(label="Fleet", href="/?all=1", current=True)),
             person=who.actor.name,
             sign_out_action="/sign-out",
         ),
