@@ -223,7 +223,12 @@ def test_a_failing_tick_stops_no_other(house: House, run: Run) -> None:
         assert _nightly_done(house)
         assert any(says.startswith("keep up: RuntimeError") for says in timers.trouble())
         assert not any(says.startswith("nightly") for says in timers.trouble())
-        assert {job.id for job in timers._scheduler.get_jobs()} == {"keep up", "nightly round", "silent-counter watch"}
+        assert {job.id for job in timers._scheduler.get_jobs()} == {
+            "keep up",
+            "nightly round",
+            "silent-counter watch",
+            "limits watch",
+        }
     finally:
         timers.stop()
 
