@@ -19,6 +19,7 @@ from api.logs import hide_secrets
 from api.pen import PEN
 from api.routes import (
     aboard,
+    breakdowns,
     calendar,
     company,
     counters,
@@ -29,8 +30,10 @@ from api.routes import (
     feed_pages,
     feeds,
     fleet,
+    notes_pages,
     readings,
     service,
+    signing,
     work,
 )
 from api.routes import pages as page_routes
@@ -56,6 +59,9 @@ ROUTERS = (
     work.router,
     company.router,
     aboard.router,
+    breakdowns.router,
+    signing.router,
+    notes_pages.router,
     daybook.router,
     feeds.router,
     page_routes.router,

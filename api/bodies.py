@@ -247,6 +247,29 @@ class CauseBody(Body):
     corrective_action: Reason
 
 
+class HandoverBody(Body):
+    """What the one who takes over has to know."""
+
+    text: Annotated[str, Field(max_length=5000)]
+
+
+class ReviewBody(Body):
+    """The chief's review of a month. month: as 2026-10."""
+
+    month: Annotated[str, Field(pattern=r"^\d{4}-\d{2}$")]
+    text: Words = ""
+
+
+class ClogBody(Body):
+    """A clog that was cleared: what it was, where, and when."""
+
+    at: Instant
+    object: Name
+    riser: Reason = ""
+    deck: Reason = ""
+    text: Reason = ""
+
+
 class PartBody(Body):
     """How many of a part are aboard, as counted."""
 

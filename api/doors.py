@@ -20,6 +20,7 @@ READ = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
 WORK = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
 SET_UP = frozenset({Role.OFFICE, Role.ADMIN})
 EXPORT = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
+SIGN = frozenset({Role.CHIEF})
 
 DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/readings"): COUNTER,
@@ -48,6 +49,14 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/pumps/{pump_id}"): READ,
     ("POST", "/api/v1/pumps/{pump_id}/down"): WORK,
     ("POST", "/api/v1/pumps/{pump_id}/back"): WORK,
+    ("POST", "/api/v1/pumps/{pump_id}/breakdowns"): WORK,
+    ("GET", "/api/v1/vessels/{vessel_id}/handovers"): READ,
+    ("POST", "/api/v1/vessels/{vessel_id}/handovers"): WORK,
+    ("POST", "/api/v1/vessels/{vessel_id}/handovers/{number}/signature"): WORK,
+    ("GET", "/api/v1/vessels/{vessel_id}/reviews"): READ,
+    ("POST", "/api/v1/vessels/{vessel_id}/reviews"): SIGN,
+    ("GET", "/api/v1/vessels/{vessel_id}/clogs"): READ,
+    ("POST", "/api/v1/vessels/{vessel_id}/clogs"): WORK,
     ("POST", "/api/v1/pumps/{pump_id}/test"): WORK,
     ("GET", "/api/v1/plants/{plant_id}/hours/daily"): READ,
     ("GET", "/api/v1/counters/{counter_id}"): READ,
@@ -81,9 +90,13 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/plants/{plant_id}/moved"): READ,
     ("POST", "/plants/{plant_id}/plan"): WORK,
     ("POST", "/plants/{plant_id}/parts"): WORK,
+    ("POST", "/pumps/{pump_id}/out"): WORK,
+    ("GET", "/vessels/{vessel_id}/notes"): READ,
+    ("POST", "/vessels/{vessel_id}/notes"): WORK,
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): READ,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"): WORK,
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): WORK,
     ("GET", "/vessels/{vessel_id}/plan"): READ,
     ("GET", "/vessels/{vessel_id}/calendar"): READ,
     ("GET", "/vessels/{vessel_id}/calendar.csv"): READ,

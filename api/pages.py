@@ -4,6 +4,7 @@ from datetime import datetime
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
+from secrets import token_hex
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -120,6 +121,7 @@ def plant_page(view: PlantView, *, light: str, csrf: str) -> str:
         beyond=parts.beyond(view),
         plan=shown,
         legend=LEGEND,
+        once=token_hex(12),
     )
 
 
@@ -162,6 +164,7 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         caution=caution_line(view.job.kind),
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),
         sheet=view.sheet,
+        postpone=view.postpone,
         work=view.work,
         step_forms=FORMS if view.job.kind.takes_pump_out else FORMS_IN_USE,
         form=view.form,

@@ -45,6 +45,8 @@ class PumpBlock:
     state: State
     words: str
     tone: str
+    out_action: str = ""
+    repair_href: str = ""
 
 
 def tone_of(state: State) -> str:
@@ -184,6 +186,8 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
         state=pressing.due.state if pressing else State.AHEAD,
         words=_pump_says(pressing, view.now_at, offset),
         tone=tone_of(pressing.due.state) if pressing else "",
+        out_action=pump.out_action,
+        repair_href=pump.repair_href,
     )
 
 

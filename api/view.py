@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from api.postpone_view import PostponeView
 from api.sheet_view import SheetView
 from api.work_forms import StepTyped
 from scheduler.domain.capacity import Outage
@@ -83,6 +84,9 @@ class PumpLine:
     measured: bool = False
     outage: Outage | None = None
     silent_since_at: datetime | None = None
+    out_action: str = ""
+    """Where the form posts that puts it out and opens its repair; empty when it has one, or this person may not."""
+    repair_href: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,6 +147,8 @@ class PlantView:
     moved_href: str = ""
     feed_href: str = ""
     hours_href: str = ""
+    notice: str = ""
+    """What has just been done, in words; empty for nothing."""
     looks_href: str = ""
     looks: int = 0
 
@@ -217,6 +223,7 @@ class JobView:
     closed: Closed | None = None
     work: WorkView | None = None
     sheet: SheetView | None = None
+    postpone: PostponeView = field(default_factory=PostponeView)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -92,6 +92,7 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
     links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
     links.append(Link(label="Counters", href=f"/vessels/{vessel.id}/counters", current=current == "counters"))
+    links.append(Link(label="Notes", href=f"/vessels/{vessel.id}/notes", current=current == "notes"))
     links.append(Link(label="Feed", href="/feeds", current=current == "feed"))
     links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
     return tuple(links)
@@ -109,7 +110,7 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         plant=now.plant.name,
         now_at=now.at,
         horizon_at=ends_at,
-        pumps=tuple(_pump_lines(now)),
+        pumps=tuple(_pump_lines(now, may(who, "POST", "/pumps/{pump_id}/out"))),
         jobs=tuple(job_line(now, job, problem_margins(now)) for job in now.jobs if job.first),
         runs=tuple(run for run in runs if run.from_at < ends_at),
         plan=_plan_line(now, now.taken, taken=True, take=""),
@@ -153,8 +154,9 @@ def shown_job(now: Situation, job: DueJob) -> DueJob:
     return replace(now.as_shown(job), position=now.position_name(job.position) if job.position else None)
 
 
-def _pump_lines(now: Situation) -> list[PumpLine]:
+def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
     counts = now.counts_for()
+    repairs = {job.occurrence.subject: job.occurrence.key for job in now.breakdowns}
     lines = []
     for position in now.plant.positions:
         pump_id = now.plant.pump_in(position.id, now.at)
@@ -174,6 +176,8 @@ def _pump_lines(now: Situation) -> list[PumpLine]:
                 measured=pump is not None and pump.measured_swept_m3_per_h is not None,
                 outage=out,
                 silent_since_at=silent[0].newest_at if silent else None,
+                out_action=f"/pumps/{pump_id}/out" if pump and may_put_out and pump_id not in repairs else "",
+                repair_href=f"/vessels/{now.vessel.id}/jobs/{repairs[pump_id]}" if pump_id in repairs else "",
             )
         )
     return lines

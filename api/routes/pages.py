@@ -14,16 +14,20 @@ from starlette.concurrency import run_in_threadpool
 
 from api import bodies, pages, views
 from api.answers import light_of, page
-from api.deps import COOKIE, AskingDep, HouseDep, must_be_own_form, reached_at
+from api.deps import COOKIE, Asking, AskingDep, HouseDep, must_be_own_form, reached_at
 from api.errors import refused_from
 from api.pen import PEN
+from api.postpone_view import PostponeView
 from api.sheet import open_sheet
 from api.typed import own_path, ship_instant
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
 from api.work_forms import StepTyped, read_step
-from scheduler.actions import doctor, feed, fleet, history, jobs, people, planning, work
+from scheduler.actions import breakdown, doctor, feed, fleet, history, jobs, people, planning, postponing, work
 from scheduler.actions.house import Hand, House
 from scheduler.actions.situation import Situation, situation
+from scheduler.domain.due import DueJob
+from scheduler.domain.fleet import BREAKDOWN
+from scheduler.domain.postponing import Asked
 from scheduler.errors import Clash, NotAllowed, NotFound, NotSignedIn, Refused, SchedulerError
 from scheduler.storage.tables import AssetKind
 
@@ -68,7 +72,8 @@ def plant(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> R
     stands = _stands(house, place.vessel_id, place.id)
     view = views.plant_view(stands, house, who, request.url.path, place.id)
     looks = [one for one in doctor.vessel_looks(house, place.vessel_id) if not one.note]
-    view = replace(view, looks=len(looks), looks_href=f"/vessels/{place.vessel_id}/counters#looks")
+    notice = breakdown.out_words(house, stands, request.query_params.get("out", ""))
+    view = replace(view, looks=len(looks), looks_href=f"/vessels/{place.vessel_id}/counters#looks", notice=notice)
     return page(pages.plant_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
@@ -119,6 +124,7 @@ def _job(
     form: CloseForm | None,
     status: int,
     typed: StepTyped | None = None,
+    asked: PostponeView | None = None,
 ) -> Response:
     place, occurrence = jobs.job_place(house, who.actor, key)
     if place.vessel_id != vessel_id:
@@ -130,6 +136,7 @@ def _job(
     if open_job is not None:
         sheet = open_sheet(house, now, open_job, kept, f"{reached_at(request, house)}{here}")
         view = views.job_view(now, who, here, open_job, form, kept, typed, sheet)
+        view = replace(view, postpone=_postpone(house, who, vessel_id, here, open_job, asked or PostponeView()))
         return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
     told = jobs.closed_job(house, place, occurrence)
     done = None if told is None else views.done_job(now, told)
@@ -200,6 +207,48 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
             status = 409 if isinstance(refused, Clash) else 403 if isinstance(refused, NotAllowed) else 422
             return _job(request, house, who, vessel_id, key, None, status, again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-work", 303)
+
+    return await run_in_threadpool(act)
+
+
+def _postpone(house: House, who: Asking, vessel_id: str, here: str, job: DueJob, typed: PostponeView) -> PostponeView:
+    listed = postponing.listed(house, vessel_id, job.occurrence.key)
+    waits = any(one["state"] == "asked" for one in listed)
+    open_now = job.first and job.occurrence.kind != BREAKDOWN.code and not waits
+    may_ask = open_now and views.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/postponements")
+    return replace(
+        typed,
+        action=f"{here}/postponements" if may_ask else "",
+        idempotency_key=secrets.token_hex(16),
+        listed=listed,
+        notes_href=f"/vessels/{vessel_id}/notes",
+    )
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/postponements")
+async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Ask for a postponement from the job's page; what was typed is kept when it is refused."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(value).strip() for name, value in form.items()}
+
+    def act() -> Response:
+        try:
+            asked = Asked(
+                to_at=ship_instant("to_at", typed.get("to_at", ""), typed.get("utc_offset_minutes", "0")),
+                reason=typed.get("reason", "")[:1000],
+                risk=typed.get("risk", "")[:1000],
+                mitigation=typed.get("mitigation", "")[:1000],
+            )
+            place, occurrence = jobs.job_place(house, who.actor, key)
+            told = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/postponements", "body": typed.get("to_at", "")}
+            postponing.ask(house, Hand(who.actor, typed.get("idempotency_key", ""), told), place, occurrence, asked)
+        except (Refused, Clash) as refused:
+            faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
+            again = PostponeView(values=typed, faults=faults, says=refused.says)
+            status = 409 if isinstance(refused, Clash) else 422
+            return _job(request, house, who, vessel_id, key, None, status, asked=again)
+        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-postpone", 303)
 
     return await run_in_threadpool(act)
 

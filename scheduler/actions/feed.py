@@ -19,7 +19,7 @@ from scheduler.actions.situation import Situation, load
 from scheduler.domain.agenda import Agenda, agenda, fleet_entry, status_entry
 from scheduler.domain.due import Occurrence
 from scheduler.domain.entry import DoneJob, WithdrawnJob
-from scheduler.domain.fleet import JobKind
+from scheduler.domain.fleet import BREAKDOWN, JobKind
 from scheduler.domain.quoting import PlannedSlot, ship_time
 from scheduler.domain.revision import CalendarEntry, StoredEvent
 from scheduler.domain.scope import Scope
@@ -251,7 +251,7 @@ def _withdraw(
 
 def _kind(plants: Sequence[Situation], row: JobRow) -> JobKind | None:
     """The job's kind as set up now; none when the document has it no more."""
-    kinds = (kind for now in plants if now.plant.id == row.plant_id for kind in now.plant.job_kinds)
+    kinds = (kind for now in plants if now.plant.id == row.plant_id for kind in (*now.plant.job_kinds, BREAKDOWN))
     return next((kind for kind in kinds if kind.code == row.kind), None)
 
 

@@ -16,8 +16,8 @@ from scheduler.actions.situation import Situation, hours_then, load
 from scheduler.actions.wanted import want_plan
 from scheduler.actions.work_state import KeptStep, require_no_tag, state_of, steps_of, summary
 from scheduler.domain.due import DueJob, Occurrence
-from scheduler.domain.fleet import JobKind, Plant
-from scheduler.domain.history import ClosedJob, HoursSource, Verdict, due_point_of
+from scheduler.domain.fleet import BREAKDOWN, JobKind, Plant
+from scheduler.domain.history import NO_DUE_POINT, ClosedJob, HoursSource, Verdict, due_point_of
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.subjects import renewals, where
 from scheduler.domain.words import State, Subject, Test
@@ -121,6 +121,10 @@ def open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJob
         raise Clash(f"Job {occurrence.key} was done already{when}. The open turn is number {done + 1}.")
     job = now.job(occurrence.key)
     if job is None or not job.first:
+        if occurrence.kind == BREAKDOWN.code:
+            raise NotFound(
+                f"No breakdown {occurrence.key} is open. Put the pump out on the plant page, which opens one."
+            )
         open_key = f"{occurrence.kind}:{occurrence.subject}:{done + 1}"
         if now.job(open_key) is None:
             raise Refused(
@@ -238,7 +242,9 @@ def _close(
         pump_serial=now.serial_of(pump) or None,
         job_kind=kind.name,
         job_no=key,
-        due=due_point_of(
+        due=NO_DUE_POINT
+        if kind is BREAKDOWN
+        else due_point_of(
             kind,
             trigger=job.trigger,
             due_running_seconds=job.due_running_seconds,

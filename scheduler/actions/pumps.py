@@ -190,25 +190,26 @@ def _answered(session: Session, house: House, place: Place, plant: Plant, number
     now = house.now()
     want_plan(session, place.vessel_id, place.plant_id, house.now_s())
     bump_revision(session, place.vessel_id)
-    available, minimum, label = margin_now(session, plant, place.vessel_id, now)
+    return Answer(
+        200, {"pump": place.id, "state": state, **margin_words(session, plant, place.vessel_id, now), "record": number}
+    )
+
+
+def margin_words(session: Session, plant: Plant, vessel_id: str, at: datetime) -> dict[str, float | str]:
+    """What is left over the minimum at an instant, in figures and in words."""
+    available, minimum, label = margin_now(session, plant, vessel_id, at)
     margin = available - minimum
     says = (
         f"{available / 1000:g} m3/h are left over a minimum of {minimum / 1000:g} ({label}): margin {margin / 1000:g}."
         if margin >= 0
         else f"Below the minimum now: {available / 1000:g} m3/h of {minimum / 1000:g} ({label}), {-margin / 1000:g} lacking."
     )
-    return Answer(
-        200,
-        {
-            "pump": place.id,
-            "state": state,
-            "available_swept_m3_per_h": available / 1000,
-            "minimum_swept_m3_per_h": minimum / 1000,
-            "margin_swept_m3_per_h": margin / 1000,
-            "says": says + " A new plan is being made.",
-            "record": number,
-        },
-    )
+    return {
+        "available_swept_m3_per_h": available / 1000,
+        "minimum_swept_m3_per_h": minimum / 1000,
+        "margin_swept_m3_per_h": margin / 1000,
+        "says": says + " A new plan is being made.",
+    }
 
 
 def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> tuple[int, int, str]:

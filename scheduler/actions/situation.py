@@ -10,9 +10,10 @@ from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, maybe, seconds
 from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
 from scheduler.actions.publishing import posted_of
+from scheduler.domain.breakdown import breakdown_job
 from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacity
 from scheduler.domain.due import Done, DueJob, Occurrence, reckon_first, turns_due
-from scheduler.domain.fleet import Plant, Vessel
+from scheduler.domain.fleet import BREAKDOWN, Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
 from scheduler.domain.meters import Loss, Meters
 from scheduler.domain.operating import Stretch
@@ -96,6 +97,8 @@ class Situation:
     """The ship's days by kind, as in its operating calendar."""
     clock_changes: tuple[tuple[datetime, int], ...] = ()
     """Clock changes ahead: from when, and minutes ahead of UTC from then on."""
+    breakdowns: tuple[DueJob, ...] = ()
+    """Open breakdown jobs; they are not planned, and stand apart from what falls due."""
 
     @property
     def shown(self) -> tuple[DueJob, ...]:
@@ -125,8 +128,8 @@ class Situation:
         return min((at for at in newest if at is not None), default=None)
 
     def job(self, key: str) -> DueJob | None:
-        """The due job with that key as reckoned, or none."""
-        return next((job for job in self.jobs if job.occurrence.key == key), None)
+        """The due job with that key as reckoned, or the open breakdown, or none."""
+        return next((job for job in (*self.jobs, *self.breakdowns) if job.occurrence.key == key), None)
 
 
 def situation(house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None) -> Situation:
@@ -212,6 +215,16 @@ def load(
         taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
         proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
         days=calendar.stretches if calendar else (),
+        breakdowns=tuple(
+            breakdown_job(
+                plant,
+                Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+                instant(row.due_s),
+                at,
+            )
+            for row in work_rows.jobs(session, vessel_id, plant_id)
+            if row.kind == BREAKDOWN.code
+        ),
         clock_changes=tuple(
             (instant(row.from_s), row.offset_minutes)
             for row in fleet_rows.offsets(session, vessel_id)

@@ -239,6 +239,23 @@ class JobKind:
     tools: tuple[str, ...] = ()
 
 
+BREAKDOWN = JobKind(
+    code="breakdown",
+    name="Breakdown repair",
+    subject=Subject.PUMP,
+    takes_hours=4,
+    steps=(
+        "Grid above filled in: locked, tagged, start tried, vacuum broken, gas read. Nobody goes on before that.",
+        "Rinse the pump, then drain it to the sewage tank or a closed container, never to the bilge.",
+        "Find the cause before parts are changed; take out what does not belong there and write down what it was.",
+        "Put right, close up. Count tools and rags, people clear; take off each tag by the hand that placed it.",
+        "Prime, start locally, look for leaks, read the motor current, then time one pull-down at the next quiet hour.",
+    ),
+    note="Not planned: it has no due point. The steps are an example (common practice, no source).",
+)
+"""The kind of job that a pump which failed is repaired by; reserved, no plant's document holds it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LastDone:
     """When a job was last done before this tool kept count: the first interval starts here."""
@@ -298,8 +315,8 @@ class Plant:
     findings: tuple[FindingKind, ...] = FINDINGS
 
     def kind(self, code: str) -> JobKind:
-        """The job kind with that code. Raises KeyError when the plant has none."""
-        for kind in self.job_kinds:
+        """The job kind with that code, or the reserved one. Raises KeyError when the plant has none."""
+        for kind in (*self.job_kinds, BREAKDOWN):
             if kind.code == code:
                 return kind
         raise KeyError(code)

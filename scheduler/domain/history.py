@@ -106,6 +106,8 @@ class Verdict(StrEnum):
     WITHIN_LIMIT = "past due within limit"
     POSTPONED = "postponed"
     LATE = "late"
+    BREAKDOWN = "breakdown"
+    """Not planned: there was no due point to judge it by."""
 
 
 class HoursSource(StrEnum):
@@ -135,6 +137,12 @@ class DuePoint:
     limit_from: str = "tolerance of the job kind"
     postponed_to_running_seconds: int | None = None
     postponed_to_at: datetime | None = None
+    planned: bool = True
+    """False for a breakdown, which has no due point."""
+
+
+NO_DUE_POINT = DuePoint(trigger=Trigger.CALENDAR, limit_from="not planned", planned=False)
+"""Of a breakdown."""
 
 
 def due_point_of(
@@ -186,6 +194,8 @@ def verdict_of(
         days = None if at is None else _days_after(at, done_at, utc_offset_minutes)
         return by_hours or (days is not None and days >= beyond)
 
+    if not point.planned:
+        return Verdict.BREAKDOWN
     if point.calendar_due_at is None and (point.due_running_seconds is None or running_seconds is None):
         raise Refused(
             "This job cannot be judged: it needs a due date, or a due figure of running hours together with the "
@@ -259,7 +269,7 @@ class ClosedJob:
             "pump_serial": self.pump_serial,
             "job_kind": self.job_kind,
             "job_no": self.job_no,
-            "trigger": due.trigger,
+            "trigger": due.trigger if due.planned else "breakdown",
             "due_running_seconds": due.due_running_seconds,
             "due_at": due.calendar_due_at,
             "window_opens_running_seconds": due.window_opens_running_seconds,

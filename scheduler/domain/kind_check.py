@@ -17,7 +17,7 @@ from scheduler.domain.faults import (
     text_faults,
     twice_faults,
 )
-from scheduler.domain.fleet import JobKind, LastDone, Plant
+from scheduler.domain.fleet import BREAKDOWN, JobKind, LastDone, Plant
 from scheduler.domain.sheet_check import sheet_faults
 from scheduler.domain.words import Subject
 
@@ -35,6 +35,8 @@ def kind_faults(at: str, kind: JobKind, plant: Plant) -> Iterator[Fault]:
     yield from text_faults(
         f"{at}/note", f"The note of job kind {kind.code!r}", kind.note, LONGEST_NOTE, may_be_empty=True
     )
+    if kind.code == BREAKDOWN.code:
+        yield f"{at}/code", f"{named}: this code is reserved for repairs without a plan. Give this kind another."
     if not 1 <= kind.takes_hours <= LONGEST_JOB_HOURS:
         yield (
             f"{at}/takes_hours",

@@ -1,8 +1,8 @@
-"""What is kept beside the jobs: parts aboard."""
+"""What is kept beside the jobs: parts aboard, handover notes."""
 
 from sqlmodel import Session, col, select
 
-from scheduler.storage.tables import PartCountRow
+from scheduler.storage.tables import HandoverRow, PartCountRow
 
 
 def part_counts(session: Session, vessel_id: str, plant_id: str) -> list[PartCountRow]:
@@ -14,3 +14,14 @@ def part_counts(session: Session, vessel_id: str, plant_id: str) -> list[PartCou
 def part_count(session: Session, vessel_id: str, plant_id: str, name: str) -> PartCountRow | None:
     """The count of that part, or none."""
     return session.get(PartCountRow, (vessel_id, plant_id, name))
+
+
+def handovers(session: Session, vessel_id: str) -> list[HandoverRow]:
+    """A vessel's handover notes, by number."""
+    query = select(HandoverRow).where(HandoverRow.vessel_id == vessel_id)
+    return list(session.exec(query.order_by(col(HandoverRow.number))))
+
+
+def handover(session: Session, vessel_id: str, number: int) -> HandoverRow | None:
+    """That handover note, or none."""
+    return session.get(HandoverRow, (vessel_id, number))

@@ -1,7 +1,7 @@
 """All tables, one class each; `vessel_id` stands on every row. Import them from here."""
 
 from scheduler.storage.columns import METADATA, Row
-from scheduler.storage.tables_aboard import PartCountRow
+from scheduler.storage.tables_aboard import HandoverRow, PartCountRow
 from scheduler.storage.tables_company import NonConformityRow, PostponementRow
 from scheduler.storage.tables_due import MovedRow, PublishedRow
 from scheduler.storage.tables_hours import (
@@ -59,6 +59,7 @@ __all__ = [
     "FeedEventRow",
     "FeedTokenRow",
     "FlagRow",
+    "HandoverRow",
     "IdempotencyRow",
     "IntakeLogRow",
     "JobRow",

@@ -77,6 +77,14 @@ def passed_tests(session: Session, vessel_id: str) -> dict[str, int]:
     return {row.pump_id: row.swept_litres_per_h for row in session.exec(query) if row.swept_litres_per_h is not None}
 
 
+def last_sequence(session: Session, vessel_id: str, kind: str, subject_id: str) -> int:
+    """Number of the last done turn of a kind on a subject; 0 when there is none."""
+    query = select(func.max(DoneRow.sequence)).where(
+        DoneRow.vessel_id == vessel_id, DoneRow.kind == kind, DoneRow.subject_id == subject_id
+    )
+    return session.exec(query).one() or 0
+
+
 def plan(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
     """The plant's proposed or taken plan, or none."""
     query = select(PlanRow).where(

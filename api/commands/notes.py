@@ -1,0 +1,129 @@
+"""A pump that failed, clogs, handover notes, monthly reviews."""
+
+from typing import Annotated
+
+import typer
+
+from api.commands.common import HELP, AsJson, app, hand, instant, me, open_house, out
+
+handover_app = typer.Typer(
+    help='Handover notes.\n\nExample: leadline handover write demo-plover --text "VP2 seal drips"',
+    context_settings=HELP,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+review_app = typer.Typer(
+    help="Monthly reviews.\n\nExample: leadline review list demo-plover",
+    context_settings=HELP,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+app.add_typer(handover_app, name="handover")
+app.add_typer(review_app, name="review")
+VesselId = Annotated[str, typer.Argument(help="vessel id")]
+
+
+@app.command()
+def breakdown(
+    pump: Annotated[str, typer.Argument(help="pump id")],
+    reason: Annotated[str, typer.Option(help="what failed, in a few words")],
+    at: Annotated[str | None, typer.Option(help="since when, with offset (default: now)")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Put a pump out that failed, open its repair and plan anew; says what is left over the minimum.
+
+    Example: leadline breakdown plover-pump-b --reason "tripped, smell of burning"
+    """
+    from scheduler.actions import breakdown as repairs
+    from scheduler.actions import fleet
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), pump, AssetKind.PUMP)
+        told = {"breakdown": pump, "reason": reason, "at": at or ""}
+        body = dict(repairs.open_breakdown(house, hand(told), place, at=instant(at), reason=reason).body)
+        body["plan"] = repairs.plan_again(house, place)
+    out(body, as_json, lambda: iter([f"{body['job']} opened, record {body['record']}. {body['says']}", body["plan"]]))
+
+
+@app.command()
+def clog(
+    vessel: VesselId,
+    object_found: Annotated[str, typer.Option("--object", help="what it was")],
+    riser: Annotated[str, typer.Option(help="on which riser")] = "",
+    deck: Annotated[str, typer.Option(help="on which deck")] = "",
+    text: Annotated[str, typer.Option(help="remark")] = "",
+    at: Annotated[str | None, typer.Option(help="when, with offset (default: now)")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Note a clog that was cleared; it needs no job.
+
+    Example: leadline clog demo-plover --object wipe --riser R4 --deck 3
+    """
+    from scheduler.actions import breakdown as repairs
+
+    with open_house() as house:
+        told = {"clog": object_found, "riser": riser, "deck": deck, "at": at or ""}
+        answer = repairs.note_clog(
+            house,
+            hand(told),
+            vessel,
+            at=instant(at),
+            object_found=object_found,
+            riser=riser,
+            deck=deck,
+            text=text,
+        )
+    out(dict(answer.body), as_json, lambda: iter([str(answer.body["says"])]))
+
+
+@handover_app.command("write")
+def handover_write(
+    vessel: VesselId,
+    text: Annotated[str, typer.Option(help="what the one who takes over has to know")],
+    as_json: AsJson = False,
+) -> None:
+    """Write and sign a handover note.
+
+    Example: leadline handover write demo-plover --text "VP2 seal drips; part ordered"
+    """
+    from scheduler.actions import signing
+
+    with open_house() as house:
+        body = dict(signing.write_handover(house, hand({"handover": vessel, "text": text}), vessel, text).body)
+    out(body, as_json, lambda: iter([f"note {body['handover']}, record {body['record']}: {body['says']}"]))
+
+
+@handover_app.command("list")
+def handover_list(vessel: VesselId, as_json: AsJson = False) -> None:
+    """Handover notes, newest first. Each is signed by the one who takes over on the page, where it is known who that is.
+
+    Example: leadline handover list demo-plover
+    """
+    from scheduler.actions import fleet, signing
+
+    with open_house() as house:
+        fleet.get_vessel(house, me(), vessel)
+        told = signing.handovers_of(house, vessel)
+    lines = [
+        f"{one['handover']}: {one['written_by']} to {one['signed_by'] or 'nobody yet'}: {one['text']}" for one in told
+    ]
+    out({"handovers": told}, as_json, lambda: iter(lines))
+
+
+@review_app.command("list")
+def review_list(vessel: VesselId, as_json: AsJson = False) -> None:
+    """Signed months, newest first. A month is signed by the chief engineer on the page or by key.
+
+    Example: leadline review list demo-plover
+    """
+    from scheduler.actions import fleet, signing
+
+    with open_house() as house:
+        fleet.get_vessel(house, me(), vessel)
+        told = signing.reviews_of(house, vessel)
+    out(
+        {"reviews": told},
+        as_json,
+        lambda: iter([f"{one['month']}: {one['by']}, record {one['record']}" for one in told]),
+    )

@@ -1,0 +1,142 @@
+"""The page of notes, decisions and signatures, and its forms: each becomes the same action as the API's."""
+
+import secrets
+from collections.abc import Mapping
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from api import views
+from api.answers import light_of, page
+from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.notes_page import NotesView, notes_page
+from api.pen import PEN
+from api.typed import whole_number
+from scheduler.actions import breakdown, feed, fleet, nonconforming, postponing, signing
+from scheduler.actions.house import Answer, Hand, House
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+
+router = APIRouter(include_in_schema=False)
+DONE = {
+    "clog": "The clog is noted.",
+    "handover": "Written and signed; who takes over signs it too.",
+    "sign": "Signed: you have taken over.",
+    "decide": "Decided, and on record.",
+    "answer": "Answered; another person closes it.",
+    "close": "Closed.",
+    "review": "The month is signed.",
+}
+
+
+@router.get("/vessels/{vessel_id}/notes")
+def notes(vessel_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """The page."""
+    return _shown(request, house, who, vessel_id, done=DONE.get(request.query_params.get("done", ""), ""))
+
+
+@router.post("/vessels/{vessel_id}/notes")
+async def act(vessel_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """One of the page's forms; what was typed is kept when it is refused."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(value).strip() for name, value in form.items()}
+
+    def done() -> Response:
+        what = typed.get("do", "")
+        try:
+            _do(house, who, vessel_id, what, typed)
+        except (Refused, Clash, NotAllowed, NotFound) as refused:
+            number = typed.get("number", "")
+            status = {Clash: 409, NotAllowed: 403, NotFound: 404}.get(type(refused), 422)
+            return _shown(
+                request,
+                house,
+                who,
+                vessel_id,
+                status,
+                refused=f"{what}{number}",
+                values=typed,
+                faults={place.lstrip("/"): says for place, says in refused.faults},
+                says=refused.says,
+            )
+        return RedirectResponse(f"/vessels/{vessel_id}/notes?done={what}", 303)
+
+    return await run_in_threadpool(done)
+
+
+def _do(house: House, who: Asking, vessel_id: str, what: str, typed: Mapping[str, str]) -> Answer:
+    asked = {"route": f"POST /vessels/{vessel_id}/notes", "body": {k: v for k, v in typed.items() if k != "csrf"}}
+    hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
+    fleet.get_vessel(house, who.actor, vessel_id)
+
+    def said(name: str) -> str:
+        return typed.get(name, "")
+
+    if what == "clog":
+        return breakdown.note_clog(
+            house,
+            hand,
+            vessel_id,
+            at=house.now(),
+            object_found=said("object"),
+            riser=said("riser"),
+            deck=said("deck"),
+        )
+    if what == "handover":
+        return signing.write_handover(house, hand, vessel_id, said("text"))
+    if what == "review":
+        return signing.sign_review(house, hand, vessel_id, said("month"), said("text"))
+    number = whole_number("number", said("number"))
+    if what == "sign":
+        return signing.sign_handover(house, hand, vessel_id, number)
+    if what == "answer":
+        cause, action = said("cause"), said("corrective_action")
+        return nonconforming.answer(house, hand, vessel_id, number, cause=cause, corrective_action=action)
+    if what == "close":
+        return nonconforming.close(house, hand, vessel_id, number)
+    if what == "decide":
+        if not views.may(who, "POST", "/api/v1/vessels/{vessel_id}/postponements/{number}/decision"):
+            raise NotAllowed("A postponement is decided by the chief engineer or the office.")
+        granted = said("granted") == "yes"
+        answer = postponing.decide(
+            house, hand, vessel_id, number, granted=granted, note=said("note"), class_agreed=said("class_agreed")
+        )
+        feed.refresh(house, PEN(house.settings.shown_base_url()), vessel_id)
+        return answer
+    raise Refused(f"{what[:40]!r} is none of the page's forms.")
+
+
+def _shown(
+    request: Request,
+    house: House,
+    who: Asking,
+    vessel_id: str,
+    status: int = 200,
+    *,
+    done: str = "",
+    refused: str = "",
+    values: Mapping[str, str] | None = None,
+    faults: Mapping[str, str] | None = None,
+    says: str = "",
+) -> Response:
+    here = f"/vessels/{vessel_id}/notes"
+    view = NotesView(
+        frame=views.vessel_frame(house, who, vessel_id, here, "Notes", "notes"),
+        action=here,
+        may_write=views.may(who, "POST", "/vessels/{vessel_id}/notes"),
+        may_decide=views.may(who, "POST", "/api/v1/vessels/{vessel_id}/postponements/{number}/decision"),
+        may_review=views.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews"),
+        clogs=breakdown.clogs_of(house, vessel_id),
+        handovers=signing.handovers_of(house, vessel_id),
+        postponements=postponing.listed(house, vessel_id),
+        non_conformities=nonconforming.listed(house, vessel_id),
+        reviews=signing.reviews_of(house, vessel_id),
+        done=done,
+        refused=refused,
+        values=values or {},
+        faults=faults or {},
+        says=says,
+        idempotency_key=secrets.token_hex(12),
+    )
+    return page(notes_page(view, light=light_of(request), csrf=who.csrf or ""), status)

@@ -1,0 +1,110 @@
+"""A pump that fails: out in one tap, its repair a job without a due point, planned again; a clog needs no job."""
+
+import json
+from datetime import timedelta
+
+from scheduler.domain.words import Role
+from tests.api.stage import AT, Stage, stamp
+
+PUMP = "plover-pump-b"
+JOB = f"breakdown:{PUMP}:1"
+
+
+def _csrf(text: str) -> str:
+    return text.split('name="csrf" value="')[1].split('"')[0]
+
+
+def _closed(stage: Stage) -> dict[str, str]:
+    lines = stage.ask("GET", "/api/v1/history?vessel=demo-plover", role=Role.CHIEF).text.splitlines()
+    texts = [json.loads(json.loads(line)["text"]) for line in lines if '"text"' in line]
+    return next(one for one in texts if one.get("job_no") == JOB and "verdict" in one)
+
+
+def test_one_tap_puts_a_pump_out_opens_its_repair_and_says_what_is_left(fresh: Stage) -> None:
+    """No script, one form: the pump counts nothing, a plan is proposed on it, the page says the margin and leads on."""
+    browser = fresh.enter("chief-plover")
+    page = browser.get("/plants/plover-plant").text
+    assert f'action="/pumps/{PUMP}/out"' in page
+    tapped = browser.post(f"/pumps/{PUMP}/out", data={"csrf": _csrf(page), "idempotency_key": "tap-1"})
+    assert tapped.headers["location"] == f"/plants/plover-plant?out={PUMP}"
+    assert browser.post(f"/pumps/{PUMP}/out", data={"csrf": _csrf(page), "idempotency_key": "tap-1"}).status_code == 303
+    after = browser.get(tapped.headers["location"]).text
+    assert "VP2 is out." in after
+    assert "margin" in after or "lacking" in after
+    assert f"/vessels/demo-plover/jobs/{JOB}" in after
+    assert f'action="/pumps/{PUMP}/out"' not in after
+    assert fresh.pump(PUMP)["counts_for_swept_m3_per_h"] == 0
+    sheet = browser.get(f"/vessels/demo-plover/jobs/{JOB}")
+    assert sheet.status_code == 200
+    assert sheet.text.index("Isolation, before step 1") < sheet.text.index("Find the cause")
+
+
+def test_a_repair_is_worked_in_steps_and_closed_without_a_verdict_on_time(fresh: Stage) -> None:
+    """Opened once, worked like any other job, closed days later: neither late nor a non-conformity; the next is number 2."""
+    opened = fresh.ask(
+        "POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(AT), "reason": "tripped, smell of burning"}
+    )
+    assert opened.status_code == 201, opened.text
+    told = opened.json()
+    assert told["job"] == JOB
+    assert told["plan"].startswith("Planned anew")
+    assert "margin_swept_m3_per_h" in told
+    again = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(AT), "reason": "x"})
+    assert again.status_code == 409
+    assert JOB in again.json()["detail"]
+    fresh.clock.at = AT + timedelta(days=4)
+    for kind, more in (("permit issued", {"number": "CW-9"}), ("tag placed", {"point": "supply breaker"})):
+        step = {"kind": kind, "at": stamp(AT + timedelta(hours=1)), "by": "A. Second", **more}
+        sent = fresh.ask("POST", f"/api/v1/jobs/{JOB}/steps", json={"step": step})
+        assert sent.status_code == 201, sent.text
+    assert fresh.close(JOB).status_code == 409  # a tag hangs
+    for kind, more in (
+        ("tag removed", {"point": "supply breaker"}),
+        ("people told", {"names": "bridge, hotel"}),
+        ("returned", {}),
+        ("tested", {"result": "passed"}),
+        ("permit closed", {"number": "CW-9"}),
+    ):
+        step = {"kind": kind, "at": stamp(AT + timedelta(hours=5)), "by": "A. Second", **more}
+        assert fresh.ask("POST", f"/api/v1/jobs/{JOB}/steps", json={"step": step}).status_code == 201, kind
+    done = fresh.close(JOB, findings="contactor burnt")
+    assert done.status_code == 200, done.text
+    assert (done.json()["verdict"], done.json()["pump_state"]) == ("breakdown", "proved")
+    record = _closed(fresh)
+    assert (record["verdict"], record["trigger"], record["due_at"]) == ("breakdown", "breakdown", None)
+    nothing = fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"]
+    assert JOB not in [one["job"] for one in nothing]
+    assert fresh.close(JOB).status_code == 409
+    for form in ("csv", "xlsx"):
+        assert fresh.ask("GET", f"/api/v1/history?vessel=demo-plover&format={form}", role=Role.CHIEF).status_code == 200
+    at = stamp(fresh.clock.at)
+    second = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": at, "reason": "again"})
+    assert second.json()["job"] == f"breakdown:{PUMP}:2"
+
+
+def test_a_repair_that_was_not_opened_and_a_kind_of_that_name_are_refused(fresh: Stage) -> None:
+    """The first names the way to open one; the code is reserved."""
+    unknown = fresh.close(JOB)
+    assert unknown.status_code == 404
+    assert "plant page" in unknown.json()["detail"]
+    document, etag = fresh.document()
+    document["plants"][0]["job_kinds"][0]["code"] = "breakdown"
+    sent = fresh.ask("PUT", "/api/v1/vessels/demo-plover", role=Role.OFFICE, headers={"If-Match": etag}, json=document)
+    assert sent.status_code == 422
+    assert "reserved" in sent.text
+
+
+def test_a_clog_is_noted_in_one_form_without_a_job(fresh: Stage) -> None:
+    """Object, riser, deck; a record; refused in words where it says not where, and what was typed is kept."""
+    browser = fresh.enter("chief-plover")
+    csrf = _csrf(browser.get("/vessels/demo-plover/notes").text)
+    form = {"csrf": csrf, "do": "clog", "idempotency_key": "clog-1", "object": "wipe <b>", "riser": "", "deck": ""}
+    refused = browser.post("/vessels/demo-plover/notes", data=form)
+    assert refused.status_code == 422
+    assert "wipe &lt;b&gt;" in refused.text
+    assert "give the riser or the deck" in refused.text
+    taken = browser.post("/vessels/demo-plover/notes", data={**form, "riser": "R4", "idempotency_key": "clog-2"})
+    assert taken.status_code == 303
+    (clog,) = fresh.ask("GET", "/api/v1/vessels/demo-plover/clogs").json()["clogs"]
+    assert (clog["object"], clog["riser"]) == ("wipe <b>", "R4")
+    assert "riser R4" in browser.get(taken.headers["location"]).text

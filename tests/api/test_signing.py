@@ -1,0 +1,104 @@
+"""Handover notes signed by two, the month signed by the chief, and decisions on a page."""
+
+from datetime import timedelta
+
+from scheduler.domain.words import Role
+from tests.api.stage import AT, Stage, stamp
+
+NOTES = "/vessels/demo-plover/notes"
+JOB = "knife_inspection:plover-pump-b-knives:1"
+
+
+def _form(text: str, do: str, key: str, **more: str) -> dict[str, str]:
+    return {"csrf": text.split('name="csrf" value="')[1].split('"')[0], "do": do, "idempotency_key": key, **more}
+
+
+def test_a_handover_note_is_signed_by_two_different_people(fresh: Stage) -> None:
+    """Who wrote it cannot sign it; another does, once; both stand on record."""
+    send = "/api/v1/vessels/demo-plover/handovers"
+    written = fresh.ask("POST", send, json={"text": "VP2 seal drips; part ordered."})
+    assert written.status_code == 201, written.text
+    assert fresh.ask("POST", f"{send}/1/signature", json={}).status_code == 403
+    browser = fresh.enter("chief-plover")
+    page = browser.get(NOTES).text
+    assert "1 handover note to sign" in page.lower()
+    assert browser.post(NOTES, data=_form(page, "sign", "s1", number="1")).status_code == 303
+    assert fresh.ask("POST", f"{send}/1/signature", role=Role.CHIEF, json={}).status_code == 409
+    (note,) = fresh.ask("GET", send).json()["handovers"]
+    assert note["written_by"] != note["signed_by"]
+    history = fresh.ask("GET", "/api/v1/history?vessel=demo-plover", role=Role.CHIEF).text
+    assert "handover note written" in history
+    assert "handover note signed" in history
+    assert fresh.ask("POST", send, json={"text": " "}).status_code == 422
+    assert fresh.ask("POST", f"{send}/7/signature", json={}).status_code == 404
+
+
+def test_a_month_is_signed_by_the_chief_when_it_is_over_and_once(fresh: Stage) -> None:
+    """The running month is refused in words, another person at the door, a second signature as done."""
+    send = "/api/v1/vessels/demo-plover/reviews"
+    assert fresh.ask("POST", send, json={"month": "2026-09"}).status_code == 403
+    early = fresh.ask("POST", send, role=Role.CHIEF, json={"month": f"{AT:%Y-%m}"})
+    assert early.status_code == 422
+    assert "not over yet" in early.text
+    assert fresh.ask("POST", send, role=Role.CHIEF, json={"month": "2026-13"}).status_code == 422
+    signed = fresh.ask("POST", send, role=Role.CHIEF, json={"month": "2026-09", "text": "two clogs"})
+    assert signed.status_code == 201, signed.text
+    assert fresh.ask("POST", send, role=Role.CHIEF, json={"month": "2026-09"}).status_code == 409
+    browser = fresh.enter("chief-plover")
+    page = browser.get(NOTES).text
+    assert "two clogs" in page
+    assert "Sign the month" in page
+    assert "Sign the month" not in fresh.enter("engineer-plover").get(NOTES).text
+
+
+def test_a_postponement_is_asked_on_the_job_page_and_decided_on_the_notes_page(fresh: Stage) -> None:
+    """The engineer asks with reason and risk; who asked cannot decide; the chief grants, and the limit moves."""
+    engineer, chief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")
+    path = f"/vessels/demo-plover/jobs/{JOB}"
+    sheet = engineer.get(path).text
+    assert "Ask for a postponement" in sheet
+    later = f"{AT + timedelta(days=60):%Y-%m-%dT%H:%M}"
+    ask = {**_form(sheet, "", "p1"), "to_at": later, "reason": "no part", "risk": "", "utc_offset_minutes": "60"}
+    refused = engineer.post(f"{path}/postponements", data=ask)
+    assert refused.status_code == 422
+    assert "no part" in refused.text
+    assert (
+        engineer.post(f"{path}/postponements", data={**ask, "risk": "wear", "idempotency_key": "p2"}).status_code == 303
+    )
+    assert "Postponement 1" in engineer.get(path).text
+    page = engineer.get(NOTES).text
+    assert "1 postponement to decide" in page.lower()
+    assert ">Grant<" not in page
+    form = _form(page, "decide", "d1", number="1", granted="yes")
+    assert engineer.post(NOTES, data=form).status_code == 403
+    page = chief.get(NOTES).text
+    assert (
+        chief.post(NOTES, data=_form(page, "decide", "d2", number="1", granted="yes", note="with care")).status_code
+        == 303
+    )
+    told = fresh.ask("GET", f"/api/v1/jobs/{JOB}").json()
+    assert told["postponed_to"] is not None
+    assert told["limit_at"] == stamp(AT + timedelta(days=60) - timedelta(minutes=60))
+
+
+def test_a_non_conformity_is_answered_and_closed_on_the_page_by_two_people(fresh: Stage) -> None:
+    """A job closed past its limit opened one; the engineer answers with a cause, the chief closes it."""
+    fresh.clock.at = AT + timedelta(days=120)
+    assert fresh.close(JOB).status_code == 200
+    engineer, chief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")
+    page = engineer.get(NOTES).text
+    assert "non-conformity to answer" in page.lower() or "non-conformities to answer" in page.lower()
+    number = str(
+        fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"][-1][
+            "non_conformity"
+        ]
+    )
+    empty = engineer.post(NOTES, data=_form(page, "answer", "a0", number=number, cause="no hands"))
+    assert empty.status_code == 422
+    assert "no hands" in empty.text
+    answer = _form(page, "answer", "a1", number=number, cause="no hands", corrective_action="one more hand")
+    assert engineer.post(NOTES, data=answer).status_code == 303
+    assert engineer.post(NOTES, data=_form(page, "close", "c1", number=number)).status_code == 403
+    page = chief.get(NOTES).text
+    assert "one more hand" in page
+    assert chief.post(NOTES, data=_form(page, "close", "c2", number=number)).status_code == 303
