@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
 from api import pages
@@ -54,4 +55,4 @@ def _many(words: str) -> str:
 
 def notes_page(view: NotesView, *, light: str, csrf: str) -> str:
     """The page."""
-    return pages.render("notes.html", view.frame, light, csrf, view=view)
+    return pages.render("notes.html", view.frame, light, csrf, view=view, parsed=datetime.fromisoformat)
