@@ -94,6 +94,28 @@ WALKS: dict[tuple[str, str], Walk] = {
         f"{API}/pumps/plover-pump-b/back", 409, body={"at": stamp(AT), "test": "passed", "reason": "walked"}
     ),
     ("POST", f"{API}/pumps/{{pump_id}}/test"): Walk(f"{API}/pumps/plover-pump-c/test", body=PUMP_TEST),
+    ("GET", f"{API}/plants/{{plant_id}}/parts"): Walk(f"{API}/plants/plover-plant/parts"),
+    ("POST", f"{API}/plants/{{plant_id}}/parts"): Walk(
+        f"{API}/plants/plover-plant/parts", body={"name": "knife set", "aboard": 2}
+    ),
+    ("POST", f"{API}/pumps/{{pump_id}}/breakdowns"): Walk(
+        f"{API}/pumps/plover-pump-c/breakdowns", frozenset({201, 409}), body={"at": stamp(AT), "reason": "walked"}
+    ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/clogs"): Walk(f"{API}/vessels/demo-plover/clogs"),
+    ("POST", f"{API}/vessels/{{vessel_id}}/clogs"): Walk(
+        f"{API}/vessels/demo-plover/clogs", 201, body={"at": stamp(AT), "object": "wipe", "riser": "R4"}
+    ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/handovers"): Walk(f"{API}/vessels/demo-plover/handovers"),
+    ("POST", f"{API}/vessels/{{vessel_id}}/handovers"): Walk(
+        f"{API}/vessels/demo-plover/handovers", 201, body={"text": "walked"}
+    ),
+    ("POST", f"{API}/vessels/{{vessel_id}}/handovers/{{number}}/signature"): Walk(
+        f"{API}/vessels/demo-plover/handovers/999/signature", 404
+    ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/reviews"): Walk(f"{API}/vessels/demo-plover/reviews"),
+    ("POST", f"{API}/vessels/{{vessel_id}}/reviews"): Walk(
+        f"{API}/vessels/demo-plover/reviews", TAKEN_ONCE | {201}, body={"month": "2026-09"}
+    ),
     ("GET", f"{API}/plants/{{plant_id}}/hours/daily"): Walk(f"{API}/plants/plover-plant/hours/daily?days=5"),
     ("GET", f"{API}/counters/{{counter_id}}"): Walk(f"{API}/counters/plover-vp1-hours"),
     ("POST", f"{API}/counters/{{counter_id}}/events"): Walk(
@@ -149,6 +171,19 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/plants/{plant_id}/figures"): Walk("/plants/plover-plant/figures"),
     ("GET", "/plants/{plant_id}/moved"): Walk("/plants/plover-plant/moved"),
     ("POST", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan", 412, body=DIGEST, form=True),
+    ("POST", "/plants/{plant_id}/parts"): Walk(
+        "/plants/plover-plant/parts", 303, body={"name": "knife set", "aboard": "2"}, form=True
+    ),
+    ("POST", "/pumps/{pump_id}/out"): Walk(
+        "/pumps/plover-pump-a/out", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
+    ),
+    ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
+    ("POST", "/vessels/{vessel_id}/notes"): Walk(
+        "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
+    ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/postponements", frozenset({422, 409}), body={"to_at": "x"}, form=True
+    ),
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): Walk(f"/vessels/demo-plover/jobs/{JOB}"),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/close", frozenset({303, 409}), body={**CLOSE, "test": "passed"}, form=True
