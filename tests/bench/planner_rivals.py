@@ -2,7 +2,8 @@
 
 `python -m tests.bench.planner_rivals WHAT` reads a problem on standard input. WHAT: `planner` (this project's), `plain` (a
 time-indexed model over every start of every job, a row for every hour, no reductions; jobs without a place and days late
-only), `intervals` (CP-SAT with one interval a job, the same two and the days off the ideal date; 20 s at most).
+only), `intervals` (CP-SAT with one interval a job, the same two and the days off the ideal date; 20 s of work at most,
+-1 when it found nothing by then).
 """
 
 import json
@@ -120,7 +121,7 @@ def _intervals(problem: Problem) -> dict[str, Any]:
         model.add_no_overlap(own)
     model.minimize(sum(costs))
     solver = cp_model.CpSolver()
-    solver.parameters.max_time_in_seconds = 20
+    solver.parameters.max_deterministic_time = 20
     solver.parameters.num_workers = 1
     status = solver.solve(model)
     value = round(solver.objective_value) if status in (cp_model.OPTIMAL, cp_model.FEASIBLE) else -1

@@ -264,3 +264,16 @@ def test_another_vessels_things_are_not_there(filled: House) -> None:
     with pytest.raises(NotFound):
         jobs.job_place(filled, stranger, "overhaul:plover-pump-a:1")
     assert people.list_keys(filled) == []
+
+
+def test_an_outlook_goes_beyond_what_is_published_and_is_not_kept(filled: House) -> None:
+    """Twice the horizon: a lawful plan with later jobs than the published one, and no proposal kept for it."""
+    problem, plan = planning.outlook(filled, PLOVER.vessel, PLANT, days=120)
+    assert judge(problem, plan).lawful
+    assert max(job.due for job in problem.jobs) > 90 * 24
+    assert _now(filled).proposed is None
+    told = planning.plan_as_json(planning.propose(filled, PLOVER.vessel, PLANT), {})
+    assert told is not None
+    more = told["one_more_failure"]
+    assert more["hours_covered"] <= more["hours_at_minimum"] <= more["hours"]
+    assert more["hours_the_plan_uncovers"] + more["hours_no_date_can_help"] == more["hours"] - more["hours_covered"]
