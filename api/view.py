@@ -200,6 +200,8 @@ class WorkView:
     words: str
     lines: tuple[WorkLine, ...] = ()
     action: str = ""
+    version: int = 0
+    """Of the work: how many steps are kept."""
     idempotency_key: str = ""
     next_kind: str = ""
     points: tuple[str, ...] = ()

@@ -226,6 +226,7 @@ def work_view(
             for one in ordered
         ),
         action=f"{here}/steps" if is_open and may(who, "POST", route) else "",
+        version=len(kept),
         idempotency_key=secrets.token_hex(16),
         next_kind=typed.kind if typed else next_kind(work),
         points=now.plant.isolation_points,
@@ -257,7 +258,7 @@ def job_view(
         running_hours=now.hours.get((kind.subject, job.occurrence.subject)),
         projected_hours=_projected(now, kind, job),
         plant_href=f"/plants/{now.plant.id}",
-        form=(form or blank_form(now, who, here, kind)) if may_close else None,
+        form=replace(form or blank_form(now, who, here, kind), version=str(len(kept))) if may_close else None,
         work=work_view(now, who, here, kept, typed, is_open=job.first),
         sheet=sheet,
     )

@@ -18,6 +18,7 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
     ("past due within limit", "done after the due point, not after the original limit"),
     ("postponed", "done after the original limit, within a limit that was granted"),
     ("late", "done after every limit that was given"),
+    ("breakdown", "a repair that was not planned; it has no due point and is judged by none"),
     (
         "running hours from",
         "counter: read at that time; estimated: between two readings or projected; by hand: as told",

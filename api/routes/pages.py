@@ -28,7 +28,7 @@ from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import BREAKDOWN
 from scheduler.domain.postponing import Asked
-from scheduler.errors import Clash, NotAllowed, NotFound, NotSignedIn, Refused, SchedulerError
+from scheduler.errors import Clash, NotAllowed, NotFound, NotSignedIn, Refused, SchedulerError, Stale
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -144,7 +144,7 @@ def _job(
         raise NotFound(f"There is no job {key} here now. The plant page shows those that are open.")
     record = told.get("record")
     stamp = history.stamp_of(house, vessel_id, record) if isinstance(record, int) else ""
-    view = views.closed_view(now, who, here, done, told, stamp, kept)
+    view = replace(views.closed_view(now, who, here, done, told, stamp, kept), form=form)
     return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
 
@@ -161,9 +161,9 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
             place, occurrence = jobs.job_place(house, who.actor, key)
             asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/close", "body": typed}
             hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
-            jobs.close_job(house, hand, place, occurrence, told)
+            jobs.close_job(house, hand, place, occurrence, told, if_match=_version(form.get("version")))
             feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
-        except Refused as refused:
+        except (Refused, Stale, Clash) as refused:
             again = CloseForm(
                 action=f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}/close",
                 version=str(form.get("version", "0")),
@@ -172,7 +172,7 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
                 faults={pointer.lstrip("/"): says for pointer, says in refused.faults},
                 says=refused.says if not refused.faults else "",
             )
-            return _job(request, house, who, vessel_id, key, again, 422)
+            return _job(request, house, who, vessel_id, key, again, _status(refused))
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}", 303)
 
     return await run_in_threadpool(act)
@@ -195,8 +195,9 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
             place, occurrence = jobs.job_place(house, who.actor, key)
             asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/steps", "body": told.model_dump(mode="json")}
             hand = Hand(who.actor, _key_of(typed), asked)
-            work.take_step(house, hand, place, occurrence, told.step, fact=told.fact)
-        except (Refused, Clash, NotAllowed) as refused:
+            seen = _version(typed.get("version"))
+            work.take_step(house, hand, place, occurrence, told.step, fact=told.fact, if_match=seen)
+        except (Refused, Clash, NotAllowed, Stale) as refused:
             again = StepTyped(
                 kind=kind,
                 values=typed,
@@ -204,8 +205,7 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
                 says=refused.says,
                 may_be_fact=isinstance(refused, Clash) and "as a fact" in refused.says,
             )
-            status = 409 if isinstance(refused, Clash) else 403 if isinstance(refused, NotAllowed) else 422
-            return _job(request, house, who, vessel_id, key, None, status, again)
+            return _job(request, house, who, vessel_id, key, None, _status(refused), again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-work", 303)
 
     return await run_in_threadpool(act)
@@ -251,6 +251,15 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-postpone", 303)
 
     return await run_in_threadpool(act)
+
+
+def _version(sent: object) -> int | None:
+    text = str(sent or "").strip('"')
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else None
+
+
+def _status(error: SchedulerError) -> int:
+    return {Clash: 409, NotAllowed: 403, Stale: 412}.get(type(error), 422)
 
 
 def _minutes(text: str) -> int:

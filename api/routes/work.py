@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import FileResponse, JSONResponse, StreamingResponse
 
 from api import bodies, shapes
-from api.deps import AskingDep, HouseDep, hand_of
+from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, xlsx
 from api.pen import PEN
 from api.sheet import sheet_json
@@ -73,29 +73,35 @@ def get_job(key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
 
 @router.post("/jobs/{key}/close", tags=["work"], summary="Close a job")
 def close_job(key: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CloseBody) -> JSONResponse:
-    """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved."""
+    """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved.
+    If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, occurrence = jobs.job_place(house, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = jobs.close_job(house, hand, place, occurrence, jobs.Close(**body.model_dump()))
+    told = jobs.Close(**body.model_dump())
+    answer = jobs.close_job(house, hand, place, occurrence, told, if_match=version_in(request))
     feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
 @router.get("/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
-def get_work(key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
-    """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it."""
+def get_work(key: str, house: HouseDep, who: AskingDep) -> JSONResponse:
+    """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it. The ETag is
+    the version of the work, for If-Match."""
     place, occurrence = jobs.job_place(house, who.actor, key)
-    return {"job": key, **work.work_on(house, place, occurrence)}
+    told = work.work_on(house, place, occurrence)
+    return JSONResponse({"job": key, **told}, headers={"ETag": f'"{told["version"]}"'})
 
 
 @router.post("/jobs/{key}/steps", status_code=201, tags=["work"], summary="A step of the work on a job")
 def take_step(key: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.WorkStepBody) -> JSONResponse:
     """Permit, tag, gas check, opened, note, tag off, returned, test, report. Asked, it is refused where a rule stands
-    against it (409, with the times that hold where the minimum would break); told as a fact, it is kept and flagged."""
+    against it (409, with the times that hold where the minimum would break); told as a fact, it is kept and flagged.
+    If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, occurrence = jobs.job_place(house, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = work.take_step(house, hand, place, occurrence, body.step, fact=body.fact)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    answer = work.take_step(house, hand, place, occurrence, body.step, fact=body.fact, if_match=version_in(request))
+    etag = f'"{answer.body["version"]}"'
+    return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": etag})
 
 
 @router.get("/history", tags=["history"], summary="The compliance history", response_class=StreamingResponse)

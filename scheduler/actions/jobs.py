@@ -14,12 +14,12 @@ from scheduler.actions.nonconforming import open_for
 from scheduler.actions.pumps import AHEAD, returned
 from scheduler.actions.situation import Situation, hours_then, load
 from scheduler.actions.wanted import want_plan
-from scheduler.actions.work_state import KeptStep, require_no_tag, state_of, steps_of, summary
+from scheduler.actions.work_state import KeptStep, must_be_newest, require_no_tag, state_of, steps_of, summary
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import BREAKDOWN, JobKind, Plant
 from scheduler.domain.history import NO_DUE_POINT, ClosedJob, HoursSource, Verdict, due_point_of
 from scheduler.domain.hours import RunningHours
-from scheduler.domain.subjects import renewals, where
+from scheduler.domain.subjects import in_place_since, renewals, where
 from scheduler.domain.words import State, Subject, Test
 from scheduler.domain.work_rules import close_objections
 from scheduler.errors import Clash, NotFound, Refused
@@ -79,15 +79,18 @@ def kind_of(plant: Plant, occurrence: Occurrence) -> JobKind:
         raise NotFound(f"There is no job kind {occurrence.kind!r} in {plant.id}. Known: {known}.") from error
 
 
-def close_job(house: House, hand: Hand, place: Place, occurrence: Occurrence, told: Close) -> Answer:
+def close_job(
+    house: House, hand: Hand, place: Place, occurrence: Occurrence, told: Close, *, if_match: int | None = None
+) -> Answer:
     """Close an occurrence, or record that its test failed (it stays open then and its pump counts nothing).
 
     Passed: the pump counts in full again. None: the job is closed, the pump is returned but not proved. What the kind
     renews starts anew.
 
     Raises:
-        Clash: closed before. Refused: a later turn than the open one, an instant to come, before the subject was in
-            place or before the turn before, hours that the counter has not reached, nobody named, the checker is the doer.
+        Clash: closed before. Stale: the work has gone on since `if_match`. Refused: a later turn than the open one, an
+            instant to come, before the subject was in place or before the turn before, hours that the counter has not
+            reached, nobody named, the checker is the doer.
     """
     derive_vessel(house, place.vessel_id)
     with house.db.write(place.vessel_id) as session:
@@ -99,6 +102,7 @@ def close_job(house: House, hand: Hand, place: Place, occurrence: Occurrence, to
             _people(told)
             _when(now, kind, occurrence, told)
             kept = steps_of(session, place.vessel_id, occurrence.key)
+            must_be_newest(kept, if_match)
             _finished(kept, told)
             ran, source, remark = _hours(session, now, kind, occurrence, told)
             return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark)
@@ -172,7 +176,7 @@ def _when(now: Situation, kind: JobKind, occurrence: Occurrence, told: Close) ->
 
     if told.done_at > now.at + AHEAD:
         refuse(f"{told.done_at:%Y-%m-%d %H:%M%z} is still to come; give the instant at which the job was finished.")
-    begun = _in_place_since(now.plant, kind.subject, occurrence.subject)
+    begun = in_place_since(now.plant, kind.subject, occurrence.subject)
     if begun is not None and told.done_at < begun:
         refuse(
             f"{told.done_at:%Y-%m-%d %H:%M%z} is before {occurrence.subject} was fitted on {begun:%Y-%m-%d %H:%MZ}. "
@@ -186,15 +190,6 @@ def _when(now: Situation, kind: JobKind, occurrence: Occurrence, told: Close) ->
     if told.opened_at is not None and told.opened_at > told.done_at:
         says = "this is after done_at; give the instant at which the pump was taken out."
         raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
-
-
-def _in_place_since(plant: Plant, subject: Subject, subject_id: str) -> datetime | None:
-    match subject:
-        case Subject.PUMP:
-            return min((s.from_at for s in plant.stays if s.pump == subject_id), default=None)
-        case Subject.PART:
-            return min((f.from_at for f in plant.fittings if f.part == subject_id), default=None)
-    return None
 
 
 def _hours(

@@ -13,7 +13,7 @@ from scheduler.actions.parts import use_part
 from scheduler.actions.pumps import AHEAD, end_outage, returned, set_down
 from scheduler.actions.situation import Situation, load
 from scheduler.actions.wanted import want_plan
-from scheduler.actions.work_state import STEP, KeptStep, state_of, steps_of
+from scheduler.actions.work_state import STEP, KeptStep, must_be_newest, state_of, steps_of
 from scheduler.domain.capacity import Outage, Swept, check_outage
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant
@@ -33,7 +33,14 @@ MOST_STEPS = 500
 
 
 def take_step(
-    house: House, hand: Hand, place: Place, occurrence: Occurrence, step: AnyStep, *, fact: bool = False
+    house: House,
+    hand: Hand,
+    place: Place,
+    occurrence: Occurrence,
+    step: AnyStep,
+    *,
+    fact: bool = False,
+    if_match: int | None = None,
 ) -> Answer:
     """Take in a step of the work on a job, and what it means for its pump's capacity.
 
@@ -43,6 +50,7 @@ def take_step(
     Raises:
         Clash: a rule stands against it and it was asked, not told as a fact; or it cannot have happened; or the job is
             closed. `more` has `objections`, and `times_that_hold` where the minimum would break.
+        Stale: the work has gone on since `if_match`, the version that was looked at.
         NotAllowed: the minimum overridden by someone below the chief engineer. Refused: an instant to come.
     """
     if step.at > house.now() + AHEAD:
@@ -59,6 +67,7 @@ def take_step(
             job = open_job(session, now, occurrence)
             told = _behind(now.plant, step)
             kept = steps_of(session, place.vessel_id, occurrence.key)
+            must_be_newest(kept, if_match)
             if len(kept) >= MOST_STEPS:
                 raise Refused(
                     f"Job {occurrence.key} has {len(kept)} steps, which is the most. Put the rest in one note."
@@ -241,6 +250,7 @@ def work_json(plant: Plant, job: DueJob | None, kind: JobKind, kept: Sequence[Ke
     work = state_of(kept)
     told: dict[str, Any] = {
         "job_kind": kind.name,
+        "version": len(kept),
         "pump_counts": work.counts.value,
         "test": work.test.value,
         "permits_open": [one.number for one in work.permits if one.closed_at is None],

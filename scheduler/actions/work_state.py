@@ -10,7 +10,7 @@ from pydantic import Field, TypeAdapter
 
 from scheduler.actions.house import instant
 from scheduler.domain.work import AnyStep, Note, Noted, Reported, Work, replay
-from scheduler.errors import Clash
+from scheduler.errors import Clash, Stale
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import WorkStepRow
@@ -45,6 +45,24 @@ def _kept(row: WorkStepRow) -> KeptStep:
 def state_of(kept: Sequence[KeptStep], until: datetime | None = None) -> Work:
     """The state that the steps give (those up to `until`)."""
     return replay(one.step for one in kept if until is None or one.step.at <= until)
+
+
+def must_be_newest(kept: Sequence[KeptStep], if_match: int | None) -> None:
+    """Raises Stale when others recorded steps since the version that was looked at; a job's version counts its steps.
+
+    `more` has the version held and the steps that are new, so that the second of two people sees what the first did.
+    """
+    if if_match is None or if_match == len(kept):
+        return
+    newer = [one for one in kept if one.number > if_match]
+    said = "; ".join(f"{one.step.kind} by {one.step.by}" for one in newer[-5:])
+    raise Stale(
+        f"The work has gone on since you looked: {said or 'it is another version'}. Look at it, then send yours again.",
+        more={
+            "version": len(kept),
+            "newer_steps": [{"number": one.number, **json.loads(STEP.dump_json(one.step))} for one in newer],
+        },
+    )
 
 
 def require_no_tag(session: Session, vessel_id: str, pump: str) -> None:

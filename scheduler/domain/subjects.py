@@ -47,6 +47,16 @@ def where(plant: Plant, subject: Subject, subject_id: str, at: datetime) -> tupl
             return pump, plant.position_of(pump, at) if pump else None
 
 
+def in_place_since(plant: Plant, subject: Subject, subject_id: str) -> datetime | None:
+    """When a pump or part was first put in place; none for a plant or position, or where it never was."""
+    match subject:
+        case Subject.PUMP:
+            return min((s.from_at for s in plant.stays if s.pump == subject_id), default=None)
+        case Subject.PART:
+            return min((f.from_at for f in plant.fittings if f.part == subject_id), default=None)
+    return None
+
+
 def renewals(plant: Plant, kind: JobKind, subject_id: str, at: datetime) -> tuple[Key, ...]:
     """The (kind, subject) pairs whose open turn a job of `kind` on `subject_id` takes with it at `at`, its own not.
 

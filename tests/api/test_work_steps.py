@@ -195,3 +195,46 @@ def test_the_sheet_on_the_page_is_ticked_and_measured_with_one_tap_each(fresh: S
     assert refused.status_code == 422
     assert "a number is expected" in refused.text
     assert "wide" in refused.text
+
+
+def test_the_second_of_two_people_sees_what_the_first_did_and_loses_nothing(fresh: Stage) -> None:
+    """By key: 412 with the newer steps, and the version to send then. On the page: the newer state and what was typed."""
+    work = f"/api/v1/jobs/{JOB}/work"
+    seen = fresh.ask("GET", work).headers["etag"]
+    assert seen == '"0"'
+    note = {"kind": "noted", "at": stamp(AT), "by": "A. Second", "about": "step", "name": "cover off"}
+    first = fresh.ask("POST", SEND, headers={"If-Match": seen}, json={"step": note})
+    assert (first.status_code, first.headers["etag"]) == (201, '"1"')
+    late = fresh.ask("POST", SEND, headers={"If-Match": seen}, json={"step": {**note, "name": "gap read"}})
+    assert late.status_code == 412
+    assert late.json()["version"] == 1
+    assert late.json()["newer_steps"][0]["name"] == "cover off"
+    close = {"done_at": stamp(AT), "done_by": "A. Second", "test": "passed"}
+    gone_on = fresh.ask("POST", f"/api/v1/jobs/{JOB}/close", headers={"If-Match": seen}, json=close)
+    assert gone_on.status_code == 412
+
+    browser = fresh.enter("chief-plover")
+    path = f"/vessels/demo-plover/jobs/{JOB}"
+    csrf = browser.get(path).text.split('name="csrf" value="')[1].split('"')[0]
+    typed = {"csrf": csrf, "version": "0", "idempotency_key": "second", "utc_offset_minutes": "60"}
+    step = {**typed, "kind": "noted", "about": "finding", "name": "edges <blunt>", "by": "A. Third"}
+    told = browser.post(f"{path}/steps", data=step)
+    assert told.status_code == 412
+    assert "cover off" in told.text
+    assert "edges &lt;blunt&gt;" in told.text
+    assert 'name="version" value="1"' in told.text
+    form = {
+        **typed,
+        "done_at": f"{AT:%Y-%m-%dT%H:%M}",
+        "done_by": "A. Third",
+        "test": "passed",
+        "findings": "seal <dry>",
+    }
+    kept = browser.post(f"{path}/close", data=form)
+    assert kept.status_code == 412
+    assert "seal &lt;dry&gt;" in kept.text
+    assert fresh.close(JOB).status_code == 200
+    closed = browser.post(f"{path}/close", data={**form, "version": "1", "idempotency_key": "third"})
+    assert closed.status_code == 409
+    assert "done already" in closed.text
+    assert "seal &lt;dry&gt;" in closed.text
