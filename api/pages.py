@@ -165,6 +165,7 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),
         sheet=view.sheet,
         postpone=view.postpone,
+        once=token_hex(12),
         work=view.work,
         step_forms=FORMS if view.job.kind.takes_pump_out else FORMS_IN_USE,
         form=view.form,

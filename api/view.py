@@ -6,6 +6,7 @@ The routes fill these from the actions; `api/saying` turns them into words, `api
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import Any
 
 from api.postpone_view import PostponeView
 from api.sheet_view import SheetView
@@ -225,6 +226,9 @@ class JobView:
     closed: Closed | None = None
     work: WorkView | None = None
     sheet: SheetView | None = None
+    photos: tuple[Mapping[str, Any], ...] = ()
+    """As the answers tell them."""
+    photo_action: str = ""
     postpone: PostponeView = field(default_factory=PostponeView)
 
 

@@ -56,6 +56,8 @@ class Settings:
     )
     reading_body_limit_bytes: int = _set(1_048_576, "largest batch of readings", least=1024)
     body_limit_bytes: int = _set(4_194_304, "largest other body", least=1024)
+    photo_limit_bytes: int = _set(3_145_728, "largest photo; under the largest other body", least=1024)
+    photo_folder: str = _set("", "folder for photos; empty: beside the SQLite file")
     intake_queue: int = _set(64, "batches that may wait for the writer before the server says try later", least=1)
     horizon_days: int = _set(180, "days ahead that are planned and published", least=2, most=730)
     frozen_days: int = _set(7, "days ahead in which a taken plan is not moved", least=0, most=60)

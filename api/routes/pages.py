@@ -22,7 +22,7 @@ from api.sheet import open_sheet
 from api.typed import own_path, ship_instant
 from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
 from api.work_forms import StepTyped, read_step
-from scheduler.actions import breakdown, doctor, feed, fleet, history, jobs, people, planning, postponing, work
+from scheduler.actions import breakdown, doctor, feed, fleet, history, jobs, people, photos, planning, postponing, work
 from scheduler.actions.house import Hand, House
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
@@ -133,10 +133,13 @@ def _job(
     here = f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}"
     kept = work.kept_steps(house, place, occurrence)
     open_job = now.job(key)
+    shown = photos.photos_of(house, place, occurrence)
+    add = f"{here}/photos" if views.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/photos") else ""
     if open_job is not None:
         sheet = open_sheet(house, now, open_job, kept, f"{reached_at(request, house)}{here}")
         view = views.job_view(now, who, here, open_job, form, kept, typed, sheet)
         view = replace(view, postpone=_postpone(house, who, vessel_id, here, open_job, asked or PostponeView()))
+        view = replace(view, photos=tuple(shown), photo_action=add)
         return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
     told = jobs.closed_job(house, place, occurrence)
     done = None if told is None else views.done_job(now, told)
@@ -145,6 +148,7 @@ def _job(
     record = told.get("record")
     stamp = history.stamp_of(house, vessel_id, record) if isinstance(record, int) else ""
     view = replace(views.closed_view(now, who, here, done, told, stamp, kept), form=form)
+    view = replace(view, photos=tuple(shown), photo_action=add)
     return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
 

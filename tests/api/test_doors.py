@@ -137,6 +137,9 @@ WALKS: dict[tuple[str, str], Walk] = {
         frozenset({201, 409}),
         body={"step": {"kind": "people clear", "at": stamp(AT), "by": "A. Second"}},
     ),
+    ("GET", f"{API}/jobs/{{key}}/photos"): Walk(f"{API}/jobs/{JOB}/photos"),
+    ("POST", f"{API}/jobs/{{key}}/photos"): Walk(f"{API}/jobs/{JOB}/photos", 422, 422, body={}),
+    ("GET", f"{API}/jobs/{{key}}/photos/{{digest}}"): Walk(f"{API}/jobs/{JOB}/photos/{'0' * 64}", 404),
     ("POST", f"{API}/jobs/{{key}}/postponements"): Walk(
         f"{API}/jobs/{JOB}/postponements",
         frozenset({201, 409}),
@@ -180,6 +183,9 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
     ("POST", "/vessels/{vessel_id}/notes"): Walk(
         "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
+    ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/photos"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/photos", 422, 422, body={}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/postponements", frozenset({422, 409}), body={"to_at": "x"}, form=True

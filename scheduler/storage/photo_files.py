@@ -1,0 +1,42 @@
+"""Photos as files in a folder beside the database, named by their content, so that none is kept twice or changed unseen."""
+
+import os
+import tempfile
+from pathlib import Path
+
+from scheduler.errors import StorageFull
+
+
+def keep(folder: Path, name: str, content: bytes) -> None:
+    """Write the file whole and durably, or not at all; one that is there already is left as it is.
+
+    Raises:
+        StorageFull: it cannot be written; the message says where.
+    """
+    target = folder / name
+    if target.exists():
+        return
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        handle, draft = tempfile.mkstemp(dir=folder, prefix=".draft-")
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            Path(draft).replace(target)
+        except BaseException:
+            Path(draft).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise StorageFull(
+            f"The photo cannot be kept in {folder}: {error.strerror}. Make room or set photo_folder, then send it again."
+        ) from error
+
+
+def read(folder: Path, name: str) -> bytes | None:
+    """The content of a kept file, or none when it is not there."""
+    try:
+        return (folder / name).read_bytes()
+    except OSError:
+        return None
