@@ -59,7 +59,7 @@ def test_a_proven_optimum_by_pumps_and_days(days: int, sparse: bool) -> None:
 
 
 def test_the_budget_of_the_largest_ship() -> None:
-    """8 pumps, about 238 jobs, two years: 10 s CPU and 300 MB are the aim; one ship, half a year: 0.5 s. (Held to three times that.)"""
+    """8 pumps, about 238 jobs, two years: 10 s CPU and 300 MB are the aim; one ship, half a year: 0.5 s. (Held to thrice that.)"""
     large, usual = _aboard(ship(8, 730, sparse=True)), _aboard(ship(4))
     found, small = _measure("planner", large), _measure("planner", usual)
     print(f"\n{len(large.jobs)} jobs over 730 days: {found['cpu_seconds']:.2f} s CPU, {found['mb']:.0f} MB", end="")
