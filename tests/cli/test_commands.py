@@ -21,7 +21,7 @@ COMMANDS = [
     "counter misread", "counter primary", "counter undo", "counter confirm",
     "feed make", "feed list", "feed rotate", "feed revoke",
     "lead", "reliability", "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
-    "parts", "breakdown", "clog", "handover write", "handover list", "review list",
+    "kinds", "parts", "breakdown", "clog", "handover write", "handover list", "review list",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
 ]  # fmt: skip
 GROUPS = ("handover", "review", "calendar", "counter", "feed", "job", "key", "config", "postpone", "nonconformity")
