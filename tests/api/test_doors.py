@@ -93,7 +93,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/pumps/{{pump_id}}/back"): Walk(
         f"{API}/pumps/plover-pump-b/back", 409, body={"at": stamp(AT), "test": "passed", "reason": "walked"}
     ),
-    ("POST", f"{API}/pumps/{{pump_id}}/test"): Walk(f"{API}/pumps/plover-pump-c/test", body=PUMP_TEST),
+    ("POST", f"{API}/pumps/{{pump_id}}/test"): Walk(f"{API}/pumps/plover-pump-c/test", TAKEN_ONCE, body=PUMP_TEST),
     ("GET", f"{API}/plants/{{plant_id}}/parts"): Walk(f"{API}/plants/plover-plant/parts"),
     ("POST", f"{API}/plants/{{plant_id}}/parts"): Walk(
         f"{API}/plants/plover-plant/parts", body={"name": "knife set", "aboard": 2}

@@ -191,7 +191,10 @@ def test_killed_between_the_servers_commit_and_its_answer(tmp_path: Path, automa
             second.send_signal(signal.SIGTERM)
             assert second.wait(30) == 0
             assert "Ended; 0 readings wait" in second.stderr.read()
-        assert server.values() == sorted(automation.shown)
+        stored = server.values()
+        # A second look at a register within one second is not taken, so what was shown may be more.
+        assert set(before) <= set(stored) <= set(automation.shown)
+        assert len(stored) == len(set(stored))
 
 
 def test_refused_and_conflict_are_put_aside_shown_and_sent_again(tmp_path: Path, one_server: Leadline) -> None:
