@@ -240,7 +240,7 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
         try:
             asked = Asked(
                 to_at=ship_instant("to_at", typed.get("to_at", ""), typed.get("utc_offset_minutes", "0")),
-                reason=typed.get("reason", "")[:1000],
+                reason=typed.get("why", "")[:1000],
                 risk=typed.get("risk", "")[:1000],
                 mitigation=typed.get("mitigation", "")[:1000],
             )
@@ -248,7 +248,7 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
             told = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/postponements", "body": typed.get("to_at", "")}
             postponing.ask(house, Hand(who.actor, typed.get("idempotency_key", ""), told), place, occurrence, asked)
         except (Refused, Clash) as refused:
-            faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
+            faults = {pointer.lstrip("/").replace("reason", "why"): says for pointer, says in refused.faults}
             again = PostponeView(values=typed, faults=faults, says=refused.says)
             status = 409 if isinstance(refused, Clash) else 422
             return _job(request, house, who, vessel_id, key, None, status, asked=again)

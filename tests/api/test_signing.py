@@ -1,5 +1,6 @@
 """Handover notes signed by two, the month signed by the chief, and decisions on a page."""
 
+import re
 from datetime import timedelta
 
 from scheduler.domain.words import Role
@@ -57,8 +58,10 @@ def test_a_postponement_is_asked_on_the_job_page_and_decided_on_the_notes_page(f
     path = f"/vessels/demo-plover/jobs/{JOB}"
     sheet = engineer.get(path).text
     assert "Ask for a postponement" in sheet
+    ids = re.findall(r' id="([^"]+)"', sheet)
+    assert len(ids) == len(set(ids))
     later = f"{AT + timedelta(days=60):%Y-%m-%dT%H:%M}"
-    ask = {**_form(sheet, "", "p1"), "to_at": later, "reason": "no part", "risk": "", "utc_offset_minutes": "60"}
+    ask = {**_form(sheet, "", "p1"), "to_at": later, "why": "no part", "risk": "", "utc_offset_minutes": "60"}
     refused = engineer.post(f"{path}/postponements", data=ask)
     assert refused.status_code == 422
     assert "no part" in refused.text
