@@ -1,10 +1,15 @@
 """Due jobs, plan and a reading by hand."""
 
-from typing import Annotated, Any
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from api.commands.common import AsJson, app, hand, instant, me, open_house, out, plants, say
+
+if TYPE_CHECKING:
+    from scheduler.actions.fleet import Place
+    from scheduler.actions.house import House
 
 
 @app.command()
@@ -91,6 +96,29 @@ def _moved(plant: str | None, since: int, as_json: bool) -> None:
     out({"moved": rows, "next": max((row["number"] for row in rows), default=since)}, as_json, lambda: iter(lines))
 
 
+def _explained(house: "House", place: "Place", key: str, as_json: bool) -> None:
+    from scheduler.actions.explaining import why
+
+    told = why(house, place.vessel_id, place.id, key)
+
+    def lines() -> Iterator[str]:
+        yield from told["reasons"]
+        for one in told["forbidden"]:
+            lacking = one["lacking_swept_m3_per_h"]
+            words = f"{one['reason']}, {lacking:g} m³/h lacking" if lacking else one["reason"]
+            yield f"  {one['from']} to {one['to']}: {words}"
+        if told["days_late"] is None or told["days_late"]:
+            yield (
+                "What would help, each tried by planning again:"
+                if told["reliefs"]
+                else "No single change aboard would help."
+            )
+        for relief in told["reliefs"]:
+            yield f"  {relief['says']} ({relief['price']})"
+
+    out(told, as_json, lines)
+
+
 @app.command()
 def plan(
     plant: Annotated[str, typer.Argument(help="plant id")],
@@ -98,9 +126,10 @@ def plan(
     take: Annotated[
         str | None, typer.Option(help="take the proposed plan with this digest (or its first 12 letters)")
     ] = None,
+    explain: Annotated[str | None, typer.Option(help="only why the job with this key stands where it stands")] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Show, make or take a plant's plan.
+    """Show, make, take or explain a plant's plan.
 
     Example: leadline plan avocet-plant --new
     """
@@ -115,6 +144,9 @@ def plan(
         if new:
             say("Planning...")
             planning.propose(house, place.vessel_id, place.id)
+        if explain is not None:
+            _explained(house, place, explain, as_json)
+            return
         now = situation(house, place.vessel_id, place.id)
         if take is not None:
             digest = (

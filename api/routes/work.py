@@ -12,7 +12,7 @@ from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, xlsx
 from api.pen import PEN
 from api.sheet import sheet_json
-from scheduler.actions import feed, fleet, history, jobs, planning, work
+from scheduler.actions import explaining, feed, fleet, history, jobs, planning, work
 from scheduler.actions.house import House
 from scheduler.actions.situation import situation
 from scheduler.domain.choosing import Choice
@@ -37,6 +37,14 @@ def get_plan(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
             {"job": m.key, "from": shapes.z(m.from_at), "to": shapes.z(m.to_at)} for m in planning.differences(now)
         ],
     }
+
+
+@router.get("/plants/{plant_id}/plan/why/{key}", tags=["plan"], summary="Why a job stands where it stands")
+def plan_why(plant_id: str, key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Reasons in words, what forbids its other starts, and for a late or unplaced job what would help, each tried by planning
+    again, with its price."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    return explaining.why(house, place.vessel_id, place.id, key)
 
 
 @router.post("/plants/{plant_id}/plan/previews", status_code=201, tags=["plan"], summary="Plan anew")

@@ -84,6 +84,10 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),
     ("GET", f"{API}/plants/{{plant_id}}/lead-order"): Walk(f"{API}/plants/plover-plant/lead-order"),
     ("GET", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan"),
+    # There is no plan yet.
+    ("GET", f"{API}/plants/{{plant_id}}/plan/why/{{key}}"): Walk(
+        f"{API}/plants/plover-plant/plan/why/{JOB}", frozenset({200, 404, 409})
+    ),
     ("POST", f"{API}/plants/{{plant_id}}/plan/previews"): Walk(f"{API}/plants/plover-plant/plan/previews", 201),
     ("POST", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan", 412, body=DIGEST),
     ("GET", f"{API}/pumps/{{pump_id}}"): Walk(f"{API}/pumps/plover-pump-a"),

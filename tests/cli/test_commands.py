@@ -268,3 +268,13 @@ def test_hours_are_taken_away_by_two_people_and_an_undo_comes_once(ship: Ship) -
     assert "asked for by" in shown
     assert "C, " in shown
     assert "told by" in shown
+
+
+def test_the_plan_says_why_a_job_stands_where_it_stands(ship: Ship) -> None:
+    """Reasons in words; an unknown key is told so."""
+    told = json.loads(good(*ship.words("plan", "plover-plant", "--json")))
+    key = told["proposed"]["slots"][0]["job"]
+    assert "limit" in good(*ship.words("plan", "plover-plant", "--explain", key))
+    unknown = leadline(*ship.words("plan", "plover-plant", "--explain", "overhaul:nothing:1"))
+    assert unknown.returncode == 1
+    assert "has no job overhaul:nothing:1" in unknown.stderr

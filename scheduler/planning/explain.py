@@ -1,0 +1,128 @@
+"""Why a job stands where it stands, or has no place: reasons in words and the table of what forbids its other starts. No solver."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from scheduler.planning.blockers import Blocker, blockers
+from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground, candidate_at, survey, window_starts
+from scheduler.planning.problem import Plan, PlanJob, Problem, Slot
+from scheduler.planning.tiers import days_past, set_up_saved
+
+MOST_REASONS = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forbidden:
+    """Starts from an instant to an instant (the last one included) that one thing forbids, and what lacks (litres/h)."""
+
+    from_at: datetime
+    to_at: datetime
+    starts: int
+    reason: str
+    lacking_litres_per_h: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Explained:
+    """reasons: sentences, the weightiest first. days_late: past its limit, 0 in time, none without a place."""
+
+    key: str
+    reasons: tuple[str, ...]
+    forbidden: tuple[Forbidden, ...]
+    days_late: int | None
+
+
+def explain(problem: Problem, plan: Plan, key: str, *, offset: timedelta = timedelta(0)) -> Explained:
+    """Why `key` has the start it has in the plan of `problem`, or none.
+
+    Args:
+        offset: ship time minus UTC, for the words.
+
+    Raises:
+        KeyError: the problem has no such job.
+    """
+    ground = survey(problem)
+    job = ground.by_key[key]
+    slots = {slot.key: slot for slot in plan.slots}
+    placement = {slot.key: placed for slot in plan.slots if (placed := _placed(ground, slot)) is not None}
+    table = blockers(ground, job, placement)
+    slot = slots.get(key)
+    late = None if slot is None else days_past(job.limit, slot.end)
+    said = _without(table) if slot is None else list(_reasons(ground, job, slot, slots, table, offset))
+    return Explained(
+        key=key,
+        reasons=tuple(said),
+        forbidden=tuple(_instants(problem, one) for one in table),
+        days_late=late,
+    )
+
+
+def _placed(ground: Ground, slot: Slot) -> Candidate | None:
+    job = ground.by_key[slot.key]
+    first = ground.by_key.get(slot.isolation_of or "")
+    return candidate_at(ground, job, slot.start, set_up_saved(first, job) if first is not None else 0)
+
+
+def _without(table: tuple[Blocker, ...]) -> list[str]:
+    by_reason: dict[str, int] = {}
+    for one in table:
+        by_reason[one.reason] = by_reason.get(one.reason, 0) + one.starts
+    worst = sorted(by_reason, key=lambda reason: (-by_reason[reason], reason))[:MOST_REASONS]
+    if not worst:
+        return ["It has no place: no start is left in the days that are planned."]
+    return [f"It has no place: {worst[0]}.", *(f"Other starts: {reason}." for reason in worst[1:])]
+
+
+def _reasons(
+    ground: Ground, job: PlanJob, slot: Slot, slots: dict[str, Slot], table: tuple[Blocker, ...], offset: timedelta
+) -> Iterator[str]:
+    def day(step: int) -> str:
+        when = ground.problem.starts_at + offset + timedelta(hours=step)
+        return f"{when:%a} {when.day} {when:%b %Y}"
+
+    late = days_past(job.limit, slot.end)
+    yield (
+        f"It ends {late} days past its limit: every earlier place is taken or forbidden."
+        if late
+        else f"It ends on {day(slot.end - 1)}, before its limit on {day(job.limit)}."
+    )
+    if job.fixed_start is not None:
+        yield "It is pinned: it begins within the days that are not moved any more, or work on it has begun."
+        return
+    if slot.isolation_of is not None:
+        yield f"It goes on with the isolation of {slot.isolation_of}, which saves setting up twice."
+    for other in slots.values():
+        if other.isolation_of == job.key:
+            yield f"{other.key} goes on with its isolation, which saves setting up twice."
+    away = (slot.start - job.ideal) / STEPS_A_DAY
+    if abs(away) < 1:
+        yield f"It stands on its ideal date, {day(max(job.ideal, 0))}."
+        return
+    yield f"Its ideal date is {day(max(job.ideal, 0))}, {abs(away):.0f} days {'earlier' if away > 0 else 'later'}."
+    first, last = sorted((job.ideal, slot.start))
+    nearer = [one for one in table if one.from_step < last and one.to_step > first]
+    for one in sorted(nearer, key=lambda one: -one.starts)[:MOST_REASONS]:
+        lacking = f" ({one.lacking_litres_per_h / 1000:g} m³/h lacking)" if one.lacking_litres_per_h else ""
+        until = f" to {day(one.to_step - 1)}" if day(one.to_step - 1) != day(one.from_step) else ""
+        yield f"Nearer starts, {day(one.from_step)}{until}: {one.reason}{lacking}."
+    taken = [start for start in window_starts(ground, job) if first < start < last]
+    if sum(one.starts for one in nearer) < len(taken):
+        yield (
+            f"It is kept where it was published, {day(job.published_start)}."
+            if job.published_start == slot.start
+            else "A nearer start is free by itself: cover for one more failure, a shared isolation or evener work weigh more."
+        )
+
+
+def _instants(problem: Problem, one: Blocker) -> Forbidden:
+    def at(step: int) -> datetime:
+        return problem.starts_at + timedelta(hours=step)
+
+    return Forbidden(
+        from_at=at(one.from_step),
+        to_at=at(max(one.from_step, one.to_step - 1)),
+        starts=one.starts,
+        reason=one.reason,
+        lacking_litres_per_h=one.lacking_litres_per_h,
+    )

@@ -1,0 +1,57 @@
+"""Every job of a plan is explained: in words that agree with the plan, and with what forbids its other starts."""
+
+from dataclasses import replace
+
+import pytest
+
+from scheduler.planning.explain import explain
+from scheduler.planning.stagger import stagger
+from tests.unit.planning.cases import ship
+
+
+@pytest.fixture(scope="module")
+def planned():
+    problem = ship(3, 90)
+    return problem, stagger(problem)
+
+
+def test_every_job_has_a_reason_and_a_free_start_is_never_called_forbidden(planned):
+    """The job's own start lies in no forbidden stretch; whoever is in time is told so."""
+    problem, plan = planned
+    for slot in plan.slots:
+        told = explain(problem, plan, slot.key)
+        assert told.reasons
+        assert told.days_late == 0 or "past its limit" in told.reasons[0]
+        hours = [((one.from_at - problem.starts_at).total_seconds() / 3600, one) for one in told.forbidden]
+        for first, one in hours:
+            last = (one.to_at - problem.starts_at).total_seconds() / 3600
+            assert not (one.starts and first <= slot.start <= last and one.starts == last - first + 1)
+
+
+def test_a_pinned_job_is_said_to_be_pinned(planned):
+    """And nothing else is made up for it."""
+    problem, plan = planned
+    slot = plan.slots[0]
+    jobs = tuple(replace(job, fixed_start=slot.start) if job.key == slot.key else job for job in problem.jobs)
+    pinned = replace(problem, jobs=jobs)
+    told = explain(pinned, stagger(pinned), slot.key)
+    assert any("pinned" in one for one in told.reasons)
+
+
+def test_a_job_without_a_place_is_told_what_lacks():
+    """With a minimum above what is left by any pump, every start lacks capacity."""
+    problem = ship(2, 60)
+    most = sum(pump.litres_per_h for pump in problem.pumps)
+    tight = replace(problem, minimum=tuple(replace(one, litres_per_h=most) for one in problem.minimum))
+    plan = stagger(tight)
+    key = next(short.key for short in plan.shortfalls if short.key and short.pump)
+    told = explain(tight, plan, key)
+    assert told.days_late is None
+    assert told.reasons[0].startswith("It has no place")
+    assert any(one.lacking_litres_per_h for one in told.forbidden)
+
+
+def test_an_unknown_job_is_a_key_error(planned):
+    """The caller says it in words."""
+    with pytest.raises(KeyError):
+        explain(*planned, "nothing:here:1")
