@@ -200,3 +200,68 @@ def reading(
         if entry is not None:
             told["verdict"] = f"{entry.verdict}: {entry.reason}" if entry.reason else str(entry.verdict)
     out(told, as_json, lambda: iter([f"{told['status']}; {told['verdict'] or 'judged with the next reading'}"]))
+
+
+@app.command()
+def minimum(
+    plant: Annotated[str, typer.Argument(help="plant id")],
+    closets: Annotated[int, typer.Option(min=0, help="water closets connected")],
+    flushes: Annotated[float, typer.Option(min=0, help="flushes an hour of each, in the hours in question")],
+    litres: Annotated[float, typer.Option(min=0, help="litres of free air a flush admits")],
+    leak: Annotated[float, typer.Option(min=0, help="leak of the plant, m3/h of free air")] = 0.0,
+    label: Annotated[str | None, typer.Option(help="take it as a block of the minimum with this name")] = None,
+    from_hour: Annotated[int, typer.Option(min=0, max=24, help="ship's hour it begins")] = 0,
+    to_hour: Annotated[int, typer.Option(min=0, max=24, help="ship's hour it ends")] = 24,
+    from_on: Annotated[str | None, typer.Option("--from", help="first ship date (default: every date)")] = None,
+    to_on: Annotated[str | None, typer.Option("--to", help="last ship date")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Work out the minimum capacity from the fixtures, at the stop setpoint; with --label it becomes a block of the plant.
+
+    Example: leadline minimum plover-plant --closets 100 --flushes 5 --litres 60 --label "full ship" --from 2026-12-20 --to 2027-01-03
+    """
+    from dataclasses import replace
+    from datetime import date
+
+    from scheduler.actions import fleet
+    from scheduler.domain.capacity import Free, free_from_fixtures, swept_of
+    from scheduler.domain.fleet import MinimumBlock
+    from scheduler.storage.tables import AssetKind
+
+    def on(text: str | None) -> date | None:
+        try:
+            return None if text is None else date.fromisoformat(text)
+        except ValueError:
+            raise typer.BadParameter(f"{text!r}: a date is expected, such as 2026-12-20") from None
+
+    first, last = on(from_on), on(to_on)
+    with open_house() as house:
+        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        vessel, version = fleet.get_vessel(house, me(), place.vessel_id)
+        held = next(one for one in vessel.plants if one.id == plant)
+        free = free_from_fixtures(closets, flushes, litres, Free(leak))
+        swept = swept_of(free, held.stop_vacuum_kpa)
+        figure = round(swept.m3_per_h, 3)
+        if label is not None:
+            block = MinimumBlock(
+                minimum_swept_m3_per_h=figure,
+                label=label,
+                from_on=first,
+                to_on=last,
+                from_hour=from_hour,
+                to_hour=to_hour,
+            )
+            changed = replace(held, minimum_blocks=(*held.minimum_blocks, block))
+            plants_then = tuple(changed if one.id == plant else one for one in vessel.plants)
+            version, _ = fleet.put_vessel(house, me(), replace(vessel, plants=plants_then), if_match=version)
+    told = {
+        "plant": plant,
+        "free_m3_per_h": free.m3_per_h,
+        "swept_m3_per_h": figure,
+        "at_vacuum_kpa": held.stop_vacuum_kpa,
+        "taken_as": label,
+        "version": version,
+    }
+    says = f"{free.m3_per_h:g} m³/h of free air, {figure:g} m³/h swept at {held.stop_vacuum_kpa:g} kPa below atmosphere"
+    taken = "" if label is None else f"; taken as {label}, document version {version}"
+    out(told, as_json, lambda: iter([f"{says}{taken}"]))

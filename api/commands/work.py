@@ -62,6 +62,59 @@ def job_done(
     out(dict(body), as_json, lambda: iter([f"{key}: {words}{pump}; record {body['record']}"]))
 
 
+@job_app.command("step")
+def job_step(
+    key: Annotated[str, typer.Argument(help="job key, as `leadline due` shows it")],
+    kind: Annotated[
+        str | None, typer.Argument(help="what was done: 'tag placed', opened, tested ... (default: list them)")
+    ] = None,
+    particulars: Annotated[
+        list[str] | None, typer.Argument(help="name=value, such as point='supply breaker' tag_no=T-12")
+    ] = None,
+    by: Annotated[str, typer.Option(help="who did it")] = "",
+    at: Annotated[str | None, typer.Option(help="when, with offset (default: now)")] = None,
+    fact: Annotated[
+        bool, typer.Option("--fact", help="it has happened: keep it, flagged, whatever stands against it")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Record a step of the work on a job; without a kind, show how far the work is and which steps there are.
+
+    Example: leadline job step knife_inspection:plover-pump-a-knives:1 "tag placed" point="supply breaker" --by "A. Second"
+    """
+    from api.saying.work import step_words
+    from api.work_forms import FORMS, read_step
+    from scheduler.actions import jobs, work
+    from scheduler.actions.work_state import STEP
+
+    with open_house() as house:
+        place, occurrence = jobs.job_place(house, me(), key)
+        if kind is None:
+            told = work.work_on(house, place, occurrence)
+            kept = work.kept_steps(house, place, occurrence)
+            lines = [
+                f"{one.step.at:%Y-%m-%d %H:%MZ}  {step_words(one.step)}  ({one.step.by}, record {one.record})"
+                for one in kept
+            ]
+            lines += [f"The pump counts {told['pump_counts']}.", "Steps and their particulars:"]
+            lines += [f"  {form.kind}: {', '.join(ask.name for ask in form.asks) or 'none'}" for form in FORMS]
+            out(told, as_json, lambda: iter(lines))
+            return
+        typed = {"by": by, "at": instant(at).isoformat()}
+        for one in particulars or []:
+            name, equals, value = one.partition("=")
+            if not equals:
+                raise typer.BadParameter(f"{one!r}: name=value is expected, such as tag_no=T-12")
+            typed[name] = value
+        told_step = read_step(kind, typed, 0, fact=fact)
+        asked = {"step": key, "what": STEP.dump_python(told_step.step, mode="json")}
+        answer = work.take_step(house, hand(asked), place, occurrence, told_step.step, fact=fact)
+    body = dict(answer.body)
+    flags = [f"flagged: {words}" for words in body["flags"]]
+    says = f"{key}: {step_words(told_step.step)}; the pump counts {body['pump_counts']}; record {body['record']}"
+    out(body, as_json, lambda: iter([says, *flags]))
+
+
 @app.command()
 def history(
     vessel: Annotated[str, typer.Argument(help="vessel id")],

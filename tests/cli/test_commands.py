@@ -20,7 +20,8 @@ COMMANDS = [
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
     "feed make", "feed list", "feed rotate", "feed revoke",
-    "lead", "reliability", "job done", "key person", "key add", "key list", "key revoke", "key link", "config show",
+    "lead", "minimum", "reliability",
+    "job done", "job step", "key person", "key add", "key list", "key revoke", "key link", "config show",
     "kinds", "parts", "breakdown", "clog", "handover write", "handover list", "review list",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
 ]  # fmt: skip
@@ -278,3 +279,28 @@ def test_the_plan_says_why_a_job_stands_where_it_stands(ship: Ship) -> None:
     unknown = leadline(*ship.words("plan", "plover-plant", "--explain", "overhaul:nothing:1"))
     assert unknown.returncode == 1
     assert "has no job overhaul:nothing:1" in unknown.stderr
+
+
+def test_a_step_of_the_work_is_refused_in_words_or_kept_as_a_fact(ship: Ship) -> None:
+    """Without a permit no tag; told as a fact it is kept, flagged, and shown."""
+    key = "knife_inspection:plover-pump-b-knives:1"
+    words = ["job", "step", key, "tag placed", "point=supply breaker", "tag_no=T-12", "--by", "A. Second"]
+    refused = leadline(*ship.words(*words))
+    assert refused.returncode == 1
+    assert "No permit holds" in refused.stderr
+    assert "flagged: No permit holds" in good(*ship.words(*words, "--fact"))
+    shown = good(*ship.words("job", "step", key))
+    assert "tag T-12" in shown
+    assert "people clear: none" in shown
+    assert leadline(*ship.words(*words[:4], "point", "--by", "A")).returncode == 2
+
+
+def test_the_minimum_follows_from_fixtures_and_becomes_a_block(ship: Ship) -> None:
+    """100 closets, 5 flushes of 60 litres: 30 free; taken, the document has one block more."""
+    words = ["minimum", "plover-plant", "--closets", "100", "--flushes", "5", "--litres", "60"]
+    assert good(*ship.words(*words)).startswith("30 m³/h of free air")
+    told = json.loads(
+        good(*ship.words(*words, "--label", "full ship", "--from", "2030-12-20", "--to", "2031-01-03", "--json"))
+    )
+    assert told["version"] == 2
+    assert "minimum block put in: full ship" in good(*ship.words("history", "demo-plover"))
