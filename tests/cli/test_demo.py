@@ -84,6 +84,7 @@ def test_the_demo_proves_itself(tmp_path: Path) -> None:
     assert no_folder.stderr.startswith(f"leadline: {tmp_path}/file cannot be made")
 
 
+@pytest.mark.long
 def test_live_demos_end_in_order(start: Callable[[str], Demo], tmp_path: Path) -> None:
     """Two beside each other: their pages answer; Ctrl-C and SIGTERM end them with 0, and their counters with them."""
     demos = [start("one"), start("two")]

@@ -167,6 +167,7 @@ def test_a_wrong_setting_is_named_with_what_was_expected(own: dict[str, str], sa
     failed(leadline("due", **own), 1, says)
 
 
+@pytest.mark.long
 def test_a_taken_port_is_told_before_anything_starts(made: Ship, tmp_path: Path) -> None:
     """Server and demo both name the port; the demo leaves no database behind."""
     with socket.create_server(("127.0.0.1", 0)) as taken:

@@ -46,6 +46,7 @@ def _kill_rounds(url: str, rounds: int) -> None:
     assert len(acknowledged) > rounds * 5
 
 
+@pytest.mark.long
 def test_a_killed_server_has_lost_nothing_it_acknowledged(tmp_path: Path) -> None:
     """One kill, on SQLite; the next start finds the file sound and all acknowledged readings in it."""
     with stores.ready_url("sqlite", tmp_path) as url:

@@ -39,6 +39,7 @@ def dump(url: str) -> str:
         return "\n".join(str(connection.execute(f'SELECT * FROM "{name}"').fetchall()) for (name,) in tables)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", kinds() if os.environ.get("LEADLINE_TEST_POSTGRES") == "required" else ["sqlite"])
 def test_no_log_table_error_or_export_holds_the_secret(kind: str, tmp_path: Path) -> None:
     """A real server's whole run, from making to withdrawal, with every kind of answer on the way."""

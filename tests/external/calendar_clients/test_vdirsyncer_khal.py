@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+import pytest
 import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
@@ -101,6 +102,7 @@ def by_title(seen: list[Seen]) -> dict[str, Seen]:
     return {event.title: event for event in seen}
 
 
+@pytest.mark.long
 def test_a_subscriber_sees_every_event_and_follows_moves_withdrawals_and_deletions(tmp_path: Path) -> None:
     """N events = N in the feed; a moved, a withdrawn, a done and an aged-out job follow at the next poll."""
     publisher = Publisher()
