@@ -232,6 +232,29 @@ class PostponementBody(Body):
     mitigation: Reason = ""
 
 
+class ConcessionBody(Body):
+    """A lower minimum for a stretch of time, swept m3/h."""
+
+    from_at: Instant
+    to_at: Instant
+    minimum_swept_m3_per_h: FiniteFloat
+    reason: Reason
+
+
+class ConcessionSignatureBody(Body):
+    """A signature under a concession; name: who signs for the hotel (the chief signs with the own name)."""
+
+    as_: Annotated[Literal["chief", "hotel"], Field(alias="as")]
+    name: Annotated[str, Field(max_length=200)] = ""
+
+
+class PartDateBody(Body):
+    """From which ship's date the parts of a job are aboard; null takes the date back."""
+
+    from_on: ShipDate | None
+    note: Reason = ""
+
+
 class DecisionBody(Body):
     """A postponement granted or refused. class_agreed: the class's agreement, needed for a class item."""
 

@@ -1,4 +1,4 @@
-"""Postponements and non-conformities."""
+"""Postponements, non-conformities, lower minima agreed, and when parts come."""
 
 from typing import Any
 
@@ -8,9 +8,12 @@ from fastapi.responses import JSONResponse
 from api import bodies
 from api.deps import AskingDep, HouseDep, hand_of
 from api.pen import PEN
-from scheduler.actions import feed, fleet, jobs, nonconforming, postponing
+from scheduler.actions import conceding, feed, fleet, jobs, nonconforming, part_dates, postponing
 from scheduler.actions import reliability as figures
+from scheduler.domain.capacity import Swept
+from scheduler.domain.conceding import Lower
 from scheduler.domain.postponing import Asked
+from scheduler.storage.tables import AssetKind
 
 router = APIRouter(prefix="/api/v1")
 
@@ -80,3 +83,57 @@ def reliability(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, An
     """Mean time between breakdowns with 90 % bounds, the trend, and what the data do not carry, in words."""
     fleet.get_vessel(house, who.actor, vessel_id)
     return figures.report(house, vessel_id)
+
+
+@router.get("/plants/{plant_id}/concessions", tags=["plant"], summary="Lower minima asked for and agreed")
+def concessions(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Newest first, with who asked, who signed and who withdrew."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    return {"plant": plant_id, "concessions": conceding.listed(house, place)}
+
+
+@router.post("/plants/{plant_id}/concessions", status_code=201, tags=["plant"], summary="Ask for a lower minimum")
+def concession(
+    plant_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ConcessionBody
+) -> JSONResponse:
+    """For a stretch of time. It counts once chief engineer and hotel have both signed."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    asked = Lower(
+        from_at=body.from_at, to_at=body.to_at, minimum=Swept(body.minimum_swept_m3_per_h), reason=body.reason
+    )
+    told = conceding.ask(house, hand, place, asked)
+    return JSONResponse(dict(told.body), status_code=told.status)
+
+
+@router.post("/plants/{plant_id}/concessions/{number}/signature", tags=["plant"], summary="Sign a lower minimum")
+def sign(
+    plant_id: str,
+    number: int,
+    house: HouseDep,
+    who: AskingDep,
+    request: Request,
+    body: bodies.ConcessionSignatureBody,
+) -> JSONResponse:
+    """As chief, by the chief engineer or the office; as hotel, with the name of who signs. Two people."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    told = conceding.sign(house, hand, place, number, as_=body.as_, name=body.name)
+    return JSONResponse(dict(told.body), status_code=told.status)
+
+
+@router.post("/plants/{plant_id}/concessions/{number}/withdrawal", tags=["plant"], summary="Withdraw a lower minimum")
+def withdraw(plant_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+    """From then on the plant's own minimum holds."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    told = conceding.withdraw(house, hand_of(request, who, {}), place, number)
+    return JSONResponse(dict(told.body), status_code=told.status)
+
+
+@router.put("/jobs/{key}/part-date", tags=["work"], summary="Say when a job's parts come")
+def part_date(key: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.PartDateBody) -> JSONResponse:
+    """A ship's date; the plan puts the job no earlier. With null the date is taken back."""
+    place, occurrence = jobs.job_place(house, who.actor, key)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    told = part_dates.set_date(house, hand, place, occurrence, from_on=body.from_on, note=body.note)
+    return JSONResponse(dict(told.body), status_code=told.status)

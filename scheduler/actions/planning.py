@@ -56,6 +56,8 @@ def problem_of(now: Situation, house: House, *, keep: bool = True, horizon_days:
         taken=now.taken.times() if keep and now.taken else {},
         beside=Circumstances(
             days=now.days,
+            parts_from=now.parts_from(),
+            concessions=now.concessions,
             clock_changes=now.clock_changes,
             shared=now.taken.shared() if keep and now.taken else {},
         ),

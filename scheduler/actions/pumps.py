@@ -6,10 +6,10 @@ from datetime import datetime, timedelta
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import Place, offset_minutes
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
-from scheduler.actions.situation import capacities_of, outage_of
+from scheduler.actions.situation import capacities_of, concessions_of, outage_of
 from scheduler.actions.wanted import want_plan
 from scheduler.actions.work_state import require_no_tag
-from scheduler.domain.capacity import Swept, capacities_at, litres_down, litres_up, minimum_at, provisional_capacity
+from scheduler.domain.capacity import Swept, capacities_at, litres_down, litres_up, minimum_agreed, provisional_capacity
 from scheduler.domain.fleet import Plant
 from scheduler.domain.words import Test
 from scheduler.errors import Clash, Refused
@@ -216,6 +216,6 @@ def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> 
     """Available and minimum capacity at an instant in litres/h, facts only, and the minimum's label."""
     outages = [outage_of(row) for row in work_rows.outages(session, vessel_id, plant.id, since_s=seconds(at))]
     counts = capacities_at(plant, outages, at, capacities_of(session, vessel_id, plant))
-    wall = (at + timedelta(minutes=offset_minutes(session, vessel_id, at))).replace(tzinfo=None)
-    minimum, label = minimum_at(plant, wall)
+    agreed = concessions_of(session, vessel_id, plant.id)
+    minimum, label = minimum_agreed(plant, at, offset_minutes(session, vessel_id, at), agreed)
     return sum(map(litres_down, counts.values())), litres_up(minimum), label

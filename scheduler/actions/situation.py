@@ -1,8 +1,8 @@
 """How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, time, timedelta
 
 from scheduler.actions.daybook import daybook_of
 from scheduler.actions.documents import held, plant_of
@@ -11,7 +11,7 @@ from scheduler.actions.house import House, instant, maybe, seconds
 from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
 from scheduler.actions.publishing import posted_of
 from scheduler.domain.breakdown import breakdown_job
-from scheduler.domain.capacity import Outage, Swept, capacities_at, pump_capacity
+from scheduler.domain.capacity import Concession, Outage, Swept, capacities_at, pump_capacity
 from scheduler.domain.due import Done, DueJob, Occurrence, reckon_first, turns_due
 from scheduler.domain.fleet import BREAKDOWN, Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
@@ -24,6 +24,7 @@ from scheduler.domain.words import Subject
 from scheduler.planning.codec import plan_from_text, problem_from_text
 from scheduler.planning.frame import slot_times
 from scheduler.planning.problem import Plan, Problem
+from scheduler.planning.shiphours import ShipClock
 from scheduler.storage import company_rows, fleet_rows, ledger_rows, work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, PlanStatus
@@ -97,6 +98,10 @@ class Situation:
     """The ship's days by kind, as in its operating calendar."""
     clock_changes: tuple[tuple[datetime, int], ...] = ()
     """Clock changes ahead: from when, and minutes ahead of UTC from then on."""
+    concessions: tuple[Concession, ...] = ()
+    """Lower minima asked for; one counts when both have signed."""
+    parts_on: Mapping[str, date] = field(default_factory=dict)
+    """By job key, the ship's date from which its parts are aboard."""
     breakdowns: tuple[DueJob, ...] = ()
     """Open breakdown jobs; they are not planned, and stand apart from what falls due."""
 
@@ -113,6 +118,12 @@ class Situation:
     def counts_for(self) -> dict[str, Swept]:
         """What each pump in a position counts for now, tests, outages and the not-proved rule taken in."""
         return capacities_at(self.plant, self.outages, self.at, self.capacities)
+
+    def parts_from(self) -> dict[str, datetime]:
+        """By job key, the ship's midnight from which its parts are aboard."""
+        clock = ShipClock(self.offset_minutes, tuple(sorted(self.clock_changes)))
+        midnights = {key: datetime.combine(on, time(), UTC) for key, on in self.parts_on.items()}
+        return {key: at - clock.offset_at(at - clock.offset_at(at)) for key, at in midnights.items()}
 
     def position_name(self, position: str | None) -> str:
         """The name people use (VP2), or the plant's for none."""
@@ -215,6 +226,8 @@ def load(
         taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
         proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
         days=calendar.stretches if calendar else (),
+        concessions=concessions_of(session, vessel_id, plant_id),
+        parts_on=company_rows.part_dates(session, vessel_id),
         breakdowns=tuple(
             breakdown_job(
                 plant,
@@ -230,6 +243,21 @@ def load(
             for row in fleet_rows.offsets(session, vessel_id)
             if row.from_s > seconds(at)
         ),
+    )
+
+
+def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Concession, ...]:
+    """The plant's concessions that nobody withdrew, signed or not."""
+    return tuple(
+        Concession(
+            from_at=instant(row.from_s),
+            to_at=instant(row.to_s),
+            minimum=Swept(row.minimum_litres_per_h / 1000),
+            chief=row.chief_by or "",
+            hotel=row.hotel_by or "",
+        )
+        for row in company_rows.concessions(session, vessel_id, plant_id)
+        if row.withdrawn_s is None
     )
 
 

@@ -201,6 +201,7 @@ def _minimum(
         hours=kind.takes_hours,
         offset_minutes=now.offset_minutes,
         whole=now.capacities,
+        concessions=now.concessions,
     )
     if found.least_margin_litres_per_h >= 0:
         return "", []

@@ -1,6 +1,6 @@
 """Vacuum capacity: measured or rated per pump, the minimum over time. Swept and free volumes never mix."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import ceil, floor
@@ -141,6 +141,24 @@ def minimum_at(plant: Plant, ship_wall_time: datetime) -> tuple[Swept, str]:
     return Swept(plant.minimum_swept_m3_per_h), plant.minimum_label
 
 
+def minimum_agreed(
+    plant: Plant,
+    at: datetime,
+    offset_minutes: int,
+    concessions: Iterable[Concession] = (),
+    lasting: timedelta = timedelta(0),
+) -> tuple[Swept, str]:
+    """The minimum at an instant and its label, lower where a signed concession covers it and what follows.
+
+    Args:
+        offset_minutes: ship time. lasting: how long from `at` on a concession must still hold.
+    """
+    need, label = minimum_at(plant, (at + timedelta(minutes=offset_minutes)).replace(tzinfo=None))
+    agreed = [c.minimum for c in concessions if c.signed and c.from_at <= at < c.to_at and at + lasting <= c.to_at]
+    lower = min(agreed, default=need)
+    return (lower, f"{label}, lower as agreed") if lower < need else (need, label)
+
+
 def hands_at(crew: Crew, ship_wall_time: datetime) -> int:
     """The hands at work at a ship's wall-clock time: by the last block that matches, else by the working hours."""
     for block in reversed(crew.blocks):
@@ -239,11 +257,13 @@ def check_outage(
     offset_minutes: int,
     whole: Mapping[str, Swept] | None = None,
     look_ahead_days: int = 14,
+    concessions: Sequence[Concession] = (),
 ) -> OutageCheck:
     """The margin while `pump` is out from `at` for so many hours; where it breaks, the start times that hold.
 
     Args:
         outages: facts and the planned outages of other pumps. hours: 1 or more. offset_minutes: ship time.
+        concessions: lower minima agreed; one counts for the hours it covers whole.
     """
     known = (
         *outages,
@@ -253,7 +273,7 @@ def check_outage(
     margins, labels = [], []
     for step in range(steps):
         then = at + timedelta(hours=step)
-        minimum, label = minimum_at(plant, (then + timedelta(minutes=offset_minutes)).replace(tzinfo=None))
+        minimum, label = minimum_agreed(plant, then, offset_minutes, concessions, timedelta(hours=1))
         there = sum(map(litres_down, capacities_at(plant, known, then, whole).values()))
         margins.append(there - litres_up(minimum))
         labels.append(label)

@@ -80,7 +80,8 @@ def frame(
         offset_minutes: ship time minus UTC.
         at: now, aware; the grid starts at the next whole UTC hour.
         horizon_days: days ahead from which jobs are taken; the grid goes RUN_OUT_DAYS further.
-        frozen_days: slots taken that start within so many days are pinned, later ones are worth keeping.
+        frozen_days: slots taken that start within so many days are pinned, unless their parts come later; later ones
+            are worth keeping.
         published_days: slots taken that start within so many days are worth keeping; all of them when not given.
         taken: start and end of the slots taken already, by occurrence key. One that has begun is pinned with the work
             left to it; one whose end has passed is planned anew.
@@ -163,6 +164,9 @@ class _Grid:
         kind = next((k for k in self.plant.job_kinds if k.code == job.occurrence.kind), None)
         short = kind is not None and kind.stop_minutes > 0
         parts_at = self.beside.parts_from.get(job.occurrence.key)
+        parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
+        if parts_from is not None and fixed is not None and 0 <= fixed < parts_from:
+            fixed, left = None, None  # a date without its parts is no date to hold on to
         return PlanJob(
             key=job.occurrence.key,
             pump=job.pump if job.takes_pump_out and job.pump in self.positioned and not short else None,
@@ -178,7 +182,7 @@ class _Grid:
             published_start=published,
             setup_steps=kind.setup_hours if kind is not None and left is None else 0,
             needs=tuple(sorted(set(kind.needs))) if kind is not None else (),
-            parts_from=None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at)),
+            parts_from=parts_from,
             stop_minutes=kind.stop_minutes if kind is not None else 0,
             tested=job.pump if short and job.pump in self.positioned else None,
         )

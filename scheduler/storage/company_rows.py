@@ -1,8 +1,10 @@
-"""Postponements and non-conformities of a vessel."""
+"""Postponements, non-conformities, concessions and part dates of a vessel."""
+
+from datetime import date
 
 from sqlmodel import Session, col, func, select
 
-from scheduler.storage.tables import NonConformityRow, PostponementRow
+from scheduler.storage.tables import ConcessionRow, NonConformityRow, PartDateRow, PostponementRow
 
 
 def postponements(session: Session, vessel_id: str, job_key: str | None = None) -> list[PostponementRow]:
@@ -49,3 +51,32 @@ def next_non_conformity(session: Session, vessel_id: str) -> int:
     """The number the vessel's next non-conformity gets."""
     query = select(func.max(NonConformityRow.number)).where(NonConformityRow.vessel_id == vessel_id)
     return (session.exec(query).one() or 0) + 1
+
+
+def concessions(session: Session, vessel_id: str, plant_id: str) -> list[ConcessionRow]:
+    """A plant's concessions, by number."""
+    query = select(ConcessionRow).where(ConcessionRow.vessel_id == vessel_id, ConcessionRow.plant_id == plant_id)
+    return list(session.exec(query.order_by(col(ConcessionRow.number))))
+
+
+def concession(session: Session, vessel_id: str, number: int) -> ConcessionRow | None:
+    """That concession, or none."""
+    return session.get(ConcessionRow, (vessel_id, number))
+
+
+def next_concession(session: Session, vessel_id: str) -> int:
+    """The number the vessel's next concession gets."""
+    query = select(func.max(ConcessionRow.number)).where(ConcessionRow.vessel_id == vessel_id)
+    return (session.exec(query).one() or 0) + 1
+
+
+def part_date(session: Session, vessel_id: str, job_key: str) -> PartDateRow | None:
+    """When that job's parts come, or none."""
+    return session.get(PartDateRow, (vessel_id, job_key))
+
+
+def part_dates(session: Session, vessel_id: str) -> dict[str, date]:
+    """Ship's date from which the parts are aboard, of each job with one."""
+    return {
+        row.job_key: row.from_on for row in session.exec(select(PartDateRow).where(PartDateRow.vessel_id == vessel_id))
+    }

@@ -2,7 +2,7 @@
 
 from scheduler.storage.columns import METADATA, Row
 from scheduler.storage.tables_aboard import HandoverRow, PartCountRow
-from scheduler.storage.tables_company import NonConformityRow, PostponementRow
+from scheduler.storage.tables_company import ConcessionRow, NonConformityRow, PartDateRow, PostponementRow
 from scheduler.storage.tables_due import MovedRow, PublishedRow
 from scheduler.storage.tables_hours import (
     AssetKind,
@@ -51,6 +51,7 @@ __all__ = [
     "AssetKind",
     "AssetRow",
     "ChainHeadRow",
+    "ConcessionRow",
     "CounterEventRow",
     "CounterRow",
     "DaybookRow",
@@ -70,6 +71,7 @@ __all__ = [
     "OutageRow",
     "OutageStatus",
     "PartCountRow",
+    "PartDateRow",
     "PersonRow",
     "PlanRow",
     "PlanStatus",

@@ -102,6 +102,26 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/plants/{{plant_id}}/parts"): Walk(
         f"{API}/plants/plover-plant/parts", body={"name": "knife set", "aboard": 2}
     ),
+    ("GET", f"{API}/plants/{{plant_id}}/concessions"): Walk(f"{API}/plants/plover-plant/concessions"),
+    ("POST", f"{API}/plants/{{plant_id}}/concessions"): Walk(
+        f"{API}/plants/plover-plant/concessions",
+        201,
+        body={
+            "from_at": stamp(AT),
+            "to_at": stamp(AT + timedelta(days=1)),
+            "minimum_swept_m3_per_h": 50,
+            "reason": "walked",
+        },
+    ),
+    ("POST", f"{API}/plants/{{plant_id}}/concessions/{{number}}/signature"): Walk(
+        f"{API}/plants/plover-plant/concessions/999/signature", 404, body={"as": "hotel", "name": "B. Hotel"}
+    ),
+    ("POST", f"{API}/plants/{{plant_id}}/concessions/{{number}}/withdrawal"): Walk(
+        f"{API}/plants/plover-plant/concessions/999/withdrawal", 404
+    ),
+    ("PUT", f"{API}/jobs/{{key}}/part-date"): Walk(
+        f"{API}/jobs/{JOB}/part-date", TAKEN_ONCE, body={"from_on": "2026-10-25"}, headers={"Idempotency-Key": "walked"}
+    ),
     ("POST", f"{API}/pumps/{{pump_id}}/breakdowns"): Walk(
         f"{API}/pumps/plover-pump-c/breakdowns", frozenset({201, 409}), body={"at": stamp(AT), "reason": "walked"}
     ),

@@ -24,8 +24,21 @@ COMMANDS = [
     "job done", "job step", "key person", "key add", "key list", "key revoke", "key link", "config show",
     "kinds", "parts", "breakdown", "clog", "handover write", "handover list", "review list",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
+    "concession ask", "concession sign", "concession list", "concession withdraw", "job parts-from",
 ]  # fmt: skip
-GROUPS = ("handover", "review", "calendar", "counter", "feed", "job", "key", "config", "postpone", "nonconformity")
+GROUPS = (
+    "handover",
+    "review",
+    "calendar",
+    "counter",
+    "feed",
+    "job",
+    "key",
+    "config",
+    "postpone",
+    "nonconformity",
+    "concession",
+)
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 
 
@@ -42,7 +55,7 @@ def test_every_command_is_in_the_list() -> None:
     offered = set()
     for group in ("", *GROUPS):
         shown = leadline(*group.split(), "-h").stdout.split("Commands:")[1]
-        offered |= {f"{group} {name}".strip() for name in re.findall(r"^  ([a-z]+)  ", shown, re.MULTILINE)}
+        offered |= {f"{group} {name}".strip() for name in re.findall(r"^  ([a-z-]+)  ", shown, re.MULTILINE)}
     assert offered - set(GROUPS) == set(COMMANDS)
 
 

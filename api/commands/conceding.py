@@ -1,0 +1,139 @@
+"""Lower minima agreed, and when a job's parts come."""
+
+from typing import Annotated
+
+import typer
+
+from api.commands.common import HELP, AsJson, app, hand, instant, job_app, me, open_house, out
+
+concession_app = typer.Typer(
+    help="Lower minima for a time, signed by chief and hotel.\n\nExample: leadline concession list plover-plant",
+    context_settings=HELP,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+app.add_typer(concession_app, name="concession")
+
+Plant = Annotated[str, typer.Argument(help="plant id")]
+Number = Annotated[int, typer.Argument(help="number of the concession")]
+
+
+@concession_app.command("ask")
+def ask(
+    plant: Plant,
+    from_: Annotated[str, typer.Option("--from", help="when it begins, with offset")],
+    to: Annotated[str, typer.Option(help="when it ends, with offset")],
+    minimum: Annotated[float, typer.Option(help="the lower minimum, swept m3/h")],
+    reason: Annotated[str, typer.Option(help="why less is enough")],
+    as_json: AsJson = False,
+) -> None:
+    """Ask for a lower minimum. It counts once chief and hotel have signed.
+
+    Example: leadline concession ask plover-plant --from 2026-12-01T08:00Z --to 2026-12-01T16:00Z --minimum 60 --reason "in port"
+    """
+    from scheduler.actions import conceding, fleet
+    from scheduler.domain.capacity import Swept
+    from scheduler.domain.conceding import Lower
+    from scheduler.storage.tables import AssetKind
+
+    asked = Lower(from_at=instant(from_), to_at=instant(to), minimum=Swept(minimum), reason=reason)
+    with open_house() as house:
+        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        body = dict(conceding.ask(house, hand({"concession": plant, "from": from_, "to": to}), place, asked).body)
+    out(body, as_json, lambda: iter([f"concession {body['concession']} asked: {body['says']}"]))
+
+
+@concession_app.command("sign")
+def sign(
+    plant: Plant,
+    number: Number,
+    as_: Annotated[str, typer.Option("--as", help="chief or hotel")],
+    by: Annotated[str, typer.Option(help="who signs")],
+    as_json: AsJson = False,
+) -> None:
+    """Sign a lower minimum, for one side. The two sides are two people.
+
+    Example: leadline concession sign plover-plant 3 --as hotel --by "B. Hotel"
+    """
+    from dataclasses import replace
+
+    from scheduler.actions import conceding, fleet
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        asked = hand({"sign": number, "plant": plant, "as": as_})
+        signer = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
+        body = dict(conceding.sign(house, signer, place, number, as_=as_, name=by).body)
+    out(body, as_json, lambda: iter([f"concession {number} signed as {as_}: {body['says']}"]))
+
+
+@concession_app.command("withdraw")
+def withdraw(
+    plant: Plant,
+    number: Number,
+    by: Annotated[str, typer.Option(help="who takes it back")],
+    as_json: AsJson = False,
+) -> None:
+    """Take a lower minimum back; the plant's own holds from then on.
+
+    Example: leadline concession withdraw plover-plant 3 --by "A. Chief"
+    """
+    from dataclasses import replace
+
+    from scheduler.actions import conceding, fleet
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        asked = hand({"withdraw": number, "plant": plant})
+        who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
+        body = dict(conceding.withdraw(house, who, place, number).body)
+    out(body, as_json, lambda: iter([f"concession {number} withdrawn: {body['says']}"]))
+
+
+@concession_app.command("list")
+def concessions(plant: Plant, as_json: AsJson = False) -> None:
+    """Show a plant's lower minima, newest first, with who signed.
+
+    Example: leadline concession list plover-plant
+    """
+    from scheduler.actions import conceding, fleet
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        rows = conceding.listed(house, fleet.locate(house, me(), plant, AssetKind.PLANT))
+    out(
+        {"concessions": rows},
+        as_json,
+        lambda: (
+            f"{r['concession']:4} {r['state']:9} {r['from_at'][:16]}Z to {r['to_at'][:16]}Z  "
+            f"{r['minimum_swept_m3_per_h']:g} m3/h  chief {r['chief'] or '-'}, hotel {r['hotel'] or '-'}: {r['reason']}"
+            for r in rows
+        ),
+    )
+
+
+@job_app.command("parts-from")
+def parts_from(
+    key: Annotated[str, typer.Argument(help="job key, as `leadline due` shows it")],
+    on: Annotated[str, typer.Argument(help="ship's date from which the parts are aboard, or none to take it back")],
+    note: Annotated[str, typer.Option(help="order, port, who brings them")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Say when a job's parts come; the plan puts the job no earlier.
+
+    Example: leadline job parts-from overhaul:plover-pump-a:1 2026-12-12 --note "with the agent"
+    """
+    from scheduler.actions import jobs, part_dates
+    from scheduler.domain.daybook_csv import read_date
+
+    day = None if on == "none" else read_date(on)
+    if day is None and on != "none":
+        raise typer.BadParameter(f"{on!r}: a date such as 2026-12-12 is expected, or none", param_hint="DATE")
+    with open_house() as house:
+        place, occurrence = jobs.job_place(house, me(), key)
+        asked = hand({"parts from": on, "job": key})
+        body = dict(part_dates.set_date(house, asked, place, occurrence, from_on=day, note=note).body)
+    words = "no date for its parts any more" if day is None else f"parts aboard from {body['parts_from']}"
+    out(body, as_json, lambda: iter([f"{key}: {words}; record {body['record']}"]))

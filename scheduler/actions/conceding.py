@@ -1,0 +1,167 @@
+"""Concessions: a lower minimum asked for a stretch of time. It counts once chief engineer and hotel have both signed."""
+
+from typing import Any
+
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.situation import load
+from scheduler.actions.wanted import want_plan
+from scheduler.domain.capacity import litres_up
+from scheduler.domain.conceding import Lower, Signature, lower_faults, signing_objections
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.storage import company_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import ConcessionRow
+
+
+def ask(house: House, hand: Hand, place: Place, asked: Lower) -> Answer:
+    """Ask for a lower minimum. It changes nothing until both have signed.
+
+    Raises:
+        Refused: no reason, a time that is past or too long, or a figure that is not lower.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id)
+            faults = lower_faults(now.plant, asked, offset_minutes=now.offset_minutes, now_at=now.at)
+            if faults:
+                raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+            row = ConcessionRow(
+                vessel_id=place.vessel_id,
+                number=company_rows.next_concession(session, place.vessel_id),
+                plant_id=place.plant_id,
+                from_s=seconds(asked.from_at),
+                to_s=seconds(asked.to_at),
+                minimum_litres_per_h=litres_up(asked.minimum),
+                reason=asked.reason.strip(),
+                asked_by_id=hand.actor.person_id or hand.actor.id,
+                asked_by=hand.actor.name,
+                asked_s=house.now_s(),
+            )
+            return _kept(session, house, row, "concession asked", 201, hand.actor.name)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def sign(house: House, hand: Hand, place: Place, number: int, *, as_: str, name: str = "") -> Answer:
+    """Sign as chief, or write down who signs as hotel. Signed by both it counts, and a new plan is asked for.
+
+    Args:
+        as_: chief or hotel. name: who signs for the hotel; the chief signs with the own name.
+
+    Raises:
+        NotFound: no such concession. Clash: signed so already, withdrawn, or past. NotAllowed: the role does not sign
+            as chief, or one person signs for both. Refused: no name for the hotel, or another side than these two.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            row = _open(session, place, number, house.now_s())
+            if as_ not in ("chief", "hotel"):
+                raise Refused(f"as: {as_[:40]!r}: chief or hotel was expected.", faults=[("/as", "chief or hotel")])
+            if as_ == "hotel" and not name.strip():
+                raise Refused("name: say who signs for the hotel.", faults=[("/name", "this is empty")])
+            own, other = _signature(row, as_), _signature(row, "hotel" if as_ == "chief" else "chief")
+            if own is not None:
+                raise Clash(f"Concession {number} is signed as {as_} already, by {own.name}.")
+            by = Signature(hand.actor.person_id or hand.actor.id, name.strip() if as_ == "hotel" else hand.actor.name)
+            against = signing_objections(as_, by, other, hand.actor.role)
+            if against:
+                raise NotAllowed(" ".join(against))
+            if as_ == "chief":
+                row.chief_by_id, row.chief_by, row.chief_s = by.id, by.name, house.now_s()
+            else:
+                row.hotel_by_id, row.hotel_by, row.hotel_s = by.id, by.name, house.now_s()
+            if other is not None:
+                want_plan(session, place.vessel_id, row.plant_id, house.now_s())
+            return _kept(session, house, row, f"concession signed as {as_}", 200, hand.actor.name)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def withdraw(house: House, hand: Hand, place: Place, number: int) -> Answer:
+    """Take a concession back: from now on the plant's own minimum holds, and a new plan is asked for if it counted.
+
+    Raises:
+        NotFound: no such concession. Clash: withdrawn already, or past.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            row = _open(session, place, number, house.now_s())
+            counted = _state(row) == "agreed"
+            row.withdrawn_by, row.withdrawn_s = hand.actor.name, house.now_s()
+            if counted:
+                want_plan(session, place.vessel_id, row.plant_id, house.now_s())
+            return _kept(session, house, row, "concession withdrawn", 200, hand.actor.name)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def listed(house: House, place: Place) -> list[dict[str, Any]]:
+    """A plant's concessions, newest first, as answers tell them."""
+    with house.db.read() as session:
+        rows = company_rows.concessions(session, place.vessel_id, place.plant_id)
+    return [_told(row) for row in reversed(rows)]
+
+
+def _open(session: Session, place: Place, number: int, now_s: int) -> ConcessionRow:
+    row = company_rows.concession(session, place.vessel_id, number)
+    if row is None or row.plant_id != place.plant_id:
+        raise NotFound(f"There is no concession {number} for {place.plant_id}.")
+    if row.withdrawn_s is not None:
+        raise Clash(f"Concession {number} was withdrawn already, by {row.withdrawn_by}. Ask for a new one.")
+    if row.to_s <= now_s:
+        raise Clash(f"Concession {number} ended on {_z(row.to_s)}. Ask for a new one.")
+    return row
+
+
+def _kept(session: Session, house: House, row: ConcessionRow, what: str, status: int, by: str) -> Answer:
+    """The row stored and what was done to it on record."""
+    session.add(row)
+    told = _told(row)
+    record, _ = append(session, row.vessel_id, what, house.now(), {**told, "plant": row.plant_id, "by": by})
+    bump_revision(session, row.vessel_id)
+    lacking = [side for side in ("chief", "hotel") if _signature(row, side) is None]
+    says = {
+        "asked": f"It counts once signed as {' and as '.join(lacking)}.",
+        "agreed": "Both have signed: it counts, and a new plan is being made.",
+        "withdrawn": "It no longer counts; the plant's own minimum holds.",
+    }[_state(row)]
+    return Answer(status, {**told, "record": record, "says": says})
+
+
+def _signature(row: ConcessionRow, as_: str) -> Signature | None:
+    by_id, name = (row.chief_by_id, row.chief_by) if as_ == "chief" else (row.hotel_by_id, row.hotel_by)
+    return None if by_id is None or name is None else Signature(by_id, name)
+
+
+def _state(row: ConcessionRow) -> str:
+    if row.withdrawn_s is not None:
+        return "withdrawn"
+    return "agreed" if row.chief_s is not None and row.hotel_s is not None else "asked"
+
+
+def _told(row: ConcessionRow) -> dict[str, Any]:
+    return {
+        "concession": row.number,
+        "from_at": _z(row.from_s),
+        "to_at": _z(row.to_s),
+        "minimum_swept_m3_per_h": row.minimum_litres_per_h / 1000,
+        "reason": row.reason,
+        "state": _state(row),
+        "asked_by": row.asked_by,
+        "asked_at": _z(row.asked_s),
+        "chief": row.chief_by,
+        "chief_at": _z(row.chief_s),
+        "hotel": row.hotel_by,
+        "hotel_at": _z(row.hotel_s),
+        "withdrawn_by": row.withdrawn_by,
+        "withdrawn_at": _z(row.withdrawn_s),
+    }
+
+
+def _z(at_s: int | None) -> str | None:
+    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"
