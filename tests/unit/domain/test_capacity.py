@@ -9,17 +9,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.domain.capacity import (
+    Concession,
     Free,
     Outage,
     Swept,
     absolute_kpa,
     available,
     capacities_at,
+    check_outage,
     free_from_fixtures,
     free_of,
     litres_down,
     litres_up,
     may_be_out,
+    minimum_agreed,
     minimum_at,
     provisional_capacity,
     pump_capacity,
@@ -149,3 +152,22 @@ def test_litres_round_against_the_plant_but_forgive_a_float():
     """Pumps round down and the minimum up; 0.1 + 0.2 m3/h is 300 litres both ways."""
     assert (litres_down(Swept(59.9999)), litres_up(Swept(59.9991))) == (59999, 60000)
     assert litres_down(Swept(0.1 + 0.2)) == litres_up(Swept(0.1 + 0.2)) == 300
+
+
+def test_a_lower_minimum_agreed_counts_from_its_beginning_up_to_its_end_and_only_signed() -> None:
+    """At an instant as long as it runs; while a pump is out only for the hours that it covers whole."""
+    own, label = minimum_agreed(plant(), AT, 0)
+    agreed = Concession(
+        from_at=AT, to_at=AT + timedelta(minutes=90), minimum=Swept(0.0), chief="A. Chief", hotel="B. Hotel"
+    )
+    assert minimum_agreed(plant(), AT, 0, [agreed]) == (Swept(0.0), f"{label}, lower as agreed")
+    for when in (AT - timedelta(seconds=1), agreed.to_at):
+        assert minimum_agreed(plant(), when, 0, [agreed]) == minimum_agreed(plant(), when, 0)
+    assert minimum_agreed(plant(), AT, 0, [replace(agreed, hotel="")]) == (own, label)
+    assert minimum_agreed(plant(), AT, 0, [replace(agreed, minimum=Swept(own.m3_per_h + 1))]) == (own, label)
+    bare = replace(plant(), minimum_blocks=())
+    nothing = {pump.id: Swept(1.0) for pump in bare.pumps}
+    pump = bare.pumps[0].id
+    for hours, holds in ((1, True), (2, False)):
+        found = check_outage(bare, (), pump, at=AT, hours=hours, offset_minutes=0, whole=nothing, concessions=[agreed])
+        assert (found.least_margin_litres_per_h >= 0) is holds
