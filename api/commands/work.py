@@ -110,7 +110,7 @@ def job_step(
         asked = {"step": key, "what": STEP.dump_python(told_step.step, mode="json")}
         answer = work.take_step(house, hand(asked), place, occurrence, told_step.step, fact=fact)
     body = dict(answer.body)
-    flags = [f"flagged: {words}" for words in body["flags"]]
+    flags = [f"flagged: {words}" for words in body["flags"]] + [f"warning: {words}" for words in body["warnings"]]
     says = f"{key}: {step_words(told_step.step)}; the pump counts {body['pump_counts']}; record {body['record']}"
     out(body, as_json, lambda: iter([says, *flags]))
 

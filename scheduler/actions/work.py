@@ -13,7 +13,7 @@ from scheduler.actions.parts import use_part
 from scheduler.actions.pumps import AHEAD, end_outage, returned, set_down
 from scheduler.actions.situation import Situation, load
 from scheduler.actions.wanted import want_plan
-from scheduler.actions.work_state import STEP, KeptStep, must_be_newest, state_of, steps_of
+from scheduler.actions.work_state import STEP, KeptStep, must_be_newest, rest_warnings, state_of, steps_of
 from scheduler.domain.capacity import Outage, Swept, check_outage
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant
@@ -121,6 +121,7 @@ def take_step(
                 {
                     **work_json(now.plant, job, kind, after),
                     "flags": flags,
+                    "warnings": rest_warnings(session, place.vessel_id, step.by, step.at),
                     "record": number,
                     "stamp": stamp,
                 },

@@ -4,11 +4,13 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Annotated, Any
 
 from pydantic import Field, TypeAdapter
 
 from scheduler.actions.house import instant
+from scheduler.domain.rest import DAY, WEEK, rest_between, rest_faults
 from scheduler.domain.work import AnyStep, Note, Noted, Reported, Work, replay
 from scheduler.errors import Clash, Stale
 from scheduler.storage import work_rows
@@ -109,3 +111,16 @@ def _bound(value: float | None) -> str:
 
 def _short(at: datetime | None) -> str:
     return "not" if at is None else f"{at:%Y-%m-%d %H:%MZ}"
+
+
+def rest_warnings(session: Session, vessel_id: str, by: str, at: datetime) -> list[str]:
+    """What the steps on record leave a person short of rest, in words; a warning only, other work is not known here."""
+    since = at - WEEK - DAY
+    spans: dict[str, list[datetime]] = {}
+    for row in work_rows.work_steps_since(session, vessel_id, int(since.timestamp())):
+        step = STEP.validate_json(row.detail)
+        if step.by.strip().casefold() == by.strip().casefold() and step.at <= at:
+            spans.setdefault(row.job_key, []).append(step.at)
+    work = [pair for times in spans.values() for pair in pairwise(times) if pair[1] - pair[0] < DAY]
+    faults = rest_faults(rest_between(work, since, at), since, at)
+    return [f"{by}: by the steps on record, {fault} (STCW A-VIII/1)." for fault in faults]

@@ -115,3 +115,9 @@ def jobs_worked_on(session: Session, vessel_id: str, pump_id: str) -> list[str]:
         .distinct()
     )
     return sorted(session.exec(query))
+
+
+def work_steps_since(session: Session, vessel_id: str, since_s: int) -> list[WorkStepRow]:
+    """The steps of a vessel's jobs that happened since an instant."""
+    query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.at_s >= since_s)
+    return list(session.exec(query.order_by(col(WorkStepRow.at_s), WorkStepRow.job_key, col(WorkStepRow.number))))

@@ -238,3 +238,13 @@ def test_the_second_of_two_people_sees_what_the_first_did_and_loses_nothing(fres
     assert closed.status_code == 409
     assert "done already" in closed.text
     assert "seal &lt;dry&gt;" in closed.text
+
+
+def test_too_little_rest_by_the_steps_on_record_is_a_warning_and_no_refusal(fresh: Stage) -> None:
+    """Fifteen hours on one job; a person who did little is not warned. Source: STCW Code A-VIII/1."""
+    fresh.clock.at = AT + timedelta(hours=1)
+    assert _step(fresh, 0, "people clear").json()["warnings"] == []
+    late = _step(fresh, 15 * 60 + 10, "people clear")
+    assert late.status_code == 201
+    assert any("24 hours" in one for one in late.json()["warnings"])
+    assert _step(fresh, 15 * 60 + 20, "people clear", by="B. Fitter").json()["warnings"] == []

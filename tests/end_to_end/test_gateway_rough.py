@@ -1,6 +1,7 @@
 """The gateway killed over and over, and with it the links: nothing kept is lost, nothing stored twice. Run with -m rough."""
 
 import random
+import signal
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -75,7 +76,8 @@ def test_killed_at_any_moment(tmp_path: Path, server: Leadline) -> None:
                 assert time.monotonic() < deadline
                 time.sleep(0.2)
             last.terminate()
-            assert last.wait(30) == 0
+            # Where all was done before it began, it may be asked to end before it listens for that.
+            assert last.wait(30) in (0, -signal.SIGTERM)
         shown = set(plant.shown)
         assert set(plant.functions) <= {3, 4}
     stored = server.values()
