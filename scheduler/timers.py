@@ -61,7 +61,8 @@ class Timers:
         self._scheduler.start()
 
     def stop(self) -> None:
-        """Stop the ticks and wait for what runs."""
+        """Stop the ticks and wait for what runs; a plan under way is given up."""
+        self._house.stopping.set()
         self._scheduler.shutdown(wait=True)
         self._leader.release()
 

@@ -3,8 +3,9 @@
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from threading import Event
 from typing import Any
 
 from scheduler.actions.actor import Actor
@@ -25,6 +26,8 @@ class House:
     db: Database
     clock: Clock
     settings: Settings
+    stopping: Event = field(default_factory=Event, compare=False)
+    """Set when the program stops: a plan under way is given up, to be made when it runs again."""
 
     def now(self) -> datetime:
         """The present instant, aware, in UTC."""
@@ -36,7 +39,12 @@ class House:
 
     def plan(self, problem: Problem) -> Plan:
         """The plan for a problem, from the worker process; the simple way when it fails."""
-        return solve(problem, wall_seconds=self.settings.solve_seconds, memory_mb=self.settings.solve_memory_mb)
+        return solve(
+            problem,
+            wall_seconds=self.settings.solve_seconds,
+            memory_mb=self.settings.solve_memory_mb,
+            stopping=self.stopping.is_set,
+        )
 
 
 def instant(at_s: int) -> datetime:

@@ -16,7 +16,7 @@ from scheduler.domain.ledger import Code, Flag, State
 from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.domain.ledger_words import WATCHED
 from scheduler.domain.watch import CONFLICTS_S, Seen, apart, conflicting, watch
-from scheduler.errors import SchedulerError
+from scheduler.errors import Busy, SchedulerError
 from scheduler.storage import fleet_rows, intake_rows, ledger_rows, people_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.tables import CounterRow, FlagRow, TaskRunRow, Unstored
@@ -44,6 +44,8 @@ def plan_wanted(house: House) -> int:
     for vessel_id, plant_id in wanted:
         try:
             propose(house, vessel_id, plant_id)
+        except Busy:
+            return len(wanted)  # stopping, or the database is held: what is wanted stays so until the next tick
         except SchedulerError as error:
             log.error("no plan for %s: %s", plant_id, error)
             with house.db.write(vessel_id) as session:

@@ -33,13 +33,12 @@ class Turns:
             if me in self._queue:
                 raise RuntimeError("a write inside a write of the same thread would wait for itself")
             self._queue.append(me)
-            if not self._changed.wait_for(lambda: self._queue[0] == me, timeout=self._wait_seconds):
-                self._queue.remove(me)
-                self._changed.notify_all()
-                raise Busy(BUSY, more=RETRY_AFTER)
         try:
-            yield
-        finally:
             with self._changed:
-                self._queue.popleft()
+                if not self._changed.wait_for(lambda: self._queue[0] == me, timeout=self._wait_seconds):
+                    raise Busy(BUSY, more=RETRY_AFTER)
+            yield
+        finally:  # also when an interrupt comes while it waits: a turn nobody holds would stop every writer
+            with self._changed:
+                self._queue.remove(me)
                 self._changed.notify_all()

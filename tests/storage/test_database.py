@@ -4,6 +4,7 @@ import threading
 from collections.abc import Callable
 from contextlib import AbstractContextManager, suppress
 from pathlib import Path
+from unittest.mock import patch
 
 import pytest
 from sqlalchemy import Engine, create_engine, exc, insert, text
@@ -25,6 +26,7 @@ from scheduler.storage.tables import (
     ShipOffsetRow,
     VesselRow,
 )
+from scheduler.storage.turns import Turns
 from tests.storage.stores import POISON, add_vessel, empty_url, poison_commits
 
 THREADS, ROUNDS = 4, 25
@@ -379,3 +381,25 @@ def test_other_addresses_are_refused(given: str) -> None:
     """A database that would not last, or that is not known, is refused with the forms that are."""
     with pytest.raises(Refused, match=r"expected|Give a path"):
         parse_url(given)
+
+
+def test_an_interrupt_while_waiting_for_the_turn_leaves_it_to_the_next() -> None:
+    """Somebody waits, is interrupted, and goes: the turn comes to the one after."""
+    turns = Turns(5)
+    holds, done = threading.Event(), threading.Event()
+
+    def hold() -> None:
+        with turns.take():
+            holds.set()
+            done.wait(10)
+
+    holder = threading.Thread(target=hold)
+    holder.start()
+    holds.wait(10)
+    with patch.object(threading.Condition, "wait_for", side_effect=KeyboardInterrupt), pytest.raises(KeyboardInterrupt):
+        with turns.take():
+            pass
+    done.set()
+    holder.join(10)
+    with turns.take():
+        pass

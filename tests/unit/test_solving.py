@@ -5,6 +5,7 @@ import threading
 
 import pytest
 
+from scheduler.errors import Busy
 from scheduler.planning.check import judge
 from scheduler.planning.problem import Plan
 from scheduler.planning.stagger import stagger
@@ -58,3 +59,10 @@ def test_the_cap_on_memory_holds() -> None:
     plan = solve(large, memory_mb=40)
     assert plan.by == "greedy"
     assert judge(large, plan).lawful
+
+
+def test_a_program_that_stops_waits_for_no_plan() -> None:
+    """The worker is ended and nothing is planned in its place."""
+    looks = iter([False, True])
+    with pytest.raises(Busy, match="stopping"):
+        solve(PROBLEM, worker=(sys.executable, "-c", "import time; time.sleep(60)"), stopping=lambda: next(looks))
