@@ -7,13 +7,13 @@ only), `intervals` (CP-SAT with one interval a job, the same two and the days of
 """
 
 import json
-import resource
 import sys
 import time
 from typing import Any
 
 from scheduler.planning.codec import problem_from_text
 from scheduler.planning.problem import Problem
+from tests.bench.load import peak_mb
 
 UNPLACED = 10_000
 
@@ -134,9 +134,8 @@ def _intervals(problem: Problem) -> dict[str, Any]:
 
 if __name__ == "__main__":
     asked = problem_from_text(sys.stdin.read())
-    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     began = time.process_time()
     answer = {"planner": _planner, "plain": _plain, "intervals": _intervals}[sys.argv[1]](asked)
     answer["cpu_seconds"] = time.process_time() - began
-    answer["mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    answer["mb"] = peak_mb()
     print(json.dumps(answer))

@@ -11,7 +11,6 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -19,6 +18,7 @@ from api.exports import csv_rows, jsonl, pdf, xlsx
 from scheduler.actions.history import Beside
 from scheduler.domain.history import GENESIS, ClosedJob, Record, record_of
 from scheduler.domain.verify import Verified, verify_lines
+from tests.bench.load import peak_mb
 from tests.unit.api.test_exports import AT, CLOSED, FRAME
 
 pytestmark = pytest.mark.bench
@@ -88,9 +88,7 @@ class _Again:
 def _export(form: str) -> None:
     pieces = csv_rows(_Again()) if form == "csv" else jsonl(_Again(), FRAME)
     size = sum(len(piece) for piece in pieces)
-    # Not getrusage: its peak is that of the process that started this one, where that was larger.
-    peak = next(line for line in Path("/proc/self/status").read_text().splitlines() if line.startswith("VmHWM"))
-    print(json.dumps({"mb": int(peak.split()[1]) / 1024, "size": size}))
+    print(json.dumps({"mb": peak_mb(), "size": size}))
 
 
 @pytest.mark.parametrize("form", ["csv", "jsonl"])

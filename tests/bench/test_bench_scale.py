@@ -238,11 +238,12 @@ def test_the_newest_of_a_thousand_counters_over_five_million_readings(kind: str,
 
 
 MEMORY = """
-import resource, sys
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from scheduler.actions import ledger
 from tests.bench import test_bench_scale as scale
+from tests.bench.load import peak_mb
 from tests.storage.stores import add_vessel, store
 with store("sqlite", Path(sys.argv[1])) as database:
     numbers = add_vessel(database, counters=scale.PUMPS)
@@ -257,7 +258,7 @@ with store("sqlite", Path(sys.argv[1])) as database:
     rows = scale.counters_of(database)
     with database.read() as session:
         ledger.daily_of(session, scale.plant_of(rows), rows, house.now())
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
+print(round(peak_mb()))
 """
 
 

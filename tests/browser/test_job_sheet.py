@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 from pydantic import TypeAdapter
 
 from api import pages
@@ -23,7 +23,6 @@ from scheduler.domain.sheet_check import (
 from scheduler.domain.sheets import MeasureAsked, PartNeeded
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS
-from tests.browser.chromium import FLAGS
 from tests.browser.site import served
 from tests.unit.api import invented
 from tests.unit.domain.plants import plant as plant_of
@@ -53,14 +52,13 @@ FULLEST = replace(
 
 
 @pytest.fixture(scope="module")
-def page() -> Iterator[Page]:
+def page(browser: Browser) -> Iterator[Page]:
     """A page of Debian's Chromium on a site with the look."""
-    with sync_playwright() as playwright, served() as address:
-        chromium: Browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=FLAGS)
-        found = chromium.new_page()
+    with served() as address:
+        found = browser.new_page()
         found.goto(f"{address}/fleet")
         yield found
-        chromium.close()
+        found.close()
 
 
 @pytest.mark.parametrize("kind", [*KINDS.values(), FULLEST], ids=[*KINDS, "the fullest"])

@@ -396,9 +396,9 @@ def test_an_interrupt_while_waiting_for_the_turn_leaves_it_to_the_next() -> None
     holder = threading.Thread(target=hold)
     holder.start()
     holds.wait(10)
-    with patch.object(threading.Condition, "wait_for", side_effect=KeyboardInterrupt), pytest.raises(KeyboardInterrupt):
-        with turns.take():
-            pass
+    interrupted = patch.object(threading.Condition, "wait_for", side_effect=KeyboardInterrupt)
+    with interrupted, pytest.raises(KeyboardInterrupt), turns.take():
+        pass
     done.set()
     holder.join(10)
     with turns.take():
