@@ -3,7 +3,7 @@
 from typing import Any
 
 from scheduler.actions.fleet import Place
-from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.house import Answer, Hand, House, once, seconds, utc_text
 from scheduler.actions.situation import load
 from scheduler.actions.wanted import want_plan
 from scheduler.domain.capacity import litres_up
@@ -114,7 +114,7 @@ def _open(session: Session, place: Place, number: int, now_s: int) -> Concession
     if row.withdrawn_s is not None:
         raise Clash(f"Concession {number} was withdrawn already, by {row.withdrawn_by}. Ask for a new one.")
     if row.to_s <= now_s:
-        raise Clash(f"Concession {number} ended on {_z(row.to_s)}. Ask for a new one.")
+        raise Clash(f"Concession {number} ended on {utc_text(row.to_s)}. Ask for a new one.")
     return row
 
 
@@ -147,21 +147,17 @@ def _state(row: ConcessionRow) -> str:
 def _told(row: ConcessionRow) -> dict[str, Any]:
     return {
         "concession": row.number,
-        "from_at": _z(row.from_s),
-        "to_at": _z(row.to_s),
+        "from_at": utc_text(row.from_s),
+        "to_at": utc_text(row.to_s),
         "minimum_swept_m3_per_h": row.minimum_litres_per_h / 1000,
         "reason": row.reason,
         "state": _state(row),
         "asked_by": row.asked_by,
-        "asked_at": _z(row.asked_s),
+        "asked_at": utc_text(row.asked_s),
         "chief": row.chief_by,
-        "chief_at": _z(row.chief_s),
+        "chief_at": utc_text(row.chief_s),
         "hotel": row.hotel_by,
-        "hotel_at": _z(row.hotel_s),
+        "hotel_at": utc_text(row.hotel_s),
         "withdrawn_by": row.withdrawn_by,
-        "withdrawn_at": _z(row.withdrawn_s),
+        "withdrawn_at": utc_text(row.withdrawn_s),
     }
-
-
-def _z(at_s: int | None) -> str | None:
-    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"

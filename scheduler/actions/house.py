@@ -57,6 +57,11 @@ def maybe(at_s: int | None) -> datetime | None:
     return None if at_s is None else instant(at_s)
 
 
+def utc_text(at_s: int | None) -> str | None:
+    """Epoch seconds as RFC 3339 text in UTC; none stays none."""
+    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"
+
+
 def seconds(at: datetime) -> int:
     """An aware instant in whole epoch seconds, floored."""
     return int(at.timestamp() // 1)

@@ -4,7 +4,7 @@ from typing import Any
 
 from scheduler.actions.actor import AUTHORITY
 from scheduler.actions.documents import held
-from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.house import Answer, Hand, House, once, seconds, utc_text
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
 from scheduler.domain.words import State
@@ -152,18 +152,14 @@ def listed(house: House, vessel_id: str) -> list[dict[str, Any]]:
         {
             "non_conformity": row.number,
             "job": row.job_key,
-            "limit_at": _z(row.limit_s),
-            "opened_at": _z(row.opened_s),
+            "limit_at": utc_text(row.limit_s),
+            "opened_at": utc_text(row.opened_s),
             "state": "closed" if row.closed_s else "answered" if row.answered_s else "open",
             "cause": row.cause,
             "corrective_action": row.corrective_action,
             "answered_by": row.answered_by,
             "closed_by": row.closed_by,
-            "closed_at": _z(row.closed_s),
+            "closed_at": utc_text(row.closed_s),
         }
         for row in reversed(rows)
     ]
-
-
-def _z(at_s: int | None) -> str | None:
-    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"

@@ -3,7 +3,7 @@
 from typing import Any
 
 from scheduler.actions.fleet import Place
-from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds, utc_text
 from scheduler.actions.jobs import kind_of, open_job
 from scheduler.actions.situation import load
 from scheduler.actions.wanted import want_plan
@@ -142,25 +142,21 @@ def listed(house: House, vessel_id: str, job_key: str | None = None) -> list[dic
         {
             "postponement": row.number,
             "job": row.job_key,
-            "limit_at": _z(row.limit_s),
-            "to_at": _z(row.to_s),
+            "limit_at": utc_text(row.limit_s),
+            "to_at": utc_text(row.to_s),
             "reason": row.reason,
             "risk": row.risk,
             "mitigation": row.mitigation,
             "asked_by": row.asked_by,
-            "asked_at": _z(row.asked_s),
+            "asked_at": utc_text(row.asked_s),
             "state": {None: "asked", True: "granted", False: "refused"}[row.granted],
             "decided_by": row.decided_by,
-            "decided_at": _z(row.decided_s),
+            "decided_at": utc_text(row.decided_s),
             "note": row.note,
             "class_agreed": row.class_agreed,
         }
         for row in reversed(rows)
     ]
-
-
-def _z(at_s: int | None) -> str | None:
-    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def _occurrence(key: str) -> Occurrence:
