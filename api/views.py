@@ -28,6 +28,7 @@ from api.view import (
 )
 from api.work_forms import StepTyped, next_kind
 from scheduler.actions import fleet, planning
+from scheduler.actions.explaining import in_words
 from scheduler.actions.house import House
 from scheduler.actions.situation import HeldPlan, Situation
 from scheduler.actions.work_state import KeptStep, state_of
@@ -186,6 +187,7 @@ def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
 def _plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) -> PlanLine | None:
     if held is None:
         return None
+    words = in_words(now, held.problem)
     changes = []
     if not taken and now.taken is not None:
         names = {job.occurrence.key: f"{now.position_name(job.position)} {job.kind_name}" for job in now.jobs}
@@ -203,7 +205,7 @@ def _plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str)
         made_at=held.made_at,
         starts_at=held.problem.starts_at,
         proven=held.plan.proven,
-        shortfalls=held.plan.shortfalls,
+        shortfalls=tuple(replace(short, says=words(short.says)) for short in held.plan.shortfalls),
         remarks=held.plan.remarks,
         changes=tuple(changes),
         taken_at=held.taken_at,

@@ -158,10 +158,9 @@ def plan(
             feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
             now = situation(house, place.vessel_id, place.id)
         shown = now.proposed or now.taken
-        by_key = {job.occurrence.key: job for job in now.jobs}
         told = {
-            "taken": planning.plan_as_json(now.taken, by_key),
-            "proposed": planning.plan_as_json(now.proposed, by_key),
+            "taken": planning.plan_as_json(now, now.taken),
+            "proposed": planning.plan_as_json(now, now.proposed),
         }
         if shown is None:
             raise Clash(f"There is no plan for {plant} yet. Make one: leadline plan {plant} --new")

@@ -28,11 +28,10 @@ def get_plan(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """Each with slots, shortfalls in words, verdict, least margin and certificate; and what taking the proposal changes."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     now = situation(house, place.vessel_id, place.id)
-    by_key = {job.occurrence.key: job for job in now.jobs}
     return {
         "plant": plant_id,
-        "taken": planning.plan_as_json(now.taken, by_key),
-        "proposed": planning.plan_as_json(now.proposed, by_key),
+        "taken": planning.plan_as_json(now, now.taken),
+        "proposed": planning.plan_as_json(now, now.proposed),
         "differences": [
             {"job": m.key, "from": shapes.z(m.from_at), "to": shapes.z(m.to_at)} for m in planning.differences(now)
         ],

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
+from scheduler.actions.explaining import in_words, job_words
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.situation import HeldPlan, Situation, held_plan, situation
 from scheduler.actions.wanted import plan_made
-from scheduler.domain.due import DueJob
 from scheduler.domain.words import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale
 from scheduler.planning.check import Verdict, judge
@@ -254,10 +254,12 @@ def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
     return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=held.plan.shortfalls)
 
 
-def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str, Any] | None:
+def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None:
     """A stored plan for the API: slots and shortfalls with instants, and the certificate."""
     if held is None:
         return None
+    kinds = {job.occurrence.key: job.kind_name for job in now.jobs}
+    words = in_words(now, held.problem)
     first = held.problem.starts_at
     spread = dict(held.plan.unsettled)
     cover = cover_of(held.problem, held.plan)
@@ -279,7 +281,8 @@ def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str,
         "slots": [
             {
                 "job": slot.key,
-                "job_name": jobs[slot.key].kind_name if slot.key in jobs else None,
+                "job_name": kinds.get(slot.key),
+                "name": job_words(now, slot.key),
                 "pump": slot.pump,
                 "from": at(slot.start),
                 "to": at(slot.end),
@@ -301,10 +304,11 @@ def plan_as_json(held: HeldPlan | None, jobs: Mapping[str, DueJob]) -> dict[str,
         "shortfalls": [
             {
                 "job": short.key,
+                "name": None if short.key is None else job_words(now, short.key),
                 "pump": short.pump,
                 "when": [{"from": at(a), "to": at(b)} for a, b in short.steps],
                 "lacking_swept_m3_per_h": short.lacking_litres_per_h / 1000,
-                "says": short.says,
+                "says": words(short.says),
             }
             for short in held.plan.shortfalls
         ],
@@ -333,7 +337,7 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     """A plan in plain lines, in ship time, for a terminal."""
     offset = timedelta(minutes=now.offset_minutes)
     names = {job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in now.jobs}
-    spread, shared = dict(held.plan.unsettled), held.shared()
+    spread, shared, words = dict(held.plan.unsettled), held.shared(), in_words(now, held.problem)
     word = "taken" if held.taken_at else "proposed"
     least = (
         ""
@@ -347,11 +351,11 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
         margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
         when = f"{start + offset:%a %d %b %Y %H:%M} to {end + offset:%a %H:%M}"
         notes = f", +-{spread[key]} days" if key in spread else ""
-        notes += f", on the isolation of {shared[key]}" if key in shared else ""
+        notes += f", on the isolation of {job_words(now, shared[key])}" if key in shared else ""
         yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}{notes}"
     for line in cover_lines(held.problem, cover_of(held.problem, held.plan), offset):
         yield f"  {line}"
     for short in held.plan.shortfalls:
-        yield f"  shortfall: {short.says}"
+        yield f"  shortfall: {words(short.says)}"
     for remark in held.plan.remarks:
         yield f"  {remark}"

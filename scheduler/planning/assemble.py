@@ -95,7 +95,7 @@ def _deficit(ground: Ground, cause: tuple[str, ...], runs: tuple[tuple[int, int]
 def _without_place(ground: Ground, job: PlanJob, placement: Mapping[str, Candidate]) -> Shortfall:
     found = blockers(ground, job, placement)
     who = f"{job.key} ({job.pump})" if job.pump is not None else job.key
-    what = f"{work_of(job)} h of work, {job.hands} hands"
+    what = f"{work_of(job)} h of work, {job.hands} hand{'' if job.hands == 1 else 's'}"
     lead = f"{who} has no place ({what})"
     if job.fixed_start is not None:
         lead = f"{who} cannot keep its date {_when(ground, job.fixed_start)} ({what})"

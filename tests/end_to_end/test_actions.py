@@ -272,7 +272,8 @@ def test_an_outlook_goes_beyond_what_is_published_and_is_not_kept(filled: House)
     assert judge(problem, plan).lawful
     assert max(job.due for job in problem.jobs) > 90 * 24
     assert _now(filled).proposed is None
-    told = planning.plan_as_json(planning.propose(filled, PLOVER.vessel, PLANT), {})
+    proposed = planning.propose(filled, PLOVER.vessel, PLANT)
+    told = planning.plan_as_json(_now(filled), proposed)
     assert told is not None
     more = told["one_more_failure"]
     assert more["hours_covered"] <= more["hours_at_minimum"] <= more["hours"]

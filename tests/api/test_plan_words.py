@@ -1,0 +1,76 @@
+"""Why a job stands where it stands, in words for people: positions and jobs by name, keys only where a program reads."""
+
+import re
+from datetime import timedelta
+from typing import Any
+
+from scheduler.actions.explaining import in_words, job_words
+from scheduler.actions.situation import situation
+from scheduler.domain.words import Role
+from seed_fleet.ships import PLOVER
+from tests.api.stage import AT, Stage, stamp
+
+PLANT = "/api/v1/plants/plover-plant"
+IDS = re.compile(r"plover-|[a-z]:\w|_inspection")
+
+
+def _put(stage: Stage, **changed: Any) -> None:
+    document, etag = stage.document()
+    document["plants"][0] |= changed
+    put = stage.ask(
+        "PUT", f"/api/v1/vessels/{PLOVER.vessel}", role=Role.OFFICE, json=document, headers={"If-Match": etag}
+    )
+    assert put.status_code == 200, put.text
+
+
+def _sentences(told: Any) -> list[str]:
+    """Every text of an answer that a person reads."""
+    if isinstance(told, list):
+        return [text for one in told for text in _sentences(one)]
+    if not isinstance(told, dict):
+        return []
+    own = [told[k] for k in ("says", "reason", "name", "price") if isinstance(told.get(k), str)]
+    own += [text for text in told.get("reasons", []) if isinstance(text, str)]
+    return own + [text for one in told.values() for text in _sentences(one)]
+
+
+def test_what_stands_in_the_way_is_said_by_position_and_job(fresh: Stage) -> None:
+    """With pump B down VP1 cannot be opened: shortfall, reasons, forbidden starts, reliefs and the page name VP1's knife
+    inspection; no key or id is in any sentence, and the key stands in its own field."""
+    _put(fresh, minimum_blocks=[], minimum_swept_m3_per_h=150.0)
+    down = {"at": stamp(AT - timedelta(hours=1)), "reason": "seal leaks"}
+    assert fresh.ask("POST", "/api/v1/pumps/plover-pump-b/down", json=down).status_code in (200, 201)
+    plan = fresh.ask("POST", f"{PLANT}/plan/previews").json()["proposed"]
+    short = next(s for s in plan["shortfalls"] if s["job"] is not None and s["pump"] == "plover-pump-a")
+    told = fresh.ask("GET", f"{PLANT}/plan/why/{short['job']}").json()
+    assert (told["job"], told["placed"]) == (short["job"], False)
+    assert told["name"] == short["name"]
+    assert told["name"].startswith("VP1 ")
+    assert short["says"].startswith(f"{told['name']} has no place (")
+    assert any("the minimum" in reason for reason in told["reasons"])
+    said = _sentences(plan) + _sentences(told)
+    assert len(said) > 10
+    assert not [text for text in said if IDS.search(text)]
+    page = fresh.enter("engineer-plover").get("/plants/plover-plant/figures", headers={"Accept": "text/html"})
+    assert f"{told['name']} has no place" in page.text
+
+
+def test_keys_and_ids_are_words_wherever_they_stand_in_a_sentence(fresh: Stage) -> None:
+    """At its start, before a colon, a comma or a full stop, and in brackets; what is no key or id stays as it is."""
+    fresh.ask("POST", f"{PLANT}/plan/previews")
+    now = situation(fresh.house, PLOVER.vessel, "plover-plant")
+    assert now.proposed is not None
+    words = in_words(now, now.proposed.problem)
+    key = next(job.key for job in now.proposed.problem.jobs if job.key.startswith("knife_inspection:plover-pump-a"))
+    assert job_words(now, key) == "VP1 knife inspection"
+    assert words(f"{key} (plover-pump-a) has no place: plover-pump-b is open for {key}.") == (
+        "VP1 knife inspection has no place: VP2 is open for VP1 knife inspection."
+    )
+    assert words(f"The one before it, {key}, is not finished") == (
+        "The one before it, VP1 knife inspection, is not finished"
+    )
+    assert words("starts 2 Dec 2026 08:00 UTC: knife:other:1 (3 h, 10.5 m3/h)") == (
+        "starts 2 Dec 2026 08:00 UTC: knife:other:1 (3 h, 10.5 m3/h)"
+    )
+    plant_job = next(job.key for job in now.proposed.problem.jobs if ":plover-plant:" in job.key)
+    assert job_words(now, plant_job) in {"Standby start", "Alarm test", "Hold test"}
