@@ -97,6 +97,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/plants/{plant_id}"): READ,
     ("GET", "/plants/{plant_id}/figures"): READ,
     ("GET", "/plants/{plant_id}/moved"): READ,
+    ("GET", "/plants/{plant_id}/minimum"): READ,
+    ("POST", "/plants/{plant_id}/minimum"): WORK,
     ("POST", "/plants/{plant_id}/plan"): WORK,
     ("POST", "/plants/{plant_id}/parts"): WORK,
     ("POST", "/pumps/{pump_id}/out"): WORK,

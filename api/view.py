@@ -148,6 +148,7 @@ class PlantView:
     moved_href: str = ""
     feed_href: str = ""
     hours_href: str = ""
+    minimum_href: str = ""
     notice: str = ""
     """What has just been done, in words; empty for nothing."""
     looks_href: str = ""

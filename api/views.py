@@ -120,6 +120,7 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         figures_href=f"/plants/{now.plant.id}/figures",
         moved_href=f"/plants/{now.plant.id}/moved",
         feed_href="/feeds",
+        minimum_href=f"/plants/{now.plant.id}/minimum",
         hours_href=f"/vessels/{now.vessel.id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
     )
 

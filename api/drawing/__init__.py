@@ -4,6 +4,7 @@ Colours come from classes in app.css, never from here; every drawing has its wor
 colour and nothing has to be measured.
 """
 
+from api.drawing.bed import minimum_chart
 from api.drawing.field import Flag, Plumb, place_flags
 from api.drawing.glyphs import glyph, patterns
 from api.drawing.margin import margin_chart, scale_of
@@ -17,6 +18,7 @@ __all__ = [
     "TubeFigure",
     "glyph",
     "margin_chart",
+    "minimum_chart",
     "patterns",
     "place_flags",
     "scale_of",

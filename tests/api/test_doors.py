@@ -197,6 +197,10 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/plants/{plant_id}"): Walk("/plants/plover-plant"),
     ("GET", "/plants/{plant_id}/figures"): Walk("/plants/plover-plant/figures"),
     ("GET", "/plants/{plant_id}/moved"): Walk("/plants/plover-plant/moved"),
+    ("GET", "/plants/{plant_id}/minimum"): Walk("/plants/plover-plant/minimum"),
+    ("POST", "/plants/{plant_id}/minimum"): Walk(
+        "/plants/plover-plant/minimum", 422, body={"do": "ask", "from_at": "x"}, form=True
+    ),
     ("POST", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan", 412, body=DIGEST, form=True),
     ("POST", "/plants/{plant_id}/parts"): Walk(
         "/plants/plover-plant/parts", 303, body={"name": "knife set", "aboard": "2"}, form=True

@@ -1,0 +1,174 @@
+"""The page of a plant's minimum and its forms: each becomes the same action as the API's."""
+
+import secrets
+from collections.abc import Mapping
+from datetime import timedelta
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from api import views
+from api.answers import light_of, page
+from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.minimum_page import WIDE_DAYS, MinimumView, minimum_page
+from api.typed import figure, ship_instant, whole_number
+from api.view import MarginRun
+from scheduler.actions import conceding, fleet
+from scheduler.actions.house import Answer, Hand, House
+from scheduler.actions.situation import Situation, situation
+from scheduler.domain.capacity import Concession, Swept
+from scheduler.domain.conceding import SIGNS_AS_CHIEF, Lower
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.planning.shiphours import HOUR, ShipClock, minimum_stretches
+from scheduler.storage.tables import AssetKind
+
+router = APIRouter(include_in_schema=False)
+DONE = {
+    "ask": "Asked, and on record. It counts once the chief engineer and the hotel have both signed.",
+    "chief": "Signed as chief, and on record.",
+    "hotel": "The hotel's signature is on record.",
+    "withdraw": "Withdrawn, and on record: the plant's own minimum holds.",
+}
+_FIELDS = {"minimum_swept_m3_per_h": "minimum"}
+
+
+@router.get("/plants/{plant_id}/minimum")
+def minimum(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """The page."""
+    return _shown(request, house, who, plant_id, done=DONE.get(request.query_params.get("done", ""), ""))
+
+
+@router.post("/plants/{plant_id}/minimum")
+async def act(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """One of the page's forms; what was typed is kept when it is refused."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(value).strip() for name, value in form.items()}
+
+    def done() -> Response:
+        what = typed.get("do", "")
+        try:
+            _do(house, who, plant_id, what, typed)
+        except (Refused, Clash, NotAllowed, NotFound) as refused:
+            status = {Clash: 409, NotAllowed: 403, NotFound: 404}.get(type(refused), 422)
+            faults = {_field(pointer): says for pointer, says in refused.faults}
+            return _shown(
+                request,
+                house,
+                who,
+                plant_id,
+                status,
+                refused=f"{what}{typed.get('number', '')}",
+                values=typed,
+                faults=faults,
+                says="" if faults else refused.says,
+            )
+        return RedirectResponse(f"/plants/{plant_id}/minimum?done={what}", 303)
+
+    return await run_in_threadpool(done)
+
+
+def _field(pointer: str) -> str:
+    name = pointer.lstrip("/")
+    return _FIELDS.get(name, name)
+
+
+def _do(house: House, who: Asking, plant_id: str, what: str, typed: Mapping[str, str]) -> Answer:
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    asked = {"route": f"POST /plants/{plant_id}/minimum", "body": {k: v for k, v in typed.items() if k != "csrf"}}
+    hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
+    if what == "ask":
+        return conceding.ask(house, hand, place, _lower(typed))
+    number = whole_number("number", typed.get("number", ""))
+    if what in ("chief", "hotel"):
+        return conceding.sign(house, hand, place, number, as_=what, name=typed.get("name", "")[:200])
+    if what == "withdraw":
+        return conceding.withdraw(house, hand, place, number)
+    raise Refused(f"{what[:40]!r} is none of the page's forms.")
+
+
+def _lower(typed: Mapping[str, str]) -> Lower:
+    """The request as typed.
+
+    Raises:
+        Refused: with a fault for each field that cannot be read.
+    """
+    faults: list[tuple[str, str]] = []
+    times = {}
+    for name in ("from_at", "to_at"):
+        try:
+            times[name] = ship_instant(name, typed.get(name, ""), typed.get("utc_offset_minutes", ""))
+        except Refused as refused:
+            faults += refused.faults
+    wanted, says = None, "this is empty; a figure in swept m3/h is expected."
+    try:
+        wanted = figure(typed.get("minimum", ""))
+    except ValueError as error:
+        says = str(error)
+    if wanted is None:
+        faults.append(("/minimum", says))
+    if faults or wanted is None:
+        raise Refused("The request cannot be read; correct what is marked.", faults=faults)
+    return Lower(
+        from_at=times["from_at"],
+        to_at=times["to_at"],
+        minimum=Swept(wanted),
+        reason=typed.get("reason", "")[:1000],
+    )
+
+
+def _shown(
+    request: Request,
+    house: House,
+    who: Asking,
+    plant_id: str,
+    status: int = 200,
+    *,
+    done: str = "",
+    refused: str = "",
+    values: Mapping[str, str] | None = None,
+    faults: Mapping[str, str] | None = None,
+    says: str = "",
+) -> Response:
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    now = situation(house, place.vessel_id, plant_id)
+    here = f"/plants/{plant_id}/minimum"
+    view = MinimumView(
+        frame=views.frame_of(now, who, here, "Minimum", "minimum"),
+        plant=now.plant,
+        now_at=now.at,
+        action=here,
+        plant_href=f"/plants/{plant_id}",
+        concessions=now.concessions,
+        runs=_runs(now, now.concessions),
+        own=_runs(now, ()),
+        listed=conceding.listed(house, place),
+        may_ask=views.may(who, "POST", "/plants/{plant_id}/minimum"),
+        may_sign=who.actor.role in SIGNS_AS_CHIEF,
+        done=done,
+        refused=refused,
+        values=values or {},
+        faults=faults or {},
+        says=says,
+        idempotency_key=secrets.token_hex(12),
+    )
+    return page(minimum_page(view, light=light_of(request), csrf=who.csrf or ""), status)
+
+
+def _runs(now: Situation, concessions: tuple[Concession, ...]) -> tuple[MarginRun, ...]:
+    """The minimum of the coming days in touching stretches, on the planner's grid; as if capacity just held it."""
+    starts_at = now.at.replace(minute=0, second=0, microsecond=0)
+    clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
+    return tuple(
+        MarginRun(
+            from_at=starts_at + one.from_step * HOUR,
+            to_at=starts_at + one.to_step * HOUR,
+            available_m3_per_h=one.litres_per_h / 1000,
+            minimum_m3_per_h=one.litres_per_h / 1000,
+            minimum_label=one.label,
+        )
+        for one in minimum_stretches(
+            now.plant, starts_at, (WIDE_DAYS + 1) * (timedelta(days=1) // HOUR), clock, concessions
+        )
+    )
