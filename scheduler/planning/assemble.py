@@ -123,8 +123,8 @@ def _reasons(ground: Ground, found: Sequence[Blocker]) -> str:
         span = f"{_when(ground, first)} to {_when(ground, last)}" if last > first else _when(ground, first)
         short = f", {_m3(lacking)} m3/h lacking" if lacking else ""
         texts.append(f"starts {span}: {reason}{short}")
-    if len(ranked) > _MOST_REASONS:
-        texts.append(f"and {len(ranked) - _MOST_REASONS} more reasons")
+    if (more := len(ranked) - _MOST_REASONS) > 0:
+        texts.append(f"and {more} more reason{'' if more == 1 else 's'}")
     return "; ".join(texts) if texts else "no start is left"
 
 
@@ -134,4 +134,4 @@ def _when(ground: Ground, step: int) -> str:
 
 
 def _m3(litres: int) -> str:
-    return f"{litres / 1000:.1f}"
+    return f"{litres / 1000:g}"

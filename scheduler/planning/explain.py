@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from scheduler.planning.blockers import Blocker, blockers
 from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground, candidate_at, survey, window_starts
 from scheduler.planning.problem import Plan, PlanJob, Problem, Slot
-from scheduler.planning.tiers import days_past, set_up_saved
+from scheduler.planning.tiers import days_past, limit_after, set_up_saved
 
 MOST_REASONS = 3
 
@@ -48,8 +48,10 @@ def explain(problem: Problem, plan: Plan, key: str, *, offset: timedelta = timed
     placement = {slot.key: placed for slot in plan.slots if (placed := _placed(ground, slot)) is not None}
     table = blockers(ground, job, placement)
     slot = slots.get(key)
-    late = None if slot is None else days_past(job.limit, slot.end)
-    said = _without(table) if slot is None else list(_reasons(ground, job, slot, slots, table, offset))
+    before = slots.get(ground.previous.get(key, ""))
+    limit = limit_after(job, None if before is None else before.end)
+    late = None if slot is None else days_past(limit, slot.end)
+    said = _without(table) if slot is None else list(_reasons(ground, job, slot, limit, plan, table, offset))
     return Explained(
         key=key,
         reasons=tuple(said),
@@ -75,44 +77,64 @@ def _without(table: tuple[Blocker, ...]) -> list[str]:
 
 
 def _reasons(
-    ground: Ground, job: PlanJob, slot: Slot, slots: dict[str, Slot], table: tuple[Blocker, ...], offset: timedelta
+    ground: Ground, job: PlanJob, slot: Slot, limit: int, plan: Plan, table: tuple[Blocker, ...], offset: timedelta
 ) -> Iterator[str]:
     def day(step: int) -> str:
         when = ground.problem.starts_at + offset + timedelta(hours=step)
         return f"{when:%a} {when.day} {when:%b %Y}"
 
-    late = days_past(job.limit, slot.end)
-    yield (
-        f"It ends {late} days past its limit: every earlier place is taken or forbidden."
-        if late
-        else f"It ends on {day(slot.end - 1)}, before its limit on {day(job.limit)}."
-    )
+    def is_free(start: int) -> bool:
+        return not any(one.from_step <= start < one.to_step for one in table)
+
+    late = days_past(limit, slot.end)
+    set_by = ", which the turn before it sets" if limit < job.limit else ""
+    if late:
+        earlier = any(is_free(start) for start in window_starts(ground, job) if start < slot.start)
+        why = (
+            ": every earlier place is taken or forbidden"
+            if not earlier
+            else "; an earlier start is free by itself, but no plan has fewer days late in all"
+            if _proven_in_time(plan)
+            else "; an earlier start is free by itself, and the plan is not proved best"
+        )
+        yield f"It ends {late} day{'' if late == 1 else 's'} past its limit on {day(limit)}{set_by}{why}."
+    else:
+        yield f"It ends on {day(slot.end - 1)}, before its limit on {day(limit)}{set_by}."
     if job.fixed_start is not None:
         yield "It is pinned: it begins within the days that are not moved any more, or work on it has begun."
         return
     if slot.isolation_of is not None:
         yield f"It goes on with the isolation of {slot.isolation_of}, which saves setting up twice."
-    for other in slots.values():
+    for other in plan.slots:
         if other.isolation_of == job.key:
             yield f"{other.key} goes on with its isolation, which saves setting up twice."
     away = (slot.start - job.ideal) / STEPS_A_DAY
     if abs(away) < 1:
         yield f"It stands on its ideal date, {day(max(job.ideal, 0))}."
         return
-    yield f"Its ideal date is {day(max(job.ideal, 0))}, {abs(away):.0f} days {'earlier' if away > 0 else 'later'}."
+    days = f"{abs(away):.0f} day{'' if abs(away) < 1.5 else 's'}"
+    yield f"Its ideal date is {day(max(job.ideal, 0))}, {days} {'earlier' if away > 0 else 'later'}."
     first, last = sorted((job.ideal, slot.start))
     nearer = [one for one in table if one.from_step < last and one.to_step > first]
     for one in sorted(nearer, key=lambda one: -one.starts)[:MOST_REASONS]:
         lacking = f" ({one.lacking_litres_per_h / 1000:g} m³/h lacking)" if one.lacking_litres_per_h else ""
         until = f" to {day(one.to_step - 1)}" if day(one.to_step - 1) != day(one.from_step) else ""
         yield f"Nearer starts, {day(one.from_step)}{until}: {one.reason}{lacking}."
-    taken = [start for start in window_starts(ground, job) if first < start < last]
-    if sum(one.starts for one in nearer) < len(taken):
-        yield (
-            f"It is kept where it was published, {day(job.published_start)}."
-            if job.published_start == slot.start
-            else "A nearer start is free by itself: cover for one more failure, a shared isolation or evener work weigh more."
-        )
+    if any(is_free(start) for start in window_starts(ground, job) if first < start < last):
+        if job.published_start == slot.start:
+            yield f"It is kept where it was published, {day(job.published_start)}."
+        elif plan.proven:
+            yield (
+                "A nearer start is free by itself: the turn after it, cover for one more failure, a shared isolation or "
+                "evener work weigh more."
+            )
+        else:
+            yield "A nearer start is free by itself; the plan is not proved best."
+
+
+def _proven_in_time(plan: Plan) -> bool:
+    """Whether it is proven that no plan has fewer days past limits."""
+    return bool(plan.tiers) and all(tier.proven for tier in plan.tiers if tier.tier <= 1)
 
 
 def _instants(problem: Problem, one: Blocker) -> Forbidden:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from scheduler.planning.board import Board
 from scheduler.planning.ground import Candidate, Ground, legal_candidates, work_of
 from scheduler.planning.problem import PlanJob
-from scheduler.planning.tiers import chain_limit, days_off, days_past
+from scheduler.planning.tiers import days_off, days_past, limit_after
 
 Offers = Mapping[str, tuple[Candidate, ...]]
 
@@ -62,8 +62,7 @@ def _turn(ground: Ground, job: PlanJob) -> tuple[int, int, str]:
 
 def _limit(ground: Ground, board: Board, job: PlanJob) -> int:
     before = board.placed.get(ground.previous.get(job.key, ""))
-    chained = None if before is None else chain_limit(job, before.end)
-    return job.limit if chained is None else min(job.limit, chained)
+    return limit_after(job, None if before is None else before.end)
 
 
 def _merit(job: PlanJob, limit: int, candidate: Candidate) -> tuple[int, int, int, int]:

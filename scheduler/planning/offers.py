@@ -29,7 +29,7 @@ class Pairing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
-    """The offers of all jobs that have a legal start, and the pairings between them."""
+    """The offers of all jobs that have a place at all, and the pairings between them."""
 
     offers: tuple[Offer, ...]
     pairings: tuple[Pairing, ...] = ()
@@ -88,8 +88,11 @@ class Field:
 
 
 def field_of(ground: Ground, legal: Mapping[str, Sequence[Candidate]]) -> Field:
-    """The field of every job's legal starts, with every pairing that the rules allow."""
-    offers = tuple(Offer(job=j, candidates=tuple(legal[j.key]), must=False) for j in ground.jobs if legal[j.key])
+    """The field of every job's legal starts, with every pairing that the rules allow.
+
+    A job that has no legal start of its own may still have a place on another's isolation.
+    """
+    offers = [Offer(job=j, candidates=tuple(legal[j.key]), must=False) for j in ground.jobs]
     by_pump: dict[str, list[int]] = {}
     for index, offer in enumerate(offers):
         if offer.job.pump is not None:
@@ -102,7 +105,13 @@ def field_of(ground: Ground, legal: Mapping[str, Sequence[Candidate]]) -> Field:
                 places = tuple(_places(ground, offers[first], offers[second].job))
                 if places:
                     pairings.append(Pairing(first=first, second=second, places=places))
-    return Field(offers=offers, pairings=tuple(pairings))
+    seconds = {pairing.second for pairing in pairings}
+    kept = [index for index, offer in enumerate(offers) if offer.candidates or index in seconds]
+    number = {index: n for n, index in enumerate(kept)}
+    return Field(
+        offers=tuple(offers[index] for index in kept),
+        pairings=tuple(replace(p, first=number[p.first], second=number[p.second]) for p in pairings),
+    )
 
 
 def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Candidate, Candidate]]:
@@ -120,6 +129,6 @@ def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Candid
 
 
 def lost(ground: Ground, field: Field, tier: Tier) -> int:
-    """What the jobs without any legal start cost in the tier; they have no column, so no row may leave room for them."""
+    """What the jobs without any place cost in the tier; they have no column, so no row may leave room for them."""
     offered = {offer.job.key for offer in field.offers}
     return sum(tier.unplaced(job) for job in ground.jobs if job.key not in offered)

@@ -19,7 +19,7 @@ from scheduler.planning.changes import (
 )
 from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground, candidate_at, fact_against, survey, window_starts
 from scheduler.planning.problem import Plan, PlanJob, Problem
-from scheduler.planning.tiers import chain_limit, days_past, set_up_saved
+from scheduler.planning.tiers import days_past, limit_after, set_up_saved
 
 TRIES = 4
 """Proposals of one kind that are tried by planning again, the cheapest first."""
@@ -102,8 +102,7 @@ def lateness(problem: Problem, plan: Plan) -> dict[str, int | None]:
             late[job.key] = None
             continue
         before = slots.get(job.after or "")
-        chained = None if before is None else chain_limit(job, before.end)
-        limit = job.limit if chained is None else min(job.limit, chained)
+        limit = limit_after(job, None if before is None else before.end)
         if days_past(limit, slot.end):
             late[job.key] = days_past(limit, slot.end)
     return late
@@ -129,8 +128,7 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offse
         if placed is not None and other.key != job.key:
             board.place(other, placed)
             if other.key == job.after:
-                chained = chain_limit(job, slot.end)
-                limit = limit if chained is None else min(limit, chained)
+                limit = limit_after(job, slot.end)
     words = _Words(ground.problem, offset)
     if days is not None:
         later = job.limit + STEPS_A_DAY * days

@@ -62,6 +62,12 @@ def chain_limit(job: PlanJob, previous_end: int) -> int | None:
     return previous_end + job.interval_steps + max(0, job.limit - job.due)
 
 
+def limit_after(job: PlanJob, previous_end: int | None) -> int:
+    """The step by which the job must end: its own limit, or an earlier one that the end of the one before it sets."""
+    chained = None if previous_end is None else chain_limit(job, previous_end)
+    return job.limit if chained is None else min(job.limit, chained)
+
+
 def may_share(one: PlanJob, other: PlanJob) -> bool:
     """Whether one isolation may serve both jobs: same pump, neither pinned, no chain between them, dates near enough."""
     return (

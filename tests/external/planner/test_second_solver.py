@@ -19,8 +19,8 @@ from scheduler.planning.problem import Derated, MinimumStretch, Problem
 from scheduler.planning.stagger import stagger
 from tests.unit.planning.cases import crew_by_day, ship
 
-ROUNDS = 8 if settings.get_current_profile_name() == "full" else 1
-SHIPS_A_ROUND = 6 if ROUNDS > 1 else 2
+FULL_ROUNDS, FULL_SHIPS = 8, 6
+ROUNDS, SHIPS_A_ROUND = (FULL_ROUNDS, FULL_SHIPS) if settings.get_current_profile_name() == "full" else (1, 2)
 DAYS = 45
 ROOT = Path(__file__).parents[3]
 
@@ -83,3 +83,10 @@ def test_both_solvers_find_the_same_value_in_every_tier(turn: int) -> None:
         assert judge(problem, plan).faults == ()
         assert plan.proven, plan.remarks
         assert [tier.value for tier in plan.tiers if tier.tier < 6] == second
+
+
+def test_the_full_number_of_ships_is_asked_for_in_ci() -> None:
+    """At least forty ships in the full profile, and the line of the CI that uses that profile runs this folder."""
+    (line,) = [line for line in (ROOT / ".ci" / "run").read_text().splitlines() if "HYPOTHESIS_PROFILE=full" in line]
+    assert {"tests/property", "tests/external/planner"} <= set(line.split())
+    assert FULL_ROUNDS * FULL_SHIPS >= 40

@@ -5,7 +5,7 @@ from functools import cache
 from itertools import product
 from typing import NamedTuple
 
-from scheduler.planning.problem import PlanJob, Problem
+from scheduler.planning.problem import PlanJob, Problem, QuietStretch
 
 FREE_HOURS, WORTH_DAYS, WITHIN_DAYS, PAST_DAYS = 72, 10, 16, 14
 
@@ -29,6 +29,11 @@ Values = tuple[int, ...]
 def up(hours: int) -> int:
     """Hours as whole days, rounded up, none below 0."""
     return max(0, -(-hours // 24))
+
+
+def _minutes(quiet: QuietStretch) -> int:
+    """Minutes that a quiet stretch allows: none without anybody's consent."""
+    return quiet.most_minutes if quiet.consent.strip() else 0
 
 
 class Brute:
@@ -90,7 +95,7 @@ class Brute:
                 if not any(o.need == need and o.from_step <= step < o.to_step for o in self.problem.occasions):
                     return False
             quiet = [q for q in self.problem.quiet if q.from_step <= step < q.to_step]
-            if job.stop_minutes and (not quiet or min(q.most_minutes for q in quiet) < job.stop_minutes):
+            if job.stop_minutes and (not quiet or min(_minutes(q) for q in quiet) < job.stop_minutes):
                 return False
         return True
 

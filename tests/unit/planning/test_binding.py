@@ -210,3 +210,19 @@ def test_the_crews_week_is_evened_out_where_it_costs_nothing() -> None:
     assert (values[4], values[5]) == (0, 4)
     wider = replace(problem, jobs=tuple(replace(j, ideal=8 + 24 * 3 * n) for n, j in enumerate(problem.jobs)))
     assert {tier.tier: tier.value for tier in stagger(wider).tiers}[5] == 2
+
+
+def test_a_job_with_no_place_of_its_own_goes_on_with_anothers_isolation() -> None:
+    """The service engineer comes at ten, between the start hours: only a pump that is open already can wait for him."""
+    visit = (Occasion(need="service engineer", from_step=34, to_step=38),)
+    seal = _job("seal:P1:1", work_steps=4, setup_steps=1, ideal=34, needs=("service engineer",))
+    alone = stagger(_problem(seal, occasions=visit))
+    assert [s.key for s in alone.shortfalls] == ["seal:P1:1"]
+    problem = _problem(_job(setup_steps=1, work_steps=2), seal, occasions=visit)
+    plan = stagger(problem)
+    assert plan.proven
+    assert judge(problem, plan).lawful
+    assert [(s.key, s.start, s.end, s.isolation_of) for s in plan.slots] == [
+        ("knife:P1:1", 32, 34, None),
+        ("seal:P1:1", 34, 37, "knife:P1:1"),
+    ]
