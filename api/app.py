@@ -27,6 +27,7 @@ from api.routes import (
     daybook,
     daybook_pages,
     due,
+    entrance_pages,
     feed_pages,
     feeds,
     fleet,
@@ -69,6 +70,7 @@ ROUTERS = (
     daybook.router,
     feeds.router,
     page_routes.router,
+    entrance_pages.router,
     daybook_pages.router,
     feed_pages.router,
     counters_pages.router,
@@ -149,7 +151,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.house, app.state.intake, app.state.timers = house, intake, None
     app.state.counters = readings.Counters(ReadingDoor(house, intake))
     app.state.feed_shelf, app.state.refresh = shelf, refresh
-    app.state.error_page = page_routes.error_answer
+    app.state.error_page = entrance_pages.error_answer
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")

@@ -109,6 +109,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/photos"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): WORK,
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/part-date"): WORK,
     ("GET", "/vessels/{vessel_id}/plan"): READ,
     ("GET", "/vessels/{vessel_id}/calendar"): READ,
     ("GET", "/vessels/{vessel_id}/calendar.csv"): READ,

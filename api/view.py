@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from api.part_view import PartView
 from api.postpone_view import PostponeView
 from api.sheet_view import SheetView
 from api.work_forms import StepTyped
@@ -231,6 +232,7 @@ class JobView:
     """As the answers tell them."""
     photo_action: str = ""
     postpone: PostponeView = field(default_factory=PostponeView)
+    part: PartView = field(default_factory=PartView)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,21 +14,35 @@ from starlette.concurrency import run_in_threadpool
 
 from api import bodies, pages, views
 from api.answers import light_of, page
-from api.deps import COOKIE, Asking, AskingDep, HouseDep, must_be_own_form, reached_at
+from api.daybook_page import day
+from api.deps import Asking, AskingDep, HouseDep, must_be_own_form, reached_at
 from api.errors import refused_from
+from api.part_view import PartView, typed_date
 from api.pen import PEN
 from api.postpone_view import PostponeView
 from api.sheet import open_sheet
-from api.typed import own_path, ship_instant
-from api.view import CloseForm, EmptyView, ErrorView, FleetView, Frame, Link, SignInView
+from api.typed import ship_instant
+from api.view import CloseForm, EmptyView, FleetView, Frame, Link
 from api.work_forms import StepTyped, read_step
-from scheduler.actions import breakdown, doctor, feed, fleet, history, jobs, people, photos, planning, postponing, work
+from scheduler.actions import (
+    breakdown,
+    doctor,
+    feed,
+    fleet,
+    history,
+    jobs,
+    part_dates,
+    photos,
+    planning,
+    postponing,
+    work,
+)
 from scheduler.actions.house import Hand, House
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import BREAKDOWN
 from scheduler.domain.postponing import Asked
-from scheduler.errors import Clash, NotAllowed, NotFound, NotSignedIn, Refused, SchedulerError, Stale
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused, SchedulerError, Stale
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -125,6 +139,7 @@ def _job(
     status: int,
     typed: StepTyped | None = None,
     asked: PostponeView | None = None,
+    part: PartView | None = None,
 ) -> Response:
     place, occurrence = jobs.job_place(house, who.actor, key)
     if place.vessel_id != vessel_id:
@@ -139,6 +154,7 @@ def _job(
         sheet = open_sheet(house, now, open_job, kept, f"{reached_at(request, house)}{here}")
         view = views.job_view(now, who, here, open_job, form, kept, typed, sheet)
         view = replace(view, postpone=_postpone(house, who, vessel_id, here, open_job, asked or PostponeView()))
+        view = replace(view, part=_part(house, who, vessel_id, here, open_job, part or PartView()))
         view = replace(view, photos=tuple(shown), photo_action=add)
         return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
     told = jobs.closed_job(house, place, occurrence)
@@ -257,6 +273,46 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
     return await run_in_threadpool(act)
 
 
+def _part(house: House, who: Asking, vessel_id: str, here: str, job: DueJob, typed: PartView) -> PartView:
+    told = part_dates.date_of(house, vessel_id, job.occurrence.key)
+    open_now = job.first and job.occurrence.kind != BREAKDOWN.code
+    may_say = open_now and views.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/part-date")
+    known = {} if told is None else {"from_on": told.from_on.isoformat(), "note": told.note}
+    return replace(
+        typed,
+        action=f"{here}/part-date" if may_say else "",
+        idempotency_key=secrets.token_hex(16),
+        from_on=told.from_on if told else None,
+        day=day(told.from_on) if told else "",
+        note=told.note if told else "",
+        by=told.by if told else "",
+        values=typed.values or known,
+    )
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/part-date")
+async def part_date(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Say from the job's page when its parts come, or take that back; what was typed is kept when it is refused."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(value).strip() for name, value in form.items()}
+
+    def act() -> Response:
+        try:
+            on, note = typed_date(typed), typed.get("note", "")[:1000]
+            place, occurrence = jobs.job_place(house, who.actor, key)
+            told = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/part-date", "body": [str(on), note]}
+            hand = Hand(who.actor, typed.get("idempotency_key", ""), told)
+            part_dates.set_date(house, hand, place, occurrence, from_on=on, note=note)
+        except (Refused, Clash) as refused:
+            faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
+            again = PartView(values=typed, faults=faults, says="" if faults else refused.says)
+            return _job(request, house, who, vessel_id, key, None, _status(refused), part=again)
+        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-parts", 303)
+
+    return await run_in_threadpool(act)
+
+
 def _version(sent: object) -> int | None:
     text = str(sent or "").strip('"')
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else None
@@ -290,75 +346,3 @@ def _told(typed: dict[str, str], offset: str) -> jobs.Close:
         return jobs.Close(**bodies.CloseBody.model_validate(values).model_dump())
     except ValidationError as error:
         raise refused_from(error) from error
-
-
-@router.post("/light")
-async def light(request: Request) -> Response:
-    """Day or night on this device."""
-    form = await request.form()
-    shown = "night" if form.get("light") == "night" else "day"
-    answer = RedirectResponse(own_path(str(form.get("here", "/")), "/"), 303)
-    answer.set_cookie("light", shown, max_age=31_536_000, samesite="lax", path="/")
-    return answer
-
-
-@router.get("/sign-in")
-def sign_in(request: Request) -> Response:
-    """How to sign in."""
-    return page(pages.signin_page(SignInView(frame=_outside("Sign in")), light=light_of(request), csrf=""))
-
-
-@router.get("/enter/{token}")
-def entrance(token: str, request: Request) -> Response:
-    """Asks to confirm: a link preview that merely fetches the address spends nothing."""
-    view = SignInView(frame=_outside("Sign in"), action=f"/enter/{quote(token)}", token=token)
-    return page(pages.signin_page(view, light=light_of(request), csrf=""))
-
-
-@router.post("/enter/{token}")
-def enter(token: str, house: HouseDep) -> Response:
-    """Spend the link and sign in."""
-    secret = people.enter(house, token)
-    answer = RedirectResponse("/", 303)
-    answer.set_cookie(
-        COOKIE,
-        secret,
-        max_age=house.settings.session_hours * 3600,
-        httponly=True,
-        samesite="lax",
-        secure=not house.settings.insecure_cookie,
-        path="/",
-    )
-    return answer
-
-
-@router.post("/sign-out")
-async def sign_out(request: Request, house: HouseDep, who: AskingDep) -> Response:
-    """Sign this browser out."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    await run_in_threadpool(people.leave, house, request.cookies.get(COOKIE, ""))
-    answer = RedirectResponse("/sign-in", 303)
-    answer.delete_cookie(COOKIE, path="/")
-    return answer
-
-
-def _outside(title: str) -> Frame:
-    return Frame(title=f"{title} · Leadline", here="/sign-in")
-
-
-def error_answer(request: Request, error: SchedulerError, status: int) -> Response:
-    """An error as a page; who is not signed in is shown how to."""
-    shown = light_of(request)
-    if isinstance(error, NotSignedIn):
-        says = error.says if request.url.path.startswith("/enter/") else ""
-        return page(pages.signin_page(SignInView(frame=_outside("Sign in"), says=says), light=shown, csrf=""), status)
-    view = ErrorView(
-        frame=Frame(title="Not possible · Leadline", here="/"),
-        status=status,
-        says=error.says,
-        faults=error.faults,
-        ways=(Link(label="Back to the start", href="/"),),
-        request_id=getattr(request.state, "request_id", ""),
-    )
-    return page(pages.error_page(view, light=shown, csrf=""), status)

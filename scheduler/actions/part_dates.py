@@ -1,5 +1,6 @@
 """When a job's parts come: a ship's date that a person gives. The planner puts the job no earlier."""
 
+from dataclasses import dataclass
 from datetime import date
 
 from scheduler.actions.fleet import Place
@@ -14,6 +15,22 @@ from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import PartDateRow
+
+
+@dataclass(frozen=True, slots=True)
+class PartDate:
+    """From which ship's date the parts of a job are aboard, and who said so."""
+
+    from_on: date
+    note: str
+    by: str
+
+
+def date_of(house: House, vessel_id: str, job_key: str) -> PartDate | None:
+    """What was said of that job's parts, none when nothing was."""
+    with house.db.read() as session:
+        row = company_rows.part_date(session, vessel_id, job_key)
+        return None if row is None else PartDate(row.from_on, row.note, row.actor)
 
 
 def set_date(

@@ -218,6 +218,9 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/postponements", frozenset({422, 409}), body={"to_at": "x"}, form=True
     ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/part-date"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/part-date", 422, body={"do": "set", "from_on": "soon"}, form=True
+    ),
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): Walk(f"/vessels/demo-plover/jobs/{JOB}"),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/close", frozenset({303, 409}), body={**CLOSE, "test": "passed"}, form=True
