@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from api import saying
+from api import drawing, saying
 from api.pages import render
 from api.view import Frame
 from scheduler.actions.daybook import HeldBook, Preview
@@ -14,6 +14,8 @@ from scheduler.domain.daybook_csv import COLUMNS
 from scheduler.domain.operating import LEAST_LOGGED_DAYS
 
 SHOWN_BACK_DAYS, SHOWN_AHEAD_DAYS, YEAR_DAYS, MOST_CHANGES = 21, 60, 365, 40
+STRIPS = {"wide": (14, 28, 1232), "narrow": (3, 11, 358)}
+"""Days back, days ahead and px of the strip, on a desk and on a phone."""
 _STANDS = {
     "sea": "At sea",
     "port": "In port",
@@ -89,6 +91,9 @@ def daybook_page(view: DaybookView, *, light: str, csrf: str) -> str:
         span=span,
         stands=stands,
         sub=covered(book, today),
+        strips={name: _strip(book, today, *size) for name, size in STRIPS.items()} if shown else {},
+        patterns=drawing.day_patterns(),
+        legend=[(drawing.day_swatch(book.kinds, kind), stands(kind)) for kind in _kinds_shown(book, today)],
         lines=day_lines(shown, today, view.action),
         left_out=len(book.spells) - len(shown),
         last=last_words(view),
@@ -144,6 +149,33 @@ def covered(book: Daybook, today: date) -> str:
     if logged < LEAST_LOGGED_DAYS:
         return f"{said} From {LEAST_LOGGED_DAYS} on, due dates are reckoned in operating days."
     return f"{said} Due dates are reckoned in operating days; days not entered count as the usual mix."
+
+
+def _strip(book: Daybook, today: date, back: int, ahead: int, width: int) -> str:
+    first, last = today - timedelta(days=back), today + timedelta(days=ahead)
+    name = strip_words(book, first, last, today)
+    return drawing.days_strip(book.spells, book.kinds, first=first, last=last, today=today, width=width, name=name)
+
+
+def strip_words(book: Daybook, first: date, last: date, today: date) -> str:
+    """What the strip shows: how many of its days are of each kind, and today's."""
+    tally: dict[str, int] = {}
+    for n in range((last - first).days + 1):
+        there = book.on(first + timedelta(days=n))
+        kind = saying.inner(stands(there.kind)) if there else "nothing entered"
+        tally[kind] = tally.get(kind, 0) + 1
+    counts = ", ".join(f"{kind} {count}" for kind, count in sorted(tally.items(), key=lambda one: (-one[1], one[0])))
+    here = book.on(today)
+    now = saying.inner(stands(here.kind)) if here else "nothing entered"
+    return f"The days from {day(first, today)} to {day(last, today)}: {counts}. Today: {now}."
+
+
+def _kinds_shown(book: Daybook, today: date) -> list[str]:
+    """The kinds in the longer strip, in the book's order."""
+    back, ahead, _ = STRIPS["wide"]
+    first, last = today - timedelta(days=back), today + timedelta(days=ahead)
+    there = {spell.kind for spell in book.spells if spell.to_on >= first and spell.from_on <= last}
+    return [kind.code for kind in book.kinds if kind.code in there]
 
 
 def day_lines(spells: Sequence[Spell], today: date, action: str) -> list[DayLine]:

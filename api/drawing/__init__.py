@@ -5,6 +5,7 @@ colour and nothing has to be measured.
 """
 
 from api.drawing.bed import minimum_chart
+from api.drawing.days import day_patterns, day_swatch, days_strip
 from api.drawing.field import Flag, Plumb, place_flags
 from api.drawing.glyphs import glyph, patterns
 from api.drawing.margin import margin_chart, scale_of
@@ -16,6 +17,9 @@ __all__ = [
     "Flag",
     "Plumb",
     "TubeFigure",
+    "day_patterns",
+    "day_swatch",
+    "days_strip",
     "glyph",
     "margin_chart",
     "minimum_chart",
