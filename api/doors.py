@@ -48,6 +48,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/plants/{plant_id}/capacity"): READ,
     ("GET", "/api/v1/plants/{plant_id}/lead-order"): READ,
     ("GET", "/api/v1/plants/{plant_id}/plan"): READ,
+    ("GET", "/api/v1/plants/{plant_id}/plan/outlook"): READ,
     ("GET", "/api/v1/plants/{plant_id}/plan/why/{key}"): READ,
     ("POST", "/api/v1/plants/{plant_id}/plan/previews"): WORK,
     ("POST", "/api/v1/plants/{plant_id}/plan"): WORK,

@@ -63,6 +63,9 @@ class Settings:
     frozen_days: int = _set(7, "days ahead in which a taken plan is not moved", least=0, most=60)
     solve_seconds: int = _set(60, "wall time the planner may take before the simple way is used", least=1, most=3600)
     solve_memory_mb: int = _set(2048, "memory the planner may take", least=256)
+    solve_processes: int = _set(
+        0, "plans the server makes at once; 0: one for each core but one, at least one", least=0, most=64
+    )
     nightly_hour: int = _set(2, "ship's hour of the nightly forecast and plan", least=0, most=23)
     watch_minutes: int = _set(15, "minutes between looks for silent counters", least=1, most=1440)
     session_hours: int = _set(12, "hours a sign-in lasts", least=1, most=720)
@@ -78,6 +81,10 @@ class Settings:
             raise Refused(
                 f'Setting base_url is "{self.base_url}"; expected the address people type, such as http://leadline.lan:8322.'
             )
+
+    def processes_at_once(self) -> int:
+        """How many plans the server makes at once, at least 1: a core is left for those who ask it something."""
+        return self.solve_processes or max(1, cores() - 1)
 
     def shown_base_url(self) -> str:
         """Where people reach the server, without a slash at the end; empty when nobody said so and `host` is every address.
@@ -95,6 +102,11 @@ class Settings:
         if not found:
             raise Refused(f"No link can be made: {NO_BASE_URL}")
         return found
+
+
+def cores() -> int:
+    """The cores this process may use, at least 1."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _leads_somewhere(address: str) -> bool:

@@ -1,16 +1,20 @@
-"""Runs the pure planner in a process of its own, with caps on memory and wall time. It always answers with a plan.
+"""Runs the pure planner in processes of its own, with caps on memory and wall time. It always answers with a plan.
 
-The child is `python -m scheduler.solving`: problem as JSON on its standard input, plan as JSON on its output. A child
-that dies, hangs, or answers something else leaves the plain greedy plan, with a remark that says why.
+A worker is `python -m scheduler.solving`: a problem as one line of JSON on its standard input, its plan as one line on
+its output, and so on until its input ends, since starting a process takes longer than most plans. One that dies, hangs,
+or answers something else is replaced, and its problem gets the plain greedy plan, with a remark that says why.
 """
 
 import logging
 import os
 import resource
+import selectors
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from queue import LifoQueue
+from typing import Self
 
 from scheduler.errors import Busy
 from scheduler.planning.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
@@ -25,88 +29,193 @@ SHARE = 0.75
 """Share of the wall time after which the worker searches no further and answers with the best plan it has."""
 
 _LOOK_SECONDS = 0.5
-_WORKER = (sys.executable, "-m", "scheduler.solving")
+_CHUNK_BYTES = 65_536
+_COMMAND = (sys.executable, "-m", "scheduler.solving")
 
 
-def solve(
-    problem: Problem,
-    *,
-    wall_seconds: float = 60,
-    memory_mb: int = 2048,
-    worker: tuple[str, ...] = _WORKER,
-    stopping: Callable[[], bool] = lambda: False,
-) -> Plan:
-    """The plan of the problem; the greedy plan, not proven, when the worker gives none.
+class Worker:
+    """A process that plans one problem after another: started when it is first asked, and anew after it failed.
+
+    One thread at a time may ask it. It is ended with the `with` it stands in.
 
     Args:
-        wall_seconds: above 0. memory_mb: address space of the worker. worker: the command that plans. stopping: asked now
-            and then; when it says true the worker is ended.
-
-    Raises:
-        Busy: the program is stopping.
+        wall_seconds: for each problem, above 0. memory_mb: address space of the process. command: what it runs.
+        stopping: asked now and then; when it says true the process is ended.
     """
-    environment = {name: value for name, value in os.environ.items() if not name.startswith("LEADLINE_")}
-    environment |= {"LEADLINE_WORKER_MB": str(memory_mb), "LEADLINE_WORKER_SECONDS": str(wall_seconds * SHARE)}
-    environment |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
-    environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
-    try:
-        done = _run(worker, problem_to_text(problem).encode(), environment, wall_seconds, stopping)
-    except subprocess.TimeoutExpired:
-        return _plainly(problem, f"The planner took longer than {wall_seconds:g} s.")
-    except OSError as error:
-        return _plainly(problem, f"The planner could not be started: {error.strerror}.")
-    if done.returncode != 0:
-        log.error("planner ended with %s: %s", done.returncode, done.stderr[-2000:].decode(errors="replace"))
-        return _plainly(problem, f"The planner ended with code {done.returncode}.")
-    try:
-        plan = plan_from_text(done.stdout.decode())
-    except (ValueError, KeyError, TypeError):
-        return _plainly(problem, "The planner's answer could not be read.")
-    if plan.problem_digest != problem_digest(problem):
-        return _plainly(problem, "The planner answered another problem.")
-    return plan
 
+    def __init__(
+        self,
+        *,
+        wall_seconds: float = 60,
+        memory_mb: int = 2048,
+        command: tuple[str, ...] = _COMMAND,
+        stopping: Callable[[], bool] = lambda: False,
+    ) -> None:
+        self._wall_seconds = wall_seconds
+        self._memory_mb = memory_mb
+        self._command = command
+        self._stopping = stopping
+        self._child: subprocess.Popen[bytes] | None = None
 
-def _run(
-    worker: tuple[str, ...], text: bytes, environment: dict[str, str], wall_seconds: float, stopping: Callable[[], bool]
-) -> subprocess.CompletedProcess[bytes]:
-    """As subprocess.run, but it looks now and then whether it should go on."""
-    ends = time.monotonic() + wall_seconds
-    pipe = subprocess.PIPE
-    with subprocess.Popen(worker, env=environment, stdin=pipe, stdout=pipe, stderr=pipe) as child:  # noqa: S603 - our own
-        told: bytes | None = text  # handed over once; asked again, communicate goes on with it
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._end()
+
+    def plan(self, problem: Problem) -> Plan:
+        """The plan of the problem; the greedy plan, not proven, when the process gives none.
+
+        Raises:
+            Busy: the program is stopping.
+        """
         try:
-            while True:
-                if stopping():
+            return self._believed(problem, self._ask(problem_to_text(problem).encode() + b"\n"))
+        except _NoPlan as none:
+            self._end()
+            log.error("%s The plain rule is used.", none)
+            return greedy_plan(problem, f"{none} The plain rule was used instead: earliest due first.")
+        except BaseException:
+            self._end()
+            raise
+
+    def _believed(self, problem: Problem, said: bytes) -> Plan:
+        try:
+            plan = plan_from_text(said.decode())
+        except (ValueError, KeyError, TypeError) as error:
+            raise _NoPlan("The planner's answer could not be read.") from error
+        if plan.problem_digest != problem_digest(problem):
+            raise _NoPlan("The planner answered another problem.")
+        return plan
+
+    def _ask(self, line: bytes) -> bytes:
+        """What the process says to this line."""
+        try:
+            child = self._running()
+        except OSError as error:
+            raise _NoPlan(f"The planner could not be started: {error.strerror}.") from error
+        asked, answer, words = (pipe.fileno() for pipe in (child.stdin, child.stdout, child.stderr) if pipe is not None)
+        said = {answer: b"", words: b""}
+        ends = time.monotonic() + self._wall_seconds
+        with selectors.DefaultSelector() as pipes:
+            pipes.register(asked, selectors.EVENT_WRITE)
+            for pipe in said:
+                pipes.register(pipe, selectors.EVENT_READ)
+            while not said[answer].endswith(b"\n"):
+                if self._stopping():
                     raise Busy(
                         "The program is stopping; the plan is made when it runs again.", more={"retry_after": 60}
                     )
                 left = ends - time.monotonic()
-                try:
-                    out, err = child.communicate(told, timeout=min(_LOOK_SECONDS, max(left, 0.01)))
-                except subprocess.TimeoutExpired:
-                    if left <= _LOOK_SECONDS:
-                        raise
-                    told = None
-                    continue
-                return subprocess.CompletedProcess(worker, child.returncode, out, err)
-        except BaseException:
+                if left <= 0:
+                    raise _NoPlan(f"The planner took longer than {self._wall_seconds:g} s.")
+                for key, _ in pipes.select(min(_LOOK_SECONDS, left)):
+                    if key.fd == asked:
+                        line = _told(asked, line)
+                        done = not line
+                    else:
+                        heard = os.read(key.fd, _CHUNK_BYTES)
+                        said[key.fd] += heard
+                        done = not heard
+                    if done:
+                        pipes.unregister(key.fd)
+                if not said.keys() & pipes.get_map().keys():
+                    break
+        if (
+            not said[answer].endswith(b"\n") and (code := child.wait()) != 0
+        ):  # both its outputs are closed: it has ended
+            log.error("planner ended with %s: %s", code, said[words][-2000:].decode(errors="replace"))
+            raise _NoPlan(f"The planner ended with code {code}.")
+        return said[answer]
+
+    def _running(self) -> subprocess.Popen[bytes]:
+        """The process; a new one when there is none, or the last one ended meanwhile."""
+        if self._child is not None and self._child.poll() is not None:
+            self._end()
+        if self._child is None:
+            environment = {name: value for name, value in os.environ.items() if not name.startswith("LEADLINE_")}
+            environment |= {
+                "LEADLINE_WORKER_MB": str(self._memory_mb),
+                "LEADLINE_WORKER_SECONDS": str(self._wall_seconds * SHARE),
+            }
+            environment |= dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+            environment["PYTHONPATH"] = os.pathsep.join(path for path in sys.path if path)
+            pipe = subprocess.PIPE
+            self._child = subprocess.Popen(  # noqa: S603 - our own
+                self._command,
+                env=environment,
+                stdin=pipe,
+                stdout=pipe,
+                stderr=pipe,
+                bufsize=0,
+                process_group=0,  # Ctrl-C is for us alone: a worker that it ended would look like one that failed
+            )
+            assert self._child.stdin is not None
+            os.set_blocking(self._child.stdin.fileno(), False)
+        return self._child
+
+    def _end(self) -> None:
+        child, self._child = self._child, None
+        if child is not None:
             child.kill()
-            raise
+            with child:  # closes its pipes and waits
+                pass
 
 
-def _plainly(problem: Problem, why: str) -> Plan:
-    log.error("%s The plain rule is used.", why)
-    return greedy_plan(problem, f"{why} The plain rule was used instead: earliest due first.")
+class _NoPlan(Exception):
+    """A worker gave no plan; says why."""
+
+
+class Workers:
+    """Several workers: a problem goes to the next that is free. Any thread may ask. Ended with the `with` they stand in."""
+
+    def __init__(self, workers: Iterable[Worker]) -> None:
+        self._all = tuple(workers)
+        self._free: LifoQueue[Worker] = LifoQueue()
+        for worker in self._all:
+            self._free.put(worker)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for worker in self._all:
+            worker.__exit__()
+
+    def plan(self, problem: Problem) -> Plan:
+        """The plan of the problem, by the next worker that is free.
+
+        Raises:
+            Busy: the program is stopping.
+        """
+        worker = self._free.get()
+        try:
+            return worker.plan(problem)
+        finally:
+            self._free.put(worker)
+
+
+def _told(pipe: int, line: bytes) -> bytes:
+    """What is left to tell of the line; nothing when the process does not listen any more."""
+    try:
+        return line[os.write(pipe, line[:_CHUNK_BYTES]) :]
+    except BrokenPipeError:
+        return b""
 
 
 def work() -> None:
-    """The worker: reads a problem, answers with its plan."""
+    """The worker: reads problems, a line each, and answers each with its plan."""
     most = int(os.environ.get("LEADLINE_WORKER_MB", "2048")) * 1024 * 1024
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
-    ends = time.monotonic() + float(os.environ.get("LEADLINE_WORKER_SECONDS", "45"))
-    problem = problem_from_text(sys.stdin.buffer.read().decode())
-    sys.stdout.write(plan_to_text(stagger(problem, optimise=lambda model: _in_time(model, ends))))
+    seconds = float(os.environ.get("LEADLINE_WORKER_SECONDS", "45"))
+    for line in sys.stdin.buffer:
+        _answer(line, time.monotonic() + seconds)
+
+
+def _answer(line: bytes, ends: float) -> None:
+    plan = stagger(problem_from_text(line.decode()), optimise=lambda model: _in_time(model, ends))
+    sys.stdout.buffer.write(plan_to_text(plan).encode() + b"\n")
+    sys.stdout.buffer.flush()
 
 
 def _in_time(model: Model, ends: float) -> Answer:

@@ -1,7 +1,7 @@
 """What every command works with: the applications, settings, the house, and how things are said.
 
 Data goes to stdout, talk to stderr. Exit codes: 0 good, 1 could not, 2 wrong use, 3 something past due, 4 past limit,
-6 changed meanwhile, 7 verification failed, 75 try later, 130 interrupted.
+5 a plan leaves something short, 6 changed meanwhile, 7 verification failed, 75 try later, 130 interrupted.
 """
 
 import json

@@ -1,15 +1,10 @@
-"""Due jobs, plan and a reading by hand."""
+"""Due jobs, a reading by hand, and the minimum of a plant."""
 
-from collections.abc import Iterator
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, hand, instant, me, open_house, out, plants, say
-
-if TYPE_CHECKING:
-    from scheduler.actions.fleet import Place
-    from scheduler.actions.house import House
+from api.commands.common import AsJson, app, instant, me, open_house, out, plants, say
 
 
 @app.command()
@@ -94,77 +89,6 @@ def _moved(plant: str | None, since: int, as_json: bool) -> None:
     if not rows:
         say("No published date moved.")
     out({"moved": rows, "next": max((row["number"] for row in rows), default=since)}, as_json, lambda: iter(lines))
-
-
-def _explained(house: "House", place: "Place", key: str, as_json: bool) -> None:
-    from scheduler.actions.explaining import why
-
-    told = why(house, place.vessel_id, place.id, key)
-
-    def lines() -> Iterator[str]:
-        yield from told["reasons"]
-        for one in told["forbidden"]:
-            lacking = one["lacking_swept_m3_per_h"]
-            words = f"{one['reason']}, {lacking:g} m³/h lacking" if lacking else one["reason"]
-            yield f"  {one['from']} to {one['to']}: {words}"
-        if told["days_late"] is None or told["days_late"]:
-            yield (
-                "What would help, each tried by planning again:"
-                if told["reliefs"]
-                else "No single change aboard would help."
-            )
-        for relief in told["reliefs"]:
-            yield f"  {relief['says']} ({relief['price']})"
-
-    out(told, as_json, lines)
-
-
-@app.command()
-def plan(
-    plant: Annotated[str, typer.Argument(help="plant id")],
-    new: Annotated[bool, typer.Option("--new", help="plan anew first")] = False,
-    take: Annotated[
-        str | None, typer.Option(help="take the proposed plan with this digest (or its first 12 letters)")
-    ] = None,
-    explain: Annotated[str | None, typer.Option(help="only why the job with this key stands where it stands")] = None,
-    as_json: AsJson = False,
-) -> None:
-    """Show, make, take or explain a plant's plan.
-
-    Example: leadline plan avocet-plant --new
-    """
-    from api.pen import PEN
-    from scheduler.actions import feed, fleet, planning
-    from scheduler.actions.situation import situation
-    from scheduler.errors import Clash
-    from scheduler.storage.tables import AssetKind
-
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
-        if new:
-            say("Planning...")
-            planning.propose(house, place.vessel_id, place.id)
-        if explain is not None:
-            _explained(house, place, explain, as_json)
-            return
-        now = situation(house, place.vessel_id, place.id)
-        if take is not None:
-            digest = (
-                now.proposed.digest
-                if now.proposed and len(take) >= 12 and now.proposed.digest.startswith(take)
-                else take
-            )
-            planning.take(house, hand({"take": digest}), place, digest)
-            feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
-            now = situation(house, place.vessel_id, place.id)
-        shown = now.proposed or now.taken
-        told = {
-            "taken": planning.plan_as_json(now, now.taken),
-            "proposed": planning.plan_as_json(now, now.proposed),
-        }
-        if shown is None:
-            raise Clash(f"There is no plan for {plant} yet. Make one: leadline plan {plant} --new")
-        out(told, as_json, lambda: planning.plan_lines(now, shown))
 
 
 @app.command()

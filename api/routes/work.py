@@ -12,7 +12,7 @@ from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, xlsx
 from api.pen import PEN
 from api.sheet import sheet_json
-from scheduler.actions import explaining, feed, fleet, history, jobs, planning, work
+from scheduler.actions import explaining, feed, fleet, history, jobs, outlook, planning, work
 from scheduler.actions.house import House
 from scheduler.actions.situation import situation
 from scheduler.domain.choosing import Choice
@@ -44,6 +44,20 @@ def plan_why(plant_id: str, key: str, house: HouseDep, who: AskingDep) -> dict[s
     again, with its price."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     return explaining.why(house, place.vessel_id, place.id, key)
+
+
+@router.get("/plants/{plant_id}/plan/outlook", tags=["plan"], summary="A plan far ahead")
+def plan_outlook(
+    plant_id: str,
+    house: HouseDep,
+    who: AskingDep,
+    days: Annotated[int, Query(ge=2, le=outlook.OUTLOOK_DAYS)] = outlook.OUTLOOK_DAYS,
+) -> dict[str, Any]:
+    """Worked out now, which takes seconds, and not kept: what is beyond the published days is no more than an outlook. One at
+    a time; while one is being worked out another is told to ask again (503)."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    now, held = outlook.outlook(house, place.vessel_id, place.id, days)
+    return outlook.outlook_as_json(now, held, days, outlook.outlook_words(house, now))
 
 
 @router.post("/plants/{plant_id}/plan/previews", status_code=201, tags=["plan"], summary="Plan anew")

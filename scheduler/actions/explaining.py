@@ -86,7 +86,8 @@ def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]
     words = in_words(now, held.problem)
     helps: tuple[Relief, ...] = ()
     if told.days_late is None or told.days_late:
-        helps = reliefs(held.problem, held.plan, key, solve=house.plan, offset=offset)
+        with house.workers() as workers:
+            helps = reliefs(held.problem, held.plan, key, solve=workers.plan, offset=offset)
     return {
         "plant": plant_id,
         "plan": held.digest,

@@ -5,15 +5,14 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from threading import Event
+from threading import Event, Lock
 from typing import Any
 
 from scheduler.actions.actor import Actor
 from scheduler.clock import Clock
 from scheduler.errors import MissingCondition, Refused
-from scheduler.planning.problem import Plan, Problem
 from scheduler.settings import Settings
-from scheduler.solving import solve
+from scheduler.solving import Worker, Workers
 from scheduler.storage import people_rows
 from scheduler.storage.database import Database, Session
 from scheduler.storage.tables import IdempotencyRow
@@ -27,7 +26,10 @@ class House:
     clock: Clock
     settings: Settings
     stopping: Event = field(default_factory=Event, compare=False)
-    """Set when the program stops: a plan under way is given up, to be made when it runs again."""
+    """Set when the program stops: plans under way are given up, to be made when it runs again."""
+
+    looking_far: Lock = field(default_factory=Lock, compare=False)
+    """Held while an outlook is worked out: it takes seconds of a core, so there is one at a time."""
 
     def now(self) -> datetime:
         """The present instant, aware, in UTC."""
@@ -37,13 +39,15 @@ class House:
         """The present instant in whole epoch seconds."""
         return int(self.clock().timestamp())
 
-    def plan(self, problem: Problem) -> Plan:
-        """The plan for a problem, from the worker process; the simple way when it fails."""
-        return solve(
-            problem,
-            wall_seconds=self.settings.solve_seconds,
-            memory_mb=self.settings.solve_memory_mb,
-            stopping=self.stopping.is_set,
+    def workers(self, many: int = 1) -> Workers:
+        """The planner's worker processes, to be used in a `with`; none is started before it is asked."""
+        return Workers(
+            Worker(
+                wall_seconds=self.settings.solve_seconds,
+                memory_mb=self.settings.solve_memory_mb,
+                stopping=self.stopping.is_set,
+            )
+            for _ in range(many)
         )
 
 

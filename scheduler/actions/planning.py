@@ -1,7 +1,7 @@
 """Plans: propose one, take one, read both. A plan that the judge faults is never stored."""
 
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -24,9 +24,6 @@ from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import PlanRow, PlanStatus, SlotRow
-
-OUTLOOK_DAYS = 730
-"""Days that an outlook covers: two years."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,16 +76,6 @@ def running_of(now: Situation) -> Running:
     )
 
 
-def outlook(house: House, vessel_id: str, plant_id: str, days: int = OUTLOOK_DAYS) -> tuple[Problem, Plan]:
-    """The plan over the next `days` days, not kept: what is beyond the published horizon is no more than an outlook.
-
-    Raises:
-        NotFound: no such plant.
-    """
-    now = situation(house, vessel_id, plant_id, horizon_days=days)
-    return settle(problem_of(now, house, horizon_days=days), running_of(now), house.plan)
-
-
 def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
     """Plan the plant as it stands now and keep the result as the proposed plan.
 
@@ -98,15 +85,21 @@ def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
     Raises:
         NotFound: no such plant. SchedulerError: the judge faulted the plan (a fault of this program): it is not stored.
     """
+    with house.workers() as workers:
+        return bring_up(house, vessel_id, plant_id, workers.plan)[0]
+
+
+def bring_up(house: House, vessel_id: str, plant_id: str, solve: Callable[[Problem], Plan]) -> tuple[HeldPlan, bool]:
+    """As `propose`, with a solver of the caller's. The plan, and whether it was held already."""
     now = situation(house, vessel_id, plant_id)
     problem = problem_of(now, house)
-    digest = problem_digest(problem)
-    if now.proposed is not None and digest in (now.proposed.plan.asked, now.proposed.plan.problem_digest):
+    held = answer_held(now, problem)
+    if held is not None:
         with house.db.write(vessel_id) as session:
             plan_made(session, plant_id, house.now_s())
-        return now.proposed
+        return held, True
     begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
-    problem, plan = settle(problem, running_of(now), house.plan, begin)
+    problem, plan = settle(problem, running_of(now), solve, begin)
     verdict = judge(problem, plan)
     if not verdict.lawful:
         faults = "; ".join(fault.says for fault in verdict.faults[:3])
@@ -119,7 +112,14 @@ def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
         bump_revision(session, vessel_id)
     kept = held_plan(row)
     assert kept is not None
-    return kept
+    return kept, False
+
+
+def answer_held(now: Situation, problem: Problem) -> HeldPlan | None:
+    """The newest plan of the plant if it answers this very problem, else none."""
+    newest = now.proposed or now.taken
+    digest = problem_digest(problem)
+    return newest if newest is not None and digest in (newest.plan.asked, newest.plan.problem_digest) else None
 
 
 def _keep(
@@ -338,7 +338,7 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     offset = timedelta(minutes=now.offset_minutes)
     names = {job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in now.jobs}
     spread, shared, words = dict(held.plan.unsettled), held.shared(), in_words(now, held.problem)
-    word = "taken" if held.taken_at else "proposed"
+    word = "taken" if held.taken_at else "proposed" if held.id else "as an outlook"
     least = (
         ""
         if held.least_margin_litres_per_h is None

@@ -8,15 +8,15 @@ from datetime import timedelta
 from scheduler.actions.documents import held
 from scheduler.actions.feed import stale_vessels
 from scheduler.actions.fleet import offset_minutes
+from scheduler.actions.fleet_plans import PlantPlan, plan_many
 from scheduler.actions.house import House
 from scheduler.actions.ledger import StoredTotals, derive_all
-from scheduler.actions.planning import propose
 from scheduler.actions.wanted import plan_made, want_plan, wanted_plans
 from scheduler.domain.ledger import Code, Flag, State
 from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.domain.ledger_words import WATCHED
 from scheduler.domain.watch import CONFLICTS_S, Seen, apart, conflicting, watch
-from scheduler.errors import Busy, SchedulerError
+from scheduler.errors import Busy
 from scheduler.storage import fleet_rows, intake_rows, ledger_rows, people_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.tables import CounterRow, FlagRow, TaskRunRow, Unstored
@@ -41,15 +41,16 @@ def plan_wanted(house: House) -> int:
     """Make the plans that were asked for; how many. One that fails is noted and does not stop the others."""
     with house.db.read() as session:
         wanted = wanted_plans(session)
-    for vessel_id, plant_id in wanted:
-        try:
-            propose(house, vessel_id, plant_id)
-        except Busy:
-            return len(wanted)  # stopping, or the database is held: what is wanted stays so until the next tick
-        except SchedulerError as error:
-            log.error("no plan for %s: %s", plant_id, error)
-            with house.db.write(vessel_id) as session:
-                plan_made(session, plant_id, house.now_s(), f"failed: {error}"[:500])
+
+    def note(made: PlantPlan) -> None:
+        if made.error is None or isinstance(made.error, Busy):
+            return  # stopping, or the database is held: what is wanted stays so until the next tick
+        log.error("no plan for %s: %s", made.plant_id, made.trouble)
+        with house.db.write(made.vessel_id) as session:
+            plan_made(session, made.plant_id, house.now_s(), f"failed: {made.trouble}"[:500])
+
+    if wanted:
+        plan_many(house, wanted, house.settings.processes_at_once(), note)
     return len(wanted)
 
 

@@ -11,7 +11,7 @@ REPLAN = "plan anew"
 
 def want_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> None:
     """Ask for a new plan of a plant; asking twice before it is made asks once."""
-    if not any(row.period.rpartition("@")[0] == plant_id for row in people_rows.open_tasks(session, REPLAN)):
+    if not people_rows.open_tasks(session, REPLAN, begins=f"{plant_id}@"):
         session.add(
             TaskRunRow(
                 task=REPLAN, period=f"{plant_id}@{now_s}-{secrets.token_hex(4)}", vessel_id=vessel_id, started_s=now_s
@@ -28,7 +28,6 @@ def wanted_plans(session: Session) -> list[tuple[str, str]]:
 
 def plan_made(session: Session, plant_id: str, now_s: int, outcome: str = "done") -> None:
     """Note that the plant was planned; what was asked for up to now is done."""
-    for row in people_rows.open_tasks(session, REPLAN):
-        if row.period.rpartition("@")[0] == plant_id:
-            row.ended_s, row.outcome = now_s, outcome
-            session.add(row)
+    for row in people_rows.open_tasks(session, REPLAN, begins=f"{plant_id}@"):
+        row.ended_s, row.outcome = now_s, outcome
+        session.add(row)

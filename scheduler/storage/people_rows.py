@@ -1,5 +1,6 @@
 """People, keys, sign-in links, sessions, and the answers of repeated requests."""
 
+from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from scheduler.storage.tables import (
@@ -72,9 +73,11 @@ def task_runs(session: Session, name: str) -> list[TaskRunRow]:
     return list(session.exec(select(TaskRunRow).where(TaskRunRow.task == name).order_by(TaskRunRow.period)))
 
 
-def open_tasks(session: Session, name: str) -> list[TaskRunRow]:
-    """Runs of that task that have not ended, oldest first."""
+def open_tasks(session: Session, name: str, begins: str = "") -> list[TaskRunRow]:
+    """Runs of that task that have not ended and whose period begins so, oldest first."""
     query = select(TaskRunRow).where(TaskRunRow.task == name, col(TaskRunRow.ended_s).is_(None))
+    if begins:  # no pattern: on SQLite that does not tell capitals from small letters
+        query = query.where(func.substr(TaskRunRow.period, 1, len(begins)) == begins)
     return list(session.exec(query.order_by(col(TaskRunRow.started_s), TaskRunRow.period)))
 
 

@@ -84,6 +84,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),
     ("GET", f"{API}/plants/{{plant_id}}/lead-order"): Walk(f"{API}/plants/plover-plant/lead-order"),
     ("GET", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan"),
+    ("GET", f"{API}/plants/{{plant_id}}/plan/outlook"): Walk(f"{API}/plants/plover-plant/plan/outlook?days=2"),
     # There is no plan yet.
     ("GET", f"{API}/plants/{{plant_id}}/plan/why/{{key}}"): Walk(
         f"{API}/plants/plover-plant/plan/why/{JOB}", frozenset({200, 404, 409})

@@ -41,6 +41,11 @@ def failed(told: Told, code: int, *says: str) -> None:
         ("serve --port 99999", "65535"),
         ("demo --port -1", "0"),
         ("demo --every 0", "1"),
+        ("plan", "--fleet for every plant"),
+        ("plan plover-plant --fleet", "not both"),
+        ("plan --fleet --new", "--new is for one plant"),
+        ("plan plover-plant --processes 2", "--processes is for --fleet"),
+        ("plan plover-plant --outlook --days 731", "730"),
     ],
 )
 def test_wrong_use_is_2_with_what_was_expected(made: Ship, words: str, says: str) -> None:

@@ -16,11 +16,12 @@ from scheduler.actions.documents import VESSEL
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand, House
 from scheduler.actions.ledger import derive_vessel
+from scheduler.actions.outlook import outlook
 from scheduler.actions.readings import store_now
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.scope import Scope
 from scheduler.domain.words import Role, State, Test
-from scheduler.errors import NotFound
+from scheduler.errors import Busy, NotFound, Refused
 from scheduler.planning.check import judge
 from scheduler.settings import Settings
 from scheduler.storage import feed_rows, fleet_rows, ledger_rows
@@ -268,10 +269,15 @@ def test_another_vessels_things_are_not_there(filled: House) -> None:
 
 def test_an_outlook_goes_beyond_what_is_published_and_is_not_kept(filled: House) -> None:
     """Twice the horizon: a lawful plan with later jobs than the published one, and no proposal kept for it."""
-    problem, plan = planning.outlook(filled, PLOVER.vessel, PLANT, days=120)
-    assert judge(problem, plan).lawful
-    assert max(job.due for job in problem.jobs) > 90 * 24
+    now, held = outlook(filled, PLOVER.vessel, PLANT, days=120)
+    assert judge(held.problem, held.plan).lawful
+    assert max(job.due for job in held.problem.jobs) > 90 * 24
+    assert "as an outlook" in next(planning.plan_lines(now, held))
     assert _now(filled).proposed is None
+    with filled.looking_far, pytest.raises(Busy, match="already"):
+        outlook(filled, PLOVER.vessel, PLANT)
+    with pytest.raises(Refused, match="2 to 730"):
+        outlook(filled, PLOVER.vessel, PLANT, days=1000)
     proposed = planning.propose(filled, PLOVER.vessel, PLANT)
     told = planning.plan_as_json(_now(filled), proposed)
     assert told is not None
