@@ -145,6 +145,7 @@ class PlantView:
     proposed: PlanLine | None = None
     tube_kinds: tuple[str, ...] = ()
     plant_href: str = ""
+    plan_href: str = ""
     figures_href: str = ""
     moved_href: str = ""
     feed_href: str = ""

@@ -90,6 +90,7 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
         Link(label="Plant" if len(plants) == 1 else one.name, href=f"/plants/{one.id}", current=current == one.id)
         for one in plants
     ]
+    links.append(Link(label="Plan", href=f"/plants/{plant.id}/plan", current=current == "plan"))
     links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
     links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
     links.append(Link(label="Counters", href=f"/vessels/{vessel.id}/counters", current=current == "counters"))
@@ -104,8 +105,7 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
     problem, plan = planning.as_now(now, house)
     runs = margin_runs(problem, plan.slots, positions_of(now))
     ends_at = now.at + timedelta(days=LOOK_AHEAD_DAYS)
-    proposed = now.proposed if now.proposed and (not now.taken or planning.differences(now)) else None
-    take = f"/plants/{now.plant.id}/plan" if may(who, "POST", "/plants/{plant_id}/plan") else ""
+    proposed = newer_plan(now)
     return PlantView(
         frame=frame_of(now, who, here, "Plant" if current != "figures" else "Figures", current),
         plant=now.plant.name,
@@ -114,8 +114,9 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         pumps=tuple(_pump_lines(now, may(who, "POST", "/pumps/{pump_id}/out"))),
         jobs=tuple(job_line(now, job, problem_margins(now)) for job in now.jobs if job.first),
         runs=tuple(run for run in runs if run.from_at < ends_at),
-        plan=_plan_line(now, now.taken, taken=True, take=""),
-        proposed=_plan_line(now, proposed, taken=False, take=take),
+        plan=plan_line(now, now.taken, taken=True, take=""),
+        proposed=plan_line(now, proposed, taken=False, take=""),
+        plan_href=f"/plants/{now.plant.id}/plan",
         plant_href=f"/plants/{now.plant.id}",
         figures_href=f"/plants/{now.plant.id}/figures",
         moved_href=f"/plants/{now.plant.id}/moved",
@@ -123,6 +124,11 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
         minimum_href=f"/plants/{now.plant.id}/minimum",
         hours_href=f"/vessels/{now.vessel.id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
     )
+
+
+def newer_plan(now: Situation) -> HeldPlan | None:
+    """The proposed plan when taking it would change something, or none."""
+    return now.proposed if now.proposed and (not now.taken or planning.differences(now)) else None
 
 
 def positions_of(now: Situation) -> Mapping[str, str]:
@@ -185,14 +191,15 @@ def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
     return lines
 
 
-def _plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) -> PlanLine | None:
+def plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) -> PlanLine | None:
+    """A plan as the pages show it; of one not taken yet, what taking it changes. take: where its form posts, or empty."""
     if held is None:
         return None
     words = in_words(now, held.problem)
     changes = []
     if not taken and now.taken is not None:
         names = {job.occurrence.key: f"{now.position_name(job.position)} {job.kind_name}" for job in now.jobs}
-        for moved in planning.differences(now)[:12]:
+        for moved in planning.differences(now):
             name = names.get(moved.key, moved.key)
             if moved.to_at is None:
                 changes.append(f"{name} leaves the plan.")

@@ -1,5 +1,6 @@
 """Water, bed, what lies below the minimum, and the axes of the margin drawing."""
 
+import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
@@ -41,7 +42,7 @@ def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
         parts.append(tag("path", d=floor, class_="s-bootl"))
         deepest = min(stretch, key=lambda r: r.margin_m3_per_h)
         middle = (field.x(stretch[0].from_at) + field.x(stretch[-1].to_at)) / 2
-        words = saying.margin_number(deepest.margin_m3_per_h)
+        words = lack_number(deepest.margin_m3_per_h)
         words += " below" if field.x(stretch[-1].to_at) - field.x(stretch[0].from_at) > 70 else ""
         half = width_of(words, 13) / 2
         middle = min(max(middle, field.left + half + 2), field.right - half - 2)
@@ -49,27 +50,51 @@ def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
     return parts
 
 
-def axes(field: Field, bottom: float, now_at: datetime, offset: int, *, figures: bool) -> list[Markup]:
-    """Days under the bed, capacity beside it, now."""
-    parts: list[Markup] = []
+def lack_number(m3_per_h: float) -> str:
+    """A margin below zero to a tenth, rounded down so that the lack never looks smaller than it is; whole ones bare.
+
+    >>> lack_number(-1.2), lack_number(-4.0), lack_number(-0.04)
+    ('−1.2', '−4', '−0.1')
+    """
+    tenths = math.floor(m3_per_h * 10 + 1e-6)
+    return saying.number(tenths / 10, 1 if tenths % 10 else 0)
+
+
+def day_words(field: Field, bottom: float, offset: int, lines_from: float | None = None) -> list[Markup]:
+    """A tick each day under `bottom`, a longer one on Mondays, and dates: each day's where few are drawn, else Mondays'.
+
+    lines_from: y from which faint lines come down to the ticks that are dated.
+    """
     first = saying.ship(field.from_at, offset).replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
-    days, mondays = "", []
+    each = field.to_at - field.from_at <= timedelta(days=10)
+    ticks, dated = "", []
     local = first
     while (at := local - timedelta(minutes=offset)) < field.to_at:
-        monday = local.weekday() == 0
-        days += f"M{field.x(at):.1f} {bottom:.1f}v{8 if monday else 4}"
-        if monday:
-            mondays.append(at)
+        long = each or local.weekday() == 0
+        ticks += f"M{field.x(at):.1f} {bottom:.1f}v{8 if long else 4}"
+        if long:
+            dated.append(at)
         local += timedelta(days=1)
-    edge = f"M{field.left} {bottom:.1f}H{field.right}V{field.top:.1f}"
-    parts.append(tag("path", d=edge + days, class_="s-tick open"))
-    last = field.left + width_of(saying.short_date(field.from_at, offset)) + 12
-    parts.append(text(field.left, bottom + 20, saying.short_date(field.from_at, offset), "t2"))
-    for at in mondays:
+    parts = [tag("path", d=ticks, class_="s-tick open")] if ticks else []
+    if lines_from is not None and dated:
+        lines = "".join(f"M{field.x(at):.1f} {lines_from:.1f}V{bottom:.1f}" for at in dated)
+        parts.insert(0, tag("path", d=lines, class_="s-rule"))
+    words, last = saying.short_date(field.from_at, offset), field.left
+    if not each or not dated or field.x(dated[0]) - field.left > width_of(words) + 8:
+        parts.append(text(field.left, bottom + 20, words, "t2"))
+        last += width_of(words) + 12
+    for at in dated:
         words, x = saying.short_date(at, offset), field.x(at)
         if x > last and x + width_of(words) < field.right + 40:
             parts.append(text(x - 1, bottom + 20, words, "t2"))
             last = x + width_of(words) + 8
+    return parts
+
+
+def axes(field: Field, bottom: float, now_at: datetime, offset: int, *, figures: bool) -> list[Markup]:
+    """Days under the bed, capacity beside it, now."""
+    edge = f"M{field.left} {bottom:.1f}H{field.right}V{field.top:.1f}"
+    parts = [tag("path", d=edge, class_="s-tick open"), *day_words(field, bottom, offset)]
     step = _round_step((field.high - field.low) / 3)
     value = -(-field.low // step) * step
     while figures and value <= field.high + 1e-9:

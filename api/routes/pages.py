@@ -33,7 +33,6 @@ from scheduler.actions import (
     jobs,
     part_dates,
     photos,
-    planning,
     postponing,
     work,
 )
@@ -97,30 +96,6 @@ def figures(plant_id: str, request: Request, house: HouseDep, who: AskingDep) ->
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     view = views.plant_view(_stands(house, place.vessel_id, place.id), house, who, request.url.path, "figures")
     return page(pages.figures_page(view, light=light_of(request), csrf=who.csrf or ""))
-
-
-@router.get("/vessels/{vessel_id}/plan")
-def vessel_plan(vessel_id: str, house: HouseDep, who: AskingDep) -> Response:
-    """Where the calendar's links lead: the vessel's first plant."""
-    vessel, _ = fleet.get_vessel(house, who.actor, vessel_id)
-    return RedirectResponse(f"/plants/{vessel.plants[0].id}", 303)
-
-
-@router.post("/plants/{plant_id}/plan")
-async def take(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
-    """Take the plan that was looked at."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    digest = str(form.get("digest", ""))
-
-    def act() -> None:
-        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-        asked = {"route": f"POST /plants/{plant_id}/plan", "body": {"digest": digest}}
-        planning.take(house, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, digest)
-        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
-
-    await run_in_threadpool(act)
-    return RedirectResponse(f"/plants/{quote(plant_id)}", 303)
 
 
 @router.get("/vessels/{vessel_id}/jobs/{key}")

@@ -178,7 +178,7 @@ def action(view: PlantView) -> tuple[str, str] | None:
     if order and order[0].due.state in (State.PAST_LIMIT, State.PAST_DUE):
         return f"Open {job_name(order[0].due)}", order[0].href
     if view.proposed:
-        return "See the new plan" if view.plan else "See the proposed plan", "#plan"
+        return "See the new plan" if view.plan else "See the proposed plan", f"{view.plan_href}#newer"
     if all(p.hours is None for p in view.pumps) and view.hours_href:
         return "Enter running hours", view.hours_href
     if below(view.runs) and view.figures_href:
@@ -201,14 +201,18 @@ def plan_words(plan: PlanLine, offset_minutes: int) -> str:
 
 def least_words(view: PlantView) -> tuple[str, str]:
     """The least margin as a number and the words after it (when, which pump open); empty without runs."""
-    run = least(view.runs)
+    return least_said(view.runs, view.frame.utc_offset_minutes)
+
+
+def least_said(runs: Sequence[MarginRun], offset_minutes: int) -> tuple[str, str]:
+    """As `least_words`, of any runs."""
+    run = least(runs)
     if run is None:
         return "", ""
-    offset = view.frame.utc_offset_minutes
     why = [f"{listed(run.open_positions)} open"] if run.open_positions else []
     why += [f"{listed(run.down_positions)} down"] if run.down_positions else []
     why += [run.minimum_label] if run.minimum_label != "minimum" else []
-    return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset), *why])
+    return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
 
 
 def minimum_words(runs: Sequence[MarginRun]) -> str:

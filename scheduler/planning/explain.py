@@ -1,6 +1,6 @@
 """Why a job stands where it stands, or has no place: reasons in words and the table of what forbids its other starts. No solver."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -42,22 +42,32 @@ def explain(problem: Problem, plan: Plan, key: str, *, offset: timedelta = timed
     Raises:
         KeyError: the problem has no such job.
     """
+    return explain_each(problem, plan, (key,), offset=offset)[0]
+
+
+def explain_each(
+    problem: Problem, plan: Plan, keys: Sequence[str], *, offset: timedelta = timedelta(0)
+) -> tuple[Explained, ...]:
+    """As `explain`, for several jobs in the order given, with one look at the problem."""
     ground = survey(problem)
-    job = ground.by_key[key]
     slots = {slot.key: slot for slot in plan.slots}
     placement = {slot.key: placed for slot in plan.slots if (placed := _placed(ground, slot)) is not None}
-    table = blockers(ground, job, placement)
-    slot = slots.get(key)
-    before = slots.get(ground.previous.get(key, ""))
-    limit = limit_after(job, None if before is None else before.end)
-    late = None if slot is None else days_past(limit, slot.end)
-    said = _without(table) if slot is None else list(_reasons(ground, job, slot, limit, plan, table, offset))
-    return Explained(
-        key=key,
-        reasons=tuple(said),
-        forbidden=tuple(_instants(problem, one) for one in table),
-        days_late=late,
-    )
+    told = []
+    for key in keys:
+        job, slot = ground.by_key[key], slots.get(key)
+        table = blockers(ground, job, placement)
+        before = slots.get(ground.previous.get(key, ""))
+        limit = limit_after(job, None if before is None else before.end)
+        said = _without(table) if slot is None else list(_reasons(ground, job, slot, limit, plan, table, offset))
+        told.append(
+            Explained(
+                key=key,
+                reasons=tuple(said),
+                forbidden=tuple(_instants(problem, one) for one in table),
+                days_late=None if slot is None else days_past(limit, slot.end),
+            )
+        )
+    return tuple(told)
 
 
 def _placed(ground: Ground, slot: Slot) -> Candidate | None:
@@ -113,7 +123,11 @@ def _reasons(
         yield f"It stands on its ideal date, {day(max(job.ideal, 0))}."
         return
     days = f"{abs(away):.0f} day{'' if abs(away) < 1.5 else 's'}"
-    yield f"Its ideal date is {day(max(job.ideal, 0))}, {days} {'earlier' if away > 0 else 'later'}."
+    yield (
+        f"Its ideal date, {day(job.ideal)}, was past when this was planned."
+        if job.ideal < 0
+        else f"Its ideal date is {day(job.ideal)}, {days} {'earlier' if away > 0 else 'later'}."
+    )
     first, last = sorted((job.ideal, slot.start))
     nearer = [one for one in table if one.from_step < last and one.to_step > first]
     for one in sorted(nearer, key=lambda one: -one.starts)[:MOST_REASONS]:

@@ -202,6 +202,8 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/plants/{plant_id}/minimum"): Walk(
         "/plants/plover-plant/minimum", 422, body={"do": "ask", "from_at": "x"}, form=True
     ),
+    ("GET", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan"),
+    ("POST", "/plants/{plant_id}/plan/again"): Walk("/plants/plover-plant/plan/again", 303, body={}, form=True),
     ("POST", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan", 412, body=DIGEST, form=True),
     ("POST", "/plants/{plant_id}/parts"): Walk(
         "/plants/plover-plant/parts", 303, body={"name": "knife set", "aboard": "2"}, form=True

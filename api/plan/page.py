@@ -1,0 +1,128 @@
+"""The plan page, rendered. Values in, HTML text out."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from markupsafe import Markup
+
+from api import drawing, parts, saying
+from api.drawing.windows import window_chart
+from api.pages import render
+from api.plan import says
+from api.plan.view import PERIODS, Bar, PlanView, SlotLine
+
+STRIPS = {7: 1, 28: 2, 90: 3}
+"""How many strips a phone gets of each period."""
+MOST_BARS = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotRow:
+    """A row of the list of slots."""
+
+    line: SlotLine
+    tide: parts.TideRow
+    due: str
+    late: str
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """What is drawn of a stretch of days: margin, and windows under it."""
+
+    margin: Markup
+    windows: Markup
+
+
+def plan_page(view: PlanView, *, light: str, csrf: str) -> str:
+    """The plan page: the answer, margin, windows and planned times, the slots, why then, one more failure."""
+    offset = view.frame.utc_offset_minutes
+    wide, narrow = pictures(view)
+    return render(
+        "plan.html",
+        view.frame,
+        light,
+        csrf,
+        view=view,
+        answer=says.answer(view),
+        sub=says.sub_line(view),
+        periods=PERIODS,
+        minimum=saying.minimum_words(view.runs),
+        least=saying.least_said(view.runs, offset),
+        patterns=drawing.patterns(),
+        wide=wide,
+        narrow=narrow,
+        rows=[_row(slot, view) for slot in view.slots],
+        says=says,
+        most_bars=MOST_BARS,
+        bar=lambda one: _bar(one, offset),
+    )
+
+
+def pictures(view: PlanView) -> tuple[Picture, tuple[Picture, ...]]:
+    """One picture for wide pages, and strips of equal time at one scale for a phone."""
+    strips = STRIPS.get(view.days, 1)
+    step = (view.ends_at - view.now_at) / strips
+    ago = timedelta(hours=max(3, view.days // 2))
+    scale = drawing.scale_of(view.runs)
+    wide = _picture(view, view.now_at - ago, view.ends_at, 802, 206, "", scale)
+    narrow = []
+    for n in range(strips):
+        first = view.now_at - ago if n == 0 else view.now_at + n * step
+        part = f", part {n + 1} of {strips}" if strips > 1 else ""
+        narrow.append(_picture(view, first, view.now_at + (n + 1) * step, 358, 110, part, scale))
+    return wide, tuple(narrow)
+
+
+def _picture(
+    view: PlanView, from_at: datetime, to_at: datetime, width: int, depth: int, part: str, scale: tuple[float, float]
+) -> Picture:
+    offset = view.frame.utc_offset_minutes
+    margin = drawing.margin_chart(
+        view.runs,
+        parts.plumbs_of([slot.job for slot in view.slots]),
+        from_at=from_at,
+        to_at=to_at,
+        now_at=view.now_at,
+        utc_offset_minutes=offset,
+        width=width,
+        depth=depth,
+        name=f"{margin_words(view)}{part and part[2:].capitalize() + '.'}",
+        scale=scale,
+    )
+    windows = window_chart(
+        view.lines,
+        from_at=from_at,
+        to_at=to_at,
+        now_at=view.now_at,
+        utc_offset_minutes=offset,
+        width=width,
+        name=f"Windows and planned times{part}; each slot is in the list on this page.",
+    )
+    return Picture(margin=margin, windows=windows)
+
+
+def margin_words(view: PlanView) -> str:
+    """The margin drawing in words."""
+    if not view.runs:
+        return "Margin over minimum vacuum capacity: not worked out yet. "
+    figure, when = saying.least_said(view.runs, view.frame.utc_offset_minutes)
+    return f"Margin over minimum vacuum capacity. Least {figure} {saying.M3H}, {when}. "
+
+
+def _row(slot: SlotLine, view: PlanView) -> SlotRow:
+    offset = view.frame.utc_offset_minutes
+    return SlotRow(
+        line=slot,
+        tide=parts.tide_row(slot.job, view.now_at, offset),
+        due=says.due_words(slot, offset),
+        late=says.late_words(slot),
+        notes=says.notes(slot),
+    )
+
+
+def _bar(bar: Bar, offset: int) -> tuple[str, str, str]:
+    first, last = saying.moment(bar.from_at, offset), saying.moment(bar.to_at, offset)
+    lacking = f"{saying.number(bar.lacking_m3_per_h, 1)} {saying.M3H}" if bar.lacking_m3_per_h else ""
+    return first if first == last else f"{first} to {last}", bar.reason, lacking

@@ -1,0 +1,116 @@
+"""What the plan page is given: frozen values, already worked out, instants in UTC."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from api.drawing.windows import PumpLine
+from api.view import Frame, JobLine, MarginRun, PlanLine
+from scheduler.planning.cover import Cover
+
+PERIODS = (7, 28, 90)
+"""Days that the page shows, to choose from."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotLine:
+    """A slot of the plan. with_name: the job whose isolation it goes on with, or that goes on with its; empty: none.
+
+    plus_minus_days: by which its date may still move; late_days: past its limit when planned. held: planning again does
+    not move it. move_href: empty when this person may not move it.
+    """
+
+    key: str
+    job: JobLine
+    with_name: str = ""
+    plus_minus_days: int = 0
+    late_days: int = 0
+    held: bool = False
+    by_hand: bool = False
+    move_href: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """Starts from an instant to an instant that one thing forbids, and what lacks, m3/h (0: it is not capacity)."""
+
+    from_at: datetime
+    to_at: datetime
+    starts: int
+    reason: str
+    lacking_m3_per_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trouble:
+    """A job that has no place (days none) or ends past its limit: why, and what forbids its other starts."""
+
+    key: str
+    job: JobLine
+    name: str
+    days: int | None
+    reasons: tuple[str, ...]
+    bars: tuple[Bar, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Why:
+    """The reasons of jobs that have the same."""
+
+    names: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Help:
+    """What would help one job: (what, its price), each tried by planning again. in_time: by the newest plan it is in time."""
+
+    key: str
+    name: str
+    reliefs: tuple[tuple[str, str], ...] = ()
+    in_time: bool = False
+    says: str = ""
+    """What stands in the way of an answer, in words; empty: nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanView:
+    """The plan page.
+
+    shown: the plan that is drawn, taken or else proposed, none when there is none; newer: a proposed one that would change
+    it (the same as `shown` when none is taken). runs, slots and lines cover now_at..ends_at. later: slots after that.
+    without: names of jobs that should be in the plan and are not yet. jobs: open jobs, whether planned or not.
+    """
+
+    frame: Frame
+    plant: str
+    plant_href: str
+    here: str
+    now_at: datetime
+    ends_at: datetime
+    days: int
+    shown: PlanLine | None = None
+    newer: PlanLine | None = None
+    read_at: datetime | None = None
+    silent: tuple[str, ...] = ()
+    """Positions whose counter is silent."""
+    runs: tuple[MarginRun, ...] = ()
+    slots: tuple[SlotLine, ...] = ()
+    later: int = 0
+    lines: tuple[PumpLine, ...] = ()
+    troubles: tuple[Trouble, ...] = ()
+    facts: tuple[str, ...] = ()
+    """Deficits that no slot causes, in words."""
+    without: tuple[str, ...] = ()
+    jobs: int = 0
+    whys: tuple[Why, ...] = ()
+    cover: Cover | None = None
+    cover_words: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    help: Help | None = None
+    move: None = None
+    again_action: str = ""
+    notice: str = ""
+    says: str = ""
+    """What went wrong with what was just asked for, in words; empty for nothing."""
+    held_days: int = 0
+    """Days ahead in which a taken plan is not moved."""
