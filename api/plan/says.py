@@ -46,7 +46,7 @@ def _below(view: PlanView) -> str:
     offset = view.frame.utc_offset_minutes
     lacking = saying.number(math.ceil(max(-r.margin_m3_per_h for s in stretches for r in s) - 1e-9))
     first = stretches[0]
-    deepest = min(first, key=lambda run: run.margin_m3_per_h)
+    deepest = min((run for stretch in stretches for run in stretch), key=lambda run: run.margin_m3_per_h)
     when = (
         "now" if first[0].from_at <= view.now_at < first[-1].to_at else f"on {saying.moment(first[0].from_at, offset)}"
     )

@@ -1,0 +1,165 @@
+"""An invented plan page in each of its states, on the invented plants."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+from api.drawing.windows import PumpLine, WindowMark
+from api.plan.view import Bar, Help, PlanView, SlotLine, Trouble, Why
+from api.view import JobLine, PlantView
+from scheduler.planning.cover import Cover
+from tests.unit.api import invented
+from tests.unit.api.invented import NOW, frame
+
+HERE = "/plants/demo/plan"
+
+
+def _slot(job: JobLine, **more: object) -> SlotLine:
+    usual = SlotLine(key=job.due.occurrence.key, job=job, move_href=f"{HERE}?job=x#move")
+    return replace(usual, **more)  # type: ignore[arg-type]
+
+
+def _lines(view: PlantView, slots: tuple[SlotLine, ...]) -> tuple[PumpLine, ...]:
+    return tuple(
+        PumpLine(
+            name=pump.position,
+            says="no job planned in these days",
+            marks=tuple(
+                WindowMark(
+                    label=one.job.kind.code,
+                    opens_at=one.job.due.window_opens_at,
+                    due_at=one.job.due.due_at,
+                    limit_at=one.job.due.limit_at,
+                    from_at=one.job.slot_from_at,
+                    to_at=one.job.slot_to_at,
+                    late=one.late_days > 0,
+                    by_hand=one.by_hand,
+                )
+                for one in slots
+                if one.job.due.position == pump.position
+            ),
+        )
+        for pump in view.pumps
+    )
+
+
+def plan(plant: PlantView | None = None, **more: object) -> PlanView:
+    """The usual plan of a plant: taken, proved, nothing wrong."""
+    view = plant or invented.plant(5)
+    slots = tuple(
+        _slot(job)
+        for job in sorted(view.jobs, key=lambda j: (j.slot_from_at or NOW, j.due.occurrence.key))
+        if job.slot_from_at
+    )
+    usual = PlanView(
+        frame=frame("Plan · Demo Plover", HERE),
+        plant=view.plant,
+        plant_href="/plants/demo",
+        here=HERE,
+        now_at=NOW,
+        ends_at=view.horizon_at,
+        days=28,
+        shown=view.plan,
+        read_at=NOW - timedelta(minutes=6),
+        runs=view.runs,
+        slots=slots,
+        later=9,
+        lines=_lines(view, slots),
+        jobs=len(view.jobs),
+        whys=(Why(names="VP1 knife inspection and VP2 knife inspection", reasons=("Each stands on its best day.",)),),
+        cover=Cover(hours=672, at_n=672, at_n_less_1=600, uncovered_by_plan=((4, 7),), uncovered_anyway=((408, 456),)),
+        cover_words=("In 3 h it is the plan's own work that leaves no cover.",),
+        cautions=("Isolate, lock and tag.",),
+        again_action=f"{HERE}/again",
+        held_days=7,
+    )
+    return replace(usual, **more)  # type: ignore[arg-type]
+
+
+def no_plan() -> PlanView:
+    """Jobs wait and nothing was planned yet."""
+    bare = invented.plant(5, planned=False)
+    return plan(bare, shown=None, slots=(), later=0, whys=(), cover=None, cover_words=(), cautions=())
+
+
+def no_jobs() -> PlanView:
+    """A plan was made and nothing falls due."""
+    return plan(slots=(), later=0, jobs=0, whys=(), lines=_lines(invented.plant(5), ()))
+
+
+def empty_plant() -> PlanView:
+    """A plant without pumps, readings or plan."""
+    bare = invented.nothing()
+    return plan(bare, shown=None, slots=(), lines=(), runs=(), jobs=0, later=0, whys=(), cover=None, read_at=None)
+
+
+def pinned() -> PlanView:
+    """Every slot is held, one of them by hand."""
+    view = plan(later=0)
+    slots = tuple(replace(one, held=True, by_hand=i == 0) for i, one in enumerate(view.slots))
+    return replace(view, slots=slots, lines=_lines(invented.plant(5), slots))
+
+
+def below() -> PlanView:
+    """A breakdown takes the plant below its minimum; no slot is in it."""
+    lacking = invented.deficit()
+    runs = tuple(replace(run, open_positions=()) for run in lacking.runs)
+    says = "Capacity is below the minimum for 72 h whatever is planned (VP1 and VP3 down or not proved)."
+    return plan(lacking, runs=runs, facts=(says,))
+
+
+def below_by_plan() -> PlanView:
+    """The plan was made before a pump broke down, and opens another one meanwhile."""
+    lacking = invented.deficit()
+    runs = tuple(
+        replace(run, open_positions=("VP2",)) if run.margin_m3_per_h < 0 and i == 0 else run
+        for i, run in enumerate(lacking.runs)
+    )
+    return plan(lacking, runs=(replace(runs[0], available_m3_per_h=0.0, open_positions=("VP2",)), *runs[1:]))
+
+
+def troubled() -> PlanView:
+    """One job ends past its limit, one has no place; help was asked for the second."""
+    view = plan()
+    late = view.slots[-1]
+    without = next(job for job in invented.plant(5).jobs if not job.slot_from_at)
+    bar = Bar(
+        from_at=NOW,
+        to_at=NOW + timedelta(days=2),
+        starts=4,
+        reason="the minimum would be broken while VP1 is open for its knife inspection",
+        lacking_m3_per_h=1.2,
+    )
+    troubles = (
+        Trouble(key=late.key, job=late.job, name="VP4 seal inspection", days=3, reasons=("It ends 3 days past.",)),
+        Trouble(
+            key="o:5:1", job=without, name="VP5 overhaul", days=None, reasons=("It has no place: x.",), bars=(bar,) * 14
+        ),
+    )
+    slots = (*view.slots[:-1], replace(late, late_days=3))
+    return replace(view, slots=slots, troubles=troubles, lines=_lines(invented.plant(5), slots))
+
+
+def helped() -> PlanView:
+    """What would help is listed with its price."""
+    help_ = Help(key="o:5:1", name="VP5 overhaul", reliefs=(("1 more hand on Tue 1 Dec", "up to 8 man-hours"),))
+    return replace(troubled(), help=help_)
+
+
+def newer() -> PlanView:
+    """A newer plan waits."""
+    return plan(newer=invented.all_states().proposed)
+
+
+VIEWS = {
+    "usual": plan(),
+    "no plan": no_plan(),
+    "no jobs": no_jobs(),
+    "empty plant": empty_plant(),
+    "pinned": pinned(),
+    "below": below(),
+    "below by plan": below_by_plan(),
+    "troubled": troubled(),
+    "helped": helped(),
+    "newer": newer(),
+    "long names": plan(invented.long_names()),
+}
