@@ -60,7 +60,10 @@ def _bar_at(board: Board, job: PlanJob, start: int) -> Bar | None:
     hands, needed = ground.hands[start] if 0 <= start < ground.steps else 0, hands_needed(job)[0]
     if job.fixed_start is None and hands < needed:
         if not hands:
-            return Bar(reason="nobody is at work", because=Because.NO_WORK)
+            closed = next((c.label for c in ground.problem.closed if c.from_step <= start < c.to_step), "")
+            return Bar(
+                reason=f"nobody is at work ({closed})" if closed else "nobody is at work", because=Because.NO_WORK
+            )
         return Bar(reason=f"it needs {needed} hands and has {hands}", because=Because.HANDS)
     candidate = candidate_at(ground, job, start)
     if candidate is None:

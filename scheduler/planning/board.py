@@ -56,6 +56,13 @@ class Board:
         if job.stop_minutes > 0:
             self._tests.append(job.key)
 
+    def on(self, ground: Ground) -> "Board":
+        """The same slots on another ground of the same jobs."""
+        board = Board(ground)
+        for key, candidate in self.placed.items():
+            board.place(ground.by_key[key], candidate)
+        return board
+
     def bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
         """The first thing that forbids the job there, or none."""
         return next(self.bars(job, candidate), None)

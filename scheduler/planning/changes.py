@@ -3,7 +3,7 @@
 from dataclasses import replace
 from itertools import pairwise
 
-from scheduler.planning.problem import CrewStretch, MinimumStretch, Problem
+from scheduler.planning.problem import ClosedStretch, CrewStretch, MinimumStretch, Problem
 
 
 def with_hands(problem: Problem, first: int, last: int, more: int) -> Problem:
@@ -14,6 +14,23 @@ def with_hands(problem: Problem, first: int, last: int, more: int) -> Problem:
             inside = first <= begins and ends <= last and stretch.hands > 0
             crew.append(CrewStretch(from_step=begins, to_step=ends, hands=stretch.hands + (more if inside else 0)))
     return replace(problem, crew=tuple(crew))
+
+
+def with_work(problem: Problem, first: int, last: int) -> Problem:
+    """The hands that there would be in steps [first, last) at work after all, though the steps are closed."""
+    crew: list[CrewStretch] = []
+    for stretch in problem.crew:
+        for begins, ends in _cut(stretch.from_step, stretch.to_step, first, last):
+            if stretch.hands > 0 or not (first <= begins and ends <= last):
+                crew.append(replace(stretch, from_step=begins, to_step=ends))
+    closed: list[ClosedStretch] = []
+    for block in problem.closed:
+        for begins, ends in _cut(block.from_step, block.to_step, first, last):
+            if first <= begins and ends <= last:
+                crew.append(CrewStretch(from_step=begins, to_step=ends, hands=block.hands))
+            else:
+                closed.append(replace(block, from_step=begins, to_step=ends))
+    return replace(problem, crew=tuple(crew), closed=tuple(closed))
 
 
 def with_minimum(problem: Problem, first: int, last: int, litres_per_h: int) -> Problem:

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from scheduler.planning.problem import (
+    ClosedStretch,
     CrewStretch,
     Derated,
     MinimumStretch,
@@ -41,6 +42,7 @@ def problem_to_text(problem: Problem) -> str:
         "occasions": _sorted([_flat(o) for o in problem.occasions]),
         "quiet": _sorted([_flat(q) for q in problem.quiet]),
         "not_together": _sorted([{**_flat(n), "pumps": sorted(set(n.pumps))} for n in problem.not_together]),
+        "closed": _sorted([_flat(c) for c in problem.closed]),
     }
     return _text(plain)
 
@@ -68,6 +70,7 @@ def problem_from_text(text: str) -> Problem:
         not_together=tuple(
             NotTogether(pumps=tuple(n["pumps"]), most_out=n["most_out"]) for n in plain.get("not_together", ())
         ),
+        closed=tuple(ClosedStretch(**c) for c in plain.get("closed", ())),
     )
 
 

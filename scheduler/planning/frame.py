@@ -16,6 +16,7 @@ from scheduler.planning.problem import CrewStretch, Derated, NotTogether, Occasi
 from scheduler.planning.shiphours import (
     HOUR,
     ShipClock,
+    closed_stretches,
     crew_stretches,
     first_midnight,
     minimum_stretches,
@@ -127,6 +128,7 @@ def frame(
             if len(pumps := tuple(sorted(p for b in branch.positions if (p := plant.pump_in(b, at)))))
             > branch.most_open
         ),
+        closed=closed_stretches(plant.crew, starts_at, steps, clock),
     )
 
 

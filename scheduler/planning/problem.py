@@ -46,6 +46,19 @@ class CrewStretch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class ClosedStretch:
+    """Steps [from_step, to_step) in which nobody opens a pump though `hands` would be at work: port arrival, quiet period.
+
+    It binds nothing by itself (the crew has no hands in it): it says why, and what there would be if somebody decided so.
+    """
+
+    from_step: int
+    to_step: int
+    hands: int
+    label: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class Occasion:
     """Steps [from_step, to_step) in which something a job may need is there: port, sea, a service engineer."""
 
@@ -135,6 +148,7 @@ class Problem:
     occasions: tuple[Occasion, ...] = ()
     quiet: tuple[QuietStretch, ...] = ()
     not_together: tuple[NotTogether, ...] = ()
+    closed: tuple[ClosedStretch, ...] = ()
 
     def __post_init__(self) -> None:
         if self.starts_at.tzinfo is None:

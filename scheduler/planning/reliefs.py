@@ -16,8 +16,19 @@ from scheduler.planning.changes import (
     with_block_ended,
     with_hands,
     with_minimum,
+    with_work,
 )
-from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground, candidate_at, fact_against, survey, window_starts
+from scheduler.planning.ground import (
+    STEPS_A_DAY,
+    Candidate,
+    Ground,
+    candidate_at,
+    fact_against,
+    hands_at_work,
+    hands_needed,
+    survey,
+    window_starts,
+)
 from scheduler.planning.problem import Plan, PlanJob, Problem
 from scheduler.planning.tiers import days_past, limit_after, set_up_saved
 
@@ -30,6 +41,7 @@ class Kind(StrEnum):
 
     HANDS = "more hands"
     RETURN = "a pump back earlier"
+    WORK = "work in a stretch without work"
     BLOCK = "a block that ends earlier"
     MINIMUM = "a lower minimum agreed"
     POSTPONE = "a postponement"
@@ -120,15 +132,9 @@ def _helps(before: Mapping[str, int | None], after: Mapping[str, int | None], ke
 
 
 def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offset: timedelta) -> Iterator[_Proposal]:
-    board = Board(ground)
-    limit = job.limit
-    for slot in plan.slots:
-        other = ground.by_key[slot.key]
-        placed = _placed(ground, plan, other, slot.start)
-        if placed is not None and other.key != job.key:
-            board.place(other, placed)
-            if other.key == job.after:
-                limit = limit_after(job, slot.end)
+    board, limit = _others(ground, plan, job), job.limit
+    if job.after in board.placed:
+        limit = limit_after(job, board.placed[job.after].end)
     words = _Words(ground.problem, offset)
     if days is not None:
         later = job.limit + STEPS_A_DAY * days
@@ -139,6 +145,7 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offse
             price=f"{days} day{'s' if days != 1 else ''} past the limit",
             problem=postponed(ground.problem, job.key, later),
         )
+    yield from _for_work(ground, plan, job, limit, words)
     for start in window_starts(ground, job):
         yield from _few_hands(ground, job, start, limit, words)
         candidate = candidate_at(ground, job, start)
@@ -151,10 +158,48 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offse
             yield from _for_hands(ground, short, words)
 
 
+def _others(ground: Ground, plan: Plan, job: PlanJob) -> Board:
+    """The plan's other slots on a board."""
+    board = Board(ground)
+    for slot in plan.slots:
+        other = ground.by_key[slot.key]
+        placed = _placed(ground, plan, other, slot.start)
+        if placed is not None and other.key != job.key:
+            board.place(other, placed)
+    return board
+
+
 def _placed(ground: Ground, plan: Plan, job: PlanJob, start: int) -> Candidate | None:
     first = next((slot.isolation_of for slot in plan.slots if slot.key == job.key), None)
     saved = set_up_saved(ground.by_key[first], job) if first is not None else 0
     return candidate_at(ground, job, start, saved)
+
+
+def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_Words") -> Iterator[_Proposal]:
+    """Work in a part of one stretch without work, where that alone gives the job a place in time."""
+    problem = ground.problem
+    if not problem.closed or job.fixed_start is not None:
+        return
+    opened = survey(with_work(problem, 0, ground.steps))
+    board = _others(ground, plan, job).on(opened)
+    for start in window_starts(opened, job):
+        candidate = candidate_at(opened, job, start) if opened.hands[start] >= hands_needed(job)[0] else None
+        if candidate is None or candidate.end > limit or fact_against(opened, job, candidate) is not None:
+            continue
+        needed = [step for step, hands in hands_at_work(job, candidate).items() if ground.hands[step] < hands]
+        if not needed or board.bar(job, candidate) is not None:
+            continue
+        first, last = needed[0], needed[-1] + 1
+        labels = {c.label for c in problem.closed if c.from_step < last and first < c.to_step}
+        if len(labels) != 1 or last - first > STEPS_A_DAY:
+            continue
+        yield _Proposal(
+            kind=Kind.WORK,
+            cost=last - first,
+            says=f"work on {words.span(first, last)} although {labels.pop()}",
+            price=f"{last - first} h of work in it",
+            problem=with_work(problem, first, last),
+        )
 
 
 def _few_hands(ground: Ground, job: PlanJob, start: int, limit: int, words: "_Words") -> Iterator[_Proposal]:
@@ -235,6 +280,15 @@ class _Words:
     def at(self, step: int) -> str:
         when = self.problem.starts_at + self.offset + timedelta(hours=step)
         return f"{when:%a} {when.day} {when:%b %Y %H:%M}"
+
+    def span(self, first: int, last: int) -> str:
+        """From a step to another, the date once where it is the same."""
+        ends = self.problem.starts_at + self.offset + timedelta(hours=last)
+        return (
+            f"{self.at(first)} to {ends:%H:%M}"
+            if self.day(first) == self.day(last)
+            else f"{self.at(first)} to {self.at(last)}"
+        )
 
     def day(self, step: int) -> str:
         when = self.problem.starts_at + self.offset + timedelta(hours=step)

@@ -7,14 +7,14 @@ work, quiet hours) or from the first whole step on (start hours), so that no dat
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import groupby
 from typing import TypeVar
 
 from scheduler.domain.capacity import Concession, hands_at, litres_up, matches, minimum_at
 from scheduler.domain.fleet import Crew, Plant
-from scheduler.planning.problem import CrewStretch, MinimumStretch, QuietStretch
+from scheduler.planning.problem import ClosedStretch, CrewStretch, MinimumStretch, QuietStretch
 
 _V = TypeVar("_V")
 
@@ -90,6 +90,32 @@ def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock
         CrewStretch(from_step=first, to_step=last, hands=hands)
         for first, last, hands in runs_of(steps, at_step)
         if hands > 0
+    )
+
+
+def closed_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[ClosedStretch, ...]:
+    """The stretches without work in which hands would be there otherwise, and the label of what closes them.
+
+    What closes: a stretch marked as without work, or a block with no hands (a holiday) within the working hours.
+    """
+    marked = [(step_floor(starts_at, n.from_at), step_ceil(starts_at, n.to_at), n.label) for n in crew.no_work]
+    holidays = [block for block in crew.blocks if block.hands == 0]
+    open_always = replace(crew, blocks=tuple(block for block in crew.blocks if block.hands > 0))
+
+    def at_step(step: int) -> tuple[int, str]:
+        walls = wall_hours(starts_at, step, clock)
+        label = next((label for first, last, label in marked if first <= step < last), None)
+        if label is not None:
+            return min(hands_at(crew, wall) for wall in walls), label
+        if min(hands_at(crew, wall) for wall in walls) > 0:
+            return 0, ""
+        label = next((b.label for b in reversed(holidays) if any(matches(b, wall) for wall in walls)), None)
+        return (0, "") if label is None else (min(hands_at(open_always, wall) for wall in walls), label)
+
+    return tuple(
+        ClosedStretch(from_step=first, to_step=last, hands=value[0], label=value[1])
+        for first, last, value in runs_of(steps, at_step)
+        if value[0] > 0
     )
 
 

@@ -14,6 +14,7 @@ from scheduler.domain.fleet import (
     EngineerVisit,
     JobKind,
     MinimumBlock,
+    NoWork,
     Plant,
     QuietHours,
     caution_line,
@@ -22,6 +23,7 @@ from scheduler.domain.kind_check import kind_faults
 from scheduler.domain.operating import Stretch
 from scheduler.domain.words import Subject
 from scheduler.planning.check import judge
+from scheduler.planning.codec import problem_from_text, problem_to_text
 from scheduler.planning.frame import SERVICE_ENGINEER, Circumstances
 from scheduler.planning.problem import NotTogether, Problem
 from scheduler.planning.stagger import stagger
@@ -82,6 +84,19 @@ def test_a_person_works_eight_hours_a_day_from_the_ships_midnight() -> None:
     assert framed().first_midnight == 13
     assert framed(offset_minutes=120).first_midnight == 11
     assert framed(offset_minutes=330).first_midnight == 8
+
+
+def test_a_stretch_without_work_says_what_closes_it_and_who_would_be_there() -> None:
+    """Only where hands would be at work: the rest of the stretch is closed anyway; a holiday within working hours too."""
+    arrival = NoWork(from_at=GRID + 18 * HOUR, to_at=GRID + 22 * HOUR, label="port arrival")
+    holiday = CrewBlock(hands=0, label="holiday", from_on=date(2026, 12, 4), to_on=date(2026, 12, 4))
+    problem = framed(due(), plant=plant(crew=Crew(hands=2, no_work=(arrival,), blocks=(holiday,))))
+    assert [(c.from_step, c.to_step, c.hands, c.label) for c in problem.closed] == [
+        (_step(2, 8), _step(2, 9), 2, "port arrival"),
+        (_step(4, 8), _step(4, 17), 2, "holiday"),
+    ]
+    assert problem_from_text(problem_to_text(problem)).closed == problem.closed
+    assert [_hands_at(problem, c.from_step) for c in problem.closed] == [0, 0]
 
 
 def test_set_up_needs_and_short_tests_come_from_the_kind() -> None:

@@ -7,7 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.planning.check import judge
-from scheduler.planning.problem import CrewStretch, Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
+from scheduler.planning.explain import explain
+from scheduler.planning.problem import (
+    ClosedStretch,
+    CrewStretch,
+    Derated,
+    MinimumStretch,
+    PlanJob,
+    Problem,
+    PumpCapacity,
+)
 from scheduler.planning.reliefs import Kind, Relief, lateness, reliefs
 from scheduler.planning.stagger import stagger
 from tests.property.test_plan_laws import problems
@@ -98,6 +107,38 @@ def test_a_postponement_is_always_a_choice_and_exactly_as_long_as_the_delay() ->
     assert (relief.days, relief.price) == (2, "2 days past the limit")
     assert relief.says == "ask for a postponement of overhaul:P1:1 to Thu 3 Dec 2026 16:00"
     assert lateness(relief.problem, relief.plan) == {}
+
+
+def _with_a_stretch_without_work(last_step: int, label: str = "port arrival") -> Problem:
+    """A port arrival from the first morning to `last_step`; otherwise one hand from 8 to 17 each day."""
+    days = crew_by_day(DAYS, hands=1)
+    crew = tuple(replace(c, from_step=max(c.from_step, last_step)) for c in days if c.to_step > last_step)
+    closed = tuple(
+        ClosedStretch(from_step=c.from_step, to_step=min(c.to_step, last_step), hands=1, label=label)
+        for c in days
+        if c.from_step < last_step
+    )
+    return _problem(_job(limit=40), crew=crew, closed=closed)
+
+
+def test_work_in_a_part_of_a_stretch_without_work() -> None:
+    """Nobody works during the arrival; four hours of it, and no more, put the job in time; the plan says what closes it."""
+    problem = _with_a_stretch_without_work(60)
+    relief = _found(problem)[Kind.WORK]
+    assert relief.says == "work on Mon 30 Nov 2026 08:00 to 12:00 although port arrival"
+    assert relief.price == "4 h of work in it"
+    assert [(c.from_step, c.to_step) for c in relief.problem.crew if c.to_step <= 60] == [(8, 12)]
+    assert [(c.from_step, c.to_step) for c in relief.problem.closed] == [(12, 17), (32, 41), (56, 60)]
+    assert judge(relief.problem, relief.plan).lawful
+    told = explain(problem, stagger(problem), "overhaul:P1:1")
+    assert "nobody is at work (port arrival)" in {one.reason for one in told.forbidden}
+
+
+def test_work_is_not_proposed_where_the_plant_would_not_bear_it() -> None:
+    """With P2 down until the third day the minimum forbids the first two, whoever works."""
+    down = PumpCapacity(pump="P2", litres_per_h=60_000, derated=(Derated(from_step=0, to_step=55, litres_per_h=0),))
+    problem = replace(_with_a_stretch_without_work(60), pumps=(PumpCapacity(pump="P1", litres_per_h=60_000), down))
+    assert Kind.WORK not in _found(problem)
 
 
 def test_ship_time_is_used_in_the_words_and_a_job_in_time_needs_nothing() -> None:
