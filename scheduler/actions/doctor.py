@@ -20,7 +20,7 @@ from scheduler.storage.tables import PlanStatus
 DAY_S = 86_400
 INTAKE_DAYS = 7
 FRESH_S = 14 * DAY_S
-"""Flags about a clock stay in the ledger for good; older ones are past."""
+"""Flags about a clock stay in the ledger for good; older ones are past, and so is one whose clock is right again."""
 COPY_OLD_DAYS = 7
 
 
@@ -150,8 +150,9 @@ def _counters(house: House, session: Session, vessel_id: str) -> list[Look]:
         own = [flag for flag in flags if flag.counter_no == row.no]
         found += [looks.of_question(row.id, asked) for asked in questions_of(session, row, own)]
         found += [one for name, flag in watched if name == row.id and (one := looks.of_flag(row.id, flag)) is not None]
-        for code in (Code.CLOCK, Code.FUTURE):
-            fresh = [f for f in own if f.code == code and house.now_s() - f.at_s < FRESH_S]
+        right_s = max((flag.at_s for flag in own if flag.code == Code.CLOCK_RIGHT), default=0)
+        for code, after_s in ((Code.CLOCK, right_s), (Code.FUTURE, 0)):
+            fresh = [f for f in own if f.code == code and f.at_s > after_s and house.now_s() - f.at_s < FRESH_S]
             if fresh:
                 newest_one = max(fresh, key=lambda flag: flag.at_s)
                 told = Flag(code, newest_one.at_s, newest_one.says, newest_one.seconds or 0)

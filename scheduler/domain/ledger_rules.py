@@ -167,10 +167,12 @@ class Fold:
                 self._replace(item, Verdict.RESCALE)
 
     def _look_at_clock(self, at_s: int, skew_s: int) -> None:
-        """One flag for a run of readings whose sender's clock is off by about the same (R12)."""
+        """One flag for a run of readings whose sender's clock is off by about the same, one when it is right again (R12)."""
         if abs(skew_s - self.skew_s) > AHEAD_S:
-            if skew_s:
-                self.open.append(says.clock(self.setup, at_s, skew_s))
+            was = self.skew_s
+            self.open.append(
+                says.clock(self.setup, at_s, skew_s) if skew_s else says.clock_right(self.setup, at_s, was)
+            )
             self.skew_s = skew_s
 
     def _read(self, at_s: int, milli: int, received_s: int) -> None:

@@ -80,6 +80,16 @@ def clock(setup: Setup, at_s: int, skew_s: int) -> Flag:
     return Flag(Code.CLOCK, at_s, says, abs(skew_s))
 
 
+def clock_right(setup: Setup, at_s: int, was_s: int) -> Flag:
+    """The sender's clock is right again; nobody has to say so."""
+    off = f"{abs(was_s) // 60} min {'behind' if was_s > 0 else 'ahead'}"
+    says = (
+        f"{setup.name}: from {instant_text(at_s)} on its readings come with a clock that is right again; it was last {off}. "
+        "Nothing is to be done."
+    )
+    return Flag(Code.CLOCK_RIGHT, at_s, says, 0)
+
+
 def spike(setup: Setup, flag: Flag, at_s: int) -> Flag:
     """What was held turned out to be false: the counter goes on from where it was."""
     says = (

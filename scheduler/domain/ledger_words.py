@@ -64,6 +64,8 @@ class Code(StrEnum):
     GLITCH = "glitch"
     REPLACEMENT = "replacement"
     CLOCK = "clock"
+    CLOCK_RIGHT = "clock right"
+    """Closes the flag about the clock before it."""
     DECISION = "decision"
     SILENT = "silent"
     STANDING = "standing"

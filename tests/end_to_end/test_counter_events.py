@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from sqlmodel import select
 
-from scheduler.actions import counters, daily, fleet, readings, rounds, undoing
+from scheduler.actions import counters, daily, doctor, fleet, readings, rounds, undoing
 from scheduler.actions.actor import Actor
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.fleet import Place
@@ -125,6 +125,26 @@ def test_a_gateway_with_a_wrong_clock(house: House) -> None:
     post(house, (30, 99))  # a late one with the clock right belongs before both
     assert book(house)[NAME][0][-1][3] == 7 * 3600
     assert rederived(house)[NAME] == book(house)[NAME]
+
+
+def test_a_clock_put_right_closes_its_flag_by_itself(house: House) -> None:
+    """R12: one flag when it goes wrong, one on record when it is right again, and nothing is left to look at; wrong once
+    more, it is told once more. The same when derived anew."""
+
+    def about() -> list[str]:
+        return [one.about for one in doctor.vessel_looks(house, PLOVER.vessel) if one.which == NAME]
+
+    post(house, (27, 100), sent_at=at(3))
+    assert about() == ["clock"]
+    post(house, (20, 101), (16, 102), sent_at=at(0))
+    assert about() == []
+    flags = sorted(book(house)[NAME][1])
+    assert [code for code, *_ in flags] == ["clock", "clock right"]
+    assert flags[1][1] == seconds(at(20))
+    assert "right again; it was last 180 min behind" in flags[1][2]
+    assert sorted(rederived(house)[NAME][1]) == flags
+    post(house, (13, 103), sent_at=at(5))
+    assert about() == ["clock"]
 
 
 def test_a_stamp_from_the_far_future_is_nobodys_newest(house: House) -> None:

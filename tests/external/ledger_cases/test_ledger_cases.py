@@ -134,7 +134,7 @@ CASES = {
         [*posts((0, 12000)), Reading(at(24), 12_006_000, at(24), 3 * 3600), *posts((48, 12012))],
         12,
         ((24, V.CREDITED), (48, V.CREDITED)),
-        ((24, Code.CLOCK, 3),),
+        ((24, Code.CLOCK, 3), (48, Code.CLOCK_RIGHT, 0)),
     ),
     "hours to minutes": Case(
         "R15",
