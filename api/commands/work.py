@@ -120,7 +120,8 @@ def history(
     vessel: Annotated[str, typer.Argument(help="vessel id")],
     out: Annotated[Path | None, typer.Option(help="file to write (default: stdout)")] = None,
     form: Annotated[
-        str | None, typer.Option("--format", help="jsonl, csv, xlsx or pdf (default: by the file's ending, else jsonl)")
+        str | None,
+        typer.Option("--format", help="jsonl, csv, xlsx, pdf or summary (default: by the file's ending, else jsonl)"),
     ] = None,
     from_at: Annotated[str | None, typer.Option("--from", help="recorded at or after, with offset")] = None,
     to_at: Annotated[str | None, typer.Option("--to", help="recorded before, with offset")] = None,
@@ -147,8 +148,8 @@ def history(
         sys.stdout.write(SCHEMA.read_text())
         return
     form = form or (out.suffix.lstrip(".").lower() if out is not None else "") or "jsonl"
-    if form not in ("jsonl", "csv", "xlsx", "pdf"):
-        raise typer.BadParameter(f"{form!r}: jsonl, csv, xlsx or pdf is expected", param_hint="--format")
+    if form not in ("jsonl", "csv", "xlsx", "pdf", "summary"):
+        raise typer.BadParameter(f"{form!r}: jsonl, csv, xlsx, pdf or summary is expected", param_hint="--format")
     if out is None and form in ("xlsx", "pdf"):
         raise typer.BadParameter(f"a {form} is a file: give --out FILE", param_hint="--out")
     choice = Choice(

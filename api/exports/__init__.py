@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from api.exports.answer import summary_json
 from api.exports.book import xlsx
 from api.exports.frame import ExportFrame, Summary, summary
 from api.exports.lines import jsonl
@@ -11,4 +12,16 @@ from api.exports.table import BOM, COLUMNS, csv_rows
 SCHEMA = Path(__file__).with_name("history.schema.json")
 """JSON Schema 2020-12 of a line of the JSON Lines export."""
 
-__all__ = ["BOM", "COLUMNS", "SCHEMA", "ExportFrame", "Summary", "csv_rows", "jsonl", "pdf", "summary", "xlsx"]
+__all__ = [
+    "BOM",
+    "COLUMNS",
+    "SCHEMA",
+    "ExportFrame",
+    "Summary",
+    "csv_rows",
+    "jsonl",
+    "pdf",
+    "summary",
+    "summary_json",
+    "xlsx",
+]

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from api.exports.frame import ExportFrame, summary
+from api.exports.judged import HEADINGS, judged
 from api.exports.report import DEFINITIONS, beside_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
 from scheduler.actions.history import Beside
@@ -62,9 +63,11 @@ def xlsx(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> Itera
         first = book.add_worksheet("Summary")
         first.set_column(0, 0, 28)
         first.set_column(1, 1, 100)
-        for row, (what, figure) in enumerate(frame_rows(frame, found)):
+        for row, (what, figure) in enumerate(frame_rows(frame, found, beside)):
             first.write_string(row, 0, what, bold)
             first.write_string(row, 1, figure)
+        rows_judged = (one.row() for one in judged(found, beside.not_done))
+        _table(book, bold, "In window", HEADINGS, rows_judged)
         _table(book, bold, "History", [heading for heading, _ in COLUMNS], map(_row, records))
         for name, headings, rows in beside_tables(beside):
             _table(book, bold, name, headings, rows)

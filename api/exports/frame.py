@@ -28,7 +28,7 @@ class ExportFrame:
 class Summary:
     """Counts by verdict (every verdict named), records by kind, first and last of the chain, the completeness statement.
 
-    due_in_window_percent: of the closed jobs, the share done early or in their window; none without one.
+    by_job_kind: of planned work, the counts by verdict of each job kind. closed_jobs: the job numbers that were closed.
     """
 
     records: int
@@ -38,6 +38,8 @@ class Summary:
     head: str
     by_verdict: Mapping[str, int]
     by_kind: Mapping[str, int]
+    by_job_kind: Mapping[str, Mapping[str, int]]
+    closed_jobs: frozenset[str]
     gaps: tuple[str, ...]
     completeness: str
 
@@ -45,6 +47,8 @@ class Summary:
 @dataclass(slots=True)
 class _Closed:
     verdict: str
+    job_kind: str
+    job_no: str
     estimated: bool
 
 
@@ -77,7 +81,12 @@ class Tally:
             self._closed(record, payload_of(record))
 
     def _closed(self, record: Record, members: Mapping[str, Any]) -> None:
-        self.closed[record.number] = _Closed(str(members.get("verdict")), members.get("hours_source") == "estimated")
+        self.closed[record.number] = _Closed(
+            str(members.get("verdict")),
+            str(members.get("job_kind")),
+            str(members.get("job_no")),
+            members.get("hours_source") == "estimated",
+        )
         if corrects := members.get("corrects"):
             self.corrections.append(record.number)
             self.replaced.add(int(corrects))
@@ -85,7 +94,12 @@ class Tally:
     def summary(self, *, also: Sequence[str] = ()) -> Summary:
         """The counts as they stand. A corrected record counts by its newest correction, once."""
         first, last = self.first, self.last
-        verdicts = Counter(one.verdict for number, one in self.closed.items() if number not in self.replaced)
+        counted = [one for number, one in self.closed.items() if number not in self.replaced]
+        verdicts = Counter(one.verdict for one in counted)
+        by_job_kind: dict[str, Counter[str]] = {}
+        for one in counted:
+            if one.verdict != Verdict.BREAKDOWN:
+                by_job_kind.setdefault(one.job_kind, Counter())[one.verdict] += 1
         span = f", {first.number} to {last.number}" if first and last else ""
         missing = f"missing: {', '.join(self.gaps)}" if self.gaps else "none missing"
         said = [
@@ -102,6 +116,8 @@ class Tally:
             head=last.hash if last else GENESIS,
             by_verdict={verdict.value: verdicts.get(verdict.value, 0) for verdict in Verdict},
             by_kind=dict(sorted(self.kinds.items())),
+            by_job_kind={kind: dict(counts) for kind, counts in sorted(by_job_kind.items())},
+            closed_jobs=frozenset(one.job_no for one in counted),
             gaps=tuple(self.gaps),
             completeness="; ".join(said) + ".",
         )

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from api.exports.frame import ExportFrame, summary
+from api.exports.judged import Judged, judged
 from scheduler.domain.history import Record, instant_text
 from scheduler.domain.verify import header_line, spelled
 from scheduler.errors import Refused
@@ -36,6 +37,7 @@ def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
                 "previous_hash": found.previous_hash,
                 "head": found.head,
                 "completeness": found.completeness,
+                "judged": _told(judged(found)[0]),
             }
         )
         + "\n"
@@ -52,3 +54,12 @@ def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
             )
             + "\n"
         )
+
+
+def _told(whole: Judged) -> dict[str, object]:
+    """The counts over all job kinds. What was due and not done is no record, so it is not counted here."""
+    told = whole.told()
+    return {name: told[name] for name in told if name not in ("job_kind", *_NOT_HERE)}
+
+
+_NOT_HERE = ("due_and_not_done", "in_window_percent_with_not_done")

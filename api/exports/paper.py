@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from api.exports.frame import ExportFrame, summary
+from api.exports.judged import HEADINGS, judged
 from api.exports.report import DEFINITIONS, beside_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
 from scheduler.actions.history import Beside
@@ -41,9 +42,12 @@ def pdf(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> bytes:
             raise TooLarge(f"More than {MOST_ROWS} closed jobs do not go on paper. Choose a period, or take XLSX.")
         cells = dict(zip(order, cells_of(record), strict=True))
         rows.append([_spoken(cells[member]) for member in _SHOWN])
+    found = summary(records)
     data = {
         "title": f"{frame.vessel}: compliance history",
-        "frame": frame_rows(frame, summary(records)),
+        "frame": frame_rows(frame, found, beside),
+        "judged_headings": HEADINGS,
+        "judged": [[_shown(value) for value in one.row()] for one in judged(found, beside.not_done)],
         "headings": [headings[member] for member in _SHOWN],
         "rows": rows,
         "tables": [
@@ -58,3 +62,7 @@ def pdf(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> bytes:
 def _spoken(cell: str) -> str:
     """Paper runs no formula: the apostrophe that guards a spreadsheet is taken off again."""
     return cell[1:] if cell.startswith("'") and cell[1:2] in ("=", "+", "-", "@", "\t", "\r") else cell
+
+
+def _shown(value: str | float) -> str:
+    return value if isinstance(value, str) else f"{value:g}"

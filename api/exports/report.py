@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from api.exports.frame import ExportFrame, Summary
+from api.exports.judged import WORDS, judged, sentence
 from scheduler.actions.history import Beside
 from scheduler.domain.history import instant_text
 
@@ -19,6 +20,7 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
     ("postponed", "done after the original limit, within a limit that was granted"),
     ("late", "done after every limit that was given"),
     ("breakdown", "a repair that was not planned; it has no due point and is judged by none"),
+    *WORDS,
     (
         "running hours from",
         "counter: read at that time; estimated: between two readings or projected; by hand: as told",
@@ -28,7 +30,7 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
 )
 
 
-def frame_rows(frame: ExportFrame, found: Summary) -> list[tuple[str, str]]:
+def frame_rows(frame: ExportFrame, found: Summary, beside: Beside) -> list[tuple[str, str]]:
     """What the export is, line by line."""
     period = (
         f"recorded {'from ' + instant_text(frame.from_at) if frame.from_at else 'from the beginning'} "
@@ -43,6 +45,7 @@ def frame_rows(frame: ExportFrame, found: Summary) -> list[tuple[str, str]]:
         ("Program", f"Leadline {frame.version}"),
         ("Record stamp of the last record", found.head),
         ("Completeness", found.completeness),
+        ("Done in window", sentence(judged(found, beside.not_done)[0])),
         *((f"Closed jobs {verdict}", str(count)) for verdict, count in found.by_verdict.items()),
         *((f"Records: {kind}", str(count)) for kind, count in found.by_kind.items()),
         (

@@ -9,7 +9,7 @@ from fastapi.responses import FileResponse, JSONResponse, StreamingResponse
 
 from api import bodies, shapes
 from api.deps import AskingDep, HouseDep, hand_of, version_in
-from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, xlsx
+from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, summary_json, xlsx
 from api.pen import PEN
 from api.sheet import sheet_json
 from scheduler.actions import explaining, feed, fleet, history, jobs, outlook, planning, work
@@ -141,10 +141,11 @@ def get_history(
     as_of: Annotated[
         bodies.Instant | None, Query(description="what the export says as its instant (default: now)")
     ] = None,
-    format: Literal["jsonl", "csv", "xlsx", "pdf"] = "jsonl",
+    format: Literal["jsonl", "csv", "xlsx", "pdf", "summary"] = "jsonl",
 ) -> StreamingResponse:
-    """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook, or
-    paper. A choice narrower than a period of recording lists closed jobs only, says so, and cannot be verified."""
+    """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook,
+    paper, or a summary as JSON: counts by verdict, and what was done in its window by job kind. A choice narrower than a
+    period of recording lists closed jobs only, says so, and cannot be verified."""
     who.actor.must_reach(vessel, f"vessel {vessel}")
     for first, last in ((from_at, to_at), (due_from, due_to), (done_from, done_to)):
         if first is not None and last is not None and last <= first:
@@ -163,7 +164,7 @@ def get_history(
         export(house, vessel, who.actor.name, format, choice, as_of=as_of),
         media_type=_MEDIA[format],
         headers={
-            "Content-Disposition": f'attachment; filename="{vessel}-history.{format}"',
+            "Content-Disposition": f'attachment; filename="{vessel}-history.{_ENDINGS.get(format, format)}"',
             "Cache-Control": "no-store",
         },
     )
@@ -174,7 +175,9 @@ _MEDIA = {
     "csv": "text/csv; charset=utf-8; header=present",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "pdf": "application/pdf",
+    "summary": "application/json",
 }
+_ENDINGS = {"summary": "json"}
 
 
 def export(
@@ -204,11 +207,10 @@ def export(
     )
     if form == "jsonl":
         return jsonl(told, frame)
-    return (
-        xlsx(told, frame, history.beside(house, told))
-        if form == "xlsx"
-        else iter([pdf(told, frame, history.beside(house, told))])
-    )
+    beside = history.beside(house, told)
+    if form == "summary":
+        return summary_json(told, frame, beside)
+    return xlsx(told, frame, beside) if form == "xlsx" else iter([pdf(told, frame, beside)])
 
 
 @router.get("/history/schema", tags=["history"], summary="What a line of the JSON Lines export looks like")

@@ -49,7 +49,7 @@ def test_no_text_becomes_a_formula_and_all_tables_are_there(worked: Stage) -> No
     """Reloaded by another library: no formula cell, the text kept; empty tables are there as well."""
     book = openpyxl.load_workbook(io.BytesIO(_get(worked, "format=xlsx")))
     assert book.sheetnames == [
-        "Summary", "History", "Not done", "Postponements", "Non-conformities", "Changes", "Definitions",
+        "Summary", "In window", "History", "Not done", "Postponements", "Non-conformities", "Changes", "Definitions",
     ]  # fmt: skip
     cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row if cell.value is not None]
     assert not [cell for cell in cells if cell.data_type == "f" or cell.hyperlink]
@@ -57,9 +57,19 @@ def test_no_text_becomes_a_formula_and_all_tables_are_there(worked: Stage) -> No
     assert {"'=1+1", "'+1", "'-cmd", "Łódź Ж Ω"} <= texts
 
 
+def test_the_summary_is_asked_for_like_any_other_form(worked: Stage) -> None:
+    """Counts of the same records, narrowed in the same way; what fell due and was not done is counted beside them."""
+    told = json.loads(_get(worked, "format=summary"))
+    whole, kind = told["done_in_window"][:2]
+    assert (whole["closed"], kind["job_kind"], kind["closed"]) == (3, "Alarm test", 3)
+    assert sum(kind[name] for name in ("early", "in_window", "past_due_within_limit", "postponed", "late")) == 3
+    assert whole["due_and_not_done"] >= 0
+    assert json.loads(_get(worked, "format=summary&pump=no-such-pump"))["done_in_window"][0]["closed"] == 0
+
+
 def test_same_arguments_same_bytes_in_every_form(worked: Stage) -> None:
     """With the instant given, two exports are equal to the byte."""
-    for form in ("jsonl", "csv", "xlsx", "pdf"):
+    for form in ("jsonl", "csv", "xlsx", "pdf", "summary"):
         query = f"format={form}&as_of={stamp(AT)}"
         assert _get(worked, query) == _get(worked, query), form
 

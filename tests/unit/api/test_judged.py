@@ -1,0 +1,140 @@
+"""Done in window, counted by hand on a small history: the verdicts on the records are counted, nothing is judged again."""
+
+import io
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
+
+import openpyxl
+import pytest
+
+from api.exports import ExportFrame, jsonl, summary, summary_json, xlsx
+from api.exports.judged import ALL, HEADINGS, judged, sentence
+from scheduler.actions.history import Beside
+from scheduler.domain.choosing import NotDone
+from scheduler.domain.history import GENESIS, NO_DUE_POINT, ClosedJob, DuePoint, Record, Verdict, record_of
+from scheduler.domain.verify import Verified, verify_lines
+from scheduler.domain.words import Trigger
+from tests.unit.api.test_exports import AT, CLOSED
+
+FRAME = ExportFrame(vessel="Demo Plover", made_by="office", as_of=AT, version="0.1.0")
+HOURS = {"early": 1300, "in window": 1450, "past due within limit": 1520, "late": 1600}
+
+
+def _closed(kind: str, turn: int, verdict: str, **more: int) -> ClosedJob:
+    return replace(
+        CLOSED, job_kind=kind, job_no=f"{kind}:x:{turn}", running_seconds=HOURS[verdict] * 3600, corrects=more.get("of")
+    )
+
+
+JOBS = (
+    _closed("knives", 1, "in window"),
+    _closed("knives", 2, "late"),
+    _closed("knives", 3, "early"),
+    _closed("knives", 2, "in window", of=2),
+    _closed("seal", 1, "past due within limit"),
+    _closed("seal", 2, "in window"),
+    _closed("seal", 3, "late"),
+    replace(_closed("seal", 4, "late"), due=replace(CLOSED.due, postponed_to_running_seconds=1700 * 3600)),
+    replace(_closed("repair", 1, "late"), due=NO_DUE_POINT),
+    replace(
+        CLOSED,
+        job_kind="alarms",
+        job_no="alarms:x:1",
+        running_seconds=None,
+        due=DuePoint(
+            trigger=Trigger.CALENDAR,
+            calendar_window_opens_at=AT - timedelta(days=3),
+            calendar_due_at=AT + timedelta(days=1),
+            calendar_limit_at=AT + timedelta(days=1),
+        ),
+    ),
+)
+"""By hand: knives 2 of 3 in window, 1 early (record 4 corrects 2); seal 1 of 4; alarms 1 of 1; the repair is not judged."""
+
+
+def _records() -> Iterator[Record]:
+    previous = GENESIS
+    for number, job in enumerate(JOBS, 1):
+        record = record_of(
+            number=number, kind=ClosedJob.KIND, payload=job.payload(), recorded_at=AT, previous_hash=previous
+        )
+        previous = record.hash
+        yield record
+
+
+def _not_done(job: str, kind: str) -> NotDone:
+    return NotDone(job=job, position="VP1", kind=kind, due_at=AT, limit_at=None, state="past due", done_at=None)
+
+
+BESIDE = Beside(
+    not_done=(_not_done("knives:x:4", "knives"), _not_done("seal:x:3", "seal"), _not_done("valves:x:1", "valves")),
+    postponements=(),
+    non_conformities=(),
+    changes=(),
+)
+"""Seal 3 was closed after the period, and its record is among the closed ones: it is not counted twice."""
+
+
+def test_the_counts_are_those_made_by_hand() -> None:
+    """By kind and together, a correction once, a breakdown never; a per cent of nothing is no figure."""
+    told = {one.job_kind: one for one in judged(summary(_records()), BESIDE.not_done)}
+    assert list(told) == [ALL, "alarms", "knives", "seal", "valves"]
+    assert told["knives"].counts == {"in window": 2, "early": 1}
+    assert told["seal"].counts == {"past due within limit": 1, "in window": 1, "late": 1, "postponed": 1}
+    whole = told[ALL].told()
+    assert whole == {
+        "job_kind": ALL,
+        "closed": 8,
+        "early": 1,
+        "in_window": 4,
+        "past_due_within_limit": 1,
+        "postponed": 1,
+        "late": 1,
+        "due_and_not_done": 2,
+        "in_window_percent_of_closed": 50.0,
+        "in_window_percent_with_not_done": 40.0,
+    }
+    assert told["knives"].told()["in_window_percent_of_closed"] == 66.7
+    assert told["valves"].told()["in_window_percent_of_closed"] is None
+    assert told["valves"].told()["in_window_percent_with_not_done"] == 0
+    assert sentence(told[ALL]) == "4 of 8 closed jobs, 50.0 %; with 2 due and not done: 4 of 10, 40.0 %"
+    assert sentence(judged(summary([]))[0]) == "0 of 0 closed jobs"
+
+
+def test_each_verdict_has_a_column_and_the_figures_are_those_on_the_records() -> None:
+    """A verdict that is changed on a record changes the count: nothing is reckoned from hours or dates here."""
+    assert len(HEADINGS) == len(judged(summary([]))[0].row())
+    assert {verdict.value for verdict in Verdict} - set(HEADINGS) == {"breakdown"}
+    (first, *_) = _records()
+    other = replace(first, text=first.text.replace('"verdict":"in window"', '"verdict":"late"'))
+    assert judged(summary([other]))[0].counts == {"late": 1}
+
+
+def test_workbook_lines_and_summary_say_the_same() -> None:
+    """The first page in words, a table with figures, the header of the JSON Lines, and the summary with its definitions."""
+    found = list(_records())
+    book = openpyxl.load_workbook(io.BytesIO(b"".join(xlsx(found, FRAME, BESIDE))))
+    first = dict(book["Summary"].iter_rows(values_only=True, max_col=2))
+    assert first["Done in window"] == "4 of 8 closed jobs, 50.0 %; with 2 due and not done: 4 of 10, 40.0 %"
+    rows = list(book["In window"].iter_rows(values_only=True))
+    assert rows[0] == HEADINGS
+    assert rows[1] == (ALL, 8, 1, 4, 1, 1, 1, 2, 50, 40)
+    assert {"closed", "due and not done"} <= {row[0] for row in book["Definitions"].iter_rows(values_only=True)}
+    lines = list(jsonl(found, FRAME))
+    assert isinstance(verify_lines(lines), Verified)
+    header = json.loads(lines[0])["judged"]
+    assert (header["closed"], header["in_window"], header["in_window_percent_of_closed"]) == (8, 4, 50.0)
+    told = json.loads("".join(summary_json(found, FRAME, BESIDE)))
+    assert told["done_in_window"][0]["in_window_percent_with_not_done"] == 40.0
+    assert told["by_verdict"]["breakdown"] == 1
+    assert "in window, % of closed" in told["definitions"]
+
+
+@pytest.mark.parametrize("kind", ["knives", "seal", "alarms"])
+def test_kinds_add_up(kind: str) -> None:
+    """What all kinds have together is the sum of each."""
+    whole, *each = judged(summary(_records()))
+    assert whole.closed == sum(one.closed for one in each)
+    assert kind in {one.job_kind for one in each}
