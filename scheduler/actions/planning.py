@@ -1,7 +1,6 @@
 """Plans: propose one, take one, read both. A plan that the judge faults is never stored."""
 
-import secrets
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -9,21 +8,22 @@ from typing import Any
 from scheduler.actions.explaining import in_words, job_words
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.keeping import keep_plan, take_up
 from scheduler.actions.situation import HeldPlan, Situation, held_plan, situation
 from scheduler.actions.wanted import plan_made
 from scheduler.domain.words import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale
-from scheduler.planning.check import Verdict, judge
-from scheduler.planning.codec import plan_to_text, problem_to_text
+from scheduler.planning.aboard import BY_HAND, still_shared
+from scheduler.planning.check import judge
 from scheduler.planning.cover import cover_lines, cover_of
-from scheduler.planning.digest import plan_digest, problem_digest
+from scheduler.planning.digest import problem_digest
 from scheduler.planning.frame import Circumstances, frame
 from scheduler.planning.passes import Running, settle
-from scheduler.planning.problem import Plan, Problem
+from scheduler.planning.problem import Plan, Problem, Shortfall
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
-from scheduler.storage.tables import PlanRow, PlanStatus, SlotRow
+from scheduler.storage.tables import PlanStatus
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +35,20 @@ class Moved:
     to_at: datetime | None
 
 
-def problem_of(now: Situation, house: House, *, keep: bool = True, horizon_days: int | None = None) -> Problem:
-    """The planner's problem of a situation; with `keep`, the taken plan's dates are worth keeping.
+def problem_of(
+    now: Situation,
+    house: House,
+    *,
+    keep: bool = True,
+    free: Collection[str] = (),
+    horizon_days: int | None = None,
+) -> Problem:
+    """The planner's problem of a situation; with `keep`, the taken plan's dates are worth keeping and pins stand.
 
-    horizon_days: how far it looks when that is beyond what is published.
+    free: keys of jobs that are framed as if they had neither slot nor pin. horizon_days: how far it looks when that is beyond
+    what is published.
     """
+    taken, shared = (now.taken.times(), now.taken.shared()) if keep and now.taken else ({}, {})
     return frame(
         plant=now.plant,
         jobs=now.jobs,
@@ -50,13 +59,14 @@ def problem_of(now: Situation, house: House, *, keep: bool = True, horizon_days:
         horizon_days=horizon_days or house.settings.horizon_days,
         frozen_days=house.settings.frozen_days,
         published_days=house.settings.horizon_days,
-        taken=now.taken.times() if keep and now.taken else {},
+        taken={key: times for key, times in taken.items() if key not in free},
         beside=Circumstances(
             days=now.days,
             parts_from=now.parts_from(),
             concessions=now.concessions,
             clock_changes=now.clock_changes,
-            shared=now.taken.shared() if keep and now.taken else {},
+            shared={key: first for key, first in shared.items() if key not in free},
+            pins={key: pin.start_at for key, pin in now.pins.items() if keep and key not in free},
         ),
     )
 
@@ -96,10 +106,13 @@ def bring_up(house: House, vessel_id: str, plant_id: str, solve: Callable[[Probl
     held = answer_held(now, problem)
     if held is not None:
         with house.db.write(vessel_id) as session:
-            plan_made(session, plant_id, house.now_s())
-        return held, True
+            stands = _still_aboard(session, now)
+            if stands:
+                plan_made(session, plant_id, house.now_s())
+        return (held, True) if stands else bring_up(house, vessel_id, plant_id, solve)
     begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
     problem, plan = settle(problem, running_of(now), solve, begin)
+    plan = _by_hand(now, problem, plan)
     verdict = judge(problem, plan)
     if not verdict.lawful:
         faults = "; ".join(fault.says for fault in verdict.faults[:3])
@@ -107,49 +120,45 @@ def bring_up(house: House, vessel_id: str, plant_id: str, solve: Callable[[Probl
             plan_made(session, plant_id, house.now_s(), f"not lawful: {faults}"[:500])
         raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
     with house.db.write(vessel_id) as session:
-        row = _keep(session, vessel_id, plant_id, problem, plan, verdict, house.now_s())
-        plan_made(session, plant_id, house.now_s())
-        bump_revision(session, vessel_id)
+        stands = _still_aboard(session, now)
+        if stands:
+            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, house.now_s())
+            plan_made(session, plant_id, house.now_s())
+            bump_revision(session, vessel_id)
+    if not stands:  # a slot was moved, or a plan taken, while this one was made
+        return bring_up(house, vessel_id, plant_id, solve)
     kept = held_plan(row)
     assert kept is not None
     return kept, False
 
 
+def _still_aboard(session: Session, now: Situation) -> bool:
+    """Whether the plan aboard is the one of the situation still."""
+    aboard = work_rows.plan(session, now.vessel.id, now.plant.id, PlanStatus.TAKEN)
+    return (None if aboard is None else aboard.id) == (None if now.taken is None else now.taken.id)
+
+
 def answer_held(now: Situation, problem: Problem) -> HeldPlan | None:
-    """The newest plan of the plant if it answers this very problem, else none."""
+    """The newest plan of the plant if it answers this very problem, else none; one with a slot moved by hand answers none."""
     newest = now.proposed or now.taken
-    digest = problem_digest(problem)
-    return newest if newest is not None and digest in (newest.plan.asked, newest.plan.problem_digest) else None
+    if newest is None or newest.plan.by == BY_HAND:
+        return None
+    return newest if problem_digest(problem) in (newest.plan.asked, newest.plan.problem_digest) else None
 
 
-def _keep(
-    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Verdict, now_s: int
-) -> PlanRow:
-    old = work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)
-    if old is not None:
-        old.status = PlanStatus.SUPERSEDED
-        old.version += 1
-        session.add(old)
-        session.flush()
-    least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)
-    row = PlanRow(
-        id=secrets.token_hex(8),
-        vessel_id=vessel_id,
-        plant_id=plant_id,
-        digest=plan_digest(plan),
-        problem_digest=problem_digest(problem),
-        status=PlanStatus.PROPOSED,
-        made_s=now_s,
-        starts_s=seconds(problem.starts_at),
-        problem=problem_to_text(problem),
-        plan=plan_to_text(plan),
-        lawful=verdict.lawful,
-        least_margin_litres_per_h=verdict.least_margin_litres_per_h,
-        least_at_s=None if least_at is None else seconds(least_at),
-    )
-    session.add(row)
-    session.flush()
-    return row
+def _by_hand(now: Situation, problem: Problem, plan: Plan) -> Plan:
+    """The plan with its pinned pairs named, and with who pinned a job that cannot keep its date."""
+
+    def told(short: Shortfall) -> Shortfall:
+        pin = now.pins.get(short.key or "")
+        if pin is None:
+            return short
+        says = f"{short.says} It is pinned there by hand, by {pin.by} (move {pin.move}): move it, or undo the move."
+        return replace(short, says=says)
+
+    shared = now.taken.shared() if now.taken else {}
+    named = still_shared(problem, plan, shared)
+    return replace(named, shortfalls=tuple(told(short) for short in plan.shortfalls))
 
 
 def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
@@ -172,17 +181,7 @@ def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
                     f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
                     more={"digest": proposed.digest},
                 )
-            if taken is not None:
-                taken.status = PlanStatus.SUPERSEDED
-                taken.version += 1
-                session.add(taken)
-                session.flush()
-            proposed.status, proposed.taken_s = PlanStatus.TAKEN, house.now_s()
-            proposed.version += 1
-            session.add(proposed)
-            held = held_plan(proposed)
-            assert held is not None
-            _keep_slots(session, place.vessel_id, held)
+            held = take_up(session, place.vessel_id, proposed, house.now_s())
             payload = {
                 "plant": place.id,
                 "plan": digest,
@@ -198,26 +197,6 @@ def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
             return Answer(200, {"plant": place.id, "digest": digest, "slots": len(held.plan.slots), "record": number})
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
-
-
-def _keep_slots(session: Session, vessel_id: str, held: HeldPlan) -> None:
-    pinned = {job.key for job in held.problem.jobs if job.fixed_start is not None}
-    times = held.times()
-    for slot in held.plan.slots:
-        start_at, end_at = times[slot.key]
-        session.add(
-            SlotRow(
-                id=secrets.token_hex(8),
-                vessel_id=vessel_id,
-                plan_id=held.id,
-                job_key=slot.key,
-                pump_id=slot.pump,
-                start_s=seconds(start_at),
-                end_s=seconds(end_at),
-                least_margin_litres_per_h=slot.least_margin_litres_per_h,
-                pinned=slot.key in pinned,
-            )
-        )
 
 
 def differences(now: Situation) -> tuple[Moved, ...]:

@@ -1,6 +1,7 @@
 """How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
 
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 
@@ -55,6 +56,16 @@ class HeldPlan:
 
 
 @dataclass(frozen=True, slots=True)
+class Pin:
+    """Where a person set the start of a job's slot: number of the move, by whom, when."""
+
+    move: int
+    start_at: datetime
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class CounterState:
     """A counter: where it is, its newest reading, whether it counts for its position now or only checks it.
 
@@ -102,6 +113,8 @@ class Situation:
     """Lower minima asked for; one counts when both have signed."""
     parts_on: Mapping[str, date] = field(default_factory=dict)
     """By job key, the ship's date from which its parts are aboard."""
+    pins: Mapping[str, Pin] = field(default_factory=dict)
+    """By key of an open job, where its slot was set by hand; the newest move that was not undone counts."""
     breakdowns: tuple[DueJob, ...] = ()
     """Open breakdown jobs; they are not planned, and stand apart from what falls due."""
 
@@ -228,6 +241,7 @@ def load(
         days=calendar.stretches if calendar else (),
         concessions=concessions_of(session, vessel_id, plant_id),
         parts_on=company_rows.part_dates(session, vessel_id),
+        pins=pins_of(session, vessel_id, plant_id, {job.occurrence.key for job in jobs}),
         breakdowns=tuple(
             breakdown_job(
                 plant,
@@ -259,6 +273,16 @@ def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Con
         for row in company_rows.concessions(session, vessel_id, plant_id)
         if row.withdrawn_s is None
     )
+
+
+def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collection[str]) -> dict[str, Pin]:
+    """By key of an open job, where the newest move that was not undone put its slot."""
+    return {
+        slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, instant(row.at_s))
+        for row in work_rows.moves(session, vessel_id, plant_id, standing=True)
+        for slot in json.loads(row.slots)
+        if slot["job"] in open_keys
+    }
 
 
 def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[FlagRow]) -> dict[str, list[Loss]]:

@@ -26,7 +26,7 @@ def assemble(
     shortfalls = [*_deficits(ground), *(_without_place(ground, job, placement) for job in unplaced)]
     return Plan(
         problem_digest=problem_digest(ground.problem),
-        slots=_slots(ground, placement),
+        slots=slots_of(ground, placement),
         shortfalls=tuple(shortfalls),
         tiers=tuple(tiers),
         by=by,
@@ -36,7 +36,8 @@ def assemble(
     )
 
 
-def _slots(ground: Ground, placement: Mapping[str, Candidate]) -> tuple[Slot, ...]:
+def slots_of(ground: Ground, placement: Mapping[str, Candidate]) -> tuple[Slot, ...]:
+    """The slots that say this placement, each with the least margin in it, by start."""
     margin = list(ground.slack)
     for key, candidate in placement.items():
         row = ground.capacity_of(ground.by_key[key].pump)

@@ -29,7 +29,7 @@ class Rule(StrEnum):
     ONE_JOB_A_PUMP = "a pump is open for one job at a time"
     HANDS = "no more hands at work than there are"
     PERSON_HOURS = "nobody works longer in a day than a person may"
-    ISOLATION = "a job on another's isolation starts as that ends, in the same pump, and neither is pinned"
+    ISOLATION = "a job on another's isolation starts as that ends, in the same pump, and both are pinned or neither is"
     FACTS = "a job lies where its parts, its needs and the quiet hours allow it"
     ONE_TEST = "no two short tests at once, and none of a pump that is open"
     NOT_TOGETHER = "no more pumps of one branch open than may be"
@@ -215,7 +215,7 @@ def _isolation_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[F
             or first.key == slot.key
             or first.isolation_of is not None
             or first.key in used
-            or pinned
+            or len(pinned) == 1
             or slot.pump is None
             or first.pump != slot.pump
             or first.end != slot.start

@@ -46,7 +46,7 @@ class Circumstances:
 
     days: the ship's days by kind (port, sea, ...), in ship dates. parts_from: by occurrence key, when its parts come.
     concessions: lower minima agreed. clock_changes: (instant, minutes ahead of UTC from then on), in order. shared: by key
-    of a slot taken, the job whose isolation it goes on with.
+    of a slot taken, the job whose isolation it goes on with. pins: by occurrence key, where a person set its start by hand.
     """
 
     days: Sequence[Stretch] = ()
@@ -54,6 +54,7 @@ class Circumstances:
     concessions: Sequence[Concession] = ()
     clock_changes: Sequence[tuple[datetime, int]] = ()
     shared: Mapping[str, str] = field(default_factory=dict)
+    pins: Mapping[str, datetime] = field(default_factory=dict)
 
 
 def frame(
@@ -82,7 +83,7 @@ def frame(
         at: now, aware; the grid starts at the next whole UTC hour.
         horizon_days: days ahead from which jobs are taken; the grid goes RUN_OUT_DAYS further.
         frozen_days: slots taken that start within so many days are pinned, unless their parts come later; later ones
-            are worth keeping.
+            are worth keeping. What was set by hand (`beside.pins`) is pinned wherever it is, until its time has passed.
         published_days: slots taken that start within so many days are worth keeping; all of them when not given.
         taken: start and end of the slots taken already, by occurrence key. One that has begun is pinned with the work
             left to it; one whose end has passed is planned anew.
@@ -167,7 +168,8 @@ class _Grid:
         short = kind is not None and kind.stop_minutes > 0
         parts_at = self.beside.parts_from.get(job.occurrence.key)
         parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
-        if parts_from is not None and fixed is not None and 0 <= fixed < parts_from:
+        by_hand = job.occurrence.key in self.beside.pins
+        if parts_from is not None and fixed is not None and 0 <= fixed < parts_from and not by_hand:
             fixed, left = None, None  # a date without its parts is no date to hold on to
         return PlanJob(
             key=job.occurrence.key,
@@ -193,6 +195,9 @@ class _Grid:
         """(pinned start, published start, work left when begun or without the set-up spared) of a slot taken already."""
         key = job.occurrence.key
         slot, first = taken.get(key), self.beside.shared.get(key)
+        pin = self.beside.pins.get(key)
+        if pin is not None and pin >= self.starts_at:
+            return step_floor(self.starts_at, pin), None, None if first is None else self._work_beside(job, first)
         if slot is None or slot[1] <= self.at:
             return None, None, None
         start, end = step_floor(self.starts_at, slot[0]), step_ceil(self.starts_at, slot[1])

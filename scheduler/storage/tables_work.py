@@ -181,6 +181,30 @@ class SlotRow(Row, table=True):
     version: int = 1
 
 
+class MoveRow(Row, table=True):
+    """A slot that a person moved, and whether that was undone. number counts within the vessel.
+
+    slots: JSON, the job moved first, then what went along on its isolation: {job, from_s, to_s}; from_s null: it had no slot.
+    job_key: the job that was asked for. record, undone_record: numbers in the history.
+    """
+
+    __table_args__ = (Index(None, "vessel_id", "plant_id"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    number: int = Field(primary_key=True)
+    plant_id: str
+    job_key: str
+    slots: str
+    reason: str
+    by_id: str
+    by: str
+    at_s: int = Field(sa_type=BigInteger)
+    record: int = Field(sa_type=BigInteger)
+    undone_by: str | None = None
+    undone_s: int | None = Field(default=None, sa_type=BigInteger)
+    undone_record: int | None = Field(default=None, sa_type=BigInteger)
+
+
 class RecordRow(Row, table=True):
     """A record of a vessel's history ("": of the installation). Triggers refuse to change or delete one."""
 

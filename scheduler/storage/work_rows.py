@@ -3,7 +3,17 @@
 from sqlmodel import Session, col, func, select
 
 from scheduler.domain.words import State
-from scheduler.storage.tables import DoneRow, JobRow, OutageRow, PlanRow, PlanStatus, PumpTestRow, SlotRow, WorkStepRow
+from scheduler.storage.tables import (
+    DoneRow,
+    JobRow,
+    MoveRow,
+    OutageRow,
+    PlanRow,
+    PlanStatus,
+    PumpTestRow,
+    SlotRow,
+    WorkStepRow,
+)
 
 
 def latest_done(session: Session, vessel_id: str) -> list[DoneRow]:
@@ -97,6 +107,25 @@ def slots(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
     """A plan's slots by start, then job."""
     query = select(SlotRow).where(SlotRow.vessel_id == vessel_id, SlotRow.plan_id == plan_id)
     return list(session.exec(query.order_by(col(SlotRow.start_s), SlotRow.job_key)))
+
+
+def moves(session: Session, vessel_id: str, plant_id: str, *, standing: bool = False) -> list[MoveRow]:
+    """A plant's slots moved by hand, by number; with `standing` those that nobody has undone."""
+    query = select(MoveRow).where(MoveRow.vessel_id == vessel_id, MoveRow.plant_id == plant_id)
+    if standing:
+        query = query.where(col(MoveRow.undone_s).is_(None))
+    return list(session.exec(query.order_by(col(MoveRow.number))))
+
+
+def move(session: Session, vessel_id: str, number: int) -> MoveRow | None:
+    """That move, or none."""
+    return session.get(MoveRow, (vessel_id, number))
+
+
+def next_move(session: Session, vessel_id: str) -> int:
+    """The number the vessel's next move gets."""
+    query = select(func.max(MoveRow.number)).where(MoveRow.vessel_id == vessel_id)
+    return (session.exec(query).one() or 0) + 1
 
 
 def work_steps(session: Session, vessel_id: str, job_key: str) -> list[WorkStepRow]:
