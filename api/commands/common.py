@@ -62,6 +62,10 @@ def _version(asked: bool) -> None:
 
 
 AsJson = Annotated[bool, typer.Option("--json", help="JSON on stdout")]
+Reason = Annotated[str, typer.Option(help="why an interval, window, tolerance or the minimum changes")]
+ClassAgreed = Annotated[
+    str, typer.Option(help="the class's agreement, where a class item changes: who, when, reference")
+]
 AskVersion = Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="say it, and end")]
 
 

@@ -5,13 +5,15 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import AsJson, app, me, open_house, out
+from api.commands.common import AsJson, ClassAgreed, Reason, app, me, open_house, out
 
 
 @app.command("import")
 def import_document(
     file: Annotated[Path, typer.Argument(help="vessel document (JSON)")],
     replace: Annotated[bool, typer.Option("--replace", help="replace the document that is there")] = False,
+    reason: Reason = "",
+    class_agreed: ClassAgreed = "",
     as_json: AsJson = False,
 ) -> None:
     """Take in a vessel's document.
@@ -38,6 +40,14 @@ def import_document(
         held = [version for there, version in fleet.list_vessels(house, me()) if there.id == vessel.id]
         if held and not replace:
             raise Refused(f"{vessel.id} is here already, version {held[0]}. To replace its document add --replace.")
-        version, new = fleet.put_vessel(house, me(), vessel, if_match=held[0] if held else None, if_new=not held)
+        version, new = fleet.put_vessel(
+            house,
+            me(),
+            vessel,
+            if_match=held[0] if held else None,
+            if_new=not held,
+            reason=reason,
+            class_agreed=class_agreed,
+        )
     told = {"vessel": vessel.id, "version": version, "new": new}
     out(told, as_json, lambda: iter([f"{vessel.id}: version {version}"]))

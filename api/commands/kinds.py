@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import AsJson, app, me, open_house, out
+from api.commands.common import AsJson, ClassAgreed, Reason, app, me, open_house, out
 
 
 @app.command()
@@ -15,6 +15,8 @@ def kinds(
     plant: Annotated[str, typer.Argument(help="plant id")],
     file: Annotated[Path, typer.Argument(help="spreadsheet (CSV or XLSX) whose first row names the columns")],
     take: Annotated[bool, typer.Option("--take", help="take it in (default: only show what it would do)")] = False,
+    reason: Reason = "",
+    class_agreed: ClassAgreed = "",
     as_json: AsJson = False,
 ) -> None:
     """Job kinds from a spreadsheet: show what it would change and name each bad cell; with --take, take it in.
@@ -35,7 +37,10 @@ def kinds(
         found = read_kinds(rows, next(one for one in vessel.plants if one.id == place.plant_id))
         if take and not found.faults:
             plants = tuple(found.plant if one.id == place.plant_id else one for one in vessel.plants)
-            version, _ = fleet.put_vessel(house, me(), replace(vessel, plants=plants), if_match=version)
+            there = replace(vessel, plants=plants)
+            version, _ = fleet.put_vessel(
+                house, me(), there, if_match=version, reason=reason, class_agreed=class_agreed
+            )
     told = {
         "added": list(found.added),
         "changed": list(found.changed),

@@ -176,7 +176,9 @@ def minimum(
             )
             changed = replace(held, minimum_blocks=(*held.minimum_blocks, block))
             plants_then = tuple(changed if one.id == plant else one for one in vessel.plants)
-            version, _ = fleet.put_vessel(house, me(), replace(vessel, plants=plants_then), if_match=version)
+            why = f"{label}, from fixtures: {closets} closets, {flushes:g} flushes an hour, {litres:g} litres, leak {leak:g} m3/h"
+            there = replace(vessel, plants=plants_then)
+            version, _ = fleet.put_vessel(house, me(), there, if_match=version, reason=why)
     told = {
         "plant": plant,
         "free_m3_per_h": free.m3_per_h,

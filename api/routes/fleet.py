@@ -59,8 +59,16 @@ def put_vessel(
     who: AskingDep,
     request: Request,
     document: Annotated[dict[str, Any], Body()],
+    reason: Annotated[
+        str, Query(max_length=1000, description="why an interval, window, tolerance or minimum changes")
+    ] = "",
+    class_agreed: Annotated[
+        str,
+        Query(max_length=1000, description="the class's agreement to a change of a class item: who, when, reference"),
+    ] = "",
 ) -> JSONResponse:
-    """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once."""
+    """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once. A change
+    of an interval, window, tolerance or the minimum asks for its reason, one of a class item for the class's agreement."""
     try:
         vessel = VESSEL.validate_python(document)
     except ValidationError as error:
@@ -68,7 +76,15 @@ def put_vessel(
     if vessel.id != vessel_id:
         raise Refused(f"The document is of {vessel.id!r}, the address says {vessel_id!r}. Send it to its own address.")
     if_new = request.headers.get("if-none-match", "").strip() == "*"
-    version, new = fleet.put_vessel(house, who.actor, vessel, if_match=version_in(request), if_new=if_new)
+    version, new = fleet.put_vessel(
+        house,
+        who.actor,
+        vessel,
+        if_match=version_in(request),
+        if_new=if_new,
+        reason=reason,
+        class_agreed=class_agreed,
+    )
     return JSONResponse(
         {"vessel": vessel.id, "version": version}, status_code=201 if new else 200, headers={"ETag": f'"{version}"'}
     )

@@ -283,7 +283,7 @@ async def part_date(vessel_id: str, key: str, request: Request, house: HouseDep,
             faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
             again = PartView(values=typed, faults=faults, says="" if faults else refused.says)
             return _job(request, house, who, vessel_id, key, None, _status(refused), part=again)
-        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-parts", 303)
+        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-part-date", 303)
 
     return await run_in_threadpool(act)
 

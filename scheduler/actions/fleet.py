@@ -8,7 +8,7 @@ from datetime import datetime
 from scheduler.actions.actor import Actor
 from scheduler.actions.documents import as_text, held
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
-from scheduler.domain.changes import notable_changes
+from scheduler.domain.changes import change_faults, notable_changes
 from scheduler.domain.fleet import Counter, Vessel
 from scheduler.domain.fleet_check import faults_of
 from scheduler.domain.sources import EVER_S, source_at
@@ -46,16 +46,26 @@ def locate(house: House, actor: Actor, asset_id: str, kind: AssetKind) -> Place:
 
 
 def put_vessel(
-    house: House, actor: Actor, vessel: Vessel, *, if_match: int | None = None, if_new: bool = False
+    house: House,
+    actor: Actor,
+    vessel: Vessel,
+    *,
+    if_match: int | None = None,
+    if_new: bool = False,
+    reason: str = "",
+    class_agreed: str = "",
 ) -> tuple[int, bool]:
     """Store the whole document of a vessel; its new version, and whether the vessel is new.
 
     Args:
         if_match: the version that is being replaced. if_new: only if there is no such vessel yet.
+        reason, class_agreed: why an interval, window, tolerance or the minimum changes, and the class's agreement where
+            a class item does.
 
     Raises:
-        Refused: the document makes no sense (all faults listed), uses another vessel's ids, drops a counter that has
-            readings, or changes the scale of one or which one counts for its position.
+        Refused: the document makes no sense (all faults listed), makes such a change without reason or agreement, uses
+            another vessel's ids, drops a counter that has readings, or changes the scale of one or which one counts for
+            its position.
         MissingCondition: the vessel is there and no version was named.
         Stale: the version held is another, or `if_new` and the vessel is there (RFC 9110 13.1.2).
     """
@@ -80,6 +90,9 @@ def put_vessel(
             )
         new = row is None
         before = None if row is None else held(session, vessel.id)[0]
+        lacking = [] if before is None else change_faults(before, vessel, reason=reason, class_agreed=class_agreed)
+        if lacking:
+            raise Refused(" ".join(f"{at.lstrip('/')}: {says}" for at, says in lacking), faults=lacking)
         if row is None:
             row = VesselRow(id=vessel.id, name=vessel.name, imo=vessel.imo, document=text, version=0, changed_s=0)
             session.add(row)
@@ -108,6 +121,8 @@ def put_vessel(
             "version": row.version,
             "document_sha256": hashlib.sha256(text.encode()).hexdigest(),
             "changes": [] if before is None else notable_changes(before, vessel),
+            "reason": reason.strip(),
+            "class_agreed": class_agreed.strip(),
             "by": actor.name,
         }
         append(session, vessel.id, "vessel document stored", now, payload)

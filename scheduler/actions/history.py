@@ -44,14 +44,25 @@ def records_of(house: House, vessel_id: str, choice: Choice | None = None) -> To
 
 
 @dataclass(frozen=True, slots=True)
+class Changed:
+    """A change of an interval, window, tolerance or minimum, its record, and why."""
+
+    number: int
+    recorded: str
+    by: str
+    what: str
+    reason: str
+    class_agreed: str
+
+
+@dataclass(frozen=True, slots=True)
 class Beside:
     """What stands beside the records in an export: what was due and not done, postponements, non-conformities, changes."""
 
     not_done: tuple[NotDone, ...]
     postponements: tuple[dict[str, object], ...]
     non_conformities: tuple[dict[str, object], ...]
-    changes: tuple[tuple[int, str, str, str], ...]
-    """(record number, when, by, what) of each change of an interval, tolerance or minimum."""
+    changes: tuple[Changed, ...]
 
 
 def beside(house: House, told: Told) -> Beside:
@@ -75,7 +86,7 @@ def beside(house: House, told: Told) -> Beside:
             for job in now.jobs
             if job.first and choice.due_within(job.due_at, now.at)
         ]
-    changes: list[tuple[int, str, str, str]] = []
+    changes: list[Changed] = []
     for record in records_of(house, told.vessel_id, Choice(from_at=choice.from_at, to_at=choice.to_at)):
         if record.kind == ClosedJob.KIND:
             late = not_done_then(record, choice)
@@ -91,10 +102,11 @@ def beside(house: House, told: Told) -> Beside:
     )
 
 
-def _changes(record: Record) -> list[tuple[int, str, str, str]]:
+def _changes(record: Record) -> list[Changed]:
     members = json.loads(record.text)
     when = f"{record.recorded_at:%Y-%m-%dT%H:%M:%SZ}"
-    return [(record.number, when, str(members.get("by", "")), str(what)) for what in members.get("changes", ())]
+    by, reason, agreed = (str(members.get(name, "")) for name in ("by", "reason", "class_agreed"))
+    return [Changed(record.number, when, by, str(what), reason, agreed) for what in members.get("changes", ())]
 
 
 def head_of(house: House, vessel_id: str) -> tuple[int, str]:

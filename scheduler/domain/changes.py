@@ -16,6 +16,8 @@ _OF_KIND = (
     "class_item",
 )
 
+_ADDED, _MOST_NAMED = " added", 5
+
 
 def notable_changes(old: Vessel, new: Vessel) -> list[str]:
     """One line for each change of an interval, window, tolerance, criticality, class item or minimum capacity."""
@@ -26,6 +28,47 @@ def notable_changes(old: Vessel, new: Vessel) -> list[str]:
         if before is not None:
             told += _of_plant(before, plant)
     return told
+
+
+def change_faults(old: Vessel, new: Vessel, *, reason: str, class_agreed: str) -> list[tuple[str, str]]:
+    """What such a change still lacks, a (pointer, sentence) each; empty when it may be stored.
+
+    A change of what was set needs its reason; one of a class item the class's agreement as well. A new job kind needs
+    neither. Common practice, no source: intervals and the minimum change by company approval, class items by class too.
+    """
+    faults = []
+    changed = [line for line in notable_changes(old, new) if not line.endswith(_ADDED)]
+    if changed and not reason.strip():
+        faults.append(("/reason", f"say why: {_some(changed)}. Send it again with the reason."))
+    of_class = _class_changes(old, new)
+    if of_class and not class_agreed.strip():
+        faults.append(
+            (
+                "/class_agreed",
+                f"{_some(of_class)}: a class item changes with the class's agreement only. Send it again with the agreement "
+                "(who, when, reference).",
+            )
+        )
+    return faults
+
+
+def _some(lines: list[str]) -> str:
+    more = len(lines) - _MOST_NAMED
+    return "; ".join(lines[:_MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+
+
+def _class_changes(old: Vessel, new: Vessel) -> list[str]:
+    """The lines about job kinds that were class items before."""
+    plants = {plant.id: plant for plant in old.plants}
+    marks = [
+        f"{plant.id}: {word}"
+        for plant in new.plants
+        if plant.id in plants
+        for kind in plants[plant.id].job_kinds
+        if kind.class_item
+        for word in (f"{kind.code} ", f"job kind {kind.code} ")
+    ]
+    return [line for line in notable_changes(old, new) if line.startswith(tuple(marks))]
 
 
 def _of_plant(old: Plant, new: Plant) -> list[str]:
@@ -39,7 +82,7 @@ def _of_plant(old: Plant, new: Plant) -> list[str]:
     for kind in new.job_kinds:
         before = kinds.pop(kind.code, None)
         if before is None:
-            told.append(f"{new.id}: job kind {kind.code} added")
+            told.append(f"{new.id}: job kind {kind.code}{_ADDED}")
             continue
         told += [
             f"{new.id}: {kind.code} {name} {getattr(before, name)} to {getattr(kind, name)}"

@@ -28,7 +28,7 @@ def test_a_date_for_parts_is_given_shown_and_taken_back(fresh: Stage) -> None:
     on = (AT + timedelta(days=9)).date()
     for _ in range(2):
         sent = send("b", do="set", from_on=on.isoformat(), note="with the agent")
-        assert (sent.status_code, sent.headers["location"]) == (303, f"{PAGE}#h-parts")
+        assert (sent.status_code, sent.headers["location"]) == (303, f"{PAGE}#h-part-date")
     shown = browser.get(PAGE).text
     assert (
         "Thu\u00a029\u00a0Oct\u00a02026</b>, ship's date: with the agent. The plan puts this job no earlier." in shown

@@ -18,7 +18,11 @@ def _put(stage: Stage, **changed: Any) -> None:
     document, etag = stage.document()
     document["plants"][0] |= changed
     put = stage.ask(
-        "PUT", f"/api/v1/vessels/{PLOVER.vessel}", role=Role.OFFICE, json=document, headers={"If-Match": etag}
+        "PUT",
+        f"/api/v1/vessels/{PLOVER.vessel}?reason=tried",
+        role=Role.OFFICE,
+        json=document,
+        headers={"If-Match": etag},
     )
     assert put.status_code == 200, put.text
 

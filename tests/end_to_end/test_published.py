@@ -149,7 +149,7 @@ def script(house: House) -> list[Moved]:
     for kind in document["plants"][0]["job_kinds"]:
         if kind["code"] == "overhaul":
             kind["interval_running_hours"] = 7000
-    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=1)
+    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=1, reason="worn early")
     shorter = newly(house)
     assert Cause.DOCUMENT in causes(shorter)
     assert {one.job.split(":")[0] for one in shorter if one.open} <= {"overhaul", "seal_inspection", "knife_inspection"}

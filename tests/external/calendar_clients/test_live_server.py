@@ -33,7 +33,7 @@ def _plan(live: Live) -> dict[str, str]:
 def _put(live: Live, document: dict) -> None:
     path = f"/api/v1/vessels/{PLOVER.vessel}"
     version = live.office.get(path).headers["etag"]
-    answer = live.office.put(path, json=document, headers={"If-Match": version})
+    answer = live.office.put(f"{path}?reason=tried", json=document, headers={"If-Match": version})
     assert answer.is_success, answer.text
     feed.refresh(live.house, PEN(live.url), PLOVER.vessel)
 
