@@ -103,6 +103,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/plants/{plant_id}/plan"): READ,
     ("POST", "/plants/{plant_id}/plan"): WORK,
     ("POST", "/plants/{plant_id}/plan/again"): WORK,
+    ("POST", "/plants/{plant_id}/plan/moves"): WORK,
+    ("POST", "/plants/{plant_id}/plan/moves/{number}/undo"): WORK,
     ("POST", "/plants/{plant_id}/parts"): WORK,
     ("POST", "/pumps/{pump_id}/out"): WORK,
     ("GET", "/vessels/{vessel_id}/notes"): READ,

@@ -32,7 +32,8 @@ def water(runs: Sequence[MarginRun], field: Field, bottom: float) -> list[Markup
 def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
     """Stretches below the minimum, with how much is lacking."""
     parts: list[Markup] = []
-    for stretch in saying.below(runs):
+    stretches = saying.below(runs)
+    for stretch in stretches:
         for run in stretch:
             x, y = field.x(run.from_at), field.y(run.minimum_m3_per_h)
             size = {"width": max(field.x(run.to_at) - x, 1.5), "height": field.y(run.available_m3_per_h) - y}
@@ -41,13 +42,18 @@ def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
         floor = stairs(field, [(r, r.available_m3_per_h) for r in stretch])
         parts.append(tag("path", d=floor, class_="s-bootl"))
         deepest = min(stretch, key=lambda r: r.margin_m3_per_h)
-        middle = (field.x(stretch[0].from_at) + field.x(stretch[-1].to_at)) / 2
-        words = lack_number(deepest.margin_m3_per_h)
-        words += " below" if field.x(stretch[-1].to_at) - field.x(stretch[0].from_at) > 70 else ""
-        half = width_of(words, 13) / 2
-        middle = min(max(middle, field.left + half + 2), field.right - half - 2)
+        words, middle, _ = _lack_words(stretch, field, alone=len(stretches) == 1)
         parts.append(text(middle, field.y(deepest.available_m3_per_h) + 15, words, "b lack", "middle"))
     return parts
+
+
+def _lack_words(stretch: Sequence[MarginRun], field: Field, *, alone: bool) -> tuple[str, float, float]:
+    """How far below, the middle of it, and half its width; the word stands where there is room for it."""
+    first, last = field.x(stretch[0].from_at), field.x(stretch[-1].to_at)
+    words = lack_number(min(run.margin_m3_per_h for run in stretch))
+    words += " below" if alone or last - first > 70 else ""
+    half = width_of(words, 13) / 2
+    return words, min(max((first + last) / 2, field.left + half + 2), field.right - half - 2), half
 
 
 def lack_number(m3_per_h: float) -> str:
@@ -138,9 +144,13 @@ def bed_words(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
     words += "" if usual[1] == "minimum" else f" · {usual[1]}"
     y = field.y(usual[0]) + 18
     wide = width_of(words, 12.5)
-    start = _free_start(
-        a + 8, b - wide, [(field.x(s[0].from_at), field.x(s[-1].to_at)) for s in saying.below(runs)], wide
-    )
+    lacks = saying.below(runs)
+    taken = []
+    for stretch in lacks:
+        _, middle, half = _lack_words(stretch, field, alone=len(lacks) == 1)
+        edges = (field.x(stretch[0].from_at), field.x(stretch[-1].to_at))
+        taken.append((min(edges[0] - 18, middle - half - 6), max(edges[1] + 18, middle + half + 6)))
+    start = _free_start(a + 8, b - wide, taken, wide)
     if start is not None:
         parts.append(text(start, y, words, "b in-bed"))
         boxes.append((start, start + 4 + wide))
@@ -165,6 +175,6 @@ def _free_start(start: float, last: float, taken: Sequence[tuple[float, float]],
     """The first x from `start` at which a text does not lie on a figure below minimum; none when there is no room."""
     at = start
     for lo, hi in taken:
-        if at < hi + 18 and lo - 18 < at + wide:
-            at = hi + 20
+        if at < hi and lo < at + wide:
+            at = hi + 2
     return at if at <= last or at == start else None

@@ -22,12 +22,11 @@ from scheduler.planning.explain import Explained, explain_each
 
 _AGAIN = "/plants/{plant_id}/plan/again"
 _TAKE = "/plants/{plant_id}/plan"
+MOVES = "/plants/{plant_id}/plan/moves"
 
 
-def plan_view(
-    now: Situation, house: House, who: Asking, here: str, *, days: int, by_hand: frozenset[str] = frozenset()
-) -> PlanView:
-    """The plan page's view over the next `days` days. by_hand: keys of jobs whose time somebody set."""
+def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int) -> PlanView:
+    """The plan page's view over the next `days` days."""
     problem, plan = planning.as_now(now, house)
     grid_ends_at = problem.starts_at + timedelta(hours=problem.steps)
     ends_at = min(now.at + timedelta(days=days), grid_ends_at)
@@ -55,10 +54,17 @@ def plan_view(
     told = _explained(now, held, ends_at)
     lines = {job.occurrence.key: _with_margin(views.job_line(now, job, {}), runs) for job in now.jobs}
     pinned = {job.key for job in planning.problem_of(now, house).jobs if job.fixed_start is not None}
-    slots = _slots(now, held, lines, told, pinned=pinned, by_hand=by_hand)
+    slots = _slots(now, held, lines, told, pinned)
+    if now.taken is not None and views.may(who, "POST", MOVES):
+        slots = tuple(
+            replace(slot, move_href=move_href(here, slot.key, days)) if _start(slot) > now.at else slot
+            for slot in slots
+        )
     shown = tuple(slot for slot in slots if _start(slot) < ends_at)
     in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
     troubles = tuple(_troubles(told, lines, names, wording))
+    if now.taken is not None and views.may(who, "POST", MOVES):
+        troubles = tuple(replace(one, move_href=move_href(here, one.key, days)) for one in troubles)
     late = {trouble.key for trouble in troubles}
     cover = cover_of(problem, plan)
     return replace(
@@ -125,9 +131,7 @@ def _slots(
     held: HeldPlan,
     lines: Mapping[str, JobLine],
     told: Mapping[str, Explained],
-    *,
     pinned: set[str],
-    by_hand: frozenset[str],
 ) -> tuple[SlotLine, ...]:
     """The slots that are not over, by time."""
     names, shared, spread = _job_names(now), dict(held.shared()), dict(held.plan.unsettled)
@@ -145,7 +149,7 @@ def _slots(
                 plus_minus_days=spread.get(key, 0),
                 late_days=late or 0,
                 held=key in pinned,
-                by_hand=key in by_hand,
+                by_hand=key in now.pins,
             )
         )
     return tuple(sorted(found, key=lambda slot: (_start(slot), slot.key)))

@@ -53,6 +53,7 @@ def plan_page(view: PlanView, *, light: str, csrf: str) -> str:
         patterns=drawing.patterns(),
         wide=wide,
         narrow=narrow,
+        move_picture=move_picture(view),
         rows=[_row(slot, view) for slot in view.slots],
         says=says,
         most_bars=MOST_BARS,
@@ -101,6 +102,26 @@ def _picture(
         name=f"Windows and planned times{part}; each slot is in the list on this page.",
     )
     return Picture(margin=margin, windows=windows)
+
+
+def move_picture(view: PlanView) -> Markup:
+    """The days around a start that was tried, with the slot there; nothing when none was."""
+    tried = view.move.tried if view.move else None
+    if tried is None or view.move is None:
+        return Markup("")
+    offset = view.frame.utc_offset_minutes
+    said = "it holds" if tried.holds else tried.against[0] if tried.against else "it does not hold"
+    return drawing.margin_chart(
+        tried.runs,
+        tried.plumbs,
+        from_at=tried.from_at,
+        to_at=tried.to_at,
+        now_at=view.now_at,
+        utc_offset_minutes=offset,
+        width=400,
+        depth=110,
+        name=f"Preview of {view.move.name} on {saying.moment(tried.start_at, offset)}: {said}",
+    )
 
 
 def margin_words(view: PlanView) -> str:

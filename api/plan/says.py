@@ -1,9 +1,10 @@
 """What the plan page says: its heading is the answer. Pure text."""
 
 import math
+from datetime import datetime
 
 from api import saying
-from api.plan.view import PlanView, SlotLine, Trouble
+from api.plan.view import MoveLine, PlanView, SlotLine, Trouble
 from api.saying import M3H, NBSP
 
 
@@ -150,3 +151,21 @@ def due_words(slot: SlotLine, offset_minutes: int) -> str:
     due = slot.job.due
     limit = f"limit {saying.short_date(due.limit_at, offset_minutes)}"
     return f"due {saying.short_date(saying.stands_at(due), offset_minutes)}, {limit}"
+
+
+def move_words(move: MoveLine, offset_minutes: int, *, undone: bool) -> str:
+    """What a move, or taking it back, has done."""
+    if not undone:
+        return (
+            f"{move.name} is set for {saying.moment(move.to_at, offset_minutes)}. A new plan is being made around it."
+        )
+    if move.from_at is None:
+        return f"{move.name} has no slot any more, as before. The next plan looks for one."
+    return f"{move.name} is back on {saying.moment(move.from_at, offset_minutes)}; planning again may move it."
+
+
+def span(from_at: datetime, to_at: datetime, offset_minutes: int) -> str:
+    """From an instant to another in ship time, the day said once when it is the same."""
+    same = saying.short_date(from_at, offset_minutes) == saying.short_date(to_at, offset_minutes)
+    end = (saying.clock if same else saying.moment)(to_at, offset_minutes)
+    return f"{saying.moment(from_at, offset_minutes)} to {end}"

@@ -1,8 +1,10 @@
 """What the plan page is given: frozen values, already worked out, instants in UTC."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
 
+from api.drawing.field import Plumb
 from api.drawing.windows import PumpLine
 from api.view import Frame, JobLine, MarginRun, PlanLine
 from scheduler.planning.cover import Cover
@@ -50,6 +52,85 @@ class Trouble:
     days: int | None
     reasons: tuple[str, ...]
     bars: tuple[Bar, ...] = ()
+    move_href: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A start that holds: margin none for a job that takes no pump out. asked: the one typed; planned: where it stands."""
+
+    start_at: datetime
+    end_at: datetime
+    margin_m3_per_h: float | None
+    planned: bool = False
+    asked: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """A start that was tried. runs, jobs: the days around it with the slot there; against: why it does not hold."""
+
+    start_at: datetime
+    end_at: datetime
+    holds: bool
+    margin_m3_per_h: float | None
+    against: tuple[str, ...]
+    cautions: tuple[str, ...]
+    runs: tuple[MarginRun, ...]
+    plumbs: tuple[Plumb, ...]
+    from_at: datetime
+    to_at: datetime
+    choices: tuple[Choice, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveForm:
+    """What was typed into the form of a move: day, at, start (an instant in UTC), reason; and what stood against it."""
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    faults: Mapping[str, str] = field(default_factory=dict)
+    says: str = ""
+    changed: tuple[str, ...] = ()
+    """What has changed since the page was looked at, in sentences."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveView:
+    """A slot being moved. planned: (from, to) where it stands, none without a slot; by: who set it there, or empty.
+    hours: the starts of a day to choose from, as typed.
+
+    along: names of what moves with it. action: where the form posts. version: of the plan aboard that is looked at.
+    """
+
+    key: str
+    name: str
+    along: tuple[str, ...]
+    planned: tuple[datetime, datetime] | None
+    by: str
+    form: MoveForm
+    hours: tuple[str, ...]
+    tried: Tried | None
+    action: str
+    version: int
+    idempotency_key: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveLine:
+    """A move by hand as recorded. undo_action: empty when it cannot be undone, or not by this person."""
+
+    number: int
+    name: str
+    href: str
+    from_at: datetime | None
+    to_at: datetime
+    by: str
+    at: datetime
+    reason: str = ""
+    record: int = 0
+    undone_by: str = ""
+    undone_at: datetime | None = None
+    undo_action: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +188,10 @@ class PlanView:
     cover_words: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     help: Help | None = None
-    move: None = None
+    move: MoveView | None = None
+    moves: tuple[MoveLine, ...] = ()
+    once: str = ""
+    """Start of the Idempotency-Key of the forms that undo a move."""
     again_action: str = ""
     notice: str = ""
     says: str = ""

@@ -34,7 +34,7 @@ class Wording:
         for position in self.positions:
             said = said.replace(f"{position} is open for {position} ", f"{position} is open for its ")
         said = re.sub(rf"(\b\d{{1,2}} (?:{_MONTHS})) {self.year}\b", r"\1", said)
-        return said.replace("(normal) ", "").replace(" m3/h", " m³/h")
+        return said.replace(" (normal)", "").replace(" m3/h", " m³/h")
 
 
 def whys(told: Sequence[Explained], names: Mapping[str, str], wording: Wording) -> tuple[Why, ...]:

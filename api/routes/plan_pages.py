@@ -1,27 +1,34 @@
-"""The plan page's doors: look at the plan, plan again, take it."""
+"""The plan page's doors: look at the plan, plan again, take it, move a slot by hand and back."""
 
+import secrets
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
+from api import views
 from api.answers import light_of, page
 from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
 from api.errors import STATUS
 from api.pen import PEN
 from api.plan.build import here_of, plan_view, wording_of
+from api.plan.moving import changed_since, move_lines, move_view, read_instant
 from api.plan.page import plan_page
-from api.plan.view import PERIODS, Help, PlanView
-from scheduler.actions import explaining, feed, fleet, planning
+from api.plan.says import move_words
+from api.plan.view import PERIODS, Help, MoveForm, PlanView
+from scheduler.actions import explaining, feed, fleet, moving, planning
+from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand, House
 from scheduler.actions.situation import Situation, situation
-from scheduler.errors import Clash, NotFound, SchedulerError
+from scheduler.errors import Clash, MissingCondition, NotFound, Refused, SchedulerError, Stale
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(include_in_schema=False)
 _USUAL = 28
+_FIELDS = ("job", "start", "day", "at", "reason", "version", "looked_at", "seen_at")
 
 
 @router.get("/vessels/{vessel_id}/plan")
@@ -35,11 +42,13 @@ def vessel_plan(vessel_id: str, house: HouseDep, who: AskingDep) -> Response:
 def plan(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
     """The plan page. ?days=7, 28 or 90; ?help=KEY plans again to find what would help that job."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    now = situation(house, place.vessel_id, place.id)
-    view = plan_view(now, house, who, here_of(place.id), days=_days(request.query_params.get("days")))
-    key = request.query_params.get("help", "")
+    view, now = _looked(house, who, place, _days(request.query_params.get("days")))
+    key, job = request.query_params.get("help", ""), request.query_params.get("job", "")
     if key:
         view = replace(view, help=_help(house, now, key))
+    if job:
+        typed = {name: request.query_params.get(name, "").strip() for name in ("day", "at")}
+        view = _moving(house, now, view, job, MoveForm(values=typed))
     return _shown(request, who, replace(view, notice=_notice(view, request.query_params.get("done", ""))))
 
 
@@ -57,8 +66,7 @@ async def again(plant_id: str, request: Request, house: HouseDep, who: AskingDep
         except NotFound:
             raise
         except SchedulerError as error:
-            now = situation(house, place.vessel_id, place.id)
-            view = plan_view(now, house, who, here_of(place.id), days=days)
+            view, _ = _looked(house, who, place, days)
             return _shown(request, who, replace(view, says=error.says), STATUS[type(error)][0])
         return RedirectResponse(f"{here_of(place.id)}?days={days}&done=again", 303)
 
@@ -82,6 +90,99 @@ async def take(plant_id: str, request: Request, house: HouseDep, who: AskingDep)
     return RedirectResponse(f"{here_of(plant_id)}?done=taken", 303)
 
 
+@router.post("/plants/{plant_id}/plan/moves")
+async def move(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Set a slot's time by hand; a refused or stale form comes back with what was typed, the newest plan beside it."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(form.get(name, "")).strip() for name in _FIELDS}
+    days = _days(form.get("days"))
+
+    def act() -> Response:
+        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        asked = {
+            "route": f"POST /plants/{plant_id}/plan/moves",
+            "body": {n: typed[n] for n in ("job", "start", "reason")},
+        }
+        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
+        try:
+            start_at = _chosen(typed["start"])
+            version = int(typed["version"]) if typed["version"].isdecimal() and len(typed["version"]) < 10 else None
+            told = moving.move(house, hand, place, typed["job"], start_at, if_match=version, reason=typed["reason"])
+            feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        except (Clash, Stale, Refused, MissingCondition) as refused:
+            return _refused_move(request, house, who, place, typed, days, refused)
+        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=set-{told.body['move']}#moves", 303)
+
+    return await run_in_threadpool(act)
+
+
+@router.post("/plants/{plant_id}/plan/moves/{number}/undo")
+async def undo(plant_id: str, number: int, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Take a move back by a record of its own; what stands in the way is said on the page."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    days = _days(form.get("days"))
+
+    def act() -> Response:
+        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        asked = {"route": f"POST /plants/{plant_id}/plan/moves/{number}/undo", "body": {}}
+        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
+        try:
+            moving.undo(house, hand, place, number)
+            feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        except Clash as refused:
+            view, _ = _looked(house, who, place, days)
+            return _shown(request, who, replace(view, says=refused.says), 409)
+        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=undone-{number}#moves", 303)
+
+    return await run_in_threadpool(act)
+
+
+def _chosen(start: str) -> datetime:
+    at = read_instant(start)
+    if at is None:
+        raise Refused(
+            "Choose one of the times that hold, then set it.", faults=[("/start", "one of the times is expected")]
+        )
+    return at
+
+
+def _refused_move(
+    request: Request,
+    house: House,
+    who: Asking,
+    place: Place,
+    typed: dict[str, str],
+    days: int,
+    refused: SchedulerError,
+) -> Response:
+    view, now = _looked(house, who, place, days)
+    looked_at, seen_at = read_instant(typed["looked_at"]), read_instant(typed["seen_at"])
+    stale = isinstance(refused, Stale)
+    changed = changed_since(now, view.moves, looked_at, typed["job"], seen_at) if stale else ()
+    says = "Not set: it does not hold there." if refused.more.get("against") else refused.says
+    form = MoveForm(values=typed, says=says, changed=changed)
+    return _shown(request, who, _moving(house, now, view, typed["job"], form), STATUS[type(refused)][0])
+
+
+def _looked(house: House, who: Asking, place: Place, days: int) -> tuple[PlanView, Situation]:
+    """The view of the plan as it stands now, with the moves made by hand."""
+    now = situation(house, place.vessel_id, place.id)
+    here = here_of(place.id)
+    may_undo = views.may(who, "POST", "/plants/{plant_id}/plan/moves/{number}/undo")
+    moves = move_lines(now, moving.moves(house, place), here, may_undo=may_undo)
+    return replace(plan_view(now, house, who, here, days=days), moves=moves, once=secrets.token_hex(12)), now
+
+
+def _moving(house: House, now: Situation, view: PlanView, key: str, form: MoveForm) -> PlanView:
+    """The view with the form for moving that job; where it cannot be moved, why."""
+    try:
+        return replace(view, move=move_view(now, house, view.here, key, form))
+    except (Clash, NotFound) as error:
+        return replace(view, says=" ".join(one for one in (form.says, error.says) if one))
+
+
 def _shown(request: Request, who: Asking, view: PlanView, status: int = 200) -> Response:
     return page(plan_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
@@ -95,6 +196,10 @@ def _notice(view: PlanView, done: str) -> str:
     """What has just been done, in words."""
     if done == "taken" and view.shown is not None and view.shown.taken_at is not None and view.newer is None:
         return "The plan is taken: it is the plan aboard, and the calendar shows it."
+    word, _, number = done.partition("-")
+    if word in ("set", "undone"):
+        found = next((one for one in view.moves if str(one.number) == number), None)
+        return "" if found is None else move_words(found, view.frame.utc_offset_minutes, undone=word == "undone")
     if done != "again" or view.shown is None:
         return ""
     if view.newer is None:

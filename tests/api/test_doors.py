@@ -204,6 +204,16 @@ WALKS: dict[tuple[str, str], Walk] = {
     ),
     ("GET", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan"),
     ("POST", "/plants/{plant_id}/plan/again"): Walk("/plants/plover-plant/plan/again", 303, body={}, form=True),
+    # There is no plan to move a slot of.
+    ("POST", "/plants/{plant_id}/plan/moves"): Walk(
+        "/plants/plover-plant/plan/moves",
+        frozenset({409, 412}),
+        body={"job": JOB, "start": stamp(AT), "version": "9"},
+        form=True,
+    ),
+    ("POST", "/plants/{plant_id}/plan/moves/{number}/undo"): Walk(
+        "/plants/plover-plant/plan/moves/999/undo", 404, body={}, form=True
+    ),
     ("POST", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan", 412, body=DIGEST, form=True),
     ("POST", "/plants/{plant_id}/parts"): Walk(
         "/plants/plover-plant/parts", 303, body={"name": "knife set", "aboard": "2"}, form=True
