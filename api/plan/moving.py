@@ -108,9 +108,9 @@ def changed_since(
     said = []
     for one in moves:
         if one.undone_at is not None and one.undone_at >= since:
-            said.append(f"{one.undone_by} undid move {one.number}, {one.name}, {saying.moment(one.undone_at, offset)}.")
+            said.append(f"Move {one.number} of {one.name} was undone by {one.undone_by}.")
         elif one.at >= since:
-            said.append(f"{one.by} set {one.name} to {saying.moment(one.to_at, offset)}.")
+            said.append(f"{one.name} was set to {saying.moment(one.to_at, offset)} by {one.by}.")
     taken_at = now.taken.taken_at if now.taken else None
     if not said and taken_at is not None:
         said.append(f"The plan aboard was taken {saying.moment(taken_at, offset)}.")

@@ -2,12 +2,14 @@
 
 import re
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from html import unescape
 
 import pytest
 from starlette.testclient import TestClient
 
 from scheduler.actions import planning
+from scheduler.actions.fleet import offset_now
 from scheduler.errors import SchedulerError
 from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage, staged
@@ -33,6 +35,11 @@ def token(page: str) -> str:
     found = re.search(r'name="csrf" value="([^"]+)"', page)
     assert found
     return found[1]
+
+
+def ship_clock(at: str, offset_minutes: int) -> datetime:
+    """An instant of an answer on the ship's clock."""
+    return datetime.fromisoformat(at) + timedelta(minutes=offset_minutes)
 
 
 def held(page: str, name: str) -> str:
@@ -92,6 +99,72 @@ def test_the_page_tells_the_plan_that_the_api_tells(planned: Stage) -> None:
     again = browser.post(f"{PLAN}/again", data={"csrf": token(page)})
     assert "Planned again: nothing changes." in words(shown(browser, again.headers["location"]))
     assert browser.post(f"{PLAN}/again", data={"csrf": "forged"}).status_code == 403
+
+
+def test_a_slot_is_moved_and_put_back(planned: Stage) -> None:
+    """A start that does not hold is refused in words beside the times that do; one of those is set, pinned and listed, and
+    undone from the list. Without a choice, or on a page that is older than the plan, nothing is set and what was typed stays."""
+    browser = planned.enter("engineer-plover")
+    slots = planned.ask("GET", f"/api/v1{PLAN}").json()["taken"]["slots"]
+    other = next(slot for slot in slots if slot["pump"])
+    night = ship_clock(other["from"], offset_now(planned.house, PLOVER.vessel)) + timedelta(days=1)
+    at = night.replace(hour=3)
+    page = shown(browser, f"{PLAN}?job={other['job']}&day={at:%Y-%m-%d}&at={at:%H:%M}")
+    assert f"Move {other['name']}" in words(page)
+    assert 'aria-invalid="true"' in page
+    assert "Times that hold the minimum" in words(page)
+    assert "as asked" not in words(page)
+    assert ", as planned" in words(page)
+    times = re.findall(r'name="start" value="([^"]+)"', page)
+    planned_at = other["from"].replace("Z", "+00:00")
+    assert planned_at in times
+    to = next(one for one in times if one != planned_at)
+    sent = {
+        name: held(page, name) for name in ("csrf", "job", "version", "idempotency_key", "looked_at", "seen_at", "days")
+    }
+    unchosen = browser.post(f"{PLAN}/moves", data={**sent, "reason": "port call"}, headers=HTML)
+    assert unchosen.status_code == 422
+    assert "Choose one of the times" in words(unescape(unchosen.text))
+    assert 'value="port call"' in unchosen.text
+    sent["idempotency_key"] = "a second one"
+    done = browser.post(f"{PLAN}/moves", data={**sent, "start": to, "reason": "port call"}, headers=HTML)
+    assert done.status_code == 303, done.text
+    page = shown(browser, done.headers["location"].partition("#")[0].replace("days=28", "days=90"))
+    assert f"{other['name']} is set for" in words(page)
+    assert "pinned by hand" in words(page)
+    assert "port call" in words(page)
+    now_there = {one["job"]: one["from"] for one in planned.ask("GET", f"/api/v1{PLAN}").json()["taken"]["slots"]}
+    assert now_there[other["job"]] == to.replace("+00:00", "Z")
+    stale = browser.post(
+        f"{PLAN}/moves", data={**sent, "start": planned_at, "reason": "again", "idempotency_key": "x"}, headers=HTML
+    )
+    assert stale.status_code == 412
+    assert f"{other['name']} was set to" in words(unescape(stale.text))
+    assert f"{other['name']} now stands on" in words(unescape(stale.text))
+    assert 'value="again"' in stale.text
+    action = re.search(rf'action="({PLAN}/moves/\d+/undo)"', page)
+    assert action
+    undone = browser.post(action[1], data={"csrf": token(page), "idempotency_key": "undo"}, headers=HTML)
+    assert undone.status_code == 303, undone.text
+    page = shown(browser, undone.headers["location"].partition("#")[0])
+    assert f"{other['name']} is back on" in words(page)
+    assert "Undone by Demo engineer" in words(page)
+    twice = browser.post(action[1], data={"csrf": token(page), "idempotency_key": "undo 2"}, headers=HTML)
+    assert twice.status_code == 409
+    assert "undone already" in words(unescape(twice.text))
+
+
+def test_what_cannot_be_read_or_moved_is_said(planned: Stage) -> None:
+    """A day that is none, an hour that is no whole one, and a job that the plan does not have: each in words, the page whole."""
+    browser = planned.enter("engineer-plover")
+    key = planned.ask("GET", f"/api/v1{PLAN}").json()["taken"]["slots"][-1]["job"]
+    page = words(shown(browser, f"{PLAN}?job={key}&day=2026-13-01&at=25:00"))
+    assert "a day is expected, as 2026-11-25" in page
+    assert "a time is expected, as 14:00" in page
+    odd = shown(browser, f"{PLAN}?job={key}&day=2026-10-28&at=09:17")
+    assert "the nearest are" in words(odd)
+    assert "<option selected>09:17</option>" in odd
+    assert "There is no open job nothing:at:1" in words(shown(browser, f"{PLAN}?job=nothing:at:1"))
 
 
 def test_a_fault_of_the_judge_is_said_and_the_plan_aboard_stays(

@@ -3,12 +3,13 @@
 from dataclasses import replace
 from datetime import timedelta
 
+from api.drawing.field import Plumb
 from api.drawing.windows import PumpLine, WindowMark
-from api.plan.view import Bar, Help, PlanView, SlotLine, Trouble, Why
+from api.plan.view import Bar, Choice, Help, MoveForm, MoveLine, MoveView, PlanView, SlotLine, Tried, Trouble, Why
 from api.view import JobLine, PlantView
 from scheduler.planning.cover import Cover
 from tests.unit.api import invented
-from tests.unit.api.invented import NOW, frame
+from tests.unit.api.invented import NOW, START, frame
 
 HERE = "/plants/demo/plan"
 
@@ -150,6 +151,74 @@ def newer() -> PlanView:
     return plan(newer=invented.all_states().proposed)
 
 
+def moving(*, holds: bool = False) -> PlanView:
+    """VP3's knife inspection tried at a time at which VP2 is open: 1.2 below the minimum; or at one that holds."""
+    view = plan()
+    start, end = START + timedelta(hours=4), START + timedelta(hours=7)
+    runs = tuple(
+        replace(run, available_m3_per_h=run.minimum_m3_per_h - 1.2, open_positions=("VP2", "VP3"))
+        if run.from_at == start and not holds
+        else run
+        for run in view.runs
+    )
+    says = "VP2 is open at that time. With both open 70.8 m³/h remains, 1.2 below the minimum."
+    choices = (
+        Choice(start_at=START + timedelta(hours=9), end_at=START + timedelta(hours=12), margin_m3_per_h=22.4),
+        Choice(
+            start_at=START + timedelta(hours=23), end_at=START + timedelta(hours=26), margin_m3_per_h=22.4, planned=True
+        ),
+        *([Choice(start_at=start, end_at=end, margin_m3_per_h=21.0, asked=True)] if holds else []),
+    )
+    tried = Tried(
+        start_at=start,
+        end_at=end,
+        holds=holds,
+        margin_m3_per_h=21.0 if holds else -1.2,
+        against=() if holds else (says,),
+        cautions=("It begins before its window opens.",) if holds else (),
+        runs=runs,
+        plumbs=(
+            Plumb(from_at=start, to_at=end, label="VP2 knife"),
+            Plumb(from_at=start, to_at=end, label="VP3 knife"),
+        ),
+        from_at=START,
+        to_at=START + timedelta(days=3),
+        choices=choices,
+    )
+    move = MoveView(
+        key="knife:knife-3:4",
+        name="VP3 knife inspection",
+        along=("VP3 seal inspection",),
+        planned=(START + timedelta(hours=23), START + timedelta(hours=26)),
+        by="Second engineer",
+        form=MoveForm(values={"day": "2026-11-25", "at": "14:00"}),
+        hours=("13:00", "14:00", "15:00"),
+        tried=tried,
+        action=f"{HERE}/moves",
+        version=3,
+        idempotency_key="5a",
+    )
+    return replace(view, move=move)
+
+
+def moved() -> PlanView:
+    """A move that can be undone, and one that was."""
+    line = MoveLine(
+        number=2,
+        name="VP3 knife inspection",
+        href="/vessels/demo/jobs/knife:knife-3:4",
+        from_at=START + timedelta(hours=23),
+        to_at=START + timedelta(hours=9),
+        by="Second engineer",
+        at=NOW - timedelta(hours=1),
+        reason="the bell is on the other deck",
+        record=41,
+        undo_action=f"{HERE}/moves/2/undo",
+    )
+    old = replace(line, number=1, from_at=None, undo_action="", undone_by="Chief engineer", undone_at=NOW)
+    return plan(moves=(line, old), once="0c")
+
+
 VIEWS = {
     "usual": plan(),
     "no plan": no_plan(),
@@ -161,5 +230,8 @@ VIEWS = {
     "troubled": troubled(),
     "helped": helped(),
     "newer": newer(),
+    "moving": moving(),
+    "moving, holds": moving(holds=True),
+    "moved": moved(),
     "long names": plan(invented.long_names()),
 }

@@ -1,5 +1,6 @@
 """The plan page: its drawing of windows, its sentences, its states in words, and what it may not contain."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from xml.etree import ElementTree
@@ -8,12 +9,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from api import saying
 from api.drawing.field import Field
 from api.drawing.ground import lack_number
 from api.drawing.windows import PumpLine, WindowMark, rows_of, window_chart
 from api.plan import says
-from api.plan.page import pictures, plan_page
+from api.plan.moving import typed_start
+from api.plan.page import move_picture, pictures, plan_page
 from api.plan.wording import Wording, whys
+from scheduler.errors import Refused
 from scheduler.planning.explain import Explained
 from tests.unit.api.invented import NOW
 from tests.unit.api.invented_plan import VIEWS, plan
@@ -192,6 +196,63 @@ def test_what_forbids_and_what_helps_are_said_in_words() -> None:
     assert held is not None
     bare = replace(VIEWS["helped"], help=replace(held, reliefs=()))
     assert "No single change aboard would help VP5 overhaul" in Reader(plan_page(bare, light="", csrf="c")).words
+
+
+def test_a_start_that_does_not_hold_is_drawn_and_said_below() -> None:
+    """The dip lies under the bed's line in dark red hatch with how far below; the words stand beside the fields, and nothing is
+    chosen for the person; what moves along and who set it is said."""
+    view = VIEWS["moving"]
+    root = ElementTree.fromstring(move_picture(view))
+    assert "1.2 below the minimum" in (root.get("aria-label") or "")
+    assert "−1.2 below" in [one.text for one in root.iter("text")]
+    assert any(one.get("fill") == "url(#p-boot)" for one in root.iter())
+    found = Reader(plan_page(view, light="", csrf="c"))
+    assert "With both open 70.8 m3/h remains, 1.2 below the minimum." in found.words.replace("\u00a0", " ")
+    assert "VP3 seal inspection moves along: one isolation." in found.words
+    assert "Set by hand by Second engineer: Thu\u00a026\u00a0Nov 09:00 to 12:00." in found.words
+    radios = [held for tag, held in found.tags if tag == "input" and held.get("type") == "radio"]
+    assert len(radios) == 2
+    assert not any("checked" in held for held in radios)
+    day = next(held for tag, held in found.tags if tag == "input" and held.get("name") == "day" and "id" in held)
+    assert (day["value"], day["aria-invalid"], day["aria-describedby"]) == ("2026-11-25", "true", "e-move")
+
+
+def test_a_start_that_holds_is_chosen_with_its_margin_and_what_to_mind() -> None:
+    """The asked time is ticked, its margin stands beside it, cautions are said, and the form carries version and key."""
+    found = Reader(plan_page(VIEWS["moving, holds"], light="", csrf="c"))
+    ticked = [held for _, held in found.tags if held.get("type") == "radio" and "checked" in held]
+    assert [held["value"] for held in ticked] == ["2026-11-25T13:00:00+00:00"]
+    assert "holds: margin 21 m3/h." in found.words
+    assert "Mind: It begins before its window opens." in found.words
+    sent = {held.get("name"): held.get("value") for tag, held in found.tags if tag == "input"}
+    assert (sent["version"], sent["job"]) == ("3", "knife:knife-3:4")
+
+
+def test_moves_by_hand_are_listed_and_only_the_newest_can_be_undone() -> None:
+    """Where from, where to, by whom, why, in which record; one that was undone says by whom."""
+    page = plan_page(VIEWS["moved"], light="", csrf="c")
+    said = " ".join(Reader(page).words.split())
+    assert "Thu 26 Nov 09:00 → Wed 25 Nov 19:00" in said
+    assert "record 41. the bell is on the other deck" in said
+    assert "no slot →" in said
+    assert "Undone by Chief engineer" in said
+    assert re.findall(r'action="([^"]+/undo)"', page) == ["/plants/demo/plan/moves/2/undo"]
+
+
+@given(st.integers(0, 525_600), st.integers(-12 * 60, 14 * 60))
+def test_a_typed_day_and_time_come_back_as_they_were_typed(minute: int, offset: int) -> None:
+    """Ship time to UTC and back is the same day and minute, whatever the offset."""
+    wall = NOW + timedelta(minutes=minute)
+    at = typed_start({"day": f"{wall:%Y-%m-%d}", "at": f"{wall:%H:%M}"}, offset)
+    assert f"{saying.ship(at, offset):%Y-%m-%d %H:%M}" == f"{wall:%Y-%m-%d %H:%M}"
+
+
+@pytest.mark.parametrize(("day", "at", "faults"), [("", "", 2), ("2026-11-31", "14:00", 1), ("2026-11-25", "2 pm", 1)])
+def test_a_day_or_time_that_is_none_is_a_fault_at_its_field(day: str, at: str, faults: int) -> None:
+    """Each field that cannot be read is named."""
+    with pytest.raises(Refused) as refused:
+        typed_start({"day": day, "at": at}, 60)
+    assert len(refused.value.faults) == faults
 
 
 def test_reasons_that_are_alike_are_said_once() -> None:
