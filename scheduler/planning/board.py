@@ -38,6 +38,7 @@ class Board:
         self._used = [0] * ground.steps
         self._by_day: dict[int, int] = {}
         self._by_pump: dict[str, list[str]] = {}
+        self._open: dict[int, list[tuple[str, str]]] = {}
         self._tests: list[str] = []
 
     def place(self, job: PlanJob, candidate: Candidate) -> None:
@@ -49,6 +50,8 @@ class Board:
         if row is not None:
             for t in range(max(0, candidate.start), candidate.end):
                 self._removed[t] += row[t]
+                if row[t] > 0:
+                    self._open.setdefault(t, []).append((str(job.pump), job.key))
         for t, hands in hands_at_work(job, candidate).items():
             self._used[t] += hands
             day = self.ground.day_of(t)
@@ -116,14 +119,7 @@ class Board:
         return Bar(reason=what, because=Because.CAPACITY, lacking_litres_per_h=worst)
 
     def _open_at(self, step: int) -> str:
-        names = []
-        for pump in sorted(self._by_pump):
-            row = self.ground.capacity_of(pump)
-            for key in self._by_pump[pump]:
-                slot = self.placed[key]
-                if row is not None and row[step] > 0 and slot.start <= step < slot.end:
-                    names.append(f"{pump} is open for {key}")
-        return " and ".join(names)
+        return " and ".join(f"{pump} is open for {key}" for pump, key in sorted(self._open.get(step, ())))
 
     def _together_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
         for rule in self.ground.problem.not_together:

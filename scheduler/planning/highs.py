@@ -15,7 +15,7 @@ from scheduler.planning.model import ROUNDING, Answer, Model, Outcome
 NODE_ALLOWANCE = 2_000
 """Branch-and-bound nodes a solve may use: work, not seconds, so that a slower machine gives the same plan."""
 
-_OPTIONS: dict[str, bool | int | float] = {
+_OPTIONS: dict[str, bool | int | float | str] = {
     "output_flag": False,
     "threads": 1,
     "random_seed": 0,
@@ -96,9 +96,16 @@ def _name() -> str:
 
 
 def _run(lp: highspy.HighsLp, seconds: float) -> highspy.Highs | None:
-    """A solver that has run, or none when it would not."""
+    """A solver that has run, or none when it would not.
+
+    1.15.1's presolve now and then gives an answer that breaks a row, and says so; without presolve the same model is solved.
+    """
+    return _tried(lp, seconds, "choose") or _tried(lp, seconds, "off")
+
+
+def _tried(lp: highspy.HighsLp, seconds: float, presolve: str) -> highspy.Highs | None:
     solver = highspy.Highs()  # type: ignore[no-untyped-call]
-    options = {**_OPTIONS, "time_limit": seconds}
+    options = {**_OPTIONS, "time_limit": seconds, "presolve": presolve}
     if any(solver.setOptionValue(option, value) != highspy.HighsStatus.kOk for option, value in options.items()):
         return None
     if solver.passModel(lp) == highspy.HighsStatus.kError or solver.run() == highspy.HighsStatus.kError:
