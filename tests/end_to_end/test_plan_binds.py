@@ -8,6 +8,7 @@ time (22:06 on that day, 94 % of the interval); the next nearest is Monday at 8.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -88,7 +89,7 @@ class Planned:
 
 
 def planned(ship: Mapping[str, Any], *, outages: tuple[Outage, ...] = (), taken: Mapping[str, Any] | None = None,
-            beside: Circumstances = Circumstances(), offset_minutes: int = 0, days: int = 20) -> Planned:  # fmt: skip
+            beside: Circumstances | None = None, offset_minutes: int = 0, days: int = 20) -> Planned:  # fmt: skip
     """The document checked, its due jobs framed and planned; the judge finds no fault and each job has its answer."""
     vessel = VESSEL.validate_python(ship)
     assert faults_of(vessel) == ()
@@ -107,7 +108,7 @@ def planned(ship: Mapping[str, Any], *, outages: tuple[Outage, ...] = (), taken:
         at=AT,
         horizon_days=days,
         taken=taken or {},
-        beside=beside,
+        beside=beside or Circumstances(),
     )
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()
@@ -357,7 +358,7 @@ def test_turns_follow_each_other_and_a_late_one_moves_the_next() -> None:
     usual = planned(ship)
     slots = sorted(usual.plan.slots, key=lambda slot: slot.start)
     assert [slot.key for slot in slots] == ["round:aft:1", "round:aft:2", "round:aft:3"]
-    assert all(a.end <= b.start for a, b in zip(slots, slots[1:], strict=False))
+    assert all(a.end <= b.start for a, b in pairwise(slots))
     late = planned(ship, beside=Circumstances(parts_from={"round:aft:1": _at(11)}))
     assert late.when("round:aft:1") == "Fri 11 08:00"
     first, second = sorted(late.plan.slots, key=lambda slot: slot.start)[:2]
