@@ -5,6 +5,7 @@ its output, and so on until its input ends, since starting a process takes longe
 or answers something else is replaced, and its problem gets the plain greedy plan, with a remark that says why.
 """
 
+import gc
 import logging
 import os
 import resource
@@ -208,6 +209,7 @@ def work() -> None:
     most = int(os.environ.get("LEADLINE_WORKER_MB", "2048")) * 1024 * 1024
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
     seconds = float(os.environ.get("LEADLINE_WORKER_SECONDS", "45"))
+    gc.freeze()  # what is here now stays: the collector need not look through it again and again
     for line in sys.stdin.buffer:
         _answer(line, time.monotonic() + seconds)
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
-from scheduler.planning.ground import Candidate, Ground, hands_at_work
+from scheduler.planning.ground import Candidate, Ground
 from scheduler.planning.problem import PlanJob
 
 
@@ -52,10 +52,10 @@ class Board:
                 self._removed[t] += row[t]
                 if row[t] > 0:
                     self._open.setdefault(t, []).append((str(job.pump), job.key))
-        for t, hands in hands_at_work(job, candidate).items():
+        for t, hands in candidate.work.hands.items():
             self._used[t] += hands
-            day = self.ground.day_of(t)
-            self._by_day[day] = self._by_day.get(day, 0) + hands
+        for day, hours in candidate.work.man_hours.items():
+            self._by_day[day] = self._by_day.get(day, 0) + hours
         if job.stop_minutes > 0:
             self._tests.append(job.key)
 
@@ -93,10 +93,9 @@ class Board:
         short = {t: row[t] + self._removed[t] - self.ground.slack[t] for t in steps if row[t] > 0}
         return {t: litres for t, litres in short.items() if litres > 0}
 
-    def hands_short(self, job: PlanJob, candidate: Candidate) -> dict[int, int]:
+    def hands_short(self, candidate: Candidate) -> dict[int, int]:
         """The steps in which hands lack, and how many."""
-        takes = hands_at_work(job, candidate)
-        short = {t: self._used[t] + hands - self.ground.hands[t] for t, hands in takes.items()}
+        short = {t: self._used[t] + hands - self.ground.hands[t] for t, hands in candidate.work.hands.items()}
         return {t: hands for t, hands in short.items() if hands > 0}
 
     def _pump_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
@@ -155,15 +154,11 @@ class Board:
                     return Bar(reason=f"{job.pump} is under test for {key}", because=Because.PUMP)
         return None
 
-    def _crew_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _crew_bar(self, _job: PlanJob, candidate: Candidate) -> Bar | None:
         ground = self.ground
-        takes = hands_at_work(job, candidate)
-        if self.hands_short(job, candidate):
+        if self.hands_short(candidate):
             return Bar(reason="the hands are at other jobs", because=Because.HANDS)
-        by_day: dict[int, int] = {}
-        for t, hands in takes.items():
-            by_day[ground.day_of(t)] = by_day.get(ground.day_of(t), 0) + hands
-        for day, hours in by_day.items():
+        for day, hours in candidate.work.man_hours.items():
             if self._by_day.get(day, 0) + hours > ground.problem.person_hours * ground.most_hands[day]:
                 return Bar(
                     reason=f"the hands have worked their {ground.problem.person_hours} h of the day",

@@ -1,6 +1,6 @@
 """The stagger problem as an integer programme: one 0/1 column a legal start or shared isolation, rows where they bind."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground
@@ -21,18 +21,11 @@ class Kept:
 def columns_of(ground: Ground, field: Field, *, late_allowed: bool, peak: bool) -> Columns:
     """A column for each open start and shared isolation, for each job that may stay without a place, for the days a
     chain may add, and for what the busiest week has above its floor."""
-    members: list[tuple[tuple[int, Candidate], ...]] = []
-    of_job: list[list[int]] = [[] for _ in field.offers]
-    for index, offer in enumerate(field.offers):
-        for candidate in offer.candidates:
-            of_job[index].append(len(members))
-            members.append(((index, candidate),))
-    for pairing in field.pairings:
-        for one, other in pairing.places:
-            of_job[pairing.first].append(len(members))
-            of_job[pairing.second].append(len(members))
-            members.append(((pairing.first, one), (pairing.second, other)))
-    count = len(members)
+    of_job: list[list[tuple[int, Candidate]]] = [[] for _ in field.offers]
+    for column, place in enumerate(field.places):
+        for index, candidate in place:
+            of_job[index].append((column, candidate))
+    count = len(field.places)
     unplaced: dict[str, int] = {}
     late: dict[str, int] = {}
     for offer in field.offers:
@@ -45,7 +38,6 @@ def columns_of(ground: Ground, field: Field, *, late_allowed: bool, peak: bool) 
                 late[offer.job.key] = count
                 count += 1
     return Columns(
-        members=tuple(members),
         of_job=tuple(tuple(own) for own in of_job),
         unplaced=unplaced,
         late=late,
@@ -64,15 +56,13 @@ def build(ground: Ground, field: Field, kept: Sequence[Kept], tier: Tier, value:
     columns = columns_of(ground, field, late_allowed=late_days > 0, peak=tier.peak)
     rows = plant_rows(ground, field, columns) + _chain_rows(ground, field, columns)
     for k in kept:
-        rows += week_rows(ground, field, columns, k.value) if k.tier.peak else _kept_rows(ground, field, columns, k)
+        rows += week_rows(columns, k.value) if k.tier.peak else _kept_rows(ground, field, columns, k)
     if tier.peak:
-        rows += week_rows(ground, field, columns, floor)
-    choices = [
-        (*columns.of_job[i], columns.unplaced[offer.job.key])
-        if offer.job.key in columns.unplaced
-        else columns.of_job[i]
-        for i, offer in enumerate(field.offers)
-    ]
+        rows += week_rows(columns, floor)
+    choices = []
+    for offer, own in zip(field.offers, columns.of_job, strict=True):
+        without = columns.unplaced.get(offer.job.key)
+        choices.append((*(column for column, _ in own), *(() if without is None else (without,))))
     upper = [1] * columns.count
     for column in columns.late.values():
         upper[column] = late_days
@@ -98,10 +88,9 @@ def _late_days_left(ground: Ground, field: Field, kept: Sequence[Kept]) -> int:
 
 def _costs(ground: Ground, field: Field, columns: Columns, tier: Tier, *, less_least: bool) -> tuple[int, ...]:
     """Cost of each column; with less_least a job's smallest cost is taken off all of its columns."""
-    cost = [0] * columns.count
     least = field.least(ground, tier) if less_least else [0] * len(field.offers)
-    for column, members in enumerate(columns.members):
-        cost[column] = sum(tier.cost(ground, field.offers[i].job, c) - least[i] for i, c in members)
+    cost = field.above_least(ground, tier) if less_least else field.place_costs(ground, tier)
+    cost += [0] * (columns.count - len(cost))
     for offer, own in zip(field.offers, least, strict=True):
         if offer.job.key in columns.unplaced:
             cost[columns.unplaced[offer.job.key]] = tier.unplaced(offer.job) - own
@@ -115,14 +104,10 @@ def _costs(ground: Ground, field: Field, columns: Columns, tier: Tier, *, less_l
 
 def _kept_rows(ground: Ground, field: Field, columns: Columns, kept: Kept) -> list[Row]:
     tier = kept.tier
-    cost = _costs(ground, field, columns, tier, less_least=False)
-    highest = [tier.unplaced(o.job) if o.job.key in columns.unplaced else None for o in field.offers]
-    for index, candidate in field.candidates():
-        own, known = tier.cost(ground, field.offers[index].job, candidate), highest[index]
-        highest[index] = own if known is None else max(own, known)
     at_most = kept.value - lost(ground, field, tier)
-    if sum(n or 0 for n in highest) <= at_most and not (tier.chained and columns.late):
+    if sum(field.most(ground, tier)) <= at_most and not (tier.chained and columns.late):
         return []
+    cost = _costs(ground, field, columns, tier, less_least=False)
     used = tuple(c for c, value in enumerate(cost) if value)
     return [Row(columns=used, coefficients=tuple(cost[c] for c in used), at_most=at_most)]
 
@@ -143,12 +128,12 @@ def _chain_rows(ground: Ground, field: Field, columns: Columns) -> list[Row]:
 
 def _order_row(field: Field, columns: Columns, this: int, that: int) -> list[Row]:
     """This job starts no earlier than the end of the one before it."""
-    first_start = min(c.start for c in columns.candidates_of(this))
-    last_end = max(c.end for c in columns.candidates_of(that))
+    first_start = min(c.start for _, c in columns.of_job[this])
+    last_end = max(c.end for _, c in columns.of_job[that])
     if first_start >= last_end:
         return []
-    terms = _terms(columns, that, lambda c: c.end - first_start)
-    terms |= _terms(columns, this, lambda c: first_start - c.start)
+    terms = {column: c.end - first_start for column, c in columns.of_job[that]}
+    terms |= {column: first_start - c.start for column, c in columns.of_job[this]}
     if field.offers[this].job.key in columns.unplaced:
         terms[columns.unplaced[field.offers[this].job.key]] = first_start - last_end
     return [_row(terms, 0)]
@@ -160,25 +145,20 @@ def _lateness_row(field: Field, columns: Columns, this: int, that: int) -> list[
     if job.interval_steps is None:
         return []
     allowed = job.interval_steps + max(0, job.limit - job.due)
-    first_end = min(c.end for c in columns.candidates_of(that))
-
-    def past(c: Candidate) -> int:
-        return c.end - first_end - allowed - STEPS_A_DAY * days_past(job.limit, c.end)
-
-    most = max(past(c) for c in columns.candidates_of(this))
+    first_end = min(c.end for _, c in columns.of_job[that])
+    terms = {
+        column: c.end - first_end - allowed - STEPS_A_DAY * days_past(job.limit, c.end)
+        for column, c in columns.of_job[this]
+    }
+    most = max(terms.values())
     if most <= 0:
         return []
-    terms = _terms(columns, this, past)
-    terms |= _terms(columns, that, lambda c: first_end - c.end)
+    terms |= {column: first_end - c.end for column, c in columns.of_job[that]}
     if field.offers[that].job.key in columns.unplaced:
         terms[columns.unplaced[field.offers[that].job.key]] = -most
     if job.key in columns.late:
         terms[columns.late[job.key]] = -STEPS_A_DAY
     return [_row(terms, 0)]
-
-
-def _terms(columns: Columns, index: int, weight: Callable[[Candidate], int]) -> dict[int, int]:
-    return {column: weight(columns.candidate(column, index)) for column in columns.of_job[index]}
 
 
 def _row(terms: Mapping[int, int], at_most: int) -> Row:

@@ -1,8 +1,7 @@
 """Problems and plans as canonical JSON text: the same value gives the same text, whatever order its parts had."""
 
 import json
-from collections.abc import Mapping
-from dataclasses import fields
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -29,22 +28,23 @@ Plain = dict[str, Any]
 def problem_to_text(problem: Problem) -> str:
     """The problem as canonical JSON: parts sorted, repeated start steps dropped, the instant in UTC."""
     starts_at = problem.starts_at.astimezone(UTC).isoformat()
-    plain: Plain = {
-        "starts_at": starts_at,
-        "steps": problem.steps,
-        "pumps": _sorted([{**_flat(p), "derated": _sorted([_flat(d) for d in p.derated])} for p in problem.pumps]),
-        "minimum": _sorted([_flat(m) for m in problem.minimum]),
-        "crew": _sorted([_flat(c) for c in problem.crew]),
-        "start_steps": sorted(set(problem.start_steps)),
-        "jobs": _sorted([{**_flat(j), "needs": sorted(set(j.needs))} for j in problem.jobs]),
-        "person_hours": problem.person_hours,
-        "first_midnight": problem.first_midnight,
-        "occasions": _sorted([_flat(o) for o in problem.occasions]),
-        "quiet": _sorted([_flat(q) for q in problem.quiet]),
-        "not_together": _sorted([{**_flat(n), "pumps": sorted(set(n.pumps))} for n in problem.not_together]),
-        "closed": _sorted([_flat(c) for c in problem.closed]),
-    }
-    return _text(plain)
+    return _object(
+        {
+            "starts_at": _text(starts_at),
+            "steps": _text(problem.steps),
+            "pumps": _sorted({**_flat(p), "derated": sorted(map(_flat, p.derated), key=_text)} for p in problem.pumps),
+            "minimum": _sorted(map(_flat, problem.minimum)),
+            "crew": _sorted(map(_flat, problem.crew)),
+            "start_steps": _text(sorted(set(problem.start_steps))),
+            "jobs": _sorted({**_flat(j), "needs": sorted(set(j.needs))} for j in problem.jobs),
+            "person_hours": _text(problem.person_hours),
+            "first_midnight": _text(problem.first_midnight),
+            "occasions": _sorted(map(_flat, problem.occasions)),
+            "quiet": _sorted(map(_flat, problem.quiet)),
+            "not_together": _sorted({**_flat(n), "pumps": sorted(set(n.pumps))} for n in problem.not_together),
+            "closed": _sorted(map(_flat, problem.closed)),
+        }
+    )
 
 
 def problem_from_text(text: str) -> Problem:
@@ -76,13 +76,9 @@ def problem_from_text(text: str) -> Problem:
 
 def plan_to_text(plan: Plan) -> str:
     """The plan as canonical JSON: slots and shortfalls sorted, tiers and remarks in their own order."""
-    plain: Plain = {
-        **_flat(plan),
-        "slots": _sorted([_flat(s) for s in plan.slots]),
-        "shortfalls": _sorted([_flat(s) for s in plan.shortfalls]),
-        "tiers": [_flat(t) for t in plan.tiers],
-    }
-    return _text(plain)
+    parts = {"slots": _sorted(map(_flat, plan.slots)), "shortfalls": _sorted(map(_flat, plan.shortfalls))}
+    plain = _flat(plan) | {"tiers": [_flat(tier) for tier in plan.tiers]}
+    return _object({name: parts.get(name) or _text(value) for name, value in plain.items()})
 
 
 def plan_from_text(text: str) -> Plan:
@@ -127,12 +123,17 @@ def _str(value: Any) -> str:
 
 
 def _flat(value: Any) -> Plain:
-    return {f.name: getattr(value, f.name) for f in fields(value)}
+    return {name: getattr(value, name) for name in value.__dataclass_fields__}
 
 
-def _sorted(parts: list[Plain]) -> list[Plain]:
-    return sorted(parts, key=_text)
+_text = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode
 
 
-def _text(plain: Plain) -> str:
-    return json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+def _sorted(parts: Iterable[Plain]) -> str:
+    """The parts as a JSON list, in the order of their texts."""
+    return f"[{','.join(sorted(map(_text, parts)))}]"
+
+
+def _object(members: Mapping[str, str]) -> str:
+    """A JSON object of members that are JSON already, in the order of their names."""
+    return f"{{{','.join(f'{_text(name)}:{members[name]}' for name in sorted(members))}}}"

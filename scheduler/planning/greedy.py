@@ -1,11 +1,12 @@
 """The plain rule that always answers: earliest due first, then the largest capacity x duration, at its best start."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import groupby
 
 from scheduler.planning.board import Board
 from scheduler.planning.ground import Candidate, Ground, legal_candidates, work_of
 from scheduler.planning.problem import PlanJob
-from scheduler.planning.tiers import days_off, days_past, limit_after
+from scheduler.planning.tiers import days_past, limit_after
 
 Offers = Mapping[str, tuple[Candidate, ...]]
 
@@ -32,8 +33,7 @@ def greedy(ground: Ground, offers: Offers) -> dict[str, Candidate]:
             _place_first(board, job, published)
     for job in order:
         if job.key not in board.placed:
-            limit = _limit(ground, board, job)
-            _place_first(board, job, sorted(offers[job.key], key=lambda c: _merit(job, limit, c)))
+            _place_first(board, job, _best_first(job, _limit(ground, board, job), offers[job.key]))
     return board.placed
 
 
@@ -48,7 +48,7 @@ def lawful(ground: Ground, placement: Mapping[str, Candidate]) -> bool:
     return True
 
 
-def _place_first(board: Board, job: PlanJob, candidates: tuple[Candidate, ...] | list[Candidate]) -> None:
+def _place_first(board: Board, job: PlanJob, candidates: Iterable[Candidate]) -> None:
     for candidate in candidates:
         if board.bar(job, candidate) is None:
             board.place(job, candidate)
@@ -65,6 +65,7 @@ def _limit(ground: Ground, board: Board, job: PlanJob) -> int:
     return limit_after(job, None if before is None else before.end)
 
 
-def _merit(job: PlanJob, limit: int, candidate: Candidate) -> tuple[int, int, int, int]:
-    start = candidate.start
-    return (days_past(limit, candidate.end), days_off(job.ideal, start), abs(start - job.ideal), start)
+def _best_first(job: PlanJob, limit: int, candidates: Iterable[Candidate]) -> Iterator[Candidate]:
+    """Rising starts by days past the limit, those as late by their distance from the ideal date. Most often few are asked."""
+    for _, as_late in groupby(candidates, key=lambda c: days_past(limit, c.end)):
+        yield from sorted(as_late, key=lambda c: (abs(c.start - job.ideal), c.start))

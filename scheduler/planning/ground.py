@@ -3,23 +3,66 @@
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import accumulate
+from functools import cached_property
+from itertools import accumulate, pairwise
+from operator import attrgetter, sub
 
 from scheduler.planning.problem import PlanJob, Problem
 
 STEPS_A_DAY = 24
+WEEK_DAYS = 7
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: what is reckoned from it is kept with it, since many starts share it
+class Work:
+    """When a job is worked on: hands by step, none of them a step without the job. midnight: a step a ship's day begins."""
+
+    hands: Mapping[int, int]
+    midnight: int
+
+    @cached_property
+    def begins(self) -> tuple[int, ...]:
+        """The steps from which it takes more hands than just before."""
+        return tuple(step for step, n in self.hands.items() if n > self.hands.get(step - 1, 0))
+
+    @cached_property
+    def man_days(self) -> Mapping[int, int]:
+        """By ship's day the hands it takes on it, however many hours."""
+        found: dict[int, int] = {}
+        for step, n in self.hands.items():
+            day = (step - self.midnight) // STEPS_A_DAY
+            found[day] = max(n, found.get(day, 0))
+        return found
+
+    @cached_property
+    def man_hours(self) -> Mapping[int, int]:
+        """By ship's day the man-hours it takes."""
+        found: dict[int, int] = {}
+        for step, n in self.hands.items():
+            day = (step - self.midnight) // STEPS_A_DAY
+            found[day] = found.get(day, 0) + n
+        return found
+
+    @cached_property
+    def man_weeks(self) -> Mapping[int, int]:
+        """By the first of WEEK_DAYS days the man-days it takes in them."""
+        found: dict[int, int] = {}
+        for day, n in self.man_days.items():
+            for first in range(day - WEEK_DAYS + 1, day + 1):
+                found[first] = found.get(first, 0) + n
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
-    """A start a job could take, the step at which it would end, and the steps in which it is worked on.
+    """A start a job could take, the step at which it would end, and when it is worked on.
 
     pair: the job it shares an isolation with, none when it has its own; second: it goes on with the other's.
     """
 
     start: int
     end: int
-    worked: tuple[int, ...]
+    work: Work
     pair: str | None = None
     second: bool = False
 
@@ -30,7 +73,8 @@ class Ground:
 
     Counts say how many of the steps before a step have something, so that a stretch is asked in one go: barred: a pump
     may not be taken out there whatever else is planned; uncovered: with the pump out, losing the largest other one would
-    break the minimum; lacking: a need is not there. quiet: minutes for which pumps may be stopped. most_hands: by ship's day.
+    break the minimum; lacking: a need is not there. quiet: minutes for which pumps may be stopped. most_hands, hours_at_work:
+    by ship's day. turns: steps from which slack, hands or a capacity differ from just before.
     """
 
     problem: Problem
@@ -47,10 +91,18 @@ class Ground:
     lacking: Mapping[str, tuple[int, ...]]
     quiet: tuple[int, ...]
     most_hands: Mapping[int, int]
+    hours_at_work: Mapping[int, int]
+    turns: tuple[int, ...]
     previous: Mapping[str, str]
     following: Mapping[str, tuple[str, ...]]
-    known_work: dict[tuple[tuple[int, ...], int], tuple[int, ...]] = field(default_factory=dict)
-    """Working steps found before, by the hands each takes and the start."""
+    known_work: dict[tuple[tuple[int, ...], int], Work | None] = field(default_factory=dict, compare=False, repr=False)
+    """Work found before, by the hands each step takes and the start."""
+    known_staffed: dict[int, tuple[int, ...]] = field(default_factory=dict, compare=False, repr=False)
+    """Steps found before at which so many hands are at work."""
+    known_starts: dict[tuple[tuple[int, ...], str | None], tuple[Candidate, ...]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+    """Starts found before, by the hands each step takes and the pump."""
 
     @property
     def steps(self) -> int:
@@ -76,14 +128,6 @@ def hands_needed(job: PlanJob, saved: int = 0) -> tuple[int, ...]:
     return (job.hands_by_step or (job.hands,) * work_of(job))[saved:]
 
 
-def hands_at_work(job: PlanJob, candidate: Candidate) -> dict[int, int]:
-    """Hands the job takes in each step it is worked on."""
-    if not job.hands_by_step:
-        return dict.fromkeys(candidate.worked, job.hands)
-    needed = job.hands_by_step
-    return dict(zip(candidate.worked, needed[len(needed) - len(candidate.worked) :], strict=True))
-
-
 def survey(problem: Problem) -> Ground:
     """The problem's facts, hour by hour, with its parts in canonical order."""
     steps = max(0, problem.steps)
@@ -91,18 +135,19 @@ def survey(problem: Problem) -> Ground:
     minimum, label = _minimum(problem, steps)
     capacity = {p.pump: _capacity(p.litres_per_h, [(d.from_step, d.to_step, d.litres_per_h) for d in p.derated], steps)
                 for p in sorted(problem.pumps, key=lambda p: p.pump)}  # fmt: skip
-    total = [sum(column) for column in zip(*capacity.values(), strict=True)] if capacity else [0] * steps
-    slack = tuple(have - need for have, need in zip(total, minimum, strict=True))
+    total = list(map(sum, zip(*capacity.values(), strict=True))) if capacity else [0] * steps
+    slack = tuple(map(sub, total, minimum))
     jobs = tuple(sorted(problem.jobs, key=lambda j: j.key))
     by_key = {j.key: j for j in jobs}
     previous = {j.key: j.after for j in jobs if j.after is not None and j.after != j.key and j.after in by_key}
     following: dict[str, tuple[str, ...]] = {}
     for key, before in previous.items():
         following[before] = (*following.get(before, ()), key)
-    most_hands: dict[int, int] = {}
-    for step, there in enumerate(hands):
-        day = (step - problem.first_midnight) // STEPS_A_DAY
-        most_hands[day] = max(there, most_hands.get(day, 0))
+    days = {
+        (first - problem.first_midnight) // STEPS_A_DAY: hands[max(0, first) : max(0, first + STEPS_A_DAY)]
+        for first in range(problem.first_midnight - STEPS_A_DAY, steps, STEPS_A_DAY)
+        if hands[max(0, first) : max(0, first + STEPS_A_DAY)]
+    }
     return Ground(
         problem=problem,
         jobs=jobs,
@@ -119,7 +164,9 @@ def survey(problem: Problem) -> Ground:
         uncovered={pump: _count(_no_cover(capacity, pump, slack)) for pump in capacity},
         lacking={need: _lacking(problem, need, steps) for need in sorted({n for j in jobs for n in j.needs})},
         quiet=_quiet(problem, steps),
-        most_hands=most_hands,
+        most_hands={day: max(there) for day, there in days.items()},
+        hours_at_work={day: sum(map(bool, there)) for day, there in days.items()},
+        turns=_turns(slack, hands, *capacity.values()),
         previous=previous,
         following=following,
     )
@@ -136,8 +183,8 @@ def candidate_at(ground: Ground, job: PlanJob, start: int, saved: int = 0) -> Ca
 def _candidate(ground: Ground, needed: tuple[int, ...], start: int) -> Candidate | None:
     if start >= ground.steps:
         return None
-    worked = _worked(ground, needed, start)
-    return Candidate(start=start, end=worked[-1] + 1, worked=worked) if worked else None
+    work = _work(ground, needed, start)
+    return Candidate(start=start, end=next(reversed(work.hands)) + 1, work=work) if work is not None else None
 
 
 def window_starts(ground: Ground, job: PlanJob) -> tuple[int, ...]:
@@ -148,27 +195,32 @@ def window_starts(ground: Ground, job: PlanJob) -> tuple[int, ...]:
 
 
 def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Candidate, ...]:
-    """The starts that hands, grid and the facts allow the job if it were the only one."""
-    pinned = job.fixed_start is not None
-    needed = hands_needed(job)
-    free = job.parts_from is None and not job.needs and job.stop_minutes <= 0
-    found = []
-    for start in window_starts(ground, job):
-        if not pinned and ground.hands[start] < needed[0]:
-            continue
-        candidate = _candidate(ground, needed, start)
-        if candidate is None:
-            if not pinned:
-                break
-            continue
-        if (free or fact_against(ground, job, candidate) is None) and may_be_open(ground, job, candidate):
-            found.append(candidate)
-    return tuple(found)
+    """The starts that hands, grid and the facts allow the job if it were the only one, rising."""
+    found: tuple[Candidate, ...]
+    if job.fixed_start is None:
+        found = _open_starts(ground, hands_needed(job), job.pump)
+        found = found[bisect_left(found, job.earliest, key=attrgetter("start")) :]
+    else:
+        pinned = candidate_at(ground, job, job.fixed_start)
+        found = () if pinned is None or not may_be_open(ground, job.pump, pinned) else (pinned,)
+    if job.parts_from is None and not job.needs and job.stop_minutes <= 0:
+        return found
+    return tuple(candidate for candidate in found if fact_against(ground, job, candidate) is None)
 
 
-def may_be_open(ground: Ground, job: PlanJob, candidate: Candidate) -> bool:
-    """Whether the minimum allows the job's pump to be out there when it is the only one."""
-    barred = None if job.pump is None else ground.barred.get(job.pump)
+def _open_starts(ground: Ground, needed: tuple[int, ...], pump: str | None) -> tuple[Candidate, ...]:
+    """The allowed starts at which work that needs these hands can begin and end with the pump out, whatever the job."""
+    known = ground.known_starts.get((needed, pump))
+    if known is None:
+        starts = (_candidate(ground, needed, s) for s in ground.start_steps if ground.hands[s] >= needed[0])
+        known = tuple(one for one in starts if one is not None and may_be_open(ground, pump, one))
+        ground.known_starts[needed, pump] = known
+    return known
+
+
+def may_be_open(ground: Ground, pump: str | None, candidate: Candidate) -> bool:
+    """Whether the minimum allows the pump to be out there when it is the only one."""
+    barred = None if pump is None else ground.barred.get(pump)
     return barred is None or barred[candidate.end] == barred[max(0, candidate.start)]
 
 
@@ -189,38 +241,57 @@ def fact_against(ground: Ground, job: PlanJob, candidate: Candidate) -> str | No
     return None
 
 
-def _worked(ground: Ground, needed: tuple[int, ...], start: int) -> tuple[int, ...]:
-    """The steps of work from a start on, no more of them in a day than a person works; empty when they do not fit."""
-    known = ground.known_work.get((needed, start))
-    if known is not None:
-        return known
-    found: list[int] = []
-    most, today, in_day = ground.problem.person_hours, None, 0
-    for step in range(max(0, start), ground.steps):
-        if len(found) == len(needed):
-            break
-        if ground.hands[step] < needed[len(found)]:
+def _work(ground: Ground, needed: tuple[int, ...], start: int) -> Work | None:
+    """The work from a start on, no more steps of it in a day than a person works; none when it does not fit."""
+    if (needed, start) in ground.known_work:
+        return ground.known_work[needed, start]
+    found: dict[int, int] = {}
+    most, midnight, today, in_day = ground.problem.person_hours, ground.problem.first_midnight, None, 0
+    staffed = _staffed(ground, min(needed))
+    left = iter(needed)
+    takes = next(left)
+    for n in range(bisect_left(staffed, start), len(staffed)):
+        step = staffed[n]
+        if ground.hands[step] < takes:
             continue
-        day = ground.day_of(step)
+        day = (step - midnight) // STEPS_A_DAY
         in_day = in_day if day == today else 0
         today = day
         if in_day < most:
-            found.append(step)
+            found[step] = takes
             in_day += 1
-    worked = tuple(found) if len(found) == len(needed) else ()
-    ground.known_work[needed, start] = worked
-    return worked
+            takes = next(left, -1)
+            if takes < 0:
+                break
+    work = Work(hands=found, midnight=ground.problem.first_midnight) if len(found) == len(needed) else None
+    ground.known_work[needed, start] = work
+    return work
+
+
+def _staffed(ground: Ground, hands: int) -> tuple[int, ...]:
+    """The steps at which at least so many hands are at work."""
+    known = ground.known_staffed.get(hands)
+    if known is None:
+        known = tuple(step for step, there in enumerate(ground.hands) if there >= hands)
+        ground.known_staffed[hands] = known
+    return known
+
+
+def _turns(*rows: tuple[int, ...]) -> tuple[int, ...]:
+    found: set[int] = set()
+    for row in rows:
+        found.update(step for step, (was, now) in enumerate(pairwise(row), start=1) if was != now)
+    return tuple(sorted(found))
 
 
 def _count(marks: Iterable[bool]) -> tuple[int, ...]:
-    return (0, *accumulate(int(mark) for mark in marks))
+    return tuple(accumulate(marks, initial=0))
 
 
 def _no_cover(capacity: Mapping[str, tuple[int, ...]], pump: str, slack: tuple[int, ...]) -> Iterator[bool]:
-    others = [row for name, row in capacity.items() if name != pump]
-    for step, own in enumerate(capacity[pump]):
-        largest = max((row[step] for row in others), default=0)
-        yield own > 0 and slack[step] - own - largest < 0
+    others = [row for name, row in capacity.items() if name != pump] or [(0,) * len(slack)]
+    largest = others[0] if len(others) == 1 else map(max, *others)
+    return (own > 0 and left < own + most for own, left, most in zip(capacity[pump], slack, largest, strict=True))
 
 
 def _lacking(problem: Problem, need: str, steps: int) -> tuple[int, ...]:

@@ -22,6 +22,7 @@ _OPTIONS: dict[str, bool | int | float | str] = {
     "mip_rel_gap": 0.0,
     "mip_abs_gap": 0.999,
     "mip_max_nodes": NODE_ALLOWANCE,
+    "mip_heuristic_run_feasibility_jump": False,  # the relaxation is nearly whole: it costs more than it finds
 }
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from scheduler.planning.check import Fault, Rule
-from scheduler.planning.ground import Candidate, Ground, hands_at_work, hands_needed
+from scheduler.planning.ground import Candidate, Ground, hands_needed
 from scheduler.planning.problem import PlanJob, Problem
 
 Placement = Mapping[str, Candidate]
@@ -199,7 +199,7 @@ class _Told:
         used = {
             key: takes
             for key, c in all_jobs.items()
-            if (takes := hands_at_work(self.ground.by_key[key], c).get(step, 0))
+            if (takes := c.work.hands.get(step, 0))
         }
         beside = [self.words.job(key) for key in sorted(used) if key not in self.moved]
         total = sum(used.values())

@@ -2,11 +2,16 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import combinations
+from functools import cached_property
+from itertools import combinations, compress
+from operator import add
 
 from scheduler.planning.ground import Candidate, Ground, candidate_at, fact_against, may_be_open
 from scheduler.planning.problem import PlanJob
-from scheduler.planning.tiers import GROUP_PAST_DAYS, WEEK_DAYS, Tier, days_past, man_days, may_share, set_up_saved
+from scheduler.planning.tiers import GROUP_PAST_DAYS, Tier, days_past, may_share, set_up_saved
+
+Entry = tuple[int, Candidate]
+"""A candidate with the number of its job among the offers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,63 +32,114 @@ class Pairing:
     places: tuple[tuple[Candidate, Candidate], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: what is reckoned from it is kept with it
 class Field:
     """The offers of all jobs that have a place at all, and the pairings between them."""
 
     offers: tuple[Offer, ...]
     pairings: tuple[Pairing, ...] = ()
-    known_least: dict[str, list[int]] = field(default_factory=dict, compare=False, repr=False)
-    """What `least` found before, by tier."""
+    known_costs: dict[str, list[int]] = field(default_factory=dict, compare=False, repr=False)
+    """What each entry costs, by tier: found once, and handed on to the fields made of this one."""
 
-    def candidates(self) -> Iterator[tuple[int, Candidate]]:
-        """Every candidate with the number of its job, those in pairings too."""
-        for index, offer in enumerate(self.offers):
-            for candidate in offer.candidates:
-                yield index, candidate
-        for pairing in self.pairings:
-            for one, other in pairing.places:
-                yield pairing.first, one
-                yield pairing.second, other
+    @cached_property
+    def entries(self) -> tuple[Entry, ...]:
+        """Every candidate with the number of its job: first those alone, offer by offer, then both of each pair."""
+        alone = [(index, candidate) for index, offer in enumerate(self.offers) for candidate in offer.candidates]
+        pairs = [
+            entry
+            for pairing in self.pairings
+            for one, other in pairing.places
+            for entry in ((pairing.first, one), (pairing.second, other))
+        ]
+        return (*alone, *pairs)
 
-    def where(self, keep: Callable[[PlanJob, Candidate], bool]) -> "Field":
-        """The field with only the candidates to keep; a pair stays when both of its members do."""
-        jobs = [offer.job for offer in self.offers]
-        offers = tuple(replace(o, candidates=tuple(c for c in o.candidates if keep(o.job, c))) for o in self.offers)
-        pairings = (
-            replace(p, places=tuple((a, b) for a, b in p.places if keep(jobs[p.first], a) and keep(jobs[p.second], b)))
-            for p in self.pairings
+    @cached_property
+    def alone(self) -> int:
+        """How many entries, from the first on, stand alone."""
+        return sum(len(offer.candidates) for offer in self.offers)
+
+    @cached_property
+    def places(self) -> tuple[tuple[Entry, ...], ...]:
+        """What can be chosen: an entry alone, or both of a pair."""
+        pairs = iter(self.entries[self.alone :])
+        return (*((entry,) for entry in self.entries[: self.alone]), *zip(pairs, pairs, strict=True))
+
+    def keeping(self, stays: Sequence[bool]) -> "Field":
+        """The field with only those of its places that stay."""
+        if all(stays):
+            return self
+        by_entry = [*stays[: self.alone], *(stay for stay in stays[self.alone :] for _ in range(2))]
+        left = iter(stays)
+        offers = tuple(replace(o, candidates=tuple(compress(o.candidates, left))) for o in self.offers)
+        pairings = [replace(p, places=tuple(compress(p.places, left))) for p in self.pairings]
+        return Field(
+            offers=offers,
+            pairings=tuple(p for p in pairings if p.places),
+            known_costs={tier: list(compress(costs, by_entry)) for tier, costs in self.known_costs.items()},
         )
-        return Field(offers=offers, pairings=tuple(p for p in pairings if p.places))
+
+    def with_must(self, must: Callable[[PlanJob], bool]) -> "Field":
+        """The field in which those jobs too have a place in every plan that counts."""
+        offers = tuple(o if o.must or not must(o.job) else replace(o, must=True) for o in self.offers)
+        return self if offers == self.offers else replace(self, offers=offers)
+
+    def costs(self, ground: Ground, tier: Tier) -> list[int]:
+        """What each entry costs in the tier."""
+        if tier.name not in self.known_costs:
+            jobs = [offer.job for offer in self.offers]
+            self.known_costs[tier.name] = [tier.cost(ground, jobs[index], one) for index, one in self.entries]
+        return self.known_costs[tier.name]
+
+    def place_costs(self, ground: Ground, tier: Tier) -> list[int]:
+        """What each place costs in the tier, both jobs of a pair together."""
+        return self._by_place(self.costs(ground, tier))
+
+    def above_least(self, ground: Ground, tier: Tier) -> list[int]:
+        """What each place costs in the tier above the smallest cost of its job, or of both."""
+        least, costs = self.least(ground, tier), self.costs(ground, tier)
+        return self._by_place([cost - least[index] for (index, _), cost in zip(self.entries, costs, strict=True)])
+
+    def _by_place(self, figures: list[int]) -> list[int]:
+        pairs = figures[self.alone :]
+        return [*figures[: self.alone], *map(add, pairs[::2], pairs[1::2])]
 
     def least(self, ground: Ground, tier: Tier) -> list[int]:
         """For each job the smallest cost that any of its candidates, or having no place, has in the tier."""
-        known_least = self.known_least.get(tier.name)
-        if known_least is not None:
-            return known_least
-        least = [None if offer.must else tier.unplaced(offer.job) for offer in self.offers]
-        for index, candidate in self.candidates():
-            cost, known = tier.cost(ground, self.offers[index].job, candidate), least[index]
-            least[index] = cost if known is None else min(known, cost)
-        self.known_least[tier.name] = [n or 0 for n in least]
-        return self.known_least[tier.name]
+        if tier.flat:
+            paired = {index for index, _ in self.entries[self.alone :]}
+            return [
+                0 if offer.must or offer.candidates or index in paired else tier.unplaced(offer.job)
+                for index, offer in enumerate(self.offers)
+            ]
+        return [min(own, default=0) for own in self._by_job(ground, tier)]
+
+    def most(self, ground: Ground, tier: Tier) -> list[int]:
+        """For each job the largest of these costs."""
+        return [max(own, default=0) for own in self._by_job(ground, tier)]
+
+    def _by_job(self, ground: Ground, tier: Tier) -> list[list[int]]:
+        costs = self.costs(ground, tier)
+        found, first = [], 0
+        for offer in self.offers:
+            last = first + len(offer.candidates)
+            found.append(costs[first:last] if offer.must else [tier.unplaced(offer.job), *costs[first:last]])
+            first = last
+        for (index, _), cost in zip(self.entries[first:], costs[first:], strict=True):
+            found[index].append(cost)
+        return found
 
     def floor(self, ground: Ground, tier: Tier) -> int:
         """The value no plan of the field can go below in the tier: each job at its own best, or a week that none avoids."""
-        return self._floor_of_weeks(ground) if tier.peak else sum(self.least(ground, tier))
+        return self._floor_of_weeks() if tier.peak else sum(self.least(ground, tier))
 
-    def _floor_of_weeks(self, ground: Ground) -> int:
+    def _floor_of_weeks(self) -> int:
         loads: list[list[Mapping[int, int]]] = [[] for _ in self.offers]
-        for index, candidate in self.candidates():
-            loads[index].append(man_days(ground, self.offers[index].job, candidate))
+        for index, candidate in self.entries:
+            loads[index].append(candidate.work.man_weeks)
         weeks: dict[int, int] = {}
         for offer, own in zip(self.offers, loads, strict=True):
-            if not offer.must or not own:
-                continue
-            touched = {day - n for day in own[0] for n in range(WEEK_DAYS)}
-            for first in touched:
-                surely = min(sum(load.get(first + n, 0) for n in range(WEEK_DAYS)) for load in own)
-                weeks[first] = weeks.get(first, 0) + surely
+            for first in own[0] if offer.must and own else ():
+                weeks[first] = weeks.get(first, 0) + min(load.get(first, 0) for load in own)
         return max(weeks.values(), default=0)
 
 
@@ -124,7 +180,7 @@ def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Candid
         other = candidate_at(ground, job, one.end, saved)
         if other is None or days_past(job.limit, other.end) > GROUP_PAST_DAYS:
             continue
-        if fact_against(ground, job, other) is None and may_be_open(ground, job, other):
+        if fact_against(ground, job, other) is None and may_be_open(ground, job.pump, other):
             yield replace(one, pair=job.key), replace(other, pair=first.job.key, second=True)
 
 

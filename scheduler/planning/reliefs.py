@@ -24,7 +24,6 @@ from scheduler.planning.ground import (
     Ground,
     candidate_at,
     fact_against,
-    hands_at_work,
     hands_needed,
     survey,
     window_starts,
@@ -154,7 +153,7 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offse
         kinds = {bar.because for bar in board.bars(job, candidate)}
         if kinds == {Because.CAPACITY}:
             yield from _for_capacity(ground, board, job, candidate, words)
-        elif kinds == {Because.HANDS} and (short := board.hands_short(job, candidate)):
+        elif kinds == {Because.HANDS} and (short := board.hands_short(candidate)):
             yield from _for_hands(ground, short, words)
 
 
@@ -186,7 +185,7 @@ def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_Wor
         candidate = candidate_at(opened, job, start) if opened.hands[start] >= hands_needed(job)[0] else None
         if candidate is None or candidate.end > limit or fact_against(opened, job, candidate) is not None:
             continue
-        needed = [step for step, hands in hands_at_work(job, candidate).items() if ground.hands[step] < hands]
+        needed = [step for step, hands in candidate.work.hands.items() if ground.hands[step] < hands]
         if not needed or board.bar(job, candidate) is not None:
             continue
         first, last = needed[0], needed[-1] + 1

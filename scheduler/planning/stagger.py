@@ -13,8 +13,8 @@ from scheduler.planning.build import Kept, build
 from scheduler.planning.greedy import Offers, greedy, lawful, legal_offers
 from scheduler.planning.ground import Candidate, Ground, survey
 from scheduler.planning.model import ROUNDING, Answer, Model, Optimise, Outcome
-from scheduler.planning.offers import Field, field_of, lost
-from scheduler.planning.problem import Plan, PlanJob, Problem, TierResult
+from scheduler.planning.offers import Entry, Field, field_of, lost
+from scheduler.planning.problem import Plan, Problem, TierResult
 from scheduler.planning.rows import Columns
 from scheduler.planning.tiers import TIERS, Placement, Tier, days_past, tier_value, values_of
 
@@ -162,32 +162,23 @@ class _Search:
         if len(answer.bound_if_used) != columns.count:
             return self
         dear = {c for c, bound in enumerate(answer.bound_if_used) if bound > cost + ROUNDING}
-        own = iter(range(len(columns.members)))
+        offers = self.field.offers
 
-        def stays(column: int) -> bool:
-            jobs = self.field.offers
-            return column not in dear or all(self.witness.get(jobs[i].job.key) == c for i, c in columns.members[column])
+        def stays(column: int, place: tuple[Entry, ...]) -> bool:
+            return column not in dear or all(self.witness.get(offers[i].job.key) == c for i, c in place)
 
-        offers = []
-        for offer in self.field.offers:
-            open_still = tuple(c for c in offer.candidates if stays(next(own)))
-            unplaced = columns.unplaced.get(offer.job.key)
-            must = offer.must or (unplaced in dear and offer.job.key in self.witness)
-            offers.append(replace(offer, candidates=open_still, must=must))
-        pairings = []
-        for pairing in self.field.pairings:
-            places = tuple(place for place in pairing.places if stays(next(own)))
-            if places:
-                pairings.append(replace(pairing, places=places))
-        return replace(self, field=Field(offers=tuple(offers), pairings=tuple(pairings)))
+        field = self.field.keeping([stays(column, place) for column, place in enumerate(self.field.places)])
+        return replace(
+            self, field=field.with_must(lambda job: columns.unplaced.get(job.key) in dear and job.key in self.witness)
+        )
 
     def _placement(self, answer: Answer, columns: Columns) -> Placement | None:
         """The placement an answer says, or none when it says none or breaks a rule."""
         if len(answer.values) != columns.count or answer.outcome not in (Outcome.OPTIMAL, Outcome.LIMIT):
             return None
         found: dict[str, Candidate] = {}
-        for column, members in enumerate(columns.members):
-            for index, candidate in members if answer.values[column] > 0.5 else ():
+        for column, place in enumerate(self.field.places):
+            for index, candidate in place if answer.values[column] > 0.5 else ():
                 key = self.field.offers[index].job.key
                 if key in found:
                     return None
@@ -217,23 +208,10 @@ class _Search:
         least = self.field.least(ground, last.tier)
         room = last.value - sum(least) - self._lost(last.tier)
         own = {offer.job.key: n for offer, n in zip(self.field.offers, least, strict=True)}
-
-        def above(job: PlanJob, candidate: Candidate) -> int:
-            return last.tier.cost(ground, job, candidate) - own[job.key]
-
-        kept = self.field.where(lambda job, candidate: above(job, candidate) <= room)
-        jobs = [offer.job for offer in kept.offers]
-        offers = tuple(
-            replace(o, must=o.must or last.tier.unplaced(o.job) - own[o.job.key] > room) for o in kept.offers
-        )
-        pairings = (
-            replace(
-                p,
-                places=tuple((a, b) for a, b in p.places if above(jobs[p.first], a) + above(jobs[p.second], b) <= room),
-            )
-            for p in kept.pairings
-        )
-        return replace(self, field=Field(offers=offers, pairings=tuple(p for p in pairings if p.places)))
+        field = self.field
+        if not last.tier.flat:
+            field = field.keeping([above <= room for above in field.above_least(ground, last.tier)])
+        return replace(self, field=field.with_must(lambda job: last.tier.unplaced(job) - own[job.key] > room))
 
     def _lost(self, tier: Tier) -> int:
         return lost(self.ground, self.field, tier)
@@ -242,5 +220,8 @@ class _Search:
         """The same search among starts not far past the limit, for a tier that counts places and not days."""
         if tier.tier > 1 or tier.chained:
             return None
-        field = self.field.where(lambda job, candidate: days_past(job.limit, candidate.end) <= NEAR_DAYS)
-        return replace(self, field=field) if field != self.field else None
+        limits = [offer.job.limit for offer in self.field.offers]
+        field = self.field.keeping(
+            [all(days_past(limits[i], c.end) <= NEAR_DAYS for i, c in place) for place in self.field.places]
+        )
+        return replace(self, field=field) if field is not self.field else None

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 
-from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground, hands_at_work, work_of
+from scheduler.planning.ground import STEPS_A_DAY, WEEK_DAYS, Candidate, Ground, work_of
 from scheduler.planning.problem import PlanJob
 
 FREE_DAYS = 3
@@ -23,8 +23,6 @@ GROUP_WITHIN_DAYS = GROUP_DAYS_WORTH + 2 * FREE_DAYS
 GROUP_PAST_DAYS = 14
 """No place further past either job's limit is looked at for two jobs together; alone they may be as late as need be."""
 
-WEEK_DAYS = 7
-
 TIE_BITS = 14
 
 Placement = Mapping[str, Candidate]
@@ -34,7 +32,7 @@ Placement = Mapping[str, Candidate]
 class Tier:
     """One thing to keep small. cost: of a job at a start. unplaced: of a job without a place. chained: the days that a
     late previous occurrence adds count here too. peak: not a sum but the most man-days in any WEEK_DAYS days.
-    least_of_a_job: what a job's cost is never below."""
+    least_of_a_job: what a job's cost is never below. flat: no start costs anything, only having no place does."""
 
     tier: int
     name: str
@@ -43,6 +41,7 @@ class Tier:
     chained: bool = False
     peak: bool = False
     least_of_a_job: int = 0
+    flat: bool = False
 
 
 def days_past(limit: int, end: int) -> int:
@@ -114,8 +113,14 @@ def _off(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
 
 
 TIERS: tuple[Tier, ...] = (
-    Tier(tier=0, name="pinned jobs not kept", cost=_none, unplaced=lambda job: int(job.fixed_start is not None)),
-    Tier(tier=1, name="jobs without a place", cost=_none, unplaced=lambda _: 1),
+    Tier(
+        tier=0,
+        name="pinned jobs not kept",
+        cost=_none,
+        unplaced=lambda job: int(job.fixed_start is not None),
+        flat=True,
+    ),
+    Tier(tier=1, name="jobs without a place", cost=_none, unplaced=lambda _: 1, flat=True),
     Tier(
         tier=1,
         name="days past the limit",
@@ -150,7 +155,7 @@ TIERS: tuple[Tier, ...] = (
 def tier_value(ground: Ground, tier: Tier, placement: Placement) -> int:
     """What the placement is worth in that tier, counted from its starts alone; smaller is better."""
     if tier.peak:
-        return most_in_a_week(ground, placement)
+        return most_in_a_week(placement)
     total = 0
     for job in ground.jobs:
         candidate = placement.get(job.key)
@@ -172,20 +177,11 @@ def chain_days(ground: Ground, job: PlanJob, placement: Placement) -> int:
     return 0 if limit is None else max(0, days_past(limit, end) - days_past(job.limit, end))
 
 
-def man_days(ground: Ground, job: PlanJob, candidate: Candidate) -> dict[int, int]:
-    """By ship's day the hands that the job takes on it, however many hours."""
-    found: dict[int, int] = {}
-    for step, hands in hands_at_work(job, candidate).items():
-        day = ground.day_of(step)
-        found[day] = max(hands, found.get(day, 0))
-    return found
-
-
-def most_in_a_week(ground: Ground, placement: Placement) -> int:
+def most_in_a_week(placement: Placement) -> int:
     """The most man-days in any WEEK_DAYS days that follow each other, 0 when nothing is placed."""
     by_day: dict[int, int] = {}
-    for key, candidate in placement.items():
-        for day, hands in man_days(ground, ground.by_key[key], candidate).items():
+    for candidate in placement.values():
+        for day, hands in candidate.work.man_days.items():
             by_day[day] = by_day.get(day, 0) + hands
     return max((sum(by_day.get(day + n, 0) for n in range(WEEK_DAYS)) for day in by_day), default=0)
 

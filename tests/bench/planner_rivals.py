@@ -27,7 +27,7 @@ def _planner(problem: Problem) -> dict[str, Any]:
 
 
 def _plain(problem: Problem) -> dict[str, Any]:
-    from scheduler.planning.ground import candidate_at, hands_at_work, survey
+    from scheduler.planning.ground import candidate_at, survey
     from scheduler.planning.highs import optimise
     from scheduler.planning.model import Model, Outcome, Row
     from scheduler.planning.tiers import days_past
@@ -51,7 +51,7 @@ def _plain(problem: Problem) -> dict[str, Any]:
             for t in range(start, candidate.end) if row is not None else ():
                 out.setdefault(t, {})[column] = row[t] if row else 0
                 open_at.setdefault((str(job.pump), t), []).append(column)
-            for t, hands in hands_at_work(job, candidate).items():
+            for t, hands in candidate.work.hands.items():
                 work.setdefault(t, {})[column] = hands
         cost.append(UNPLACED)
         choices.append((*own, len(cost) - 1))
