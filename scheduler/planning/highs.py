@@ -99,9 +99,11 @@ def _name() -> str:
 def _run(lp: highspy.HighsLp, seconds: float) -> highspy.Highs | None:
     """A solver that has run, or none when it would not.
 
-    1.15.1's presolve now and then gives an answer that breaks a row, and says so; without presolve the same model is solved.
+    A relaxation of ours is solved before presolve has looked at it. In the search for whole columns presolve helps, but
+    1.15.1's now and then gives an answer that breaks a row, and says so; without it the same model is solved.
     """
-    return _tried(lp, seconds, "choose") or _tried(lp, seconds, "off")
+    first, second = ("choose", "off") if lp.integrality_ else ("off", "choose")
+    return _tried(lp, seconds, first) or _tried(lp, seconds, second)
 
 
 def _tried(lp: highspy.HighsLp, seconds: float, presolve: str) -> highspy.Highs | None:

@@ -2,8 +2,9 @@
 
 from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 
 from scheduler.planning.ground import Candidate, Ground
 from scheduler.planning.model import Row
@@ -158,21 +159,23 @@ def _limit_rows(groups: Sequence[Group], limit: int) -> list[Row]:
     if sum(heaviest) <= limit:
         return []
     fit, total = 0, 0
-    for size in sorted(min(w for _, w in group) for group in groups):
+    for size in sorted([min([w for _, w in group]) for group in groups]):
         total += size
         if total > limit:
             break
         fit += 1
-    entries = sorted(entry for group in groups for entry in group)
+    entries = sorted(chain.from_iterable(groups))
     count = _count_row([c for c, _ in entries], fit)
     if sum(heaviest[len(heaviest) - fit :]) <= limit:
         return [count]
     return [count, _row_of(entries, limit)]
 
 
-def _count_row(columns: Sequence[int], at_most: int) -> Row:
-    return _row_of([(c, 1) for c in sorted(set(columns))], at_most)
+def _count_row(columns: Iterable[int], at_most: int) -> Row:
+    used = tuple(sorted(set(columns)))
+    return Row(columns=used, coefficients=(1,) * len(used), at_most=at_most)
 
 
-def _row_of(entries: Sequence[tuple[int, int]], at_most: int) -> Row:
-    return Row(columns=tuple(c for c, _ in entries), coefficients=tuple(w for _, w in entries), at_most=at_most)
+def _row_of(entries: Iterable[tuple[int, int]], at_most: int) -> Row:
+    columns, weights = zip(*entries, strict=True)
+    return Row(columns=columns, coefficients=weights, at_most=at_most)
