@@ -196,11 +196,7 @@ class _Told:
     def _hands(self, fault: Fault) -> str:
         step = fault.step or 0
         all_jobs = {**self.others, **self.moved}
-        used = {
-            key: takes
-            for key, c in all_jobs.items()
-            if (takes := c.work.hands.get(step, 0))
-        }
+        used = {key: takes for key, c in all_jobs.items() if (takes := c.work.hands.get(step, 0))}
         beside = [self.words.job(key) for key in sorted(used) if key not in self.moved]
         total = sum(used.values())
         with_ = f" with {_listed(beside)}" if beside else ""
