@@ -306,6 +306,14 @@ class TakeBody(Body):
     digest: Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 
 
+class MoveBody(Body):
+    """Which job's slot is moved, and where it is to start: a whole hour. Why, in a few words; may be empty."""
+
+    job: Name
+    start_at: Instant
+    reason: Reason = ""
+
+
 class ClockBody(Body):
     """The ship's clock changes at an instant; minutes ahead of UTC from then on."""
 

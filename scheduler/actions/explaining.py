@@ -84,6 +84,10 @@ def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]
             f"The plan of {plant_id} has no job {key}: it is not due in the planned days, or another job renews it."
         ) from error
     words = in_words(now, held.problem)
+    reasons, pin = list(told.reasons), now.pins.get(key)
+    if pin is not None:
+        by_hand = f"It was set there by hand, by {pin.by} (move {pin.move}): planning again leaves it there."
+        reasons = [*reasons, by_hand] if told.days_late is None else [reasons[0], by_hand]
     helps: tuple[Relief, ...] = ()
     if told.days_late is None or told.days_late:
         with house.workers() as workers:
@@ -95,7 +99,7 @@ def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]
         "name": job_words(now, key),
         "days_late": told.days_late,
         "placed": told.days_late is not None,
-        "reasons": [words(reason) for reason in told.reasons],
+        "reasons": [words(reason) for reason in reasons],
         "forbidden": [
             {
                 "from": f"{one.from_at:%Y-%m-%dT%H:%MZ}",

@@ -58,7 +58,7 @@ def take_up(
     """Make the proposed plan the one aboard, with its slots; the version of the plan aboard only ever grows."""
     before = put_away(session, vessel_id, proposed.plant_id, PlanStatus.TAKEN)
     proposed.status, proposed.taken_s = PlanStatus.TAKEN, now_s
-    proposed.version = max(proposed.version, 0 if before is None else before.version) + 1
+    proposed.version = max(proposed.version + 1, 0 if before is None else before.version)
     session.add(proposed)
     held = held_plan(proposed)
     assert held is not None

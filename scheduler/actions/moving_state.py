@@ -1,7 +1,7 @@
 """The plan aboard as it stands now, and one slot of it tried at another start."""
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 
 from scheduler.actions.explaining import job_words, pump_words
 from scheduler.actions.house import House
@@ -100,6 +100,12 @@ def standing_now(now: Situation, house: House, key: str) -> Aboard:
 def clock_of(now: Situation) -> ShipClock:
     """The ship's clock with the changes ahead."""
     return ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
+
+
+def from_ship_time(now: Situation, wall: datetime) -> datetime:
+    """The instant, aware, at which the ship's clock shows `wall`; in an hour that comes twice, the one by the newer clock."""
+    clock, bare = clock_of(now), wall.replace(tzinfo=UTC)
+    return bare - clock.offset_at(bare - clock.offset_at(bare))
 
 
 def try_slot(

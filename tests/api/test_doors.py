@@ -91,6 +91,17 @@ WALKS: dict[tuple[str, str], Walk] = {
     ),
     ("POST", f"{API}/plants/{{plant_id}}/plan/previews"): Walk(f"{API}/plants/plover-plant/plan/previews", 201),
     ("POST", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan", 412, body=DIGEST),
+    # No plan is taken.
+    ("GET", f"{API}/plants/{{plant_id}}/plan/slots/{{key}}/times"): Walk(
+        f"{API}/plants/plover-plant/plan/slots/{JOB}/times?start_at={stamp(AT)}", 409
+    ),
+    ("GET", f"{API}/plants/{{plant_id}}/plan/moves"): Walk(f"{API}/plants/plover-plant/plan/moves"),
+    ("POST", f"{API}/plants/{{plant_id}}/plan/moves"): Walk(
+        f"{API}/plants/plover-plant/plan/moves", 409, body={"job": JOB, "start_at": stamp(AT)}
+    ),
+    ("POST", f"{API}/plants/{{plant_id}}/plan/moves/{{number}}/undo"): Walk(
+        f"{API}/plants/plover-plant/plan/moves/999/undo", 404
+    ),
     ("GET", f"{API}/pumps/{{pump_id}}"): Walk(f"{API}/pumps/plover-pump-a"),
     ("POST", f"{API}/pumps/{{pump_id}}/down"): Walk(
         f"{API}/pumps/plover-pump-a/down", TAKEN_ONCE, body={"at": stamp(AT), "reason": "walked"}

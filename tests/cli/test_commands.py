@@ -14,7 +14,7 @@ from tests.cli.calling import good, leadline, process
 from tests.cli.conftest import Ship
 
 COMMANDS = [
-    "serve", "demo", "due", "forecast", "plan", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify",
+    "serve", "demo", "due", "forecast", "plan", "move", "reading", "hours", "intake", "doctor", "pulldown", "history", "verify",
     "import", "upgrade", "gateway",
     "calendar show", "calendar add", "calendar clear", "calendar import", "calendar undo",
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",

@@ -46,6 +46,11 @@ def failed(told: Told, code: int, *says: str) -> None:
         ("plan --fleet --new", "--new is for one plant"),
         ("plan plover-plant --processes 2", "--processes is for --fleet"),
         ("plan plover-plant --outlook --days 731", "730"),
+        ("move plover-plant", "give a job key and --to TIME"),
+        ("move plover-plant a:b:1 --to noon", "ship time such as"),
+        ("move plover-plant a:b:1 --list", "goes without a job"),
+        ("move plover-plant --list --undo 1", "two things"),
+        ("move plover-plant --undo 0", "greater than or equal to 1"),
     ],
 )
 def test_wrong_use_is_2_with_what_was_expected(made: Ship, words: str, says: str) -> None:

@@ -1,0 +1,116 @@
+"""Slots of the plan aboard, moved by hand."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from api.commands.common import AsJson, app, hand, me, open_house, out
+
+if TYPE_CHECKING:
+    from scheduler.actions.situation import Situation
+
+
+@app.command()
+def move(
+    plant: Annotated[str, typer.Argument(help="plant id")],
+    key: Annotated[str | None, typer.Argument(help="job key, as `leadline plan` shows it")] = None,
+    to: Annotated[
+        str | None, typer.Option(help="new start: ship time, such as 2026-12-01T09:00, or an instant with its offset")
+    ] = None,
+    set_: Annotated[bool, typer.Option("--set", help="set it, if it holds; without this nothing changes")] = False,
+    reason: Annotated[str, typer.Option(help="with --set: why")] = "",
+    undo: Annotated[int | None, typer.Option(min=1, help="put the slot of the move with this number back")] = None,
+    list_: Annotated[bool, typer.Option("--list", help="show the moves by hand, newest first")] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Try a slot of the plan aboard at another time, or set it there; planning again leaves it where it was set.
+
+    Exit codes: 0 it holds, or is set; 1 it does not hold.
+
+    Example: leadline move plover-plant overhaul:plover-pump-a:1 --to 2026-12-01T09:00
+    """
+    _one_thing(key, to, set_, undo, list_)
+    at = None if to is None else _time(to)
+
+    from api.pen import PEN
+    from scheduler.actions import feed, fleet, moving
+    from scheduler.actions.moving_state import from_ship_time
+    from scheduler.actions.situation import situation
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        now = situation(house, place.vessel_id, place.id)
+        if list_:
+            rows = moving.moves(house, place)
+            out({"moves": rows}, as_json, lambda: (_line(now, row) for row in rows))
+            return
+        if undo is not None:
+            told = dict(moving.undo(house, hand({"undo move": undo, "plant": plant}), place, undo).body)
+        else:
+            assert key is not None
+            assert at is not None
+            start_at = from_ship_time(now, at) if at.tzinfo is None else at
+            told = moving.preview(house, place.vessel_id, place.id, key, start_at)
+            if not set_ or not told["holds"]:
+                out(told, as_json, lambda: _shown(now, told))
+                raise typer.Exit(0 if told["holds"] else 1)
+            asked = hand({"move": key, "plant": plant, "to": to, "reason": reason})
+            answer = moving.move(house, asked, place, key, start_at, if_match=told["version"], reason=reason)
+            told = dict(answer.body)
+        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    out(told, as_json, lambda: iter([f"move {told['move']}: {told['says']}", *told["cautions"]]))
+
+
+def _one_thing(key: str | None, to: str | None, set_: bool, undo: int | None, list_: bool) -> None:
+    """Raises BadParameter unless it is a job and a time, an undo, or the list."""
+    if list_ and undo is not None:
+        raise typer.BadParameter("--list and --undo are two things; give one of them")
+    if list_ or undo is not None:
+        if key is not None or to is not None or set_:
+            raise typer.BadParameter(f"{'--list' if list_ else '--undo'} goes without a job, --to and --set")
+        return
+    if key is None or to is None:
+        raise typer.BadParameter("give a job key and --to TIME; or --list, or --undo NUMBER")
+
+
+def _time(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(
+            f"{text!r}: ship time such as 2026-12-01T09:00 is expected, or an instant with its offset",
+            param_hint="--to",
+        ) from None
+
+
+def _ship(now: "Situation", text: str | None) -> str:
+    from scheduler.actions.moving_state import clock_of
+
+    if text is None:
+        return "no slot"
+    at = datetime.fromisoformat(text)
+    return f"{at + clock_of(now).offset_at(at):%a %d %b %Y %H:%M}"
+
+
+def _shown(now: "Situation", told: dict[str, Any]) -> Iterator[str]:
+    along = f", with {' and '.join(told['along'])}" if told["along"] else ""
+    yield f"{told['name']} ({told['job']}{along}), ship time"
+    yield f"  from {_ship(now, told['from'])} to {_ship(now, told['start_at'])}, until {_ship(now, told['ends_at'])}"
+    if told["holds"]:
+        margin = told["least_margin_swept_m3_per_h"]
+        yield "  It holds." if margin is None else f"  It holds, least margin {margin:g} m3/h (swept, as calculated)."
+    for sentence in (*told["against"], *told["cautions"]):
+        yield f"  {sentence}"
+    for one in told["times"]:
+        margin = one["least_margin_swept_m3_per_h"]
+        words = "" if margin is None else f"  margin {margin:7.1f}"
+        yield f"  holds: {_ship(now, one['start_at'])}{words}{'  as planned' if one['as_planned'] else ''}"
+
+
+def _line(now: "Situation", row: dict[str, Any]) -> str:
+    undone = f"; undone by {row['undone_by']}" if row["undone_by"] else ""
+    why = f": {row['reason']}" if row["reason"] else ""
+    return f"{row['move']:4} {_ship(now, row['from_at'])} to {_ship(now, row['to_at'])}  {row['job']}  by {row['by']}{why}{undone}"
