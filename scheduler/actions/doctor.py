@@ -173,6 +173,7 @@ def _rest(house: House, session: Session, vessel_id: str) -> list[Look]:
             for row in [work_rows.plan(session, vessel_id, plant.id, status)]
         ]
         found.append(looks.of_plan(plant.id, made[0], made[1], now_s))
+        found += looks.of_blocks(plant, house.now().date())
     bodies = feed_rows.bodies(session, vessel_id)
     found.append(looks.of_calendar(vessel_id, max((row.made_s for row in bodies), default=None), now_s))
     return [one for one in found if one is not None]

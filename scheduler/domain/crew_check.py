@@ -1,9 +1,13 @@
 """Whether the crew of a plant, its quiet hours, visits and branches make sense."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from datetime import date
 
 from scheduler.domain.faults import Fault, name_faults, stretch_faults, text_faults
 from scheduler.domain.fleet import Crew, CrewBlock, MinimumBlock, Plant, QuietHours
+
+Block = MinimumBlock | CrewBlock | QuietHours
+"""What holds on some dates and in some hours of the ship."""
 
 MOST_HANDS = 50
 MOST_STOP_MINUTES = 60
@@ -56,7 +60,7 @@ def _starts(at: str, crew: Crew) -> Iterator[Fault]:
                 )
 
 
-def _holds(block: CrewBlock, hour: int) -> bool:
+def _holds(block: Block, hour: int) -> bool:
     if block.from_hour <= block.to_hour:
         return block.from_hour <= hour < block.to_hour
     return hour >= block.from_hour or hour < block.to_hour
@@ -92,7 +96,38 @@ def occasion_faults(at: str, plant: Plant) -> Iterator[Fault]:
             )
 
 
-def block_faults(at: str, named: str, block: MinimumBlock | CrewBlock | QuietHours) -> Iterator[Fault]:
+def hidden(blocks: Sequence[Block], on: date) -> list[tuple[Block, Block]]:
+    """The blocks that never count from `on` on, each with the later one that covers all its hours and dates.
+
+    Of blocks that match the last counts, so an earlier one inside a later one says nothing. Blocks that are equal but for
+    their label contradict nobody and are left out.
+    """
+    found = []
+    for i, block in enumerate(blocks):
+        if block.to_on is not None and block.to_on < on:
+            continue
+        over = next((later for later in blocks[i + 1 :] if _covers(later, block)), None)
+        if over is not None and _says(over) != _says(block):
+            found.append((block, over))
+    return found
+
+
+def _covers(outer: Block, inner: Block) -> bool:
+    first, last = inner.from_on or date.min, inner.to_on or date.max
+    hours = all(_holds(outer, hour) for hour in range(24) if _holds(inner, hour))
+    return hours and (outer.from_on or date.min) <= first and last <= (outer.to_on or date.max)
+
+
+def _says(block: Block) -> float:
+    match block:
+        case MinimumBlock():
+            return block.minimum_swept_m3_per_h
+        case CrewBlock():
+            return block.hands
+    return block.most_stop_minutes
+
+
+def block_faults(at: str, named: str, block: Block) -> Iterator[Fault]:
     """Of the hours and dates of a block."""
     if not (0 <= block.from_hour <= 23 and 0 <= block.to_hour <= 24) or block.from_hour == block.to_hour:
         yield (

@@ -116,6 +116,17 @@ def _intervals(at: str, kind: JobKind, named: str) -> Iterator[Fault]:
             f"{named} counts running hours of the plant, which has none: a calendar interval was expected. "
             "Give months or days, or another subject.",
         )
+    for member, figure, per, words in (
+        ("interval_running_hours", hours, 1, "running hours"),
+        ("interval_months", months, SHORTEST_MONTH_DAYS * 24, "months"),
+        ("interval_days", days, 24, "days"),
+    ):
+        if figure is not None and 1 <= figure * per <= kind.takes_hours:
+            yield (
+                f"{at}/{member}",
+                f"{named} falls due every {figure} {words} and takes {kind.takes_hours} h: an interval longer than the job "
+                "was expected, or it is due again before it is done. Lengthen the interval or shorten the job.",
+            )
     calendar_days = min(
         (n for n in (days, None if months is None else months * SHORTEST_MONTH_DAYS) if n is not None), default=None
     )

@@ -2,8 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
+from scheduler.domain.crew_check import Block, hidden
+from scheduler.domain.fleet import CrewBlock, MinimumBlock, Plant, QuietHours
 from scheduler.domain.ledger_says import instant_text
 from scheduler.domain.ledger_words import Code, Flag
 from scheduler.domain.questions import Asks, Question
@@ -126,6 +128,40 @@ def of_plan(plant: str, taken_made_s: int | None, proposed_made_s: int | None, n
             since_at=_at(max(made)),
         )
     return None
+
+
+def of_blocks(plant: Plant, on: date) -> list[Look]:
+    """Minima, hands and quiet hours of the document that never count because a later entry covers them and says other."""
+    lists: tuple[tuple[str, Sequence[Block]], ...] = (
+        ("minimum", plant.minimum_blocks), ("crew block", plant.crew.blocks), ("entry of quiet hours", plant.quiet_hours)
+    )  # fmt: skip
+    return [
+        Look(
+            about="block that never counts",
+            which=plant.id,
+            says=f"The {what} {_block(block)} never counts: the later {_block(over)} covers its hours and dates, and of "
+            "entries that match the last one counts.",
+            do="Take one of the two out of the document, or put the one that shall count last.",
+            note=True,
+        )
+        for what, blocks in lists
+        for block, over in hidden(blocks, on)
+    ]
+
+
+def _block(block: Block) -> str:
+    figure = (
+        f"{block.minimum_swept_m3_per_h:g} m3/h"
+        if isinstance(block, MinimumBlock)
+        else f"{block.hands} hands"
+        if isinstance(block, CrewBlock)
+        else f"{block.most_stop_minutes} min"
+    )
+    name = f' "{block.label}"' if not isinstance(block, QuietHours) else ""
+    dates = (
+        "" if block.from_on is None and block.to_on is None else f", {block.from_on or '...'} to {block.to_on or '...'}"
+    )
+    return f"of {figure}{name} ({block.from_hour} to {block.to_hour} o'clock{dates})"
 
 
 def of_calendar(vessel: str, made_s: int | None, now_s: int) -> Look | None:

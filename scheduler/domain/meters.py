@@ -25,7 +25,7 @@ class Meter:
     """Running seconds of a subject at its last reading, and how they go on from there.
 
     read_at: the last credited reading, without one when its pump was put in. silent: no reading for longer than the
-    counter may be quiet. pace: none where nothing runs (an empty position).
+    counter may be quiet. pace: none where nothing runs (an empty position, a pump ashore).
     """
 
     seconds: int
@@ -86,7 +86,7 @@ class Meters:
         now = self.hours(subject, subject_id)
         pump, position = where(self.plant, subject, subject_id, self.at)
         read_at = min(now.as_of or self._put_in(pump, position), self.at)
-        pace, own = self._pace(pump, read_at) if pump else (None, ())
+        pace, own = self._pace(pump, read_at) if pump and position else (None, ())
         quiet = [c.quiet_after_hours for c in self.plant.counters if c.position == position] or [QUIET_AFTER_HOURS]
         silent = pace is not None and self.at - read_at > timedelta(hours=min(quiet))
         return Meter(

@@ -166,6 +166,7 @@ def test_a_file_that_is_no_export_is_7(tmp_path: Path, text: str, says: str) -> 
         ({"LEADLINE_PROT": "1"}, 'Did you mean "port"?'),
         ({"LEADLINE_PORT": "many"}, "a whole number"),
         ({"LEADLINE_PORT": "-1"}, "0 to 65535"),
+        ({"LEADLINE_HORIZON_DAYS": "1"}, "2 to 730"),
         ({"LEADLINE_LOG": "loud"}, "auto, text or json"),
         ({"LEADLINE_CONFIG": "/no/such.toml"}, "LEADLINE_CONFIG"),
         ({"LEADLINE_DATABASE_FILE": "/no/such"}, "LEADLINE_DATABASE_FILE"),

@@ -9,6 +9,7 @@ import pytest
 from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Counter, Fitting, JobKind, LastDone, Stay
 from scheduler.domain.hours import RunningHours
+from scheduler.domain.meters import Meters
 from scheduler.domain.subjects import renewals, subjects_of, where
 from scheduler.domain.words import State, Subject, Trigger
 from tests.unit.domain.plants import (
@@ -43,6 +44,18 @@ def jobs(*kinds: JobKind, run: float = 1000, at: datetime = MIDNIGHT, **changes:
         "at": at,
     }
     return {job.occurrence.key: job for job in due_jobs(**(arguments | changes))}
+
+
+def test_a_pump_that_stands_nowhere_has_its_hours_and_no_pace():
+    """A spare pump on the shelf, and the parts in it: what it ran is known, and nothing goes on."""
+    ashore = plant(stays=(Stay(pump="u1", position="vp1", from_at=SET_UP_AT),))
+    meters = Meters(plant=ashore, hours=steady_hours(1000 * H, MIDNIGHT), daily=steady_days(10.0, 420), at=MIDNIGHT)
+    for subject, subject_id in ((Subject.PUMP, "u2"), (Subject.PART, "k2")):
+        meter = meters.of(subject, subject_id)
+        assert meter is not None
+        assert (meter.pace, meter.silent) == (None, False)
+        assert meter.seconds_by(MIDNIGHT + 30 * DAY) == meter.seconds
+        assert meter.reach(meter.seconds + H, MIDNIGHT) is None
 
 
 def test_hours_first_then_calendar():

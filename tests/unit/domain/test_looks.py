@@ -1,10 +1,15 @@
 """Each thing to look at is found when it is there, not found when all is well, and says what to do."""
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
 from scheduler.domain import looks
+from scheduler.domain.fleet import Crew, CrewBlock, MinimumBlock, QuietHours
 from scheduler.domain.ledger_words import Code, Flag
 from scheduler.domain.looks import Look
+from tests.unit.domain.plants import plant
 
 NOW = 1_790_000_000
 HOUR = 3600
@@ -89,3 +94,33 @@ def test_what_was_not_stored_is_counted_by_counter() -> None:
     assert [one.about for one in found] == ["conflict readings", "refused readings"]
     assert "3 in 7 days, the newest 2026-09-21 14:13 UTC" in line(found).says
     assert len(found[1].which) < 100
+
+
+def test_a_block_that_a_later_one_covers_is_pointed_out() -> None:
+    """Of minima, hands and quiet hours: covered in hours and dates, saying other, and not over; else nothing is said."""
+    full = MinimumBlock(
+        minimum_swept_m3_per_h=150.0, label="full ship", from_on=date(2027, 3, 5), to_on=date(2027, 3, 9)
+    )
+    few = replace(full, minimum_swept_m3_per_h=30.0, label="few aboard", to_on=date(2027, 3, 20))
+    night = replace(few, from_hour=22, to_hour=6)
+    on = date(2027, 3, 1)
+
+    def said(*blocks: MinimumBlock, at: date = on) -> list[Look]:
+        return looks.of_blocks(plant(minimum_blocks=blocks), at)
+
+    found = line(said(full, few))
+    assert found.note
+    assert 'of 150 m3/h "full ship" (0 to 24 o\'clock, 2027-03-05 to 2027-03-09) never counts' in found.says
+    assert said(few, full) == []
+    assert said(full, night) == []
+    assert len(said(night, few)) == 0
+    assert len(said(replace(night, minimum_swept_m3_per_h=90.0), few)) == 1
+    assert said(full, replace(few, minimum_swept_m3_per_h=150.0)) == []
+    assert said(full, few, at=date(2027, 3, 10)) == []
+    crew = Crew(blocks=(CrewBlock(hands=3, label="squad"), CrewBlock(hands=0, label="leave")))
+    quiet = (QuietHours(most_stop_minutes=20, consent="hotel"), QuietHours(most_stop_minutes=5, consent="hotel"))
+    told = looks.of_blocks(plant(crew=crew, quiet_hours=quiet), on)
+    assert [one.says.partition(" never")[0] for one in told] == [
+        'The crew block of 3 hands "squad" (0 to 24 o\'clock)',
+        "The entry of quiet hours of 20 min (0 to 24 o'clock)",
+    ]
