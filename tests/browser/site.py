@@ -10,7 +10,8 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from fastapi.staticfiles import StaticFiles
 
 from api import pages
-from tests.unit.api import invented
+from api.plan.page import plan_page
+from tests.unit.api import invented, invented_plan
 
 Draw = Callable[[str], str]
 
@@ -34,6 +35,9 @@ def views() -> dict[str, Draw]:
     found: dict[str, Draw] = {
         f"/{name}": lambda light, v=view: pages.plant_page(v, light=light, csrf="c") for name, view in plants.items()
     }
+    for name, shown in invented_plan.VIEWS.items():
+        path = f"/plan-{name.replace(' ', '-').replace(',', '')}"
+        found[path] = lambda light, v=shown: plan_page(v, light=light, csrf="c")
     found["/figures"] = lambda light: pages.figures_page(invented.all_states(), light=light, csrf="c")
     for name, sheet in (
         ("job", invented.job_view()),

@@ -34,7 +34,17 @@ def _paths(live: Live, page: Page) -> list[str]:
     job = page.locator("a[href*='/jobs/']").first.get_attribute("href")
     days = f"/vessels/{AVOCET.vessel}/calendar"
     plant = f"/plants/{live.plant}"
-    return [plant, f"{plant}/figures", f"{plant}/moved", str(job), days, "/?all=1", "/sign-in", "/plants/none"]
+    return [
+        plant,
+        f"{plant}/plan",
+        f"{plant}/figures",
+        f"{plant}/moved",
+        str(job),
+        days,
+        "/?all=1",
+        "/sign-in",
+        "/plants/none",
+    ]
 
 
 @pytest.mark.parametrize("light", ["day", "night"])
