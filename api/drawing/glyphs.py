@@ -8,7 +8,8 @@ from scheduler.domain.words import State
 
 def patterns() -> Markup:
     """The hatchings, once a page: bed, below minimum, past limit (diagonals) and past due (dots)."""
-    bed = tag("pattern", tag("path", d="M0 0v9", class_="h-bed"), id="p-bed", width=9, height=9, **_tilted(45))
+    ground = [tag("path", d="M0 0h9v9H0z", class_="s-bed"), tag("path", d="M0 0v9", class_="h-bed")]
+    bed = tag("pattern", join(ground), id="p-bed", width=9, height=9, **_tilted(45))
     boot = tag("pattern", tag("path", d="M0 0v6", class_="h-boot"), id="p-boot", width=6, height=6, **_tilted(-45))
     dot = tag("circle", cx=1.4, cy=1.4, r=1, class_="f-brass")
     brass = tag("pattern", dot, id="p-brass", width=5, height=5, patternUnits="userSpaceOnUse")

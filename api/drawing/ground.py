@@ -16,13 +16,12 @@ def water(runs: Sequence[MarginRun], field: Field, bottom: float) -> list[Markup
     """Water over the bed; without runs a bed alone."""
     if not runs:
         bed = f"M{field.left} {field.floor}H{field.right}V{bottom}H{field.left}z"
-        return [tag("path", d=bed, class_="s-bed"), tag("path", d=bed, fill="url(#p-bed)")]
+        return [tag("path", d=bed, fill="url(#p-bed)")]
     surface = stairs(field, [(r, r.available_m3_per_h) for r in runs])
     minimum = stairs(field, [(r, r.minimum_m3_per_h) for r in runs])
     close = f"V{bottom:.1f}H{field.x(runs[0].from_at):.1f}z"
     return [
         tag("path", d=surface + close, class_="s-water"),
-        tag("path", d=minimum + close, class_="s-bed"),
         tag("path", d=minimum + close, fill="url(#p-bed)"),
         tag("path", d=minimum, class_="s-min"),
         tag("path", d=surface, class_="s-surf"),

@@ -80,7 +80,7 @@ def window_chart(
         if not placed and line.says:
             at = field.x(now_at) + 6 if from_at <= now_at < to_at else field.left + 4
             parts.append(text(at, top + height / 2 + 4, line.says, "t2 tiny"))
-        parts.append(text(field.right + 8, top + height / 2 + 4, _short(line.name), "b small"))
+        parts += _name(line.name, field.right + 8, top + height / 2 + 4)
         top += height
         rules += f"M{field.left:.1f} {top:.1f}H{width}"
     behind = [tag("path", d=rules, class_="s-rule")] if rules else []
@@ -152,8 +152,16 @@ def _mark(mark: WindowMark, field: Field, y: float) -> list[Markup]:
     return parts
 
 
-def _short(name: str) -> str:
-    """A position's name as long as the gutter is wide."""
-    while width_of(name, 13) > GUTTER - 8 and len(name) > 2:
-        name = name.rstrip("…")[:-1] + "…"
-    return name
+def _name(name: str, x: float, y: float) -> list[Markup]:
+    """A position's name in the gutter: on one line, else on two where it has a hyphen or a space, each cut to fit."""
+    if width_of(name, 13) <= GUTTER - 8:
+        return [text(x, y, name, "b small")]
+    first, mark, last = next((name.partition(mark) for mark in "- " if mark in name), (name, "", ""))
+    lines = [first + mark.strip(), last] if last else [first]
+    return [text(x, y + 12.0 * (i - (len(lines) - 1) / 2), _cut(one), "b tiny", None) for i, one in enumerate(lines)]
+
+
+def _cut(words: str) -> str:
+    while width_of(words, 11.5) > GUTTER - 6 and len(words) > 2:
+        words = words.rstrip("…")[:-1] + "…"
+    return words

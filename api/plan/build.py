@@ -57,14 +57,13 @@ def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int
     slots = _slots(now, held, lines, told, pinned)
     if now.taken is not None and views.may(who, "POST", MOVES):
         slots = tuple(
-            replace(slot, move_href=move_href(here, slot.key, days)) if _start(slot) > now.at else slot
-            for slot in slots
+            replace(slot, move_href=move_href(slot.key, days)) if _start(slot) > now.at else slot for slot in slots
         )
     shown = tuple(slot for slot in slots if _start(slot) < ends_at)
     in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
     troubles = tuple(_troubles(told, lines, names, wording))
     if now.taken is not None and views.may(who, "POST", MOVES):
-        troubles = tuple(replace(one, move_href=move_href(here, one.key, days)) for one in troubles)
+        troubles = tuple(replace(one, move_href=move_href(one.key, days)) for one in troubles)
     late = {trouble.key for trouble in troubles}
     cover = cover_of(problem, plan)
     return replace(
@@ -92,9 +91,9 @@ def wording_of(now: Situation, held: HeldPlan) -> Wording:
     return Wording(in_words(now, held.problem), [p.name for p in now.plant.positions], year)
 
 
-def move_href(here: str, key: str, days: int) -> str:
-    """Where a slot is moved by hand."""
-    return f"{here}?{urlencode({'days': days, 'job': key})}#move"
+def move_href(key: str, days: int) -> str:
+    """Where a slot is moved by hand, seen from the plan page."""
+    return f"?{urlencode({'days': days, 'job': key}, safe=':')}#move"
 
 
 def _job_names(now: Situation) -> dict[str, str]:

@@ -13,7 +13,7 @@ from api.plan.view import PERIODS, Bar, PlanView, SlotLine
 
 STRIPS = {7: 1, 28: 2, 90: 3}
 """How many strips a phone gets of each period."""
-MOST_BARS = 12
+MOST_BARS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -24,6 +24,7 @@ class SlotRow:
     tide: parts.TideRow
     due: str
     late: str
+    below: bool
     notes: tuple[str, ...]
 
 
@@ -139,6 +140,7 @@ def _row(slot: SlotLine, view: PlanView) -> SlotRow:
         tide=parts.tide_row(slot.job, view.now_at, offset),
         due=says.due_words(slot, offset),
         late=says.late_words(slot),
+        below=slot.job.margin_m3_per_h is not None and slot.job.margin_m3_per_h < 0,
         notes=says.notes(slot),
     )
 

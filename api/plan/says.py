@@ -149,8 +149,9 @@ def late_words(slot: SlotLine) -> str:
 def due_words(slot: SlotLine, offset_minutes: int) -> str:
     """When the job is due and at its limit."""
     due = slot.job.due
-    limit = f"limit {saying.short_date(due.limit_at, offset_minutes)}"
-    return f"due {saying.short_date(saying.stands_at(due), offset_minutes)}, {limit}"
+    stands = saying.short_date(saying.stands_at(due), offset_minutes)
+    limit = saying.short_date(due.limit_at, offset_minutes)
+    return f"due and limit {stands}" if limit == stands else f"due {stands}, limit {limit.partition(NBSP)[2]}"
 
 
 def move_words(move: MoveLine, offset_minutes: int, *, undone: bool) -> str:

@@ -190,7 +190,7 @@ def test_what_forbids_and_what_helps_are_said_in_words() -> None:
     """The table of what forbids is cut with a count; a relief has its price; without one the page says that nothing helps."""
     page = Reader(plan_page(VIEWS["helped"], light="", csrf="c")).words
     assert "the minimum would be broken while VP1 is open for its knife inspection" in page
-    assert "And 2 more stretches." in page
+    assert "And 6 more stretches." in page
     assert "1 more hand on Tue 1 Dec: up to 8 man-hours." in page
     held = VIEWS["helped"].help
     assert held is not None
@@ -233,7 +233,7 @@ def test_moves_by_hand_are_listed_and_only_the_newest_can_be_undone() -> None:
     page = plan_page(VIEWS["moved"], light="", csrf="c")
     said = " ".join(Reader(page).words.split())
     assert "Thu 26 Nov 09:00 → Wed 25 Nov 19:00" in said
-    assert "record 41. the bell is on the other deck" in said
+    assert "record 41. Why: the bell is on the other deck" in said
     assert "no slot →" in said
     assert "Undone by Chief engineer" in said
     assert re.findall(r'action="([^"]+/undo)"', page) == ["/plants/demo/plan/moves/2/undo"]
