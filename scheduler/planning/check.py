@@ -279,9 +279,12 @@ def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot],
 
 def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], need: list[int]) -> Iterator[Fault]:
     seen: set[tuple[str, ...]] = set()
-    for hour in range(max(0, problem.steps)):
-        out = {slot.pump for slot in plan.slots if slot.pump is not None and slot.start <= hour < slot.end}
-        taken = {pump: have[pump][hour] for pump in out if pump in have and have[pump][hour] > 0}
+    out: dict[int, set[str]] = {}
+    for slot in plan.slots:
+        for hour in range(max(slot.start, 0), min(slot.end, problem.steps)) if slot.pump is not None else ():
+            out.setdefault(hour, set()).add(str(slot.pump))
+    for hour in sorted(out):
+        taken = {pump: have[pump][hour] for pump in out[hour] if pump in have and have[pump][hour] > 0}
         left = sum(row[hour] for row in have.values()) - sum(taken.values())
         if not taken or left >= need[hour]:
             continue
@@ -296,10 +299,13 @@ def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], ne
 
 
 def _available_by_hour(problem: Problem, plan: Plan, have: dict[str, list[int]]) -> list[int]:
-    out: dict[str, set[int]] = {pump: set() for pump in have}
-    for slot in plan.slots:
-        if slot.pump in out:
-            out[slot.pump].update(range(max(slot.start, 0), min(slot.end, problem.steps)))
-    return [
-        sum(row[hour] for pump, row in have.items() if hour not in out[pump]) for hour in range(max(0, problem.steps))
-    ]
+    available = [sum(row[hour] for row in have.values()) for hour in range(max(0, problem.steps))]
+    out = {
+        (slot.pump, hour)
+        for slot in plan.slots
+        if slot.pump in have
+        for hour in range(max(slot.start, 0), min(slot.end, problem.steps))
+    }
+    for pump, hour in out:
+        available[hour] -= have[str(pump)][hour]
+    return available

@@ -28,10 +28,10 @@ def capacity_by_hour(problem: Problem) -> dict[str, list[int]]:
     """What each pump counts for, litres/h, the least where stretches overlap."""
     have = {}
     for pump in problem.pumps:
-        row = []
-        for hour in range(max(0, problem.steps)):
-            counts = [d.litres_per_h for d in pump.derated if d.from_step <= hour < d.to_step]
-            row.append(min([pump.litres_per_h, *counts]))
+        row = [pump.litres_per_h] * max(0, problem.steps)
+        for less in pump.derated:
+            for hour in range(max(less.from_step, 0), min(less.to_step, problem.steps)):
+                row[hour] = min(row[hour], less.litres_per_h)
         have[pump.pump] = row
     return have
 

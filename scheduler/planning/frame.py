@@ -222,11 +222,12 @@ def _occasions(
 ) -> Iterator[Occasion]:
     """When there is what a job may need: whole steps of the ship's days by kind, and of the visits."""
     wanted = {need for kind in plant.job_kinds for need in kind.needs}
+    walls = wall_hours(starts_at, steps, clock)
     for need in sorted(wanted - {SERVICE_ENGINEER}):
         on = {day for s in days if s.kind == need for day in range(s.from_on.toordinal(), s.to_on.toordinal() + 1)}
 
         def holds(step: int, on: frozenset[int] = frozenset(on)) -> bool:
-            return all(wall.date().toordinal() in on for wall in wall_hours(starts_at, step, clock))
+            return all(wall.date().toordinal() in on for wall in walls[step])
 
         for first, last, there in runs_of(steps, holds):
             if there:

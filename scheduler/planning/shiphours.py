@@ -9,6 +9,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from itertools import groupby
 from typing import TypeVar
 
@@ -48,11 +49,15 @@ def step_ceil(starts_at: datetime, at: datetime) -> int:
     return -((starts_at - at) // HOUR)
 
 
-def wall_hours(starts_at: datetime, step: int, clock: ShipClock) -> tuple[datetime, ...]:
-    """The ship's wall-clock hours (one or two, by their beginnings) in which a step lies; without a time zone."""
-    first = clock.wall(starts_at + step * HOUR)
-    hour = first.replace(minute=0, second=0, microsecond=0)
-    return (hour,) if hour == first else (hour, hour + HOUR)
+@lru_cache(maxsize=4)  # a frame asks for its own several times
+def wall_hours(starts_at: datetime, steps: int, clock: ShipClock) -> tuple[tuple[datetime, ...], ...]:
+    """By step the ship's wall-clock hours (one or two, by their beginnings) in which it lies; without a time zone."""
+    found = []
+    for step in range(steps):
+        first = clock.wall(starts_at + step * HOUR)
+        hour = first.replace(minute=0, second=0, microsecond=0)
+        found.append((hour,) if hour == first else (hour, hour + HOUR))
+    return tuple(found)
 
 
 def minimum_stretches(
@@ -65,8 +70,10 @@ def minimum_stretches(
         if c.signed
     ]
 
+    walls = wall_hours(starts_at, steps, clock)
+
     def at_step(step: int) -> tuple[int, str]:
-        found = [minimum_at(plant, wall) for wall in wall_hours(starts_at, step, clock)]
+        found = [minimum_at(plant, wall) for wall in walls[step]]
         need, label = max(((litres_up(swept), label) for swept, label in found), key=lambda pair: pair[0])
         lower = min((litres for first, last, litres in agreed if first <= step < last), default=need)
         return (lower, f"{label}, lower as agreed") if lower < need else (need, label)
@@ -79,12 +86,10 @@ def minimum_stretches(
 
 def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[CrewStretch, ...]:
     """The stretches with hands at work: by the ship's hours, dates and blocks, less what is marked as without work."""
-    closed = [(step_floor(starts_at, n.from_at), step_ceil(starts_at, n.to_at)) for n in crew.no_work]
+    walls, closed = wall_hours(starts_at, steps, clock), _without_work(crew, starts_at, steps)
 
     def at_step(step: int) -> int:
-        if any(first <= step < last for first, last in closed):
-            return 0
-        return min(hands_at(crew, wall) for wall in wall_hours(starts_at, step, clock))
+        return 0 if step in closed else min([hands_at(crew, wall) for wall in walls[step]])
 
     return tuple(
         CrewStretch(from_step=first, to_step=last, hands=hands)
@@ -98,19 +103,18 @@ def closed_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClo
 
     What closes: a stretch marked as without work, or a block with no hands (a holiday) within the working hours.
     """
-    marked = [(step_floor(starts_at, n.from_at), step_ceil(starts_at, n.to_at), n.label) for n in crew.no_work]
+    walls, marked = wall_hours(starts_at, steps, clock), _without_work(crew, starts_at, steps)
     holidays = [block for block in crew.blocks if block.hands == 0]
     open_always = replace(crew, blocks=tuple(block for block in crew.blocks if block.hands > 0))
 
     def at_step(step: int) -> tuple[int, str]:
-        walls = wall_hours(starts_at, step, clock)
-        label = next((label for first, last, label in marked if first <= step < last), None)
-        if label is not None:
-            return min(hands_at(crew, wall) for wall in walls), label
-        if min(hands_at(crew, wall) for wall in walls) > 0:
+        hands = min([hands_at(crew, wall) for wall in walls[step]])
+        if step in marked:
+            return hands, marked[step]
+        if hands > 0:
             return 0, ""
-        label = next((b.label for b in reversed(holidays) if any(matches(b, wall) for wall in walls)), None)
-        return (0, "") if label is None else (min(hands_at(open_always, wall) for wall in walls), label)
+        label = next((b.label for b in reversed(holidays) if any(matches(b, wall) for wall in walls[step])), None)
+        return (0, "") if label is None else (min(hands_at(open_always, wall) for wall in walls[step]), label)
 
     return tuple(
         ClosedStretch(from_step=first, to_step=last, hands=value[0], label=value[1])
@@ -119,12 +123,23 @@ def closed_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClo
     )
 
 
+def _without_work(crew: Crew, starts_at: datetime, steps: int) -> dict[int, str]:
+    """The steps marked as without work, with the label of the first mark that covers each."""
+    return {
+        step: mark.label
+        for mark in reversed(crew.no_work)
+        for step in range(max(0, step_floor(starts_at, mark.from_at)), min(steps, step_ceil(starts_at, mark.to_at)))
+    }
+
+
 def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[QuietStretch, ...]:
     """The stretches in which pumps may be stopped for a short test; of blocks that match the last counts."""
 
+    walls = wall_hours(starts_at, steps, clock)
+
     def at_step(step: int) -> tuple[int, str]:
         found = []
-        for wall in wall_hours(starts_at, step, clock):
+        for wall in walls[step]:
             block = next((b for b in reversed(plant.quiet_hours) if matches(b, wall)), None)
             found.append((block.most_stop_minutes, block.consent) if block else (0, ""))
         return min(found)
@@ -138,7 +153,8 @@ def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipCl
 
 def start_steps(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[int, ...]:
     """The steps at which a job may start: the first whole one of each of the ship's start hours, every date."""
-    return tuple(s for s in range(steps) if clock.wall(starts_at + s * HOUR).hour in crew.start_hours)
+    walls = wall_hours(starts_at, steps, clock)
+    return tuple(step for step in range(steps) if walls[step][0].hour in crew.start_hours)
 
 
 def first_midnight(starts_at: datetime, clock: ShipClock) -> int:
