@@ -16,7 +16,7 @@ from scheduler.actions.house import Hand
 from scheduler.storage.tables import AssetKind
 from seed_fleet.ships import AVOCET
 from tests.api.stage import stamp
-from tests.browser.chromium import SIZES, signed_in
+from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in
 from tests.browser.test_counters_pages import SMALL
 from tests.end_to_end.live import FIRST, Live, TurnedClock, serving
 
@@ -236,3 +236,19 @@ def test_day_and_night_are_switched_without_script(browser: Browser, live: Live)
             if not path.startswith(("/plants/none", "/enter/")):
                 assert page.title() == title, path
     context.close()
+
+
+if AXE:
+
+    @pytest.mark.parametrize("light", ["day", "night"])
+    @pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
+    def test_axe_finds_nothing(browser: Browser, live: Live, size: tuple[int, int], light: str) -> None:
+        """axe-core reports no violation on any page, with everything folded out."""
+        context, page, _ = signed_in(browser, live, viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
+        context.add_cookies([{"name": "light", "value": light, "url": live.url}])
+        found: dict[str, object] = {}
+        for path in _paths(live):
+            _opened(page, live, path)
+            found[path] = axe_finds(page)
+        assert {where: what for where, what in found.items() if what} == {}
+        context.close()

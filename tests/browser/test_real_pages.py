@@ -12,7 +12,7 @@ from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand
 from scheduler.storage.tables import AssetKind
 from seed_fleet.ships import AVOCET
-from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in
+from tests.browser.chromium import SIZES, signed_in
 from tests.end_to_end.live import FIRST, Live, TurnedClock, serving
 
 pytestmark = pytest.mark.browser
@@ -98,17 +98,3 @@ def test_the_first_visit_is_light(browser: Browser, live: Live) -> None:
     assert sizes
     assert weight <= 80_000
     context.close()
-
-
-if AXE:
-
-    @pytest.mark.parametrize("light", ["day", "night"])
-    @pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
-    def test_axe_finds_nothing(browser: Browser, live: Live, size: tuple[int, int], light: str) -> None:
-        """axe-core reports no violation on any page."""
-        context, page, _ = signed_in(browser, live, viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
-        context.add_cookies([{"name": "light", "value": light, "url": live.url}])
-        for path in _paths(live, page):
-            page.goto(f"{live.url}{path}")
-            assert axe_finds(page) == [], path
-        context.close()
