@@ -17,6 +17,7 @@ from scheduler.actions.explaining import in_words, job_words
 from scheduler.actions.house import House
 from scheduler.actions.situation import HeldPlan, Situation
 from scheduler.domain.fleet import caution_line
+from scheduler.planning.aboard import BY_HAND
 from scheduler.planning.cover import cover_lines, cover_of
 from scheduler.planning.explain import Explained, explain_each
 
@@ -61,7 +62,7 @@ def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int
         )
     shown = tuple(slot for slot in slots if _start(slot) < ends_at)
     in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
-    troubles = tuple(_troubles(told, lines, names, wording))
+    troubles = tuple(_troubles(_with_pins(now, held, told), lines, names, wording))
     if now.taken is not None and views.may(who, "POST", MOVES):
         troubles = tuple(replace(one, move_href=move_href(one.key, days)) for one in troubles)
     late = {trouble.key for trouble in troubles}
@@ -76,7 +77,12 @@ def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int
         troubles=troubles,
         facts=tuple(wording.say(short.says) for short in held.plan.shortfalls if short.key is None),
         without=tuple(sorted(names[job.key] for job in problem.jobs if job.key in names and job.key not in in_plan)),
-        whys=whys([told[slot.key] for slot in shown if slot.key in told and slot.key not in late], names, wording),
+        by_hand=held.plan.by == BY_HAND,
+        whys=whys(
+            [_by_hand(now, told[slot.key]) for slot in shown if slot.key in told and slot.key not in late],
+            names,
+            wording,
+        ),
         cover=cover,
         cover_words=tuple(
             wording.say(one) for one in cover_lines(problem, cover, timedelta(minutes=now.offset_minutes))[1:]
@@ -123,6 +129,21 @@ def _explained(now: Situation, held: HeldPlan, ends_at: datetime) -> dict[str, E
     keys = [*(key for _, key in placed), *without]
     offset = timedelta(minutes=now.offset_minutes)
     return {one.key: one for one in explain_each(held.problem, held.plan, keys, offset=offset)}
+
+
+def _by_hand(now: Situation, told: Explained) -> Explained:
+    """The reasons of a slot that somebody set: that, and nothing else."""
+    pin = now.pins.get(told.key)
+    return told if pin is None else replace(told, reasons=(f"It was set to this time by hand by {pin.by}.",))
+
+
+def _with_pins(now: Situation, held: HeldPlan, told: Mapping[str, Explained]) -> dict[str, Explained]:
+    """Jobs without a place that somebody had set say so first, in the words of their shortfall."""
+    said = {short.key: short.says for short in held.plan.shortfalls if short.key in now.pins}
+    return {
+        key: replace(one, reasons=(said[key], *one.reasons)) if key in said and one.days_late is None else one
+        for key, one in told.items()
+    }
 
 
 def _slots(

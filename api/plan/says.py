@@ -113,8 +113,11 @@ def sub_line(view: PlanView) -> str:
         return f"{night}{'; or plan now' if view.again_action else ''}. {read}".strip()
     plan = view.shown
     proof = "proved best" if plan.proven else "not proven best"
-    said = [f"Planned {saying.moment(plan.made_at, offset)} on what was known then, {proof}"]
-    said[0] += f", taken {saying.moment(plan.taken_at, offset)}." if plan.taken_at else ", not taken yet."
+    if view.by_hand:
+        said = [f"Last changed by hand {saying.moment(plan.made_at, offset)}; a new plan is made around it."]
+    else:
+        taken = f"taken {saying.moment(plan.taken_at, offset)}" if plan.taken_at else "not taken yet"
+        said = [f"Planned {saying.moment(plan.made_at, offset)} on what was known then, {proof}, {taken}."]
     if read:
         said.append(read)
     by_hand = sum(one.by_hand for one in view.slots)

@@ -171,6 +171,8 @@ class PlanView:
     days: int
     shown: PlanLine | None = None
     newer: PlanLine | None = None
+    by_hand: bool = False
+    """The plan shown is the one before it with a slot moved by hand."""
     read_at: datetime | None = None
     silent: tuple[str, ...] = ()
     """Positions whose counter is silent."""
