@@ -51,6 +51,8 @@ FAINT = """(least) => {
     const e = node.parentElement, box = e.getBoundingClientRect();
     if (!node.textContent.trim() || !e.checkVisibility() || !box.width || e.closest(".vh, .skip, script, select")) continue;
     const style = getComputedStyle(e), front = parse(e.closest("svg") ? style.fill : style.color);
+    const over = e.closest("svg") && style.stroke !== "none" && style.stroke !== style.fill && !style.paintOrder.startsWith("stroke");
+    if (over) found.push(`${node.textContent.trim().slice(0, 40)}: its outline lies over it`);
     const [a, b] = [light(front), light(under(e))].sort((x, y) => y - x);
     if ((a + .05) / (b + .05) < least) found.push(`${node.textContent.trim().slice(0, 40)}: ${style.color}`);
   }
