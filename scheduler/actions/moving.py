@@ -256,7 +256,7 @@ def _must_hold(now: Situation, key: str, tried: Trial) -> None:
     words = ", ".join(_when(now, tried, one.start) for one in tried.nearest)
     raise Clash(
         f"{job_words(now, key)} cannot be on {_when(now, tried, tried.start)}. {' '.join(tried.against)} "
-        + (f"Starts that hold: {words}." if times else "No other start holds."),
+        + (f"Starts that hold: {words}." if times else ""),
         more={"against": list(tried.against), "times_that_hold": times},
     )
 

@@ -7,11 +7,13 @@ from urllib.parse import urlsplit
 import pytest
 
 from scheduler.actions import planning
-from scheduler.actions.situation import situation
+from scheduler.actions.situation import HeldPlan, situation
 from scheduler.actions.wanted import wanted_plans
 from scheduler.domain.verify import Verified, verify_lines
 from scheduler.domain.words import Role
 from scheduler.planning.check import judge
+from scheduler.planning.problem import Plan, Problem
+from scheduler.planning.stagger import greedy_plan, stagger
 from scheduler.storage import work_rows
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, stamp
@@ -20,9 +22,19 @@ PLANT = "/api/v1/plants/plover-plant"
 MOVES = f"{PLANT}/plan/moves"
 
 
+def plan_again(stage: Stage) -> HeldPlan:
+    """The plan proposed, worked out in this process."""
+    return planning.bring_up(stage.house, PLOVER.vessel, "plover-plant", stagger)[0]
+
+
+def quick_plan(stage: Stage) -> HeldPlan:
+    """As `plan_again`, by the plain rule."""
+    return planning.bring_up(stage.house, PLOVER.vessel, "plover-plant", greedy_plan)[0]
+
+
 def plan_aboard(stage: Stage) -> dict[str, Any]:
     """The plan proposed and taken."""
-    digest = planning.propose(stage.house, PLOVER.vessel, "plover-plant").digest
+    digest = quick_plan(stage).digest
     took = stage.ask("POST", f"{PLANT}/plan", json={"digest": digest})
     assert took.status_code == 200, took.text
     return aboard(stage)
@@ -59,16 +71,22 @@ def start_of(plan: dict[str, Any], kind: str) -> tuple[str, datetime]:
 
 
 def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fresh: Stage) -> None:
-    """The rest stays; the move is on record and the history verifies; a new plan is asked for and moves nothing."""
+    """The version of the plan that was looked at has to be sent. The rest stays; the move is on record and the history
+    verifies; a new plan is asked for and moves nothing."""
+    assert "No plan is taken" in tried(fresh, "alarm_test:plover-plant:1", AT + timedelta(days=1)).json()["detail"]
     plan = plan_aboard(fresh)
     key, start = start_of(plan, "pull_down_test")
     at = start + timedelta(days=3)
     shown = tried(fresh, key, at).json()
     assert (shown["holds"], shown["against"], shown["version"]) == (True, [], plan["version"])
     assert (shown["from"], shown["start_at"], shown["along"]) == (stamp(start), stamp(at), [])
+    assert set_(fresh, key, at, None).status_code == 428
+    stale = set_(fresh, key, at, plan["version"] - 1)
+    assert (stale.status_code, stale.json()["version"]) == (412, plan["version"])
     done = set_(fresh, key, at, shown["version"])
     assert done.status_code == 201, done.text
     told = done.json()
+    assert done.headers["etag"] == f'"{told["version"]}"'
     after = aboard(fresh)
     assert starts(after) == {**starts(plan), key: stamp(at)}
     assert (after["digest"], after["version"]) == (told["plan"], told["version"])
@@ -78,7 +96,7 @@ def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fr
     with fresh.house.db.read() as session:
         assert wanted_plans(session) == [(PLOVER.vessel, "plover-plant")]
         assert [s.job_key for s in work_rows.slots(session, PLOVER.vessel, _id(fresh)) if s.pinned].count(key) == 1
-    again = planning.propose(fresh.house, PLOVER.vessel, "plover-plant")
+    again = plan_again(fresh)
     assert again.digest != after["digest"]
     assert {key: stamp(times[0]) for key, times in again.times().items()} == starts(after)
     assert planning.differences(situation(fresh.house, PLOVER.vessel, "plover-plant")) == ()
@@ -177,12 +195,32 @@ def test_a_move_is_undone_by_a_record_of_its_own_and_an_older_one_counts_again(f
     assert starts(aboard(fresh)) == starts(plan)
     assert situation(fresh.house, PLOVER.vessel, "plover-plant").pins == {}
     assert [one["undone_by"] for one in fresh.ask("GET", MOVES).json()["moves"]] == ["Demo engineer, engineer"] * 2
-    again = planning.propose(fresh.house, PLOVER.vessel, "plover-plant")
+    again = plan_again(fresh)
     assert {key: stamp(times[0]) for key, times in again.times().items()} == starts(plan)
     history = fresh.ask("GET", f"/api/v1/history?vessel={PLOVER.vessel}", role=Role.CHIEF).text
     for words in ("slot moved", "slot move undone"):
         assert sum(words in line for line in history.splitlines()) == 2
     assert isinstance(verify_lines(history.splitlines(keepends=True)), Verified)
+
+
+def test_a_plan_made_while_a_slot_was_moved_is_made_again(fresh: Stage) -> None:
+    """What the planner was given before the move is not proposed after it: it starts over, with the pin."""
+    plan = plan_aboard(fresh)
+    key, start = start_of(plan, "pull_down_test")
+    fresh.clock.at = AT + timedelta(hours=1)
+    asked: list[Problem] = []
+
+    def moved_meanwhile(problem: Problem) -> Plan:
+        asked.append(problem)
+        if len(asked) == 1:
+            assert set_(fresh, key, start + timedelta(days=3), plan["version"]).status_code == 201
+        return greedy_plan(problem)
+
+    made, held = planning.bring_up(fresh.house, PLOVER.vessel, "plover-plant", moved_meanwhile)
+    assert not held
+    assert made.times()[key][0] == start + timedelta(days=3)
+    with fresh.house.db.read() as session:
+        assert wanted_plans(session) == []
 
 
 def test_what_has_begun_stays(fresh: Stage) -> None:
@@ -211,22 +249,6 @@ def test_what_has_begun_stays(fresh: Stage) -> None:
     assert gone.status_code == 409
     assert "is closed" in gone.json()["detail"]
     assert [one["can_undo"] for one in fresh.ask("GET", MOVES).json()["moves"]] == [False]
-
-
-def test_a_move_names_the_plan_it_was_looked_at_in(fresh: Stage) -> None:
-    """Without a plan there is nothing to move; without the version 428, with another 412 and the one that is held."""
-    key = "pull_down_test:plover-pump-a:1"
-    assert "No plan is taken" in tried(fresh, key, AT + timedelta(days=1)).json()["detail"]
-    plan = plan_aboard(fresh)
-    key, start = start_of(plan, "pull_down_test")
-    at = start + timedelta(days=3)
-    assert set_(fresh, key, at, None).status_code == 428
-    stale = set_(fresh, key, at, plan["version"] - 1)
-    assert (stale.status_code, stale.json()["version"]) == (412, plan["version"])
-    assert set_(fresh, key, at, plan["version"]).headers["etag"] == f'"{aboard(fresh)["version"]}"'
-    again = plan_aboard(fresh)
-    assert again["version"] > plan["version"] + 1
-    assert starts(again)[key] == stamp(at)
 
 
 @pytest.mark.parametrize(

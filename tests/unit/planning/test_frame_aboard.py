@@ -225,6 +225,22 @@ def test_an_isolation_shared_in_the_plan_taken_stays_shared_when_frozen() -> Non
     assert (jobs[keys[1]].fixed_start, jobs[keys[1]].work_steps) == (168, 3)
 
 
+def test_what_was_set_by_hand_is_pinned_wherever_it_is_until_its_time_has_passed() -> None:
+    """Beyond the frozen days, without its slot in the plan taken, and though its parts come later; begun, it has the work
+    left; over, it is planned anew."""
+    job = due(days=40.0)
+    key, start = job.occurrence.key, GRID + 30 * DAY
+    pins = Circumstances(pins={key: start}, parts_from={key: start + DAY})
+    for taken in ({}, {key: (start, start + 3 * HOUR)}):
+        (framed_job,) = framed(job, beside=pins, taken=taken).jobs
+        assert (framed_job.fixed_start, framed_job.published_start) == (720, None)
+    (begun,) = framed(job, beside=Circumstances(pins={key: GRID - HOUR}), taken={key: (GRID - HOUR, GRID + HOUR)}).jobs
+    assert begun.fixed_start == -1
+    for taken in ({}, {key: (GRID - 5 * HOUR, GRID - 2 * HOUR)}):
+        (over,) = framed(job, beside=Circumstances(pins={key: GRID - 5 * HOUR}), taken=taken).jobs
+        assert over.fixed_start is None
+
+
 def test_beyond_the_published_days_a_date_is_not_worth_keeping() -> None:
     """Of two dates taken only the one within the published days is kept as such."""
     near, far = due(1, days=12.0), due(2, days=50.0)
