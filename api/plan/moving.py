@@ -15,6 +15,7 @@ from api.typed import ship_instant
 from scheduler.actions import moving
 from scheduler.actions.explaining import job_words
 from scheduler.actions.house import House
+from scheduler.actions.moving_state import planned_start
 from scheduler.actions.situation import Situation
 from scheduler.errors import Refused
 from scheduler.planning.moving import Trial
@@ -30,9 +31,8 @@ def move_view(now: Situation, house: House, here: str, key: str, form: MoveForm 
         Clash: no plan is taken. NotFound: no such open job, or the plan has none.
     """
     times = now.taken.times() if now.taken else {}
-    planned = times.get(key)
-    asked_at, form = _asked(now, planned, form or MoveForm())
-    fallback = planned[0] if planned else _next_morning(now)
+    fallback = planned_start(now, key) or _next_morning(now)
+    asked_at, form = _asked(now, fallback, form or MoveForm())
     try:
         trial = moving.trial(house, now, key, asked_at or fallback)
     except Refused as refused:
@@ -114,9 +114,9 @@ def changed_since(
     taken_at = now.taken.taken_at if now.taken else None
     if not said and taken_at is not None:
         said.append(f"The plan aboard was taken {saying.moment(taken_at, offset)}.")
-    stands = now.taken.times().get(key) if now.taken else None
-    if stands is not None and seen_at is not None and stands[0] != seen_at:
-        said.append(f"{job_words(now, key)} now stands on {saying.moment(stands[0], offset)}.")
+    stands = planned_start(now, key)
+    if stands is not None and seen_at is not None and stands != seen_at:
+        said.append(f"{job_words(now, key)} now stands on {saying.moment(stands, offset)}.")
     return tuple(said)
 
 
@@ -133,9 +133,7 @@ def read_instant(text: Any) -> datetime | None:
     return at if at.tzinfo is not None else None
 
 
-def _asked(
-    now: Situation, planned: tuple[datetime, datetime] | None, form: MoveForm
-) -> tuple[datetime | None, MoveForm]:
+def _asked(now: Situation, planned_at: datetime, form: MoveForm) -> tuple[datetime | None, MoveForm]:
     """The start asked for, none when nothing was typed or it cannot be read; and the form with its fields filled."""
     values = dict(form.values)
     if values.get("start"):
@@ -143,8 +141,7 @@ def _asked(
         if at is not None:
             return at, _filled(form, at, now.offset_minutes)
     if not values.get("day") and not values.get("at"):
-        at = planned[0] if planned else _next_morning(now)
-        return None, _filled(form, at, now.offset_minutes)
+        return None, _filled(form, planned_at, now.offset_minutes)
     try:
         return typed_start(values, now.offset_minutes), form
     except Refused as refused:

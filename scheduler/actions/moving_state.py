@@ -41,6 +41,18 @@ def plan_aboard(now: Situation) -> HeldPlan:
     return now.taken
 
 
+def planned_start(now: Situation, key: str) -> datetime | None:
+    """Where the job's slot starts in the plan aboard; with another on its isolation, where the first of them starts.
+
+    None without a plan or a slot. One that has begun does not go along any more.
+    """
+    times = now.taken.times() if now.taken else {}
+    keys = moves_with(now.taken.plan, key) if now.taken else ()
+    return min(
+        (times[one][0] for one in keys if one in times and (one == key or times[one][0] >= now.at)), default=None
+    )
+
+
 def standing_now(now: Situation, house: House, key: str) -> Aboard:
     """The plan aboard on the plant as it is now, for moving the job and what shares its isolation.
 

@@ -1,5 +1,6 @@
 """A slot is moved by hand: tried, refused with the times that hold or set, pinned from then on, and taken back."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
@@ -7,6 +8,7 @@ from urllib.parse import urlsplit
 import pytest
 
 from scheduler.actions import planning
+from scheduler.actions.moving_state import planned_start
 from scheduler.actions.situation import HeldPlan, situation
 from scheduler.actions.wanted import wanted_plans
 from scheduler.domain.verify import Verified, verify_lines
@@ -17,6 +19,7 @@ from scheduler.planning.stagger import greedy_plan, stagger
 from scheduler.storage import work_rows
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, stamp
+from tests.unit.planning.test_moving import pair
 
 PLANT = "/api/v1/plants/plover-plant"
 MOVES = f"{PLANT}/plan/moves"
@@ -290,3 +293,16 @@ def planned(module_stage: Stage) -> Stage:
     """The module's application with a plan aboard, for tests that change nothing."""
     plan_aboard(module_stage)
     return module_stage
+
+
+def test_the_second_of_two_on_one_isolation_starts_where_the_first_does(planned: Stage) -> None:
+    """That is the start a person is shown and moves; once the first has begun, the second has its own."""
+    now = situation(planned.house, PLOVER.vessel, "plover-plant")
+    assert now.taken is not None
+    problem, plan = pair()
+    starts_at = {slot.key: problem.starts_at + timedelta(hours=slot.start) for slot in plan.slots}
+    first, second = starts_at["knives:P1:1"], starts_at["seal:P1:1"]
+    ahead = replace(now, taken=replace(now.taken, problem=problem, plan=plan))
+    assert [planned_start(ahead, key) for key in ("knives:P1:1", "seal:P1:1", "other:P1:1")] == [first, first, None]
+    assert planned_start(replace(ahead, at=first + timedelta(hours=1)), "seal:P1:1") == second
+    assert planned_start(replace(ahead, taken=None), "seal:P1:1") is None
