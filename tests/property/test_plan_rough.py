@@ -4,14 +4,17 @@ Pumps that count for less, minima that change within the day, ragged working hou
 job, jobs that are pinned where they cannot be.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 from random import Random
+from typing import Any
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.planning.check import Rule, judge
+from scheduler.planning.digest import plan_digest, problem_digest
 from scheduler.planning.explain import explain
 from scheduler.planning.ground import candidate_at, survey
 from scheduler.planning.problem import (
@@ -194,3 +197,77 @@ def test_a_job_is_told_as_many_days_late_as_its_plan_counts(problem: Problem) ->
         assert told.days_late == late.get(job.key, 0)
         if told.days_late is not None:
             assert ("past its limit" in told.reasons[0]) == (told.days_late > 0)
+
+
+def _tier_1(problem: Problem) -> tuple[int, ...]:
+    return tuple(tier.value for tier in stagger(problem).tiers if tier.tier <= 1)
+
+
+def _starts(problem: Problem) -> list[tuple[str, int, int, str | None]]:
+    return [(slot.key, slot.start, slot.end, slot.isolation_of) for slot in stagger(problem).slots]
+
+
+def _with_jobs(problem: Problem, change: Callable[[PlanJob], PlanJob]) -> Problem:
+    return replace(problem, jobs=tuple(change(job) for job in problem.jobs))
+
+
+@settings(max_examples=EXAMPLES)
+@given(RANDOMS.map(rough_ship))
+def test_more_room_never_worsens_a_rough_ship(problem: Problem) -> None:
+    """Half the minimum, a hand more wherever there are any, windows wider by a day each way, any one job less (unless another
+    goes on with its isolation): never more pinned dates lost, jobs without a place or days late, in that order."""
+    before = _tier_1(problem)
+    lends = {slot.isolation_of for slot in stagger(problem).slots}
+    easier = [
+        replace(problem, minimum=tuple(replace(m, litres_per_h=m.litres_per_h // 2) for m in problem.minimum)),
+        replace(problem, crew=tuple(replace(c, hands=c.hands + 1) for c in problem.crew)),
+        _with_jobs(problem, lambda job: replace(job, earliest=max(0, job.earliest - 24), limit=job.limit + 24)),
+        *(
+            replace(problem, jobs=tuple(j for j in problem.jobs if j != job))
+            for job in problem.jobs
+            if job.key not in lends
+        ),
+    ]
+    for other in easier:
+        assert _tier_1(other) <= before
+
+
+@settings(max_examples=EXAMPLES)
+@given(RANDOMS.map(rough_ship), st.integers(1, 400), st.sampled_from([7, 1000]))
+def test_a_rough_ship_planned_again_later_or_in_another_unit_moves_nothing(
+    problem: Problem, days: int, factor: int
+) -> None:
+    """Its own starts published, the same slots; some days later, as many days later; in other units, the same."""
+    first = _starts(problem)
+    own = {key: start for key, start, _, _ in first}
+    shown = _with_jobs(
+        problem, lambda j: j if j.fixed_start is not None else replace(j, published_start=own.get(j.key))
+    )
+    pumps = tuple(
+        replace(
+            p,
+            litres_per_h=factor * p.litres_per_h,
+            derated=tuple(replace(d, litres_per_h=factor * d.litres_per_h) for d in p.derated),
+        )
+        for p in problem.pumps
+    )
+    minimum = tuple(replace(m, litres_per_h=factor * m.litres_per_h) for m in problem.minimum)
+    assert _starts(shown) == first
+    assert _starts(replace(problem, starts_at=problem.starts_at + timedelta(days=days))) == first
+    assert _starts(replace(problem, pumps=pumps, minimum=minimum)) == first
+
+
+@settings(max_examples=EXAMPLES)
+@given(RANDOMS.map(rough_ship), st.randoms(use_true_random=False))
+def test_the_order_of_a_rough_ships_parts_changes_nothing(problem: Problem, random: Random) -> None:
+    """Every list mixed: the same digest of the problem and of its plan."""
+
+    def mixed(name: str) -> tuple[Any, ...]:
+        parts = list(getattr(problem, name))
+        random.shuffle(parts)
+        return tuple(parts)
+
+    lists = ("pumps", "jobs", "minimum", "crew", "start_steps", "occasions", "quiet", "not_together")
+    other = replace(problem, **{name: mixed(name) for name in lists})
+    assert problem_digest(other) == problem_digest(problem)
+    assert plan_digest(stagger(other)) == plan_digest(stagger(problem))

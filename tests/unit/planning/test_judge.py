@@ -187,7 +187,25 @@ def _too_few(_model: Model) -> Answer:
     return Answer(outcome=Outcome.OPTIMAL, values=(1.0,), solver="too few")
 
 
-@pytest.mark.parametrize("solver", [_garbage, _infeasible, _limit, _failed, _raises, _no_numbers, _too_few])
+def _halves(model: Model) -> Answer:
+    return Answer(outcome=Outcome.OPTIMAL, values=(0.5,) * len(model.cost), bound=0.0, solver="halves")
+
+
+def _endless(model: Model) -> Answer:
+    return Answer(outcome=Outcome.OPTIMAL, values=(math.inf,) * len(model.cost), bound=math.inf, solver="endless")
+
+
+def _nobody_placed(model: Model) -> Answer:
+    """As if leaving every job out were best, with a bound that says so."""
+    return Answer(
+        outcome=Outcome.OPTIMAL, values=(0.0,) * len(model.cost), bound=float(sum(model.cost)), solver="nobody placed"
+    )
+
+
+@pytest.mark.parametrize(
+    "solver",
+    [_garbage, _infeasible, _limit, _failed, _raises, _no_numbers, _too_few, _halves, _endless, _nobody_placed],
+)
 def test_a_solver_that_fails_leaves_a_lawful_plan_that_says_so(solver: Callable[[Model], Answer]) -> None:
     """Garbage, infeasible, stopped, failed or raising: the plain plan, lawful, not proven, and its remarks say why."""
     problem = ship(4, days=60)
