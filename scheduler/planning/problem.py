@@ -1,6 +1,12 @@
 """The stagger problem and its answer as frozen values on a grid of whole UTC hours (steps from `starts_at`).
 
 Capacities are whole litres of swept volume an hour: pumps rounded down, minimum rounded up.
+
+Nothing here knows ships: a set of another trade (generating units in weeks, machines in shifts) is a problem too. A unit is a
+pump, a week a step, its outage a job of as many `work_steps`; demand and reserve are the minimum, week by week; a window is
+`earliest` and `limit` (soft: in its window means no days past the limit, proven); crew by week of the work is `hands_by_step`;
+units that exclude each other are `not_together`; precedence is `after` without an interval. Days and weeks that the tiers count
+are always of 24 steps. `tests/external/planner/units.py` maps such a set, and says what the planner does not know.
 """
 
 from collections import Counter as Tally

@@ -25,12 +25,13 @@ NEAR_DAYS = 14
 """Days past the limit that the first search for a place looks at; the whole grid only if that is not enough."""
 
 
-def stagger(problem: Problem, *, optimise: Optimise | None = None) -> Plan:
+def stagger(problem: Problem, *, optimise: Optimise | None = None, up_to: int = TIERS[-1].tier) -> Plan:
     """The best plan of the problem: slots, and a shortfall for each job that has none.
 
     Args:
         problem: the frozen problem; nothing else is known.
         optimise: the solver; HiGHS when none is given.
+        up_to: the last tier that is searched for; those after it are as they come, not proven.
 
     Returns:
         A plan whose tiers are proven best, or one that says which are not. It never raises for a problem that can be
@@ -40,7 +41,8 @@ def stagger(problem: Problem, *, optimise: Optimise | None = None) -> Plan:
     legal = legal_offers(ground)
     search = _Search.begin(ground, legal, optimise or _highs)
     for tier in TIERS:
-        search = search.settle(tier)
+        if tier.tier <= up_to:
+            search = search.settle(tier)
     return search.plan()
 
 
