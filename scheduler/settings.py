@@ -64,7 +64,7 @@ class Settings:
     solve_seconds: int = _set(60, "wall time the planner may take before the simple way is used", least=1, most=3600)
     solve_memory_mb: int = _set(2048, "memory the planner may take", least=256)
     solve_processes: int = _set(
-        0, "plans the server makes at once; 0: one for each core but one, at least one", least=0, most=64
+        0, "plans the server makes at once; 0: one for each core but one, from 1 to 4", least=0, most=64
     )
     nightly_hour: int = _set(2, "ship's hour of the nightly forecast and plan", least=0, most=23)
     watch_minutes: int = _set(15, "minutes between looks for silent counters", least=1, most=1440)
@@ -83,8 +83,8 @@ class Settings:
             )
 
     def processes_at_once(self) -> int:
-        """How many plans the server makes at once, at least 1: a core is left for those who ask it something."""
-        return self.solve_processes or max(1, cores() - 1)
+        """How many plans the server makes at once, at least 1: what is left is for those who ask it something."""
+        return self.solve_processes or min(4, max(1, cores() - 1))
 
     def shown_base_url(self) -> str:
         """Where people reach the server, without a slash at the end; empty when nobody said so and `host` is every address.

@@ -19,7 +19,7 @@ from typing import Self
 
 from scheduler.errors import Busy
 from scheduler.planning.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
-from scheduler.planning.digest import problem_digest
+from scheduler.planning.digest import text_digest
 from scheduler.planning.model import Answer, Model, Outcome
 from scheduler.planning.problem import Plan, Problem
 from scheduler.planning.stagger import greedy_plan, stagger
@@ -71,7 +71,8 @@ class Worker:
             Busy: the program is stopping.
         """
         try:
-            return self._believed(problem, self._ask(problem_to_text(problem).encode() + b"\n"))
+            text = problem_to_text(problem)
+            return _believed(self._ask(text.encode() + b"\n"), text_digest(text))
         except _NoPlan as none:
             self._end()
             log.error("%s The plain rule is used.", none)
@@ -79,15 +80,6 @@ class Worker:
         except BaseException:
             self._end()
             raise
-
-    def _believed(self, problem: Problem, said: bytes) -> Plan:
-        try:
-            plan = plan_from_text(said.decode())
-        except (ValueError, KeyError, TypeError) as error:
-            raise _NoPlan("The planner's answer could not be read.") from error
-        if plan.problem_digest != problem_digest(problem):
-            raise _NoPlan("The planner answered another problem.")
-        return plan
 
     def _ask(self, line: bytes) -> bytes:
         """What the process says to this line."""
@@ -194,6 +186,17 @@ class Workers:
             return worker.plan(problem)
         finally:
             self._free.put(worker)
+
+
+def _believed(said: bytes, digest: str) -> Plan:
+    """The plan that was said, if it is one of the problem with this digest."""
+    try:
+        plan = plan_from_text(said.decode())
+    except (ValueError, KeyError, TypeError) as error:
+        raise _NoPlan("The planner's answer could not be read.") from error
+    if plan.problem_digest != digest:
+        raise _NoPlan("The planner answered another problem.")
+    return plan
 
 
 def _told(pipe: int, line: bytes) -> bytes:

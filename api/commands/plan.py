@@ -179,17 +179,24 @@ def _fleet(processes: int | None, check: bool, as_json: bool) -> None:
                     plan_many(house, pairs, many, note)
         finally:
             made = [came[plant_id] for _, plant_id in pairs if plant_id in came]
-            counts = {kind: sum(one.came is kind for one in made) for kind in Came}
-            counted = {kind.name.lower(): many for kind, many in counts.items()}
-            told = {"plants": [_plant_json(one) for one in made], **counted}
-            out(told, as_json, lambda: map(_plant_line, made))
-            words = ", ".join(f"{n} {kind.value}" for kind, n in counts.items() if n) or "no plant is here yet"
-            stopped = "" if len(made) == len(pairs) else f"; stopped before the other {len(pairs) - len(made)}"
-            say(f"{len(made)} plants in {time.monotonic() - began:.1f} s: {words}{stopped}")
-    if counts[Came.TROUBLE]:
+            _say_fleet(made, len(pairs), time.monotonic() - began, as_json)
+    if any(one.came is Came.TROUBLE for one in made):
         raise typer.Exit(1)
     if check and not all(one.good for one in made):
         raise typer.Exit(SHORT)
+
+
+def _say_fleet(made: "list[PlantPlan]", plants: int, seconds: float, as_json: bool) -> None:
+    from scheduler.actions.fleet_plans import Came
+
+    counts = {kind: sum(one.came is kind for one in made) for kind in Came}
+    told = {"plants": [_plant_json(one) for one in made], **{kind.name.lower(): many for kind, many in counts.items()}}
+    out(told, as_json, lambda: map(_plant_line, made))
+    words = ", ".join(f"{many} {kind.value}" for kind, many in counts.items() if many) or "nothing done"
+    stopped = "" if len(made) == plants else f"; stopped before the other {plants - len(made)}"
+    say(f"{len(made)} {'plant' if len(made) == 1 else 'plants'} in {seconds:.1f} s: {words}{stopped}")
+    if not plants:
+        say("No vessel is here yet. Take in its document: leadline import ship.json")
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from scheduler.actions.house import seconds
 from scheduler.actions.situation import HeldPlan, held_plan
 from scheduler.planning.check import Verdict
 from scheduler.planning.codec import plan_to_text, problem_to_text
-from scheduler.planning.digest import plan_digest, problem_digest
+from scheduler.planning.digest import text_digest
 from scheduler.planning.problem import Plan, Problem
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session
@@ -32,17 +32,18 @@ def keep_plan(
     """Store a plan as the proposed one; the one proposed before is superseded."""
     put_away(session, vessel_id, plant_id, PlanStatus.PROPOSED)
     least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)
+    problem_text, plan_text = problem_to_text(problem), plan_to_text(plan)
     row = PlanRow(
         id=secrets.token_hex(8),
         vessel_id=vessel_id,
         plant_id=plant_id,
-        digest=plan_digest(plan),
-        problem_digest=problem_digest(problem),
+        digest=text_digest(plan_text),
+        problem_digest=text_digest(problem_text),
         status=PlanStatus.PROPOSED,
         made_s=now_s,
         starts_s=seconds(problem.starts_at),
-        problem=problem_to_text(problem),
-        plan=plan_to_text(plan),
+        problem=problem_text,
+        plan=plan_text,
         lawful=verdict.lawful,
         least_margin_litres_per_h=verdict.least_margin_litres_per_h,
         least_at_s=None if least_at is None else seconds(least_at),

@@ -8,9 +8,14 @@ from scheduler.planning.problem import Plan, Problem
 
 def problem_digest(problem: Problem) -> str:
     """64 hex digits that name the problem. A plan carries them as `problem_digest`."""
-    return sha256(problem_to_text(problem).encode()).hexdigest()
+    return text_digest(problem_to_text(problem))
 
 
 def plan_digest(plan: Plan) -> str:
     """64 hex digits that name the plan: its slots, shortfalls, tiers, proof, solver and remarks."""
-    return sha256(plan_to_text(plan).encode()).hexdigest()
+    return text_digest(plan_to_text(plan))
+
+
+def text_digest(canonical: str) -> str:
+    """The digest of the problem or plan whose canonical text this is."""
+    return sha256(canonical.encode()).hexdigest()

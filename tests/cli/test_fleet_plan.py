@@ -11,7 +11,7 @@ def test_the_fleet_in_lines_and_in_json(ship: Ship) -> None:
     told = leadline(*ship.words("plan", "--fleet", "--processes", "1"))
     assert told.returncode == 0
     assert told.stdout.startswith(("plover-plant: planned, ", "plover-plant: unchanged, "))
-    assert told.stderr.startswith("1 plants in ")
+    assert told.stderr.startswith("1 plant in ")
     assert "\r" not in told.stderr
     found = json.loads(good(*ship.words("plan", "--fleet", "--json")))
     (plant,) = found["plants"]
