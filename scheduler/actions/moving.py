@@ -164,7 +164,10 @@ def undo(house: House, hand: Hand, place: Place, number: int) -> Answer:
                 if stood is None or stood[0] != instant(back):
                     _must_hold(now, key, tried)
                 problem, plan = tried.problem, tried.plan
-                says = f"{job_words(now, key)} is back on {_when(now, tried, tried.start)}."
+                keys = _in_order(tried)
+                says = (
+                    f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} back on {_when(now, tried, tried.start)}."
+                )
             row.undone_by, row.undone_s = hand.actor.name, house.now_s()
             session.add(row)
             session.flush()

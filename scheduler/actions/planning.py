@@ -242,6 +242,7 @@ def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None
     first = held.problem.starts_at
     spread = dict(held.plan.unsettled)
     cover = cover_of(held.problem, held.plan)
+    by_hand = {(key, (pin.start_at - first) // timedelta(hours=1)): pin.by for key, pin in now.pins.items()}
 
     def at(step: int) -> str:
         return _z(first + timedelta(hours=step))
@@ -267,6 +268,7 @@ def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None
                 "to": at(slot.end),
                 "least_margin_swept_m3_per_h": slot.least_margin_litres_per_h / 1000,
                 "isolation_of": slot.isolation_of,
+                "set_by_hand_by": by_hand.get((slot.key, slot.start)),
                 "plus_minus_days": spread.get(slot.key, 0),
             }
             for slot in sorted(held.plan.slots, key=lambda slot: (slot.start, slot.key))

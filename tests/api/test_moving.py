@@ -94,6 +94,8 @@ def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fr
     assert starts(after) == {**starts(plan), key: stamp(at)}
     assert (after["digest"], after["version"]) == (told["plan"], told["version"])
     assert (after["lawful"], after["certificate"]["proven"], after["certificate"]["by"]) == (True, False, "hand")
+    by_hand = {slot["job"]: slot["set_by_hand_by"] for slot in after["slots"] if slot["set_by_hand_by"]}
+    assert by_hand == {key: "Demo engineer, engineer"}
     assert "Set by hand by Demo engineer, engineer" in after["certificate"]["remarks"][0]
     assert fresh.ask("GET", f"{PLANT}/plan").json()["proposed"] is None
     with fresh.house.db.read() as session:
