@@ -28,7 +28,7 @@ from api.view import (
 )
 from api.work_forms import StepTyped, next_kind
 from scheduler.actions import fleet, planning
-from scheduler.actions.explaining import in_words
+from scheduler.actions.explaining import in_words, job_words
 from scheduler.actions.house import House
 from scheduler.actions.situation import HeldPlan, Situation
 from scheduler.actions.work_state import KeptStep, state_of
@@ -198,16 +198,13 @@ def plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) 
     words = in_words(now, held.problem)
     changes = []
     if not taken and now.taken is not None:
-        names = {job.occurrence.key: f"{now.position_name(job.position)} {job.kind_name}" for job in now.jobs}
         for moved in planning.differences(now):
-            name = names.get(moved.key, moved.key)
-            if moved.to_at is None:
-                changes.append(f"{name} leaves the plan.")
-            elif moved.from_at is None:
-                changes.append(f"{name} comes in on {moment(moved.to_at, now.offset_minutes)}.")
+            name = job_words(now, moved.key)
+            old, new = (None if at is None else moment(at, now.offset_minutes) for at in (moved.from_at, moved.to_at))
+            if new is None:
+                changes.append(f"{name} of {old} leaves the plan.")
             else:
-                old, new = moment(moved.from_at, now.offset_minutes), moment(moved.to_at, now.offset_minutes)
-                changes.append(f"{name} moves from {old} to {new}.")
+                changes.append(f"{name} moves from {old} to {new}." if old else f"{name} comes in on {new}.")
     return PlanLine(
         digest=held.digest,
         made_at=held.made_at,

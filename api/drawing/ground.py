@@ -29,7 +29,7 @@ def water(runs: Sequence[MarginRun], field: Field, bottom: float) -> list[Markup
 
 
 def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
-    """Stretches below the minimum, with how much is lacking."""
+    """Stretches below the minimum, with how much is lacking, the deepest first where there is no room for all."""
     parts: list[Markup] = []
     stretches = saying.below(runs)
     for stretch in stretches:
@@ -40,9 +40,13 @@ def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
             parts.append(tag("rect", x=x, y=y, fill="url(#p-boot)", **size))
         floor = stairs(field, [(r, r.available_m3_per_h) for r in stretch])
         parts.append(tag("path", d=floor, class_="s-bootl"))
+    boxes: list[tuple[float, float]] = []
+    for stretch in sorted(stretches, key=lambda one: min(run.margin_m3_per_h for run in one)):
         deepest = min(stretch, key=lambda r: r.margin_m3_per_h)
-        words, middle, _ = _lack_words(stretch, field, alone=len(stretches) == 1)
-        parts.append(text(middle, field.y(deepest.available_m3_per_h) + 15, words, "b lack", "middle"))
+        words, middle, half = _lack_words(stretch, field, alone=len(stretches) == 1)
+        if all(middle + half + 4 < lo or hi + 4 < middle - half for lo, hi in boxes):
+            boxes.append((middle - half, middle + half))
+            parts.append(text(middle, field.y(deepest.available_m3_per_h) + 15, words, "b lack", "middle"))
     return parts
 
 

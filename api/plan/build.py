@@ -19,10 +19,11 @@ from scheduler.actions.situation import HeldPlan, Situation
 from scheduler.domain.fleet import caution_line
 from scheduler.planning.aboard import BY_HAND
 from scheduler.planning.cover import cover_lines, cover_of
-from scheduler.planning.explain import Explained, explain_each
+from scheduler.planning.explain import Explained, Forbidden, explain_each
 
 _AGAIN = "/plants/{plant_id}/plan/again"
 _TAKE = "/plants/{plant_id}/plan"
+_IN_TABLE = ("Nearer starts", "Other starts", "Its ideal date")
 MOVES = "/plants/{plant_id}/plan/moves"
 
 
@@ -52,7 +53,7 @@ def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int
     if held is None:
         return view
     wording, names = wording_of(now, held), _job_names(now)
-    told = _explained(now, held, ends_at)
+    told = _explained(now, held)
     lines = {job.occurrence.key: _with_margin(views.job_line(now, job, {}), runs) for job in now.jobs}
     pinned = {job.key for job in planning.problem_of(now, house).jobs if job.fixed_start is not None}
     slots = _slots(now, held, lines, told, pinned)
@@ -119,12 +120,12 @@ def _with_margin(line: JobLine, runs: Sequence[MarginRun]) -> JobLine:
     return replace(line, margin_m3_per_h=min(inside, default=None))
 
 
-def _explained(now: Situation, held: HeldPlan, ends_at: datetime) -> dict[str, Explained]:
-    """Of each open job of the plan that begins before `ends_at` or has no place, by key, in time order."""
+def _explained(now: Situation, held: HeldPlan) -> dict[str, Explained]:
+    """Of each open job of the plan, by key: those with a slot in time order, then those without a place."""
     open_keys = {job.occurrence.key for job in now.jobs}
     known = {job.key for job in held.problem.jobs} & open_keys
     times = held.times()
-    placed = sorted((times[key][0], key) for key in known & times.keys() if times[key][0] < ends_at)
+    placed = sorted((times[key][0], key) for key in known & times.keys())
     without = sorted(short.key for short in held.plan.shortfalls if short.key in known and short.key is not None)
     keys = [*(key for _, key in placed), *without]
     offset = timedelta(minutes=now.offset_minutes)
@@ -189,21 +190,35 @@ def _troubles(
             job=lines[key],
             name=names[key],
             days=one.days_late,
-            reasons=tuple(wording.say(said) for said in one.reasons),
-            bars=tuple(
-                Bar(
-                    from_at=bar.from_at,
-                    to_at=bar.to_at,
-                    starts=bar.starts,
-                    reason=wording.say(bar.reason),
-                    lacking_m3_per_h=bar.lacking_litres_per_h / 1000,
-                )
-                for bar in one.forbidden
-            ),
+            reasons=tuple(wording.say(said) for said in one.reasons if not said.startswith(_IN_TABLE)),
+            bars=_bars([bar for bar in one.forbidden if _earlier(bar, lines[key])], wording),
         )
         for key, one in told.items()
         if one.days_late is None or one.days_late
     ]
+
+
+def _earlier(bar: Forbidden, line: JobLine) -> bool:
+    """Whether the starts lie before the slot, where one would be less late; any start does without a slot."""
+    return line.slot_from_at is None or bar.from_at < line.slot_from_at
+
+
+def _bars(forbidden: Sequence[Forbidden], wording: Wording) -> tuple[Bar, ...]:
+    """What forbids starts, each thing once, with the days from its first to its last; what forbids most comes first."""
+    found: dict[str, list[Forbidden]] = {}
+    for one in forbidden:
+        found.setdefault(wording.say(one.reason), []).append(one)
+    bars = [
+        Bar(
+            from_at=min(one.from_at for one in same),
+            to_at=max(one.to_at for one in same),
+            starts=sum(one.starts for one in same),
+            reason=reason,
+            lacking_m3_per_h=max(one.lacking_litres_per_h for one in same) / 1000,
+        )
+        for reason, same in found.items()
+    ]
+    return tuple(sorted(bars, key=lambda bar: (-bar.starts, bar.from_at)))
 
 
 def _lines(now: Situation, jobs: Sequence[SlotLine | Trouble]) -> tuple[PumpLine, ...]:

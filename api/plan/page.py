@@ -146,6 +146,11 @@ def _row(slot: SlotLine, view: PlanView) -> SlotRow:
 
 
 def _bar(bar: Bar, offset: int) -> tuple[str, str, str]:
-    first, last = saying.moment(bar.from_at, offset), saying.moment(bar.to_at, offset)
+    """(how many starts and when, what forbids them, what lacks) as printed."""
+    if bar.starts > 1:
+        first, last = saying.short_date(bar.from_at, offset), saying.short_date(bar.to_at, offset)
+        when = f"{bar.starts} starts, {first if first == last else f'{first} to {last}'}"
+    else:
+        when = saying.moment(bar.from_at, offset)
     lacking = f"{saying.number(bar.lacking_m3_per_h, 1)} {saying.M3H}" if bar.lacking_m3_per_h else ""
-    return first if first == last else f"{first} to {last}", bar.reason, lacking
+    return when, bar.reason, lacking

@@ -33,7 +33,7 @@ class SlotLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bar:
-    """Starts from an instant to an instant that one thing forbids, and what lacks, m3/h (0: it is not capacity)."""
+    """Starts, how many and from the first to the last, that one thing forbids; the most that lacks, m3/h (0: not capacity)."""
 
     from_at: datetime
     to_at: datetime

@@ -189,8 +189,9 @@ def test_every_slot_of_the_drawing_is_a_row_in_words() -> None:
 def test_what_forbids_and_what_helps_are_said_in_words() -> None:
     """The table of what forbids is cut with a count; a relief has its price; without one the page says that nothing helps."""
     page = Reader(plan_page(VIEWS["helped"], light="", csrf="c")).words
-    assert "the minimum would be broken while VP1 is open for its knife inspection" in page
-    assert "And 6 more stretches." in page
+    assert "The minimum would be broken while VP1 is open for its knife inspection" in page
+    assert "4 starts, Wed\u00a025\u00a0Nov to Fri\u00a027\u00a0Nov" in page
+    assert "Six more things." in page
     assert "1 more hand on Tue 1 Dec: up to 8 man-hours." in page
     held = VIEWS["helped"].help
     assert held is not None
