@@ -15,6 +15,7 @@ from api import saying, views
 from api.answers import light_of, page
 from api.daybook_page import DaybookView, Typed, daybook_page
 from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.errors import STATUS
 from api.pen import PEN
 from api.view import Frame
 from scheduler.actions import daybook, feed
@@ -92,7 +93,7 @@ def _enter(request: Request, house: House, who: Asking, vessel_id: str, form: Fo
         return _back(house, vessel_id, _change(house, who, vessel_id, form, wish), "entered")
     except (Refused, Stale) as error:
         entry = Typed(values=typed, faults=_fields(error), says=_says(error))
-        return _shown(request, house, who, vessel_id, {"entry": entry, "correcting": was}, _status(error))
+        return _shown(request, house, who, vessel_id, {"entry": entry, "correcting": was}, STATUS[type(error)][0])
 
 
 def _clear(request: Request, house: House, who: Asking, vessel_id: str, form: FormData) -> Response:
@@ -105,7 +106,7 @@ def _clear(request: Request, house: House, who: Asking, vessel_id: str, form: Fo
         return _back(house, vessel_id, _change(house, who, vessel_id, form, wish), "cleared")
     except (Refused, Stale) as error:
         entry = Typed(values=typed, says=error.says)
-        return _shown(request, house, who, vessel_id, {"entry": entry, "correcting": was}, _status(error))
+        return _shown(request, house, who, vessel_id, {"entry": entry, "correcting": was}, STATUS[type(error)][0])
 
 
 def _weigh(request: Request, house: House, who: Asking, vessel_id: str, form: FormData) -> Response:
@@ -124,7 +125,7 @@ def _weigh(request: Request, house: House, who: Asking, vessel_id: str, form: Fo
         places |= {f"/kinds/{len(names)}/code": "new_code", f"/kinds/{len(names)}/weight": "new_weight"}
         faults = {places.get(pointer, pointer.lstrip("/")): says for pointer, says in error.faults}
         weights = Typed(values=typed, faults=faults, says="" if faults else error.says)
-        return _shown(request, house, who, vessel_id, {"weights": weights}, _status(error))
+        return _shown(request, house, who, vessel_id, {"weights": weights}, STATUS[type(error)][0])
 
 
 def _undo(request: Request, house: House, who: Asking, vessel_id: str, form: FormData) -> Response:
@@ -133,7 +134,7 @@ def _undo(request: Request, house: House, who: Asking, vessel_id: str, form: For
         answer = daybook.undo(house, hand, vessel_id, if_match=_version(form))
         return _back(house, vessel_id, answer, "undone")
     except (Stale, Clash) as error:
-        return _shown(request, house, who, vessel_id, {"undo_says": error.says}, _status(error))
+        return _shown(request, house, who, vessel_id, {"undo_says": error.says}, STATUS[type(error)][0])
 
 
 def _file(
@@ -156,7 +157,7 @@ def _file(
         return _back(house, vessel_id, _change(house, who, vessel_id, form, wish), "file")
     except (Refused, Stale) as error:
         file = Typed(values=typed, says=error.says)
-        return _shown(request, house, who, vessel_id, {"file": file, "looked_at": looked}, _status(error))
+        return _shown(request, house, who, vessel_id, {"file": file, "looked_at": looked}, STATUS[type(error)][0])
 
 
 def _shown(
@@ -281,7 +282,3 @@ def _fields(error: Refused | Stale) -> dict[str, str]:
 
 def _says(error: Refused | Stale) -> str:
     return "" if error.faults else error.says
-
-
-def _status(error: Refused | Stale | Clash) -> int:
-    return {Refused: 422, Stale: 412, Clash: 409}[type(error)]

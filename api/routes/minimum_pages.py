@@ -11,6 +11,7 @@ from starlette.concurrency import run_in_threadpool
 from api import views
 from api.answers import light_of, page
 from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.errors import STATUS
 from api.minimum_page import WIDE_DAYS, MinimumView, minimum_page
 from api.typed import figure, ship_instant, whole_number
 from api.view import MarginRun
@@ -51,14 +52,13 @@ async def act(plant_id: str, request: Request, house: HouseDep, who: AskingDep) 
         try:
             _do(house, who, plant_id, what, typed)
         except (Refused, Clash, NotAllowed, NotFound) as refused:
-            status = {Clash: 409, NotAllowed: 403, NotFound: 404}.get(type(refused), 422)
             faults = {_field(pointer): says for pointer, says in refused.faults}
             return _shown(
                 request,
                 house,
                 who,
                 plant_id,
-                status,
+                STATUS[type(refused)][0],
                 refused=f"{what}{typed.get('number', '')}",
                 values=typed,
                 faults=faults,

@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from api import views
 from api.answers import light_of, page
 from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.errors import STATUS
 from api.notes_page import NotesView, notes_page
 from api.pen import PEN
 from api.typed import whole_number
@@ -48,13 +49,12 @@ async def act(vessel_id: str, request: Request, house: HouseDep, who: AskingDep)
             _do(house, who, vessel_id, what, typed)
         except (Refused, Clash, NotAllowed, NotFound) as refused:
             number = typed.get("number", "")
-            status = {Clash: 409, NotAllowed: 403, NotFound: 404}.get(type(refused), 422)
             return _shown(
                 request,
                 house,
                 who,
                 vessel_id,
-                status,
+                STATUS[type(refused)][0],
                 refused=f"{what}{number}",
                 values=typed,
                 faults={place.lstrip("/"): says for place, says in refused.faults},

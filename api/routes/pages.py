@@ -16,7 +16,7 @@ from api import bodies, pages, views
 from api.answers import light_of, page
 from api.daybook_page import day
 from api.deps import Asking, AskingDep, HouseDep, must_be_own_form, reached_at
-from api.errors import refused_from
+from api.errors import STATUS, refused_from
 from api.part_view import PartView, typed_date
 from api.pen import PEN
 from api.postpone_view import PostponeView
@@ -41,7 +41,7 @@ from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import BREAKDOWN
 from scheduler.domain.postponing import Asked
-from scheduler.errors import Clash, NotAllowed, NotFound, Refused, SchedulerError, Stale
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused, Stale
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -167,7 +167,7 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
                 faults={pointer.lstrip("/"): says for pointer, says in refused.faults},
                 says=refused.says if not refused.faults else "",
             )
-            return _job(request, house, who, vessel_id, key, again, _status(refused))
+            return _job(request, house, who, vessel_id, key, again, STATUS[type(refused)][0])
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}", 303)
 
     return await run_in_threadpool(act)
@@ -200,7 +200,7 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
                 says=refused.says,
                 may_be_fact=isinstance(refused, Clash) and "as a fact" in refused.says,
             )
-            return _job(request, house, who, vessel_id, key, None, _status(refused), again)
+            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-work", 303)
 
     return await run_in_threadpool(act)
@@ -241,8 +241,7 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
         except (Refused, Clash) as refused:
             faults = {pointer.lstrip("/").replace("reason", "why"): says for pointer, says in refused.faults}
             again = PostponeView(values=typed, faults=faults, says=refused.says)
-            status = 409 if isinstance(refused, Clash) else 422
-            return _job(request, house, who, vessel_id, key, None, status, asked=again)
+            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], asked=again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-postpone", 303)
 
     return await run_in_threadpool(act)
@@ -282,7 +281,7 @@ async def part_date(vessel_id: str, key: str, request: Request, house: HouseDep,
         except (Refused, Clash) as refused:
             faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
             again = PartView(values=typed, faults=faults, says="" if faults else refused.says)
-            return _job(request, house, who, vessel_id, key, None, _status(refused), part=again)
+            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], part=again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-part-date", 303)
 
     return await run_in_threadpool(act)
@@ -291,10 +290,6 @@ async def part_date(vessel_id: str, key: str, request: Request, house: HouseDep,
 def _version(sent: object) -> int | None:
     text = str(sent or "").strip('"')
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else None
-
-
-def _status(error: SchedulerError) -> int:
-    return {Clash: 409, NotAllowed: 403, Stale: 412}.get(type(error), 422)
 
 
 def _minutes(text: str) -> int:
