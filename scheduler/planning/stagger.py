@@ -112,12 +112,13 @@ class _Search:
         value = tier_value(self.ground, tier, self.witness)
         if value <= floor:
             return self._keep(tier, value, float(floor), proven=True)
-        near = self._near(tier)
+        search = self._within(tier, value)
+        near = search._near(tier)
         if near is not None:
             trial = near._solve(tier, floor)
             if trial.results[-1].proven and trial.results[-1].value == floor:
-                return replace(trial, field=self.field)._narrow()
-        return self._solve(tier, floor)
+                return replace(trial, field=search.field)._within(tier, floor)
+        return search._solve(tier, floor)
 
     def plan(self) -> Plan:
         """The plan of the witness."""
@@ -200,20 +201,19 @@ class _Search:
     def _keep(self, tier: Tier, value: int, bound: float, *, proven: bool) -> "_Search":
         result = TierResult(tier=tier.tier, name=tier.name, value=value, bound=float(bound), proven=proven)
         kept = replace(self, kept=(*self.kept, Kept(tier=tier, value=value)), results=(*self.results, result))
-        return kept._narrow()
+        return kept._within(tier, value)
 
-    def _narrow(self) -> "_Search":
-        """Drops each start that no plan as good as the witness in the last tier can use."""
-        last, ground = self.kept[-1], self.ground
-        if last.tier.peak:
+    def _within(self, tier: Tier, value: int) -> "_Search":
+        """Drops each start that no plan worth `value` or better in the tier can use."""
+        if tier.peak:
             return self
-        least = self.field.least(ground, last.tier)
-        room = last.value - sum(least) - self._lost(last.tier)
+        least = self.field.least(self.ground, tier)
+        room = value - sum(least) - self._lost(tier)
         own = {offer.job.key: n for offer, n in zip(self.field.offers, least, strict=True)}
         field = self.field
-        if not last.tier.flat:
-            field = field.keeping([above <= room for above in field.above_least(ground, last.tier)])
-        return replace(self, field=field.with_must(lambda job: last.tier.unplaced(job) - own[job.key] > room))
+        if not tier.flat:
+            field = field.keeping([above <= room for above in field.above_least(self.ground, tier)])
+        return replace(self, field=field.with_must(lambda job: tier.unplaced(job) - own[job.key] > room))
 
     def _lost(self, tier: Tier) -> int:
         return lost(self.ground, self.field, tier)
