@@ -6,7 +6,7 @@ work, quiet hours) or from the first whole step on (start hours), so that no dat
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import lru_cache
@@ -51,13 +51,27 @@ def step_ceil(starts_at: datetime, at: datetime) -> int:
 
 @lru_cache(maxsize=4)  # a frame asks for its own several times
 def wall_hours(starts_at: datetime, steps: int, clock: ShipClock) -> tuple[tuple[datetime, ...], ...]:
-    """By step the ship's wall-clock hours (one or two, by their beginnings) in which it lies; without a time zone."""
+    """By step the ship's wall-clock hours (by their beginnings) in which it lies, the one it begins in first; without a zone.
+
+    One or two of them, at most four where the clock changes within the step.
+    """
     found = []
     for step in range(steps):
-        first = clock.wall(starts_at + step * HOUR)
-        hour = first.replace(minute=0, second=0, microsecond=0)
-        found.append((hour,) if hour == first else (hour, hour + HOUR))
+        begins = starts_at + step * HOUR
+        hours = list(_hours_from(clock.wall(begins), HOUR))
+        for at, _ in clock.changes:
+            if begins < at < begins + HOUR:
+                hours += _hours_from(clock.wall(at), begins + HOUR - at)
+        found.append(tuple(dict.fromkeys(hours)))
     return tuple(found)
+
+
+def _hours_from(wall: datetime, lasting: timedelta) -> Iterator[datetime]:
+    """The wall-clock hours, by their beginnings, that a stretch from `wall` on touches."""
+    hour = wall.replace(minute=0, second=0, microsecond=0)
+    while hour < wall + lasting:
+        yield hour
+        hour += HOUR
 
 
 def minimum_stretches(

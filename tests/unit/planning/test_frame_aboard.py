@@ -26,8 +26,11 @@ from scheduler.planning.check import judge
 from scheduler.planning.codec import problem_from_text, problem_to_text
 from scheduler.planning.frame import SERVICE_ENGINEER, Circumstances
 from scheduler.planning.problem import NotTogether, Problem
+from scheduler.planning.shiphours import ShipClock, wall_hours
 from scheduler.planning.stagger import stagger
 from tests.unit.planning.test_frame import AT, DAY, GRID, HOUR, due, framed, only, plant
+
+MINUTE = timedelta(minutes=1)
 
 
 def _kind(**changed: object) -> JobKind:
@@ -184,6 +187,17 @@ def test_a_change_of_ship_time_moves_working_hours_and_blocks() -> None:
     assert _step(3, 8) not in after.start_steps
     shifted = {m.from_step for m in after.minimum if m.label == "busy hours"}
     assert {_step(2, 7), _step(3, 6)} <= shifted
+
+
+def test_a_change_of_ship_time_within_a_step_counts_for_the_whole_step() -> None:
+    """Back by an hour at 09:30 while work is from 9 on: the step at 9 lies in nine and eight o'clock, so nobody works in it."""
+    change = (GRID + 2 * DAY - 90 * MINUTE, -60)
+    crew = Crew(hands=2, work_from_hour=9, work_to_hour=17, start_hours=(9,))
+    problem = framed(due(), plant=plant(crew=crew), beside=Circumstances(clock_changes=(change,)))
+    assert [_hands_at(problem, _step(3, h)) for h in (8, 9, 10, 17)] == [0, 0, 2, 2]
+    assert _hands_at(problem, _step(2, 9)) == 2
+    (hours,) = wall_hours(GRID + 2 * DAY - 2 * HOUR, 1, ShipClock(0, (change,)))
+    assert [hour.hour for hour in hours] == [9, 8]
 
 
 def test_lay_up_leaves_every_pump_free_to_be_opened() -> None:
