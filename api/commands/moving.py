@@ -88,11 +88,13 @@ def _time(text: str) -> datetime:
 
 def _ship(now: "Situation", text: str | None) -> str:
     from scheduler.actions.moving_state import clock_of
+    from scheduler.planning.moving_words import utc_words
 
     if text is None:
         return "no slot"
-    at = datetime.fromisoformat(text)
-    return f"{at + clock_of(now).offset_at(at):%a %d %b %Y %H:%M}"
+    at, clock = datetime.fromisoformat(text), clock_of(now)
+    changed = clock.offset_at(at) != clock.offset_at(now.at)
+    return f"{at + clock.offset_at(at):%a %d %b %Y %H:%M}{f' ({utc_words(clock.offset_at(at))})' if changed else ''}"
 
 
 def _shown(now: "Situation", told: dict[str, Any]) -> Iterator[str]:

@@ -34,16 +34,32 @@ class Words:
     no_slot: Callable[[str], str]
 
     def when(self, problem: Problem, step: int) -> str:
-        """A step in ship time: "Tue 1 Dec 2026 at 08:00"."""
-        return f"{self._ship(problem, step):%a {self._ship(problem, step).day} %b %Y at %H:%M}"
+        """A step in ship time: "Tue 1 Dec 2026 at 08:00"; with the offset where the clock is changed before it."""
+        at = problem.starts_at + timedelta(hours=step)
+        changed = self.offset_at(at) != self.offset_at(problem.starts_at)
+        ship = self._ship(problem, step)
+        return f"{ship:%a {ship.day} %b %Y at %H:%M}{f' ({utc_words(self.offset_at(at))})' if changed else ''}"
 
     def day(self, problem: Problem, step: int) -> str:
         """The ship's date of a step."""
-        return f"{self._ship(problem, step):%a {self._ship(problem, step).day} %b %Y}"
+        ship = self._ship(problem, step)
+        return f"{ship:%a {ship.day} %b %Y}"
 
     def _ship(self, problem: Problem, step: int) -> datetime:
         at = problem.starts_at + timedelta(hours=step)
         return at + self.offset_at(at)
+
+
+def utc_words(offset: timedelta) -> str:
+    """The offset of ship time in words.
+
+    >>> utc_words(timedelta(hours=1)), utc_words(-timedelta(hours=3, minutes=30)), utc_words(timedelta(0))
+    ('UTC+1', 'UTC-3:30', 'UTC')
+    """
+    hours, minutes = divmod(abs(offset) // timedelta(minutes=1), 60)
+    if not offset:
+        return "UTC"
+    return f"UTC{'+' if offset > timedelta(0) else '-'}{hours}{f':{minutes:02}' if minutes else ''}"
 
 
 def against_words(

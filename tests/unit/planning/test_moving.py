@@ -177,6 +177,15 @@ def test_each_rule_is_told_in_ship_time_and_by_the_names_used_aboard(
     assert told.against[0] == says or "minimum" in told.against[0]
 
 
+def test_after_a_clock_change_a_time_is_told_with_its_offset() -> None:
+    """Pages show today's clock; a sentence that speaks by another one says so."""
+    changes = STARTS_AT + timedelta(hours=48)
+    words = replace(WORDS, offset_at=lambda at: timedelta(hours=2 if at >= changes else 1))
+    problem = plant(*TWO)
+    assert words.when(problem, 47).endswith(" at 00:00")
+    assert words.when(problem, 48).endswith(" at 02:00 (UTC+2)")
+
+
 def test_what_to_mind_is_told_where_it_holds() -> None:
     """Before its window, without cover for one more failure, and the next turn that counts from its end."""
     problem = plant(
