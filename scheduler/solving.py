@@ -14,6 +14,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterable
+from importlib import import_module
 from queue import LifoQueue
 from typing import Self
 
@@ -212,6 +213,7 @@ def work() -> None:
     most = int(os.environ.get("LEADLINE_WORKER_MB", "2048")) * 1024 * 1024
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
     seconds = float(os.environ.get("LEADLINE_WORKER_SECONDS", "45"))
+    import_module("scheduler.planning.highs")
     gc.freeze()  # what is here now stays: the collector need not look through it again and again
     for line in sys.stdin.buffer:
         _answer(line, time.monotonic() + seconds)

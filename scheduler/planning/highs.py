@@ -5,6 +5,7 @@ keeps the example. Threads stay at 1 because HiGHS shares one scheduler in a pro
 """
 
 import math
+from itertools import chain
 
 import highspy
 import numpy as np
@@ -156,6 +157,6 @@ def _lp(model: Model) -> highspy.HighsLp:
     lp.row_upper_ = np.concatenate([np.ones(ones), np.array([r.at_most for r in model.rows], dtype=np.double)])
     lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
     lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum([len(c) for c in columns])]).astype(np.int32)
-    lp.a_matrix_.index_ = np.array([c for row in columns for c in row], dtype=np.int32)
-    lp.a_matrix_.value_ = np.array([c for row in coefficients for c in row], dtype=np.double)
+    lp.a_matrix_.index_ = np.fromiter(chain.from_iterable(columns), dtype=np.int32)
+    lp.a_matrix_.value_ = np.fromiter(chain.from_iterable(coefficients), dtype=np.double)
     return lp
