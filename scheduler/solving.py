@@ -102,7 +102,7 @@ class Worker:
                     )
                 left = ends - time.monotonic()
                 if left <= 0:
-                    raise _NoPlan(f"The planner took longer than {self._wall_seconds:g} s.")
+                    raise self._too_long()
                 for key, _ in pipes.select(min(_LOOK_SECONDS, left)):
                     if key.fd == asked:
                         line = _told(asked, line)
@@ -115,12 +115,19 @@ class Worker:
                         pipes.unregister(key.fd)
                 if not said.keys() & pipes.get_map().keys():
                     break
-        if (
-            not said[answer].endswith(b"\n") and (code := child.wait()) != 0
-        ):  # both its outputs are closed: it has ended
+        if said[answer].endswith(b"\n"):
+            return said[answer]
+        try:
+            code = child.wait(max(0.0, ends - time.monotonic()))
+        except subprocess.TimeoutExpired:  # it closed its outputs and stays
+            raise self._too_long() from None
+        if code != 0:
             log.error("planner ended with %s: %s", code, said[words][-2000:].decode(errors="replace"))
             raise _NoPlan(f"The planner ended with code {code}.")
         return said[answer]
+
+    def _too_long(self) -> "_NoPlan":
+        return _NoPlan(f"The planner took longer than {self._wall_seconds:g} s.")
 
     def _running(self) -> subprocess.Popen[bytes]:
         """The process; a new one when there is none, or the last one ended meanwhile."""

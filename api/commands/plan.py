@@ -49,6 +49,7 @@ def plan(
     job without a place or past its limit.
 
     Example: leadline plan avocet-plant --new
+
     Example: leadline plan --fleet --processes 4
     """
     _one_or_fleet(plant, fleet, {"--new": new, "--take": take, "--explain": explain, "--outlook": outlook}, processes)

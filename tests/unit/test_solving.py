@@ -56,6 +56,7 @@ def test_a_worker_gives_the_same_plans_from_any_thread() -> None:
         ("print('{}')", 20, "could not be read"),
         ("import time; time.sleep(60)", 0.5, "longer than"),
         ("import sys; sys.stdin.buffer.readline(); import time; time.sleep(60)", 0.5, "longer than"),
+        ("import os; os.close(1); os.close(2); import time; time.sleep(60)", 0.5, "longer than"),
     ],
 )
 def test_a_worker_that_gives_no_plan_leaves_the_plain_one(code: str, seconds: float, words: str) -> None:
@@ -91,9 +92,8 @@ def test_the_cap_on_memory_holds() -> None:
     ("fault", "seconds", "words"),
     [
         ("os._exit(5)", 20, "ended with code 5"),
-        ("os.kill(os.getpid(), 9)", 20, "ended with code -9"),
         ("print('no plan', flush=True)", 20, "could not be read"),
-        ("import time; time.sleep(60)", 1.5, "longer than"),
+        pytest.param("import time; time.sleep(60)", 6, "longer than", marks=pytest.mark.long),
     ],
 )
 def test_a_worker_that_fails_is_replaced(fault: str, seconds: float, words: str, tmp_path) -> None:
