@@ -139,9 +139,12 @@ def _still_aboard(session: Session, now: Situation) -> bool:
 
 
 def answer_held(now: Situation, problem: Problem) -> HeldPlan | None:
-    """The newest plan of the plant if it answers this very problem, else none; one with a slot moved by hand answers none."""
+    """The newest plan of the plant if it answers this very problem, else none.
+
+    One with a slot moved by hand answers none; nor does one by the plain rule, since the planner may succeed this time.
+    """
     newest = now.proposed or now.taken
-    if newest is None or newest.plan.by == BY_HAND:
+    if newest is None or newest.plan.by in (BY_HAND, "greedy"):
         return None
     return newest if problem_digest(problem) in (newest.plan.asked, newest.plan.problem_digest) else None
 

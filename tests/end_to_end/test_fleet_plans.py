@@ -68,7 +68,8 @@ def test_what_changed_is_planned_and_nothing_else(house: House) -> None:
 
 
 def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(house: House, tmp_path: Path) -> None:
-    """One worker for both, killed at its second problem: one proven plan, one by the plain rule, both stored."""
+    """One worker for both, killed at its second problem: one proven plan, one by the plain rule, both stored; the second is
+    made anew when the fleet is planned again."""
     file = tmp_path / "turns"
     file.write_text("")
     code = ONCE_IN_TWO.format(file=str(file), fault="os._exit(5)")
@@ -80,6 +81,9 @@ def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(house
         assert held is not None
         assert held.lawful
         assert ("ended with code 5" in " ".join(held.plan.remarks)) is (held.plan.by == "greedy")
+    again = _fleet(house, processes=1)
+    assert {one.by for one in again.values()} == {"solver"}
+    assert [again[plant].came is Came.PLANNED for plant in came] == [one.by == "greedy" for one in came.values()]
 
 
 def test_a_plant_that_cannot_be_planned_stops_no_other(house: House) -> None:
