@@ -61,7 +61,9 @@ def optimise(model: Model, *, seconds: float = math.inf) -> Answer:
         upper = np.array(model.upper, dtype=np.double)
         upper[if_used > level + ROUNDING] = 0.0
         lp.col_upper_ = upper
-        answer = _whole(lp, bound, if_used, seconds / 2)
+        answer = _whole(_run(lp, seconds / 2), bound, if_used)
+        if level == model.known and answer.outcome is Outcome.INFEASIBLE:  # it has an answer: presolve lost it
+            answer = _whole(_tried(lp, seconds / 2, "off"), bound, if_used)
         if level == model.known or _costs(model, answer) <= level + ROUNDING:
             break
     return answer
@@ -74,8 +76,7 @@ def _costs(model: Model, answer: Answer) -> float:
     return float(np.round(np.array(answer.values)) @ np.array(model.cost))
 
 
-def _whole(lp: highspy.HighsLp, bound: float, if_used: _Floats, seconds: float) -> Answer:
-    solver = _run(lp, seconds)
+def _whole(solver: highspy.Highs | None, bound: float, if_used: _Floats) -> Answer:
     if solver is None:
         return Answer(outcome=Outcome.FAILED, solver=_name())
     outcome = _OUTCOMES.get(solver.getModelStatus(), Outcome.FAILED)
@@ -94,21 +95,21 @@ def _whole(lp: highspy.HighsLp, bound: float, if_used: _Floats, seconds: float) 
 
 
 def _name() -> str:
-    return f"HiGHS {highspy.Highs().version()}"  # type: ignore[no-untyped-call]
+    return f"HiGHS {highspy.Highs().version()}"
 
 
 def _run(lp: highspy.HighsLp, seconds: float) -> highspy.Highs | None:
     """A solver that has run, or none when it would not.
 
     A relaxation of ours is solved before presolve has looked at it. In the search for whole columns presolve helps, but
-    1.15.1's now and then gives an answer that breaks a row, and says so; without it the same model is solved.
+    that of 1.14.0 and 1.15.1 now and then fails; without it the same model is solved.
     """
     first, second = ("choose", "off") if lp.integrality_ else ("off", "choose")
     return _tried(lp, seconds, first) or _tried(lp, seconds, second)
 
 
 def _tried(lp: highspy.HighsLp, seconds: float, presolve: str) -> highspy.Highs | None:
-    solver = highspy.Highs()  # type: ignore[no-untyped-call]
+    solver = highspy.Highs()
     options = {**_OPTIONS, "time_limit": seconds, "presolve": presolve}
     if any(solver.setOptionValue(option, value) != highspy.HighsStatus.kOk for option, value in options.items()):
         return None

@@ -108,11 +108,11 @@ class _Search:
         """The search with this tier's value made as small as can be, or kept where the solver failed."""
         if self.given_up:
             return self
-        floor = self.field.floor(self.ground, tier) + self._lost(tier)
         value = tier_value(self.ground, tier, self.witness)
+        search = self._within(tier, value) if value > self._floor(tier) else self
+        floor = search._floor(tier)
         if value <= floor:
-            return self._keep(tier, value, float(floor), proven=True)
-        search = self._within(tier, value)
+            return search._keep(tier, value, float(floor), proven=True)
         near = search._near(tier)
         if near is not None:
             trial = near._solve(tier, floor)
@@ -149,7 +149,7 @@ class _Search:
             search = replace(search, failed=True, given_up=stop, remarks=(*self.remarks, why))
             return search._keep(tier, value, floor, proven=False)
         value = tier_value(self.ground, tier, found)
-        base = floor
+        base = self._floor(tier)
         bound, believed = _bound(floor, base + answer.bound, value)
         proven = believed and answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
         search = replace(search, witness=self._better(found), answered=True)
@@ -214,6 +214,10 @@ class _Search:
         if not tier.flat:
             field = field.keeping([above <= room for above in field.above_least(self.ground, tier)])
         return replace(self, field=field.with_must(lambda job: tier.unplaced(job) - own[job.key] > room))
+
+    def _floor(self, tier: Tier) -> int:
+        """The value that no plan among the starts still open goes below."""
+        return self.field.floor(self.ground, tier) + self._lost(tier)
 
     def _lost(self, tier: Tier) -> int:
         return lost(self.ground, self.field, tier)
