@@ -53,6 +53,10 @@ def test_what_stands_in_the_way_is_said_by_position_and_job(fresh: Stage) -> Non
     assert short["says"].startswith(f"{told['name']} has no place (")
     assert any("the minimum" in reason for reason in told["reasons"])
     said = _sentences(plan) + _sentences(told)
+    for slot in plan["slots"][:12]:
+        placed = fresh.ask("GET", f"{PLANT}/plan/why/{slot['job']}")
+        assert placed.status_code == 200, placed.text
+        said += _sentences(placed.json())
     assert len(said) > 10
     assert not [text for text in said if IDS.search(text)]
     page = fresh.enter("engineer-plover").get("/plants/plover-plant/figures", headers={"Accept": "text/html"})

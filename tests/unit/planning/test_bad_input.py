@@ -10,7 +10,7 @@ from scheduler.planning.cover import cover_lines, cover_of
 from scheduler.planning.problem import CrewStretch, Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
 from scheduler.planning.reliefs import lateness, reliefs
 from scheduler.planning.stagger import greedy_plan, stagger
-from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
+from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
 from tests.unit.planning.test_frame import due, framed
 
 DAYS = 4
@@ -128,3 +128,22 @@ def test_a_frame_of_a_day_and_of_no_days_is_planned() -> None:
         plan = stagger(problem)
         assert judge(problem, plan).lawful
         assert len(plan.slots) + len([s for s in plan.shortfalls if s.key]) == len(problem.jobs)
+
+
+def test_hundreds_of_jobs_thirty_years_overdue_each_have_an_answer() -> None:
+    """Six hundred of them on eight pumps in a month: as many placed as there is room for, the rest told why, lawfully."""
+    base = ship(8, days=30)
+    long_ago = -30 * 365 * 24
+    jobs = tuple(
+        PlanJob(key=f"knife:P{1 + n % 8}:{n}", pump=f"P{1 + n % 8}", work_steps=4, hands=1, earliest=0, ideal=long_ago,
+                due=long_ago, limit=long_ago)
+        for n in range(600)
+    )  # fmt: skip
+    problem = replace(base, jobs=jobs)
+    plan = greedy_plan(problem)
+    assert judge(problem, plan).lawful
+    assert len(plan.slots) == 30 * 2
+    assert len(plan.slots) + len([short for short in plan.shortfalls if short.key]) == 600
+    assert all(" is open for knife:" in s.says or "the hands are at other jobs" in s.says for s in plan.shortfalls)
+    days = max(days or 0 for days in lateness(problem, plan).values())
+    assert days >= 30 * 365
