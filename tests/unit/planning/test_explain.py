@@ -5,6 +5,8 @@ from dataclasses import replace
 import pytest
 
 from scheduler.planning.explain import explain
+from scheduler.planning.problem import PlanJob
+from scheduler.planning.reliefs import lateness
 from scheduler.planning.stagger import stagger
 from tests.unit.planning.cases import ship
 
@@ -55,3 +57,23 @@ def test_an_unknown_job_is_a_key_error(planned):
     """The caller says it in words."""
     with pytest.raises(KeyError):
         explain(*planned, "nothing:here:1")
+
+
+def test_a_turn_that_the_one_before_it_makes_late_is_said_to_be():
+    """The next turn waits for parts. Free, the first one waits a day so that its successor is in time; pinned a day earlier, it
+    makes the next late by the limit that it sets, though not by its own."""
+    base = ship(2, 30)
+    first = PlanJob(key="round:plant:1", pump=None, work_steps=1, hands=1, earliest=0, ideal=8, due=40, limit=64)
+    second = replace(
+        first, key="round:plant:2", ideal=200, due=208, limit=232, after=first.key, interval_steps=168, parts_from=222
+    )
+    problem = replace(base, jobs=(first, second))
+    plan = stagger(problem)
+    assert {slot.key: slot.end for slot in plan.slots} == {"round:plant:1": 33, "round:plant:2": 225}
+    early = replace(problem, jobs=(replace(first, fixed_start=8), second))
+    told = explain(early, stagger(early), "round:plant:2")
+    assert told.days_late == 1
+    assert told.reasons[0] == (
+        "It ends 1 day past its limit on Tue 8 Dec 2026, which the turn before it sets: every earlier place is taken or forbidden."
+    )
+    assert lateness(early, stagger(early)) == {"round:plant:2": 1}
