@@ -20,8 +20,10 @@ from scheduler.domain.fleet_check import faults_of
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.operating import Stretch
 from scheduler.planning.check import judge
+from scheduler.planning.explain import explain
 from scheduler.planning.frame import Circumstances, frame, slot_times
 from scheduler.planning.problem import Plan, Problem
+from scheduler.planning.reliefs import Kind, reliefs
 from scheduler.planning.stagger import stagger
 
 AT = datetime(2026, 12, 1, 6, 30, tzinfo=UTC)
@@ -363,3 +365,24 @@ def test_turns_follow_each_other_and_a_late_one_moves_the_next() -> None:
     assert late.when("round:aft:1") == "Fri 11 08:00"
     first, second = sorted(late.plan.slots, key=lambda slot: slot.start)[:2]
     assert second.start >= first.end
+
+
+def test_a_quiet_period_over_the_whole_window_is_said_and_a_part_of_it_may_be_opened() -> None:
+    """Late behind it; three hours of work in it, that somebody aboard can decide, put the overhaul in time, and were tried."""
+    quiet = {"from_at": "2026-12-01T00:00:00Z", "to_at": "2026-12-22T00:00:00Z", "label": "quiet period"}
+    ship = planned(document(crew=_crew(no_work=[quiet])))
+    assert ship.when() == "Tue 22 08:00"
+    told = explain(ship.problem, ship.plan, KEY)
+    assert told.days_late == 2
+    assert {one.reason for one in told.forbidden} == {"nobody is at work (quiet period)"}
+    helps = {one.kind: one for one in reliefs(ship.problem, ship.plan, KEY, solve=stagger)}
+    relief = helps[Kind.WORK]
+    assert relief.says.endswith("although quiet period")
+    assert relief.says.startswith("work on ")
+    assert relief.price == "3 h of work in it"
+    assert judge(relief.problem, relief.plan).faults == ()
+    (slot,) = relief.plan.slots
+    assert slot_times(relief.problem, slot)[1] <= _at(20, 12)
+    assert sum(c.to_step - c.from_step for c in ship.problem.closed) - 3 == sum(
+        c.to_step - c.from_step for c in relief.problem.closed
+    )
