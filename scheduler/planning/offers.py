@@ -40,6 +40,8 @@ class Field:
     pairings: tuple[Pairing, ...] = ()
     known_costs: dict[str, list[int]] = field(default_factory=dict, compare=False, repr=False)
     """What each entry costs, by tier: found once, and handed on to the fields made of this one."""
+    known_least: dict[str, list[int]] = field(default_factory=dict, init=False, compare=False, repr=False)
+    """What `least` found before, by tier; each field has its own."""
 
     @cached_property
     def entries(self) -> tuple[Entry, ...]:
@@ -105,6 +107,11 @@ class Field:
 
     def least(self, ground: Ground, tier: Tier) -> list[int]:
         """For each job the smallest cost that any of its candidates, or having no place, has in the tier."""
+        if tier.name not in self.known_least:
+            self.known_least[tier.name] = self._least(ground, tier)
+        return self.known_least[tier.name]
+
+    def _least(self, ground: Ground, tier: Tier) -> list[int]:
         if tier.flat:
             paired = {index for index, _ in self.entries[self.alone :]}
             return [
