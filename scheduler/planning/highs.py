@@ -16,7 +16,7 @@ from scheduler.planning.model import ROUNDING, Answer, Model, Outcome
 NODE_ALLOWANCE = 2_000
 """Branch-and-bound nodes a solve may use: work, not seconds, so that a slower machine gives the same plan."""
 
-LARGE = 3_000
+LARGE = 2_000
 """Whole columns from which on presolve and HiGHS's jump for a first answer are worth their time, and spare memory. Measured:
 in a smaller model each takes longer than what it spares."""
 
