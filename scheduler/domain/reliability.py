@@ -10,12 +10,10 @@ from math import exp, log, sqrt
 from typing import NamedTuple
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.special import gammainc
-from scipy.stats import chi2, norm
 
 from scheduler.errors import Refused
 
+# scipy is taken in where it is used: it takes longer to load than the rest of the program, and few ask for these figures
 CONFIDENCE = 0.90
 LEAST_FAILURES = 10
 """Fewer failures carry no Weibull fit and no advice on intervals (judgement, no source)."""
@@ -40,6 +38,8 @@ def mtbf(failures: int, hours: float, confidence: float = CONFIDENCE) -> Bounds:
 
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.5.1.
     """
+    from scipy.stats import chi2
+
     if not hours > 0 or failures < 0:
         raise Refused(f"{failures} failures in {hours:g} running hours give no figure: hours above 0 were expected.")
     alpha = 1 - confidence
@@ -72,6 +72,8 @@ def trend(units: Sequence[tuple[Sequence[float], float]]) -> Trend:
 
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 8.2.3.4; pooled over units as in Ascher and Feingold (from memory).
     """
+    from scipy.stats import chi2, norm
+
     times = [(t, end) for failures, end in units for t in failures]
     if len(times) < 3:
         raise Refused(f"{len(times)} failures show no trend either way: three or more were expected.")
@@ -153,6 +155,8 @@ def weibull(failed: Sequence[float], censored: Sequence[float] = (), *, least: i
 
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3.
     """
+    from scipy.optimize import brentq
+
     if len(failed) < least:
         raise Refused(
             f"{len(failed)} failures carry no life distribution: {least} or more were expected. Wait, or pool like parts of "
@@ -178,6 +182,8 @@ def weibull(failed: Sequence[float], censored: Sequence[float] = (), *, least: i
 
 def _shape_low(every: np.ndarray, failures: int, scale: float, shape: float) -> float:
     """Lower 90 % bound of the shape by the observed information, on the log scale."""
+    from scipy.stats import norm
+
     z = np.log(every / scale)
     power = np.exp(shape * z)
     i_ss = failures / shape**2 + float((power * z**2).sum())
@@ -212,12 +218,13 @@ def replacement_interval(life: Weibull, planned_cost: float, failure_cost: float
 
 def least_cost_age(scale: float, shape: float, planned_cost: float, failure_cost: float) -> Interval:
     """As `replacement_interval`, for a scale and shape above 1 that are known."""
+    from scipy.optimize import brentq
+    from scipy.special import gamma, gammainc
+
     if not failure_cost > planned_cost > 0 or shape <= 1:
         raise Refused("A shape above 1 and a failure that costs more than a planned replacement were expected.")
 
     def reliability_integral(t: float) -> float:
-        from scipy.special import gamma
-
         whole = scale / shape * float(gamma(1 / shape))
         return whole * float(gammainc(1 / shape, (t / scale) ** shape))
 

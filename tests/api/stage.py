@@ -1,5 +1,6 @@
 """The real application on a SQLite file with the two invented ships aboard, a clock that the test turns, and a key a role."""
 
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -20,6 +21,7 @@ from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET, PLOVER, ShipPlan
+from tests.storage.stores import sqlite_template
 
 AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 PAST_YEARS = 20 / 365
@@ -141,6 +143,7 @@ def staged(folder: Path, ships: tuple[ShipPlan, ...] = (PLOVER, AVOCET), *, days
     settings = Settings(
         database=str(folder / "ships.db"), horizon_days=20, solve_seconds=5, base_url="http://testserver"
     )
+    shutil.copy(sqlite_template(), folder / "ships.db")
     runs = {ship.vessel: Run(ship, 7, AT, PAST_YEARS) for ship in ships}
     app = make_app(settings, clock=clock, timers=False)
     with TestClient(app, raise_server_exceptions=False) as client:

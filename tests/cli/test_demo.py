@@ -103,6 +103,7 @@ def test_live_demos_end_in_order(start: Callable[[str], Demo], tmp_path: Path) -
             httpx.get(page)
 
 
+@pytest.mark.long
 def test_a_demo_stopped_while_it_prepares_leaves_nothing(start: Callable[[str], Demo]) -> None:
     """SIGTERM at the moment its counters are being started: 130, and none of them goes on."""
     demo = start("one")

@@ -212,6 +212,7 @@ def test_the_nightly_round_comes_once_a_ships_night(filled: House) -> None:
     assert feed.stale_vessels(filled, 900) == []
 
 
+@pytest.mark.long
 def test_timers_start_stop_and_only_one_server_leads(filled: House) -> None:
     """Of two servers on one database one leads; a tick that fails is told and stops no other; both stop cleanly."""
     seen: list[str] = []

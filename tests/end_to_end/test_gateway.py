@@ -112,6 +112,7 @@ def one_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Leadline]:
         yield server
 
 
+@pytest.mark.long
 def test_link_cut_for_a_day_server_restarted_devices_gone_for_an_hour(tmp_path: Path, automation: Automation) -> None:
     """A day's readings wait in the buffer and arrive with their own stamps; then either end goes away and comes back.
 
@@ -162,6 +163,7 @@ def process(file: Path, *words: str) -> subprocess.Popen[str]:
     return subprocess.Popen(command, stdin=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
 
 
+@pytest.mark.long
 def test_killed_between_the_servers_commit_and_its_answer(tmp_path: Path, automation: Automation) -> None:
     """kill -9 when the batch is stored and the answer is on its way: sent again at the next start, nothing twice.
 

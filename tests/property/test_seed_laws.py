@@ -31,6 +31,7 @@ def text(run: Run) -> str:
     return json.dumps([vessel_document(run), steps])
 
 
+@pytest.mark.long
 @few
 @given(ships, seeds, untils, st.floats(min_value=0.05, max_value=0.5))
 def test_same_seed_same_bytes(ship: ShipPlan, seed: int, until: datetime, length: float) -> None:

@@ -61,7 +61,7 @@ def empty_url(kind: str, folder: Path) -> Iterator[str]:
 def ready_url(kind: str, folder: Path) -> Iterator[str]:
     """The address of a database with this program's tables, made by its migrations."""
     if kind == "sqlite":
-        shutil.copy(_sqlite_template(), folder / "ship.db")
+        shutil.copy(sqlite_template(), folder / "ship.db")
         yield f"sqlite:///{folder / 'ship.db'}"
     else:
         _postgres_template()
@@ -137,7 +137,8 @@ def poison_commits(database: Database) -> None:
 
 
 @cache
-def _sqlite_template() -> Path:
+def sqlite_template() -> Path:
+    """An SQLite file with this program's tables and nothing in them, to be copied: quicker than making the tables again."""
     folder = Path(tempfile.mkdtemp(prefix="leadline-"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     database = open_database(str(folder / "template.db"))
