@@ -32,7 +32,7 @@ from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.end_to_end.live import AT, TurnedClock
-from tests.storage.stores import kinds, store
+from tests.storage.stores import kinds, kinds_where_required, store
 
 ME = Actor("test", "test", Role.ADMIN)
 GATEWAY = Actor("gateway", "gateway", Role.COUNTER, PLOVER.vessel)
@@ -85,7 +85,7 @@ def _now(house: House) -> Situation:
     return situation(house, PLOVER.vessel, PLANT)
 
 
-@pytest.fixture(params=kinds())
+@pytest.fixture(params=kinds_where_required())
 def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
     """A house on an empty database of that kind, its clock at a fixed instant that tests may turn."""
     with store(request.param, tmp_path) as database:

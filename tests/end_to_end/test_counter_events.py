@@ -28,7 +28,7 @@ from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_ledger_stored import Book, book, drop
-from tests.storage.stores import kinds, store
+from tests.storage.stores import kinds_where_required, store
 
 NAME, CHECK, PLANT = PLOVER.counter(0), "plover-vp1-drive", "plover-plant"
 GATEWAY = Actor("gateway", "gateway", Role.COUNTER, PLOVER.vessel)
@@ -46,7 +46,7 @@ def document() -> dict[str, Any]:
     return told
 
 
-@pytest.fixture(params=kinds())
+@pytest.fixture(params=kinds_where_required())
 def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
     """A house with the ship aboard and no reading yet."""
     with store(request.param, tmp_path) as database:
@@ -348,7 +348,7 @@ def test_no_event_and_no_derivation_changes_what_was_posted(house: House) -> Non
     assert raw(house) == before
 
 
-@pytest.mark.parametrize("kind", kinds())
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_a_backfill_derives_from_the_checkpoint_before_it_and_touches_nothing_earlier(
     kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -27,12 +27,12 @@ from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import ME, PEN_HERE, PLANT, _hand, _now, _post, _put, _rows, _take
-from tests.storage.stores import kinds, store
+from tests.storage.stores import kinds_where_required, store
 
 PART = "plover-pump-a-knives"
 
 
-@pytest.fixture(params=kinds())
+@pytest.fixture(params=kinds_where_required())
 def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
     with store(request.param, tmp_path) as database:
         yield House(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
@@ -238,7 +238,7 @@ def _nightly_done(house: House) -> bool:
         return session.exec(select(TaskRunRow).where(TaskRunRow.task == rounds.NIGHTLY)).first() is not None
 
 
-@pytest.mark.parametrize("kind", kinds())
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_ticks_that_ask_for_the_lead_at_once_get_one_answer(kind: str, tmp_path: Path) -> None:
     """All threads of the first server lead at its first asking, none of the second; released, the second leads."""
     with store(kind, tmp_path) as database, ThreadPoolExecutor(8) as pool:

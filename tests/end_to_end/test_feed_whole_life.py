@@ -1,6 +1,5 @@
 """One turn's whole life in the stored calendar of a real database: every change once, every byte else as it was."""
 
-import os
 import re
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -21,13 +20,13 @@ from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import GATEWAY, ME, PLANT, _hand, _now, _post, _put, _take
 from tests.end_to_end.test_feed_life import refresh, turn
-from tests.storage.stores import kinds, store
+from tests.storage.stores import kinds_where_required, store
 
 TEST = "alarm_test"
 
 
 # On PostgreSQL where a server is required (CI): these are days and days of one ship's calendar.
-@pytest.fixture(params=kinds() if os.environ.get("LEADLINE_TEST_POSTGRES") == "required" else ["sqlite"])
+@pytest.fixture(params=kinds_where_required())
 def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
     """The three-pump ship with some weeks of past, nothing planned."""
     with store(request.param, tmp_path) as database:

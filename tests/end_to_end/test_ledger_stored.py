@@ -19,7 +19,7 @@ from scheduler.storage.tables import AssetKind
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import GATEWAY, PLANT, _hand, _post, _put
-from tests.storage.stores import kinds, store
+from tests.storage.stores import kinds_where_required, store
 
 Book = dict[str, tuple[list[tuple], set[tuple]]]
 
@@ -51,7 +51,7 @@ def drop(house: House) -> None:
             session.add(row)
 
 
-@pytest.mark.parametrize("kind", kinds())
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_shuffled_and_doubled_posts_derive_to_the_same_entries(kind: str, tmp_path: Path) -> None:
     """Every entry and flag is that of the posts in order, though derived again and again in between."""
     books = []
@@ -66,7 +66,7 @@ def test_shuffled_and_doubled_posts_derive_to_the_same_entries(kind: str, tmp_pa
     assert all(len(entries) > 100 for entries, _ in books[0].values())
 
 
-@pytest.mark.parametrize("kind", kinds())
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_the_dropped_ledger_comes_back_whole(kind: str, tmp_path: Path) -> None:
     """Entries and flags thrown away, and derived anew from readings and events, are the same."""
     with store(kind, tmp_path) as database:
@@ -77,7 +77,7 @@ def test_the_dropped_ledger_comes_back_whole(kind: str, tmp_path: Path) -> None:
         assert book(house) == kept
 
 
-@pytest.mark.parametrize("kind", kinds())
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_a_late_reading_rewrites_nothing_before_it(kind: str, tmp_path: Path) -> None:
     """A backfilled hour marks its counter from that instant on; earlier entries stay, and all equal a whole derivation."""
     with store(kind, tmp_path) as database:
@@ -109,7 +109,7 @@ def test_a_late_reading_rewrites_nothing_before_it(kind: str, tmp_path: Path) ->
         assert book(house) == after
 
 
-@pytest.mark.parametrize("kind", kinds())
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path) -> None:
     """Hours go on across a changed counter, hours added by hand count from their instant on, and both are records."""
     with store(kind, tmp_path) as database:
@@ -142,7 +142,7 @@ def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path
         assert book(house) == kept
 
 
-@pytest.mark.parametrize("kind", kinds())
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_late_days_derive_to_what_the_whole_past_gives(
     kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

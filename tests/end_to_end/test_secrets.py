@@ -1,6 +1,5 @@
 """A calendar address's secret is nowhere but in the answer that shows it: not in logs, tables, errors or exported files."""
 
-import os
 import socket
 import sqlite3
 import subprocess
@@ -23,7 +22,7 @@ from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
 from tests.cli.calling import good
 from tests.end_to_end.test_actions import ME
-from tests.storage.stores import kinds, ready_url
+from tests.storage.stores import kinds_where_required, ready_url
 
 
 def dump(url: str) -> str:
@@ -40,7 +39,7 @@ def dump(url: str) -> str:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("kind", kinds() if os.environ.get("LEADLINE_TEST_POSTGRES") == "required" else ["sqlite"])
+@pytest.mark.parametrize("kind", kinds_where_required())
 def test_no_log_table_error_or_export_holds_the_secret(kind: str, tmp_path: Path) -> None:
     """A real server's whole run, from making to withdrawal, with every kind of answer on the way."""
     with ready_url(kind, tmp_path) as url, socket.socket() as door:

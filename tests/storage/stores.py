@@ -42,6 +42,11 @@ def kinds() -> list[str]:
     return ["sqlite", "postgresql"] if there or required else ["sqlite"]
 
 
+def kinds_where_required() -> list[str]:
+    """SQLite alone where PostgreSQL is not required: for whole lives, whose every statement the store tests try on both."""
+    return kinds() if os.environ.get("LEADLINE_TEST_POSTGRES") == "required" else ["sqlite"]
+
+
 def names() -> str:
     """Which databases have run so far."""
     return ", ".join(_ran[kind] for kind in sorted(_ran)) or "none"
