@@ -23,7 +23,7 @@ from rich.console import Console
 from rich.progress import Progress
 
 from api.app import make_app
-from api.listening import listen
+from api.listening import END_SECONDS, listen
 from api.logs import set_up
 from api.pen import PEN
 from scheduler.actions import addresses, feed, fleet, people, planning
@@ -183,7 +183,10 @@ def _end(child: "subprocess.Popen[str]") -> None:
 
 @contextmanager
 def _serving(application: FastAPI, sock: socket.socket) -> Iterator[None]:
-    server = uvicorn.Server(uvicorn.Config(application, log_config=None, access_log=False, server_header=False))
+    config = uvicorn.Config(
+        application, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=END_SECONDS
+    )
+    server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, name="server", daemon=True)
     thread.start()
     while not server.started:

@@ -5,6 +5,9 @@ import socket
 
 from scheduler.errors import Refused
 
+END_SECONDS = 10
+"""How long a server that ends waits for requests under way: a client that stops in the middle of one must not hold it."""
+
 
 def listen(host: str, *ports: int) -> socket.socket:
     """A listening socket on the first of `ports` that is free; port 0 takes any free one.

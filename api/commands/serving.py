@@ -26,7 +26,7 @@ def serve(
     import uvicorn
 
     from api.app import make_app
-    from api.listening import listen
+    from api.listening import END_SECONDS, listen
     from api.logs import set_up
     from scheduler.errors import SchedulerError
     from scheduler.settings import NO_BASE_URL
@@ -40,7 +40,14 @@ def serve(
             log.warning("calendar entries carry no links and sign-in links cannot be made: %s", NO_BASE_URL)
         application = make_app(settings)
         server = uvicorn.Server(
-            uvicorn.Config(application, log_config=None, access_log=False, proxy_headers=False, server_header=False)
+            uvicorn.Config(
+                application,
+                log_config=None,
+                access_log=False,
+                proxy_headers=False,
+                server_header=False,
+                timeout_graceful_shutdown=END_SECONDS,
+            )
         )
         gc.collect()
         gc.freeze()  # what is here now stays: the collector need not look through it again and again
