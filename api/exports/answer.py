@@ -6,20 +6,14 @@ from collections.abc import Iterable, Iterator
 from api.exports.frame import ExportFrame, summary
 from api.exports.judged import WORDS, judged
 from scheduler.actions.history import Beside
-from scheduler.domain.history import Record, instant_text
+from scheduler.domain.history import Record
 
 
 def summary_json(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> Iterator[str]:
     """Vessel, period, choice, counts by verdict and record kind, completeness, and what was done in window by job kind."""
     found = summary(records)
     told = {
-        "vessel": frame.vessel,
-        "made_by": frame.made_by,
-        "as_of": instant_text(frame.as_of),
-        "version": frame.version,
-        "from": None if frame.from_at is None else instant_text(frame.from_at),
-        "to": None if frame.to_at is None else instant_text(frame.to_at),
-        "filter": frame.filter,
+        **frame.told(),
         "records": found.records,
         "head": found.head,
         "completeness": found.completeness,

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from api.exports.payload import payload_of
-from scheduler.domain.history import GENESIS, ClosedJob, Record, Verdict
+from scheduler.domain.history import GENESIS, ClosedJob, Record, Verdict, instant_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,6 +22,18 @@ class ExportFrame:
     to_at: datetime | None = None
     filter: str | None = None
     """In words, what was left out; none: nothing. A filtered export cannot be verified."""
+
+    def told(self) -> dict[str, Any]:
+        """The frame as JSON has it."""
+        return {
+            "vessel": self.vessel,
+            "made_by": self.made_by,
+            "as_of": instant_text(self.as_of),
+            "version": self.version,
+            "from": None if self.from_at is None else instant_text(self.from_at),
+            "to": None if self.to_at is None else instant_text(self.to_at),
+            "filter": self.filter,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 
 from api.exports.frame import ExportFrame, summary
 from api.exports.judged import Judged, judged
-from scheduler.domain.history import Record, instant_text
+from scheduler.domain.history import Record
 from scheduler.domain.verify import header_line, spelled
 from scheduler.errors import Refused
 
@@ -24,13 +24,7 @@ def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
     yield (
         header_line(
             {
-                "vessel": frame.vessel,
-                "made_by": frame.made_by,
-                "as_of": instant_text(frame.as_of),
-                "version": frame.version,
-                "from": None if frame.from_at is None else instant_text(frame.from_at),
-                "to": None if frame.to_at is None else instant_text(frame.to_at),
-                "filter": frame.filter,
+                **frame.told(),
                 "records": found.records,
                 "first_number": found.first_number,
                 "last_number": found.last_number,
