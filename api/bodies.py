@@ -17,7 +17,7 @@ from pydantic import (
 from scheduler.domain.daybook import MOST_SPELLS, Source
 from scheduler.domain.daybook_csv import read_date
 from scheduler.domain.words import Test
-from scheduler.domain.work import AnyStep
+from scheduler.domain.work.acts import AnyStep
 
 _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 
@@ -156,10 +156,24 @@ class ConfirmBody(Body):
 
 
 class DownBody(Body):
-    """A pump is out of order since `at`."""
+    """A pump is out of order since `at`. expected_at: when it is expected back, where that is known."""
 
     at: Instant
     reason: Reason
+    expected_at: Instant | None = None
+
+
+class ExpectedBody(Body):
+    """When a pump that is out is expected back; null: not known any more."""
+
+    expected_at: Instant | None
+
+
+class RunsBody(Body):
+    """A pump that was put out runs after all, untouched, since `at`."""
+
+    at: Instant
+    reason: Reason = ""
 
 
 class BackBody(Body):
@@ -200,6 +214,9 @@ class CloseBody(Body):
     done_by: Name
     test: Test
     checked_by: Name | None = None
+    company: Annotated[str, Field(max_length=200)] = ""
+    answers_for: Annotated[str, Field(max_length=200)] = ""
+    from_paper: bool = False
     opened_at: Instant | None = None
     running_hours: FiniteFloat | None = None
     findings: Words = ""
@@ -223,6 +240,26 @@ class WorkStepBody(Body):
         return self
 
 
+class StrikeBody(Body):
+    """An entry made by mistake is struck; why."""
+
+    reason: Reason = ""
+
+
+class NotFittedBody(Body):
+    """An isolation point that the pump has not."""
+
+    point: Name
+    reason: Reason
+
+
+class NotFittedSignatureBody(Body):
+    """The second signature under it: as office, or the master's with the name."""
+
+    as_: Annotated[Literal["office", "master"], Field(alias="as")]
+    name: Annotated[str, Field(max_length=200)] = ""
+
+
 class PostponementBody(Body):
     """A later limit for a job. risk: what may happen meanwhile; mitigation: what is done about it."""
 
@@ -242,10 +279,12 @@ class ConcessionBody(Body):
 
 
 class ConcessionSignatureBody(Body):
-    """A signature under a concession; name: who signs for the hotel (the chief signs with the own name)."""
+    """A signature under a concession; name: who signs second (the chief signs with the own name); master: name of the master,
+    who signs in the chief's place while the link to the office is down."""
 
-    as_: Annotated[Literal["chief", "hotel"], Field(alias="as")]
+    as_: Annotated[Literal["chief", "hotel", "chief officer", "master"], Field(alias="as")]
     name: Annotated[str, Field(max_length=200)] = ""
+    master: Annotated[str, Field(max_length=200)] = ""
 
 
 class PartDateBody(Body):
@@ -256,11 +295,13 @@ class PartDateBody(Body):
 
 
 class DecisionBody(Body):
-    """A postponement granted or refused. class_agreed: the class's agreement, needed for a class item."""
+    """A postponement granted or refused. class_agreed: the class's agreement, needed for a class item; master: name of the
+    master, who decides while the link to the office is down."""
 
     granted: bool
     note: Reason = ""
     class_agreed: Reason = ""
+    master: Annotated[str, Field(max_length=200)] = ""
 
 
 class CauseBody(Body):

@@ -110,7 +110,8 @@ def state_words(one: Mapping[str, Any], now_at: datetime) -> str:
         return "agreed, over" if signed else "never agreed, over"
     if signed:
         return "agreed, counts now" if datetime.fromisoformat(one["from_at"]) <= now_at else "agreed"
-    lacking = [words for side, words in (("chief", "the chief engineer"), ("hotel", "the hotel")) if not one[side]]
+    sides = (("chief", "the chief engineer"), ("hotel", f"the {one.get('second_signer', 'hotel')}"))
+    lacking = [words for side, words in sides if not one[side]]
     return f"waits for {' and '.join(lacking)}"
 
 

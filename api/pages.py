@@ -159,7 +159,7 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         due=due,
         name=saying.job_name(due),
         row=parts.tide_row(view.job, view.now_at, offset),
-        facts=job_facts(view),
+        facts=job_facts(view) if view.closed is None else view.closed.facts,
         why=explain(due, view.now_at, offset).sentence if view.closed is None else "",
         caution=caution_line(view.job.kind),
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),

@@ -47,6 +47,8 @@ class PumpBlock:
     tone: str
     out_action: str = ""
     repair_href: str = ""
+    return_action: str = ""
+    runs_action: str = ""
 
 
 def tone_of(state: State) -> str:
@@ -171,7 +173,7 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
         for k in kinds
     ]
     note = saying.pump_words(pump, view.now_at, offset)
-    note_tone = "boot" if note.startswith("Down") else "brass" if note else ""
+    note_tone = "boot" if pump.down_at(view.now_at) else "brass" if note else ""
     if not note and pump.silent_since_at:
         note, note_tone = f"Counter silent since {saying.short_date(pump.silent_since_at, offset)}", "brass"
     hours = "no hours read" if pump.hours is None else f"{saying.number(pump.hours.hours, 1)}{saying.NBSP}h"
@@ -188,6 +190,8 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
         tone=tone_of(pressing.due.state) if pressing else "",
         out_action=pump.out_action,
         repair_href=pump.repair_href,
+        return_action=pump.return_action,
+        runs_action=pump.runs_action,
     )
 
 

@@ -15,14 +15,15 @@ from scheduler.actions.work_state import KeptStep, state_of
 from scheduler.domain.beside import due_beside
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import JobKind, Plant
-from scheduler.domain.sheets import MeasureAsked
-from scheduler.domain.work import Note, Noted, Tag
+from scheduler.domain.sheets import MeasureAsked, SheetStep
+from scheduler.domain.work.acts import AnyStep, Note, Noted, Struck
+from scheduler.domain.work.state import Tag, struck_numbers
 
 
 def sheet_of(
     plant: Plant,
     kind: JobKind,
-    notes: Iterable[Noted],
+    entries: Sequence[AnyStep],
     tags: Sequence[Tag],
     *,
     offset_minutes: int,
@@ -34,19 +35,29 @@ def sheet_of(
     count_action: str = "",
 ) -> SheetView:
     """The sheet of a job of that kind, with what was noted, tagged and counted so far."""
-    noted = list(notes)
+    gone = struck_numbers(entries)
+    standing = [one for n, one in enumerate(entries, 1) if n not in gone and not isinstance(one, Struck)]
+    noted = [one for one in standing if isinstance(one, Noted)]
     ticked = {one.name: one for one in noted if one.about is Note.STEP}
-    found = {one.name: one for one in noted if one.about is Note.MEASURE}
+    acts: dict[str, AnyStep] = {one.kind: one for one in standing}
     counts = aboard or {}
 
-    def done(text: str) -> str:
-        tick = ticked.get(text)
-        return "" if tick is None else f"{tick.by}, {moment(tick.at, offset_minutes)}"
+    def done(step: SheetStep) -> str:
+        told = acts.get(step.act) if step.act else ticked.get(step.text)
+        return "" if told is None else f"{told.by}, {moment(told.at, offset_minutes)}"
 
     return SheetView(
         tags=tuple(_tag_rows(plant, tags, offset_minutes)) if kind.takes_pump_out else (),
-        steps=tuple(StepLine(number=i, text=text, done=done(text)) for i, text in enumerate(kind.steps, 1)),
-        measures=tuple(_measure(asked, found.get(asked.name)) for asked in kind.measures),
+        steps=tuple(
+            StepLine(number=i, text=one.text, done=done(one), by_act=bool(one.act))
+            for i, one in enumerate(kind.sheet, 1)
+        ),
+        measures=tuple(
+            _measure(
+                asked, [one for one in noted if one.about is Note.MEASURE and one.name == asked.name], offset_minutes
+            )
+            for asked in kind.measures
+        ),
         parts=tuple(PartLine(name=p.name, need=p.quantity, aboard=counts.get(p.name)) for p in kind.parts),
         tools=kind.tools,
         findings=tuple(one.seen for one in plant.findings),
@@ -67,17 +78,24 @@ def limits_words(asked: MeasureAsked) -> str:
     return f"at least {asked.low:g}{unit}" if asked.high is None else f"{asked.low:g} to {asked.high:g}{unit}"
 
 
-def _measure(asked: MeasureAsked, noted: Noted | None) -> MeasureLine:
-    if noted is None or noted.value is None:
+def _measure(asked: MeasureAsked, noted: Sequence[Noted], offset_minutes: int) -> MeasureLine:
+    """The measure with its newest figure; those before it, each with its time, stay beside it."""
+    figures = [one for one in noted if one.value is not None]
+    if not figures:
         return MeasureLine(asked=asked, limits=limits_words(asked))
-    found = f"{noted.value:g} {noted.unit}".strip()
-    return MeasureLine(asked=asked, limits=limits_words(asked), found=found, out=noted.out_of_limit)
+    newest = figures[-1]
+    before = ", ".join(
+        f"{one.value:g}{' out of limit' if one.out_of_limit else ''} {clock(one.at, offset_minutes)}"
+        for one in figures[:-1]
+    )
+    found = f"{newest.value:g} {newest.unit}".strip()
+    return MeasureLine(asked=asked, limits=limits_words(asked), found=found, out=newest.out_of_limit, before=before)
 
 
 def _tag_rows(plant: Plant, tags: Sequence[Tag], offset_minutes: int) -> Iterable[TagRow]:
     newest = {tag.point: tag for tag in tags}
-    others = [point for point in newest if point not in plant.isolation_points]
-    for point in (*plant.isolation_points, *others):
+    own = [point.name for point in plant.points]
+    for point in (*own, *(point for point in newest if point not in own)):
         tag = newest.get(point)
         if tag is None:
             yield TagRow(point=point)
@@ -105,7 +123,7 @@ def open_sheet(house: House, now: Situation, job: DueJob, kept: Sequence[KeptSte
     return sheet_of(
         now.plant,
         kind,
-        (one.step for one in kept if isinstance(one.step, Noted)),
+        [one.step for one in kept],
         state_of(kept).tags,
         offset_minutes=offset,
         aboard=parts.aboard_of(house, now.vessel.id, now.plant.id),
@@ -124,11 +142,12 @@ def sheet_json(now: Situation, job: DueJob) -> dict[str, Any]:
     """What the sheet of an open job asks for, and what else falls due on its isolation, as an answer tells it."""
     kind = now.plant.kind(job.occurrence.kind)
     return {
-        "steps": list(kind.steps),
+        "steps": [one.text for one in kind.sheet],
+        "sheet": [{"text": one.text, "when": one.when and one.when.value, "act": one.act} for one in kind.sheet],
         "measures": [asdict(asked) for asked in kind.measures],
         "parts": [asdict(part) for part in kind.parts],
         "tools": list(kind.tools),
-        "isolation_points": list(now.plant.isolation_points) if kind.takes_pump_out else [],
+        "isolation_points": [point.name for point in now.plant.points] if kind.takes_pump_out else [],
         "also_due": [
             {"job": one.occurrence.key, "name": one.kind_name, "state": one.state.value, "due_at": z(one.due_at)}
             for one in due_beside(now.shown, job, now.at)

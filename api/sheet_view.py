@@ -25,21 +25,24 @@ class TagRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepLine:
-    """A step of the sheet. done: by whom and when it was ticked, empty when it was not."""
+    """A step of the sheet. done: by whom and when it was ticked, empty when it was not. by_act: an act of its own tells it."""
 
     number: int
     text: str
     done: str = ""
+    by_act: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasureLine:
-    """A measure the sheet asks for. found: the newest value noted, empty for none. out: it is out of its limits."""
+    """A measure the sheet asks for. found: the newest value noted, empty for none. out: it is out of its limits. before: the
+    figures before it, with their times."""
 
     asked: MeasureAsked
     limits: str
     found: str = ""
     out: bool = False
+    before: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,6 +16,7 @@ from scheduler.domain.capacity import Outage
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import JobKind
 from scheduler.domain.hours import RunningHours
+from scheduler.domain.returning import Back
 from scheduler.domain.words import State, Test
 from scheduler.planning.problem import Shortfall
 
@@ -89,6 +90,24 @@ class PumpLine:
     out_action: str = ""
     """Where the form posts that puts it out and opens its repair; empty when it has one, or this person may not."""
     repair_href: str = ""
+    return_action: str = ""
+    """Where the form posts that says when it is expected back; empty while it is not out."""
+    runs_action: str = ""
+    """Where the form posts that says it runs after all; empty once work on its repair was recorded."""
+    back: Back | None = None
+    """When plans have it back."""
+    asks_return: bool = False
+    """Nobody said when it is back, or that time has passed."""
+
+    def down_at(self, at: datetime) -> bool:
+        """Whether it is out and counts for nothing at an instant."""
+        out = self.outage
+        return (
+            out is not None
+            and out.counts_for.m3_per_h <= 0
+            and out.from_at <= at
+            and (out.to_at is None or at < out.to_at)
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +192,11 @@ class CloseForm:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Closed:
-    """How a job was closed. stamp: the record stamp."""
+    """How a job was closed, as its record has it. facts: (what, figure, small print) of due point, window, limit and verdict.
+
+    stamp: the record stamp. check: how the check stands; check_action: where this person signs it. flags: what stood against
+    it. renewed_by: the job with which it was done, in words; empty when it was done by itself.
+    """
 
     done_at: datetime
     done_by: str
@@ -184,25 +207,36 @@ class Closed:
     permit_no: str = ""
     record_no: int | None = None
     stamp: str = ""
+    check: str = ""
+    check_action: str = ""
+    idempotency_key: str = ""
+    facts: tuple[tuple[str, str, str], ...] = ()
+    flags: tuple[str, ...] = ()
+    company: str = ""
+    answers_for: str = ""
+    renewed_by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkLine:
-    """A step of the work: what, when, by whom, what stood against it, its record."""
+    """An entry of the work: what, when, by whom, what stood against it, its record, and whether it was struck."""
 
     at: datetime
     by: str
     words: str
     flags: tuple[str, ...] = ()
     record: int = 0
+    struck: bool = False
+    number: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WorkView:
-    """The work on a job. action empty: this person may only read."""
+    """The work on a job. action empty: this person may only read. stop: why work on the open pump stops now."""
 
     words: str
     lines: tuple[WorkLine, ...] = ()
+    stop: tuple[str, ...] = ()
     action: str = ""
     version: int = 0
     """Of the work: how many steps are kept."""

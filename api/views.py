@@ -10,6 +10,7 @@ from api.doors import DOORS, Free
 from api.pages import typed_moment
 from api.runs import margin_runs
 from api.saying import moment
+from api.saying.closed import closed_facts
 from api.saying.work import step_words, work_words
 from api.sheet_view import SheetView
 from api.view import (
@@ -34,8 +35,14 @@ from scheduler.actions.situation import HeldPlan, Situation
 from scheduler.actions.work_state import KeptStep, state_of
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant, Vessel
+from scheduler.domain.persons import same_name
+from scheduler.domain.returning import asks_for_return, planned_back
 from scheduler.domain.subjects import where
 from scheduler.domain.words import State, Subject, Test, Trigger
+from scheduler.domain.work.against import Procedure
+from scheduler.domain.work.rules import stop_reasons
+from scheduler.domain.work.state import struck_numbers
+from scheduler.wording.work import against_words
 
 LOOK_AHEAD_DAYS = 28
 _COUNTS = {
@@ -173,6 +180,7 @@ def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
         hours = now.hours.get((Subject.PUMP, pump_id or ""))
         projected = now.projected.get((Subject.PUMP, pump_id or ""))
         out = next((o for o in now.outages if o.pump == pump_id and o.from_at <= now.at), None)
+        down = out is not None and out.to_at is None and out.counts_for.m3_per_h <= 0
         counts_for = counts.get(pump_id or "")
         lines.append(
             PumpLine(
@@ -186,6 +194,10 @@ def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
                 silent_since_at=silent[0].newest_at if silent else None,
                 out_action=f"/pumps/{pump_id}/out" if pump and may_put_out and pump_id not in repairs else "",
                 repair_href=f"/vessels/{now.vessel.id}/jobs/{repairs[pump_id]}" if pump_id in repairs else "",
+                return_action=f"/pumps/{pump_id}/return" if down and may_put_out else "",
+                runs_action=f"/pumps/{pump_id}/runs" if down and may_put_out and pump_id in repairs else "",
+                back=None if out is None else planned_back(out, now.at),
+                asks_return=out is not None and asks_for_return(out, now.at),
             )
         )
     return lines
@@ -224,19 +236,32 @@ def work_view(
 ) -> WorkView:
     """The steps of the work so far, and the forms for the next when this person may write them."""
     work = state_of(kept)
+    gone = struck_numbers([one.step for one in kept])
+    rules = Procedure(permit_needed=now.plant.permit_needed, gas_minutes=now.plant.gas_minutes)
+    stop = tuple(against_words(one, now.offset_minutes) for one in stop_reasons(work, now.at, rules))
+    names = tuple(point.name for point in now.plant.points)
     route = "/vessels/{vessel_id}/jobs/{key}/steps"
     ordered = sorted(kept, key=lambda one: (one.step.at, one.number))
     return WorkView(
         words=work_words(work),
         lines=tuple(
-            WorkLine(at=one.step.at, by=one.step.by, words=step_words(one.step), flags=one.flags, record=one.record)
+            WorkLine(
+                at=one.step.at,
+                by=one.step.by,
+                words=step_words(one.step),
+                flags=one.flags(now.offset_minutes),
+                record=one.record,
+                struck=one.number in gone,
+                number=one.number,
+            )
             for one in ordered
         ),
+        stop=stop,
         action=f"{here}/steps" if is_open and may(who, "POST", route) else "",
         version=len(kept),
         idempotency_key=secrets.token_hex(16),
-        next_kind=typed.kind if typed else next_kind(work),
-        points=now.plant.isolation_points,
+        next_kind=typed.kind if typed else next_kind(work, names),
+        points=names,
         hanging=tuple(tag.point for tag in work.hanging),
         values={"at": typed_moment(now.at, now.offset_minutes), "by": who.actor.name},
         typed=typed,
@@ -292,12 +317,29 @@ def closed_view(
     here: str,
     job: DueJob,
     told: Mapping[str, object],
+    record: Mapping[str, object],
     stamp: str,
     kept: Sequence[KeptStep] = (),
 ) -> JobView:
-    """A closed job's view."""
+    """A closed job's view: what its record says, and nothing reckoned anew.
+
+    Args:
+        record: the members of the record of its close.
+    """
     seconds = told.get("running_seconds")
-    record = told.get("record")
+    number, renewed_by = told.get("record"), str(told.get("renewed_by") or "")
+    actor = who.actor
+    did = [str(told.get(name) or "") for name in ("done_by", "answers_for")]
+    asked_of = str(told.get("check_asked_of") or "")
+    mine = not asked_of or same_name(asked_of, actor.name) or asked_of == actor.person_id
+    may_check = (
+        may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/check")
+        and actor.person_id is not None
+        and not told.get("checked_by")
+        and mine
+        and not any(same_name(one, actor.name) for one in did)
+    )
+    flags = told.get("flags")
     return JobView(
         frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
         now_at=now.at,
@@ -307,14 +349,22 @@ def closed_view(
         work=work_view(now, who, here, kept, None, is_open=False) if kept else None,
         closed=Closed(
             done_at=datetime.fromisoformat(str(told["closed_at"])),
-            done_by=str(told.get("done_by") or ""),
+            done_by=did[0],
             checked_by=str(told.get("checked_by") or ""),
             running_hours=seconds / 3600 if isinstance(seconds, int) else None,
             test=Test(str(told.get("test") or Test.NONE.value)),
-            findings=str(told.get("findings") or ""),
+            findings=str(record.get("findings") or told.get("findings") or ""),
             permit_no=str(told.get("permit_no") or ""),
-            record_no=record if isinstance(record, int) else None,
+            record_no=number if isinstance(number, int) else None,
             stamp=stamp,
+            check=str(told.get("check") or "not checked"),
+            check_action=f"{here}/check" if may_check else "",
+            idempotency_key=secrets.token_hex(16),
+            facts=() if renewed_by else closed_facts(record),
+            flags=tuple(map(str, flags)) if isinstance(flags, list) else (),
+            company=str(told.get("company") or ""),
+            answers_for=did[1],
+            renewed_by=job_words(now, renewed_by) if renewed_by else "",
         ),
     )
 

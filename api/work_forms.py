@@ -1,6 +1,6 @@
 """The steps of the work on a job as forms: what each asks for, and a typed form read back into a step."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -10,13 +10,14 @@ from pydantic import ValidationError
 from api.bodies import WorkStepBody
 from api.errors import refused_from
 from scheduler.domain.words import Test
-from scheduler.domain.work import Counts, Note, Work
+from scheduler.domain.work.acts import GasPlace, Note
+from scheduler.domain.work.state import Work
 from scheduler.errors import Refused
 
 
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """One field. type: text, long, number, tick, moment, or choice (then `choices` has value and words)."""
+    """One field. type: text, long, number, numbers, whole, list, tick, moment, or choice (then `choices` has value and words)."""
 
     name: str
     label: str
@@ -35,6 +36,7 @@ class StepForm:
 
 
 _POINT = Ask("point", "Isolation point", "choice")
+_LOCK, _TAG = Ask("lock_no", "Lock no."), Ask("tag_no", "Tag no.")
 FORMS: tuple[StepForm, ...] = (
     StepForm(
         "permit issued",
@@ -44,37 +46,69 @@ FORMS: tuple[StepForm, ...] = (
             Ask("permit_kind", "Kind", hint="Cold work, enclosed space, ..."),
             Ask("issued_by", "Issued by"),
             Ask("valid_to", "Valid to", "moment"),
+            Ask("company", "Contractor", hint="The company it is issued to, where one works on it"),
+            Ask("passing", "Points that pass", "list", hint="As named on the permit, with commas"),
         ),
+    ),
+    StepForm(
+        "made ready",
+        "Stand-by seen, people told",
+        (Ask("standby_seen", "The stand-by pump was seen running", "tick"), Ask("told", "Who was told")),
+    ),
+    StepForm(
+        "gas checked",
+        "Gas read",
+        (
+            Ask("place", "Where", "choice", choices=(("room", "in the room"), ("slackened cover", "slackened cover"))),
+            Ask("oxygen_percent", "O2, %", "number"),
+            Ask("lel_percent", "LEL, %", "number"),
+            Ask("h2s_ppm", "H2S, ppm", "number"),
+            Ask("meter", "Meter", hint="Its number; it stays on"),
+            Ask("bump_tested", "Bump tested today", "tick"),
+        ),
+    ),
+    StepForm(
+        "rinsed",
+        "Rinsed and drained",
+        (Ask("drained_to", "Drained to", hint="Sewage tank or a closed container, never the bilge"),),
     ),
     StepForm(
         "tag placed",
         "Locked and tagged",
         (
             _POINT,
-            Ask("lock_no", "Lock no."),
-            Ask("tag_no", "Tag no."),
+            _LOCK,
+            _TAG,
+            Ask("box_no", "Lock box"),
             Ask("override", "Chief engineer's reason", hint="Only where the minimum does not hold"),
         ),
     ),
-    StepForm("tested dead", "Tested dead", (Ask("text", "How", hint="Start tried, stored vacuum broken"),)),
     StepForm(
-        "gas checked",
-        "Gas checked",
+        "start tried",
+        "Start tried",
+        (Ask("control_alive", "With the control supply alive", "tick"), Ask("text", "Remark")),
+    ),
+    StepForm(
+        "no voltage",
+        "No voltage",
         (
-            Ask("oxygen_percent", "O2, %", "number"),
-            Ask("lel_percent", "LEL, %", "number"),
-            Ask("h2s_ppm", "H2S, ppm", "number"),
-            Ask("meter", "Meter", hint="Its number and calibration date"),
+            Ask("all_phases", "None at the terminals, all phases", "tick"),
+            Ask("meter", "Meter", hint="Its number"),
+            Ask("meter_proved_before", "Meter proved before", "tick"),
+            Ask("meter_proved_after", "Meter proved after", "tick"),
         ),
     ),
     StepForm(
-        "opened",
-        "Opened",
+        "vacuum let out",
+        "Stored vacuum let out",
         (
-            Ask("rinsed", "Rinsed first", "tick"),
-            Ask("drained_to", "Drained to", hint="Sewage tank or a closed container, never the bilge"),
+            Ask("gauge_stays_at_zero", "Gauge stays at zero, valves shut", "tick"),
+            Ask("drained", "Drained", "tick"),
         ),
     ),
+    StepForm("point passes", "A point passes", (_POINT, Ask("instead", "What isolates instead"))),
+    StepForm("personal lock on", "Personal lock on the box", (_LOCK, Ask("company", "Company, of a contractor"))),
+    StepForm("opened", "Opened"),
     StepForm(
         "noted",
         "Step, measure, finding, part",
@@ -88,7 +122,14 @@ FORMS: tuple[StepForm, ...] = (
             Ask("text", "Remark", "long"),
         ),
     ),
+    StepForm(
+        "measure accepted",
+        "Measure accepted by the chief engineer",
+        (Ask("name", "Measure"), Ask("reason", "Reason")),
+    ),
     StepForm("people clear", "People and tools clear, covers on"),
+    StepForm("personal lock off", "Personal lock off the box"),
+    StepForm("tag taken over", "Relief: own lock at a point", (_POINT, _LOCK, _TAG)),
     StepForm(
         "tag removed",
         "Tag taken off",
@@ -102,19 +143,27 @@ FORMS: tuple[StepForm, ...] = (
     ),
     StepForm("people told", "People told that it is free", (Ask("names", "Who was told"),)),
     StepForm(
-        "returned",
-        "Back in use, not proved",
+        "started locally",
+        "Started locally",
         (
-            Ask("current_ampere", "Motor current, A", "number"),
-            Ask("text", "Remark", hint="Primed, restarted at the start setpoint, no leak seen"),
+            Ask("no_leak", "No leak seen", "tick"),
+            Ask("turns_right", "Turns the right way", "tick"),
+            Ask("phase_ampere", "Current of the phases, A", "numbers", hint="8.1 8.2 8.1"),
         ),
     ),
+    StepForm("returned", "Back to AUTO, not proved", (Ask("text", "Remark"),)),
     StepForm(
         "tested",
         "Test after",
         (
             Ask("result", "Result", "choice", choices=((Test.PASSED.value, "passed"), (Test.FAILED.value, "failed"))),
-            Ask("text", "Figures", hint="Pull-down seconds, hold, seal drops"),
+            Ask("pull_down_seconds", "Pull-down, s", "number"),
+            Ask("limit_seconds", "Its limit, s", "number"),
+            Ask("from_vacuum_kpa", "From, kPa below atmosphere", "number"),
+            Ask("to_vacuum_kpa", "To, kPa below atmosphere", "number"),
+            Ask("quiet_hour", "At a quiet hour", "tick"),
+            Ask("others_stopped", "Other pumps stopped", "tick"),
+            Ask("text", "Figures", hint="Hold, seal drops"),
         ),
     ),
     StepForm(
@@ -123,8 +172,15 @@ FORMS: tuple[StepForm, ...] = (
         (Ask("lowest_vacuum_kpa", "Lowest vacuum seen meanwhile, kPa", "number"), Ask("text", "Report", "long")),
     ),
     StepForm("permit closed", "Permit closed", (Ask("number", "Permit no."),)),
+    StepForm(
+        "entry struck",
+        "Strike the newest entry",
+        (Ask("number", "Entry", "whole", hint="Within ten minutes, by who recorded it"), Ask("reason", "Why")),
+    ),
 )
-FORMS_IN_USE: tuple[StepForm, ...] = tuple(form for form in FORMS if form.kind in ("noted", "tested", "work reported"))
+FORMS_IN_USE: tuple[StepForm, ...] = tuple(
+    form for form in FORMS if form.kind in ("noted", "measure accepted", "tested", "work reported", "entry struck")
+)
 """The steps of a job that takes no pump out."""
 BY_KIND: Mapping[str, StepForm] = {form.kind: form for form in FORMS}
 
@@ -140,23 +196,55 @@ class StepTyped:
     may_be_fact: bool = False
 
 
-def next_kind(work: Work) -> str:
-    """The step that usually comes next; a suggestion, nothing is forced. Common practice, no source."""
-    if work.counts is Counts.FULL and not work.hanging and work.test is not Test.PASSED:
-        return "tag placed" if any(one.closed_at is None for one in work.permits) else "permit issued"
+def next_kind(work: Work, points: Sequence[str] = ()) -> str:
+    """The act that usually comes next; a suggestion, nothing is forced. Common practice, no source."""
+    open_permit = any(one.closed_at is None for one in work.permits)
     if work.test is Test.PASSED and not work.hanging:
-        return "permit closed" if any(one.closed_at is None for one in work.permits) else "work reported"
-    if work.hanging:
-        if work.dead_at is None:
-            return "tested dead"
-        if work.gas is None:
-            return "gas checked"
-        if work.opened_at is None:
-            return "opened"
-        return "tag removed" if work.clear_at is not None else "noted"
-    if work.returned_at is not None:
+        return "permit closed" if open_permit else "work reported"
+    if not work.hanging and work.returned_at is not None:
         return "tested"
-    return "returned" if work.told_at is not None else "people told"
+    if not work.hanging and work.opened_at is not None and work.clear_at is not None:
+        return _going_back(work)
+    if not open_permit:
+        return "permit issued"
+    if not work.hanging:
+        return _before_isolating(work)
+    return _isolated(work, points)
+
+
+def _before_isolating(work: Work) -> str:
+    if work.ready is None:
+        return "made ready"
+    if work.gas is None:
+        return "gas checked"
+    return "tag placed" if work.rinsed is not None else "rinsed"
+
+
+def _isolated(work: Work, points: Sequence[str]) -> str:
+    """The supply first, then the try while control is alive, then the other points and the other proofs."""
+    if work.opened_at is not None:
+        if work.clear_at is None:
+            return "noted"
+        return "personal lock off" if work.personal_hanging else "tag removed"
+    if work.start_tried is None:
+        return "start tried"
+    if any(not work.locked(point) for point in points):
+        return "tag placed"
+    for act, there in (
+        ("no voltage", work.no_voltage),
+        ("vacuum let out", work.vacuum_out),
+        ("personal lock on", work.personal_hanging),
+    ):
+        if not there:
+            return act
+    at_cover = work.gas is not None and work.gas.place is GasPlace.COVER
+    return "opened" if at_cover else "gas checked"
+
+
+def _going_back(work: Work) -> str:
+    if work.told_at is None:
+        return "people told"
+    return "returned" if work.started_locally is not None else "started locally"
 
 
 def read_step(kind: str, typed: Mapping[str, str], offset_minutes: int, *, fact: bool) -> WorkStepBody:
@@ -196,6 +284,14 @@ def read_step(kind: str, typed: Mapping[str, str], offset_minutes: int, *, fact:
 
 
 def _read(kind: str, text: str, offset_minutes: int) -> Any:
+    if kind == "numbers":
+        return [_read("number", one, offset_minutes) for one in text.split()]
+    if kind == "list":
+        return [one.strip() for one in text.split(",") if one.strip()]
+    if kind == "whole":
+        if not (text.isascii() and text.isdigit() and len(text) < 10):
+            raise ValueError("a whole number is expected, such as 3")
+        return int(text)
     if kind == "number":
         try:
             return float(text.replace("\u202f", "").replace(" ", "").replace(",", "."))

@@ -5,64 +5,66 @@ They are examples, no source: the maker's manual and the ship's own procedures s
 
 from typing import Any
 
-_READY = "Grid above filled in: locked, tagged, start tried, vacuum broken, gas read. Nobody goes on before that."
-_RINSE = "Rinse the pump, then drain it to the sewage tank or a closed container, never to the bilge."
-_CLEAR = "Count tools and rags, covers on, people clear. Take off each tag by the hand that placed it."
-_START = (
-    "Discharge and seal water open, prime, supply on, look at the rotation, start locally, suction open, back to AUTO."
-)
-_WATCH = "Look for leaks, read the motor current, then time one pull-down at the next quiet hour."
+
+def _at(when: str, text: str, act: str = "") -> dict[str, str]:
+    """A step with its place in the work; one that is an act of its own is told by that act."""
+    return {"text": text, "when": when, "act": act}
+
+
+_BEFORE, _ISOLATED, _OPEN, _CLOSED, _BACK = "before isolating", "isolated", "open", "closed up", "back in use"
+_FIRST = [
+    _at(_BEFORE, "Stand-by seen running, those concerned told.", "made ready"),
+    _at(_BEFORE, "Inlet shut, fresh water through, drained to the sewage tank or a closed container.", "rinsed"),
+    _at(_ISOLATED, "Breaker locked: start tried with control supply alive.", "start tried"),
+    _at(_ISOLATED, "No voltage at the terminals, all phases.", "no voltage"),
+    _at(_ISOLATED, "Valves locked: gauge stays at zero; drained.", "vacuum let out"),
+]
+_LAST = [
+    _at(_CLOSED, "People, tools and rags clear, covers on; then personal locks, then point by point.", "people clear"),
+    _at(_BACK, "Local start: leaks, current of the phases, turning. Then AUTO.", "started locally"),
+    _at(_BACK, "Pull-down over the plant's band, quiet hour, other pumps stopped.", "tested"),
+]
+
+
+def _work(*texts: str) -> list[dict[str, str]]:
+    """The order of the work, with what is done at the open pump in its middle."""
+    return [*_FIRST, *(_at(_OPEN, text) for text in texts), *_LAST]
+
+
 _GAP = {"name": "knife gap, widest", "unit": "mm", "low": 0.1, "high": 0.5}
-_CURRENT = {"name": "motor current", "unit": "A", "high": 12.0}
+_CURRENT = {"name": "motor current", "unit": "A", "high": 12.0, "nameplate": True}
 _DROPS = {"name": "seal drops a minute", "high": 10}
 _TOOLS = ["gas meter, in calibration", "locks and tags", "torque wrench", "feeler gauges", "cut-proof gloves"]
 
 SHEETS: dict[str, dict[str, Any]] = {
     "knife_inspection": {
-        "steps": [
-            _READY,
-            _RINSE,
+        "steps": _work(
             "Take off the knife cover. Gloves on; turn the rotor only with a bar, never by hand.",
-            "Take out cloth, wipes and anything hard, and write down what it was.",
-            "Measure the knife gap at four places. Look at edges and bolts; change the set if an edge is chipped.",
-            "Fit the cover with a new O-ring, tighten crosswise in two rounds to the maker's torque.",
-            _CLEAR,
-            _START,
-            _WATCH,
-        ],
+            "Take out cloth, wipes and anything hard; write down what it was.",
+            "Measure the knife gap at four places; look at edges and bolts, change a chipped set.",
+            "Fit the cover with a new O-ring, tighten crosswise to the maker's torque.",
+        ),
         "measures": [_GAP, {"name": "largest chip", "unit": "mm", "high": 2.0}, _CURRENT],
         "parts": [{"name": "knife cover O-ring", "quantity": 1}, {"name": "knife set", "quantity": 1}],
         "tools": _TOOLS,
     },
     "seal_inspection": {
-        "steps": [
-            "Before stopping: count the drops at the seal for a minute and feel the bearing housing for heat.",
-            _READY,
+        "steps": _work(
             "Look at the seal without parting its faces: springs, bellows, scale, traces of running dry.",
             "If the faces were parted, fit a new seal. Faces once parted are not put together again.",
             "Open and flush the seal water line; see that it runs at the flow the maker gives.",
-            _CLEAR,
-            _START,
-            "Count the drops again after ten minutes of running.",
-        ],
+        ),
         "measures": [_DROPS, {"name": "seal water", "unit": "l/min", "low": 1.0}, _CURRENT],
         "parts": [{"name": "mechanical seal", "quantity": 1}, {"name": "seal cover gasket", "quantity": 1}],
         "tools": _TOOLS,
     },
     "overhaul": {
-        "steps": [
-            _READY,
-            _RINSE,
+        "steps": _work(
             "Uncouple, sling the pump from a rated point in date, lift it to the bench.",
-            "Strip it. Lay parts out in order; mark shims and the side each knife faced.",
-            "Measure rotor, liner and knife gap. Change bearings, seal, O-rings and what is out of limit.",
-            "Put together with the maker's clearances and torques; turn by a bar: free all round, no rubbing.",
+            "Strip it, lay parts out in order. Measure rotor, liner and knife gap; change what is out of limit.",
+            "Put together with the maker's clearances and torques; turn by a bar: free all round.",
             "Lift back, couple, align, torque the foot bolts. Megger the motor with its supply off.",
-            "Look at the non-return valve and the discharge line while they are open.",
-            _CLEAR,
-            _START,
-            _WATCH,
-        ],
+        ),
         "measures": [
             _GAP,
             {"name": "rotor clearance", "unit": "mm", "low": 0.1, "high": 0.4},

@@ -25,16 +25,13 @@ def lead(plant: Annotated[str, typer.Argument(help="plant id")], as_json: AsJson
 
 def _lines(told: dict[str, Any]) -> Iterator[str]:
     yield told["says"]
-    yield f"{'position':12} {'left, running h':>16} {'rung':>8} {'advised h/d':>12} {'now h/d':>8}"
+    yield f"{'position':12} {'left, running h':>16} {'advised h/d':>12} {'now h/d':>8}"
     for rung in told["ladder"]:
         yield (
-            f"{rung['position']:12} {rung['left_hours']:16.0f} {rung['rung_hours']:8.0f} {rung['h_per_day']:12.1f} "
-            f"{rung['now_h_per_day']:8.1f}"
+            f"{rung['position']:12} {rung['left_hours']:16.0f} {rung['h_per_day']:12.1f} {rung['now_h_per_day']:8.1f}"
         )
     gap = "not known yet" if told["gap_days"] is None else f"about {told['gap_days']} days"
     yield f"From one {told['by']} to the next: {gap}."
     if told["change_percent"] is not None:
-        yield (
-            f"Pump-hours a day: {told['pump_hours_per_day']:g} over four weeks, {told['change_percent']:+g} % against the four "
-            "before. Rising at equal persons aboard: a leak or a worn pump."
-        )
+        change = f"{told['change_percent']:+g} % against the four before"
+        yield f"Pump-hours a day: {told['pump_hours_per_day']:g} over four weeks, {change}."

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import HELP, AsJson, app, hand, instant, me, open_house, out
+from api.commands.common import HELP, AsJson, app, hand, instant, maybe_instant, me, open_house, out
 
 handover_app = typer.Typer(
     help='Handover notes.\n\nExample: leadline handover write demo-plover --text "VP2 seal drips"',
@@ -28,6 +28,9 @@ def breakdown(
     pump: Annotated[str, typer.Argument(help="pump id")],
     reason: Annotated[str, typer.Option(help="what failed, in a few words")],
     at: Annotated[str | None, typer.Option(help="since when, with offset (default: now)")] = None,
+    expected_back: Annotated[
+        str | None, typer.Option(help="when it is expected back, with offset (default: not known)")
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
     """Put a pump out that failed, open its repair and plan anew; says what is left over the minimum.
@@ -40,10 +43,59 @@ def breakdown(
 
     with open_house() as house:
         place = fleet.locate(house, me(), pump, AssetKind.PUMP)
-        told = {"breakdown": pump, "reason": reason, "at": at or ""}
-        body = dict(repairs.open_breakdown(house, hand(told), place, at=instant(at), reason=reason).body)
+        told = {"breakdown": pump, "reason": reason, "at": at or "", "expected_back": expected_back or ""}
+        body = dict(
+            repairs.open_breakdown(
+                house, hand(told), place, at=instant(at), reason=reason, expected_at=maybe_instant(expected_back)
+            ).body
+        )
         body["plan"] = repairs.plan_again(house, place)
     out(body, as_json, lambda: iter([f"{body['job']} opened, record {body['record']}. {body['says']}", body["plan"]]))
+
+
+@app.command("expected-back")
+def expected_back(
+    pump: Annotated[str, typer.Argument(help="pump id")],
+    at: Annotated[str | None, typer.Option(help="when, with offset (default: not known)")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say when a pump that is out is expected back; plans go by it, the present margin never does.
+
+    Example: leadline expected-back plover-pump-b --at 2026-12-14T08:00Z
+    """
+    from scheduler.actions import breakdown as repairs
+    from scheduler.actions import fleet, pumps
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), pump, AssetKind.PUMP)
+        asked = hand({"expected back": pump, "at": at or ""})
+        body = dict(pumps.say_expected(house, asked, place, maybe_instant(at)).body)
+        body["plan"] = repairs.plan_again(house, place)
+    out(body, as_json, lambda: iter([f"kept, record {body['record']}. {body['says']}", body["plan"]]))
+
+
+@app.command("runs-after-all")
+def runs_after_all(
+    pump: Annotated[str, typer.Argument(help="pump id")],
+    at: Annotated[str | None, typer.Option(help="since when, with offset (default: now)")] = None,
+    reason: Annotated[str, typer.Option(help="what it was")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """A pump that was put out runs after all, untouched; the stop stays on record, its repair is withdrawn.
+
+    Example: leadline runs-after-all plover-pump-b --reason "emergency stop was pressed"
+    """
+    from scheduler.actions import breakdown as repairs
+    from scheduler.actions import fleet
+    from scheduler.storage.tables import AssetKind
+
+    with open_house() as house:
+        place = fleet.locate(house, me(), pump, AssetKind.PUMP)
+        asked = hand({"runs after all": pump, "at": at or ""})
+        body = dict(repairs.runs_after_all(house, asked, place, at=instant(at), reason=reason).body)
+        body["plan"] = repairs.plan_again(house, place)
+    out(body, as_json, lambda: iter([body["says"], body["plan"]]))
 
 
 @app.command()

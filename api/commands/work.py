@@ -27,7 +27,12 @@ def job_done(
     by: Annotated[str, typer.Option(help="who did it")],
     test: Annotated[str, typer.Option(help="passed, failed or none")],
     at: Annotated[str | None, typer.Option(help="when it was done, with offset (default: now)")] = None,
-    checked_by: Annotated[str | None, typer.Option(help="who checked it (someone else)")] = None,
+    checked_by: Annotated[str | None, typer.Option(help="who is asked to check it; signs in the own sign-in")] = None,
+    company: Annotated[str, typer.Option(help="the contractor's company, where one did it")] = "",
+    answers_for: Annotated[str, typer.Option(help="who aboard answers for a contractor's work")] = "",
+    from_paper: Annotated[
+        bool, typer.Option("--from-paper", help="told from the sheet: what it does not show was not seen there")
+    ] = False,
     running_hours: Annotated[float | None, typer.Option(help="hours at that time (default: the counter's)")] = None,
     findings: Annotated[str, typer.Option(help="what was found")] = "",
     permit: Annotated[str | None, typer.Option(help="permit number")] = None,
@@ -51,6 +56,9 @@ def job_done(
         running_hours=running_hours,
         findings=findings,
         permit_no=permit,
+        company=company,
+        answers_for=answers_for,
+        from_paper=from_paper,
     )
     with open_house() as house:
         place, occurrence = jobs.job_place(house, me(), key)
@@ -59,7 +67,28 @@ def job_done(
     body = answer.body
     words = f"closed, {body['verdict']}" if body["closed"] else "test failed: it stays open"
     pump = f"; pump {body['pump']} {body['pump_state']}" if body["pump_state"] else ""
-    out(dict(body), as_json, lambda: iter([f"{key}: {words}{pump}; record {body['record']}"]))
+    flags = [f"flagged: {one}" for one in body["flags"]]
+    out(dict(body), as_json, lambda: iter([f"{key}: {words}{pump}; record {body['record']}", *flags]))
+
+
+@job_app.command("strike")
+def job_strike(
+    key: Annotated[str, typer.Argument(help="job key, as `leadline due` shows it")],
+    reason: Annotated[str, typer.Option(help="why the close was a mistake")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Strike a close entered by mistake, within ten minutes; the job is open again.
+
+    Example: leadline job strike knife_inspection:plover-pump-a-knives:1 --reason "wrong pump"
+    """
+    from api.pen import PEN
+    from scheduler.actions import checking, feed, jobs
+
+    with open_house() as house:
+        place, occurrence = jobs.job_place(house, me(), key)
+        body = dict(checking.strike_close(house, hand({"strike": key}), place, occurrence, reason).body)
+        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    out(body, as_json, lambda: iter([f"{key}: {body['says']} Record {body['record']}"]))
 
 
 @job_app.command("step")

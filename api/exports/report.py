@@ -79,7 +79,7 @@ def beside_tables(beside: Beside) -> Iterator[tuple[str, Sequence[str], list[tup
     )  # fmt: skip
     yield "Postponements", tuple(map(_words, postponed)), [_cells(one, postponed) for one in beside.postponements]
     opened = (
-        "non_conformity", "job", "state", "limit_at", "opened_at", "cause", "corrective_action", "answered_by",
+        "non_conformity", "job", "about", "what", "state", "limit_at", "opened_at", "cause", "corrective_action", "answered_by",
         "closed_by", "closed_at",
     )  # fmt: skip
     yield "Non-conformities", tuple(map(_words, opened)), [_cells(one, opened) for one in beside.non_conformities]

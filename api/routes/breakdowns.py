@@ -1,5 +1,7 @@
 """A pump that failed, and clogs noted without a job."""
 
+from collections.abc import Callable, Mapping
+from datetime import datetime
 from typing import Any
 from urllib.parse import quote
 
@@ -9,7 +11,9 @@ from starlette.concurrency import run_in_threadpool
 
 from api import bodies
 from api.deps import AskingDep, HouseDep, hand_of, must_be_own_form
-from scheduler.actions import breakdown, fleet
+from api.typed import ship_instant
+from scheduler.actions import breakdown, fleet, pumps
+from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand
 from scheduler.storage.tables import AssetKind
 
@@ -27,25 +31,90 @@ def open_breakdown(
     point. The answer states the margin that is left; the plant is planned again at once."""
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = breakdown.open_breakdown(house, hand, place, at=body.at, reason=body.reason)
+    answer = breakdown.open_breakdown(house, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at)
+    return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
+
+
+@router.put("/api/v1/pumps/{pump_id}/expected-return", tags=["work"], summary="When a pump that is out is back")
+def expected(
+    pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ExpectedBody
+) -> JSONResponse:
+    """As far as it is known; null: not known any more. Plans alone go by it; the present margin and the record never do."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = pumps.say_expected(house, hand, place, body.expected_at)
+    return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
+
+
+@router.post("/api/v1/pumps/{pump_id}/runs-after-all", tags=["work"], summary="A pump that was put out runs after all")
+def runs(pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.RunsBody) -> JSONResponse:
+    """Untouched: the stop stays on record with its minutes, and its repair is withdrawn."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = breakdown.runs_after_all(house, hand, place, at=body.at, reason=body.reason)
     return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
 
 
 @router.post("/pumps/{pump_id}/out", include_in_schema=False)
 async def out(pump_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
-    """One tap on the plant page: out now, repair opened, planned again; back to the plant, which says what is left."""
+    """One form on the plant page: out now, what failed and when it is back where that is known; repair opened, planned again."""
+
+    def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
+        reason = typed.get("reason", "").strip()[:200] or FAILED
+        breakdown.open_breakdown(
+            house, hand, place, at=house.now(), reason=reason, expected_at=_expected(house, place, typed)
+        )
+
+    return await _tapped(pump_id, "out", request, house, who, do)
+
+
+@router.post("/pumps/{pump_id}/return", include_in_schema=False)
+async def back(pump_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """When a pump that is out is expected back, from the plant page; empty: not known."""
+
+    def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
+        pumps.say_expected(house, hand, place, _expected(house, place, typed))
+
+    return await _tapped(pump_id, "return", request, house, who, do)
+
+
+@router.post("/pumps/{pump_id}/runs", include_in_schema=False)
+async def runs_now(pump_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """It runs after all, from the plant page."""
+
+    def do(place: Place, hand: Hand, _typed: Mapping[str, str]) -> None:
+        breakdown.runs_after_all(house, hand, place, at=house.now())
+
+    return await _tapped(pump_id, "runs", request, house, who, do)
+
+
+async def _tapped(
+    pump_id: str,
+    what: str,
+    request: Request,
+    house: HouseDep,
+    who: AskingDep,
+    do: Callable[[Place, Hand, Mapping[str, str]], None],
+) -> Response:
+    """A form of the plant page about one pump: done, planned again; back to the plant, which says what is left."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(value) for name, value in form.items()}
 
     def act() -> str:
         place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
-        hand = Hand(who.actor, str(form.get("idempotency_key", "")), {"route": f"POST /pumps/{pump_id}/out"})
-        breakdown.open_breakdown(house, hand, place, at=house.now(), reason=FAILED)
+        told = {"route": f"POST /pumps/{pump_id}/{what}", "expected_at": typed.get("expected_at", "")}
+        do(place, Hand(who.actor, typed.get("idempotency_key", ""), told), typed)
         breakdown.plan_again(house, place)
         return place.plant_id
 
     plant_id = await run_in_threadpool(act)
     return RedirectResponse(f"/plants/{quote(plant_id)}?out={quote(pump_id)}", 303)
+
+
+def _expected(house: HouseDep, place: Place, typed: Mapping[str, str]) -> datetime | None:
+    text = typed.get("expected_at", "").strip()
+    return ship_instant("expected_at", text, str(fleet.offset_now(house, place.vessel_id))) if text else None
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")

@@ -40,11 +40,19 @@ def listed(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
 def decide(
     vessel_id: str, number: int, house: HouseDep, who: AskingDep, request: Request, body: bodies.DecisionBody
 ) -> JSONResponse:
-    """By another person than asked; a critical job by the office; a class item with the class's agreement."""
+    """By another person than asked; a critical job by the office; a class item with the class's agreement. With the link down the
+    master decides, told by somebody else than who asked; both are on record."""
     fleet.get_vessel(house, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = postponing.decide(
-        house, hand, vessel_id, number, granted=body.granted, note=body.note, class_agreed=body.class_agreed
+        house,
+        hand,
+        vessel_id,
+        number,
+        granted=body.granted,
+        note=body.note,
+        class_agreed=body.class_agreed,
+        master=body.master,
     )
     feed.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
@@ -118,7 +126,7 @@ def sign(
     """As chief, by the chief engineer or the office; as hotel, with the name of who signs. Two people."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    told = conceding.sign(house, hand, place, number, as_=body.as_, name=body.name)
+    told = conceding.sign(house, hand, place, number, as_=body.as_, name=body.name, master=body.master)
     return JSONResponse(dict(told.body), status_code=told.status)
 
 

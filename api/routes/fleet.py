@@ -183,7 +183,7 @@ def pump_down(pump_id: str, house: HouseDep, who: AskingDep, request: Request, b
     """A fact, never refused for capacity; the answer states the margin that is left, and a new plan is made."""
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = pumps.pump_down(house, hand, place, at=body.at, reason=body.reason)
+    answer = pumps.pump_down(house, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 

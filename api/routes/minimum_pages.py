@@ -19,16 +19,17 @@ from scheduler.actions import conceding, fleet
 from scheduler.actions.house import Answer, Hand, House
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.capacity import Concession, Swept
-from scheduler.domain.conceding import SIGNS_AS_CHIEF, Lower
+from scheduler.domain.conceding import SECOND_SIGNERS, Lower
+from scheduler.domain.deciding import DECIDES
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.planning.shiphours import HOUR, ShipClock, minimum_stretches
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(include_in_schema=False)
 DONE = {
-    "ask": "Asked, and on record. It counts once the chief engineer and the hotel have both signed.",
+    "ask": "Asked, and on record. It counts once both sides have signed.",
     "chief": "Signed as chief, and on record.",
-    "hotel": "The hotel's signature is on record.",
+    **dict.fromkeys(SECOND_SIGNERS, "The second signature is on record."),
     "withdraw": "Withdrawn, and on record: the plant's own minimum holds.",
 }
 _FIELDS = {"minimum_swept_m3_per_h": "minimum"}
@@ -81,8 +82,9 @@ def _do(house: House, who: Asking, plant_id: str, what: str, typed: Mapping[str,
     if what == "ask":
         return conceding.ask(house, hand, place, _lower(typed))
     number = whole_number("number", typed.get("number", ""))
-    if what in ("chief", "hotel"):
-        return conceding.sign(house, hand, place, number, as_=what, name=typed.get("name", "")[:200])
+    if what in ("chief", *SECOND_SIGNERS):
+        name, master = typed.get("name", "")[:200], typed.get("master", "")[:200]
+        return conceding.sign(house, hand, place, number, as_=what, name=name, master=master)
     if what == "withdraw":
         return conceding.withdraw(house, hand, place, number)
     raise Refused(f"{what[:40]!r} is none of the page's forms.")
@@ -145,7 +147,7 @@ def _shown(
         own=_runs(now, ()),
         listed=conceding.listed(house, place),
         may_ask=views.may(who, "POST", "/plants/{plant_id}/minimum"),
-        may_sign=who.actor.role in SIGNS_AS_CHIEF,
+        may_sign=who.actor.role in DECIDES,
         done=done,
         refused=refused,
         values=values or {},

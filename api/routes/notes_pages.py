@@ -16,6 +16,7 @@ from api.pen import PEN
 from api.typed import whole_number
 from scheduler.actions import breakdown, feed, fleet, nonconforming, postponing, signing
 from scheduler.actions.house import Answer, Hand, House
+from scheduler.domain.deciding import DECIDES
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 
 router = APIRouter(include_in_schema=False)
@@ -96,11 +97,15 @@ def _do(house: House, who: Asking, vessel_id: str, what: str, typed: Mapping[str
     if what == "close":
         return nonconforming.close(house, hand, vessel_id, number)
     if what == "decide":
-        if not views.may(who, "POST", "/api/v1/vessels/{vessel_id}/postponements/{number}/decision"):
-            raise NotAllowed("A postponement is decided by the chief engineer or the office.")
-        granted = said("granted") == "yes"
         answer = postponing.decide(
-            house, hand, vessel_id, number, granted=granted, note=said("note"), class_agreed=said("class_agreed")
+            house,
+            hand,
+            vessel_id,
+            number,
+            granted=said("granted") == "yes",
+            note=said("note"),
+            class_agreed=said("class_agreed"),
+            master=said("master")[:200],
         )
         feed.refresh(house, PEN(house.settings.shown_base_url()), vessel_id)
         return answer
@@ -125,7 +130,7 @@ def _shown(
         frame=views.vessel_frame(house, who, vessel_id, here, "Notes", "notes"),
         action=here,
         may_write=views.may(who, "POST", "/vessels/{vessel_id}/notes"),
-        may_decide=views.may(who, "POST", "/api/v1/vessels/{vessel_id}/postponements/{number}/decision"),
+        may_decide=who.actor.role in DECIDES,
         may_review=views.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews"),
         clogs=breakdown.clogs_of(house, vessel_id),
         handovers=signing.handovers_of(house, vessel_id),

@@ -26,6 +26,7 @@ from api.view import CloseForm, EmptyView, FleetView, Frame, Link
 from api.work_forms import StepTyped, read_step
 from scheduler.actions import (
     breakdown,
+    checking,
     doctor,
     feed,
     fleet,
@@ -45,7 +46,19 @@ from scheduler.errors import Clash, NotAllowed, NotFound, Refused, Stale
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(include_in_schema=False)
-_FIELDS = ("done_at", "done_by", "checked_by", "running_hours", "test", "findings", "permit_no", "reason")
+_FIELDS = (
+    "done_at",
+    "done_by",
+    "checked_by",
+    "company",
+    "answers_for",
+    "from_paper",
+    "running_hours",
+    "test",
+    "findings",
+    "permit_no",
+    "reason",
+)
 
 
 def _stands(house: House, vessel_id: str, plant_id: str) -> Situation:
@@ -136,9 +149,9 @@ def _job(
     done = None if told is None else views.done_job(now, told)
     if told is None or done is None:
         raise NotFound(f"There is no job {key} here now. The plant page shows those that are open.")
-    record = told.get("record")
-    stamp = history.stamp_of(house, vessel_id, record) if isinstance(record, int) else ""
-    view = replace(views.closed_view(now, who, here, done, told, stamp, kept), form=form)
+    number = told.get("record")
+    record, stamp = history.record_told(house, vessel_id, number) if isinstance(number, int) else ({}, "")
+    view = replace(views.closed_view(now, who, here, done, told, record, stamp, kept), form=form)
     view = replace(view, photos=tuple(shown), photo_action=add)
     return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
@@ -173,6 +186,21 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
     return await run_in_threadpool(act)
 
 
+@router.post("/vessels/{vessel_id}/jobs/{key}/check")
+async def check(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Sign a closed job as checked, from its page."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+
+    def act() -> Response:
+        place, occurrence = jobs.job_place(house, who.actor, key)
+        asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/check"}
+        checking.check_job(house, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, occurrence)
+        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}", 303)
+
+    return await run_in_threadpool(act)
+
+
 @router.post("/vessels/{vessel_id}/jobs/{key}/steps")
 async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
     """A step of the work from the job's page; what was typed is kept when it is refused."""
@@ -198,7 +226,7 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
                 values=typed,
                 faults={pointer.lstrip("/"): says for pointer, says in refused.faults},
                 says=refused.says,
-                may_be_fact=isinstance(refused, Clash) and "as a fact" in refused.says,
+                may_be_fact=bool(refused.more.get("may_be_fact")),
             )
             return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-work", 303)

@@ -12,7 +12,7 @@ from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, summary_json, xlsx
 from api.pen import PEN
 from api.sheet import sheet_json
-from scheduler.actions import explaining, feed, fleet, history, jobs, outlook, planning, work
+from scheduler.actions import checking, explaining, feed, fleet, history, jobs, outlook, planning, work
 from scheduler.actions.house import House
 from scheduler.actions.situation import situation
 from scheduler.domain.choosing import Choice
@@ -100,6 +100,24 @@ def close_job(key: str, house: HouseDep, who: AskingDep, request: Request, body:
     hand = hand_of(request, who, body.model_dump(mode="json"))
     told = jobs.Close(**body.model_dump())
     answer = jobs.close_job(house, hand, place, occurrence, told, if_match=version_in(request))
+    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/jobs/{key}/check", tags=["work"], summary="Sign a closed job as checked")
+def check_job(key: str, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+    """By the person who was asked, in the own sign-in or with the own key; never by who did it."""
+    place, occurrence = jobs.job_place(house, who.actor, key)
+    answer = checking.check_job(house, hand_of(request, who, {"check": key}), place, occurrence)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/jobs/{key}/close/strike", tags=["work"], summary="Strike a close entered by mistake")
+def strike_close(key: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.StrikeBody) -> JSONResponse:
+    """Within ten minutes, by who recorded it, while nobody acted on it. The pump stands as returned, not proved: go and look."""
+    place, occurrence = jobs.job_place(house, who.actor, key)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = checking.strike_close(house, hand, place, occurrence, body.reason)
     feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 

@@ -54,9 +54,19 @@ def pump_words(pump: PumpLine, now_at: datetime, offset_minutes: int) -> str:
     if outage is None or not (outage.from_at <= now_at and (outage.to_at is None or now_at < outage.to_at)):
         return ""
     since = short_date(outage.from_at, offset_minutes)
-    what = "down" if outage.counts_for.m3_per_h <= 0 else "not proved"
-    back = f", back {moment(outage.to_at, offset_minutes)}" if outage.to_at else ""
-    return f"{what[:1].upper()}{what[1:]} since {since}{back}"
+    if not pump.down_at(now_at):
+        return f"Not proved since {since}"
+    if outage.to_at is not None:
+        return f"Down since {since}, back {moment(outage.to_at, offset_minutes)}"
+    return f"Down since {since}; {return_words(pump, offset_minutes)}"
+
+
+def return_words(pump: PumpLine, offset_minutes: int) -> str:
+    """When a pump that is out is back, as far as it is known: told, assumed by plans, or out without end."""
+    if pump.back is None:
+        return "the time it was expected back has passed: say when it is back"
+    day = moment(pump.back.at, offset_minutes)
+    return f"return not known, plans assume {day}" if pump.back.assumed else f"expected back {day}"
 
 
 def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
@@ -80,7 +90,7 @@ def jobs_sentence(view: PlantView) -> str:
     order = sorted(view.jobs, key=rank)
     late = [j for j in order if j.due.state is State.PAST_LIMIT]
     past = [j for j in order if j.due.state is State.PAST_DUE]
-    down = [p for p in view.pumps if pump_words(p, view.now_at, offset).startswith("Down")]
+    down = [p for p in view.pumps if p.down_at(view.now_at)]
     broken = ""
     if down:
         since = min(p.outage.from_at for p in down if p.outage)
@@ -88,7 +98,7 @@ def jobs_sentence(view: PlantView) -> str:
         broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
     late_words = _late_words(late, past)
     if late_words:
-        return f"{late_words} {broken}".strip()
+        return f"{broken} {late_words}".strip()
     if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
         return f"No running hours have been read yet. {broken}".strip()
     if broken:
@@ -175,6 +185,9 @@ def sub_line(view: PlantView) -> str:
 def action(view: PlantView) -> tuple[str, str] | None:
     """Label and address of the one main action, or none while all is well."""
     order = sorted(view.jobs, key=rank)
+    out = next((p for p in view.pumps if p.down_at(view.now_at) and p.repair_href), None)
+    if out is not None:
+        return f"Open {out.position} repair", out.repair_href
     if order and order[0].due.state in (State.PAST_LIMIT, State.PAST_DUE):
         return f"Open {job_name(order[0].due)}", order[0].href
     if view.proposed:

@@ -1,37 +1,46 @@
 """A pump that failed: put out, its repair opened as a job, planned anew at once. And clogs, noted without any job."""
 
 import json
+import secrets
 from datetime import datetime
 from typing import Any
 
 from scheduler.actions import planning
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import Place
-from scheduler.actions.house import Answer, Hand, House, once, seconds
-from scheduler.actions.pumps import AHEAD, end_outage, margin_words, set_down
+from scheduler.actions.house import Answer, Hand, House, instant, once, seconds, utc_text
+from scheduler.actions.pumps import AHEAD, end_outage, margin_words, must_be_ahead, set_down
 from scheduler.actions.situation import Situation
 from scheduler.actions.wanted import want_plan
+from scheduler.domain.capacity import Outage, Swept
 from scheduler.domain.due import Occurrence
 from scheduler.domain.fleet import BREAKDOWN
+from scheduler.domain.returning import planned_back
 from scheduler.domain.words import State, Trigger
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.storage import history_rows, work_rows
 from scheduler.storage.database import bump_revision
 from scheduler.storage.history_rows import append
-from scheduler.storage.tables import JobRow, OutageStatus
+from scheduler.storage.tables import DoneRow, JobRow, OutageRow, OutageStatus
 
 CLOG = "clog noted"
 LONGEST = 200
 
 
-def open_breakdown(house: House, hand: Hand, place: Place, *, at: datetime, reason: str) -> Answer:
+def open_breakdown(
+    house: House, hand: Hand, place: Place, *, at: datetime, reason: str, expected_at: datetime | None = None
+) -> Answer:
     """Put a pump out since `at` and open the job of its repair; the answer states the margin that is left.
 
     A pump that is down already stays so, and the job is opened for it.
 
+    Args:
+        expected_at: when it is expected back; none: not known. Plans then assume a time, and say so.
+
     Raises:
-        Clash: a repair of it is open already. Refused: an instant to come, or an empty reason.
+        Clash: a repair of it is open already. Refused: an instant to come, an empty reason, or a return that is past.
     """
+    must_be_ahead(house, expected_at)
     if not reason.strip():
         raise Refused("Say in a few words what failed; the reason is empty.", faults=[("/reason", "this is empty")])
     if at > house.now() + AHEAD:
@@ -53,7 +62,11 @@ def open_breakdown(house: House, hand: Hand, place: Place, *, at: datetime, reas
             if not was_down:
                 for row in outages:
                     end_outage(session, row, at)
-                set_down(session, place, at, reason.strip(), hand.actor.name, house.now_s())
+                set_down(session, place, at, reason.strip(), hand.actor.name, house.now_s(), expected_at)
+            elif expected_at is not None:
+                for row in outages:
+                    row.expected_s = seconds(expected_at)
+                    session.add(row)
             done = work_rows.last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
             occurrence = Occurrence(kind=BREAKDOWN.code, subject=place.id, sequence=done + 1)
             at_s = seconds(at)
@@ -83,13 +96,111 @@ def open_breakdown(house: House, hand: Hand, place: Place, *, at: datetime, reas
                 "at": at,
                 "reason": reason.strip(),
                 "was_down": was_down,
+                "expected_at": expected_at,
                 "by": hand.actor.name,
             }
             number, _ = append(session, place.vessel_id, "breakdown opened", house.now(), payload)
             want_plan(session, place.vessel_id, place.plant_id, house.now_s())
             bump_revision(session, place.vessel_id)
             told = margin_words(session, plant, place.vessel_id, house.now())
-            return Answer(201, {"job": occurrence.key, "pump": place.id, "state": "down", **told, "record": number})
+            back = planned_back(
+                Outage(
+                    pump=place.id, from_at=at, to_at=None, counts_for=Swept(0.0), reason="", expected_at=expected_at
+                ),
+                house.now(),
+            )
+            planned = {
+                "plan_has_it_back_at": back and utc_text(seconds(back.at)),
+                "assumed": back is None or back.assumed,
+            }
+            return Answer(
+                201, {"job": occurrence.key, "pump": place.id, "state": "down", **told, **planned, "record": number}
+            )
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def runs_after_all(house: House, hand: Hand, place: Place, *, at: datetime, reason: str = "") -> Answer:
+    """A pump that was put out runs after all, untouched: the stop stays on record with its minutes, its repair is withdrawn.
+
+    It counts again as it did before the stop.
+
+    Raises:
+        Clash: no repair of it is open, or work on it was recorded: then it comes back by its acts. Refused: an instant to
+            come, or before the stop.
+    """
+    if at > house.now() + AHEAD:
+        raise Refused(
+            "This is still to come; give the instant at which it ran again.", faults=[("/at", "still to come")]
+        )
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            row = next(
+                (
+                    one
+                    for one in work_rows.jobs(session, place.vessel_id, place.plant_id)
+                    if (one.kind, one.subject_id) == (BREAKDOWN.code, place.id)
+                ),
+                None,
+            )
+            outages = work_rows.open_outages(session, place.vessel_id, place.id)
+            down = next((one for one in outages if one.status is OutageStatus.DOWN), None)
+            if row is None or down is None:
+                raise Clash("This pump is not out with a repair open.")
+            if work_rows.work_steps(session, place.vessel_id, row.key):
+                raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
+            if seconds(at) < down.from_s:
+                raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
+            minutes = (seconds(at) - down.from_s) // 60
+            end_outage(session, down, at)
+            for before in work_rows.outages_ended_at(session, place.vessel_id, place.id, down.from_s):
+                session.add(
+                    OutageRow(
+                        id=secrets.token_hex(8),
+                        vessel_id=place.vessel_id,
+                        plant_id=place.plant_id,
+                        pump_id=place.id,
+                        from_s=seconds(at),
+                        counts_for_litres_per_h=before.counts_for_litres_per_h,
+                        status=before.status,
+                        reason=before.reason,
+                        actor=hand.actor.name,
+                        recorded_s=house.now_s(),
+                    )
+                )
+            detail = {**json.loads(row.detail), "ran_after_all_minutes": minutes}
+            row.state, row.closed_s, row.detail = State.WITHDRAWN.value, seconds(at), json.dumps(detail)
+            row.version += 1
+            session.add(row)
+            done = work_rows.last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
+            if done < row.sequence:  # the number is used: the next breakdown gets another
+                session.add(
+                    DoneRow(
+                        vessel_id=place.vessel_id,
+                        kind=BREAKDOWN.code,
+                        subject_id=place.id,
+                        sequence=row.sequence,
+                        at_s=seconds(at),
+                        running_seconds=0,
+                        estimated=True,
+                        job_key=row.key,
+                    )
+                )
+            payload = {
+                "job_no": row.key,
+                "pump": place.id,
+                "stopped_at": instant(down.from_s),
+                "ran_again_at": at,
+                "minutes": minutes,
+                "reason": reason.strip(),
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, "runs after all", house.now(), payload)
+            want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+            bump_revision(session, place.vessel_id)
+            says = f"It runs after all; the stop of {minutes} min stays on record."
+            return Answer(200, {"job": row.key, "pump": place.id, "minutes": minutes, "record": number, "says": says})
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
 

@@ -1,18 +1,22 @@
-"""Concessions: a lower minimum asked for a stretch of time. It counts once chief engineer and hotel have both signed."""
+"""Concessions: a lower minimum asked for a stretch of time. It counts once chief engineer and second signer have both signed."""
 
 from typing import Any
 
+from scheduler.actions.actor import Actor, person_of
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, once, seconds, utc_text
 from scheduler.actions.situation import load
 from scheduler.actions.wanted import want_plan
 from scheduler.domain.capacity import litres_up
-from scheduler.domain.conceding import Lower, Signature, lower_faults, signing_objections
+from scheduler.domain.conceding import Lower, lower_faults
+from scheduler.domain.deciding import OFFICE, Decider, signing_objections
+from scheduler.domain.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import company_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import ConcessionRow
+from scheduler.wording.deciding import unfit_words
 
 
 def ask(house: House, hand: Hand, place: Place, asked: Lower) -> Answer:
@@ -36,49 +40,62 @@ def ask(house: House, hand: Hand, place: Place, asked: Lower) -> Answer:
                 to_s=seconds(asked.to_at),
                 minimum_litres_per_h=litres_up(asked.minimum),
                 reason=asked.reason.strip(),
-                asked_by_id=hand.actor.person_id or hand.actor.id,
+                asked_by_id=person_of(hand.actor).id,
                 asked_by=hand.actor.name,
                 asked_s=house.now_s(),
+                second_as=now.plant.second_signer,
             )
             return _kept(session, house, row, "concession asked", 201, hand.actor.name)
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
 
 
-def sign(house: House, hand: Hand, place: Place, number: int, *, as_: str, name: str = "") -> Answer:
-    """Sign as chief, or write down who signs as hotel. Signed by both it counts, and a new plan is asked for.
+def sign(house: House, hand: Hand, place: Place, number: int, *, as_: str, name: str = "", master: str = "") -> Answer:
+    """Sign as chief, or write down who signs second (whom the ship names: hotel, chief officer, master).
 
     Args:
-        as_: chief or hotel. name: who signs for the hotel; the chief signs with the own name.
+        as_: chief, or the second signer's side. name: who signs second; the chief signs with the own name.
+        master: name of the master, who signs the chief's side while the link to the office is down, told by somebody else.
 
     Raises:
         NotFound: no such concession. Clash: signed so already, withdrawn, or past. NotAllowed: the role does not sign
-            as chief, or one person signs for both. Refused: no name for the hotel, or another side than these two.
+            as chief, the one who asked, or one person for both. Refused: no name, or another side than these two.
     """
     with house.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = _open(session, place, number, house.now_s())
-            if as_ not in ("chief", "hotel"):
-                raise Refused(f"as: {as_[:40]!r}: chief or hotel was expected.", faults=[("/as", "chief or hotel")])
-            if as_ == "hotel" and not name.strip():
-                raise Refused("name: say who signs for the hotel.", faults=[("/name", "this is empty")])
-            own, other = _signature(row, as_), _signature(row, "hotel" if as_ == "chief" else "chief")
+            if as_ not in ("chief", row.second_as):
+                says = f"chief or {row.second_as}"
+                raise Refused(f"as: {as_[:40]!r}: {says} was expected.", faults=[("/as", says)])
+            chief_side = as_ == "chief"
+            if not chief_side and not name.strip():
+                raise Refused(f"name: say who signs as {as_}.", faults=[("/name", "this is empty")])
+            own, other = _signer(row, chief_side), _signer(row, not chief_side)
             if own is not None:
                 raise Clash(f"Concession {number} is signed as {as_} already, by {own.name}.")
-            by = Signature(hand.actor.person_id or hand.actor.id, name.strip() if as_ == "hotel" else hand.actor.name)
-            against = signing_objections(as_, by, other, hand.actor.role)
+            by = _decider(hand.actor, master if chief_side else name, by_master=chief_side and bool(master.strip()))
+            asked_by = Person(row.asked_by_id, row.asked_by)
+            against = signing_objections(chief_side=chief_side, by=by, asked_by=asked_by, other=other)
             if against:
-                raise NotAllowed(" ".join(against))
-            if as_ == "chief":
-                row.chief_by_id, row.chief_by, row.chief_s = by.id, by.name, house.now_s()
+                raise NotAllowed(unfit_words(against))
+            if chief_side:
+                row.chief_by_id, row.chief_by, row.chief_s = by.person.id, by.person.name, house.now_s()
+                row.chief_as = "master" if by.master else "office" if by.role in OFFICE else "chief"
+                row.chief_entered_by = hand.actor.name if by.master else ""
             else:
-                row.hotel_by_id, row.hotel_by, row.hotel_s = by.id, by.name, house.now_s()
+                row.hotel_by_id, row.hotel_by, row.hotel_s = by.person.id, by.person.name, house.now_s()
             if other is not None:
                 want_plan(session, place.vessel_id, row.plant_id, house.now_s())
             return _kept(session, house, row, f"concession signed as {as_}", 200, hand.actor.name)
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _decider(actor: Actor, name: str, *, by_master: bool) -> Decider:
+    """Who signs: the actor, or, by that name, whom the actor writes down."""
+    person = person_of(actor)
+    return Decider(Person(person.id, name.strip() or person.name), actor.role, by_master)
 
 
 def withdraw(house: House, hand: Hand, place: Place, number: int) -> Answer:
@@ -124,7 +141,7 @@ def _kept(session: Session, house: House, row: ConcessionRow, what: str, status:
     told = _told(row)
     record, _ = append(session, row.vessel_id, what, house.now(), {**told, "plant": row.plant_id, "by": by})
     bump_revision(session, row.vessel_id)
-    lacking = [side for side in ("chief", "hotel") if _signature(row, side) is None]
+    lacking = [side for side, own in (("chief", True), (row.second_as, False)) if _signer(row, own) is None]
     says = {
         "asked": f"It counts once signed as {' and as '.join(lacking)}.",
         "agreed": "Both have signed: it counts, and a new plan is being made.",
@@ -133,9 +150,9 @@ def _kept(session: Session, house: House, row: ConcessionRow, what: str, status:
     return Answer(status, {**told, "record": record, "says": says})
 
 
-def _signature(row: ConcessionRow, as_: str) -> Signature | None:
-    by_id, name = (row.chief_by_id, row.chief_by) if as_ == "chief" else (row.hotel_by_id, row.hotel_by)
-    return None if by_id is None or name is None else Signature(by_id, name)
+def _signer(row: ConcessionRow, chief_side: bool) -> Person | None:
+    by_id, name = (row.chief_by_id, row.chief_by) if chief_side else (row.hotel_by_id, row.hotel_by)
+    return None if by_id is None or name is None else Person(by_id, name)
 
 
 def _state(row: ConcessionRow) -> str:
@@ -158,6 +175,9 @@ def _told(row: ConcessionRow) -> dict[str, Any]:
         "chief_at": utc_text(row.chief_s),
         "hotel": row.hotel_by,
         "hotel_at": utc_text(row.hotel_s),
+        "chief_signed_as": row.chief_as,
+        "chief_entered_by": row.chief_entered_by,
+        "second_signer": row.second_as,
         "withdrawn_by": row.withdrawn_by,
         "withdrawn_at": utc_text(row.withdrawn_s),
     }

@@ -1,11 +1,13 @@
 """The lead order of a plant's pumps: which should run most until the next look, from what they have left to overhaul."""
 
+from collections.abc import Mapping
 from dataclasses import asdict
+from itertools import pairwise
 from typing import Any
 
 from scheduler.actions.house import House
 from scheduler.actions.ledger import daily_of, derive_vessel
-from scheduler.actions.situation import load
+from scheduler.actions.situation import Situation, load
 from scheduler.domain.fleet import JobKind, Plant
 from scheduler.domain.words import Subject
 from scheduler.errors import Refused
@@ -32,6 +34,10 @@ def lead_order(house: House, vessel_id: str, plant_id: str) -> dict[str, Any]:
     }
     if not left:
         raise Refused(f"No pump of {plant_id} has running hours to its {kind.name} yet. Post readings first.")
+    apart = {  # a pump that is out, or that nobody proved yet, is never advised to lead
+        pump: now.outage_status[pump] for pump in left if pump in now.outage_status
+    }
+    left = {pump: hours for pump, hours in left.items() if pump not in apart} or left
     recent = {pump: daily[pump][-TREND_DAYS:] for pump in left}
     rates = {pump: sum(days) / 3600 / len(days) if days else 0.0 for pump, days in recent.items()}
     told = advise(
@@ -41,7 +47,8 @@ def lead_order(house: House, vessel_id: str, plant_id: str) -> dict[str, Any]:
         now_h_per_day=rates,
     )
     trend = load_of({pump: daily[pump] for pump in left})
-    names = {pump: now.position_name(now.plant.position_of(pump, now.at)) for pump in left}
+    names = {pump: _name(now, pump) for pump in left}
+    differs = _plan_differs(now, kind, left)
     return {
         "plant": plant_id,
         "by": kind.name,
@@ -62,8 +69,58 @@ def lead_order(house: House, vessel_id: str, plant_id: str) -> dict[str, Any]:
         "pump_hours_per_day": _rounded(trend.recent_h_per_day),
         "pump_hours_per_day_before": _rounded(trend.before_h_per_day),
         "change_percent": _rounded(trend.change_percent),
-        "says": _says(told.near, [names[pump] for pump in told.order], [names[pump] for pump in told.bunched], kind),
+        "not_advised": [{"position": _name(now, pump), "because": why} for pump, why in apart.items()],
+        "plan_differs": differs,
+        "says": " ".join(
+            [
+                _says(told.near, [names[pump] for pump in told.order], [names[pump] for pump in told.bunched], kind),
+                *(f"{_name(now, pump)} is {why} and does not lead." for pump, why in apart.items()),
+                *_plan_says(differs, kind),
+                *_trend_says(trend.change_percent),
+            ]
+        ),
     }
+
+
+RISES_PERCENT = 10.0
+"""So much more than four weeks before counts as rising. Judgement, no source."""
+
+
+def _name(now: Situation, pump: str) -> str:
+    return now.position_name(now.plant.position_of(pump, now.at))
+
+
+def _plan_differs(now: Situation, kind: JobKind, left: Mapping[str, float]) -> list[dict[str, str]]:
+    """Pairs of pumps that the plan aboard opens for the kind in another order than their hours left: (first, before)."""
+    if now.taken is None:
+        return []
+    times, starts = now.taken.times(), {}
+    for job in now.jobs:
+        pump = job.occurrence.subject
+        if job.first and job.occurrence.kind == kind.code and pump in left and job.occurrence.key in times:
+            starts[pump] = times[job.occurrence.key][0]
+    ordered = sorted(starts, key=lambda pump: starts[pump])
+    return [
+        {"first": _name(now, one), "before": _name(now, other)}
+        for one, other in pairwise(ordered)
+        if left[one] > left[other]
+    ]
+
+
+def _plan_says(differs: list[dict[str, str]], kind: JobKind) -> list[str]:
+    return [
+        f"The plan has the {kind.name.lower()} of {one['first']} before that of {one['before']}, though {one['before']} has fewer "
+        "hours left: its dates rest on windows, parts and hands too."
+        for one in differs
+    ]
+
+
+def _trend_says(change_percent: float | None) -> list[str]:
+    if change_percent is None or change_percent < RISES_PERCENT:
+        return []
+    return [
+        f"Pump-hours a day rise by {change_percent:.0f} % on four weeks before: at equal persons aboard, a leak or a worn pump."
+    ]
 
 
 def _overhaul(plant: Plant) -> JobKind:
@@ -76,7 +133,7 @@ def _overhaul(plant: Plant) -> JobKind:
 
 def _says(near: bool, order: list[str], bunched: list[str], kind: JobKind) -> str:
     if near:
-        lead = "The pumps stand near their rungs: let them run equally."
+        lead = "The pumps stand evenly apart: let them run equally."
     else:
         lead = f"Lead {order[0]}, then {', '.join(order[1:])}." if len(order) > 1 else f"There is only {order[0]}."
     if not bunched:

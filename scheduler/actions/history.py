@@ -116,7 +116,8 @@ def head_of(house: House, vessel_id: str) -> tuple[int, str]:
         return history_rows.head(session, vessel_id)
 
 
-def stamp_of(house: House, vessel_id: str, number: int) -> str:
-    """The record stamp of a record, empty when there is none."""
+def record_told(house: House, vessel_id: str, number: int) -> tuple[dict[str, object], str]:
+    """The members of a record as stored, and its record stamp; both empty when there is none."""
     with house.db.read() as session:
-        return next((record.hash for record in history_rows.records(session, vessel_id, number, number)), "")
+        found = next(iter(history_rows.records(session, vessel_id, number, number)), None)
+    return (json.loads(found.text), found.hash) if found is not None else ({}, "")

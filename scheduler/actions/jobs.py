@@ -6,27 +6,42 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.actor import Actor
+from scheduler.actions.actor import Actor, person_of
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.nonconforming import open_for
+from scheduler.actions.nonconforming import open_about, open_for
 from scheduler.actions.pumps import AHEAD, returned
 from scheduler.actions.situation import Situation, hours_then, load
 from scheduler.actions.wanted import want_plan
-from scheduler.actions.work_state import KeptStep, must_be_newest, require_no_tag, state_of, steps_of, summary
+from scheduler.actions.work_state import (
+    KeptStep,
+    begun_at,
+    must_be_newest,
+    procedure_of,
+    require_no_tag,
+    state_of,
+    steps_of,
+    summary,
+)
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import BREAKDOWN, JobKind, Plant
 from scheduler.domain.history import NO_DUE_POINT, ClosedJob, HoursSource, Verdict, due_point_of
 from scheduler.domain.hours import RunningHours
+from scheduler.domain.persons import same_name
 from scheduler.domain.subjects import in_place_since, renewals, where
 from scheduler.domain.words import State, Subject, Test
-from scheduler.domain.work_rules import close_objections
+from scheduler.domain.work.against import Against, Objection, to_plain
+from scheduler.domain.work.closing import ASKED, Skipped, measures_left, skipped
+from scheduler.domain.work.locks import on_permit
+from scheduler.domain.work.rules import close_objections
+from scheduler.domain.work.testing import serves_as_periodic
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage import fleet_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import AssetKind, DoneRow, JobRow
+from scheduler.wording.work import against_words, skipped_words
 
 HOURS_APART = 24
 """Hours by hand may differ this much from the ledger at that time before the record says so."""
@@ -34,12 +49,20 @@ HOURS_APART = 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Close:
-    """A job's close as told. running_hours: of the subject at done_at, none: the ledger's."""
+    """A job's close as told. running_hours: of the subject at done_at, none: the ledger's.
+
+    checked_by: who is asked to check it; it stands "not checked" until that person signs. company, answers_for: of a contractor,
+    and the person aboard who answers for the job. from_paper: the work was done before and is told from its sheet: what the
+    sheet does not show was not seen there, and is no breach.
+    """
 
     done_at: datetime
     done_by: str
     test: Test
     checked_by: str | None = None
+    company: str = ""
+    answers_for: str = ""
+    from_paper: bool = False
     opened_at: datetime | None = None
     running_hours: float | None = None
     findings: str = ""
@@ -103,9 +126,10 @@ def close_job(
             _when(now, kind, occurrence, told)
             kept = steps_of(session, place.vessel_id, occurrence.key)
             must_be_newest(kept, if_match)
-            _finished(kept, told)
+            _finished(kept, told, now.offset_minutes)
             ran, source, remark = _hours(session, now, kind, occurrence, told)
-            return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark)
+            lacks = _lacks(session, now, kind, occurrence, told, kept)
+            return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark, lacks)
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
 
@@ -138,14 +162,49 @@ def open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJob
     return job
 
 
-def _finished(kept: Sequence[KeptStep], told: Close) -> None:
+@dataclass(frozen=True, slots=True)
+class Lacks:
+    """What a close lacks: what was never recorded of the work, and what else stands against it."""
+
+    skipped: tuple[Skipped, ...]
+    against: tuple[Objection, ...]
+    breach: bool
+    """Work on an open pump was skipped, and it is not told from paper."""
+
+    def words(self, offset_minutes: int, *, from_paper: bool) -> list[str]:
+        """Its flags, in words."""
+        said = [against_words(one, offset_minutes) for one in self.against]
+        if self.skipped:
+            lead = "Not seen on paper" if from_paper else "Never recorded"
+            said.append(f"{lead}: {'; '.join(map(skipped_words, self.skipped))}.")
+        return said
+
+
+def _lacks(
+    session: Session, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close, kept: Sequence[KeptStep]
+) -> Lacks:
+    pump = where(now.plant, kind.subject, occurrence.subject, told.done_at)[0] if kind.takes_pump_out else None
+    begun = begun_at(kept, told.opened_at or told.done_at)
+    procedure = procedure_of(session, now.vessel.id, now.plant, kind, pump, begun, now.offset_minutes)
+    steps = [one.step for one in kept]
+    missing = tuple(skipped(steps, procedure, kind.measures, takes_pump_out=kind.takes_pump_out))
+    work = state_of(kept)
+    against = measures_left(work)
+    if told.company.strip() and kept and not on_permit(work, told.company):
+        against.append(Objection(Against.COMPANY_NOT_ON_PERMIT, {"company": told.company.strip()}))
+    breach = kind.takes_pump_out and not told.from_paper and any(one.act in ASKED for one in missing)
+    return Lacks(missing, tuple(against), breach)
+
+
+def _finished(kept: Sequence[KeptStep], told: Close, offset_minutes: int) -> None:
     """A job whose work was recorded step by step is closed when that work is at its end; a failed test needs no end."""
     against = close_objections(state_of(kept)) if kept and told.test is not Test.FAILED else []
     if told.test is Test.PASSED:
-        against = [one for one in against if one.code not in ("test failed", "not returned")]
+        against = [one for one in against if one.code not in (Against.TEST_FAILED, Against.NOT_RETURNED)]
     if against:
-        says = " ".join(one.says for one in against)
-        raise Clash(says, more={"objections": [{"code": one.code, "says": one.says} for one in against]})
+        said = [against_words(one, offset_minutes) for one in against]
+        told_so = [{**to_plain(one), "says": says} for one, says in zip(against, said, strict=True)]
+        raise Clash(" ".join(said), more={"objections": told_so})
 
 
 def _with_steps(told: Close, kept: Sequence[KeptStep]) -> Close:
@@ -165,7 +224,10 @@ def _people(told: Close) -> None:
         raise Refused(
             "Say who did the job; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
         )
-    if told.checked_by is not None and told.checked_by.strip().casefold() == told.done_by.strip().casefold():
+    if told.company.strip() and (not told.answers_for.strip() or same_name(told.answers_for, told.done_by)):
+        says = "a contractor did it: name the person aboard who answers for the job."
+        raise Refused(f"answers_for: {says}", faults=[("/answers_for", says)])
+    if told.checked_by is not None and same_name(told.checked_by, told.done_by):
         says = "the checker is the doer; name someone else, or leave it empty."
         raise Refused(f"checked_by: {says}", faults=[("/checked_by", says)])
 
@@ -226,6 +288,7 @@ def _close(
     ran: RunningHours | None,
     source: HoursSource | None,
     remark: str,
+    lacks: Lacks,
 ) -> Answer:
     vessel_id, plant, key = now.vessel.id, now.plant, job.occurrence.key
     pump, position = where(plant, kind.subject, job.occurrence.subject, told.done_at)
@@ -251,7 +314,7 @@ def _close(
         running_seconds=None if ran is None else ran.seconds,
         hours_source=source,
         done_by=told.done_by.strip(),
-        checked_by=told.checked_by,
+        checked_by=None,
         recorded_by=hand.actor.name,
         findings="; ".join(filter(None, (told.findings, work["findings"], remark))),
         test=told.test,
@@ -265,9 +328,25 @@ def _close(
     )
     failed = told.test is Test.FAILED
     words = "test failed, job stays open" if failed else ClosedJob.KIND
-    number, stamp = append(session, vessel_id, words, now.at, {**record.payload(), "reason": told.reason})
+    flags = lacks.words(now.offset_minutes, from_paper=told.from_paper)
+    payload = {
+        **record.payload(),
+        "reason": told.reason,
+        "company": told.company.strip(),
+        "answers_for": told.answers_for.strip(),
+        "from_paper": told.from_paper,
+        "check": _check_words(told),
+        "tests": work["tests"],
+        "flags": flags,
+        "not_recorded": [{"act": one.act, "names": list(one.names)} for one in lacks.skipped],
+    }
+    number, stamp = append(session, vessel_id, words, now.at, payload)
     if not failed and record.verdict is Verdict.LATE:
         open_for(session, now, job, hand.actor.name)
+    if not failed and (lacks.breach or lacks.against):
+        named = tuple(name for one in lacks.skipped if one.act in ASKED for name in (one.act, *one.names))
+        gone = [Objection(Against.NEVER_RECORDED, {"names": named})] if lacks.breach else []
+        open_about(session, now, key, "closing the job", [*gone, *lacks.against], hand.actor.name)
     if pump is not None and kind.takes_pump_out:
         require_no_tag(session, vessel_id, pump)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
@@ -275,9 +354,21 @@ def _close(
         returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))
     renewed: list[str] = []
     if not failed:
-        _mark_done(session, now, job, told, 0 if ran is None else ran.seconds, source is HoursSource.ESTIMATED, number)
+        _mark_done(
+            session,
+            hand,
+            now,
+            job,
+            told,
+            0 if ran is None else ran.seconds,
+            source is HoursSource.ESTIMATED,
+            number,
+            flags,
+        )
         for code, subject in renewals(plant, kind, job.occurrence.subject, told.done_at):
-            renewed += _renew(session, now, plant.kind(code), subject, told, key, number)
+            other = plant.kind(code)
+            if other.stop_minutes <= 0 or serves_as_periodic(plant, state_of(kept)):
+                renewed += _renew(session, hand, now, other, subject, told, key, number)
     want_plan(session, vessel_id, plant.id, seconds(now.at))
     bump_revision(session, vessel_id)
     after = _after(told.test, pump is not None and kind.takes_pump_out)
@@ -293,10 +384,19 @@ def _close(
             "running_hours": None if ran is None else round(ran.hours, 2),
             "hours_source": source and source.value,
             "remark": remark,
+            "flags": flags,
+            "check": payload["check"],
             "record": number,
             "stamp": stamp,
         },
     )
+
+
+def _check_words(told: Close) -> str:
+    """How the check of the work stands at the close: "not checked" until the person asked signs."""
+    if told.from_paper and told.checked_by:
+        return f"as on sheet: {told.checked_by.strip()}"
+    return f"not checked, asked of {told.checked_by.strip()}" if told.checked_by else "not checked"
 
 
 def _after(test: Test, out: bool) -> str | None:
@@ -307,12 +407,14 @@ def _after(test: Test, out: bool) -> str | None:
 
 def _mark_done(
     session: Session,
+    hand: Hand,
     now: Situation,
     job: DueJob,
     told: Close,
     ran_s: int,
     estimated: bool,
     record: int,
+    flags: Sequence[str] = (),
     by: str | None = None,
 ) -> None:
     occurrence = job.occurrence
@@ -330,13 +432,22 @@ def _mark_done(
     )
     detail: dict[str, Any] = {
         "done_by": told.done_by,
-        "checked_by": told.checked_by,
+        "checked_by": None,
+        "check": _check_words(told),
+        "check_asked_of": told.checked_by,
+        "company": told.company.strip(),
+        "answers_for": told.answers_for.strip(),
+        "from_paper": told.from_paper,
+        "flags": list(flags),
         "test": told.test.value,
         "findings": told.findings,
         "permit_no": told.permit_no,
         "running_seconds": ran_s if job.interval_seconds is not None else None,
         "record": record,
         "renewed_by": by,
+        "recorded_by": hand.actor.name,
+        "recorded_by_id": person_of(hand.actor).id,
+        "recorded_s": seconds(now.at),
     }
     row = work_rows.job(session, now.vessel.id, occurrence.key)
     if row is None:
@@ -361,7 +472,7 @@ def _mark_done(
 
 
 def _renew(
-    session: Session, now: Situation, kind: JobKind, subject: str, told: Close, by: str, record: int
+    session: Session, hand: Hand, now: Situation, kind: JobKind, subject: str, told: Close, by: str, record: int
 ) -> list[str]:
     """The open turn of what this job renews is done with it; its key, or nothing when it is not due on anything."""
     job = next(
@@ -371,7 +482,7 @@ def _renew(
     if job is None or (before is not None and told.done_at <= before.done_at):
         return []
     ran = 0 if kind.subject is Subject.PLANT else hours_then(session, now, kind.subject, subject, told.done_at).seconds
-    _mark_done(session, now, job, told, ran, estimated=True, record=record, by=by)
+    _mark_done(session, hand, now, job, told, ran, estimated=True, record=record, by=by)
     return [job.occurrence.key]
 
 

@@ -29,8 +29,11 @@ def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus
 def keep_plan(
     session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Verdict, now_s: int
 ) -> PlanRow:
-    """Store a plan as the proposed one; the one proposed before is superseded."""
+    """Store a plan as the proposed one; the one proposed before, which nobody took and no record names, is not kept."""
     put_away(session, vessel_id, plant_id, PlanStatus.PROPOSED)
+    for old in work_rows.untaken_superseded(session, vessel_id, plant_id):
+        session.delete(old)
+    session.flush()
     least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)
     problem_text, plan_text = problem_to_text(problem), plan_to_text(plan)
     row = PlanRow(

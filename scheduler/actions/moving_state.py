@@ -8,7 +8,7 @@ from scheduler.actions.house import House
 from scheduler.actions.planning import problem_of
 from scheduler.actions.situation import HeldPlan, Situation
 from scheduler.actions.work_state import state_of, steps_of
-from scheduler.domain.work import Work
+from scheduler.domain.work.state import Work
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.planning.moving import Trial, moves_with, try_start
 from scheduler.planning.moving_words import Words

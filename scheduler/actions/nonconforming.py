@@ -1,18 +1,26 @@
 """Non-conformities: a job past its limit without a postponement opens one; a person answers it, another closes it."""
 
+import json
+from collections.abc import Sequence
 from typing import Any
 
-from scheduler.actions.actor import AUTHORITY
+from scheduler.actions.actor import AUTHORITY, person_of
 from scheduler.actions.documents import held
+from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import Answer, Hand, House, once, seconds, utc_text
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
+from scheduler.domain.persons import Person, one_person
 from scheduler.domain.words import State
+from scheduler.domain.work.against import Objection, from_plain, to_plain
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import company_rows, fleet_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import NonConformityRow
+from scheduler.wording.work import against_words
+
+PAST_LIMIT = "past limit"
 
 
 def open_where_due(house: House) -> list[str]:
@@ -42,7 +50,11 @@ def _open(house: House, now: Situation) -> bool:
 def open_for(session: Session, now: Situation, job: DueJob, by: str) -> bool:
     """Open one for a job past its limit, unless that limit has one; whether it was opened."""
     vessel_id, key = now.vessel.id, job.occurrence.key
-    of_job = [row for row in company_rows.non_conformities(session, vessel_id) if row.job_key == key]
+    of_job = [
+        row
+        for row in company_rows.non_conformities(session, vessel_id)
+        if (row.job_key, row.about) == (key, PAST_LIMIT)
+    ]
     postponed = job.postponed_to is not None
     if any(not postponed or row.limit_s == seconds(job.limit_at) for row in of_job):
         return False
@@ -71,6 +83,42 @@ def open_for(session: Session, now: Situation, job: DueJob, by: str) -> bool:
     return True
 
 
+def open_about(
+    session: Session, now: Situation, key: str, about: str, against: Sequence[Objection], by: str, **more: object
+) -> int:
+    """Open one for what broke a rule in the work on a job, or add to the one that nobody answered yet; its number.
+
+    Args:
+        about: what it is of, in few words; one is open for each at a time. more: further members of its record.
+    """
+    vessel_id = now.vessel.id
+    plain = [to_plain(one) for one in against]
+    waiting = [
+        row
+        for row in company_rows.non_conformities(session, vessel_id, only_open=True)
+        if (row.job_key, row.about) == (key, about) and row.answered_s is None
+    ]
+    if waiting:
+        row = waiting[-1]
+        row.facts = json.dumps([*json.loads(row.facts), *plain])
+    else:
+        row = NonConformityRow(
+            vessel_id=vessel_id,
+            number=company_rows.next_non_conformity(session, vessel_id),
+            plant_id=now.plant.id,
+            job_key=key,
+            limit_s=seconds(now.at),
+            opened_s=seconds(now.at),
+            about=about,
+            facts=json.dumps(plain),
+        )
+    session.add(row)
+    session.flush()
+    payload = {"non_conformity": row.number, "job_no": key, "about": about, "against": plain, "by": by, **more}
+    append(session, vessel_id, "non-conformity widened" if waiting else "non-conformity opened", now.at, payload)
+    return row.number
+
+
 def answer(house: House, hand: Hand, vessel_id: str, number: int, *, cause: str, corrective_action: str) -> Answer:
     """Say why it came about and what is done so that it does not again.
 
@@ -91,8 +139,8 @@ def answer(house: House, hand: Hand, vessel_id: str, number: int, *, cause: str,
         def act() -> Answer:
             row = _held(session, hand, vessel_id, number)
             row.cause, row.corrective_action = cause.strip(), corrective_action.strip()
-            row.answered_by_id = hand.actor.person_id or hand.actor.id
-            row.answered_by, row.answered_s = hand.actor.name, house.now_s()
+            row.answered_by_id, row.answered_by = person_of(hand.actor)
+            row.answered_s = house.now_s()
             session.add(row)
             payload = {
                 "non_conformity": number,
@@ -122,7 +170,7 @@ def close(house: House, hand: Hand, vessel_id: str, number: int) -> Answer:
             row = _held(session, hand, vessel_id, number)
             if row.answered_s is None:
                 raise Clash(f"Non-conformity {number} has no cause and corrective action yet; answer it first.")
-            if row.answered_by_id == (hand.actor.person_id or hand.actor.id):
+            if one_person(Person(row.answered_by_id or "", row.answered_by or ""), person_of(hand.actor)):
                 raise NotAllowed("Who answered a non-conformity does not close it: another person does.")
             row.closed_by, row.closed_s = hand.actor.name, house.now_s()
             session.add(row)
@@ -148,11 +196,14 @@ def listed(house: House, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's non-conformities, newest first, as answers tell them."""
     with house.db.read() as session:
         rows = company_rows.non_conformities(session, vessel_id)
+        offset = offset_minutes(session, vessel_id, house.now())
     return [
         {
             "non_conformity": row.number,
             "job": row.job_key,
-            "limit_at": utc_text(row.limit_s),
+            "about": row.about,
+            "what": " ".join(against_words(from_plain(one), offset) for one in json.loads(row.facts)),
+            "limit_at": utc_text(row.limit_s) if row.about == PAST_LIMIT else None,
             "opened_at": utc_text(row.opened_s),
             "state": "closed" if row.closed_s else "answered" if row.answered_s else "open",
             "cause": row.cause,

@@ -196,7 +196,7 @@ def in_the_name_of(house: House, person_id: str, by: str) -> Actor:
         person = people_rows.person(session, person_id)
         if person is None:
             raise _no_person(session, person_id)
-    return replace(_actor(person), name=f"{person.name}, {person.rank} (told by {by})")
+    return replace(_actor(person), name=f"{person.name}, {person.rank} (told by {by})", own=False)
 
 
 def _actor(person: PersonRow) -> Actor:

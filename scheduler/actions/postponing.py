@@ -2,18 +2,22 @@
 
 from typing import Any
 
+from scheduler.actions.actor import person_of
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds, utc_text
 from scheduler.actions.jobs import kind_of, open_job
 from scheduler.actions.situation import load
 from scheduler.actions.wanted import want_plan
+from scheduler.domain.deciding import OFFICE, Decider, Unfit, decision_objections
 from scheduler.domain.due import Occurrence
-from scheduler.domain.postponing import Asked, ask_faults, decision_objections
+from scheduler.domain.persons import Person
+from scheduler.domain.postponing import Asked, ask_faults
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import PostponementRow
+from scheduler.wording.deciding import unfit_words
 
 
 def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: Asked) -> Answer:
@@ -49,7 +53,7 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
                     reason=asked.reason.strip(),
                     risk=asked.risk.strip(),
                     mitigation=asked.mitigation.strip(),
-                    asked_by_id=hand.actor.person_id or hand.actor.id,
+                    asked_by_id=person_of(hand.actor).id,
                     asked_by=hand.actor.name,
                     asked_s=house.now_s(),
                 )
@@ -80,9 +84,20 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
 
 
 def decide(
-    house: House, hand: Hand, vessel_id: str, number: int, *, granted: bool, note: str, class_agreed: str = ""
+    house: House,
+    hand: Hand,
+    vessel_id: str,
+    number: int,
+    *,
+    granted: bool,
+    note: str,
+    class_agreed: str = "",
+    master: str = "",
 ) -> Answer:
     """Grant or refuse a postponement. Granted, the job's limit is the new one, and a new plan is asked for.
+
+    Args:
+        master: name of the master, who decides while the link to the office is down, told by somebody else than who asked.
 
     Raises:
         NotFound: no such postponement. Clash: decided already. NotAllowed: by the one who asked, or by someone who may
@@ -100,20 +115,23 @@ def decide(
                 raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
             now = load(session, house, vessel_id, row.plant_id)
             kind = kind_of(now.plant, _occurrence(row.job_key))
+            person, by_master = person_of(hand.actor), bool(master.strip())
+            decider = Decider(Person(person.id, master.strip() or person.name), hand.actor.role, by_master)
             against = decision_objections(
                 kind,
-                asked_by=(row.asked_by_id, row.asked_by),
-                decider=(hand.actor.person_id or hand.actor.id, hand.actor.name),
-                role=hand.actor.role,
+                asked_by=Person(row.asked_by_id, row.asked_by),
+                decider=decider,
                 granted=granted,
                 class_agreed=class_agreed,
             )
             if against:
-                error = Refused if "class item" in against[0] else NotAllowed
-                raise error(" ".join(against))
+                error = Refused if against[0].code is Unfit.CLASS_ITEM else NotAllowed
+                raise error(unfit_words(against))
             if not granted and not note.strip():
                 raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
-            row.granted, row.decided_by, row.decided_s = granted, hand.actor.name, house.now_s()
+            row.granted, row.decided_by, row.decided_s = granted, decider.person.name, house.now_s()
+            row.decided_as = "master" if by_master else "office" if decider.role in OFFICE else "chief"
+            row.entered_by = hand.actor.name if by_master else ""
             row.note, row.class_agreed = note.strip(), class_agreed.strip()
             session.add(row)
             words = "granted" if granted else "refused"
@@ -124,6 +142,8 @@ def decide(
                 "asked_by": row.asked_by,
                 "note": note,
                 "class_agreed": class_agreed,
+                "decided_by": row.decided_by,
+                "decided_as": row.decided_as,
                 "by": hand.actor.name,
             }
             record, _ = append(session, vessel_id, f"postponement {words}", now.at, payload)
@@ -151,6 +171,8 @@ def listed(house: House, vessel_id: str, job_key: str | None = None) -> list[dic
             "asked_at": utc_text(row.asked_s),
             "state": {None: "asked", True: "granted", False: "refused"}[row.granted],
             "decided_by": row.decided_by,
+            "decided_as": row.decided_as,
+            "entered_by": row.entered_by,
             "decided_at": utc_text(row.decided_s),
             "note": row.note,
             "class_agreed": row.class_agreed,

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import Place, offset_minutes
-from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.house import Answer, Hand, House, instant, maybe, once, seconds
 from scheduler.actions.situation import capacities_of, concessions_of, outage_of
 from scheduler.actions.wanted import want_plan
 from scheduler.actions.work_state import require_no_tag
@@ -22,14 +22,20 @@ AHEAD = timedelta(minutes=5)
 """How far a clock aboard may be ahead of the server's before an instant counts as in the future."""
 
 
-def pump_down(house: House, hand: Hand, place: Place, *, at: datetime, reason: str) -> Answer:
+def pump_down(
+    house: House, hand: Hand, place: Place, *, at: datetime, reason: str, expected_at: datetime | None = None
+) -> Answer:
     """Take in that a pump is out of order since `at`. A new plan is asked for; the answer states the margin left.
 
+    Args:
+        expected_at: when it is expected back; none: not known, and plans assume `returning.ASSUMED_AFTER`.
+
     Raises:
-        Clash: it is down already. Refused: an instant to come, or an empty reason.
+        Clash: it is down already. Refused: an instant to come, an empty reason, or a return that is past.
     """
     _sane(house, at, reason, "went down")
-    with house.db.write() as session:
+    must_be_ahead(house, expected_at)
+    with house.db.write(place.vessel_id) as session:
         vessel, _ = held(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
 
@@ -38,12 +44,13 @@ def pump_down(house: House, hand: Hand, place: Place, *, at: datetime, reason: s
                 if row.status is OutageStatus.DOWN:
                     raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
                 end_outage(session, row, at)
-            set_down(session, place, at, reason, hand.actor.name, house.now_s())
+            set_down(session, place, at, reason, hand.actor.name, house.now_s(), expected_at)
             payload = {
                 "pump": place.id,
                 "serial": _serial(plant, place.id),
                 "at": at,
                 "reason": reason,
+                "expected_at": expected_at,
                 "by": hand.actor.name,
             }
             number, _ = append(session, place.vessel_id, "pump down", house.now(), payload)
@@ -67,7 +74,7 @@ def pump_back(
     _sane(house, at, reason, "came back")
     if measured is not None and test is not Test.PASSED:
         raise Refused("A measured capacity goes with a passed test only. Leave it out, or say the test passed.")
-    with house.db.write() as session:
+    with house.db.write(place.vessel_id) as session:
         vessel, _ = held(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
 
@@ -95,8 +102,49 @@ def pump_back(
         return once(session, place.vessel_id, hand, house.now_s(), act)
 
 
-def set_down(session: Session, place: Place, at: datetime, reason: str, by: str, now_s: int) -> None:
-    """Store that the pump counts for nothing from `at` on."""
+def must_be_ahead(house: House, expected_at: datetime | None) -> None:
+    """Raises Refused when a return is told for a time that is past."""
+    if expected_at is not None and expected_at <= house.now():
+        says = "this is past; say when it is expected back, or leave it empty where that is not known"
+        raise Refused(f"expected_at: {says}.", faults=[("/expected_at", says)])
+
+
+def say_expected(house: House, hand: Hand, place: Place, expected_at: datetime | None) -> Answer:
+    """Say when a pump that is out is expected back; none: not known any more. A new plan is asked for.
+
+    Raises:
+        Clash: it is not out. Refused: a time that is past.
+    """
+    must_be_ahead(house, expected_at)
+    with house.db.write(place.vessel_id) as session:
+        vessel, _ = held(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+
+        def act() -> Answer:
+            rows = work_rows.open_outages(session, place.vessel_id, place.id)
+            down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
+            if down is None:
+                raise Clash("This pump is not out. There is no return to expect.")
+            before, down.expected_s = down.expected_s, None if expected_at is None else seconds(expected_at)
+            session.add(down)
+            payload = {
+                "pump": place.id,
+                "serial": _serial(plant, place.id),
+                "out_since": instant(down.from_s),
+                "expected_at": expected_at,
+                "expected_before": maybe(before),
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, "return expected", house.now(), payload)
+            return _answered(session, house, place, plant, number, "down")
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def set_down(
+    session: Session, place: Place, at: datetime, reason: str, by: str, now_s: int, expected_at: datetime | None = None
+) -> None:
+    """Store that the pump counts for nothing from `at` on; expected_at: when it is expected back, none: not known."""
     session.add(
         OutageRow(
             id=secrets.token_hex(8),
@@ -107,6 +155,7 @@ def set_down(session: Session, place: Place, at: datetime, reason: str, by: str,
             counts_for_litres_per_h=0,
             status=OutageStatus.DOWN,
             reason=reason,
+            expected_s=None if expected_at is None else seconds(expected_at),
             actor=by,
             recorded_s=now_s,
         )

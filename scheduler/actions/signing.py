@@ -5,9 +5,12 @@ import re
 from datetime import timedelta
 from typing import Any
 
+from scheduler.actions.actor import person_of
+from scheduler.actions.carried import carried, hung_by
 from scheduler.actions.documents import held
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import Answer, Hand, House, instant, once
+from scheduler.domain.persons import Person, one_person
 from scheduler.domain.words import Role
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import aboard_rows, history_rows
@@ -40,15 +43,17 @@ def write_handover(house: House, hand: Hand, vessel_id: str, text: str) -> Answe
                     vessel_id=vessel_id,
                     number=number,
                     text=text.strip(),
-                    written_by_id=hand.actor.person_id or hand.actor.id,
+                    written_by_id=person_of(hand.actor).id,
                     written_by=hand.actor.name,
                     written_s=house.now_s(),
                 )
             )
-            payload = {"handover": number, "text": text.strip(), "by": hand.actor.name}
+            open_now = carried(session, house, vessel_id)
+            payload = {"handover": number, "text": text.strip(), "carries": open_now, "by": hand.actor.name}
             record, _ = append(session, vessel_id, "handover note written", house.now(), payload)
             bump_revision(session, vessel_id)
-            return Answer(201, {"handover": number, "record": record, "says": "Written; who takes over signs it."})
+            said = {"handover": number, "record": record, "says": "Written; who takes over signs it."}
+            return Answer(201, {**said, "carries": open_now})
 
         return once(session, vessel_id, hand, house.now_s(), act)
 
@@ -68,8 +73,14 @@ def sign_handover(house: House, hand: Hand, vessel_id: str, number: int) -> Answ
                 raise NotFound(f"There is no handover note {number} on {vessel_id}.")
             if row.signed_s is not None:
                 raise Clash(f"Handover note {number} is signed already, by {row.signed_by}.")
-            if row.written_by_id == (hand.actor.person_id or hand.actor.id):
+            if one_person(Person(row.written_by_id, row.written_by), person_of(hand.actor)):
                 raise NotAllowed("A handover note is signed by two people: who takes over signs it, not who wrote it.")
+            hang = hung_by(session, vessel_id, Person(row.written_by_id, row.written_by))
+            if hang:
+                raise Clash(
+                    f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
+                    "an own lock first; where there is no relief, the chief engineer does, on record."
+                )
             row.signed_by, row.signed_s = hand.actor.name, house.now_s()
             session.add(row)
             payload = {"handover": number, "written_by": row.written_by, "by": hand.actor.name}

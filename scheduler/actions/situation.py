@@ -361,6 +361,7 @@ def outage_of(row: OutageRow) -> Outage:
         to_at=maybe(row.to_s),
         counts_for=Swept(row.counts_for_litres_per_h / 1000),
         reason=row.reason,
+        expected_at=maybe(row.expected_s),
     )
 
 

@@ -3,10 +3,12 @@
 import json
 from typing import Any
 
+from scheduler.actions.actor import person_of
 from scheduler.actions.counters import ASKED, ASKED_UNDO, counter_row, keep, must_say_why, who
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once
 from scheduler.actions.ledger import GIVING, undone_by
+from scheduler.domain.persons import Person, one_person
 from scheduler.domain.words import Role
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import ledger_rows
@@ -68,7 +70,7 @@ def confirm_event(house: House, hand: Hand, place: Place, event_id: str, reason:
                     f"A {hand.actor.role.value} may not confirm this; the chief engineer or the office may."
                 )
             told = _told(event)
-            if told["asked_by_id"] == who(hand):
+            if one_person(Person(told["asked_by_id"], event.actor), person_of(hand.actor)):
                 raise NotAllowed(
                     f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
                 )

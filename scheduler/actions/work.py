@@ -3,31 +3,48 @@
 import json
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from scheduler.actions.documents import held, plant_of
-from scheduler.actions.fleet import Place
+from scheduler.actions.fleet import Place, offset_minutes
 from scheduler.actions.house import Answer, Hand, House, once, seconds
 from scheduler.actions.jobs import kind_of, open_job
+from scheduler.actions.nonconforming import open_about
 from scheduler.actions.parts import use_part
 from scheduler.actions.pumps import AHEAD, end_outage, returned, set_down
 from scheduler.actions.situation import Situation, load
 from scheduler.actions.wanted import want_plan
-from scheduler.actions.work_state import STEP, KeptStep, must_be_newest, rest_warnings, state_of, steps_of
+from scheduler.actions.work_state import (
+    STEP,
+    KeptStep,
+    begun_at,
+    must_be_newest,
+    procedure_of,
+    rest_warnings,
+    state_of,
+    steps_of,
+)
 from scheduler.domain.capacity import Outage, Swept, check_outage
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant
 from scheduler.domain.sheets import finding_kind
 from scheduler.domain.subjects import where
 from scheduler.domain.words import Role, Test
-from scheduler.domain.work import AnyStep, Counts, Note, Noted, Opened, TagPlaced, Tested, Work
-from scheduler.domain.work_rules import Objection, Procedure, objections
+from scheduler.domain.work.acts import Accepted, AnyStep, Note, Noted, Opened, Struck, TagPlaced, Tested
+from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure, to_plain
+from scheduler.domain.work.rules import objections, stop_reasons
+from scheduler.domain.work.state import Counts, Work, struck_numbers
+from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
 from scheduler.errors import Clash, NotAllowed, Refused
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import AssetKind, OutageStatus, WorkStepRow
+from scheduler.wording.work import against_words
 
+WORK_FLAGGED = "work on the pump"
+"""What a non-conformity is about that an act against a rule opened."""
 OVERRIDES = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
 MOST_STEPS = 500
 
@@ -59,6 +76,8 @@ def take_step(
         raise NotAllowed(
             "Only the chief engineer overrides the minimum, with a reason. Ask, or choose a time that holds."
         )
+    if isinstance(step, Accepted) and hand.actor.role not in OVERRIDES:
+        raise NotAllowed("Only the chief engineer accepts a measure outside its limits, with a reason.")
     with house.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
@@ -74,10 +93,12 @@ def take_step(
                 )
             pump = where(now.plant, kind.subject, occurrence.subject, step.at)[0] if kind.takes_pump_out else None
             stood = state_of(kept, step.at)
-            below, holds = _minimum(now, kind, pump, stood, step)
-            against = objections(stood, step, procedure_of(now.plant), below_minimum=below)
-            _refuse(against, fact, holds)
-            flags = [one.says for one in against]
+            begun = begun_at(kept, step.at)
+            procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
+            against = _against(house, hand, now, kind, kept, stood, step, procedure, pump)
+            _refuse(against, fact, now.offset_minutes)
+            flags = [against_words(one, now.offset_minutes) for one in against]
+            plain = [to_plain(one) for one in against]
             number, stamp = append(
                 session,
                 place.vessel_id,
@@ -91,6 +112,7 @@ def take_step(
                     "pump": pump,
                     "told_as_fact": fact,
                     "flags": flags,
+                    "against": plain,
                     "recorded_by": hand.actor.name,
                 },
             )
@@ -102,7 +124,7 @@ def take_step(
                 kind=step.kind,
                 at_s=seconds(step.at),
                 detail=STEP.dump_json(told).decode(),
-                flags=json.dumps(flags),
+                flags=json.dumps(plain),
                 actor=hand.actor.name,
                 record=number,
                 recorded_s=house.now_s(),
@@ -113,15 +135,18 @@ def take_step(
             work = state_of(after)
             if isinstance(step, Noted) and step.about is Note.PART:
                 use_part(session, place, step.name, step.value, hand.actor.name, house.now_s())
+            if against and pump is not None:
+                open_about(session, now, occurrence.key, WORK_FLAGGED, against, hand.actor.name)
             if pump is not None:
                 _count(session, now, pump, occurrence, state_of(kept), work, step, hand.actor.name)
             bump_revision(session, place.vessel_id)
             return Answer(
                 201,
                 {
-                    **work_json(now.plant, job, kind, after),
+                    **work_json(now.plant, job, kind, after, procedure, now.at, now.offset_minutes),
                     "flags": flags,
-                    "warnings": rest_warnings(session, place.vessel_id, step.by, step.at),
+                    "against": plain,
+                    "warnings": rest_warnings(session, place.vessel_id, now.plant.crew, step.by, step.at),
                     "record": number,
                     "stamp": stamp,
                 },
@@ -140,11 +165,30 @@ def _behind(plant: Plant, step: AnyStep) -> AnyStep:
     return replace(step, name=kind.seen, mode=kind.mode, mechanism=kind.mechanism, cause=kind.cause)
 
 
-def procedure_of(plant: Plant) -> Procedure:
-    """How the ship does it, by its document."""
-    return Procedure(
-        own_tag_only=plant.own_tag_only, permit_needed=plant.permit_needed, h2s_limit_ppm=plant.h2s_limit_ppm
-    )
+def _against(
+    house: House,
+    hand: Hand,
+    now: Situation,
+    kind: JobKind,
+    kept: Sequence[KeptStep],
+    stood: Work,
+    step: AnyStep,
+    procedure: Procedure,
+    pump: str | None,
+) -> list[Objection]:
+    """What stands against an act, by the rules, the minimum, and what was recorded so far."""
+    if isinstance(step, Struck):
+        return strike_objections(
+            [one.step for one in kept],
+            step,
+            recorded_at={one.number: one.recorded_at for one in kept},
+            recorded_by={one.number: one.recorded_by for one in kept},
+            flagged=frozenset(one.number for one in kept if one.against),
+            by=hand.actor.name,
+            now=house.now(),
+            within=STRIKE_WITHIN,
+        )
+    return objections(stood, step, procedure, below_minimum=_below_minimum(now, kind, pump, stood, step))
 
 
 def kept_steps(house: House, place: Place, occurrence: Occurrence) -> list[KeptStep]:
@@ -154,37 +198,44 @@ def kept_steps(house: House, place: Place, occurrence: Occurrence) -> list[KeptS
 
 
 def work_on(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any]:
-    """How far the work on a job is, with every step as kept."""
+    """How far the work on a job is, with every entry as kept."""
+    now = house.now()
     with house.db.read() as session:
         vessel, _ = held(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
+        kind = kind_of(plant, occurrence)
         kept = steps_of(session, place.vessel_id, occurrence.key)
-    return work_json(plant, None, kind_of(plant, occurrence), kept)
+        offset = offset_minutes(session, place.vessel_id, now)
+        pump = where(plant, kind.subject, occurrence.subject, now)[0] if kind.takes_pump_out else None
+        procedure = procedure_of(session, place.vessel_id, plant, kind, pump, begun_at(kept, now), offset)
+    return work_json(plant, None, kind, kept, procedure, now, offset)
 
 
-def _refuse(against: Sequence[Objection], fact: bool, holds: Sequence[dict[str, str]]) -> None:
+def _refuse(against: Sequence[Objection], fact: bool, offset: int) -> None:
     standing = [one for one in against if one.impossible or not fact]
     if not standing:
         return
-    more: dict[str, Any] = {"objections": [{"code": one.code, "says": one.says} for one in standing]}
-    if any(one.code == "below minimum" for one in standing):
-        more["times_that_hold"] = list(holds)
-    words = " ".join(one.says for one in standing)
+    told = [{**to_plain(one), "says": against_words(one, offset)} for one in standing]
+    more: dict[str, Any] = {"objections": told}
+    for one in standing:
+        if one.code is Against.BELOW_MINIMUM:
+            holds: Any = one.facts["holds"]
+            more["times_that_hold"] = [{"from": f"{a:%Y-%m-%dT%H:%MZ}", "to": f"{b:%Y-%m-%dT%H:%MZ}"} for a, b in holds]
+    words = " ".join(against_words(one, offset) for one in standing)
     if not any(one.impossible for one in standing):
         words += " If it has happened all the same, record it as a fact: it is kept, and flagged."
+        more["may_be_fact"] = True
     raise Clash(words, more=more)
 
 
-def _minimum(
-    now: Situation, kind: JobKind, pump: str | None, stood: Work, step: AnyStep
-) -> tuple[str, list[dict[str, str]]]:
-    """Words when taking the pump out breaks the minimum, and the times that hold; nothing when it is out already."""
+def _below_minimum(now: Situation, kind: JobKind, pump: str | None, stood: Work, step: AnyStep) -> BelowMinimum | None:
+    """What taking the pump out breaks of the minimum; none when it holds, or when the pump is out already."""
     if pump is None or stood.out_at is not None or not isinstance(step, TagPlaced | Opened):
-        return "", []
+        return None
     if any(
         o.pump == pump and o.from_at <= step.at and o.to_at is None and not o.counts_for.m3_per_h for o in now.outages
     ):
-        return "", []  # out of order already: isolating it takes nothing away
+        return None  # out of order already: isolating it takes nothing away
     planned: list[Outage] = []
     if now.taken is not None:
         times = now.taken.times()
@@ -205,17 +256,14 @@ def _minimum(
         concessions=now.concessions,
     )
     if found.least_margin_litres_per_h >= 0:
-        return "", []
-    holds = [{"from": f"{a:%Y-%m-%dT%H:%MZ}", "to": f"{b:%Y-%m-%dT%H:%MZ}"} for a, b in found.holds[:5]]
-    first = (
-        f"Starts that hold: {', '.join(h['from'] + ' to ' + h['to'] for h in holds[:3])}."
-        if holds
-        else ("No start in the next 14 days holds.")
+        return None
+    return BelowMinimum(
+        hours=kind.takes_hours,
+        lacking_m3_per_h=-found.least_margin_litres_per_h / 1000,
+        label=found.label,
+        at=found.least_at,
+        holds=found.holds[:5],
     )
-    return (
-        f"With this pump out for {kind.takes_hours} h the plant is {-found.least_margin_litres_per_h / 1000:g} m³/h below "
-        f"its minimum ({found.label}) at {found.least_at:%Y-%m-%d %H:%MZ}. {first} The chief engineer may override with a reason."
-    ), holds
 
 
 def _count(
@@ -240,16 +288,27 @@ def _count(
             if row.status is OutageStatus.DOWN:
                 return
             end_outage(session, row, step.at)
-        set_down(session, place, step.at, reason, by, seconds(now.at))
+        slot = None if now.taken is None else now.taken.times().get(occurrence.key)
+        back = slot[1] if slot is not None and slot[1] > now.at else None
+        set_down(session, place, step.at, reason, by, seconds(now.at), back)
     else:
         test = Test.PASSED if after.counts is Counts.FULL else Test.NONE
         returned(session, now.plant, place, step.at, reason, test, None, by, seconds(now.at))
     want_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
 
 
-def work_json(plant: Plant, job: DueJob | None, kind: JobKind, kept: Sequence[KeptStep]) -> dict[str, Any]:
-    """The work on a job as an answer tells it."""
+def work_json(
+    plant: Plant,
+    job: DueJob | None,
+    kind: JobKind,
+    kept: Sequence[KeptStep],
+    procedure: Procedure,
+    at: datetime,
+    offset: int,
+) -> dict[str, Any]:
+    """The work on a job as an answer tells it. `stop_work`: why work on the open pump stops now."""
     work = state_of(kept)
+    gone = struck_numbers([one.step for one in kept])
     told: dict[str, Any] = {
         "job_kind": kind.name,
         "version": len(kept),
@@ -260,12 +319,19 @@ def work_json(plant: Plant, job: DueJob | None, kind: JobKind, kept: Sequence[Ke
             {"point": tag.point, "lock_no": tag.lock_no, "tag_no": tag.tag_no, "placed_by": tag.placed_by}
             for tag in work.hanging
         ],
-        "isolation_points": list(plant.isolation_points),
+        "personal_locks_hanging": [
+            {"person": lock.person, "lock_no": lock.lock_no, "company": lock.company} for lock in work.personal_hanging
+        ],
+        "not_known": sorted(work.not_known | work.people_not_known),
+        "stop_work": [against_words(one, offset) for one in stop_reasons(work, at, procedure)],
+        "isolation_points": [point.name for point in plant.points],
+        "points_not_fitted": [point.name for point in plant.points if point not in procedure.points],
         "steps": [
             {
                 "number": one.number,
                 **json.loads(STEP.dump_json(one.step)),
-                "flags": list(one.flags),
+                "flags": list(one.flags(offset)),
+                "struck": one.number in gone,
                 "recorded_by": one.recorded_by,
                 "recorded_at": f"{one.recorded_at:%Y-%m-%dT%H:%M:%SZ}",
                 "record": one.record,

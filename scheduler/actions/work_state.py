@@ -1,21 +1,28 @@
-"""The work on a job as stored: its steps, the state they give, and whether a tag hangs on a pump."""
+"""The work on a job as stored: its entries, the state they give, and whether a tag hangs on a pump."""
 
 import json
-from collections.abc import Sequence
+from collections import Counter as Tally
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Annotated, Any
 
 from pydantic import Field, TypeAdapter
 
 from scheduler.actions.house import instant
-from scheduler.domain.rest import DAY, WEEK, rest_between, rest_faults
-from scheduler.domain.work import AnyStep, Note, Noted, Reported, Work, replay
+from scheduler.domain.fleet import Crew, JobKind, Plant
+from scheduler.domain.rest import DAY, WEEK, RestRule, rest_between, rest_faults
+from scheduler.domain.words import Test
+from scheduler.domain.work.acts import AnyStep, Note, Noted, Reported, Tested
+from scheduler.domain.work.against import Objection, Procedure, from_plain
+from scheduler.domain.work.state import Work, replay, struck_numbers
 from scheduler.errors import Clash, Stale
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import WorkStepRow
+from scheduler.storage.tables import NotFittedRow, WorkStepRow
+from scheduler.wording.rest import rest_words
+from scheduler.wording.work import against_words
 
 STEP: TypeAdapter[AnyStep] = TypeAdapter(Annotated[AnyStep, Field(discriminator="kind")])
 """Reads and writes one step; shape only."""
@@ -23,14 +30,21 @@ STEP: TypeAdapter[AnyStep] = TypeAdapter(Annotated[AnyStep, Field(discriminator=
 
 @dataclass(frozen=True, slots=True)
 class KeptStep:
-    """A step as kept: what was told, what stood against it, who recorded it, and its record in the history."""
+    """An entry as kept: what was told, what stood against it, who recorded it, and its record in the history.
+
+    against: facts; a text where it was stored before there were facts.
+    """
 
     number: int
     step: AnyStep
-    flags: tuple[str, ...]
+    against: tuple[Objection | str, ...]
     recorded_by: str
     recorded_at: datetime
     record: int
+
+    def flags(self, offset_minutes: int) -> tuple[str, ...]:
+        """What stood against it, in words."""
+        return tuple(one if isinstance(one, str) else against_words(one, offset_minutes) for one in self.against)
 
 
 def steps_of(session: Session, vessel_id: str, job_key: str) -> list[KeptStep]:
@@ -39,14 +53,56 @@ def steps_of(session: Session, vessel_id: str, job_key: str) -> list[KeptStep]:
 
 
 def _kept(row: WorkStepRow) -> KeptStep:
-    flags = tuple(json.loads(row.flags))
+    against = tuple(one if isinstance(one, str) else from_plain(one) for one in json.loads(row.flags))
     step = STEP.validate_json(row.detail)
-    return KeptStep(row.number, step, flags, row.actor, instant(row.recorded_s), row.record)
+    return KeptStep(row.number, step, against, row.actor, instant(row.recorded_s), row.record)
 
 
 def state_of(kept: Sequence[KeptStep], until: datetime | None = None) -> Work:
-    """The state that the steps give (those up to `until`)."""
-    return replay(one.step for one in kept if until is None or one.step.at <= until)
+    """The state that the entries give (those up to `until`)."""
+    return replay([one.step for one in kept], until)
+
+
+def procedure_of(
+    session: Session,
+    vessel_id: str,
+    plant: Plant,
+    kind: JobKind,
+    pump: str | None,
+    begun_at: datetime,
+    offset_minutes: int,
+) -> Procedure:
+    """How the ship does it by her document, and what the sheet of this kind asks for on this pump.
+
+    Args:
+        begun_at: when the work began; a point signed as not fitted on that ship's day or later is asked for all the same.
+    """
+    absent = {
+        row.point
+        for row in work_rows.not_fitted(session, vessel_id, pump or "")
+        if _counts(row, begun_at, timedelta(minutes=offset_minutes))
+    }
+    return Procedure(
+        points=tuple(point for point in plant.points if point.name not in absent),
+        own_tag_only=plant.own_tag_only,
+        permit_needed=plant.permit_needed,
+        h2s_limit_ppm=plant.h2s_limit_ppm,
+        gas_minutes=plant.gas_minutes,
+        sheet=kind.sheet,
+        nameplate=frozenset(one.name for one in kind.measures if one.nameplate),
+    )
+
+
+def _counts(row: NotFittedRow, begun_at: datetime, offset: timedelta) -> bool:
+    """Signed by both, not withdrawn, and on a ship's day before the work began: never for today's job."""
+    if row.withdrawn_s is not None or row.signed_s is None:
+        return False
+    return (instant(row.signed_s) + offset).date() < (begun_at + offset).date()
+
+
+def begun_at(kept: Sequence[KeptStep], at: datetime) -> datetime:
+    """When the work began: at its first entry, or at `at` while there is none."""
+    return min((one.step.at for one in kept), default=at)
 
 
 def must_be_newest(kept: Sequence[KeptStep], if_match: int | None) -> None:
@@ -78,9 +134,11 @@ def require_no_tag(session: Session, vessel_id: str, pump: str) -> None:
 
 def summary(kept: Sequence[KeptStep]) -> dict[str, Any]:
     """What of the steps goes into the record of the closed job: tags, parts, measures, findings, lowest vacuum, in words."""
+    gone = struck_numbers([one.step for one in kept])
     work = state_of(kept)
-    notes = [one.step for one in kept if isinstance(one.step, Noted)]
-    lowest = [one.step.lowest_vacuum_kpa for one in kept if isinstance(one.step, Reported)]
+    standing = [one.step for one in kept if one.number not in gone]
+    notes = [one for one in standing if isinstance(one, Noted)]
+    lowest = [one.lowest_vacuum_kpa for one in standing if isinstance(one, Reported)]
     known = [value for value in lowest if value is not None]
     return {
         "tags": "; ".join(
@@ -90,10 +148,28 @@ def summary(kept: Sequence[KeptStep]) -> dict[str, Any]:
             for tag in work.tags
         ),
         "parts_used": "; ".join(_note(one) for one in notes if one.about is Note.PART),
-        "measures": "; ".join(_note(one) for one in notes if one.about is Note.MEASURE),
+        "measures": "; ".join(
+            [*_measured(notes), *(f"{a.name} accepted by {a.by}: {a.reason}" for a in work.accepted)]
+        ),
+        "tests": "; ".join(_tested(one) for one in work.tests),
         "findings": "; ".join(_note(one) for one in notes if one.about in (Note.FINDING, Note.OBJECT)),
         "lowest_vacuum_kpa": min(known, default=None),
     }
+
+
+def _measured(notes: Sequence[Noted]) -> Iterator[str]:
+    """Every figure of every measure; where one was taken again, each with its time, so that the failed one stays."""
+    measures = [one for one in notes if one.about is Note.MEASURE]
+    times = Tally(one.name for one in measures)
+    for one in measures:
+        yield f"{_note(one)}{f' at {_short(one.at)}' if times[one.name] > 1 else ''}"
+
+
+def _tested(one: Tested) -> str:
+    figures = "" if one.pull_down_seconds is None else f" {one.pull_down_seconds:g} s"
+    limit = "" if one.limit_seconds is None else f" (limit {one.limit_seconds:g} s)"
+    result = one.result.value if one.passes or one.result is Test.FAILED else "slower than its limit, not passed"
+    return f"{result}{figures}{limit} at {_short(one.at)}{f': {one.text}' if one.text else ''}"
 
 
 def _note(one: Noted) -> str:
@@ -113,7 +189,7 @@ def _short(at: datetime | None) -> str:
     return "not" if at is None else f"{at:%Y-%m-%d %H:%MZ}"
 
 
-def rest_warnings(session: Session, vessel_id: str, by: str, at: datetime) -> list[str]:
+def rest_warnings(session: Session, vessel_id: str, crew: Crew, by: str, at: datetime) -> list[str]:
     """What the steps on record leave a person short of rest, in words; a warning only, other work is not known here."""
     since = at - WEEK - DAY
     spans: dict[str, list[datetime]] = {}
@@ -122,5 +198,5 @@ def rest_warnings(session: Session, vessel_id: str, by: str, at: datetime) -> li
         if step.by.strip().casefold() == by.strip().casefold() and step.at <= at:
             spans.setdefault(row.job_key, []).append(step.at)
     work = [pair for times in spans.values() for pair in pairwise(times) if pair[1] - pair[0] < DAY]
-    faults = rest_faults(rest_between(work, since, at), since, at)
-    return [f"{by}: by the steps on record, {fault} (STCW A-VIII/1)." for fault in faults]
+    rule = RestRule(periods=crew.rest_periods, week_hours=crew.rest_week_hours)
+    return [rest_words(by, fault) for fault in rest_faults(rest_between(work, since, at), since, at, rule)]

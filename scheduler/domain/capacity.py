@@ -31,7 +31,7 @@ class Outage:
     """A stretch in which a pump counts for less than its capacity: a fact, not a plan.
 
     to_at none: until further notice. counts_for is what it still gives: nothing while down, the provisional derate
-    while returned and not proved.
+    while returned and not proved. expected_at: when it is expected back, as somebody said; none: not known. Only plans use it.
     """
 
     pump: str
@@ -39,6 +39,7 @@ class Outage:
     to_at: datetime | None
     counts_for: Swept
     reason: str
+    expected_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,6 +1,6 @@
-"""A lower minimum for a stretch of time: what may be asked for, and who may sign. Chief engineer and hotel, two people.
+"""A lower minimum for a stretch of time: what may be asked for. Who may sign stands in `deciding`.
 
-Common practice, no source: the plant serves the hotel, so the hotel agrees before the plant runs on less.
+Common practice, no source: the plant serves hotel and crew, so whom the ship names for them agrees before it runs on less.
 """
 
 from dataclasses import dataclass
@@ -9,10 +9,10 @@ from math import isfinite
 
 from scheduler.domain.capacity import Swept, minimum_agreed
 from scheduler.domain.fleet import Plant
-from scheduler.domain.words import Role
 
-SIGNS_AS_CHIEF = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
 SHORTEST, LONGEST = timedelta(hours=1), timedelta(days=366)
+SECOND_SIGNERS = ("hotel", "chief officer", "master")
+"""Whom a ship may name to sign beside the chief engineer."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,14 +23,6 @@ class Lower:
     to_at: datetime
     minimum: Swept
     reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Signature:
-    """Who signed: the name, and the id of who wrote it down."""
-
-    id: str
-    name: str
 
 
 def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: datetime) -> list[tuple[str, str]]:
@@ -55,26 +47,3 @@ def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: dat
             )
         )
     return faults
-
-
-def signing_objections(as_: str, by: Signature, other: Signature | None, role: Role) -> list[str]:
-    """What stands against this signature, in words.
-
-    Args:
-        as_: chief or hotel. other: who signed for the other side, none while nobody has.
-    """
-    if as_ == "chief" and role not in SIGNS_AS_CHIEF:
-        return [f"A {role.value} does not sign as chief: the chief engineer does, or the office."]
-    if other is None:
-        return []
-    if _same_name(by.name, other.name):
-        return [f"{other.name} signed already for the other side: it takes two people."]
-    if by.id == other.id:
-        return ["You signed already for the other side: someone else enters this signature, so that two people do."]
-    return []
-
-
-def _same_name(one: str, other: str) -> bool:
-    """The same name, the rank that may follow it ("A. Chief, chief engineer") left aside on either."""
-    first, second = " ".join(one.split()).casefold(), " ".join(other.split()).casefold()
-    return first in (second, second.rpartition(", ")[0]) or second == first.rpartition(", ")[0]

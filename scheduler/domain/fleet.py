@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import ClassVar
 
-from scheduler.domain.sheets import FINDINGS, FindingKind, MeasureAsked, PartNeeded
+from scheduler.domain.isolation import POINTS, IsolationPoint, points_of
+from scheduler.domain.sheets import FINDINGS, FindingKind, MeasureAsked, PartNeeded, Phase, SheetStep, sheet_steps
 from scheduler.domain.words import Subject
 
 _STRICT: dict[str, str] = {"extra": "forbid"}
@@ -62,7 +63,8 @@ class CrewBlock:
 class Crew:
     """One maintenance crew: hands, the ship's working hours (end excluded), the hours at which a job may start.
 
-    hours_a_person: what one person works in a day at most.
+    hours_a_person: what one person works in a day at most. rest_periods, rest_week_hours: in how many periods the 10 hours of
+    rest of any 24 lie at most, and the least hours in 7 days; other than 2 and 77 only by an exception of the flag.
     """
 
     __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
@@ -73,6 +75,8 @@ class Crew:
     no_work: tuple[NoWork, ...] = ()
     blocks: tuple[CrewBlock, ...] = ()
     hours_a_person: int = 8
+    rest_periods: int = 2
+    rest_week_hours: int = 77
 
     @property
     def most_hands(self) -> int:
@@ -233,10 +237,19 @@ class JobKind:
     critical: bool = False
     class_item: bool = False
     note: str = ""
-    steps: tuple[str, ...] = ()
+    steps: tuple[str | SheetStep, ...] = ()
     measures: tuple[MeasureAsked, ...] = ()
     parts: tuple[PartNeeded, ...] = ()
     tools: tuple[str, ...] = ()
+
+    @property
+    def sheet(self) -> tuple[SheetStep, ...]:
+        """The steps of its sheet, each with its place in the work."""
+        return sheet_steps(self.steps, takes_pump_out=self.takes_pump_out)
+
+
+def _step(when: Phase, text: str, act: str = "") -> SheetStep:
+    return SheetStep(text=text, when=when, act=act)
 
 
 BREAKDOWN = JobKind(
@@ -245,11 +258,21 @@ BREAKDOWN = JobKind(
     subject=Subject.PUMP,
     takes_hours=4,
     steps=(
-        "Grid above filled in: locked, tagged, start tried, vacuum broken, gas read. Nobody goes on before that.",
-        "Rinse the pump, then drain it to the sewage tank or a closed container, never to the bilge.",
-        "Find the cause before parts are changed; take out what does not belong there and write down what it was.",
-        "Put right, close up. Count tools and rags, people clear; take off each tag by the hand that placed it.",
-        "Prime, start locally, look for leaks, read the motor current, then time one pull-down at the next quiet hour.",
+        _step(Phase.BEFORE, "Stand-by seen running, margin looked at, those concerned told.", "made ready"),
+        _step(
+            Phase.BEFORE, "Inlet shut, fresh water through, drained to the sewage tank or a closed container.", "rinsed"
+        ),
+        _step(Phase.ISOLATED, "Start tried at the locked breaker, control supply still on.", "start tried"),
+        _step(Phase.ISOLATED, "No voltage at the terminals, all phases; meter proved before and after.", "no voltage"),
+        _step(Phase.ISOLATED, "Gauge stays at zero with both valves shut; drained.", "vacuum let out"),
+        _step(
+            Phase.OPEN,
+            "Find the cause before parts are changed; take out what does not belong there, write down what it was.",
+        ),
+        _step(Phase.OPEN, "Put right, close up, count tools and rags."),
+        _step(Phase.CLOSED, "People and tools clear, personal locks off, then point by point.", "people clear"),
+        _step(Phase.BACK, "Local start: leaks, current of the phases, turning. Then AUTO.", "started locally"),
+        _step(Phase.BACK, "Pull-down over the plant's band at a quiet hour, the other pumps stopped.", "tested"),
     ),
     note="Not planned: it has no due point. The steps are an example (common practice, no source).",
 )
@@ -266,17 +289,6 @@ class LastDone:
     done_at: datetime
     running_hours: float | None = None
     """Running hours of the subject at that time; none: taken from the ledger."""
-
-
-ISOLATION_POINTS = (
-    "supply breaker",
-    "control and heater supply",
-    "selector to OFF",
-    "suction valve",
-    "discharge valve",
-    "flushing or seal water",
-)
-"""Where a macerating vacuum pump is isolated. A non-return valve is no isolation. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -306,13 +318,22 @@ class Plant:
     branches: tuple[Branch, ...] = ()
     provisional_derate: float = 0.8
     """Share of its capacity that a pump counts for when returned and not yet proved."""
-    isolation_points: tuple[str, ...] = ISOLATION_POINTS
+    isolation_points: tuple[str | IsolationPoint, ...] = POINTS
     permit_needed: bool = True
     own_tag_only: bool = True
     """A tag comes off by the hand that placed it (or the documented exception); the ship's own procedure may say other."""
     h2s_limit_ppm: float | None = None
     """The ship's own limit of hydrogen sulphide before opening, where it is lower than the published ones."""
+    gas_minutes: int = 30
+    """How old a reading of the gas meter may be when the pump is opened, and while it is open. Judgement, no source."""
+    second_signer: str = "hotel"
+    """Who signs a lower minimum beside the chief engineer: hotel, chief officer or master."""
     findings: tuple[FindingKind, ...] = FINDINGS
+
+    @property
+    def points(self) -> tuple[IsolationPoint, ...]:
+        """Where its pumps are isolated, in the order of the sheet."""
+        return points_of(self.isolation_points)
 
     def kind(self, code: str) -> JobKind:
         """The job kind with that code, or the reserved one. Raises KeyError when the plant has none."""

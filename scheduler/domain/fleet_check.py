@@ -24,6 +24,7 @@ from scheduler.domain.faults import (
 )
 from scheduler.domain.fleet import Fitting, Plant, Pump, Stay, Vessel, imo_number_holds
 from scheduler.domain.kind_check import kind_faults, last_done_faults, renewal_faults
+from scheduler.domain.procedure_check import procedure_faults
 from scheduler.domain.sheet_check import finding_faults
 
 MOST_PUMPS = 8
@@ -110,6 +111,7 @@ def _plant(at: str, plant: Plant) -> Iterator[Fault]:
     yield from last_done_faults(at, plant)
     yield from finding_faults(at, plant)
     yield from crew_faults(f"{at}/crew", plant.crew)
+    yield from procedure_faults(at, plant)
     yield from occasion_faults(at, plant)
     yield from _minimum(at, plant)
 

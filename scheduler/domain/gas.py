@@ -3,6 +3,10 @@
 A reading under a published limit is never called good: local limits are lower in places, and smell fails.
 """
 
+from collections.abc import Iterator
+from enum import StrEnum
+from typing import NamedTuple
+
 from scheduler.errors import Refused
 
 OXYGEN_LEAST, OXYGEN_MOST = 19.5, 23.5
@@ -15,51 +19,53 @@ H2S_CEILING_OSHA_PPM = 20.0
 """Ceiling. Source: OSHA hydrogen sulfide page."""
 
 
-def h2s_words(ppm: float, ship_limit_ppm: float | None = None) -> tuple[bool, str]:
-    """Whether a reading of hydrogen sulphide exceeds a limit, and the words for it.
+class Gas(StrEnum):
+    """What is wrong with a reading."""
 
-    Raises:
-        Refused: below 0.
+    NOT_READ = "gas not read"
+    OXYGEN = "oxygen out of range"
+    LEL = "flammable gas"
+    H2S_OSHA = "hydrogen sulphide above the OSHA ceiling"
+    H2S_NIOSH = "hydrogen sulphide above the NIOSH ceiling"
+    H2S_SHIP = "hydrogen sulphide above the ship's own limit"
 
-    >>> h2s_words(21)[1]
-    'H2S 21 ppm: above the OSHA ceiling of 20 ppm. Leave, ventilate, do not open.'
-    """
-    if not 0 <= ppm <= 10_000:
-        raise Refused(f"H2S {ppm:g} ppm cannot be: 0 to 10 000 was expected. Read the meter again.")
-    if ppm > H2S_CEILING_OSHA_PPM:
-        return (
-            True,
-            f"H2S {ppm:g} ppm: above the OSHA ceiling of {H2S_CEILING_OSHA_PPM:g} ppm. Leave, ventilate, do not open.",
-        )
-    if ppm > H2S_CEILING_NIOSH_PPM:
-        return True, (
-            f"H2S {ppm:g} ppm: above the NIOSH 10-minute ceiling of {H2S_CEILING_NIOSH_PPM:g} ppm and above the same "
-            "figure as an 8-hour mean. Leave, ventilate, do not open."
-        )
-    if ship_limit_ppm is not None and ppm > ship_limit_ppm:
-        return (
-            True,
-            f"H2S {ppm:g} ppm: above the ship's own limit of {ship_limit_ppm:g} ppm. Ventilate and check again.",
-        )
-    return False, f"H2S {ppm:g} ppm exceeds no limit known here; limits are lower in places. Keep the meter on."
+
+class GasFault(NamedTuple):
+    """One thing wrong with a reading. value: what was read; limit: the one it breaks; names: of what was not read."""
+
+    code: Gas
+    value: float = 0.0
+    limit: float = 0.0
+    names: tuple[str, ...] = ()
 
 
 def gas_faults(
     oxygen_percent: float | None, lel_percent: float | None, h2s_ppm: float | None, ship_limit_ppm: float | None = None
-) -> list[str]:
-    """What speaks against opening, in words; empty when no reading exceeds a limit and none is missing."""
-    faults: list[str] = []
-    missing = [
-        name for name, value in (("O2", oxygen_percent), ("LEL", lel_percent), ("H2S", h2s_ppm)) if value is None
-    ]
+) -> list[GasFault]:
+    """What speaks against opening; empty when no reading exceeds a limit known here and none is missing.
+
+    Raises:
+        Refused: a figure that no meter shows.
+    """
+    return list(_faults(oxygen_percent, lel_percent, h2s_ppm, ship_limit_ppm))
+
+
+def _faults(oxygen: float | None, lel: float | None, h2s: float | None, ship_limit: float | None) -> Iterator[GasFault]:
+    for name, figure, most in (("O2, %", oxygen, 100), ("LEL, %", lel, 100), ("H2S, ppm", h2s, 10_000)):
+        if figure is not None and not 0 <= figure <= most:
+            raise Refused(f"{name}: {figure:g} cannot be: 0 to {most} was expected. Read the meter again.")
+    missing = tuple(name for name, value in (("O2", oxygen), ("LEL", lel), ("H2S", h2s)) if value is None)
     if missing:
-        faults.append(f"{', '.join(missing)} not read; O2, LEL and H2S are all checked before opening.")
-    if oxygen_percent is not None and not OXYGEN_LEAST <= oxygen_percent <= OXYGEN_MOST:
-        faults.append(f"O2 {oxygen_percent:g} %: {OXYGEN_LEAST:g} to {OXYGEN_MOST:g} % was expected.")
-    if lel_percent is not None and lel_percent >= LEL_MOST_PERCENT:
-        faults.append(f"LEL {lel_percent:g} %: under {LEL_MOST_PERCENT:g} % was expected.")
-    if h2s_ppm is not None:
-        above, words = h2s_words(h2s_ppm, ship_limit_ppm)
-        if above:
-            faults.append(words)
-    return faults
+        yield GasFault(Gas.NOT_READ, names=missing)
+    if oxygen is not None and not OXYGEN_LEAST <= oxygen <= OXYGEN_MOST:
+        yield GasFault(Gas.OXYGEN, oxygen, OXYGEN_LEAST if oxygen < OXYGEN_LEAST else OXYGEN_MOST)
+    if lel is not None and lel >= LEL_MOST_PERCENT:
+        yield GasFault(Gas.LEL, lel, LEL_MOST_PERCENT)
+    if h2s is None:
+        return
+    if h2s > H2S_CEILING_OSHA_PPM:
+        yield GasFault(Gas.H2S_OSHA, h2s, H2S_CEILING_OSHA_PPM)
+    elif h2s > H2S_CEILING_NIOSH_PPM:
+        yield GasFault(Gas.H2S_NIOSH, h2s, H2S_CEILING_NIOSH_PPM)
+    elif ship_limit is not None and h2s > ship_limit:
+        yield GasFault(Gas.H2S_SHIP, h2s, ship_limit)

@@ -78,6 +78,9 @@ def read_kinds(rows: Sequence[Sequence[str]], plant: Plant) -> KindsPreview:
             ]
         if len(faults) == bad:
             old = before.get(code)
+            if old is not None and "steps" in values:
+                known = {step.text: given for step, given in zip(old.sheet, old.steps, strict=True)}
+                values["steps"] = tuple(known.get(text, text) for text in values["steps"])  # a step keeps its place
             read[code] = number, (JobKind(**values) if old is None else replace(old, **values))
     kinds = [read[kind.code][1] if kind.code in read else kind for kind in plant.job_kinds]
     kinds += [kind for code, (_, kind) in read.items() if code not in before]

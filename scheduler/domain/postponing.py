@@ -7,12 +7,6 @@ practice under a safety management system (ISM Code section 10, in general terms
 from dataclasses import dataclass
 from datetime import datetime
 
-from scheduler.domain.fleet import JobKind
-from scheduler.domain.words import Role
-
-OFFICE = frozenset({Role.OFFICE, Role.ADMIN})
-DECIDES = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
@@ -44,32 +38,3 @@ def ask_faults(asked: Asked, *, limit_at: datetime, now_at: datetime) -> list[tu
             )
         )
     return faults
-
-
-def decision_objections(
-    kind: JobKind,
-    *,
-    asked_by: tuple[str, str],
-    decider: tuple[str, str],
-    role: Role,
-    granted: bool,
-    class_agreed: str,
-) -> list[str]:
-    """What stands against this person deciding so, in words.
-
-    Args:
-        asked_by, decider: (id, name) of each.
-    """
-    found = []
-    same = asked_by[0] == decider[0] or asked_by[1].strip().casefold() == decider[1].strip().casefold()
-    if same:
-        found.append("Who asked for a postponement does not decide it: another person does.")
-    if role not in DECIDES:
-        found.append("A postponement is decided by the chief engineer aboard or by the office.")
-    elif kind.critical and role not in OFFICE:
-        found.append(f"{kind.name} is critical: the office decides its postponement.")
-    if granted and kind.class_item and not class_agreed.strip():
-        found.append(
-            f"{kind.name} is a class item: give the class's agreement (who, when, reference) with the decision."
-        )
-    return found

@@ -15,6 +15,25 @@ MOST_MEASURES, MOST_PARTS, MOST_TOOLS, MOST_FINDINGS = 6, 6, 8, 60
 LONGEST_ITEM, LONGEST_UNIT, LONGEST_SEEN = 40, 12, 60
 MOST_NEEDED = 100
 _NOT = ("never", "not ", "no ")
+TICKED_BY_ACT = (
+    "permit issued",
+    "made ready",
+    "rinsed",
+    "tag placed",
+    "start tried",
+    "no voltage",
+    "vacuum let out",
+    "gas checked",
+    "personal lock on",
+    "opened",
+    "people clear",
+    "tag removed",
+    "people told",
+    "started locally",
+    "returned",
+    "tested",
+)
+"""Acts that a step of a sheet may be: it is done when the act is told."""
 
 
 def sheet_faults(at: str, kind: JobKind) -> Iterator[Fault]:
@@ -31,13 +50,20 @@ def sheet_faults(at: str, kind: JobKind) -> Iterator[Fault]:
                 f"{at}/{member}",
                 f"The sheet of {named} has {len(things)} {member}: at most {most} go on one page. Put some together.",
             )
-    letters = sum(map(len, kind.steps))
+    texts = [step.text for step in kind.sheet]
+    letters = sum(map(len, texts))
     if letters > MOST_STEP_LETTERS:
         yield (
             f"{at}/steps",
             f"The steps of {named} have {letters} letters together: at most {MOST_STEP_LETTERS} go on one page. Shorten them.",
         )
-    for i, step in enumerate(kind.steps):
+    for i, asked in enumerate(kind.sheet):
+        if asked.act and asked.act not in TICKED_BY_ACT:
+            yield (
+                f"{at}/steps/{i}/act",
+                f'Step {i + 1} of {named} names the act "{asked.act}": one of {", ".join(TICKED_BY_ACT)} was expected.',
+            )
+    for i, step in enumerate(texts):
         yield from text_faults(f"{at}/steps/{i}", f"Step {i + 1} of {named}", step, LONGEST_STEP)
         said = step.casefold()
         if "bilge" in said and not any(word in said for word in _NOT):
@@ -57,7 +83,7 @@ def sheet_faults(at: str, kind: JobKind) -> Iterator[Fault]:
             )
     for i, tool in enumerate(kind.tools):
         yield from text_faults(f"{at}/tools/{i}", f"Tool {i + 1} of {named}", tool, LONGEST_ITEM)
-    yield from twice_faults([(f"{at}/steps/{i}", step) for i, step in enumerate(kind.steps)], "Step")
+    yield from twice_faults([(f"{at}/steps/{i}", step) for i, step in enumerate(texts)], "Step")
     yield from twice_faults([(f"{at}/measures/{i}", one.name) for i, one in enumerate(kind.measures)], "Measure")
     yield from twice_faults([(f"{at}/parts/{i}", one.name) for i, one in enumerate(kind.parts)], "Part")
 

@@ -1,21 +1,55 @@
 """What a job sheet asks for, and the pick list of what a person sees. Data, in the vessel document; pure values."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import ClassVar
 
 _STRICT: dict[str, str] = {"extra": "forbid"}
 
 
+class Phase(StrEnum):
+    """At which place of the work a step of the sheet stands."""
+
+    BEFORE = "before isolating"
+    ISOLATED = "isolated"
+    OPEN = "open"
+    CLOSED = "closed up"
+    BACK = "back in use"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetStep:
+    """A step of the sheet. when: its place in the work, none where no pump is opened.
+
+    act: the kind of act that it is; then it is told by that act and never ticked by itself.
+    """
+
+    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    text: str
+    when: Phase | None = None
+    act: str = ""
+
+
+def sheet_steps(given: Iterable[str | SheetStep], *, takes_pump_out: bool) -> tuple[SheetStep, ...]:
+    """The steps of a sheet; one that is given as a text alone is work on the open pump where one is opened."""
+    plain = Phase.OPEN if takes_pump_out else None
+    return tuple(SheetStep(text=one, when=plain) if isinstance(one, str) else one for one in given)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasureAsked:
-    """A measure the sheet asks for, with its limits; none: not limited on that side."""
+    """A measure the sheet asks for, with its limits; none: not limited on that side.
+
+    nameplate: the limit stands on the nameplate (motor current): nobody accepts a figure above it.
+    """
 
     __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
     name: str
     unit: str = ""
     low: float | None = None
     high: float | None = None
+    nameplate: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,11 +5,14 @@ whole litres an hour; JSON is text. Class `ShipOffsetRow` is table `ship_offset`
 """
 
 import re
+import zlib
 from enum import StrEnum
 from typing import Any, ClassVar
 
-from sqlalchemy import BigInteger, Enum, Integer, MetaData
+from sqlalchemy import BigInteger, Enum, Integer, LargeBinary, MetaData
+from sqlalchemy.engine import Dialect
 from sqlalchemy.orm import declared_attr
+from sqlalchemy.types import TypeDecorator
 from sqlmodel import SQLModel
 
 METADATA = MetaData(
@@ -28,6 +31,21 @@ WITHOUT_ROWID: dict[str, Any] = {"sqlite_with_rowid": False}
 
 AUTO = BigInteger().with_variant(Integer, "sqlite")
 """A number the database gives; SQLite numbers only columns called INTEGER."""
+
+
+class Packed(TypeDecorator[str]):
+    """Text kept compressed (zlib): plans and their problems are long, and much alike from line to line."""
+
+    impl = LargeBinary
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> bytes | None:  # noqa: ARG002
+        """Text to what is stored."""
+        return None if value is None else zlib.compress(value.encode(), 6)
+
+    def process_result_value(self, value: bytes | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """What is stored to text."""
+        return None if value is None else zlib.decompress(value).decode()
 
 
 class Row(SQLModel):

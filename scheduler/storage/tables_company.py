@@ -11,7 +11,8 @@ from scheduler.storage.columns import WITHOUT_ROWID, Row
 class PostponementRow(Row, table=True):
     """A postponement asked for, and how it was decided (granted none: not yet). number counts within the vessel.
 
-    to_s: the new limit. limit_s: the limit that held when it was asked.
+    to_s: the new limit. limit_s: the limit that held when it was asked. decided_as: chief, office, or master (then decided_by is
+    the master's name, and entered_by who wrote it down while the link was down).
     """
 
     __table_args__ = (Index(None, "vessel_id", "job_key"), WITHOUT_ROWID)
@@ -33,10 +34,15 @@ class PostponementRow(Row, table=True):
     decided_s: int | None = Field(default=None, sa_type=BigInteger)
     note: str = ""
     class_agreed: str = ""
+    decided_as: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    entered_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
 
 
 class NonConformityRow(Row, table=True):
-    """A job past its limit without a postponement: opened by the tool, answered with a cause, closed by another person."""
+    """Something that broke a rule: opened by the tool, answered with a cause, closed by another person.
+
+    about: past limit, or what of the work it is of; facts: JSON, what stood against it.
+    """
 
     __table_args__ = (Index(None, "vessel_id", "job_key"), WITHOUT_ROWID)
 
@@ -46,6 +52,8 @@ class NonConformityRow(Row, table=True):
     job_key: str
     limit_s: int = Field(sa_type=BigInteger)
     opened_s: int = Field(sa_type=BigInteger)
+    about: str = Field(default="past limit", sa_column_kwargs={"server_default": "past limit"})
+    facts: str = Field(default="[]", sa_column_kwargs={"server_default": "[]"})
     cause: str = ""
     corrective_action: str = ""
     answered_by_id: str | None = None
@@ -58,8 +66,9 @@ class NonConformityRow(Row, table=True):
 class ConcessionRow(Row, table=True):
     """A lower minimum asked for a stretch of time, and who signed it. number counts within the vessel.
 
-    It counts once signed both as chief and as hotel, and as long as it is not withdrawn. hotel_by: who answers for the
-    hotel; hotel_by_id: who wrote that name down.
+    It counts once signed both as chief and by the second signer, and as long as it is not withdrawn. hotel_by: who signed
+    second; hotel_by_id: who wrote that name down; second_as: hotel, chief officer or master, as the ship names. chief_as: chief,
+    office, or master while the link was down; chief_entered_by: who wrote the master's name down.
     """
 
     __table_args__ = (Index(None, "vessel_id", "plant_id"), WITHOUT_ROWID)
@@ -80,6 +89,9 @@ class ConcessionRow(Row, table=True):
     hotel_by_id: str | None = None
     hotel_by: str | None = None
     hotel_s: int | None = Field(default=None, sa_type=BigInteger)
+    chief_as: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    chief_entered_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    second_as: str = Field(default="hotel", sa_column_kwargs={"server_default": "hotel"})
     withdrawn_by: str | None = None
     withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
 

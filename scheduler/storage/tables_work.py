@@ -6,7 +6,7 @@ from sqlalchemy import BigInteger, CheckConstraint, Index, text
 from sqlmodel import Field
 
 from scheduler.domain.words import Test, Trigger
-from scheduler.storage.columns import WITHOUT_ROWID, Row, by_value
+from scheduler.storage.columns import WITHOUT_ROWID, Packed, Row, by_value
 
 
 class OutageStatus(StrEnum):
@@ -25,7 +25,10 @@ class PlanStatus(StrEnum):
 
 
 class OutageRow(Row, table=True):
-    """A stretch in which a pump counts for less than its capacity; `to_s` none: still."""
+    """A stretch in which a pump counts for less than its capacity; `to_s` none: still.
+
+    expected_s: when it is expected back, as somebody said, or as a plan has it; none: not known. Plans alone may use it.
+    """
 
     __table_args__ = (
         CheckConstraint("to_s IS NULL OR to_s >= from_s", name="to_s"),
@@ -42,6 +45,7 @@ class OutageRow(Row, table=True):
     counts_for_litres_per_h: int = 0
     status: OutageStatus = Field(sa_type=by_value(OutageStatus, "status"))
     reason: str
+    expected_s: int | None = Field(default=None, sa_type=BigInteger)
     actor: str
     recorded_s: int = Field(sa_type=BigInteger)
 
@@ -62,7 +66,8 @@ class PumpTestRow(Row, table=True):
 
 
 class WorkStepRow(Row, table=True):
-    """A step of the work on a job, as told; `detail` is the step as JSON, `flags` the words that stood against it (JSON).
+    """A step of the work on a job, as told; `detail` is the step as JSON, `flags` what stood against it (JSON): facts, or the
+    words alone where it was stored before there were facts.
 
     number counts from 1 within the job, in order of recording. record: its number in the history.
     """
@@ -80,6 +85,31 @@ class WorkStepRow(Row, table=True):
     actor: str
     record: int = Field(sa_type=BigInteger)
     recorded_s: int = Field(sa_type=BigInteger)
+
+
+class NotFittedRow(Row, table=True):
+    """An isolation point that a pump has not: said with a reason by one, signed by another. number counts within the vessel.
+
+    signed_as: office or master. It counts for jobs begun on a later ship's day than it was signed.
+    """
+
+    __table_args__ = (Index(None, "vessel_id", "pump_id"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    number: int = Field(primary_key=True)
+    plant_id: str
+    pump_id: str
+    point: str
+    reason: str
+    asked_by_id: str
+    asked_by: str
+    asked_s: int = Field(sa_type=BigInteger)
+    signed_as: str | None = None
+    signed_by_id: str | None = None
+    signed_by: str | None = None
+    signed_s: int | None = Field(default=None, sa_type=BigInteger)
+    withdrawn_by: str | None = None
+    withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
 
 
 class DoneRow(Row, table=True):
@@ -152,8 +182,8 @@ class PlanRow(Row, table=True):
     made_s: int = Field(sa_type=BigInteger)
     taken_s: int | None = Field(default=None, sa_type=BigInteger)
     starts_s: int = Field(sa_type=BigInteger)
-    problem: str
-    plan: str
+    problem: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
+    plan: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
     lawful: bool
     least_margin_litres_per_h: int | None = None
     least_at_s: int | None = Field(default=None, sa_type=BigInteger)

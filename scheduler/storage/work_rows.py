@@ -7,6 +7,7 @@ from scheduler.storage.tables import (
     DoneRow,
     JobRow,
     MoveRow,
+    NotFittedRow,
     OutageRow,
     PlanRow,
     PlanStatus,
@@ -36,6 +37,11 @@ def latest_done(session: Session, vessel_id: str) -> list[DoneRow]:
 def done(session: Session, vessel_id: str, kind: str, subject_id: str, sequence: int) -> DoneRow | None:
     """That turn if it was done, or none."""
     return session.get(DoneRow, (vessel_id, kind, subject_id, sequence))
+
+
+def done_with(session: Session, vessel_id: str, job_key: str) -> list[DoneRow]:
+    """The turns that were done with that job: its own, and those it renewed."""
+    return list(session.exec(select(DoneRow).where(DoneRow.vessel_id == vessel_id, DoneRow.job_key == job_key)))
 
 
 def jobs(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int | None = None) -> list[JobRow]:
@@ -75,6 +81,17 @@ def open_outages(session: Session, vessel_id: str, pump_id: str) -> list[OutageR
         OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_s).is_(None)
     )
     return list(session.exec(query.order_by(col(OutageRow.from_s))))
+
+
+def outages_ended_at(session: Session, vessel_id: str, pump_id: str, at_s: int) -> list[OutageRow]:
+    """A pump's outages that ended at an instant, because another began then."""
+    query = select(OutageRow).where(
+        OutageRow.vessel_id == vessel_id,
+        OutageRow.pump_id == pump_id,
+        OutageRow.to_s == at_s,
+        OutageRow.from_s < at_s,
+    )
+    return list(session.exec(query))
 
 
 def passed_tests(session: Session, vessel_id: str) -> dict[str, int]:
@@ -150,3 +167,22 @@ def work_steps_since(session: Session, vessel_id: str, since_s: int) -> list[Wor
     """The steps of a vessel's jobs that happened since an instant."""
     query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.at_s >= since_s)
     return list(session.exec(query.order_by(col(WorkStepRow.at_s), WorkStepRow.job_key, col(WorkStepRow.number))))
+
+
+def not_fitted(session: Session, vessel_id: str, pump_id: str | None = None) -> list[NotFittedRow]:
+    """Points said to be not fitted (on that pump), by number."""
+    query = select(NotFittedRow).where(NotFittedRow.vessel_id == vessel_id)
+    if pump_id is not None:
+        query = query.where(NotFittedRow.pump_id == pump_id)
+    return list(session.exec(query.order_by(col(NotFittedRow.number))))
+
+
+def untaken_superseded(session: Session, vessel_id: str, plant_id: str) -> list[PlanRow]:
+    """Plans of a plant that were superseded before anybody took them: no record names them."""
+    query = select(PlanRow).where(
+        PlanRow.vessel_id == vessel_id,
+        PlanRow.plant_id == plant_id,
+        PlanRow.status == PlanStatus.SUPERSEDED,
+        col(PlanRow.taken_s).is_(None),
+    )
+    return list(session.exec(query))

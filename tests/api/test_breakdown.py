@@ -1,9 +1,11 @@
 """A pump that fails: out in one tap, its repair a job without a due point, planned again; a clog needs no job."""
 
 import json
+import re
 from datetime import timedelta
 
 from scheduler.domain.words import Role
+from tests.acts import PROVED, back, opened
 from tests.api.stage import AT, Stage, stamp
 
 PUMP = "plover-pump-b"
@@ -41,11 +43,11 @@ def test_one_tap_puts_a_pump_out_opens_its_repair_and_says_what_is_left(fresh: S
 
 def test_a_repair_is_worked_in_steps_and_closed_without_a_verdict_on_time(fresh: Stage) -> None:
     """Opened once, worked like any other job, closed days later: neither late nor a non-conformity; the next is number 2."""
-    opened = fresh.ask(
+    answer = fresh.ask(
         "POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(AT), "reason": "tripped, smell of burning"}
     )
-    assert opened.status_code == 201, opened.text
-    told = opened.json()
+    assert answer.status_code == 201, answer.text
+    told = answer.json()
     assert told["job"] == JOB
     assert told["plan"].startswith("Planned anew")
     assert "margin_swept_m3_per_h" in told
@@ -53,19 +55,21 @@ def test_a_repair_is_worked_in_steps_and_closed_without_a_verdict_on_time(fresh:
     assert again.status_code == 409
     assert JOB in again.json()["detail"]
     fresh.clock.at = AT + timedelta(days=4)
-    for kind, more in (("permit issued", {"number": "CW-9"}), ("tag placed", {"point": "supply breaker"})):
-        step = {"kind": kind, "at": stamp(AT + timedelta(hours=1)), "by": "A. Second", **more}
+    work = [(m, k, {**t}) for m, k, t in opened("CW-9", at=60)]
+    for minutes, kind, more in work:
+        step = {"kind": kind, "at": stamp(AT + timedelta(minutes=minutes)), "by": "A. Second", **more}
         sent = fresh.ask("POST", f"/api/v1/jobs/{JOB}/steps", json={"step": step})
-        assert sent.status_code == 201, sent.text
+        assert sent.status_code == 201, (kind, sent.text)
     assert fresh.close(JOB).status_code == 409  # a tag hangs
-    for kind, more in (
-        ("tag removed", {"point": "supply breaker"}),
-        ("people told", {"names": "bridge, hotel"}),
-        ("returned", {}),
-        ("tested", {"result": "passed"}),
-        ("permit closed", {"number": "CW-9"}),
+    told_sheet = fresh.ask("GET", f"/api/v1/jobs/{JOB}").json()["sheet"]
+    steps = [(80, "noted", {"about": "step", "name": one["text"]}) for one in told_sheet if not one["act"]]
+    for minutes, kind, more in (
+        *steps,
+        *back(at=300),
+        (310, "tested", PROVED),
+        (311, "permit closed", {"number": "CW-9"}),
     ):
-        step = {"kind": kind, "at": stamp(AT + timedelta(hours=5)), "by": "A. Second", **more}
+        step = {"kind": kind, "at": stamp(AT + timedelta(minutes=minutes)), "by": "A. Second", **more}
         assert fresh.ask("POST", f"/api/v1/jobs/{JOB}/steps", json={"step": step}).status_code == 201, kind
     done = fresh.close(JOB, findings="contactor burnt")
     assert done.status_code == 200, done.text
@@ -108,3 +112,55 @@ def test_a_clog_is_noted_in_one_form_without_a_job(fresh: Stage) -> None:
     (clog,) = fresh.ask("GET", "/api/v1/vessels/demo-plover/clogs").json()["clogs"]
     assert (clog["object"], clog["riser"]) == ("wipe <b>", "R4")
     assert "riser R4" in browser.get(taken.headers["location"]).text
+
+
+def test_a_breakdown_asks_when_the_pump_is_back_and_says_what_it_assumes(fresh: Stage) -> None:
+    """Not told: fourteen days from the stop, named as assumed; told: that; a time that is past is refused at its field."""
+    path = f"/api/v1/pumps/{PUMP}"
+    past = {"at": stamp(AT), "reason": "seized", "expected_at": stamp(AT)}
+    refused = fresh.ask("POST", f"{path}/breakdowns", json=past)
+    assert refused.status_code == 422
+    assert refused.json()["errors"][0]["pointer"] == "/expected_at"
+    told = fresh.ask("POST", f"{path}/breakdowns", json={"at": stamp(AT), "reason": "seized"}).json()
+    assert (told["plan_has_it_back_at"], told["assumed"]) == (stamp(AT + timedelta(days=14)), True)
+    browser = fresh.enter("chief-plover")
+    page = browser.get("/plants/plover-plant").text
+    assert re.search(r"return not known, plans assume \D*3\D+Nov", page)
+    heading = page.split("<h1>")[1].split("</h1>")[0]
+    assert heading.startswith("VP2 is down")
+    assert "Open VP2 repair" in page
+    later = fresh.ask(
+        "PUT",
+        f"{path}/expected-return",
+        json={"expected_at": stamp(AT + timedelta(days=3))},
+        headers={"Idempotency-Key": "back-1"},
+    )
+    assert later.status_code == 200, later.text
+    assert re.search(r"expected back \D*23\D+Oct", browser.get("/plants/plover-plant").text)
+    fresh.clock.at = AT + timedelta(days=3)
+    assert "has passed: say when it is back" in browser.get("/plants/plover-plant").text
+    csrf = _csrf(page)
+    form = {"csrf": csrf, "idempotency_key": "back-2", "expected_at": ""}
+    assert browser.post(f"/pumps/{PUMP}/return", data=form).status_code == 303
+    assert "return not known" in browser.get("/plants/plover-plant").text
+
+
+def test_it_runs_after_all_keeps_the_stop_with_its_minutes(fresh: Stage) -> None:
+    """Untouched it counts as before, its repair is withdrawn, the record has the minutes; with work on record it is refused."""
+    before = fresh.pump(PUMP)["counts_for_swept_m3_per_h"]
+    fresh.ask("POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(AT), "reason": "tripped"})
+    fresh.clock.at = AT + timedelta(minutes=25)
+    told = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/runs-after-all", json={"at": stamp(fresh.clock.at)})
+    assert told.status_code == 200, told.text
+    assert told.json()["minutes"] == 25
+    assert fresh.pump(PUMP)["counts_for_swept_m3_per_h"] == before
+    again = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/runs-after-all", json={"at": stamp(fresh.clock.at)})
+    assert again.status_code == 409
+    second = fresh.ask(
+        "POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(fresh.clock.at), "reason": "again"}
+    )
+    assert second.json()["job"] == f"breakdown:{PUMP}:2"
+    step = {"kind": "permit issued", "at": stamp(fresh.clock.at), "by": "A", "number": "CW-1"}
+    fresh.ask("POST", f"/api/v1/jobs/breakdown:{PUMP}:2/steps", json={"step": step})
+    worked = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/runs-after-all", json={"at": stamp(fresh.clock.at)})
+    assert worked.status_code == 409

@@ -137,6 +137,31 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/pumps/{{pump_id}}/breakdowns"): Walk(
         f"{API}/pumps/plover-pump-c/breakdowns", frozenset({201, 409}), body={"at": stamp(AT), "reason": "walked"}
     ),
+    ("PUT", f"{API}/pumps/{{pump_id}}/expected-return"): Walk(
+        f"{API}/pumps/plover-pump-b/expected-return",
+        409,
+        body={"expected_at": None},
+        headers={"Idempotency-Key": "walked too"},
+    ),
+    ("POST", f"{API}/pumps/{{pump_id}}/runs-after-all"): Walk(
+        f"{API}/pumps/plover-pump-b/runs-after-all", 409, body={"at": stamp(AT)}
+    ),
+    ("GET", f"{API}/pumps/{{pump_id}}/points"): Walk(f"{API}/pumps/plover-pump-b/points"),
+    ("POST", f"{API}/pumps/{{pump_id}}/points"): Walk(
+        f"{API}/pumps/plover-pump-b/points", 422, body={"point": "supply breaker", "reason": "walked"}
+    ),
+    ("POST", f"{API}/pumps/{{pump_id}}/points/{{number}}/signature"): Walk(
+        f"{API}/pumps/plover-pump-b/points/999/signature",
+        frozenset({403, 404}),
+        body={"as": "master", "name": "D. Master"},
+    ),
+    ("POST", f"{API}/pumps/{{pump_id}}/points/{{number}}/withdrawal"): Walk(
+        f"{API}/pumps/plover-pump-b/points/999/withdrawal", 404
+    ),
+    ("POST", f"{API}/jobs/{{key}}/check"): Walk(f"{API}/jobs/{JOB}/check", frozenset({200, 403, 404, 409})),
+    ("POST", f"{API}/jobs/{{key}}/close/strike"): Walk(
+        f"{API}/jobs/{JOB}/close/strike", frozenset({200, 403, 404, 409}), body={}
+    ),
     ("GET", f"{API}/vessels/{{vessel_id}}/clogs"): Walk(f"{API}/vessels/demo-plover/clogs"),
     ("POST", f"{API}/vessels/{{vessel_id}}/clogs"): Walk(
         f"{API}/vessels/demo-plover/clogs", 201, body={"at": stamp(AT), "object": "wipe", "riser": "R4"}
@@ -232,6 +257,12 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/pumps/{pump_id}/out"): Walk(
         "/pumps/plover-pump-a/out", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
     ),
+    ("POST", "/pumps/{pump_id}/return"): Walk(
+        "/pumps/plover-pump-a/return", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
+    ),
+    ("POST", "/pumps/{pump_id}/runs"): Walk(
+        "/pumps/plover-pump-a/runs", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
+    ),
     ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
     ("POST", "/vessels/{vessel_id}/notes"): Walk(
         "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
@@ -248,6 +279,12 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): Walk(f"/vessels/demo-plover/jobs/{JOB}"),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/close", frozenset({303, 409}), body={**CLOSE, "test": "passed"}, form=True
+    ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/check"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/check",
+        frozenset({303, 403, 404, 409}),
+        body={"idempotency_key": "w"},
+        form=True,
     ),
     ("GET", "/vessels/{vessel_id}/calendar"): Walk("/vessels/demo-plover/calendar"),
     ("GET", "/vessels/{vessel_id}/calendar.csv"): Walk("/vessels/demo-plover/calendar.csv"),

@@ -39,7 +39,7 @@ class Fields(HTMLParser):
             name, value = str(held["name"]), held.get("value") or ""
             if held.get("type") == "hidden":
                 self.hidden[name] = value
-            elif held.get("type") != "radio" or "checked" in held:
+            elif held.get("type") not in ("radio", "checkbox") or "checked" in held:
                 self.shown[name] = value
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from enum import StrEnum
 from typing import Any
 
 import pytest
@@ -23,7 +24,6 @@ from scheduler.domain.fleet import (
     Vessel,
 )
 from scheduler.domain.fleet_check import faults_of
-from scheduler.domain.words import Subject
 from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, SET_UP_AT, VALVE, plant, vessel
 
 PUMPS, STAYS = plant().pumps, plant().stays
@@ -225,7 +225,7 @@ def found(node: Any, pointer: str) -> Any:
     return node
 
 
-LEAVES = [(path, leaf) for path, leaf in leaves(vessel()) if leaf is not None and not isinstance(leaf, (bool, Subject))]
+LEAVES = [(path, leaf) for path, leaf in leaves(vessel()) if leaf is not None and not isinstance(leaf, (bool, StrEnum))]
 WILD: dict[type, st.SearchStrategy[Any]] = {
     str: st.text(max_size=4) | st.sampled_from(["u1", "vp1", "k2", "overhaul", "alarm", "x" * 300, "\ud800"]),
     int: st.integers(-3, 30) | st.integers() | st.just(10**400),

@@ -8,9 +8,10 @@ from pydantic import TypeAdapter
 
 from scheduler.domain.beside import due_beside
 from scheduler.domain.due import due_jobs
-from scheduler.domain.fleet import ISOLATION_POINTS, JobKind
+from scheduler.domain.fleet import BREAKDOWN, JobKind
+from scheduler.domain.isolation import POINTS, PointRole, off_order
 from scheduler.domain.sheet_check import MOST_STEPS, finding_faults, sheet_faults
-from scheduler.domain.sheets import FINDINGS, FindingKind, MeasureAsked, PartNeeded, finding_kind
+from scheduler.domain.sheets import FINDINGS, FindingKind, MeasureAsked, PartNeeded, Phase, SheetStep, finding_kind
 from scheduler.domain.words import State
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS
@@ -21,14 +22,29 @@ EXAMPLES = TypeAdapter(tuple[JobKind, ...]).validate_python([{**kind, **SHEETS[k
 
 @pytest.mark.parametrize("kind", EXAMPLES, ids=lambda kind: kind.code)
 def test_every_example_sheet_is_taken_and_drains_nothing_to_the_bilge(kind: JobKind) -> None:
-    """Each has steps; where the pump is opened the first that touches it rests on the filled-in grid."""
+    """Each has steps; where the pump is opened they stand in the order of the work, and what proves is told by its act."""
     assert not list(sheet_faults("", kind))
     assert kind.steps
     assert "example" in kind.note
-    said = " ".join(kind.steps).casefold()
-    assert said.count("bilge") == said.count("never to the bilge")
+    said = " ".join(step.text for step in kind.sheet).casefold()
+    assert "bilge" not in said
     if kind.takes_pump_out:
-        assert any("Grid above filled in" in step for step in kind.steps[:2])
+        _in_order(kind)
+
+
+def test_the_repair_without_a_plan_has_the_same_order() -> None:
+    """It is an example as the others are."""
+    assert not list(sheet_faults("", BREAKDOWN))
+    _in_order(BREAKDOWN)
+
+
+def _in_order(kind: JobKind) -> None:
+    places = [list(Phase).index(step.when) for step in kind.sheet if step.when is not None]
+    assert places == sorted(places)
+    assert len(places) == len(kind.sheet)
+    acts = [step.act for step in kind.sheet if step.act]
+    assert acts[:5] == ["made ready", "rinsed", "start tried", "no voltage", "vacuum let out"]
+    assert acts[5:] == ["people clear", "started locally", "tested"]
 
 
 @pytest.mark.parametrize(
@@ -42,6 +58,7 @@ def test_every_example_sheet_is_taken_and_drains_nothing_to_the_bilge(kind: JobK
         ({"measures": (MeasureAsked(name="gap", high=float("nan")),)}, "/measures/0/high", "a number"),
         ({"parts": (PartNeeded(name="knife set", quantity=0),)}, "/parts/0/quantity", "1 to"),
         ({"tools": ("x" * 99,)}, "/tools/0", "Shorten"),
+        ({"steps": (SheetStep(text="Look.", act="levitated"),)}, "/steps/0/act", "was expected"),
     ],
 )
 def test_a_sheet_that_makes_no_sense_is_told_where_and_why(changes: dict[str, object], where: str, words: str) -> None:
@@ -90,4 +107,16 @@ def test_what_else_falls_due_is_on_the_same_pump_and_soon() -> None:
 
 def test_a_non_return_valve_is_no_isolation_point() -> None:
     """It shuts when it likes. Common practice, no source."""
-    assert not any("non-return" in point or "drain" in point for point in ISOLATION_POINTS)
+    assert not any("non-return" in point.name or "drain" in point.name for point in POINTS)
+
+
+def test_the_suction_comes_off_last_whatever_its_number() -> None:
+    """In the sheet's order, the suction after all. Common practice, no source."""
+    first = tuple(replace(point, off=-1) if point.role is PointRole.SUCTION else point for point in POINTS)
+    assert off_order(first)[-1] == off_order(POINTS)[-1] == "suction valve"
+    assert set(off_order(POINTS)) == {point.name for point in POINTS}
+
+
+def test_a_plain_text_in_a_sheet_is_work_on_the_open_pump() -> None:
+    """A sheet written before steps had places is held to the strictest of them."""
+    assert [step.when for step in replace(KNIVES, steps=("Look at it.",)).sheet] == [Phase.OPEN]

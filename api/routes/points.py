@@ -1,0 +1,48 @@
+"""Isolation points that a pump has not."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse
+
+from api import bodies
+from api.deps import AskingDep, HouseDep, hand_of
+from scheduler.actions import fleet, points
+from scheduler.storage.tables import AssetKind
+
+router = APIRouter(prefix="/api/v1/pumps/{pump_id}/points")
+
+
+@router.get("", tags=["work"], summary="Points said to be not fitted")
+def listed(pump_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Newest first, with who said and who signed."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    return {"pump": pump_id, "not_fitted": points.listed(house, place)}
+
+
+@router.post("", status_code=201, tags=["work"], summary="Say that a point is not fitted")
+def say(pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.NotFittedBody) -> JSONResponse:
+    """Beforehand, with a reason. It counts once office or master has signed, from the next day on; never the supply breaker."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = points.say_not_fitted(house, hand, place, body.point, body.reason)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/{number}/signature", tags=["work"], summary="Sign a point as not fitted")
+def sign(
+    pump_id: str, number: int, house: HouseDep, who: AskingDep, request: Request, body: bodies.NotFittedSignatureBody
+) -> JSONResponse:
+    """As office, or the master's signature; not by who said it."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = points.sign_not_fitted(house, hand, place, number, as_=body.as_, name=body.name)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/{number}/withdrawal", tags=["work"], summary="Take a point not fitted back")
+def withdraw(pump_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+    """From then on the point is asked for again."""
+    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    answer = points.withdraw_not_fitted(house, hand_of(request, who, {}), place, number)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
