@@ -138,9 +138,13 @@ def test_a_breakdown_asks_when_the_pump_is_back_and_says_what_it_assumes(fresh: 
     assert later.status_code == 200, later.text
     assert re.search(r"expected back \D*23\D+Oct", browser.get("/plants/plover-plant").text)
     fresh.clock.at = AT + timedelta(days=3)
+    browser = fresh.enter("chief-plover")
     assert "has passed: say when it is back" in browser.get("/plants/plover-plant").text
-    csrf = _csrf(page)
-    form = {"csrf": csrf, "idempotency_key": "back-2", "expected_at": ""}
+    form = {
+        "csrf": _csrf(browser.get("/plants/plover-plant").text),
+        "idempotency_key": "back-2",
+        "expected_at": "",
+    }
     assert browser.post(f"/pumps/{PUMP}/return", data=form).status_code == 303
     assert "return not known" in browser.get("/plants/plover-plant").text
 
