@@ -7,6 +7,7 @@ from typing import Any
 
 from scheduler.actions.house import House
 from scheduler.actions.situation import Situation, situation
+from scheduler.domain.fleet import BREAKDOWN
 from scheduler.domain.subjects import where
 from scheduler.errors import Clash, NotFound
 from scheduler.planning.explain import explain
@@ -23,7 +24,7 @@ def job_words(now: Situation, key: str) -> str:
     A part that is not the only one of its kind in its pump is named too. What is not known stays as it is.
     """
     parts = key.split(":")
-    kind = next((k for k in now.plant.job_kinds if k.code == parts[0]), None)
+    kind = next((k for k in (*now.plant.job_kinds, BREAKDOWN) if k.code == parts[0]), None)
     if len(parts) != 3 or kind is None:
         return key
     pump, position = where(now.plant, kind.subject, parts[1], now.at)

@@ -51,7 +51,7 @@ def problem_of(
     taken, shared = (now.taken.times(), now.taken.shared()) if keep and now.taken else ({}, {})
     return frame(
         plant=now.plant,
-        jobs=now.jobs,
+        jobs=(*now.jobs, *now.breakdowns),
         capacities=now.capacities,
         outages=now.outages,
         offset_minutes=now.offset_minutes,
@@ -207,7 +207,7 @@ def differences(now: Situation) -> tuple[Moved, ...]:
     if now.proposed is None:
         return ()
     new = now.proposed.times()
-    open_keys = {job.occurrence.key for job in now.jobs}
+    open_keys = now.open_keys
     old: Mapping[str, tuple[datetime, datetime]] = now.taken.times() if now.taken else {}
     found = [
         Moved(key, old[key][0] if key in old else None, new[key][0] if key in new else None)
@@ -227,7 +227,7 @@ def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
     if held is None:
         return problem, Plan(problem_digest=problem_digest(problem), slots=(), shortfalls=())
     shift = (problem.starts_at - held.problem.starts_at) // timedelta(hours=1)
-    open_keys = {job.occurrence.key for job in now.jobs}
+    open_keys = now.open_keys
     slots = tuple(
         replace(slot, start=max(0, slot.start - shift), end=slot.end - shift)
         for slot in held.plan.slots
@@ -240,7 +240,7 @@ def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None
     """A stored plan for the API: slots and shortfalls with instants, and the certificate."""
     if held is None:
         return None
-    kinds = {job.occurrence.key: job.kind_name for job in now.jobs}
+    kinds = {job.occurrence.key: job.kind_name for job in (*now.jobs, *now.breakdowns)}
     words = in_words(now, held.problem)
     first = held.problem.starts_at
     spread = dict(held.plan.unsettled)
@@ -320,7 +320,9 @@ def _m3(litres_per_h: int | None) -> float | None:
 def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     """A plan in plain lines, in ship time, for a terminal."""
     offset = timedelta(minutes=now.offset_minutes)
-    names = {job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in now.jobs}
+    names = {
+        job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in (*now.jobs, *now.breakdowns)
+    }
     spread, shared, words = dict(held.plan.unsettled), held.shared(), in_words(now, held.problem)
     word = "taken" if held.taken_at else "proposed" if held.id else "as an outlook"
     least = (

@@ -119,6 +119,11 @@ class Situation:
     """Open breakdown jobs; they are not planned, and stand apart from what falls due."""
 
     @property
+    def open_keys(self) -> frozenset[str]:
+        """Keys of the turns that are due or to come, and of the open breakdowns."""
+        return frozenset(job.occurrence.key for job in (*self.jobs, *self.breakdowns))
+
+    @property
     def shown(self) -> tuple[DueJob, ...]:
         """The jobs with the dates that are published."""
         return tuple(self.as_shown(job) for job in self.jobs)

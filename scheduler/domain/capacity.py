@@ -142,6 +142,15 @@ def minimum_at(plant: Plant, ship_wall_time: datetime) -> tuple[Swept, str]:
     return Swept(plant.minimum_swept_m3_per_h), plant.minimum_label
 
 
+def pumps_needed(plant: Plant, ship_wall_time: datetime) -> int:
+    """How many pumps must be there at a ship's wall-clock time, whatever they give: of the block that matches last, else of the
+    plant; 0 for no such rule."""
+    for block in reversed(plant.minimum_blocks):
+        if matches(block, ship_wall_time):
+            return block.minimum_pumps
+    return plant.minimum_pumps
+
+
 def minimum_agreed(
     plant: Plant,
     at: datetime,

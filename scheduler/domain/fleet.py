@@ -31,6 +31,8 @@ class MinimumBlock:
     to_on: date | None = None
     from_hour: int = 0
     to_hour: int = 24
+    minimum_pumps: int = 0
+    """So many pumps must be there as well (n of m), whatever they give; 0: no such rule."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +79,8 @@ class Crew:
     hours_a_person: int = 8
     rest_periods: int = 2
     rest_week_hours: int = 77
+    close_overnight: bool = True
+    """A pump is better not left open overnight, where a date as good otherwise closes it the same day; the ship says."""
 
     @property
     def most_hands(self) -> int:
@@ -234,6 +238,8 @@ class JobKind:
     setup_hours: int = 0
     needs: tuple[str, ...] = ()
     stop_minutes: int = 0
+    pumps_closed: bool = False
+    """No pump may be open meanwhile (a stand-by start, a hold test): all pumps in use are needed."""
     critical: bool = False
     class_item: bool = False
     note: str = ""
@@ -308,6 +314,8 @@ class Plant:
     counters: tuple[Counter, ...]
     job_kinds: tuple[JobKind, ...]
     minimum_label: str = "minimum"
+    minimum_pumps: int = 0
+    """So many pumps must be there as well (n of m), whatever they give; 0: no such rule."""
     minimum_blocks: tuple[MinimumBlock, ...] = ()
     parts: tuple[Part, ...] = ()
     fittings: tuple[Fitting, ...] = ()

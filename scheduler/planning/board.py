@@ -35,11 +35,13 @@ class Board:
         self.ground = ground
         self.placed: dict[str, Candidate] = {}
         self._removed = [0] * ground.steps
+        self._gone = [0] * ground.steps
         self._used = [0] * ground.steps
         self._by_day: dict[int, int] = {}
         self._by_pump: dict[str, list[str]] = {}
         self._open: dict[int, list[tuple[str, str]]] = {}
         self._tests: list[str] = []
+        self._closed: list[str] = []
 
     def place(self, job: PlanJob, candidate: Candidate) -> None:
         """Takes the job's pump and hands; asks nothing."""
@@ -51,6 +53,7 @@ class Board:
             for t in range(max(0, candidate.start), candidate.end):
                 self._removed[t] += row[t]
                 if row[t] > 0:
+                    self._gone[t] += 1
                     self._open.setdefault(t, []).append((str(job.pump), job.key))
         for t, hands in candidate.work.hands.items():
             self._used[t] += hands
@@ -58,6 +61,8 @@ class Board:
             self._by_day[day] = self._by_day.get(day, 0) + hours
         if job.stop_minutes > 0:
             self._tests.append(job.key)
+        if job.all_closed:
+            self._closed.append(job.key)
 
     def on(self, ground: Ground) -> "Board":
         """The same slots on another ground of the same jobs."""
@@ -75,8 +80,10 @@ class Board:
         for rule in (
             self._pump_bar,
             self._capacity_bar,
+            self._number_bar,
             self._together_bar,
             self._test_bar,
+            self._closed_bar,
             self._crew_bar,
             self._chain_bar,
         ):
@@ -117,6 +124,14 @@ class Board:
             what = f"{what} while {self._open_at(at)}"
         return Bar(reason=what, because=Because.CAPACITY, lacking_litres_per_h=worst)
 
+    def _number_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        row = self.ground.capacity_of(job.pump)
+        for t in range(max(0, candidate.start), candidate.end) if row is not None else ():
+            if row is not None and row[t] > 0 and self._gone[t] + 1 > self.ground.spare[t]:
+                there = f" while {self._open_at(t)}" if self._open.get(t) else ""
+                return Bar(reason=f"too few pumps would be left{there}", because=Because.CAPACITY)
+        return None
+
     def _open_at(self, step: int) -> str:
         return " and ".join(f"{pump} is open for {key}" for pump, key in sorted(self._open.get(step, ())))
 
@@ -152,6 +167,22 @@ class Board:
             for key in self._tests:
                 if self.ground.by_key[key].tested == job.pump and meets(key):
                     return Bar(reason=f"{job.pump} is under test for {key}", because=Because.PUMP)
+        return None
+
+    def _closed_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        def meets(key: str) -> bool:
+            other = self.placed[key]
+            return other.start < candidate.end and candidate.start < other.end
+
+        if job.all_closed:
+            for pump, keys in sorted(self._by_pump.items()):
+                for key in keys:
+                    if meets(key):
+                        return Bar(reason=f"{pump} is open for {key}", because=Because.PUMP)
+        if job.pump is not None:
+            for key in self._closed:
+                if meets(key):
+                    return Bar(reason=f"{key} is on, which needs every pump closed", because=Because.PUMP)
         return None
 
     def _crew_bar(self, _job: PlanJob, candidate: Candidate) -> Bar | None:

@@ -9,8 +9,15 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import NamedTuple
 
-from scheduler.planning.check_hours import capacity_by_hour, hands_by_hour, hours_worked, minimum_by_hour
-from scheduler.planning.problem import Plan, PlanJob, Problem, Slot
+from scheduler.planning.check_hours import (
+    capacity_by_hour,
+    hands_by_hour,
+    hours_worked,
+    minimum_by_hour,
+    pumps_by_hour,
+    ships_day,
+)
+from scheduler.planning.problem import EARLY_KEPT, Plan, PlanJob, Problem, Slot
 
 
 class Rule(StrEnum):
@@ -33,7 +40,9 @@ class Rule(StrEnum):
     FACTS = "a job lies where its parts, its needs and the quiet hours allow it"
     ONE_TEST = "no two short tests at once, and none of a pump that is open"
     NOT_TOGETHER = "no more pumps of one branch open than may be"
+    ALL_CLOSED = "no pump is open during a job that needs all of them closed"
     MINIMUM = "no slot takes the plant below its minimum"
+    NUMBER = "no slot leaves fewer pumps than must be there"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +97,7 @@ def judge(problem: Problem, plan: Plan) -> Verdict:
     faults += _pump_overlaps(known)
     faults += _test_faults(jobs, known)
     faults += _together_faults(problem, known)
+    faults += _closed_faults(jobs, known)
     faults += _hands_faults(problem, jobs, known, hands)
     faults += _minimum_faults(problem, plan, have, need)
     margins = [a - n for a, n in zip(available, need, strict=True)]
@@ -141,11 +151,14 @@ def _own_faults(problem: Problem, jobs: dict[str, PlanJob], slot: Slot, hands: l
         if slot.start != job.fixed_start:
             yield fault(Rule.PINNED, f"it starts at step {slot.start}; it is pinned to {job.fixed_start}.")
         return
+    if slot.start == job.kept_start:
+        return  # its own date in the frozen zone, whatever its hour and window are by now
     if slot.isolation_of is None:
         first_hands = job.hands_by_step[0] if job.hands_by_step else job.hands
         if slot.start not in problem.start_steps or hands[slot.start] < first_hands:
             yield fault(Rule.ALLOWED_START, f"step {slot.start} is no start with {first_hands} hands at work.")
-    if slot.start < job.earliest:
+    shown = slot.start == job.published_start and job.earliest - slot.start <= EARLY_KEPT
+    if slot.start < job.earliest and not shown:
         yield fault(Rule.NOT_EARLY, f"it starts at step {slot.start}; its window opens at {job.earliest}.")
 
 
@@ -250,6 +263,15 @@ def _together_faults(problem: Problem, slots: list[Slot]) -> Iterator[Fault]:
                 yield Fault(rule=Rule.NOT_TOGETHER, key=None, step=at, says=says)
 
 
+def _closed_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
+    for slot in slots:
+        for other in slots if jobs[slot.key].all_closed else ():
+            if other.pump is not None and other.key != slot.key and other.start < slot.end and slot.start < other.end:
+                at = max(slot.start, other.start)
+                says = f"{slot.key} needs every pump closed; {other.pump} is open for {other.key} at step {at}."
+                yield Fault(rule=Rule.ALL_CLOSED, key=slot.key, step=at, says=says)
+
+
 def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot], hands: list[int]) -> Iterator[Fault]:
     at_work: dict[int, list[tuple[str, int]]] = {}
     for slot in slots:
@@ -260,15 +282,18 @@ def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot],
     for hour in sorted(at_work):
         used = sum(takes for _, takes in at_work[hour])
         keys = tuple(sorted(key for key, _ in at_work[hour]))
-        day = (hour - problem.first_midnight) // 24
+        day = ships_day(problem, hour)
         by_day[day] = by_day.get(day, 0) + used
         if used > hands[hour] and keys not in seen:
             seen.add(keys)
             says = f"{' and '.join(keys)} need {used} hands at step {hour}; {hands[hour]} are at work."
             yield Fault(rule=Rule.HANDS, key=keys[0] if len(keys) == 1 else None, step=hour, says=says)
+    there: dict[int, list[int]] = {}
+    for hour in range(len(hands)) if by_day else ():
+        there.setdefault(ships_day(problem, hour), []).append(hour)
     for day, used in by_day.items():
-        first = 24 * day + problem.first_midnight
-        most = max(hands[max(0, first) : first + 24], default=0)
+        first = there[day][0]
+        most = max(hands[hour] for hour in there[day])
         if used > most * problem.person_hours:
             says = (
                 f"The day from step {first} takes {used} man-hours; {most} hands of {problem.person_hours} h each "
@@ -279,6 +304,8 @@ def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot],
 
 def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], need: list[int]) -> Iterator[Fault]:
     seen: set[tuple[str, ...]] = set()
+    few: set[tuple[str, ...]] = set()
+    must = pumps_by_hour(problem)
     out: dict[int, set[str]] = {}
     for slot in plan.slots:
         for hour in range(max(slot.start, 0), min(slot.end, problem.steps)) if slot.pump is not None else ():
@@ -286,10 +313,18 @@ def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], ne
     for hour in sorted(out):
         taken = {pump: have[pump][hour] for pump in out[hour] if pump in have and have[pump][hour] > 0}
         left = sum(row[hour] for row in have.values()) - sum(taken.values())
-        if not taken or left >= need[hour]:
+        count = sum(row[hour] > 0 for row in have.values()) - len(taken)
+        if not taken or (left >= need[hour] and count >= must[hour]):
             continue
         keys = tuple(sorted(s.key for s in plan.slots if s.pump in taken and s.start <= hour < s.end))
-        if keys not in seen:
+        if count < must[hour] and keys not in few:
+            few.add(keys)
+            says = (
+                f"With {' and '.join(sorted(taken))} out for {' and '.join(keys)}, {count} of {must[hour]} pumps are left "
+                f"at step {hour}."
+            )
+            yield Fault(rule=Rule.NUMBER, key=keys[0] if len(keys) == 1 else None, step=hour, says=says)
+        if left < need[hour] and keys not in seen:
             seen.add(keys)
             says = (
                 f"With {' and '.join(sorted(taken))} out for {' and '.join(keys)}, {left} of {need[hour]} litres/h "

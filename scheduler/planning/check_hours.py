@@ -1,5 +1,7 @@
 """What the judge reads off a problem, hour by hour. It shares nothing with the builder."""
 
+from bisect import bisect
+
 from scheduler.planning.problem import PlanJob, Problem
 
 
@@ -16,12 +18,28 @@ def hours_worked(
     worked: list[tuple[int, int]] = []
     hour = max(start, 0)
     while len(worked) < len(takes) and hour < len(hands):
-        day = (hour - problem.first_midnight) // 24
-        today = sum(1 for h, _ in worked[-problem.person_hours :] if (h - problem.first_midnight) // 24 == day)
+        day = ships_day(problem, hour)
+        today = sum(1 for h, _ in worked[-problem.person_hours :] if ships_day(problem, h) == day)
         if hands[hour] >= takes[len(worked)] and today < problem.person_hours:
             worked.append((hour, takes[len(worked)]))
         hour += 1
     return worked if len(worked) == len(takes) else []
+
+
+def ships_day(problem: Problem, hour: int) -> int:
+    """Number of the ship's day in which an hour lies: where the clock changes meanwhile, by the days as they begin."""
+    if problem.day_starts:
+        return bisect(problem.day_starts, hour)
+    return (hour - problem.first_midnight) // 24
+
+
+def pumps_by_hour(problem: Problem) -> list[int]:
+    """How many pumps must be there, the most where stretches overlap."""
+    must = [0] * max(0, problem.steps)
+    for stretch in problem.minimum:
+        for hour in range(max(stretch.from_step, 0), min(stretch.to_step, problem.steps)) if stretch.pumps else ():
+            must[hour] = max(must[hour], stretch.pumps)
+    return must
 
 
 def capacity_by_hour(problem: Problem) -> dict[str, list[int]]:

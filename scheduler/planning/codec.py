@@ -43,6 +43,8 @@ def problem_to_text(problem: Problem) -> str:
             "quiet": _sorted(map(_flat, problem.quiet)),
             "not_together": _sorted({**_flat(n), "pumps": sorted(set(n.pumps))} for n in problem.not_together),
             "closed": _sorted(map(_flat, problem.closed)),
+            "day_starts": _text(sorted(set(problem.day_starts))),
+            "avoid_nights": _text(problem.avoid_nights),
         }
     )
 
@@ -71,6 +73,8 @@ def problem_from_text(text: str) -> Problem:
             NotTogether(pumps=tuple(n["pumps"]), most_out=n["most_out"]) for n in plain.get("not_together", ())
         ),
         closed=tuple(ClosedStretch(**c) for c in plain.get("closed", ())),
+        day_starts=tuple(int(s) for s in plain.get("day_starts", ())),
+        avoid_nights=plain.get("avoid_nights", False) is True,
     )
 
 

@@ -6,7 +6,7 @@ Read off problem and plan hour by hour, without the builder. Nothing here is a p
 from dataclasses import dataclass
 from datetime import timedelta
 
-from scheduler.planning.check_hours import capacity_by_hour, minimum_by_hour
+from scheduler.planning.check_hours import capacity_by_hour, minimum_by_hour, pumps_by_hour
 from scheduler.planning.problem import Plan, Problem
 
 Run = tuple[int, int]
@@ -41,7 +41,7 @@ class Cover:
 
 def cover_of(problem: Problem, plan: Plan) -> Cover:
     """The three numbers of a plan."""
-    have, need = capacity_by_hour(problem), minimum_by_hour(problem)
+    have, need, must = capacity_by_hour(problem), minimum_by_hour(problem), pumps_by_hour(problem)
     steps = max(0, problem.steps)
     out: list[set[str]] = [set() for _ in range(steps)]
     for slot in plan.slots:
@@ -52,10 +52,11 @@ def cover_of(problem: Problem, plan: Plan) -> Cover:
     for hour in range(steps):
         left = sorted(row[hour] for pump, row in have.items() if pump not in out[hour])
         whole = sorted(row[hour] for row in have.values())
-        covered = sum(left[:-1]) >= need[hour]
-        at_n += sum(left) >= need[hour]
+        asked = must[hour]
+        covered = sum(left[:-1]) >= need[hour] and (not asked or _there(left) > asked)
+        at_n += sum(left) >= need[hour] and _there(left) >= asked
         at_n_less_1 += covered
-        if sum(whole[:-1]) < need[hour]:
+        if sum(whole[:-1]) < need[hour] or (asked and _there(whole) <= asked):
             anyway.append(hour)
         elif not covered:
             by_plan.append(hour)
@@ -66,6 +67,10 @@ def cover_of(problem: Problem, plan: Plan) -> Cover:
         uncovered_by_plan=_runs(by_plan),
         uncovered_anyway=_runs(anyway),
     )
+
+
+def _there(litres: list[int]) -> int:
+    return sum(one > 0 for one in litres)
 
 
 def cover_lines(problem: Problem, cover: Cover, offset: timedelta = timedelta(0), most: int = 5) -> tuple[str, ...]:

@@ -8,8 +8,9 @@ from types import MappingProxyType
 
 from scheduler.domain.capacity import Concession, Outage, Swept, litres_down
 from scheduler.domain.due import DueJob
-from scheduler.domain.fleet import Plant
+from scheduler.domain.fleet import BREAKDOWN, Plant
 from scheduler.domain.operating import Stretch
+from scheduler.domain.returning import planned_back
 from scheduler.domain.words import State, Trigger
 from scheduler.errors import Refused
 from scheduler.planning.problem import CrewStretch, Derated, NotTogether, Occasion, PlanJob, Problem, PumpCapacity, Slot
@@ -18,6 +19,7 @@ from scheduler.planning.shiphours import (
     ShipClock,
     closed_stretches,
     crew_stretches,
+    day_starts,
     first_midnight,
     minimum_stretches,
     quiet_stretches,
@@ -82,8 +84,9 @@ def frame(
         offset_minutes: ship time minus UTC.
         at: now, aware; the grid starts at the next whole UTC hour.
         horizon_days: days ahead from which jobs are taken; the grid goes RUN_OUT_DAYS further.
-        frozen_days: slots taken that start within so many days are pinned, unless their parts come later; later ones
-            are worth keeping. What was set by hand (`beside.pins`) is pinned wherever it is, until its time has passed.
+        frozen_days: slots taken that start within so many days are kept unless they have become impossible; later ones are
+            worth keeping. What was set by hand (`beside.pins`) is pinned wherever it is, until its time has passed, and so
+            is what has begun.
         published_days: slots taken that start within so many days are worth keeping; all of them when not given.
         taken: start and end of the slots taken already, by occurrence key. One that has begun is pinned with the work
             left to it; one whose end has passed is planned anew.
@@ -106,6 +109,11 @@ def frame(
         frozen_until=at + timedelta(days=frozen_days),
         crew=crew,
         positioned=frozenset(p.id for p in plant.pumps if plant.position_of(p.id, at) is not None),
+        back={
+            outage.pump: step_floor(starts_at, back.at)
+            for outage in outages
+            if (back := planned_back(outage, at)) is not None
+        },
     )
     by_key = {job.occurrence.key: job for job in jobs}
     planned = {key: job for key, job in by_key.items() if grid.takes(job)}
@@ -113,7 +121,9 @@ def frame(
         starts_at=starts_at,
         steps=steps,
         pumps=tuple(
-            _pump(pump.id, capacities, outages, starts_at, steps) for pump in plant.pumps if pump.id in grid.positioned
+            _pump(pump.id, capacities, outages, at, starts_at, steps)
+            for pump in plant.pumps
+            if pump.id in grid.positioned
         ),
         minimum=minimum_stretches(plant, starts_at, steps, clock, beside.concessions),
         crew=crew,
@@ -121,6 +131,8 @@ def frame(
         jobs=tuple(grid.plan_job(job, _before(job, by_key), planned, taken) for job in planned.values()),
         person_hours=plant.crew.hours_a_person,
         first_midnight=first_midnight(starts_at, clock),
+        day_starts=day_starts(starts_at, steps, clock),
+        avoid_nights=plant.crew.close_overnight,
         occasions=tuple(_occasions(plant, beside.days, starts_at, steps, clock)),
         quiet=quiet_stretches(plant, starts_at, steps, clock),
         not_together=tuple(
@@ -151,6 +163,8 @@ class _Grid:
     frozen_until: datetime
     crew: tuple[CrewStretch, ...]
     positioned: frozenset[str]
+    back: Mapping[str, int]
+    """By pump that is out, the step at which plans have it back."""
 
     def takes(self, job: DueJob) -> bool:
         """True for a job that belongs in the problem."""
@@ -163,14 +177,17 @@ class _Grid:
         due = step_floor(self.starts_at, job.due_at)
         began_at = max(before.due_at, self.at) if before is not None else None
         chained = before is not None and before.occurrence.key in planned
-        fixed, published, left = self._taken(job, taken)
-        kind = next((k for k in self.plant.job_kinds if k.code == job.occurrence.kind), None)
+        fixed, kept, published, left = self._taken(job, taken)
+        kind = next((k for k in (*self.plant.job_kinds, BREAKDOWN) if k.code == job.occurrence.kind), None)
+        repair = job.occurrence.kind == BREAKDOWN.code
         short = kind is not None and kind.stop_minutes > 0
         parts_at = self.beside.parts_from.get(job.occurrence.key)
         parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
-        by_hand = job.occurrence.key in self.beside.pins
-        if parts_from is not None and fixed is not None and 0 <= fixed < parts_from and not by_hand:
-            fixed, left = None, None  # a date without its parts is no date to hold on to
+        limit = step_floor(self.starts_at, job.limit_at)
+        if repair:
+            limit = max(
+                limit, self.back.get(job.pump or "", limit)
+            )  # as soon as may be, and by the time it is to be back
         return PlanJob(
             key=job.occurrence.key,
             pump=job.pump if job.takes_pump_out and job.pump in self.positioned and not short else None,
@@ -179,36 +196,42 @@ class _Grid:
             earliest=max(0, step_ceil(self.starts_at, job.window_opens_at)),
             ideal=step_floor(self.starts_at, _aim(job, began_at)),
             due=due,
-            limit=step_floor(self.starts_at, job.limit_at),
+            limit=limit,
             after=before.occurrence.key if chained and before is not None else None,
             interval_steps=max(0, (job.due_at - began_at) // HOUR) if chained and began_at is not None else None,
             fixed_start=fixed,
+            kept_start=kept,
             published_start=published,
             setup_steps=kind.setup_hours if kind is not None and left is None else 0,
             needs=tuple(sorted(set(kind.needs))) if kind is not None else (),
             parts_from=parts_from,
             stop_minutes=kind.stop_minutes if kind is not None else 0,
             tested=job.pump if short and job.pump in self.positioned else None,
+            all_closed=kind is not None and kind.pumps_closed,
         )
 
-    def _taken(self, job: DueJob, taken: Taken) -> tuple[int | None, int | None, int | None]:
-        """(pinned start, published start, work left when begun or without the set-up spared) of a slot taken already."""
+    def _taken(self, job: DueJob, taken: Taken) -> tuple[int | None, int | None, int | None, int | None]:
+        """(pinned, kept, published start, work left when begun or without the set-up spared) of a slot taken already."""
         key = job.occurrence.key
         slot, first = taken.get(key), self.beside.shared.get(key)
         pin = self.beside.pins.get(key)
         if pin is not None and pin >= self.starts_at:
-            return step_floor(self.starts_at, pin), None, None if first is None else self._work_beside(job, first)
+            # Set-up is spared only on an isolation that is as sure: its partner pinned too, and ending just there.
+            beside = first is not None and first in self.beside.pins and first in taken and taken[first][1] == pin
+            return step_floor(self.starts_at, pin), None, None, self._work_beside(job, str(first)) if beside else None
         if slot is None or slot[1] <= self.at:
-            return None, None, None
+            return None, None, None, None
         start, end = step_floor(self.starts_at, slot[0]), step_ceil(self.starts_at, slot[1])
         if start < 0:
             left = sum(max(0, min(s.to_step, end) - max(s.from_step, 0)) for s in self.crew if s.hands >= job.hands)
-            return start, None, max(1, left)
+            return start, None, None, max(1, left)
         began = taken[first][0] if first is not None and first in taken else slot[0]
+        if first is not None and began < self.starts_at:
+            return start, None, None, self._work_beside(job, first)  # the pump is open for the first of them already
         if min(began, slot[0]) < self.frozen_until:
-            return start, None, None if first is None else self._work_beside(job, first)
+            return None, start, None, None
         shown = self.shown_until is None or slot[0] < self.shown_until
-        return None, start if shown else None, None
+        return None, None, start if shown else None, None
 
     def _work_beside(self, job: DueJob, first: str) -> int:
         """Hours of work of a pinned job that goes on with the isolation of another."""
@@ -269,7 +292,7 @@ def _aim(job: DueJob, began_at: datetime | None) -> datetime:
 
 
 def _pump(
-    pump: str, capacities: Mapping[str, Swept], outages: Sequence[Outage], starts_at: datetime, steps: int
+    pump: str, capacities: Mapping[str, Swept], outages: Sequence[Outage], at: datetime, starts_at: datetime, steps: int
 ) -> PumpCapacity:
     full = _litres(pump, capacities.get(pump, Swept(0.0)))
     derated = []
@@ -277,10 +300,13 @@ def _pump(
         if outage.pump != pump:
             continue
         first = max(0, step_floor(starts_at, outage.from_at))
-        last = steps if outage.to_at is None else min(steps, step_ceil(starts_at, outage.to_at))
+        back = planned_back(outage, at)
+        until = back.at if back is not None else outage.to_at
+        last = steps if until is None else min(steps, step_ceil(starts_at, until))
         counts = _litres(pump, outage.counts_for)
+        rests_on = "" if back is None else "assumed" if back.assumed else "expected"
         if first < last and counts < full:
-            derated.append(Derated(from_step=first, to_step=last, litres_per_h=counts))
+            derated.append(Derated(from_step=first, to_step=last, litres_per_h=counts, back=rests_on))
     return PumpCapacity(pump=pump, litres_per_h=full, derated=tuple(sorted(derated)))
 
 

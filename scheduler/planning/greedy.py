@@ -17,12 +17,15 @@ def legal_offers(ground: Ground) -> dict[str, tuple[Candidate, ...]]:
 
 
 def greedy(ground: Ground, offers: Offers) -> dict[str, Candidate]:
-    """A lawful placement: pinned jobs first, then published dates that still hold, then the rest by rule."""
+    """A lawful placement: pinned jobs first, then frozen and published dates that still hold, then the rest by rule."""
     board = Board(ground)
     order = sorted(ground.jobs, key=lambda job: _turn(ground, job))
     for job in order:
         if job.fixed_start is not None:
             _place_first(board, job, offers[job.key])
+    for job in order:
+        if job.kept_start is not None and job.key not in board.placed:
+            _place_first(board, job, (c for c in offers[job.key] if c.start == job.kept_start))
     for job in order:
         if job.published_start is not None and job.key not in board.placed:
             published = tuple(

@@ -1,13 +1,13 @@
 """What holds before any slot is placed: capacity, minimum and hands hour by hour, and the legal starts of each job."""
 
-from bisect import bisect_left
-from collections.abc import Iterable, Iterator, Mapping
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import accumulate, pairwise
 from operator import attrgetter, sub
 
-from scheduler.planning.problem import PlanJob, Problem
+from scheduler.planning.problem import EARLY_KEPT, PlanJob, Problem
 
 STEPS_A_DAY = 24
 WEEK_DAYS = 7
@@ -15,10 +15,10 @@ WEEK_DAYS = 7
 
 @dataclass(frozen=True, kw_only=True)  # no slots: what is reckoned from it is kept with it, since many starts share it
 class Work:
-    """When a job is worked on: hands by step, none of them a step without the job. midnight: a step a ship's day begins."""
+    """When a job is worked on: hands by step, none of them a step without the job. day_of: number of a step's ship's day."""
 
     hands: Mapping[int, int]
-    midnight: int
+    day_of: Callable[[int], int] = field(compare=False, repr=False)
 
     @cached_property
     def begins(self) -> tuple[int, ...]:
@@ -30,7 +30,7 @@ class Work:
         """By ship's day the hands it takes on it, however many hours."""
         found: dict[int, int] = {}
         for step, n in self.hands.items():
-            day = (step - self.midnight) // STEPS_A_DAY
+            day = self.day_of(step)
             found[day] = max(n, found.get(day, 0))
         return found
 
@@ -39,7 +39,7 @@ class Work:
         """By ship's day the man-hours it takes."""
         found: dict[int, int] = {}
         for step, n in self.hands.items():
-            day = (step - self.midnight) // STEPS_A_DAY
+            day = self.day_of(step)
             found[day] = found.get(day, 0) + n
         return found
 
@@ -69,7 +69,8 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ground:
-    """Facts by step. slack: capacity of all pumps minus the minimum. jobs are sorted by key, start_steps rising.
+    """Facts by step. slack: capacity of all pumps minus the minimum; spare: pumps that give something, less those that must be
+    there (many where no number is asked for). jobs are sorted by key, start_steps rising.
 
     Counts say how many of the steps before a step have something, so that a stretch is asked in one go: barred: a pump
     may not be taken out there whatever else is planned; uncovered: with the pump out, losing the largest other one would
@@ -86,6 +87,7 @@ class Ground:
     label: tuple[str, ...]
     capacity: Mapping[str, tuple[int, ...]]
     slack: tuple[int, ...]
+    spare: tuple[int, ...]
     barred: Mapping[str, tuple[int, ...]]
     uncovered: Mapping[str, tuple[int, ...]]
     lacking: Mapping[str, tuple[int, ...]]
@@ -103,11 +105,19 @@ class Ground:
         default_factory=dict, compare=False, repr=False
     )
     """Starts found before, by the hands each step takes and the pump."""
+    known_set: list[frozenset[int]] = field(default_factory=list, compare=False, repr=False)
 
     @property
     def steps(self) -> int:
         """Length of the grid in hours, 0 or more."""
         return len(self.slack)
+
+    @property
+    def start_set(self) -> frozenset[int]:
+        """The allowed starts, to be asked for one of them."""
+        if not self.known_set:
+            self.known_set.append(frozenset(self.start_steps))
+        return self.known_set[0]
 
     def capacity_of(self, pump: str | None) -> tuple[int, ...] | None:
         """Capacity by step of the pump, none when it counts for nothing here."""
@@ -115,7 +125,14 @@ class Ground:
 
     def day_of(self, step: int) -> int:
         """Number of the ship's day in which a step lies."""
-        return (step - self.problem.first_midnight) // STEPS_A_DAY
+        return day_number(self.problem, step)
+
+
+def day_number(problem: Problem, step: int) -> int:
+    """Number of the ship's day in which a step lies; days follow each other by one."""
+    if problem.day_starts:
+        return bisect_right(problem.day_starts, step)
+    return (step - problem.first_midnight) // STEPS_A_DAY
 
 
 def work_of(job: PlanJob) -> int:
@@ -143,11 +160,10 @@ def survey(problem: Problem) -> Ground:
     following: dict[str, tuple[str, ...]] = {}
     for key, before in previous.items():
         following[before] = (*following.get(before, ()), key)
-    days = {
-        (first - problem.first_midnight) // STEPS_A_DAY: hands[max(0, first) : max(0, first + STEPS_A_DAY)]
-        for first in range(problem.first_midnight - STEPS_A_DAY, steps, STEPS_A_DAY)
-        if hands[max(0, first) : max(0, first + STEPS_A_DAY)]
-    }
+    days: dict[int, list[int]] = {}
+    for step, there in enumerate(hands):
+        days.setdefault(day_number(problem, step), []).append(there)
+    spare = _spare(problem, capacity, steps)
     return Ground(
         problem=problem,
         jobs=jobs,
@@ -158,15 +174,17 @@ def survey(problem: Problem) -> Ground:
         label=label,
         capacity=capacity,
         slack=slack,
+        spare=spare,
         barred={
-            pump: _count(c > 0 and c > s for c, s in zip(row, slack, strict=True)) for pump, row in capacity.items()
+            pump: _count(c > 0 and (c > s or n < 1) for c, s, n in zip(row, slack, spare, strict=True))
+            for pump, row in capacity.items()
         },
-        uncovered={pump: _count(_no_cover(capacity, pump, slack)) for pump in capacity},
+        uncovered={pump: _count(_no_cover(capacity, pump, slack, spare)) for pump in capacity},
         lacking={need: _lacking(problem, need, steps) for need in sorted({n for j in jobs for n in j.needs})},
         quiet=_quiet(problem, steps),
         most_hands={day: max(there) for day, there in days.items()},
         hours_at_work={day: sum(map(bool, there)) for day, there in days.items()},
-        turns=_turns(slack, hands, *capacity.values()),
+        turns=_turns(slack, hands, spare, *capacity.values()),
         previous=previous,
         following=following,
     )
@@ -188,10 +206,22 @@ def _candidate(ground: Ground, needed: tuple[int, ...], start: int) -> Candidate
 
 
 def window_starts(ground: Ground, job: PlanJob) -> tuple[int, ...]:
-    """The allowed starts from the job's earliest step on; only its pinned start when it has one."""
+    """The allowed starts from the job's earliest step on, and its own dates; only its pinned start when it has one."""
     if job.fixed_start is not None:
         return (job.fixed_start,)
-    return ground.start_steps[bisect_left(ground.start_steps, job.earliest) :]
+    window = ground.start_steps[bisect_left(ground.start_steps, job.earliest) :]
+    own = {step for step in own_dates(ground, job) if step not in window}
+    return tuple(sorted((*own, *window))) if own else window
+
+
+def own_dates(ground: Ground, job: PlanJob) -> tuple[int, ...]:
+    """Starts that the job has by right of a date it was given before: one in the frozen zone, whatever hour it is; one that was
+    shown and lies a little before its window as reckoned now."""
+    found = [] if job.kept_start is None else [job.kept_start]
+    shown = job.published_start
+    if shown is not None and job.earliest - EARLY_KEPT <= shown < job.earliest and shown in ground.start_set:
+        found.append(shown)
+    return tuple(dict.fromkeys(found))
 
 
 def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Candidate, ...]:
@@ -200,12 +230,21 @@ def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Candidate, ...]:
     if job.fixed_start is None:
         found = _open_starts(ground, hands_needed(job), job.pump)
         found = found[bisect_left(found, job.earliest, key=attrgetter("start")) :]
+        found = _with_own_dates(ground, job, found)
     else:
         pinned = candidate_at(ground, job, job.fixed_start)
         found = () if pinned is None or not may_be_open(ground, job.pump, pinned) else (pinned,)
     if job.parts_from is None and not job.needs and job.stop_minutes <= 0:
         return found
     return tuple(candidate for candidate in found if fact_against(ground, job, candidate) is None)
+
+
+def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+    """The starts with those the job has by right of a date of its own, where they can be finished with the pump out."""
+    known = {one.start for one in found}
+    own = [candidate_at(ground, job, step) for step in own_dates(ground, job) if step not in known]
+    more = [one for one in own if one is not None and may_be_open(ground, job.pump, one)]
+    return tuple(sorted((*more, *found), key=attrgetter("start"))) if more else found
 
 
 def _open_starts(ground: Ground, needed: tuple[int, ...], pump: str | None) -> tuple[Candidate, ...]:
@@ -246,7 +285,7 @@ def _work(ground: Ground, needed: tuple[int, ...], start: int) -> Work | None:
     if (needed, start) in ground.known_work:
         return ground.known_work[needed, start]
     found: dict[int, int] = {}
-    most, midnight, today, in_day = ground.problem.person_hours, ground.problem.first_midnight, None, 0
+    most, today, in_day = ground.problem.person_hours, None, 0
     staffed = _staffed(ground, min(needed))
     left = iter(needed)
     takes = next(left)
@@ -254,7 +293,7 @@ def _work(ground: Ground, needed: tuple[int, ...], start: int) -> Work | None:
         step = staffed[n]
         if ground.hands[step] < takes:
             continue
-        day = (step - midnight) // STEPS_A_DAY
+        day = ground.day_of(step)
         in_day = in_day if day == today else 0
         today = day
         if in_day < most:
@@ -263,7 +302,7 @@ def _work(ground: Ground, needed: tuple[int, ...], start: int) -> Work | None:
             takes = next(left, -1)
             if takes < 0:
                 break
-    work = Work(hands=found, midnight=ground.problem.first_midnight) if len(found) == len(needed) else None
+    work = Work(hands=found, day_of=ground.day_of) if len(found) == len(needed) else None
     ground.known_work[needed, start] = work
     return work
 
@@ -288,10 +327,27 @@ def _count(marks: Iterable[bool]) -> tuple[int, ...]:
     return tuple(accumulate(marks, initial=0))
 
 
-def _no_cover(capacity: Mapping[str, tuple[int, ...]], pump: str, slack: tuple[int, ...]) -> Iterator[bool]:
+def _spare(problem: Problem, capacity: Mapping[str, tuple[int, ...]], steps: int) -> tuple[int, ...]:
+    """Pumps that give something, less those that must be there, by step; one more than there are pumps where none must."""
+    must = [0] * steps
+    for stretch in problem.minimum:
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)) if stretch.pumps else ():
+            must[t] = max(must[t], stretch.pumps)
+    if not any(must):
+        return (len(capacity) + 1,) * steps
+    there = [sum(row[t] > 0 for row in capacity.values()) for t in range(steps)]
+    return tuple(n - asked if asked else len(capacity) + 1 for n, asked in zip(there, must, strict=True))
+
+
+def _no_cover(
+    capacity: Mapping[str, tuple[int, ...]], pump: str, slack: tuple[int, ...], spare: tuple[int, ...]
+) -> Iterator[bool]:
     others = [row for name, row in capacity.items() if name != pump] or [(0,) * len(slack)]
     largest = others[0] if len(others) == 1 else map(max, *others)
-    return (own > 0 and left < own + most for own, left, most in zip(capacity[pump], slack, largest, strict=True))
+    return (
+        own > 0 and (left < own + most or n < 2)
+        for own, left, most, n in zip(capacity[pump], slack, largest, spare, strict=True)
+    )
 
 
 def _lacking(problem: Problem, need: str, steps: int) -> tuple[int, ...]:

@@ -6,7 +6,7 @@ from functools import cached_property
 from itertools import combinations, compress
 from operator import add
 
-from scheduler.planning.ground import Candidate, Ground, candidate_at, fact_against, may_be_open
+from scheduler.planning.ground import Candidate, Ground, candidate_at, fact_against, may_be_open, own_dates
 from scheduler.planning.problem import PlanJob
 from scheduler.planning.tiers import GROUP_PAST_DAYS, Tier, days_past, may_share, set_up_saved
 
@@ -164,10 +164,12 @@ def field_of(ground: Ground, legal: Mapping[str, Sequence[Candidate]]) -> Field:
     for indices in by_pump.values():
         in_order = sorted(indices, key=lambda i: (offers[i].job.ideal, offers[i].job.key))
         for first, second in combinations(in_order, 2):
-            if may_share(offers[first].job, offers[second].job):
-                places = tuple(_places(ground, offers[first], offers[second].job))
+            if not may_share(offers[first].job, offers[second].job):
+                continue
+            for one, other in ((first, second), (second, first)):
+                places = tuple(_places(ground, offers[one], offers[other].job))
                 if places:
-                    pairings.append(Pairing(first=first, second=second, places=places))
+                    pairings.append(Pairing(first=one, second=other, places=places))
     seconds = {pairing.second for pairing in pairings}
     kept = [index for index, offer in enumerate(offers) if offer.candidates or index in seconds]
     number = {index: n for n, index in enumerate(kept)}
@@ -178,9 +180,9 @@ def field_of(ground: Ground, legal: Mapping[str, Sequence[Candidate]]) -> Field:
 
 
 def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Candidate, Candidate]]:
-    saved = set_up_saved(first.job, job)
+    saved, own = set_up_saved(first.job, job), own_dates(ground, job)
     for one in first.candidates:
-        if one.end < job.earliest or days_past(first.job.limit, one.end) > GROUP_PAST_DAYS:
+        if (one.end < job.earliest and one.end not in own) or days_past(first.job.limit, one.end) > GROUP_PAST_DAYS:
             continue
         if days_past(job.limit, one.end) > GROUP_PAST_DAYS:
             break

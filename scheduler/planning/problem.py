@@ -16,11 +16,15 @@ from datetime import datetime
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class Derated:
-    """Steps [from_step, to_step) in which a pump counts for `litres_per_h` only (0: down). A fact, not a slot."""
+    """Steps [from_step, to_step) in which a pump counts for `litres_per_h` only (0: down). A fact, not a slot.
+
+    back: what its end rests on: "" known, "expected" as somebody said, "assumed" where nobody did.
+    """
 
     from_step: int
     to_step: int
     litres_per_h: int
+    back: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -34,12 +38,16 @@ class PumpCapacity:
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class MinimumStretch:
-    """Steps [from_step, to_step) and the minimum in them. Stretches cover the grid without gap or overlap."""
+    """Steps [from_step, to_step) and the minimum in them. Stretches cover the grid without gap or overlap.
+
+    pumps: how many pumps must be there as well, whatever they give; 0 for no such rule.
+    """
 
     from_step: int
     to_step: int
     litres_per_h: int
     label: str = "minimum"
+    pumps: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -105,7 +113,9 @@ class PlanJob:
     its end to this one's due point (a chain): it may not start before that end, and its limit is never later than that
     end + interval_steps + (limit - due). fixed_start: pinned (frozen zone); negative when it began before the grid, and
     then work_steps is the work left from step 0. A pinned start need be no allowed start. published_start: date shown
-    before, worth keeping.
+    before, worth keeping; it stays a start while it lies no more than EARLY_KEPT steps before `earliest`. kept_start: date
+    in the frozen zone, to be kept unless it has become impossible; it need be no allowed start. all_closed: no pump may be
+    open meanwhile.
     """
 
     key: str
@@ -126,6 +136,12 @@ class PlanJob:
     parts_from: int | None = None
     stop_minutes: int = 0
     tested: str | None = None
+    kept_start: int | None = None
+    all_closed: bool = False
+
+
+EARLY_KEPT = 24
+"""Steps by which a date shown before may lie before the window as reckoned now: forecasts breathe from day to day."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +153,8 @@ class Problem:
 
     person_hours: hours a day that one person works at most, 24 for no bound: a job is worked on for no longer in a day,
     and all jobs of a day together take no more than that times its most hands. first_midnight: a step, 0 to 23, at which
-    a ship's day begins.
+    a ship's day begins, and one every 24 after it; where the ship's clock changes meanwhile, day_starts has them all. avoid_nights:
+    a pump is better not left open overnight.
 
     Raises ValueError when starts_at is not aware, a pump id or job key comes twice, or a figure is below 0.
     """
@@ -155,6 +172,8 @@ class Problem:
     quiet: tuple[QuietStretch, ...] = ()
     not_together: tuple[NotTogether, ...] = ()
     closed: tuple[ClosedStretch, ...] = ()
+    day_starts: tuple[int, ...] = ()
+    avoid_nights: bool = False
 
     def __post_init__(self) -> None:
         if self.starts_at.tzinfo is None:

@@ -127,9 +127,21 @@ def _rows_at(ground: Ground, jobs: Sequence[PlanJob], step: int, present: Places
         groups = [by_pump[pump] for pump in sorted(set(rule.pumps)) if pump in by_pump]
         if len(groups) > rule.most_out:
             rows.append(_count_row([c for own in groups for c in own], rule.most_out))
+    rows += _closed_rows(jobs, present, by_pump)
     rows += _limit_rows(weights, max(0, ground.slack[step]))
+    rows += _limit_rows([[(c, 1) for c, _ in group] for group in weights], max(0, ground.spare[step]))
     at_work = ([place for place in places if place[1]] for places in present.values())
     return rows + _limit_rows([places for places in at_work if places], ground.hands[step])
+
+
+def _closed_rows(jobs: Sequence[PlanJob], present: Places, by_pump: Mapping[str, list[int]]) -> list[Row]:
+    """A job that needs every pump closed is not on while one is open."""
+    return [
+        _count_row([*open_here, *(column for column, _ in places)], 1)
+        for index, places in present.items()
+        if jobs[index].all_closed
+        for open_here in by_pump.values()
+    ]
 
 
 def _day_rows(ground: Ground, columns: Columns) -> list[Row]:

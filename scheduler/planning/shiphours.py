@@ -13,7 +13,7 @@ from functools import lru_cache
 from itertools import groupby
 from typing import TypeVar
 
-from scheduler.domain.capacity import Concession, hands_at, litres_up, matches, minimum_at
+from scheduler.domain.capacity import Concession, hands_at, litres_up, matches, minimum_at, pumps_needed
 from scheduler.domain.fleet import Crew, Plant
 from scheduler.planning.problem import ClosedStretch, CrewStretch, MinimumStretch, QuietStretch
 
@@ -86,14 +86,15 @@ def minimum_stretches(
 
     walls = wall_hours(starts_at, steps, clock)
 
-    def at_step(step: int) -> tuple[int, str]:
+    def at_step(step: int) -> tuple[int, str, int]:
         found = [minimum_at(plant, wall) for wall in walls[step]]
         need, label = max(((litres_up(swept), label) for swept, label in found), key=lambda pair: pair[0])
+        pumps = max(pumps_needed(plant, wall) for wall in walls[step])
         lower = min((litres for first, last, litres in agreed if first <= step < last), default=need)
-        return (lower, f"{label}, lower as agreed") if lower < need else (need, label)
+        return (lower, f"{label}, lower as agreed", pumps) if lower < need else (need, label, pumps)
 
     return tuple(
-        MinimumStretch(from_step=first, to_step=last, litres_per_h=value[0], label=value[1])
+        MinimumStretch(from_step=first, to_step=last, litres_per_h=value[0], label=value[1], pumps=value[2])
         for first, last, value in runs_of(steps, at_step)
     )
 
@@ -176,6 +177,24 @@ def first_midnight(starts_at: datetime, clock: ShipClock) -> int:
     today = clock.wall(starts_at)
     midnight = today.replace(hour=0, minute=0, second=0, microsecond=0)
     return 0 if midnight == today else -((today - midnight - timedelta(days=1)) // HOUR) % 24
+
+
+def day_starts(starts_at: datetime, steps: int, clock: ShipClock) -> tuple[int, ...]:
+    """The steps at which the ship's days begin, where her clock changes on the way; none where every day has 24 steps.
+
+    A step that lies in two days belongs to the one it begins in.
+    """
+    until = starts_at + steps * HOUR
+    if not any(starts_at < at < until for at, _ in clock.changes):
+        return ()
+    days = [clock.wall(starts_at + step * HOUR).date() for step in range(steps)]
+    seen: set[object] = set()
+    found = []
+    for step, day in enumerate(days):
+        if day not in seen:
+            seen.add(day)
+            found.append(step)
+    return tuple(found[1:])
 
 
 def runs_of(steps: int, value_at: Callable[[int], _V]) -> list[tuple[int, int, _V]]:

@@ -6,7 +6,7 @@ witness and leaves the tier "not proven".
 """
 
 from dataclasses import dataclass, replace
-from math import isfinite
+from math import ceil, isfinite
 
 from scheduler.planning.assemble import assemble
 from scheduler.planning.build import Kept, build
@@ -20,6 +20,9 @@ from scheduler.planning.tiers import TIERS, Placement, Tier, days_past, tier_val
 
 SLIP = 1e-6
 """Share of a value by which a solver's bound may lie above it by rounding alone; more than that contradicts itself."""
+
+NOISE = 1e-9
+"""Share of a bound by which it may lie off a whole number by rounding alone; a millionth in any case."""
 
 NEAR_DAYS = 14
 """Days past the limit that the first search for a place looks at; the whole grid only if that is not enough."""
@@ -73,6 +76,15 @@ def _asked(optimise: Optimise, model: Model) -> tuple[Answer, str]:
     except Exception as error:
         return Answer(outcome=Outcome.FAILED), f"{Outcome.FAILED}: {type(error).__name__}"
     return answer, str(answer.outcome)
+
+
+def whole_bound(bound: float) -> float:
+    """The bound as the whole number it stands for: costs are whole, so none lies between; a solver's rounding must not reach a
+    plan's digest."""
+    if not isfinite(bound):
+        return bound
+    near = round(bound)
+    return float(near if abs(bound - near) <= max(1e-6, NOISE * abs(bound)) else ceil(bound))
 
 
 def _bound(floor: int, said: float, value: int) -> tuple[float, bool]:
@@ -199,7 +211,7 @@ class _Search:
         return any(tier_value(self.ground, k.tier, found) > k.value for k in self.kept)
 
     def _keep(self, tier: Tier, value: int, bound: float, *, proven: bool) -> "_Search":
-        result = TierResult(tier=tier.tier, name=tier.name, value=value, bound=float(bound), proven=proven)
+        result = TierResult(tier=tier.tier, name=tier.name, value=value, bound=whole_bound(bound), proven=proven)
         kept = replace(self, kept=(*self.kept, Kept(tier=tier, value=value)), results=(*self.results, result))
         return kept._within(tier, value)
 

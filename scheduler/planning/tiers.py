@@ -108,6 +108,17 @@ def _uncovered(ground: Ground, job: PlanJob, candidate: Candidate) -> int:
     return 0 if before is None else before[candidate.end] - before[max(0, candidate.start)]
 
 
+def _frozen_moved(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+    return int(job.fixed_start is None and job.kept_start not in (None, candidate.start))
+
+
+def _nights(ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+    """Midnights aboard that pass while the pump stands open."""
+    if job.pump is None or not ground.problem.avoid_nights:
+        return 0
+    return ground.day_of(candidate.end - 1) - ground.day_of(max(0, candidate.start))
+
+
 def _off(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
     return days_off(job.ideal, candidate.start) - (GROUP_DAYS_WORTH // 2 if candidate.pair else 0)
 
@@ -119,6 +130,12 @@ TIERS: tuple[Tier, ...] = (
         cost=_none,
         unplaced=lambda job: int(job.fixed_start is not None),
         flat=True,
+    ),
+    Tier(
+        tier=0,
+        name="frozen dates moved",
+        cost=_frozen_moved,
+        unplaced=lambda job: int(job.fixed_start is None and job.kept_start is not None),
     ),
     Tier(tier=1, name="jobs without a place", cost=_none, unplaced=lambda _: 1, flat=True),
     Tier(
@@ -135,6 +152,7 @@ TIERS: tuple[Tier, ...] = (
         unplaced=lambda job: int(job.fixed_start is None and job.published_start is not None),
     ),
     Tier(tier=3, name="job hours without cover for one more failure", cost=_uncovered, unplaced=lambda _: 0),
+    Tier(tier=3, name="nights a pump stands open", cost=_nights, unplaced=lambda _: 0),
     Tier(
         tier=4,
         name=f"days from the ideal date beyond {FREE_DAYS}, less {GROUP_DAYS_WORTH} a shared isolation",

@@ -44,7 +44,8 @@ def problems(draw: st.DrawFn) -> Problem:
         for turn in range(1, draw(st.integers(1, 2)) + 1):
             due = first + gap * (turn - 1) + draw(st.integers(0, 30))
             date = draw(st.sampled_from(STARTS))
-            shown = draw(st.sampled_from(["new", "new", "published", "pinned"]))
+            shown = draw(st.sampled_from(["new", "new", "published", "pinned", "frozen"]))
+            frozen = date + draw(st.sampled_from([0, 0, 3]))
             jobs.append(
                 PlanJob(
                     key=f"{series}:x:{turn}",
@@ -59,6 +60,7 @@ def problems(draw: st.DrawFn) -> Problem:
                     interval_steps=gap if before else None,
                     fixed_start=date if shown == "pinned" else None,
                     published_start=date if shown == "published" else None,
+                    kept_start=frozen if shown == "frozen" else None,
                     setup_steps=draw(st.integers(0, 2)),
                     needs=("port",) if port and draw(st.booleans()) else (),
                     parts_from=draw(st.sampled_from([None, None, None, 32])),
@@ -69,7 +71,7 @@ def problems(draw: st.DrawFn) -> Problem:
         jobs.append(
             PlanJob(
                 key="t:x:1", pump=None, work_steps=1, hands=1, earliest=0, ideal=draw(st.integers(0, 96)), due=96,
-                limit=120, stop_minutes=20, tested="P1",
+                limit=120, stop_minutes=20, tested="P1", all_closed=draw(st.booleans()),
             )
         )  # fmt: skip
     return Problem(
@@ -82,7 +84,12 @@ def problems(draw: st.DrawFn) -> Problem:
         ),
         minimum=(
             MinimumStretch(from_step=0, to_step=96, litres_per_h=draw(st.sampled_from([0, 50, 55]))),
-            MinimumStretch(from_step=96, to_step=24 * DAYS, litres_per_h=draw(st.sampled_from([0, 50, 55]))),
+            MinimumStretch(
+                from_step=96,
+                to_step=24 * DAYS,
+                litres_per_h=draw(st.sampled_from([0, 50, 55])),
+                pumps=draw(st.sampled_from([0, 0, 1, 2])),
+            ),
         ),
         crew=crew_by_day(DAYS, hands=draw(st.integers(1, 3)), last=draw(st.sampled_from([17, 17, 20]))),
         start_steps=STARTS,
@@ -95,6 +102,8 @@ def problems(draw: st.DrawFn) -> Problem:
             QuietStretch(from_step=100, to_step=110, most_minutes=10, consent="agreed with the hotel"),
         ),
         not_together=draw(st.sampled_from([(), (NotTogether(pumps=("P1", "P2"), most_out=1),)])),
+        day_starts=draw(st.sampled_from([(), (23, 47, 71, *range(96, 24 * DAYS, 24)), tuple(range(1, 24 * DAYS, 23))])),
+        avoid_nights=draw(st.booleans()),
     )
 
 
@@ -168,7 +177,8 @@ def test_blockers_cover_exactly_the_starts_that_are_not_free(problem: Problem) -
     for job in ground.jobs:
         if job.key in placement:
             continue
-        window = [s for s in STARTS if s >= job.earliest] if job.fixed_start is None else [job.fixed_start]
+        window = sorted({*(s for s in STARTS if s >= job.earliest), *Brute(problem).own(job)})
+        window = window if job.fixed_start is None else [job.fixed_start]
         found = blockers(ground, job, placement)
         barred = [s for s in window if any(b.from_step <= s < b.to_step for b in found)]
         assert barred == window

@@ -73,13 +73,21 @@ class Second:
                     for step, hands in place.worked:
                         if step == t:
                             work.append((hands, used))
+            closed = [
+                used
+                for job in self.problem.jobs
+                if job.all_closed
+                for place, used in self.uses[job.key]
+                if place.start <= t < place.end
+            ]
             for hands, used in work:
                 by_day.setdefault(brute.day(t), []).append((hands, used))
             gives = [(row[t], out[pump]) for pump, row in brute.gives.items() if pump in out and row[t] > 0]
             slack = max(0, sum(row[t] for row in brute.gives.values()) - brute.need[t])
             shape = (
                 tuple((n, tuple(v.index for v in vs)) for n, vs in gives), slack, brute.hands[t],
-                tuple((n, v.index) for n, v in work), tuple(v.index for v in tests),
+                tuple((n, v.index) for n, v in work), tuple(v.index for v in tests), tuple(v.index for v in closed),
+                brute.must[t],
             )  # fmt: skip
             if shape in seen:
                 continue
@@ -87,7 +95,13 @@ class Second:
             for pump, used_there in out.items():
                 model.add_at_most_one([*used_there, *under.get(pump, ())])
             model.add_at_most_one(tests)
+            for one in closed:
+                for opened in out.values():
+                    model.add_at_most_one([one, *opened])
             model.add(sum(n * v for n, vs in gives for v in vs) <= slack)
+            if brute.must[t]:
+                there = sum(row[t] > 0 for row in brute.gives.values())
+                model.add(sum(v for _, vs in gives for v in vs) <= max(0, there - brute.must[t]))
             model.add(sum(n * v for n, v in work) <= brute.hands[t])
             for rule in self.problem.not_together:
                 model.add(sum(v for pump in rule.pumps for v in out.get(pump, ())) <= rule.most_out)
@@ -114,18 +128,22 @@ class Second:
 
     def _objectives(self) -> Sequence[cp_model.LinearExprT]:
         jobs = self.brute.jobs
-        terms: list[list[Term]] = [[] for _ in range(6)]
+        terms: list[list[Term]] = [[] for _ in range(8)]
         for key, job in jobs.items():
             shown = job.published_start is not None and job.fixed_start is None
+            kept = job.kept_start is not None and job.fixed_start is None
             terms[0].append((int(job.fixed_start is not None), self.gone[key]))
-            terms[1].append((1, self.gone[key]))
-            terms[2].append((1, self.late[key]))
-            terms[3].append((int(shown), self.gone[key]))
+            terms[1].append((int(kept), self.gone[key]))
+            terms[2].append((1, self.gone[key]))
+            terms[3].append((1, self.late[key]))
+            terms[4].append((int(shown), self.gone[key]))
             for place, used in self.uses[key]:
-                terms[3].append((int(shown and place.start != job.published_start), used))
-                terms[4].append((self.brute.bare_hours(job, place), used))
+                terms[1].append((int(kept and place.start != job.kept_start), used))
+                terms[4].append((int(shown and place.start != job.published_start), used))
+                terms[5].append((self.brute.bare_hours(job, place), used))
+                terms[6].append((self.brute.nights(job, place), used))
                 off = up(abs(place.start - job.ideal) - 72) - (10 if place.on else 0)
-                terms[5].append((off, used))
+                terms[7].append((off, used))
         return [sum(n * v for n, v in own) for own in terms]
 
     def _peak(self) -> cp_model.IntVar:

@@ -37,12 +37,17 @@ def generated(seed: int) -> Problem:
         capacities = (replace(capacities[0], derated=(broken,)), *capacities[1:])
     full = random.randrange(0, 24 * 30)
     full_ship = MinimumStretch(
-        from_step=full, to_step=full + random.randrange(24, 120), litres_per_h=(pumps - 1) * 55_000, label="turnaround"
+        from_step=full,
+        to_step=full + random.randrange(24, 120),
+        litres_per_h=(pumps - 1) * 55_000,
+        label="turnaround",
+        pumps=random.choice([0, pumps - 1]),
     )
     jobs = []
     for job in base.jobs:
         shift = random.randint(-72, 72)
         shown = random.choice(base.start_steps) if random.random() < 0.2 else None
+        frozen = random.choice(base.start_steps[:40]) + random.choice([0, 2]) if random.random() < 0.1 else None
         jobs.append(
             replace(
                 job,
@@ -52,6 +57,8 @@ def generated(seed: int) -> Problem:
                 earliest=max(0, job.earliest + shift),
                 setup_steps=random.choice([0, 1]) if job.pump else 0,
                 published_start=shown,
+                kept_start=frozen,
+                all_closed=job.pump is None and random.random() < 0.5,
                 parts_from=random.choice([None] * 5 + [24 * 20]),
             )
         )
@@ -62,6 +69,8 @@ def generated(seed: int) -> Problem:
         crew=crew_by_day(DAYS, hands=random.choice([2, 2, 3])),
         jobs=tuple(jobs),
         person_hours=random.choice([8, 24]),
+        avoid_nights=random.random() < 0.5,
+        day_starts=random.choice([(), tuple(range(0, 240, 24)) + tuple(range(239, 24 * DAYS, 24))]),
     )
 
 
@@ -76,7 +85,8 @@ def second_opinions(problems: list[Problem]) -> list[list[int]]:
 
 @pytest.mark.parametrize("turn", range(ROUNDS))
 def test_both_solvers_find_the_same_value_in_every_tier(turn: int) -> None:
-    """Proven by the planner, proven by CP-SAT, equal: pinned, unplaced, late, moved, cover, dates and isolations, the week."""
+    """Proven by the planner, proven by CP-SAT, equal: pinned, frozen, unplaced, late, moved, cover, nights, dates and isolations,
+    the week."""
     problems = [generated(seed) for seed in range(turn * SHIPS_A_ROUND, (turn + 1) * SHIPS_A_ROUND)]
     for problem, second in zip(problems, second_opinions(problems), strict=True):
         plan = stagger(problem)

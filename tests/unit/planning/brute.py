@@ -54,10 +54,20 @@ class Brute:
             ]
             for p in problem.pumps
         }
+        self.must = [max((m.pumps for m in problem.minimum if m.from_step <= t < m.to_step), default=0) for t in steps]
         self.worked = cache(self._worked)
 
     def day(self, step: int) -> int:
-        return (step - self.problem.first_midnight) // 24
+        begins = self.problem.day_starts
+        return sum(b <= step for b in begins) if begins else (step - self.problem.first_midnight) // 24
+
+    def own(self, job: PlanJob) -> set[int]:
+        """Starts by right of a date given before: a frozen one; a shown one up to a day before the window, at an allowed hour."""
+        found = {job.kept_start} - {None}
+        shown = job.published_start
+        if shown is not None and 0 < job.earliest - shown <= 24 and shown in self.problem.start_steps:
+            found.add(shown)
+        return found
 
     def _worked(self, key: str, start: int, spared: int) -> tuple[tuple[int, int], ...]:
         job = self.jobs[key]
@@ -74,15 +84,13 @@ class Brute:
 
     def alone(self, job: PlanJob) -> Iterator[Place]:
         """Every place of a job with an isolation of its own, facts taken in, other jobs left out."""
-        pinned = job.fixed_start is not None
-        for start in sorted(set(self.problem.start_steps)) if job.fixed_start is None else [job.fixed_start]:
+        pinned, own = job.fixed_start is not None, self.own(job)
+        free = sorted({*self.problem.start_steps, *own})
+        for start in free if job.fixed_start is None else [job.fixed_start]:
             worked = self.worked(job.key, start, 0)
             place = Place(start, worked)
-            if (
-                worked
-                and (pinned or (start >= job.earliest and worked[0][0] == start))
-                and self.facts_allow(job, place)
-            ):
+            asked = start in own or (start >= job.earliest and bool(worked) and worked[0][0] == start)
+            if worked and (pinned or asked) and self.facts_allow(job, place):
                 yield place
 
     def facts_allow(self, job: PlanJob, place: Place) -> bool:
@@ -105,7 +113,8 @@ class Brute:
         ended = self.worked(first.key, start_of_first, 0)[-1][0] + 1
         worked = self.worked(job.key, ended, spared)
         place = Place(ended, worked, first.key)
-        if not worked or ended < job.earliest or not self.facts_allow(job, place):
+        early = ended < job.earliest and ended not in self.own(job)
+        if not worked or early or not self.facts_allow(job, place):
             return None
         return place if max(up(ended - first.limit), up(place.end - job.limit)) <= PAST_DAYS else None
 
@@ -115,13 +124,13 @@ class Brute:
             o
             for o in self.problem.jobs
             if job.pump is not None
-            and (o.ideal, o.key) < (job.ideal, job.key)
+            and o.key != job.key
             and o.pump == job.pump
             and o.fixed_start is None
             and job.fixed_start is None
             and job.after != o.key
             and o.after != job.key
-            and job.ideal - o.ideal <= 24 * WITHIN_DAYS
+            and abs(job.ideal - o.ideal) <= 24 * WITHIN_DAYS
         ]
 
     def plans(self) -> Iterator[Plan]:
@@ -148,13 +157,15 @@ class Brute:
                 yield plan
 
     def values(self, plan: Plan) -> Values:
-        """Pinned lost, without a place, days late, moved, hours without cover, days off less isolations shared."""
-        pinned = unplaced = late = moved = bare = off = 0
+        """Pinned lost, frozen moved, without a place, days late, moved, hours without cover, nights, days off less shared."""
+        pinned = frozen = unplaced = late = moved = bare = nights = off = 0
         for key, place in plan.items():
             job = self.jobs[key]
             shown = job.published_start is not None and job.fixed_start is None
+            kept = job.kept_start is not None and job.fixed_start is None
             if place is None:
                 unplaced += 1
+                frozen += kept
                 pinned += job.fixed_start is not None
                 moved += shown
                 continue
@@ -164,9 +175,16 @@ class Brute:
                 limit = min(limit, before.end + job.interval_steps + max(0, job.limit - job.due))
             late += up(place.end - limit)
             moved += shown and place.start != job.published_start
+            frozen += kept and place.start != job.kept_start
+            nights += self.nights(job, place)
             off += up(abs(place.start - job.ideal) - FREE_HOURS) - (WORTH_DAYS if place.on else 0)
             bare += self.bare_hours(job, place)
-        return pinned, unplaced, late, moved, bare, off
+        return pinned, frozen, unplaced, late, moved, bare, nights, off
+
+    def nights(self, job: PlanJob, place: Place) -> int:
+        """Midnights that pass with the pump open, where that is to be avoided."""
+        counted = self.problem.avoid_nights and job.pump is not None
+        return self.day(place.end - 1) - self.day(max(0, place.start)) if counted else 0
 
     def bare_hours(self, job: PlanJob, place: Place) -> int:
         """Hours of the slot in which, its pump out and the largest other one lost, the rest is below the minimum."""
@@ -175,7 +193,8 @@ class Brute:
         hours = 0
         for t in range(max(0, place.start), place.end):
             others = [row[t] for pump, row in self.gives.items() if pump != job.pump]
-            hours += self.gives[job.pump][t] > 0 and sum(others) - max(others, default=0) < self.need[t]
+            few = self.must[t] > 0 and sum(n > 0 for n in others) - 1 < self.must[t]
+            hours += self.gives[job.pump][t] > 0 and (few or sum(others) - max(others, default=0) < self.need[t])
         return hours
 
     def peak(self, plan: Plan) -> int:
@@ -205,8 +224,13 @@ class Brute:
                 return False
             if any(len(set(out) & set(rule.pumps)) > rule.most_out for rule in self.problem.not_together):
                 return False
-            taken = sum(self.gives[p][t] for p in out if p in self.gives)
+            if out and any(job.all_closed for job in there):
+                return False
+            giving = [p for p in out if p in self.gives and self.gives[p][t] > 0]
+            taken = sum(self.gives[p][t] for p in giving)
             if taken > 0 and sum(row[t] for row in self.gives.values()) - taken < self.need[t]:
+                return False
+            if giving and sum(row[t] > 0 for row in self.gives.values()) - len(giving) < self.must[t]:
                 return False
             used = sum(hands for _, place in placed for step, hands in place.worked if step == t)
             if used > self.hands[t]:

@@ -39,6 +39,7 @@ def _ship() -> Problem:
         minimum=(
             MinimumStretch(from_step=0, to_step=24 * 5, litres_per_h=170),
             MinimumStretch(from_step=24 * 5, to_step=24 * DAYS, litres_per_h=200, label="full ship"),
+            MinimumStretch(from_step=24 * 2, to_step=24 * 4, litres_per_h=0, pumps=4),
         ),
         crew=crew_by_day(DAYS, hands=2, first=7, last=23),
         start_steps=starts_by_day(DAYS, (8, 13, 16)),
@@ -53,6 +54,7 @@ def _ship() -> Problem:
             _job("hold:plant:1", None, 5, work_steps=1, hands=0, stop_minutes=20),
             _job("knife:P5:1", "P5", 5, fixed_start=24 * 5 + 13),
             _job("round:plant:1", None, 2, work_steps=8),
+            _job("standby:plant:1", None, 0, work_steps=1, all_closed=True),
         ),
         person_hours=8,
         occasions=(Occasion(need="port", from_step=24 * 4, to_step=24 * 6),),
@@ -72,6 +74,7 @@ PLACES: dict[str, tuple[int, int, str | None]] = {
     "hold:plant:1": (128, 129, None),
     "knife:P5:1": (133, 136, None),
     "round:plant:1": (61, 69, None),
+    "standby:plant:1": (85, 86, None),
 }
 
 
@@ -129,6 +132,8 @@ VIOLATIONS: dict[Rule, Callable[[Problem], Plan]] = {
     Rule.ONE_TEST: _at("hold:plant:1", 104, 105),
     Rule.NOT_TOGETHER: _at("knife:P2:2", 109, 112),
     Rule.MINIMUM: _at("knife:P2:2", 133, 136),
+    Rule.ALL_CLOSED: _at("standby:plant:1", 32, 33),
+    Rule.NUMBER: lambda p: _plan(p, {**PLACES, "knife:P1:1": (56, 59, None), "seal:P1:1": (59, 61, "knife:P1:1")}),
 }
 
 
@@ -149,3 +154,88 @@ def test_the_planner_keeps_every_rule_of_that_ship(make: Callable[[Problem], Pla
     plan = make(problem)
     assert judge(problem, plan).faults == ()
     assert len(plan.slots) == len(problem.jobs)
+
+
+def _changed(problem: Problem, key: str, **changed: object) -> Problem:
+    jobs = tuple(replace(job, **changed) if job.key == key else job for job in problem.jobs)  # type: ignore[arg-type]
+    return replace(problem, jobs=jobs)
+
+
+def _rules(problem: Problem, places: dict[str, tuple[int, int, str | None]]) -> set[Rule]:
+    return {fault.rule for fault in judge(problem, _plan(problem, places)).faults}
+
+
+@pytest.mark.parametrize(
+    ("changed", "rules"),
+    [
+        ({"earliest": 32}, set()),
+        ({"earliest": 33}, {Rule.NOT_EARLY}),
+        ({"earliest": 32 + 24, "published_start": 32}, set()),
+        ({"earliest": 32 + 25, "published_start": 32}, {Rule.NOT_EARLY}),
+        ({"earliest": 33, "published_start": 8}, {Rule.NOT_EARLY}),
+        ({"earliest": 500, "kept_start": 32}, set()),
+    ],
+)
+def test_a_slot_an_hour_before_its_window_is_refused_and_its_own_date_is_not(
+    changed: dict[str, object], rules: set[Rule]
+) -> None:
+    """At the window; an hour before; a date shown, 24 h before it and 25; another date shown; a frozen date."""
+    assert _rules(_changed(_ship(), "knife:P2:1", **changed), PLACES) == rules
+
+
+def test_a_frozen_date_is_a_start_at_an_hour_that_is_none_by_now() -> None:
+    """Its own date stands where no other start would be allowed; another job there is refused."""
+    moved = {**PLACES, "knife:P2:1": (33, 36, None)}
+    assert _rules(_ship(), moved) == {Rule.ALLOWED_START}
+    assert _rules(_changed(_ship(), "knife:P2:1", kept_start=33), moved) == set()
+
+
+@pytest.mark.parametrize(("start", "rules"), [(11, set()), (10, {Rule.ONE_JOB_A_PUMP})])
+def test_two_jobs_of_one_pump_do_not_overlap_by_an_hour(start: int, rules: set[Rule]) -> None:
+    """End to end is lawful; an hour over each other is not."""
+    other = _changed(_ship(), "seal:P1:1", setup_steps=0, kept_start=start)
+    assert _rules(other, {**PLACES, "seal:P1:1": (start, start + 3, None)}) == rules
+
+
+@pytest.mark.parametrize(("parts", "rules"), [(80, set()), (81, {Rule.FACTS})])
+def test_a_slot_an_hour_before_its_parts_is_refused(parts: int, rules: set[Rule]) -> None:
+    """As they come is in time; an hour before is not."""
+    assert _rules(_changed(_ship(), "knife:P3:1", parts_from=parts), PLACES) == rules
+
+
+def test_person_hours_count_by_the_ships_day_across_a_clock_change() -> None:
+    """Eight hours to a day that ends at 23 by UTC are a person's day; by days of 24 hours they would be nine: the work pauses."""
+    crew = crew_by_day(DAYS, hands=2, first=0, last=24)
+    ship = _changed(replace(_ship(), crew=crew), "round:plant:1", work_steps=12, kept_start=87)
+    changed = replace(ship, day_starts=(0, 24, 48, 72, 95, 119))
+    through, paused = {"round:plant:1": (87, 99, None)}, {"round:plant:1": (87, 100, None)}
+    assert _rules(changed, {**PLACES, **through}) == set()
+    assert _rules(changed, {**PLACES, **paused}) == {Rule.RIGHT_END}
+    assert _rules(ship, {**PLACES, **through}) == {Rule.RIGHT_END}
+    assert _rules(ship, {**PLACES, **paused}) == set()
+    assert {slot.key: slot.end for slot in stagger(changed).slots}["round:plant:1"] == 99
+    assert {slot.key: slot.end for slot in stagger(ship).slots}["round:plant:1"] == 100
+
+
+def test_of_overlapping_minima_the_higher_counts() -> None:
+    """A lower stretch laid over a higher one changes nothing; a higher one does."""
+    lower = MinimumStretch(from_step=24, to_step=48, litres_per_h=10)
+    higher = MinimumStretch(from_step=24, to_step=48, litres_per_h=241)
+    assert _rules(replace(_ship(), minimum=(*_ship().minimum, lower)), PLACES) == set()
+    assert _rules(replace(_ship(), minimum=(*_ship().minimum, higher)), PLACES) == {Rule.MINIMUM}
+    at = replace(higher, litres_per_h=240)
+    assert _rules(replace(_ship(), minimum=(*_ship().minimum, at)), PLACES) == set()
+
+
+def test_a_shared_set_up_that_leaves_no_hour_leaves_one() -> None:
+    """Work of as many hours as are spared takes one hour all the same."""
+    all_spared = _changed(_changed(_ship(), "seal:P1:1", setup_steps=3), "knife:P1:1", setup_steps=3)
+    assert _rules(all_spared, {**PLACES, "seal:P1:1": (11, 12, "knife:P1:1")}) == set()
+    assert _rules(all_spared, {**PLACES, "seal:P1:1": (11, 11, "knife:P1:1")}) == {Rule.ON_THE_GRID}
+
+
+def test_a_pair_whose_partner_moved_away_gets_its_full_time() -> None:
+    """The judge counts the spared hours only on an isolation that is there."""
+    alone = _changed(_ship(), "seal:P1:1", kept_start=11)
+    assert _rules(alone, {**PLACES, "seal:P1:1": (11, 13, None)}) == {Rule.RIGHT_END}
+    assert _rules(alone, {**PLACES, "seal:P1:1": (11, 14, None)}) == set()

@@ -2,11 +2,14 @@
 
 from dataclasses import replace
 
+import pytest
+
 from scheduler.planning.check import judge
 from scheduler.planning.highs import optimise
 from scheduler.planning.model import Answer, Model, Outcome
 from scheduler.planning.problem import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.stagger import greedy_plan, stagger, whole_bound
+from scheduler.planning.tiers import TIERS
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 
@@ -77,7 +80,7 @@ def test_a_tier_that_became_better_later_says_so() -> None:
         calls.append(model)
         return optimise(model) if len(calls) > 1 else Answer(outcome=Outcome.FAILED)
 
-    moved = 3
+    moved = next(n for n, tier in enumerate(TIERS) if tier.name == "published dates moved")
     assert _values(greedy_plan(problem))[moved] == 2
     plan = stagger(problem, optimise=fails_once)
     assert judge(problem, plan).lawful
@@ -85,3 +88,24 @@ def test_a_tier_that_became_better_later_says_so() -> None:
     assert plan.tiers[moved].value == 1
     assert not plan.tiers[moved].proven
     assert not plan.proven
+
+
+@pytest.mark.parametrize(
+    ("said", "kept"),
+    [(3.0, 3.0), (2.9999999, 3.0), (3.0000001, 3.0), (2.4, 3.0), (72416228.9999998, 72416229.0), (-7.2, -7.0)],
+)
+def test_the_bound_of_a_certificate_is_whole(said: float, kept: float) -> None:
+    """Costs are whole: a solver's rounding reaches no plan's digest, and a bound between two whole numbers is the higher."""
+    assert whole_bound(said) == kept
+
+
+def test_a_job_is_not_left_open_overnight_when_a_morning_holds() -> None:
+    """Six hours from 13:00 end on the next day: the morning of another day is taken; unless the ship likes it otherwise, or
+    only the afternoon is in time."""
+    job = _job("overhaul:a:1", work=6, limit=140, ideal=37)
+    as_it_comes = replace(_problem(job), crew=crew_by_day(6, first=8, last=17), start_steps=(37, 128))
+    avoiding = replace(as_it_comes, avoid_nights=True)
+    assert [slot.start for slot in stagger(as_it_comes).slots] == [37]
+    assert [slot.start for slot in stagger(avoiding).slots] == [128]
+    pressing = replace(avoiding, jobs=(replace(job, limit=100),))
+    assert [slot.start for slot in stagger(pressing).slots] == [37]
