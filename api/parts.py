@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from api import drawing, saying
 from api.view import JobLine, MarginRun, PlantView, PumpLine
-from scheduler.domain.fleet import JobKind, caution_line
+from scheduler.domain.fleet import BREAKDOWN, JobKind, caution_line
 from scheduler.domain.words import State, Subject
 
 _HOUR = 3600
@@ -162,7 +162,8 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
 def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> PumpBlock:
     """What stands in a pump's column: hours, three tubes, and a sentence on its most pressing job."""
     offset = view.frame.utc_offset_minutes
-    mine = sorted((j for j in view.jobs if j.due.position == pump.position and j.due.first), key=saying.rank)
+    own = (j for j in view.jobs if j.due.position == pump.position and j.due.first and j.kind.code != BREAKDOWN.code)
+    mine = sorted(own, key=saying.rank)
     pressing = mine[0] if mine else None
     figures = [
         tube_figure(

@@ -112,14 +112,14 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
     problem, plan = planning.as_now(now, house)
     runs = margin_runs(problem, plan.slots, positions_of(now))
     ends_at = now.at + timedelta(days=LOOK_AHEAD_DAYS)
-    proposed = newer_plan(now)
+    proposed, margins = newer_plan(now), planning.margins_now(now, house)
     return PlantView(
         frame=frame_of(now, who, here, "Plant" if current != "figures" else "Figures", current),
         plant=now.plant.name,
         now_at=now.at,
         horizon_at=ends_at,
         pumps=tuple(_pump_lines(now, may(who, "POST", "/pumps/{pump_id}/out"))),
-        jobs=tuple(job_line(now, job, problem_margins(now)) for job in now.jobs if job.first),
+        jobs=tuple(job_line(now, job, margins) for job in (*now.jobs, *now.breakdowns) if job.first),
         runs=tuple(run for run in runs if run.from_at < ends_at),
         plan=plan_line(now, now.taken, taken=True, take=""),
         proposed=plan_line(now, proposed, taken=False, take=""),
@@ -142,12 +142,6 @@ def positions_of(now: Situation) -> Mapping[str, str]:
     """Position name of each pump that stands in one."""
     places = {pump.id: now.plant.position_of(pump.id, now.at) for pump in now.plant.pumps}
     return {pump: now.position_name(position) for pump, position in places.items() if position is not None}
-
-
-def problem_margins(now: Situation) -> Mapping[str, float]:
-    """Least margin in each slot of the plan shown, by occurrence key."""
-    held = now.taken or now.proposed
-    return {} if held is None else {s.key: s.least_margin_litres_per_h / 1000 for s in held.plan.slots if s.pump}
 
 
 def job_line(now: Situation, job: DueJob, margins: Mapping[str, float]) -> JobLine:
@@ -223,7 +217,7 @@ def plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) 
         starts_at=held.problem.starts_at,
         proven=held.plan.proven,
         shortfalls=tuple(replace(short, says=words(short.says)) for short in held.plan.shortfalls),
-        remarks=held.plan.remarks,
+        remarks=(*(says for _, says in planning.facts_told(now, held)), *held.plan.remarks),
         changes=tuple(changes),
         taken_at=held.taken_at,
         take_action=take,
@@ -270,6 +264,7 @@ def work_view(
 
 def job_view(
     now: Situation,
+    house: House,
     who: Asking,
     here: str,
     job: DueJob,
@@ -285,7 +280,7 @@ def job_view(
     return JobView(
         frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
         now_at=now.at,
-        job=job_line(now, job, problem_margins(now)),
+        job=job_line(now, job, planning.margins_now(now, house)),
         serial=now.serial_of(job.pump),
         running_hours=now.hours.get((kind.subject, job.occurrence.subject)),
         projected_hours=_projected(now, kind, job),

@@ -140,7 +140,7 @@ def _job(
     add = f"{here}/photos" if views.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/photos") else ""
     if open_job is not None:
         sheet = open_sheet(house, now, open_job, kept, f"{reached_at(request, house)}{here}")
-        view = views.job_view(now, who, here, open_job, form, kept, typed, sheet)
+        view = views.job_view(now, house, who, here, open_job, form, kept, typed, sheet)
         view = replace(view, postpone=_postpone(house, who, vessel_id, here, open_job, asked or PostponeView()))
         view = replace(view, part=_part(house, who, vessel_id, here, open_job, part or PartView()))
         view = replace(view, photos=tuple(shown), photo_action=add)

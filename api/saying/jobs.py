@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from api.saying.numbers import NBSP, clock, inner, moment, number, short_date
 from api.view import JobLine
 from scheduler.domain.due import DueJob
+from scheduler.domain.fleet import BREAKDOWN
 from scheduler.domain.words import State, Trigger
 
 RANK = {
@@ -113,6 +114,8 @@ def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
 
 
 def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
+    if due.occurrence.kind == BREAKDOWN.code:
+        return f"Repair open since {moment(due.due_at, offset)}"
     match due.state:
         case State.AHEAD:
             opens = f"Opens {short_date(due.window_opens_at, offset)}, " if due.window_opens_at > now_at else "Ahead, "

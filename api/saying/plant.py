@@ -21,6 +21,7 @@ from api.saying.numbers import (
     short_date,
 )
 from api.view import JobLine, MarginRun, PlanLine, PlantView, PumpLine
+from scheduler.domain.fleet import BREAKDOWN
 from scheduler.domain.words import State
 
 
@@ -109,7 +110,8 @@ def jobs_sentence(view: PlantView) -> str:
         if len(silent) == 1:
             return f"The counter of {names} is silent; its due dates are estimated."
         return f"The counters of {names} are silent; their due dates are estimated."
-    ahead = [j for j in view.jobs if j.due.state in (State.AHEAD, State.WINDOW_OPEN, State.POSTPONED)]
+    coming = (State.AHEAD, State.WINDOW_OPEN, State.POSTPONED)
+    ahead = [j for j in view.jobs if j.due.state in coming and j.kind.code != BREAKDOWN.code]
     if not ahead:
         return "Nothing is due: no open job is known."
     first = min(ahead, key=lambda j: (stands_at(j.due), j.due.occurrence.key))

@@ -166,9 +166,10 @@ def stale_vessels(house: House, most_age_s: int) -> list[str]:
 def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEventRow], at: datetime) -> Agenda:
     first = plants[0]
     vessel_id = first.vessel.id
-    jobs = {job.occurrence.key: job for now in plants for job in now.jobs}
+    jobs = {job.occurrence.key: job for now in plants for job in (*now.jobs, *now.breakdowns)}
     shown = [
-        (now.plant, [j for j in now.shown if j.renewed_by is None or j.state is not State.AHEAD]) for now in plants
+        (now.plant, [*(j for j in now.shown if j.renewed_by is None or j.state is not State.AHEAD), *now.breakdowns])
+        for now in plants
     ]
     since_s = seconds(at) - _KEEP_DAYS * _DAY_S
     rows = [row for now in plants for row in work_rows.jobs(session, vessel_id, now.plant.id, closed_since_s=since_s)]

@@ -4,6 +4,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from math import ceil
 from typing import Any
 
 from scheduler.actions.actor import Actor, person_of
@@ -12,7 +13,7 @@ from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.ledger import derive_vessel
 from scheduler.actions.nonconforming import open_about, open_for
 from scheduler.actions.pumps import AHEAD, returned
-from scheduler.actions.situation import Situation, hours_then, load
+from scheduler.actions.situation import Situation, hours_then, load, outage_of
 from scheduler.actions.wanted import want_plan
 from scheduler.actions.work_state import (
     KeptStep,
@@ -24,6 +25,7 @@ from scheduler.actions.work_state import (
     steps_of,
     summary,
 )
+from scheduler.domain.capacity import check_outage
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import BREAKDOWN, JobKind, Plant
 from scheduler.domain.history import NO_DUE_POINT, ClosedJob, HoursSource, Verdict, due_point_of
@@ -42,6 +44,9 @@ from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import AssetKind, DoneRow, JobRow
 from scheduler.wording.work import against_words, skipped_words
+
+MOST_HOURS_OPEN = 24 * 366
+"""Longer than this no pump is open for a job; the margin meanwhile is not worked out."""
 
 HOURS_APART = 24
 """Hours by hand may differ this much from the ledger at that time before the record says so."""
@@ -293,7 +298,7 @@ def _close(
     vessel_id, plant, key = now.vessel.id, now.plant, job.occurrence.key
     pump, position = where(plant, kind.subject, job.occurrence.subject, told.done_at)
     work = summary(kept)
-    slot = now.taken and next((s for s in now.taken.plan.slots if s.key == key), None)
+    least = _least_margin(session, now, pump, told) if pump is not None and kind.takes_pump_out else None
     record = ClosedJob(
         vessel=now.vessel.name,
         position=now.position_name(position),
@@ -319,7 +324,8 @@ def _close(
         findings="; ".join(filter(None, (told.findings, work["findings"], remark))),
         test=told.test,
         opened_at=told.opened_at,
-        least_margin_swept_m3_per_h=slot.least_margin_litres_per_h / 1000 if slot and slot.pump else None,
+        least_margin_swept_m3_per_h=least,
+        opened_as_shown=_opened_as_shown(now, key, told),
         permit_no=told.permit_no,
         tags=work["tags"],
         parts_used=work["parts_used"],
@@ -335,6 +341,7 @@ def _close(
         "company": told.company.strip(),
         "answers_for": told.answers_for.strip(),
         "from_paper": told.from_paper,
+        "opened_as_shown": record.opened_as_shown,
         "check": _check_words(told),
         "tests": work["tests"],
         "flags": flags,
@@ -390,6 +397,37 @@ def _close(
             "stamp": stamp,
         },
     )
+
+
+def _least_margin(session: Session, now: Situation, pump: str, told: Close) -> float | None:
+    """Smallest available minus minimum while the pump was out, swept m3/h, of the outages that truly were; none when it is not
+    known since when it was out."""
+    if told.opened_at is None:
+        return None
+    rows = work_rows.outages(session, now.vessel.id, now.plant.id, since_s=seconds(told.opened_at))
+    hours = max(1, ceil((told.done_at - told.opened_at) / timedelta(hours=1)))
+    if hours > MOST_HOURS_OPEN:
+        return None
+    found = check_outage(
+        now.plant,
+        [outage_of(row) for row in rows],
+        pump,
+        at=told.opened_at,
+        hours=hours,
+        offset_minutes=now.offset_minutes,
+        whole=now.capacities,
+        look_ahead_days=0,
+        concessions=now.concessions,
+    )
+    return found.least_margin_litres_per_h / 1000
+
+
+def _opened_as_shown(now: Situation, key: str, told: Close) -> bool:
+    """Whether the work began on the ship's day that the plan aboard, and the calendar, had for it."""
+    slot = None if now.taken is None else now.taken.times().get(key)
+    began = told.opened_at or told.done_at
+    offset = timedelta(minutes=now.offset_minutes)
+    return slot is not None and (slot[0] + offset).date() == (began + offset).date()
 
 
 def _check_words(told: Close) -> str:

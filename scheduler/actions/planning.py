@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.explaining import in_words, job_words
+from scheduler.actions.explaining import in_words, job_words, pump_words
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.keeping import keep_plan, take_up
@@ -14,16 +14,19 @@ from scheduler.actions.wanted import plan_made
 from scheduler.domain.words import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale
 from scheduler.planning.aboard import BY_HAND, still_shared
-from scheduler.planning.check import judge
+from scheduler.planning.check import judge, margin_series
 from scheduler.planning.cover import cover_lines, cover_of
 from scheduler.planning.digest import problem_digest
+from scheduler.planning.facts import PlanFact, plan_facts
 from scheduler.planning.frame import Circumstances, frame
 from scheduler.planning.passes import Running, settle
 from scheduler.planning.problem import Plan, Problem, Shortfall
+from scheduler.planning.shiphours import ShipClock
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import PlanStatus
+from scheduler.wording.plan import fact_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +239,36 @@ def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
     return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=held.plan.shortfalls)
 
 
+def margins_now(now: Situation, house: House) -> dict[str, float]:
+    """Least margin, swept m3/h, in each slot that takes a pump out, by key: of the plant as it stands now, as every page shows it."""
+    problem, plan = as_now(now, house)
+    runs = margin_series(problem, plan)
+    found = {}
+    for slot in plan.slots:
+        inside = [r.available - r.minimum for r in runs if r.from_step < slot.end and slot.start < r.to_step]
+        if slot.pump is not None and inside:
+            found[slot.key] = min(inside) / 1000
+    return found
+
+
+def facts_told(now: Situation, held: HeldPlan) -> list[tuple[PlanFact, str]]:
+    """What a plan did with dates given before, and what rests on a return: each fact, and its sentence."""
+    clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
+    return [
+        (
+            fact,
+            fact_words(
+                fact,
+                held.problem,
+                clock,
+                job=lambda key: job_words(now, key),
+                pump=lambda pump: pump_words(now, pump),
+            ),
+        )
+        for fact in plan_facts(held.problem, held.plan)
+    ]
+
+
 def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None:
     """A stored plan for the API: slots and shortfalls with instants, and the certificate."""
     if held is None:
@@ -296,6 +329,21 @@ def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None
             }
             for short in held.plan.shortfalls
         ],
+        "facts": [
+            {
+                "code": fact.code.value,
+                "job": fact.key,
+                "pump": fact.pump,
+                "from": None if fact.from_step is None else at(fact.from_step),
+                "to": None if fact.to_step is None else at(fact.to_step),
+                "because": fact.because and fact.because.value,
+                "hours": fact.hours,
+                "jobs": list(fact.keys),
+                "assumed": fact.assumed,
+                "says": says,
+            }
+            for fact, says in facts_told(now, held)
+        ],
         "certificate": {
             "by": held.plan.by,
             "solver": held.plan.solver,
@@ -343,5 +391,7 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
         yield f"  {line}"
     for short in held.plan.shortfalls:
         yield f"  shortfall: {words(short.says)}"
+    for _, says in facts_told(now, held):
+        yield f"  {says}"
     for remark in held.plan.remarks:
         yield f"  {remark}"

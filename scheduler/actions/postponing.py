@@ -3,16 +3,18 @@
 from typing import Any
 
 from scheduler.actions.actor import person_of
+from scheduler.actions.explaining import pump_words
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds, utc_text
 from scheduler.actions.jobs import kind_of, open_job
-from scheduler.actions.situation import load
+from scheduler.actions.situation import Situation, load
 from scheduler.actions.wanted import want_plan
 from scheduler.domain.deciding import OFFICE, Decider, Unfit, decision_objections
 from scheduler.domain.due import Occurrence
 from scheduler.domain.persons import Person
 from scheduler.domain.postponing import Asked, ask_faults
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.planning.facts import Told, plan_facts
 from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
 from scheduler.storage.history_rows import append
@@ -32,7 +34,7 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
             now = load(session, house, place.vessel_id, place.plant_id)
             kind = kind_of(now.plant, occurrence)
             job = open_job(session, now, occurrence)
-            faults = ask_faults(asked, limit_at=job.limit_at, now_at=now.at)
+            faults = [*ask_faults(asked, limit_at=job.limit_at, now_at=now.at), *_resting(now, occurrence.key)]
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
             before = company_rows.postponements(session, place.vessel_id, occurrence.key)
@@ -81,6 +83,19 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
             )
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _resting(now: Situation, key: str) -> list[tuple[str, str]]:
+    """A postponement does not rest on a return that nobody told."""
+    held = now.proposed or now.taken
+    facts = plan_facts(held.problem, held.plan) if held is not None else ()
+    for fact in facts:
+        if fact.code is Told.RESTS_ON_RETURN and fact.assumed and key in fact.keys:
+            name = pump_words(now, fact.pump or "")
+            return [
+                ("/to_at", f"its date rests on the return of {name}, which nobody told: say first when {name} is back.")
+            ]
+    return []
 
 
 def decide(

@@ -18,7 +18,7 @@ from scheduler.domain.entry import (
     short,
     withdrawn_entry,
 )
-from scheduler.domain.fleet import Plant, Vessel
+from scheduler.domain.fleet import BREAKDOWN, Plant, Vessel
 from scheduler.domain.quoting import PlannedSlot, Quoted, quote, ship_time
 from scheduler.domain.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
 from scheduler.domain.scope import MOST_EVENTS, urgency
@@ -70,9 +70,8 @@ def agenda(
     found: list[CalendarEntry] = []
     claimed: set[Occurrence] = set()
     for plant, jobs in plants:
-        codes = {kind.code for kind in plant.job_kinds}
-        mine_done = [job for job in done if job.occurrence.kind in codes and job.occurrence not in claimed]
-        mine_gone = [job for job in withdrawn if job.occurrence.kind in codes and job.occurrence not in claimed]
+        mine_done = [job for job in done if job.occurrence not in claimed and _is_of(plant, job.occurrence)]
+        mine_gone = [job for job in withdrawn if job.occurrence not in claimed and _is_of(plant, job.occurrence)]
         claimed |= {job.occurrence for job in mine_done} | {job.occurrence for job in mine_gone}
         found += _all(vessel, plant, jobs, slots, mine_done, mine_gone, offset_minutes, at, published or {})
     kept, left_out = _fit(found)
@@ -86,6 +85,13 @@ def agenda(
         left_out=left_out,
     )
     return Agenda(entries=(status, *kept), left_out=left_out)
+
+
+def _is_of(plant: Plant, occurrence: Occurrence) -> bool:
+    """Whether an occurrence is one of that plant's: of a kind it has, or a breakdown of one of its pumps."""
+    if occurrence.kind == BREAKDOWN.code:
+        return any(pump.id == occurrence.subject for pump in plant.pumps)
+    return any(kind.code == occurrence.kind for kind in plant.job_kinds)
 
 
 def entries(

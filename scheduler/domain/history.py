@@ -221,7 +221,8 @@ class ClosedJob:
 
     least_margin_swept_m3_per_h: smallest available minus minimum while the pump was out (calculated), none where no
     pump was out. tags, parts_used, measures: in words, from the steps of the work. lowest_vacuum_kpa: the lowest the plant
-    was seen at meanwhile. opened_at: when the subject was taken out, none where it is not known.
+    was seen at meanwhile. opened_at: when the subject was taken out, none where it is not known. opened_as_shown: on the
+    ship's day that was shown for it.
     """
 
     KIND: ClassVar[str] = "closed job"
@@ -249,16 +250,19 @@ class ClosedJob:
     measures: str = ""
     lowest_vacuum_kpa: float | None = None
     corrects: int | None = None
+    opened_as_shown: bool = False
 
     @property
     def verdict(self) -> Verdict:
-        """As `verdict_of`."""
-        return verdict_of(
+        """As `verdict_of`; a job that was opened on the date that was shown for it is in its window, though the window as reckoned
+        when it was done opens a little later."""
+        found = verdict_of(
             self.due,
             done_at=self.done_at,
             running_seconds=self.running_seconds,
             utc_offset_minutes=self.utc_offset_minutes,
         )
+        return Verdict.IN_WINDOW if found is Verdict.EARLY and self.opened_as_shown else found
 
     def payload(self) -> dict[str, object]:
         """The members of its record; absent figures are null, so every closed job has the same members."""

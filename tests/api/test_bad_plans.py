@@ -174,9 +174,9 @@ def test_blocks_that_contradict_each_other_are_pointed_out(fresh: Stage) -> None
     assert "put the one that shall count last" in one["do"]
 
 
-def test_two_frozen_slots_that_no_longer_go_together_leave_one_and_name_the_other(fresh: Stage) -> None:
-    """Two jobs taken for one hour of two pumps, then a pump less may be out: one keeps its date, the other says what stands
-    against it."""
+def test_two_frozen_slots_that_no_longer_go_together_keep_one_and_say_why_the_others_moved(fresh: Stage) -> None:
+    """Jobs taken for one hour of several pumps, then only one may be out: one keeps its date, the others have another and the
+    plan says what forbade theirs."""
     due = fresh.due()
     done = [(key, job) for key, job in due.items() if key[0] == "knife_inspection"]
     assert done
@@ -198,11 +198,13 @@ def test_two_frozen_slots_that_no_longer_go_together_leave_one_and_name_the_othe
     taken = fresh.ask("POST", f"{PLANT}/plan", role=Role.CHIEF, json={"digest": plan["digest"]})
     assert taken.status_code == 200, taken.text
     again = _planned(fresh, lambda p: p.update(minimum_swept_m3_per_h=100.0))
-    (kept,) = [slot for slot in again["slots"] if slot["job"] in {one["job"] for one in first}]
-    lost = [short for short in again["shortfalls"] if short["job"] in {one["job"] for one in first} - {kept["job"]}]
-    assert len(lost) == len(first) - 1
-    assert all("cannot keep its date" in short["says"] for short in lost)
-    assert any(f"is open for {kept['name']}" in short["says"] for short in lost), lost
+    dates = {one["job"]: one["from"] for one in first}
+    kept = [slot["job"] for slot in again["slots"] if dates.get(slot["job"]) == slot["from"]]
+    assert len(kept) == 1
+    moved = {fact["job"]: fact for fact in again["facts"] if fact["code"] == "frozen date moved"}
+    assert moved.keys() == dates.keys() - set(kept)
+    assert {fact["because"] for fact in moved.values()} == {"capacity"}
+    assert all("cannot keep" in fact["says"] for fact in moved.values())
 
 
 def test_a_job_thirty_years_past_its_date_is_planned_and_said_to_be_late(fresh: Stage) -> None:

@@ -123,7 +123,7 @@ def test_what_does_not_hold_is_refused_with_what_stands_against_it_and_the_times
     """With another pump down the minimum would break; the door says what remains, and each time it offers is taken."""
     plan = plan_aboard(fresh)
     key, start = start_of(plan, "knife_inspection")
-    down = {"at": stamp(AT), "reason": "seal leaks"}
+    down = {"at": stamp(AT - timedelta(days=14)), "reason": "seal leaks"}  # so long that no return is assumed any more
     assert fresh.ask("POST", "/api/v1/pumps/plover-pump-b/down", json=down).status_code == 200
     at = start + timedelta(days=2)
     shown = tried(fresh, key, at).json()

@@ -190,7 +190,7 @@ def test_a_job_without_a_place_says_what_would_help(planned: Stage) -> None:
     """With a pump down the plan is made anew: the page names who has no place or is late, and help is found by solving."""
     browser = planned.enter("engineer-plover")
     answer = planned.ask(
-        "POST", "/api/v1/pumps/plover-pump-c/down", json={"at": "2026-10-20T06:30:00Z", "reason": "bearing noise"}
+        "POST", "/api/v1/pumps/plover-pump-c/down", json={"at": "2026-10-06T06:30:00Z", "reason": "bearing noise"}
     )
     assert answer.status_code == 200
     page = shown(browser)
@@ -198,7 +198,7 @@ def test_a_job_without_a_place_says_what_would_help(planned: Stage) -> None:
     page = shown(browser, f"{PLAN}?days=90")
     proposed = planned.ask("GET", f"/api/v1{PLAN}").json()["proposed"]
     short = [one for one in proposed["shortfalls"] if one["job"]]
-    assert short, "with one of the pumps down until further notice, some job has no place"
+    assert short, "with one of the pumps out for longer than is assumed, and so without end, some job has no place"
     taken = browser.post(
         PLAN,
         data={"csrf": token(page), "digest": held(page, "digest"), "idempotency_key": held(page, "idempotency_key")},

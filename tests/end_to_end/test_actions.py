@@ -133,7 +133,10 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
     assert now.proposed.lawful
     assert judge(now.proposed.problem, now.proposed.plan).lawful
     assert [short for short in now.proposed.plan.shortfalls if short.key is None and short.lacking_litres_per_h > 0]
-    assert not [slot for slot in now.proposed.plan.slots if slot.pump == "plover-pump-c"]
+    back = 24 * 14 - 1  # nobody said when they are back: fourteen days are assumed
+    assert all(slot.start >= back for slot in now.proposed.plan.slots if slot.pump == "plover-pump-c")
+    assumed = [fact for fact, _ in planning.facts_told(now, now.proposed) if fact.assumed]
+    assert {fact.pump for fact in assumed} == {"plover-pump-a", "plover-pump-b"}
     problem, plan = planning.as_now(now, filled)
     assert judge(problem, plan).least_margin_litres_per_h < 0  # type: ignore[operator]
     pumps.pump_back(filled, _hand(), second, at=filled.now(), reason="freed", test=Test.NONE)

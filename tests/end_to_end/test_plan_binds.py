@@ -129,7 +129,9 @@ def _block(minimum: float, label: str = "full ship", **where: Any) -> dict[str, 
 
 
 def _down(until: datetime | None, counts_for: float = 0.0) -> tuple[Outage, ...]:
-    return (Outage(pump="p2", from_at=AT, to_at=until, counts_for=Swept(counts_for), reason="down"),)
+    """Without an end since so long ago that no return is assumed any more."""
+    since = AT if until is not None else AT - timedelta(days=14)
+    return (Outage(pump="p2", from_at=since, to_at=until, counts_for=Swept(counts_for), reason="down"),)
 
 
 def _crew(**changed: Any) -> dict[str, Any]:
@@ -164,6 +166,10 @@ BINDS: dict[str, Bind] = {
     "nothing": Bind(goes=USUAL),
     "the other pump is down until the 9th": Bind(told={"outages": _down(_at(9, 7))}, goes="Wed 9 08:00"),
     "the other pump is down for good": Bind(told={"outages": _down(None)}, goes=None, because="would be broken"),
+    "nobody said when the other pump is back: fourteen days are assumed": Bind(
+        told={"outages": (Outage(pump="p2", from_at=AT, to_at=None, counts_for=Swept(0.0), reason="down"),)},
+        goes="Tue 15 08:00",
+    ),
     "the other pump is returned and not proved, which is too little": Bind(
         told={"outages": _down(_at(8, 10), 48.0)}, goes="Tue 8 13:00"
     ),

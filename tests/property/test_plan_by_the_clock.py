@@ -49,9 +49,17 @@ class Aboard:
     def gives(self, pump: str, at: datetime) -> float:
         """What a pump counts for at that instant, m3/h."""
         down = [
-            o.counts_for.m3_per_h for o in self.outages if o.pump == pump and o.from_at <= at < (o.to_at or at + DAY)
+            o.counts_for.m3_per_h
+            for o in self.outages
+            if o.pump == pump and o.from_at <= at < (self.back(o) or at + DAY)
         ]
         return min([self.capacities[pump].m3_per_h, *down])
+
+    def back(self, outage: Outage) -> datetime | None:
+        """When a plan may have a pump back: as known, else fourteen days from a stop, else never."""
+        if outage.to_at is not None or outage.counts_for.m3_per_h > 0:
+            return outage.to_at
+        return outage.from_at + 14 * DAY
 
     def is_down_in_the_hour(self, pump: str, at: datetime) -> bool:
         """Whether the pump counts for nothing at any time in the whole hour of that instant: then it is out already."""

@@ -14,7 +14,7 @@ from scheduler.domain.forecast import Forecast
 from scheduler.domain.words import State, Subject, Trigger
 from scheduler.errors import Refused
 from scheduler.planning.check import judge
-from scheduler.planning.frame import RUN_OUT_DAYS, frame, slot_times
+from scheduler.planning.frame import RUN_OUT_DAYS, Circumstances, frame, slot_times
 from scheduler.planning.problem import Derated, PlanJob, Problem, Slot
 from scheduler.planning.stagger import stagger
 
@@ -108,7 +108,8 @@ def test_pumps_in_no_position_are_left_out_and_capacities_round_down() -> None:
 
 
 def test_an_outage_becomes_a_stretch_widened_to_whole_hours() -> None:
-    """From the hour in which it begins to the end of the one in which it ends; without an end, to the end of the grid."""
+    """From the hour in which it begins to the end of the one in which it ends; a stop without an end is assumed to last fourteen
+    days, and what only counts for less goes on to the end of the grid."""
     outages = (
         Outage(
             pump="P1", from_at=GRID + 1.5 * HOUR, to_at=GRID + 2.5 * HOUR, counts_for=Swept(48.0), reason="not proved"
@@ -118,7 +119,40 @@ def test_an_outage_becomes_a_stretch_widened_to_whole_hours() -> None:
     )
     problem = framed(outages=outages)
     assert problem.pumps[0].derated == (Derated(from_step=1, to_step=3, litres_per_h=48_000),)
-    assert problem.pumps[1].derated == (Derated(from_step=0, to_step=problem.steps, litres_per_h=0),)
+    assert problem.pumps[1].derated == (Derated(from_step=0, to_step=13 * 24, litres_per_h=0, back="assumed"),)
+    less = Outage(pump="P2", from_at=AT - DAY, to_at=None, counts_for=Swept(40.0), reason="not proved")
+    assert framed(outages=(less,)).pumps[1].derated[0].to_step == problem.steps
+
+
+@pytest.mark.parametrize(
+    ("expected_at", "to_day", "back"),
+    [
+        (AT + 3 * DAY, 3, "expected"),
+        (AT, None, ""),
+        (AT - DAY, None, ""),
+        (GRID + HOUR, 1 / 24, "expected"),
+        (None, 13, "assumed"),
+    ],
+)
+def test_a_return_as_told_holds_until_it_has_passed(
+    expected_at: datetime | None, to_day: float | None, back: str
+) -> None:
+    """Told: till then; told and passed, to the minute: without end; not told: assumed, from the stop, whatever day it is."""
+    trip = Outage(
+        pump="P2", from_at=AT - DAY, to_at=None, counts_for=Swept(0.0), reason="tripped", expected_at=expected_at
+    )
+    problem = framed(outages=(trip,))
+    (stretch,) = problem.pumps[1].derated
+    whole = problem.steps if to_day is None else round(24 * to_day)
+    assert (stretch.to_step, stretch.back) == (whole, back)
+
+
+def test_an_assumed_return_that_has_passed_is_out_without_end() -> None:
+    """Fourteen days after the stop nothing is assumed any more; an hour of the grid before it still is."""
+    for since, end in ((14 * DAY, None), (14 * DAY - (GRID + HOUR - AT), 1)):
+        trip = Outage(pump="P2", from_at=AT - since, to_at=None, counts_for=Swept(0.0), reason="tripped")
+        problem = framed(outages=(trip,))
+        assert problem.pumps[1].derated[0].to_step == (end or problem.steps)
 
 
 @given(st.integers(-14 * 4, 14 * 4), st.integers(0, 74 * 24 - 1), st.integers(0, 59))
@@ -242,19 +276,20 @@ def test_a_turn_after_a_renewed_one_follows_the_job_that_renews() -> None:
 
 
 @pytest.mark.parametrize(
-    ("start_at", "fixed", "published"),
+    ("start_at", "fixed", "kept", "published"),
     [
-        (GRID + 3 * DAY, 72, None),
-        (GRID + 7 * DAY, None, 168),
-        (GRID - 3 * HOUR, -3, None),
-        (GRID - 9 * HOUR, None, None),
+        (GRID + 3 * DAY, None, 72, None),
+        (GRID + 7 * DAY - HOUR, None, 167, None),
+        (GRID + 7 * DAY, None, None, 168),
+        (GRID - 3 * HOUR, -3, None, None),
+        (GRID - 9 * HOUR, None, None, None),
     ],
-    ids=["in the frozen days", "later", "begun", "its end has passed"],
+    ids=["in the frozen days", "their last hour", "later", "begun", "its end has passed"],
 )
-def test_slots_already_taken(start_at: datetime, fixed: int | None, published: int | None) -> None:
-    """Pinned within the frozen days or when begun, kept if possible later, planned anew when its end has passed."""
+def test_slots_already_taken(start_at: datetime, fixed: int | None, kept: int | None, published: int | None) -> None:
+    """Kept within the frozen days unless impossible, pinned when begun, worth keeping later, planned anew when its end passed."""
     job = only(framed(due(), taken={"knife:P1:1": (start_at, start_at + 5 * HOUR)}))
-    assert (job.fixed_start, job.published_start) == (fixed, published)
+    assert (job.fixed_start, job.kept_start, job.published_start) == (fixed, kept, published)
 
 
 def test_a_slot_that_has_begun_keeps_its_times() -> None:
@@ -267,8 +302,9 @@ def test_a_slot_that_has_begun_keeps_its_times() -> None:
     assert slot_times(problem, plan.slots[0]) == taken["knife:P1:1"]
 
 
-def test_a_pinned_slot_that_has_become_unlawful_is_a_shortfall_of_its_own() -> None:
-    """P2 trips, so P1 may not be opened tomorrow as agreed: its job says so, the plan is lawful and the rest is planned."""
+def test_a_frozen_date_that_has_become_impossible_moves_alone() -> None:
+    """P2 trips, so P1 may not be opened tomorrow as agreed: its date moves, and no other frozen date does; set by hand it stays
+    and says that it cannot be kept."""
     taken = {"knife:P1:1": (GRID + 22 * HOUR, GRID + 25 * HOUR), "knife:P2:1": (GRID + 46 * HOUR, GRID + 49 * HOUR)}
     jobs = (due(days=3.0), due(pump="P2", days=3.0), due(pump="P1", kind="seal", days=20.0))
     before = framed(*jobs, taken=taken)
@@ -277,7 +313,14 @@ def test_a_pinned_slot_that_has_become_unlawful_is_a_shortfall_of_its_own() -> N
     after = framed(*jobs, taken=taken, outages=(trip,))
     plan = stagger(after)
     assert judge(after, plan).faults == ()
-    assert [s.key for s in plan.slots] == ["knife:P2:1", "seal:P1:1"]
+    starts = {s.key: s.start for s in plan.slots}
+    assert starts["knife:P2:1"] == 46
+    assert starts["knife:P1:1"] >= 5 * 24
+    assert [t.value for t in plan.tiers if t.name == "frozen dates moved"] == [1]
+    pins = Circumstances(pins={"knife:P1:1": taken["knife:P1:1"][0]})
+    by_hand = framed(*jobs, taken=taken, outages=(trip,), beside=pins)
+    plan = stagger(by_hand)
+    assert judge(by_hand, plan).faults == ()
     (lost,) = [s for s in plan.shortfalls if s.key is not None]
     assert lost.key == "knife:P1:1"
     assert "cannot keep its date 2 Dec 2026 09:00 UTC" in lost.says

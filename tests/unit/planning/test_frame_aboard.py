@@ -226,7 +226,8 @@ def test_two_pumps_of_which_one_is_not_enough() -> None:
 
 
 def test_an_isolation_shared_in_the_plan_taken_stays_shared_when_frozen() -> None:
-    """Both slots of one isolation are pinned together, the second as short as it was taken."""
+    """Both dates of one isolation are kept, and one plan keeps both with the set-up spared; where the first must leave, the second
+    gets its full work; with the first begun, the second goes on as it was."""
     kinds = (_kind(setup_hours=1), _kind(code="seal", takes_hours=4, setup_hours=2))
     first, second = due(days=6.0), due(days=7.0, kind="seal", takes_hours=4)
     keys = (first.occurrence.key, second.occurrence.key)
@@ -235,8 +236,21 @@ def test_an_isolation_shared_in_the_plan_taken_stays_shared_when_frozen() -> Non
     beside = Circumstances(shared={keys[1]: keys[0]})
     problem = framed(first, second, plant=plant(job_kinds=kinds), taken=taken, beside=beside, frozen_days=7)
     jobs = {job.key: job for job in problem.jobs}
-    assert (jobs[keys[0]].fixed_start, jobs[keys[0]].work_steps) == (165, 3)
-    assert (jobs[keys[1]].fixed_start, jobs[keys[1]].work_steps) == (168, 3)
+    assert (jobs[keys[0]].kept_start, jobs[keys[0]].work_steps) == (165, 3)
+    assert (jobs[keys[1]].kept_start, jobs[keys[1]].work_steps) == (168, 4)
+    slots = {slot.key: slot for slot in stagger(problem).slots}
+    assert [(slots[key].start, slots[key].end) for key in keys] == [(165, 168), (168, 171)]
+    assert slots[keys[1]].isolation_of == keys[0]
+    late = replace(beside, parts_from={keys[0]: begins + DAY})
+    split = framed(first, second, plant=plant(job_kinds=kinds), taken=taken, beside=late, frozen_days=7)
+    slots = {slot.key: slot for slot in stagger(split).slots}
+    assert judge(split, stagger(split)).faults == ()
+    assert slots[keys[1]].start == 168
+    assert slots[keys[1]].isolation_of is None
+    assert slots[keys[1]].end > 171
+    begun = {keys[0]: (GRID - HOUR, GRID + 2 * HOUR), keys[1]: (GRID + 2 * HOUR, GRID + 5 * HOUR)}
+    under_way = framed(first, second, plant=plant(job_kinds=kinds), taken=begun, beside=beside, frozen_days=7)
+    assert {job.key: (job.fixed_start, job.work_steps) for job in under_way.jobs}[keys[1]] == (2, 3)
 
 
 def test_what_was_set_by_hand_is_pinned_wherever_it_is_until_its_time_has_passed() -> None:
