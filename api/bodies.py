@@ -260,6 +260,14 @@ class NotFittedSignatureBody(Body):
     name: Annotated[str, Field(max_length=200)] = ""
 
 
+class DockBody(Body):
+    """Jobs chosen for a stay in dock: their keys."""
+
+    from_at: Instant
+    to_at: Instant
+    jobs: Annotated[list[Name], Field(min_length=1, max_length=200)]
+
+
 class PostponementBody(Body):
     """A later limit for a job. risk: what may happen meanwhile; mitigation: what is done about it."""
 

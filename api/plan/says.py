@@ -62,7 +62,7 @@ def _below(view: PlanView) -> str:
     with_what = f", with {' and '.join(why)}" if why else ""
     if any(run.open_positions for stretch in stretches for run in stretch):
         return (
-            f"As planned, capacity goes below the minimum {when}{until}{more}, by {lacking}{NBSP}{M3H} at most{with_what}: "
+            f"As planned, capacity is short {when}{until}{more}, by {lacking}{NBSP}{M3H} at most{with_what}: "
             "plan again."
         )
     return (

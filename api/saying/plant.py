@@ -135,21 +135,21 @@ def capacity_sentence(view: PlantView) -> str:
         if first[0].from_at <= view.now_at < first[-1].to_at:
             end = first[-1].to_at
             until = f" until {moment(end, offset)}" if end < max(r.to_at for r in view.runs) else f" to {to} at least"
-            return f"Capacity is {lacking}{NBSP}{M3H} below the minimum now,{until}."
+            return f"Capacity is short by {lacking}{NBSP}{M3H} now,{until}."
         again = long_date(stretches[1][0].from_at, offset, view.now_at) if len(stretches) > 1 else ""
         more = f" and again on {again}" if len(stretches) == 2 else ""
         more = more or (f" and {count_words(len(stretches) - 1, 'time', 'times').lower()} more" if again else "")
         deepest = number(math.ceil(max(-r.margin_m3_per_h for s in stretches for r in s) - 1e-9))
         when = long_date(first[0].from_at, offset, view.now_at)
         most = " at most" if again else ""
-        return f"{basis}, capacity goes below the minimum on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
+        return f"{basis}, capacity is short on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
     plan = view.plan or view.proposed
     unplaced = [s for s in plan.shortfalls if s.key] if plan else []
     trip = one_trip_below_at(view.runs)
     tail = ""
     if trip is not None:
         when = "at any time from now" if trip <= view.now_at else f"on {long_date(trip, offset, view.now_at)}"
-        tail = f"; one trip would go below {when}"
+        tail = f"; if one more pump trips it is short {when}"
     said = f"{basis}, capacity holds the minimum to {to}{tail}."
     if unplaced:
         said += f" {count_words(len(unplaced), 'job has', 'jobs have')} no slot."

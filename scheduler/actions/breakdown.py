@@ -22,6 +22,7 @@ from scheduler.storage import history_rows, work_rows
 from scheduler.storage.database import bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import DoneRow, JobRow, OutageRow, OutageStatus
+from scheduler.wording.moments import listed
 
 CLOG = "clog noted"
 LONGEST = 200
@@ -275,4 +276,12 @@ def out_words(house: House, now: Situation, pump_id: str) -> str:
     with house.db.read() as session:
         told = margin_words(session, now.plant, now.vessel.id, now.at)
     position = now.position_name(now.plant.position_of(pump_id, now.at))
-    return f"{position} is out. {told['says']}"
+    down = {one.pump for one in now.outages if one.from_at <= now.at and one.counts_for.m3_per_h <= 0}
+    left = [
+        now.position_name(now.plant.position_of(pump.id, now.at))
+        for pump in now.plant.pumps
+        if pump.id not in down and now.plant.position_of(pump.id, now.at) is not None
+    ]
+    those = "it" if len(left) == 1 else "them"
+    keep = f" Leave {listed(left)} running in AUTO. Do not open {those} up." if left else ""
+    return f"{position} is out. {told['says']}{keep}"

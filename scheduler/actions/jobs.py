@@ -374,7 +374,7 @@ def _close(
         )
         for code, subject in renewals(plant, kind, job.occurrence.subject, told.done_at):
             other = plant.kind(code)
-            if other.stop_minutes <= 0 or serves_as_periodic(plant, state_of(kept)):
+            if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
                 renewed += _renew(session, hand, now, other, subject, told, key, number)
     want_plan(session, vessel_id, plant.id, seconds(now.at))
     bump_revision(session, vessel_id)

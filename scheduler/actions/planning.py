@@ -70,6 +70,7 @@ def problem_of(
             clock_changes=now.clock_changes,
             shared={key: first for key, first in shared.items() if key not in free},
             pins={key: pin.start_at for key, pin in now.pins.items() if keep and key not in free},
+            docks=now.docks,
         ),
     )
 

@@ -251,7 +251,7 @@ def margin_words(session: Session, plant: Plant, vessel_id: str, at: datetime) -
     says = (
         f"{available / 1000:g} m3/h are left over a minimum of {minimum / 1000:g} ({label}): margin {margin / 1000:g}."
         if margin >= 0
-        else f"Below the minimum now: {available / 1000:g} m3/h of {minimum / 1000:g} ({label}), {-margin / 1000:g} lacking."
+        else f"Short by {-margin / 1000:g} m3/h now: {available / 1000:g} of {minimum / 1000:g} ({label})."
     )
     return {
         "available_swept_m3_per_h": available / 1000,

@@ -5,6 +5,7 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import timedelta
 
+from scheduler.actions.daybook import daybook_of, today_aboard
 from scheduler.actions.documents import held
 from scheduler.actions.feed import stale_vessels
 from scheduler.actions.fleet import offset_minutes
@@ -15,6 +16,7 @@ from scheduler.actions.wanted import plan_made, want_plan, wanted_plans
 from scheduler.domain.ledger import Code, Flag, State
 from scheduler.domain.ledger_fit import AHEAD_S
 from scheduler.domain.ledger_words import WATCHED
+from scheduler.domain.operating import LAID_UP
 from scheduler.domain.watch import CONFLICTS_S, Seen, apart, conflicting, watch
 from scheduler.errors import Busy
 from scheduler.storage import fleet_rows, intake_rows, ledger_rows, people_rows, work_rows
@@ -101,11 +103,13 @@ def watched_flags(house: House, session: Session, vessel_id: str) -> list[tuple[
     rows = fleet_rows.counters(session, vessel_id)
     seen = {row.id: _seen(session, row, house.now_s()) for row in rows}
     totals = StoredTotals(session, rows)
+    today = daybook_of(session, vessel_id)[0].on(today_aboard(session, house, vessel_id))
+    laid_up = today is not None and today.kind in LAID_UP
     found = []
     for plant in vessel.plants:
         changes = {position.id: totals.changes(position.id) for position in plant.positions}
         out = {row.pump_id for row in work_rows.outages(session, vessel_id, plant.id, since_s=house.now_s())}
-        found += watch(plant, seen, house.now(), out, changes)
+        found += watch(plant, seen, house.now(), out, changes, laid_up=laid_up)
         found += apart(plant, totals, house.now())
     return found
 

@@ -13,6 +13,7 @@ from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel, may_
 from scheduler.actions.publishing import posted_of
 from scheduler.domain.breakdown import breakdown_job
 from scheduler.domain.capacity import Concession, Outage, Swept, capacities_at, pump_capacity
+from scheduler.domain.docking import Dock
 from scheduler.domain.due import Done, DueJob, Occurrence, reckon_first, turns_due
 from scheduler.domain.fleet import BREAKDOWN, Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
@@ -115,6 +116,8 @@ class Situation:
     """By job key, the ship's date from which its parts are aboard."""
     pins: Mapping[str, Pin] = field(default_factory=dict)
     """By key of an open job, where its slot was set by hand; the newest move that was not undone counts."""
+    docks: tuple[Dock, ...] = ()
+    """Stays in dock with the jobs chosen for them."""
     breakdowns: tuple[DueJob, ...] = ()
     """Open breakdown jobs; they are not planned, and stand apart from what falls due."""
 
@@ -246,6 +249,11 @@ def load(
         days=calendar.stretches if calendar else (),
         concessions=concessions_of(session, vessel_id, plant_id),
         parts_on=company_rows.part_dates(session, vessel_id),
+        docks=tuple(
+            Dock(from_at=instant(row.from_s), to_at=instant(row.to_s), keys=tuple(json.loads(row.jobs)))
+            for row in company_rows.docks(session, vessel_id, plant_id)
+            if row.withdrawn_s is None
+        ),
         pins=pins_of(session, vessel_id, plant_id, {job.occurrence.key for job in jobs}),
         breakdowns=tuple(
             breakdown_job(

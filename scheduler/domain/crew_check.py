@@ -67,7 +67,7 @@ def _holds(block: Block, hour: int) -> bool:
 
 
 def occasion_faults(at: str, plant: Plant) -> Iterator[Fault]:
-    """Of quiet hours, visits of service engineers and pumps that may not be open together."""
+    """Of quiet hours, visits of service engineers, stays in port and pumps that may not be open together."""
     for i, quiet in enumerate(plant.quiet_hours):
         here, named = f"{at}/quiet_hours/{i}", f"The quiet hours from {quiet.from_hour} to {quiet.to_hour} o'clock"
         yield from block_faults(here, named, quiet)
@@ -82,6 +82,9 @@ def occasion_faults(at: str, plant: Plant) -> Iterator[Fault]:
         here = f"{at}/engineer_visits/{i}"
         yield from text_faults(f"{here}/label", "The label of a service engineer's visit", visit.label)
         yield from stretch_faults(here, f'The visit "{visit.label}"', visit.from_at, visit.to_at)
+    for i, stay in enumerate(plant.port_stays):
+        here = f"{at}/port_stays/{i}"
+        yield from stretch_faults(here, f"Stay in port {i + 1}", stay.from_at, stay.to_at)
     positions = {position.id for position in plant.positions}
     for i, branch in enumerate(plant.branches):
         here = f"{at}/branches/{i}"

@@ -115,6 +115,16 @@ class EngineerVisit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PortStay:
+    """A stay in port by the hour, as a ferry has several a day; where a plant has any, "port" is these and not whole days."""
+
+    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    from_at: datetime
+    to_at: datetime
+    port: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Branch:
     """Positions that share a valve or a starter panel: no more than `most_open` of their pumps are open at once."""
 
@@ -323,6 +333,7 @@ class Plant:
     crew: Crew = Crew()
     quiet_hours: tuple[QuietHours, ...] = ()
     engineer_visits: tuple[EngineerVisit, ...] = ()
+    port_stays: tuple[PortStay, ...] = ()
     branches: tuple[Branch, ...] = ()
     provisional_derate: float = 0.8
     """Share of its capacity that a pump counts for when returned and not yet proved."""

@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 SEA = "sea"
 WEIGHTS: Mapping[str, float] = MappingProxyType({SEA: 1.0, "port": 0.3, "anchor": 0.6, "yard": 0.1, "lay-up": 0.2})
 """What a day of each kind runs, as a share of a sea day, until the ship's own days say better: judgement, no source."""
+LAID_UP = frozenset({"yard", "lay-up"})
+"""Days on which pumps may stand for weeks."""
 LEAST_WEIGHT, MOST_WEIGHT = 0.02, 3.0
 LEAST_LOGGED_DAYS = 60
 """With fewer days of the last year in the log the calendar is left aside."""

@@ -45,6 +45,8 @@ def watch(
     at: datetime,
     out_of_service: Collection[str] = (),
     changes: Changes = MappingProxyType({}),
+    *,
+    laid_up: bool = False,
 ) -> list[tuple[str, Flag]]:
     """(counter id, flag) of each counter that is silent, or stands still though it should not; empty when all is well.
 
@@ -57,6 +59,7 @@ def watch(
         seen: by counter id; one that is missing has never posted and is not flagged.
         out_of_service: ids of pumps that are not expected to run.
         changes: when another counter of a position began to count.
+        laid_up: the ship lies in lay-up or in the yard: that pumps stand says nothing.
     """
     at_s = int(at.timestamp() // 1)
     flags: list[tuple[str, Flag]] = []
@@ -68,7 +71,12 @@ def watch(
             continue
         if at_s - known.read_s > counter.quiet_after_hours * 3600:
             flags.append((counter.id, _silent(counter, known.read_s, at_s)))
-        elif known.rose_s is not None and not known.undecided and known.read_s - known.rose_s >= STANDING_AFTER_S:
+        elif (
+            not laid_up
+            and known.rose_s is not None
+            and not known.undecided
+            and known.read_s - known.rose_s >= STANDING_AFTER_S
+        ):
             pump = plant.pump_in(counter.position, at)
             if pump is not None and pump not in out_of_service and _others_run(plant, seen, counter, at_s):
                 flags.append((counter.id, _standing(counter, known.rose_s, known.read_s)))

@@ -83,8 +83,8 @@ def cover_lines(problem: Problem, cover: Cover, offset: timedelta = timedelta(0)
     ]
     if cover.uncovered_by_plan:
         lines.append(
-            f"In {cover.hours_uncovered_by_plan} h it is the plan's own work that leaves no cover; one trip would go below "
-            f"the minimum {_when(problem, cover.uncovered_by_plan, offset, most)}."
+            f"In {cover.hours_uncovered_by_plan} h it is the plan's own work that leaves no cover; if one more pump trips it is short "
+            f"{_when(problem, cover.uncovered_by_plan, offset, most)}."
         )
     else:
         lines.append("The plan's own work takes that cover away in no hour.")

@@ -18,13 +18,15 @@ class Told(StrEnum):
     KEPT_EARLY = "date kept before its window"
     RESTS_ON_RETURN = "dates rest on a return"
     ONE_NEEDED_OF_TWO = "the other pump alone"
+    FITS_NO_STAY = "fits no stay"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFact:
     """One fact. key, pump: what it is about, none where several. from_step, to_step: the date before and now (none: no place), or
     until when a pump is taken to be out. because: what forbids a frozen date. hours: before the window. keys: dates that
-    rest on a return; assumed: nobody told that return."""
+    rest on a return; assumed: nobody told that return. Of a job that fits no stay: hours it takes at a stretch, and to_step where
+    the next lay-over begins, none where none is known."""
 
     code: Told
     key: str | None = None
@@ -44,6 +46,7 @@ def plan_facts(problem: Problem, plan: Plan) -> tuple[PlanFact, ...]:
     found = list(_two_pumps(problem))
     jobs = sorted(problem.jobs, key=lambda one: one.key)
     found += [fact for job in jobs for fact in _dates(ground, job, slots)]
+    found += [fact for job in jobs if job.key not in slots and job.needs for fact in _stays(ground(), job)]
     if any(stretch.back for pump in problem.pumps for stretch in pump.derated):
         found += _returns(ground(), plan)
     return tuple(found)
@@ -118,6 +121,20 @@ def _resting(ground: Ground, plan: Plan, gone: Mapping[int, set[str]], pump: str
                 found.append(slot.key)
                 break
     return tuple(sorted(found))
+
+
+def _stays(ground: Ground, job: PlanJob) -> Iterator[PlanFact]:
+    """A job without a place that no stay of what it needs is long enough for; and the next lay-over, where nothing must hold."""
+    for need in job.needs:
+        lengths = [o.to_step - o.from_step for o in ground.problem.occasions if o.need == need]
+        takes = max(1, job.work_steps)
+        if lengths and max(lengths) < takes:
+            over = (
+                m.from_step
+                for m in sorted(ground.problem.minimum)
+                if m.litres_per_h <= 0 and m.to_step - m.from_step >= takes
+            )
+            yield PlanFact(code=Told.FITS_NO_STAY, key=job.key, pump=job.pump, hours=takes, to_step=next(over, None))
 
 
 def _two_pumps(problem: Problem) -> Iterator[PlanFact]:

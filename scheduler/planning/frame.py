@@ -7,6 +7,7 @@ from math import isfinite
 from types import MappingProxyType
 
 from scheduler.domain.capacity import Concession, Outage, Swept, litres_down
+from scheduler.domain.docking import Dock, dock_of
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import BREAKDOWN, Plant
 from scheduler.domain.operating import Stretch
@@ -49,6 +50,7 @@ class Circumstances:
     days: the ship's days by kind (port, sea, ...), in ship dates. parts_from: by occurrence key, when its parts come.
     concessions: lower minima agreed. clock_changes: (instant, minutes ahead of UTC from then on), in order. shared: by key
     of a slot taken, the job whose isolation it goes on with. pins: by occurrence key, where a person set its start by hand.
+    docks: stays in dock with the jobs chosen for them.
     """
 
     days: Sequence[Stretch] = ()
@@ -57,6 +59,7 @@ class Circumstances:
     clock_changes: Sequence[tuple[datetime, int]] = ()
     shared: Mapping[str, str] = field(default_factory=dict)
     pins: Mapping[str, datetime] = field(default_factory=dict)
+    docks: Sequence[Dock] = ()
 
 
 def frame(
@@ -184,6 +187,12 @@ class _Grid:
         parts_at = self.beside.parts_from.get(job.occurrence.key)
         parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
         limit = step_floor(self.starts_at, job.limit_at)
+        earliest = max(0, step_ceil(self.starts_at, job.window_opens_at))
+        ideal = step_floor(self.starts_at, _aim(job, began_at))
+        dock = dock_of(self.beside.docks, job.occurrence.key)
+        if dock is not None:  # in its days, as near their beginning as may be; its limit does not wait for it
+            earliest = ideal = max(0, step_ceil(self.starts_at, dock.from_at))
+            kept, published = None, None
         if repair:
             limit = max(
                 limit, self.back.get(job.pump or "", limit)
@@ -193,8 +202,8 @@ class _Grid:
             pump=job.pump if job.takes_pump_out and job.pump in self.positioned and not short else None,
             work_steps=max(1, job.takes_hours) if left is None else left,
             hands=job.hands,
-            earliest=max(0, step_ceil(self.starts_at, job.window_opens_at)),
-            ideal=step_floor(self.starts_at, _aim(job, began_at)),
+            earliest=earliest,
+            ideal=ideal,
             due=due,
             limit=limit,
             after=before.occurrence.key if chained and before is not None else None,
@@ -246,7 +255,12 @@ def _occasions(
     """When there is what a job may need: whole steps of the ship's days by kind, and of the visits."""
     wanted = {need for kind in plant.job_kinds for need in kind.needs}
     walls = wall_hours(starts_at, steps, clock)
-    for need in sorted(wanted - {SERVICE_ENGINEER}):
+    by_hours = {"port"} if plant.port_stays else set()
+    for stay in plant.port_stays if "port" in wanted else ():
+        first, last = max(0, step_ceil(starts_at, stay.from_at)), min(steps, step_floor(starts_at, stay.to_at))
+        if first < last:
+            yield Occasion(need="port", from_step=first, to_step=last)
+    for need in sorted(wanted - {SERVICE_ENGINEER} - by_hours):
         on = {day for s in days if s.kind == need for day in range(s.from_on.toordinal(), s.to_on.toordinal() + 1)}
 
         def holds(step: int, on: frozenset[int] = frozenset(on)) -> bool:

@@ -289,8 +289,8 @@ class _Table:
         ]
         if bare:
             yield (
-                f"For {len(bare)} h of it there is no cover for one more failure: if another pump tripped, the plant would be "
-                f"below its minimum, first on {self.words.when(problem, bare[0])}."
+                f"For {len(bare)} h of it there is no cover for one more failure: if one more pump trips, the plant is "
+                f"short, first on {self.words.when(problem, bare[0])}."
             )
 
     def nearest(self, asked: int) -> tuple[Nearest, ...]:

@@ -122,7 +122,7 @@ class _Told:
             if own and margin < 0 and (worst is None or margin < worst[0]):
                 worst = (margin, step, tuple(sorted(self.words.pump(pump) for pump in other - own)))
         if worst is None:
-            return "The plant would be below its minimum."
+            return "The plant would be short of its minimum."
         margin, step, other_names = worst
         own_names = sorted(self.words.pump(pump) for pump in self._open_at(self.moved, step))
         count = len(own_names) + len(other_names)

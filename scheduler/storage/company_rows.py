@@ -4,7 +4,7 @@ from datetime import date
 
 from sqlmodel import Session, col, func, select
 
-from scheduler.storage.tables import ConcessionRow, NonConformityRow, PartDateRow, PostponementRow
+from scheduler.storage.tables import ConcessionRow, DockRow, NonConformityRow, PartDateRow, PostponementRow
 
 
 def postponements(session: Session, vessel_id: str, job_key: str | None = None) -> list[PostponementRow]:
@@ -68,6 +68,14 @@ def next_concession(session: Session, vessel_id: str) -> int:
     """The number the vessel's next concession gets."""
     query = select(func.max(ConcessionRow.number)).where(ConcessionRow.vessel_id == vessel_id)
     return (session.exec(query).one() or 0) + 1
+
+
+def docks(session: Session, vessel_id: str, plant_id: str | None = None) -> list[DockRow]:
+    """A vessel's dock batches (of one plant), by number."""
+    query = select(DockRow).where(DockRow.vessel_id == vessel_id)
+    if plant_id is not None:
+        query = query.where(DockRow.plant_id == plant_id)
+    return list(session.exec(query.order_by(col(DockRow.number))))
 
 
 def part_date(session: Session, vessel_id: str, job_key: str) -> PartDateRow | None:

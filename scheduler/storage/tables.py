@@ -2,7 +2,7 @@
 
 from scheduler.storage.columns import METADATA, Row
 from scheduler.storage.tables_aboard import HandoverRow, PartCountRow
-from scheduler.storage.tables_company import ConcessionRow, NonConformityRow, PartDateRow, PostponementRow
+from scheduler.storage.tables_company import ConcessionRow, DockRow, NonConformityRow, PartDateRow, PostponementRow
 from scheduler.storage.tables_due import MovedRow, PublishedRow
 from scheduler.storage.tables_hours import (
     AssetKind,
@@ -57,6 +57,7 @@ __all__ = [
     "CounterEventRow",
     "CounterRow",
     "DaybookRow",
+    "DockRow",
     "DoneRow",
     "FeedBodyRow",
     "FeedEventRow",

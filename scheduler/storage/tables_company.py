@@ -96,6 +96,23 @@ class ConcessionRow(Row, table=True):
     withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
 
 
+class DockRow(Row, table=True):
+    """A batch of jobs chosen for a dock (jobs: JSON list of their keys). number counts within the vessel."""
+
+    __table_args__ = (Index(None, "vessel_id", "plant_id"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    number: int = Field(primary_key=True)
+    plant_id: str
+    from_s: int = Field(sa_type=BigInteger)
+    to_s: int = Field(sa_type=BigInteger)
+    jobs: str
+    chosen_by: str
+    chosen_s: int = Field(sa_type=BigInteger)
+    withdrawn_by: str | None = None
+    withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
+
+
 class PartDateRow(Row, table=True):
     """From which ship's date the parts of a job are aboard, as somebody said."""
 

@@ -45,6 +45,9 @@ def fact_words(fact: PlanFact, problem: Problem, clock: ShipClock, *, job: Namer
         case Told.RESTS_ON_RETURN:
             return _return_words(fact, ship_day(problem.starts_at + timedelta(hours=fact.to_step or 0), minutes(fact.to_step or 0)),
                                  job, pump)  # fmt: skip
+        case Told.FITS_NO_STAY:
+            over = "No lay-over is known" if fact.to_step is None else f"The next lay-over begins {when(fact.to_step)}"
+            return f"{job(fact.key or '')} takes {fact.hours} h and fits no stay. {over}."
         case Told.ONE_NEEDED_OF_TWO:
             return "Two pumps, one needed: while one is open the other runs alone."
 

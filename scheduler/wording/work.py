@@ -90,7 +90,7 @@ def _below(told: _Told) -> str:
     holds = told.spans("holds")
     first = f"Starts that hold: {', '.join(holds)}." if holds else "No start in the next 14 days holds."
     return (
-        f"With this pump out for {told['hours']} h the plant is {told['lacking_m3_per_h']} m³/h below its minimum "
+        f"With this pump out for {told['hours']} h the plant is short by {told['lacking_m3_per_h']} m³/h of its minimum "
         f"({told['label']}) on {told.at('at')}. {first} The chief engineer may override with a reason."
     )
 

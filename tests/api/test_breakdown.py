@@ -32,6 +32,7 @@ def test_one_tap_puts_a_pump_out_opens_its_repair_and_says_what_is_left(fresh: S
     assert browser.post(f"/pumps/{PUMP}/out", data={"csrf": _csrf(page), "idempotency_key": "tap-1"}).status_code == 303
     after = browser.get(tapped.headers["location"]).text
     assert "VP2 is out." in after
+    assert "Leave VP1 and VP3 running in AUTO. Do not open them up." in after
     assert "margin" in after or "lacking" in after
     assert f"/vessels/demo-plover/jobs/{JOB}" in after
     assert f'action="/pumps/{PUMP}/out"' not in after

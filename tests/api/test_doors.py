@@ -131,6 +131,17 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/plants/{{plant_id}}/concessions/{{number}}/withdrawal"): Walk(
         f"{API}/plants/plover-plant/concessions/999/withdrawal", 404
     ),
+    ("GET", f"{API}/plants/{{plant_id}}/dock"): Walk(
+        f"{API}/plants/plover-plant/dock?from_at=2026-12-01T00:00:00Z&to_at=2026-12-20T00:00:00Z"
+    ),
+    ("POST", f"{API}/plants/{{plant_id}}/dock"): Walk(
+        f"{API}/plants/plover-plant/dock",
+        422,
+        body={"from_at": stamp(AT), "to_at": stamp(AT + timedelta(days=9)), "jobs": [JOB]},
+    ),
+    ("POST", f"{API}/plants/{{plant_id}}/dock/{{number}}/withdrawal"): Walk(
+        f"{API}/plants/plover-plant/dock/999/withdrawal", 404
+    ),
     ("PUT", f"{API}/jobs/{{key}}/part-date"): Walk(
         f"{API}/jobs/{JOB}/part-date", TAKEN_ONCE, body={"from_on": "2026-10-25"}, headers={"Idempotency-Key": "walked"}
     ),

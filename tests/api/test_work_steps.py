@@ -293,7 +293,7 @@ def test_below_the_minimum_the_first_tag_is_refused_with_the_times_that_hold(fre
     lock = tagged("supply breaker")
     asked = _step(fresh, 5, "tag placed", **lock)
     assert asked.status_code == 409
-    assert "below its minimum" in asked.json()["detail"]
+    assert "short by" in asked.json()["detail"]
     assert "UTC" not in asked.json()["detail"]
     assert "times_that_hold" in asked.json()
     assert _step(fresh, 5, "tag placed", **lock, override="must").status_code == 403

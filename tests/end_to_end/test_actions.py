@@ -125,7 +125,7 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
     second = Place("plover-pump-b", PLOVER.vessel, PLANT, AssetKind.PUMP)
     worse = pumps.pump_down(filled, _hand(), second, at=filled.now(), reason="also seized").body
     assert worse["margin_swept_m3_per_h"] < 0
-    assert "lacking" in worse["says"]
+    assert "Short by" in worse["says"]
     assert rounds.plan_wanted(filled) == 1
     assert rounds.plan_wanted(filled) == 0
     now = _now(filled)

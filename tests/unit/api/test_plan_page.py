@@ -128,7 +128,7 @@ def test_pictures_are_xml_without_style(name: str) -> None:
         ("no jobs", "There is nothing to plan: no open job is known."),
         ("empty plant", "There is nothing to plan: no open job is known."),
         ("below", "with VP1 and VP3 down or not proved: a fact that no date changes."),
-        ("below by plan", "As planned, capacity goes below the minimum now"),
+        ("below by plan", "As planned, capacity is short now"),
         ("below by plan", "plan again."),
         ("troubled", "VP5 overhaul has no place. VP4 seal inspection ends 3\u00a0days past its limit."),
         ("newer", "A newer plan waits to be taken."),

@@ -60,7 +60,7 @@ VIEWS = {
         ("no plan", "There is no plan yet; with no pump opened, capacity holds the minimum"),
         ("proposed", "As proposed, capacity holds the minimum"),
         ("down", "VP3 is down since 24\u00a0November."),
-        ("below now", "Capacity is 10\u00a0m³/h below the minimum now, to 23\u00a0December at least."),
+        ("below now", "Capacity is short by 10\u00a0m³/h now, to 23\u00a0December at least."),
         ("nothing read", "No running hours have been read yet. No capacity has been worked out yet."),
         ("silent", "The counter of VP1 is silent; its due dates are estimated."),
     ],

@@ -198,7 +198,7 @@ def test_what_to_mind_is_told_where_it_holds() -> None:
     assert told.cautions == (
         "It would start 28 h before its window opens, Wed 2 Dec 2026 at 13:00.",
         "The next turn, c, counts from its end: it falls due about 29 h earlier.",
-        "For 3 h of it there is no cover for one more failure: if another pump tripped, the plant would be below its minimum, "
+        "For 3 h of it there is no cover for one more failure: if one more pump trips, the plant is short, "
         "first on Tue 1 Dec 2026 at 09:00.",
     )
     assert told.least_margin_litres_per_h == 32_000

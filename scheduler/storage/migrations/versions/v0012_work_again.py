@@ -1,4 +1,4 @@
-"""What work on a pump asks for: points not fitted, expected returns, who decided as what; plans packed, superseded ones pruned."""
+"""What work on a pump asks for: points not fitted, dock batches, returns, who decided; plans packed, superseded ones pruned."""
 
 import zlib
 
@@ -35,6 +35,23 @@ def upgrade() -> None:
         sqlite_with_rowid=False,
     )
     op.create_index(op.f("ix_not_fitted_vessel_id_pump_id"), "not_fitted", ["vessel_id", "pump_id"], unique=False)
+    op.create_table(
+        "dock",
+        sa.Column("vessel_id", sa.String(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("plant_id", sa.String(), nullable=False),
+        sa.Column("from_s", sa.BigInteger(), nullable=False),
+        sa.Column("to_s", sa.BigInteger(), nullable=False),
+        sa.Column("jobs", sa.String(), nullable=False),
+        sa.Column("chosen_by", sa.String(), nullable=False),
+        sa.Column("chosen_s", sa.BigInteger(), nullable=False),
+        sa.Column("withdrawn_by", sa.String(), nullable=True),
+        sa.Column("withdrawn_s", sa.BigInteger(), nullable=True),
+        sa.ForeignKeyConstraint(["vessel_id"], ["vessel.id"], name=op.f("fk_dock_vessel_id_vessel")),
+        sa.PrimaryKeyConstraint("vessel_id", "number", name=op.f("pk_dock")),
+        sqlite_with_rowid=False,
+    )
+    op.create_index(op.f("ix_dock_vessel_id_plant_id"), "dock", ["vessel_id", "plant_id"], unique=False)
     op.add_column("outage", sa.Column("expected_s", sa.BigInteger(), nullable=True))
     for table, column, default in (
         ("non_conformity", "about", "past limit"),
