@@ -268,6 +268,13 @@ class DockBody(Body):
     jobs: Annotated[list[Name], Field(min_length=1, max_length=200)]
 
 
+class LeadOrderBody(Body):
+    """In which order pumps start since then: names of positions, the one that leads first."""
+
+    order: Annotated[list[Name], Field(min_length=1, max_length=16)]
+    at: Instant
+
+
 class PostponementBody(Body):
     """A later limit for a job. risk: what may happen meanwhile; mitigation: what is done about it."""
 

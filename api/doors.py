@@ -79,6 +79,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/jobs/{key}/close"): WORK,
     ("POST", "/api/v1/jobs/{key}/check"): WORK,
     ("POST", "/api/v1/jobs/{key}/close/strike"): WORK,
+    ("POST", "/api/v1/plants/{plant_id}/lead-order"): WORK,
     ("GET", "/api/v1/plants/{plant_id}/dock"): READ,
     ("POST", "/api/v1/plants/{plant_id}/dock"): WORK,
     ("POST", "/api/v1/plants/{plant_id}/dock/{number}/withdrawal"): WORK,

@@ -1,4 +1,4 @@
-"""A pump that failed, and clogs noted without a job."""
+"""A pump that failed, clogs noted without a job, and the lead order as set at the panel."""
 
 from collections.abc import Callable, Mapping
 from datetime import datetime
@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from api import bodies
 from api.deps import AskingDep, HouseDep, hand_of, must_be_own_form
 from api.typed import ship_instant
-from scheduler.actions import breakdown, fleet, pumps
+from scheduler.actions import breakdown, fleet, leading, pumps
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand
 from scheduler.storage.tables import AssetKind
@@ -53,6 +53,17 @@ def runs(pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: 
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = breakdown.runs_after_all(house, hand, place, at=body.at, reason=body.reason)
     return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
+
+
+@router.post("/api/v1/plants/{plant_id}/lead-order", status_code=201, tags=["work"], summary="Lead order was changed")
+def lead_order(
+    plant_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.LeadOrderBody
+) -> JSONResponse:
+    """At the panel, by whom and when; kept on record, and handed over."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = leading.tell(house, hand, place, body.order, body.at)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
 @router.post("/pumps/{pump_id}/out", include_in_schema=False)

@@ -5,14 +5,13 @@ from typing import Any
 
 from scheduler.actions.documents import held
 from scheduler.actions.house import House, utc_text
+from scheduler.actions.leading import LEAD_CHANGED
 from scheduler.actions.situation import Situation, load
 from scheduler.actions.work_state import state_of, steps_of
 from scheduler.domain.persons import Person, same_name
 from scheduler.storage import aboard_rows, company_rows, history_rows, work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import OutageStatus
-
-LEAD_CHANGED = "lead order changed"
 
 
 def carried(session: Session, house: House, vessel_id: str) -> dict[str, Any]:

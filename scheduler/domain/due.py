@@ -8,7 +8,8 @@ outlook), each resting on the one before being done as due, or now when that is 
 - Hours are judged on hours and the calendar on time. When a counter is silent the hours go on at the usual rate, so a
   job falls due without it; it is marked estimated.
 - A job that renews others takes their open turn with it: a turn that such a job is due to reach first is listed with
-  `renewed_by`, and the next turn counts from there. Sequences therefore have no gaps.
+  `renewed_by`, and the next turn counts from there. Sequences therefore have no gaps. A test that falls due in the window
+  of a job that opens the pump and ends with it is done by that job if the job is due by the test's limit.
 - A pump in no position, and a part in no pump, are left out: their intervals go on counting from when they were last
   done, and the job is shown again once they are back.
 """
@@ -176,19 +177,18 @@ def turns_due(
 ) -> tuple[DueJob, ...]:
     """As `due_jobs`, by meters that are at hand."""
     plant, at = meters.plant, meters.at
-    to_come: dict[Key, list[tuple[datetime, str]]] = {}
+    to_come: dict[Key, list[_Coming]] = {}
     jobs: list[DueJob] = []
     for kind in _renewing_first(plant):
         for subject in subjects_of(plant, kind, at):
             chain = _Chain(plant=plant, kind=kind, subject=subject, meter=meters.of(kind.subject, subject), at=at)
-            coming = sorted(to_come.get((kind.code, subject), ()))
+            coming = sorted(to_come.get((kind.code, subject), ()), key=lambda one: (one.point, one.key))
             turns = list(
                 chain.turns(done.get((kind.code, subject)), coming, at + timedelta(days=horizon_days), postponed)
             )
             jobs += turns
             for pair in renewals(plant, kind, subject, at):
-                points = ((max(turn.due_at, at), turn.occurrence.key) for turn in turns if not turn.renewed_by)
-                to_come.setdefault(pair, []).extend(points)
+                to_come.setdefault(pair, []).extend(_Coming.of(turn, at) for turn in turns if not turn.renewed_by)
     return tuple(sorted(jobs, key=lambda job: (job.due_at, job.occurrence)))
 
 
@@ -200,6 +200,26 @@ def _renewing_first(plant: Plant) -> list[JobKind]:
         ordered.append(free[0] if free else left[0])
         left.remove(ordered[-1])
     return ordered
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Coming:
+    """A turn that renews others: when, its key, and for one that opens the pump when its window opens."""
+
+    point: datetime
+    key: str
+    opens_from: datetime | None
+
+    @classmethod
+    def of(cls, turn: "DueJob", at: datetime) -> "_Coming":
+        """As it counts at `at`."""
+        opens_from = turn.window_opens_at if turn.takes_pump_out else None
+        return cls(point=max(turn.due_at, at), key=turn.occurrence.key, opens_from=opens_from)
+
+    def renews(self, turn: "DueJob", since: datetime) -> bool:
+        """Whether that turn, whose interval began at `since`, is done with it."""
+        ends_with_it = not turn.takes_pump_out and self.opens_from is not None and self.opens_from <= turn.due_at
+        return since < self.point <= (max(turn.due_at, turn.limit_at) if ends_with_it else turn.due_at)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -226,7 +246,7 @@ class _Chain:
     def turns(
         self,
         last: Done | None,
-        coming: Sequence[tuple[datetime, str]],
+        coming: Sequence[_Coming],
         until: datetime,
         postponed: Mapping[str, datetime],
     ) -> Iterator[DueJob]:
@@ -237,9 +257,9 @@ class _Chain:
         while turn := self._turn(start, sequence, first, postponed):
             if not first and turn.due_at > until:
                 return
-            taken = next(((point, by) for point, by in coming if start.at < point <= turn.due_at), None)
-            yield replace(turn, renewed_by=taken[1]) if taken else turn
-            start = self._next(start, turn, taken[0] if taken else None)
+            taken = next((one for one in coming if one.renews(turn, start.at)), None)
+            yield replace(turn, renewed_by=taken.key) if taken else turn
+            start = self._next(start, turn, taken.point if taken else None)
             sequence += 1
             first = False
 

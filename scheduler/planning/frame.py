@@ -173,7 +173,13 @@ class _Grid:
         """True for a job that belongs in the problem."""
         if job.renewed_by is not None or job.state in (State.DONE, State.WITHDRAWN):
             return False
-        return min(job.due_at, job.limit_at) <= self.until
+        dock = self._dock(job)
+        return (min(job.due_at, job.limit_at) if dock is None else dock.from_at) <= self.until
+
+    def _dock(self, job: DueJob) -> Dock | None:
+        """The dock it is chosen for, while that is to come and its limit reaches it; else it is planned as any other."""
+        dock = dock_of(self.beside.docks, job.occurrence.key)
+        return dock if dock is not None and dock.from_at <= job.limit_at and dock.to_at > self.at else None
 
     def plan_job(self, job: DueJob, before: DueJob | None, planned: Mapping[str, DueJob], taken: Taken) -> PlanJob:
         """The job on the grid."""
@@ -189,7 +195,7 @@ class _Grid:
         limit = step_floor(self.starts_at, job.limit_at)
         earliest = max(0, step_ceil(self.starts_at, job.window_opens_at))
         ideal = step_floor(self.starts_at, _aim(job, began_at))
-        dock = dock_of(self.beside.docks, job.occurrence.key)
+        dock = self._dock(job)
         if dock is not None:  # in its days, as near their beginning as may be; its limit does not wait for it
             earliest = ideal = max(0, step_ceil(self.starts_at, dock.from_at))
             kept, published = None, None

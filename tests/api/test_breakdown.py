@@ -169,3 +169,23 @@ def test_it_runs_after_all_keeps_the_stop_with_its_minutes(fresh: Stage) -> None
     fresh.ask("POST", f"/api/v1/jobs/breakdown:{PUMP}:2/steps", json={"step": step})
     worked = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/runs-after-all", json={"at": stamp(fresh.clock.at)})
     assert worked.status_code == 409
+
+
+def test_the_lead_order_changed_at_the_panel_is_told_and_handed_over(fresh: Stage) -> None:
+    """The newest counts; a position missing, twice or unknown, and an instant to come, are refused by name."""
+    send = "/api/v1/plants/plover-plant/lead-order"
+    for order in (["VP2", "VP1", "VP3"], ["VP3", "VP1", "VP2"]):
+        told = fresh.ask("POST", send, json={"order": order, "at": stamp(AT)})
+        assert told.status_code == 201, told.text
+    for wrong in (["VP1", "VP2"], ["VP1", "VP1", "VP2", "VP3"], ["VP1", "VP2", "VP9"]):
+        refused = fresh.ask("POST", send, json={"order": wrong, "at": stamp(AT)})
+        assert refused.status_code == 422
+        assert "VP1, VP2, VP3" in refused.text
+    ahead = {"order": ["VP2", "VP1", "VP3"], "at": stamp(AT + timedelta(minutes=5, seconds=1))}
+    assert fresh.ask("POST", send, json=ahead).status_code == 422
+    assert fresh.ask("POST", send, json={**ahead, "at": stamp(AT + timedelta(minutes=5))}).status_code == 201
+    fresh.ask("POST", send, json={"order": ["VP3", "VP1", "VP2"], "at": stamp(AT)})
+    note = fresh.ask("POST", "/api/v1/vessels/demo-plover/handovers", json={"text": "VP3 leads."}).json()
+    (lead,) = note["carries"]["lead_order"]
+    assert lead["order"] == ["VP3", "VP1", "VP2"]
+    assert lead["by"]

@@ -131,6 +131,9 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/plants/{{plant_id}}/concessions/{{number}}/withdrawal"): Walk(
         f"{API}/plants/plover-plant/concessions/999/withdrawal", 404
     ),
+    ("POST", f"{API}/plants/{{plant_id}}/lead-order"): Walk(
+        f"{API}/plants/plover-plant/lead-order", 201, body={"order": ["VP2", "VP1", "VP3"], "at": stamp(AT)}
+    ),
     ("GET", f"{API}/plants/{{plant_id}}/dock"): Walk(
         f"{API}/plants/plover-plant/dock?from_at=2026-12-01T00:00:00Z&to_at=2026-12-20T00:00:00Z"
     ),

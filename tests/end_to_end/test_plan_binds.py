@@ -15,12 +15,14 @@ import pytest
 
 from scheduler.actions.documents import VESSEL
 from scheduler.domain.capacity import Concession, Outage, Swept, pump_capacity
+from scheduler.domain.docking import Dock
 from scheduler.domain.due import due_jobs, reckon_first
 from scheduler.domain.fleet_check import faults_of
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.operating import Stretch
 from scheduler.planning.check import judge
 from scheduler.planning.explain import explain
+from scheduler.planning.facts import Told, plan_facts
 from scheduler.planning.frame import Circumstances, frame, slot_times
 from scheduler.planning.problem import Plan, Problem
 from scheduler.planning.reliefs import Kind, reliefs
@@ -239,6 +241,42 @@ BINDS: dict[str, Bind] = {
         told={"beside": Circumstances(days=(_days(2, 4, "sea"), _days(5, 5, "port"), _days(6, 9, "sea")))},
         goes="Sat 5 13:00",
     ),
+    "it needs port, and a ferry has four hours of it on the 5th": Bind(
+        plant={
+            "job_kinds": [_kind("overhaul", needs=["port"])],
+            "port_stays": [
+                {"from_at": "2026-12-05T06:30:00Z", "to_at": "2026-12-05T11:00:00Z", "port": "east"},
+                {"from_at": "2026-12-06T13:00:00Z", "to_at": "2026-12-06T15:59:00Z", "port": "west"},
+            ],
+        },
+        told={"beside": Circumstances(days=(_days(2, 20, "port"),))},
+        goes="Sat 5 08:00",
+    ),
+    "it is chosen for the dock of the 11th": Bind(
+        told={"beside": Circumstances(docks=(Dock(from_at=_at(11, 6), to_at=_at(16), keys=(KEY,)),))}, goes="Fri 11 08:00"
+    ),
+    "the dock it was chosen for is over": Bind(
+        told={"beside": Circumstances(docks=(Dock(from_at=AT - timedelta(days=9), to_at=AT, keys=(KEY,)),))}, goes=USUAL
+    ),
+    "its limit, the 20th at 12:30, does not reach the dock any more": Bind(
+        told={"beside": Circumstances(docks=(Dock(from_at=_at(20, 13), to_at=_at(26), keys=(KEY,)),))}, goes=USUAL
+    ),
+    "its limit just reaches the dock: it goes there, late": Bind(
+        told={"beside": Circumstances(docks=(Dock(from_at=_at(20, 12), to_at=_at(26), keys=(KEY,)),))}, goes="Sun 20 13:00"
+    ),
+    "another job is chosen for the dock": Bind(
+        told={"beside": Circumstances(docks=(Dock(from_at=_at(11, 6), to_at=_at(16), keys=("overhaul:p2:1",)),))}, goes=USUAL
+    ),
+    "one of two pumps must be there, whatever it gives": Bind(
+        plant={"minimum_swept_m3_per_h": 0.0, "minimum_pumps": 1}, goes=USUAL
+    ),
+    "both pumps must be there until the 8th": Bind(
+        plant={
+            "minimum_blocks": [_block(50, "guests", minimum_pumps=2, from_on="2026-12-01", to_on="2026-12-08")],
+        },
+        goes="Wed 9 08:00",
+    ),
+    "both pumps must be there": Bind(plant={"minimum_pumps": 2}, goes=None, because="too few pumps would be left"),
     "it needs the sea, and she is in port until the 8th": Bind(
         plant={"job_kinds": [_kind("overhaul", needs=["sea"])]},
         told={"beside": Circumstances(days=(_days(2, 8, "port"), _days(9, 20, "sea")))},
@@ -392,3 +430,27 @@ def test_a_quiet_period_over_the_whole_window_is_said_and_a_part_of_it_may_be_op
     assert sum(c.to_step - c.from_step for c in ship.problem.closed) - 3 == sum(
         c.to_step - c.from_step for c in relief.problem.closed
     )
+
+
+def test_a_job_that_fits_no_stay_is_said_with_the_hours_it_takes_and_the_next_lay_over() -> None:
+    """Stays of two hours for a job of three; nothing must hold from the 14th; without that, no lay-over is known."""
+    ferry = {
+        "job_kinds": [_kind("overhaul", needs=["port"])],
+        "port_stays": [
+            {"from_at": f"2026-12-{day:02}T08:00:00Z", "to_at": f"2026-12-{day:02}T{end}:00Z"}
+            for day, end in ((5, "10:00"), (6, "10:59"), (7, "10:00"))
+        ],
+    }
+    over = [_block(0, "lay-over", from_on="2026-12-14", to_on="2026-12-20")]
+    ship = planned(document(**ferry, minimum_blocks=over))
+    (fact,) = (one for one in plan_facts(ship.problem, ship.plan) if one.code is Told.FITS_NO_STAY)
+    assert (fact.key, fact.hours) == (KEY, 3)
+    assert fact.to_step is not None
+    assert ship.problem.starts_at + timedelta(hours=fact.to_step) == _at(14)
+    without = planned(document(**ferry))
+    (fact,) = (one for one in plan_facts(without.problem, without.plan) if one.code is Told.FITS_NO_STAY)
+    assert fact.to_step is None
+    long_enough = {**ferry, "port_stays": [{"from_at": "2026-12-05T08:00:00Z", "to_at": "2026-12-05T11:00:00Z"}]}
+    fits = planned(document(**long_enough))
+    assert fits.when() == "Sat 5 08:00"
+    assert Told.FITS_NO_STAY not in {one.code for one in plan_facts(fits.problem, fits.plan)}

@@ -1,11 +1,13 @@
 """The way from nothing, and from an older database, to this program's tables."""
 
+import json
 import re
 import shutil
 import sqlite3
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.runtime.migration import MigrationContext
 from sqlalchemy import Connection, inspect
@@ -15,7 +17,7 @@ from scheduler.errors import Clash, Refused
 from scheduler.storage import migrate
 from scheduler.storage.database import Database, open_database
 from scheduler.storage.migrate import OPTIONS, copy_to, create_or_check, newest, upgrade
-from scheduler.storage.tables import METADATA, CounterRow, ReadingRow, VesselRow
+from scheduler.storage.tables import METADATA, CounterRow, PlanRow, ReadingRow, SlotRow, VesselRow
 from tests.storage.stores import add_vessel, empty_url, ready_url
 
 NOW = newest()
@@ -48,6 +50,16 @@ HALF = (
 )
 ORPHANS = """    op.execute("DELETE FROM counter")
 """
+
+
+_OLD_PLAN = sa.text(
+    "INSERT INTO plan (id, vessel_id, plant_id, digest, problem_digest, status, made_s, taken_s, starts_s, problem, plan, lawful, "
+    "version) VALUES (:id, 'plover', 'plover-plant', :id, 'p', :status, 1, :taken_s, 1, :problem, :plan, true, 1)"
+)
+_OLD_SLOT = sa.text(
+    "INSERT INTO slot (id, vessel_id, plan_id, job_key, start_s, end_s, least_margin_litres_per_h, pinned, version) "
+    "VALUES (:id, 'plover', :plan, 'overhaul:a:1', 1, 2, 0, false, 1)"
+)
 
 
 @pytest.fixture
@@ -193,6 +205,45 @@ def test_an_older_database_is_refused_until_it_is_upgraded(kind: str, tmp_path: 
                 assert copy.execute("SELECT count(*) FROM reading").fetchone() == (1,)
             copy.close()
         assert upgrade(url).backup is None
+
+
+def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
+    kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Proposed, taken and once taken stay, word for word, and packed; one that was proposed and never taken goes with its slots."""
+    older = tmp_path / "older"
+    shutil.copytree(Path(migrate.__file__).parent / "migrations", older, ignore=shutil.ignore_patterns("__pycache__"))
+    (older / "versions" / "v0012_work_again.py").unlink()
+    text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)
+    plans = {
+        "aboard": ("taken", 5),
+        "shown": ("proposed", None),
+        "before": ("superseded", 3),
+        "never": ("superseded", None),
+    }
+    with empty_url(kind, tmp_path) as url:
+        with monkeypatch.context() as patched:
+            patched.setattr(migrate, "_MIGRATIONS", older)
+            database = open_database(url)
+            create_or_check(database)
+            add_vessel(database)
+            with database.write() as session:
+                for key, (status, taken_s) in plans.items():
+                    row = {"id": key, "status": status, "taken_s": taken_s, "problem": text, "plan": text[::-1]}
+                    session.connection().execute(_OLD_PLAN, row)
+                    session.connection().execute(_OLD_SLOT, {"id": f"s-{key}", "plan": key})
+            database.close()
+        upgrade(url)
+        database = open_database(url)
+        create_or_check(database)
+        with database.read() as session:
+            rows = {row.id: row for row in session.exec(select(PlanRow))}
+            assert rows.keys() == {"aboard", "shown", "before"}
+            assert all((row.problem, row.plan) == (text, text[::-1]) for row in rows.values())
+            assert {slot.plan_id for slot in session.exec(select(SlotRow))} == rows.keys()
+            longest = session.connection().execute(sa.text("SELECT max(length(problem)) FROM plan")).scalar_one()
+            assert longest < len(text.encode()) / 20
+        database.close()
 
 
 def test_a_step_that_leaves_orphans_is_undone(sqlite: Database, next_step: Path) -> None:

@@ -327,3 +327,64 @@ def test_hours_lost_at_a_counters_restart_bring_the_early_date_forward_until_ans
     assert lost.forecast.likely_at == plain.forecast.likely_at
     assert (lost.may_miss_seconds, lost.estimated) == (100 * H, True)
     assert overhaul(losses={"vp1": [(MIDNIGHT - 301 * DAY, 100 * H)], "vp2": [(MIDNIGHT - DAY, H)]}) == plain
+
+
+PROOF = JobKind(
+    code="pull_down",
+    name="Pull-down test",
+    subject=Subject.PUMP,
+    takes_hours=1,
+    takes_pump_out=False,
+    interval_days=30,
+    window_days=5,
+    tolerance_days=6,
+)
+OPENS_IT = JobKind(
+    code="overhaul",
+    name="Overhaul",
+    subject=Subject.PUMP,
+    takes_hours=8,
+    interval_days=60,
+    window_days=10,
+    tolerance_days=10,
+    renews=("pull_down",),
+)
+
+
+@pytest.mark.parametrize(
+    ("test_due_in", "overhaul_due_in", "by"),
+    [
+        (timedelta(days=9), timedelta(days=15), "overhaul:u1:5"),
+        (timedelta(days=9), timedelta(days=15, hours=1), None),
+        (timedelta(days=5), timedelta(days=10), "overhaul:u1:5"),
+        (timedelta(days=5), timedelta(days=15, hours=1), None),
+        (timedelta(days=1), timedelta(days=6), "overhaul:u1:5"),
+        (timedelta(days=-1), timedelta(days=4), "overhaul:u1:5"),
+        (timedelta(days=-7), timedelta(days=4), None),
+        (timedelta(days=20), timedelta(days=15), "overhaul:u1:5"),
+    ],
+)
+def test_a_test_due_while_its_overhaul_may_be_done_is_done_by_it(
+    test_due_in: timedelta, overhaul_due_in: timedelta, by: str | None
+) -> None:
+    """Inside the overhaul's window and with the overhaul due by the test's limit, to the hour; past that it stands by itself."""
+    last = done("overhaul", "u1", MIDNIGHT + overhaul_due_in - 60 * DAY)
+    last |= done("pull_down", "u1", MIDNIGHT + test_due_in - 30 * DAY)
+    assert jobs(OPENS_IT, PROOF, done=last)["pull_down:u1:5"].renewed_by == by
+
+
+@pytest.mark.parametrize(("early", "by"), [(timedelta(0), "overhaul:u1:5"), (timedelta(seconds=1), None)])
+def test_a_test_due_before_the_overhauls_window_stands_by_itself(early: timedelta, by: str | None) -> None:
+    """Due as the window opens it is done by the overhaul, a second before it is not, however long its own limit."""
+    patient = replace(PROOF, tolerance_days=20)
+    last = done("overhaul", "u1", MIDNIGHT - 45 * DAY) | done("pull_down", "u1", MIDNIGHT - 25 * DAY - early)
+    found = jobs(OPENS_IT, patient, done=last)
+    assert found["overhaul:u1:5"].window_opens_at == MIDNIGHT + 5 * DAY
+    assert found["pull_down:u1:5"].renewed_by == by
+
+
+def test_an_inspection_that_opens_the_pump_keeps_its_own_due_point() -> None:
+    """Only what a job ends with waits for it: a job that opens the pump is never put off to another's."""
+    opens = replace(PROOF, takes_pump_out=True)
+    last = done("overhaul", "u1", MIDNIGHT - 45 * DAY) | done("pull_down", "u1", MIDNIGHT - 21 * DAY)
+    assert jobs(OPENS_IT, opens, done=last)["pull_down:u1:5"].renewed_by is None

@@ -68,6 +68,13 @@ def test_a_whole_plant_may_stand() -> None:
     assert codes({"c1": STILL, "c2": long_ago, "c3": long_ago}) == {}
 
 
+def test_in_lay_up_a_pump_may_stand_and_silence_is_still_told() -> None:
+    """Said by the ship's calendar, not by its pumps: one that is turned over now and then makes no flag of the others."""
+    seen = ALL_WELL | {"c1": STILL, "c2": replace(WELL, read_s=NOW - 37 * 3600)}
+    flags = watch(plant(), seen, AT, laid_up=True)
+    assert [(counter, flag.code) for counter, flag in flags] == [("c2", Code.SILENT)]
+
+
 def test_a_held_counter_is_not_called_standing() -> None:
     """It is flagged as held already, and its last increase says nothing."""
     assert codes(ALL_WELL | {"c1": replace(STILL, undecided=True)}) == {}

@@ -1,0 +1,90 @@
+"""Who may decide: never who asked, by id or by name; by office; by the master told by somebody else."""
+
+from dataclasses import replace
+
+import pytest
+
+from scheduler.domain.deciding import Decider, Objected, Unfit, decision_objections, signing_objections
+from scheduler.domain.persons import Person, one_person
+from scheduler.domain.words import Role
+from tests.unit.domain.plants import OVERHAUL
+
+ASKED = Person(id="u1", name="B. Second")
+CHIEF = Person(id="u2", name="A. Chief")
+SAME_ID = Person(id="u1", name="A. Chief")
+SAME_NAME = Person(id="u2", name=" b.  second, second engineer")
+
+
+@pytest.mark.parametrize(("other", "one"), [(CHIEF, False), (SAME_ID, True), (SAME_NAME, True), (ASKED, True)])
+def test_one_person_is_the_same_id_or_the_same_name(other: Person, one: bool) -> None:
+    """Either alone is enough, both ways round."""
+    assert one_person(ASKED, other) is one_person(other, ASKED) is one
+
+
+@pytest.mark.parametrize("decider", [SAME_ID, SAME_NAME])
+@pytest.mark.parametrize("master", [False, True])
+def test_a_person_never_decides_what_that_person_asked_for(decider: Person, master: bool) -> None:
+    """Neither by another account nor under another name, nor as the master."""
+    found = decision_objections(
+        OVERHAUL, asked_by=ASKED, decider=Decider(decider, Role.OFFICE, master), granted=True, class_agreed=""
+    )
+    assert found == [Objected(Unfit.ASKED_IT, ASKED.name)]
+
+
+@pytest.mark.parametrize(
+    ("role", "critical", "master", "against"),
+    [
+        (Role.CHIEF, False, False, []),
+        (Role.OFFICE, True, False, []),
+        (Role.ADMIN, True, False, []),
+        (Role.CHIEF, True, False, [Unfit.OFFICE_ALONE]),
+        (Role.ENGINEER, False, False, [Unfit.NOT_DECIDER]),
+        (Role.ENGINEER, True, True, []),
+    ],
+)
+def test_who_decides_as_what(role: Role, critical: bool, master: bool, against: list[Unfit]) -> None:
+    """Chief and office; a critical job the office alone; the master while the link is down."""
+    kind = replace(OVERHAUL, critical=critical)
+    found = decision_objections(
+        kind, asked_by=ASKED, decider=Decider(CHIEF, role, master), granted=True, class_agreed=""
+    )
+    assert [one.code for one in found] == against
+
+
+@pytest.mark.parametrize(
+    ("granted", "agreed", "against"), [(True, " ", [Unfit.CLASS_ITEM]), (True, "letter 12", []), (False, "", [])]
+)
+def test_a_class_item_is_granted_with_the_class_alone(granted: bool, agreed: str, against: list[Unfit]) -> None:
+    """To refuse it nobody need be asked."""
+    kind = replace(OVERHAUL, class_item=True)
+    found = decision_objections(
+        kind, asked_by=ASKED, decider=Decider(CHIEF, Role.OFFICE), granted=granted, class_agreed=agreed
+    )
+    assert [one.code for one in found] == against
+
+
+@pytest.mark.parametrize(
+    ("other", "against"), [(None, []), (ASKED, []), (CHIEF, [Unfit.OTHER_SIDE]), (SAME_NAME, [Unfit.OTHER_SIDE])]
+)
+def test_nobody_signs_for_both_sides(other: Person | None, against: list[Unfit]) -> None:
+    """The second signer is another person than the first."""
+    found = signing_objections(chief_side=False, by=Decider(CHIEF, Role.ENGINEER), asked_by=ASKED, other=other)
+    assert [one.code for one in found] == against
+
+
+@pytest.mark.parametrize(
+    ("person", "role", "master", "against"),
+    [
+        (CHIEF, Role.CHIEF, False, []),
+        (CHIEF, Role.ENGINEER, False, [Unfit.NOT_CHIEF]),
+        (CHIEF, Role.ENGINEER, True, []),
+        (SAME_ID, Role.CHIEF, False, [Unfit.ASKED_IT]),
+        (SAME_NAME, Role.CHIEF, True, [Unfit.ASKED_IT]),
+    ],
+)
+def test_the_chiefs_side_is_signed_by_a_chief_who_did_not_ask(
+    person: Person, role: Role, master: bool, against: list[Unfit]
+) -> None:
+    """Or by the master, told by somebody."""
+    found = signing_objections(chief_side=True, by=Decider(person, role, master), asked_by=ASKED, other=None)
+    assert [one.code for one in found] == against
