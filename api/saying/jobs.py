@@ -108,7 +108,7 @@ def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
         tails.append("estimated")
     if due.forecast is not None and due.forecast.standing and due.state in (State.AHEAD, State.WINDOW_OPEN):
         tails.append("pump has hardly run, the date is wide")
-    if not due.first:
+    if not due.first and due.state not in (State.DONE, State.WITHDRAWN):
         tails.append("if the turn before is done when due")
     return "; ".join([said, *tails])
 

@@ -247,4 +247,4 @@ _WORDS: Mapping[Against, Callable[[_Told], str]] = {
 def skipped_words(one: Skipped) -> str:
     """What was never recorded: "locked and tagged: suction valve and discharge valve"."""
     name = _ACTS[one.act]
-    return f"{name}: {listed(one.names)}" if one.names else name
+    return f"{name}: {listed([n.rstrip('. ') for n in one.names])}" if one.names else name

@@ -134,7 +134,10 @@ def test_a_close_that_skips_the_work_says_so_and_stands_flagged(fresh: Stage) ->
         assert words in flag
     (record,) = _records(fresh, "closed job")
     assert [one["act"] for one in record["not_recorded"]][:2] == ["permit issued", "made ready"]
-    assert "Never recorded" in fresh.enter("chief-plover").get(f"/vessels/demo-plover/jobs/{JOB}").text
+    page = fresh.enter("chief-plover").get(f"/vessels/demo-plover/jobs/{JOB}").text
+    assert "Never recorded" in page
+    assert ".," not in page
+    assert "if the turn before is done" not in page
     listed = fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"]
     assert [one["about"] for one in listed if one["job"] == JOB] == ["closing the job"]
 
