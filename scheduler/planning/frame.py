@@ -193,7 +193,12 @@ class _Grid:
         parts_at = self.beside.parts_from.get(job.occurrence.key)
         parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
         limit = step_floor(self.starts_at, job.limit_at)
-        earliest = max(0, step_ceil(self.starts_at, job.window_opens_at))
+        opens_at = job.window_opens_at
+        if (
+            chained and before is not None
+        ):  # it goes with the turn that renews it, which may be done a whole window early
+            opens_at = min(opens_at, job.due_at - (before.due_at - before.window_opens_at))
+        earliest = max(0, step_ceil(self.starts_at, opens_at))
         ideal = step_floor(self.starts_at, _aim(job, began_at))
         dock = self._dock(job)
         if dock is not None:  # in its days, as near their beginning as may be; its limit does not wait for it

@@ -89,9 +89,9 @@ def test_wrong_use_as_a_process() -> None:
         ("verify missing.jsonl", "cannot be read"),
     ],
 )
-def test_what_cannot_be_done_is_1_and_says_which(made: Ship, words: str, says: str) -> None:
+def test_what_cannot_be_done_is_1_and_says_which(ship: Ship, words: str, says: str) -> None:
     """What is not there or not possible is named."""
-    failed(leadline(*made.words(*words.split())), 1, says)
+    failed(leadline(*ship.words(*words.split())), 1, says)
 
 
 def test_a_reading_stored_before_keeps_its_value(ship: Ship) -> None:

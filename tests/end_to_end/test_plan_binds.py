@@ -454,3 +454,23 @@ def test_a_job_that_fits_no_stay_is_said_with_the_hours_it_takes_and_the_next_la
     fits = planned(document(**long_enough))
     assert fits.when() == "Sat 5 08:00"
     assert Told.FITS_NO_STAY not in {one.code for one in plan_facts(fits.problem, fits.plan)}
+
+
+def test_what_an_overhaul_renews_goes_with_it_when_it_is_done_early() -> None:
+    """Six days early, the test's next turn is due six days early too: planned by then, not called late by its old window."""
+    proof = _kind("pull_down", takes_hours=1, takes_pump_out=False, interval_days=10, window_days=1, tolerance_days=1)
+    ship = planned(
+        document(
+            job_kinds=[_kind("overhaul", renews=["pull_down"], needs=["port"]), proof],
+            last_done=[
+                *(_done("overhaul", pump, ago) for pump, ago in (("p1", 50.75), ("p2", 1))),
+                *(_done("pull_down", pump, ago) for pump, ago in (("p1", 0.5), ("p2", 1))),
+            ],
+        ),
+        beside=Circumstances(days=(_days(4, 4, "port"),)),
+    )
+    assert ship.when() == "Fri 4 13:00"
+    (turn,) = (slot for slot in ship.plan.slots if slot.key == "pull_down:p1:2")
+    end = ship.problem.starts_at + timedelta(hours=turn.end)
+    assert end <= _at(4, 16) + timedelta(days=11)
+    assert next(tier.value for tier in ship.plan.tiers if tier.name == "days past the limit") == 0
