@@ -49,8 +49,9 @@ def _dates(house: Any, vessel_id: str, plant_id: str, as_json: bool) -> None:
         yield f"{now.vessel.name}, {now.plant.name}, ship time {saying.moment(now.at, now.offset_minutes)}"
         for job, row in zip(jobs, rows, strict=True):
             yield f"{now.position_name(job.position)} {job.kind_name} ({job.occurrence.key}): {job.state.value}"
-            if job.forecast is not None:
-                dates = (job.forecast.early_at, job.forecast.likely_at, job.forecast.late_at)
+            seen = now.as_shown(job).forecast
+            if seen is not None:
+                dates = (seen.early_at, seen.likely_at, seen.late_at)
                 early, likely, late = (f"{saying.ship(at, now.offset_minutes):%a %d %b %Y}" for at in dates)
                 yield f"  early {early}, likely {likely}, late {late}"
             yield f"  {row['why']['sentence']}"

@@ -88,8 +88,16 @@ class _Words:
         by_hours = self.job.trigger is Trigger.RUNNING_HOURS
         return by_hours and left is not None and left > 0 and self.job.due_at <= self.at
 
+    @property
+    def left(self) -> int | None:
+        """Running seconds left as every list shows them: carried on while the counter is silent."""
+        projected = self.job.projected_seconds_left
+        if projected is None or self.projected or (self.job.running_seconds_left or 0) <= 0:
+            return self.job.running_seconds_left
+        return max(0, projected)
+
     def to_go(self) -> str:
-        left = self.job.running_seconds_left
+        left = self.left
         if self.job.trigger is Trigger.RUNNING_HOURS and left is not None:
             return f"{_hours(abs(left))} running h{' over' if left < 0 else ''}, about {self._on(self.job.due_at)}"
         return f"{self._days()}, on {self._on(self.job.due_at)}"
@@ -103,7 +111,7 @@ class _Words:
 
     def _by_hours(self) -> Iterator[str]:
         job = self.job
-        left = job.running_seconds_left or 0
+        left = self.left or 0
         if left <= 0:
             yield f"due since about {self._on(job.due_at)} ({self._days()}): {_hours(-left)} running h beyond the point"
         elif self.projected:
@@ -121,9 +129,10 @@ class _Words:
         job, forecast = self.job, self.job.forecast
         since = f", counted from {self._on(job.calendar_start_at)}" if job.calendar_start_at else ""
         yield f"due on {self._on(job.due_at)} ({self._days()}) by the calendar{since}"
-        left = job.running_seconds_left
+        left = self.left
         if forecast is not None and left is not None and left > 0:
             yield f"its {_hours(left)} running h left would last longer, until about {self._on(forecast.likely_at)}, at {self._rate()}"
+        yield from self._standing()
 
     def _rate(self) -> str:
         forecast = self.job.forecast
@@ -149,7 +158,10 @@ class _Words:
             else "no past runs here to go by yet"
         )
         yield f"early {self._on(forecast.early_at)}, late {self._on(forecast.late_at)}, {rests}"
-        if forecast.standing:
+        yield from self._standing()
+
+    def _standing(self) -> Iterator[str]:
+        if self.job.forecast is not None and self.job.forecast.standing:
             yield "the pump has hardly run of late, so early and late lie wide"
 
     def _rest(self) -> Iterator[str]:

@@ -7,9 +7,12 @@ States always follow what is reckoned now; the dates stand until a reader would 
 - with the window open a date that came to be a day earlier is shown at once, and at any time an early date that came to be
   earlier by as much as would move the likely one (hours may have been lost, a counter is silent);
 - a date that goes by before the turn is due is shown anew, and so is one by calendar, which is no forecast;
+- of a turn that falls due by the calendar the dates of its hours move by the same measure, and when its early one goes by;
 - once a turn is past due its date is a fact and stays.
 
-Everything a date rests on is kept with it, so that the order in which readings came makes no difference.
+Everything a date rests on is kept with it, so that the order in which readings came before it was written makes no difference.
+What stands depends on what was shown before, by design: two ships with the same readings, looked at on different days, may
+show dates that differ by less than a reader would act on.
 """
 
 import json
@@ -241,10 +244,12 @@ def _differs(old: Published, fresh: Published) -> bool:
 
 def _gives_way(job: DueJob, old: Published, fresh: Published, at: datetime, planning_window: timedelta) -> bool:
     if job.state in PAST:  # the day it fell due is a fact; it may only not lie ahead
-        return old.due_at > at
+        return old.due_at > at or _hours_moved(old, fresh, at)
     if why_moved(old.dates(), fresh.dates(), planning_window) is not None:
         return True
     if job.first and job.trigger is Trigger.CALENDAR and old.due_at != fresh.due_at:
+        return True
+    if _hours_moved(old, fresh, at):
         return True
     if job.state is State.WINDOW_OPEN and _earlier(old, fresh):
         return True
@@ -252,6 +257,14 @@ def _gives_way(job: DueJob, old: Published, fresh: Published, at: datetime, plan
     if now < was and moved_enough(was, now, at):
         return True
     return job.state in (State.AHEAD, State.WINDOW_OPEN) and old.due_at <= at
+
+
+def _hours_moved(old: Published, fresh: Published, at: datetime) -> bool:
+    """Whether the hours of a turn that falls due by the calendar tell of another date: no date stands by a reckoning long gone."""
+    if {old.trigger, fresh.trigger} != {Trigger.CALENDAR} or old.likely_at is None or fresh.likely_at is None:
+        return False
+    gone_by = old.early_at is not None and fresh.early_at is not None and old.early_at <= at < fresh.early_at
+    return gone_by or moved_enough(old.likely_at, fresh.likely_at, at)
 
 
 def _earlier(old: Published, fresh: Published) -> bool:
@@ -265,12 +278,15 @@ def _drift(job: DueJob, old: Published, fresh: Published, correction: Correction
         return Cause.TURN_BEFORE
     if old.hours_as_of is None and fresh.hours_as_of is not None:
         return Cause.FIRST_READINGS
-    moved_days = abs(fresh.due_at - old.due_at) / DAY
+    was, now = old.due_at, fresh.due_at
+    if old.likely_at is not None and fresh.likely_at is not None and _hours_moved(old, fresh, fresh.since_at):
+        was, now = old.likely_at, fresh.likely_at
+    moved_days = abs(now - was) / DAY
     if moved_days and _days(job, correction(old)) >= moved_days / 2:
         return Cause.LATE
-    if abs(fresh.due_at - old.due_at) < DAY and fresh.dates().early_at < old.dates().early_at:
+    if abs(now - was) < DAY and fresh.dates().early_at < old.dates().early_at:
         return Cause.MISSING  # as while a counter is silent: the likely date stands, the early one does not
-    return Cause.FASTER if fresh.due_at < old.due_at else Cause.SLOWER
+    return Cause.FASTER if now < was else Cause.SLOWER
 
 
 def _days(job: DueJob, seconds: int) -> float:

@@ -133,7 +133,12 @@ def script(house: House) -> list[Moved]:
     enter(house, spell(5, 170, "lay-up", Source.PLAN))
     laid_up = newly(house)
     assert causes(laid_up) == {Cause.CALENDAR}
-    assert all(one.to_due_at > one.from_due_at for one in laid_up if one.open)
+    assert all(one.to_due_at >= one.from_due_at for one in laid_up if one.open)
+    assert all(
+        one.to_due_at > one.from_due_at or (one.to_late_at or AT) > (one.from_late_at or AT)
+        for one in laid_up
+        if one.open
+    )  # of a turn by the calendar the dates of its hours
     version = daybook.get_daybook(house, ME, PLOVER.vessel).version
     daybook.undo(house, _hand(), PLOVER.vessel, if_match=version)
     back = newly(house)

@@ -133,3 +133,23 @@ def test_dates_are_ship_dates():
     late = replace(due, due_at=due.due_at.replace(hour=20))
     assert "Tue 9 Mar 2027" in explain(late, AT, 0).sentence
     assert "Wed 10 Mar 2027" in explain(late, AT, 660).sentence
+
+
+def test_hours_left_are_those_of_every_list_while_a_counter_is_silent():
+    """Carried on since the last reading: 520 h left then, 440 by now."""
+    quiet = job(run=7480, hours=steady_hours(7480 * 3600, AT - 8 * DAY))
+    assert quiet.projected_seconds_left == pytest.approx(440 * 3600, abs=3 * 3600)
+    why = explain(quiet, AT, 0)
+    left = f"{(quiet.projected_seconds_left or 0) / 3600:.0f} running h"
+    assert why.to_go.startswith(f"{left}, about")
+    assert why.sentence.startswith(f"Due in {left}, about")
+
+
+def test_a_pump_that_hardly_ran_is_said_of_a_turn_by_the_calendar_too():
+    """Its hours would last; the dates of them lie wide."""
+    due = job(KNIVES, run=500, days_ago=150)
+    assert (due.trigger, due.forecast is None) == (Trigger.CALENDAR, False)
+    assert due.forecast is not None
+    assert "hardly run" not in explain(due, AT, 0).sentence
+    wide = replace(due, forecast=replace(due.forecast, standing=True))
+    assert "the pump has hardly run of late, so early and late lie wide" in explain(wide, AT, 0).sentence

@@ -185,3 +185,34 @@ def test_nothing_dangerous_is_hidden_and_nothing_moves_twice(data: st.DataObject
             assert late < max(timedelta(days=7), (view.due_at - at) * 0.15)
             assert job.state is not State.WINDOW_OPEN or late < DAY
         assert found.old is None or found.cause is not None or not moved(found, 0)
+
+
+def by_calendar(hours_in_days: float, **changes: object) -> DueJob:
+    """Due by the calendar in 40 days; its hours would run out later."""
+    job = knife_job(due_in_days=hours_in_days)
+    due_at = AT + 40 * DAY
+    told = {"due_at": due_at, "calendar_due_at": due_at, "trigger": Trigger.CALENDAR, **changes}
+    return replace(job, **told)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("days", "moves"), [(14, False), (15, True), (-14, False), (-15, True), (200, True)])
+def test_the_hours_of_a_turn_due_by_the_calendar_move_by_the_same_measure(days: float, moves: bool) -> None:
+    """Seven days or 15 % of the time to go; the due point stays; the cause is the running."""
+    new, cause = after(by_calendar(100), by_calendar(100 + days))
+    assert new.due_at == AT + 40 * DAY
+    assert (new.likely_at == AT + (100 + days) * DAY) is moves
+    assert cause == ((Cause.FASTER if days < 0 else Cause.SLOWER) if moves else None)
+
+
+@pytest.mark.parametrize(("days_on", "anew"), [(95.9, False), (96, True)])
+def test_an_early_date_of_the_hours_that_goes_by_is_shown_anew(days_on: float, anew: bool) -> None:
+    """Four days before the likely date, on the instant; also once the calendar's point is past."""
+    new, _ = after(by_calendar(100), by_calendar(105, state=State.PAST_DUE), days_on)
+    assert new.early_at == AT + (101 if anew else 96) * DAY
+    assert new.due_at == AT + 40 * DAY
+
+
+def test_what_is_shown_of_such_a_turn_is_one_reckoning() -> None:
+    """Rate, hours left and dates are of the same day once the dates have moved."""
+    later = by_calendar(300)
+    assert shown(later, after(by_calendar(100), later)[0]) == later
