@@ -1,5 +1,6 @@
 """Request bodies, checked for shape at the door; the actions check the sense. Instants carry their offset."""
 
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from typing import Annotated, Literal
 
@@ -47,10 +48,27 @@ Name = Annotated[str, Field(min_length=1, max_length=200)]
 Reason = Annotated[str, Field(max_length=1000)]
 
 
+def holds_nul(told: object) -> bool:
+    """Whether a text anywhere in a JSON value holds a NUL, which no database column and no file of ours takes."""
+    if isinstance(told, str):
+        return "\x00" in told
+    if isinstance(told, Mapping):
+        return any(holds_nul(one) for pair in told.items() for one in pair)
+    return isinstance(told, list) and any(map(holds_nul, told))
+
+
 class Body(BaseModel):
     """Unknown members are refused, so that a typing error is not silently ignored."""
 
     model_config = ConfigDict(extra="forbid")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _plain(cls, given: object) -> object:
+        bad = [name for name, told in given.items() if holds_nul(told)] if isinstance(given, Mapping) else []
+        if bad:
+            raise ValueError(f"{', '.join(bad)}: text without a NUL character is expected; take it out")
+        return given
 
 
 class ReplacementBody(Body):

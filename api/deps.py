@@ -5,7 +5,7 @@ import re
 from dataclasses import dataclass
 from typing import Annotated, Any, cast
 
-from fastapi import Depends, Request
+from fastapi import Depends, Path, Request
 
 from api.doors import DOORS, Free
 from scheduler.actions import people
@@ -130,5 +130,7 @@ def reached_at(request: Request, house: House) -> str:
     return f"{request.url.scheme}://{host}"
 
 
+Number = Annotated[int, Path(ge=0, le=2**31 - 1)]
+"""A number in an address, as far as a database counts."""
 HouseDep = Annotated[House, Depends(house_of)]
 AskingDep = Annotated[Asking, Depends(asking)]

@@ -8,7 +8,7 @@ from itertools import count
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.errors import problem
-from scheduler.errors import TooLarge
+from scheduler.errors import Refused, TooLarge
 from scheduler.settings import Settings
 
 HEADERS: Mapping[str, str] = {
@@ -73,6 +73,10 @@ class Guard:
             answer.headers["Connection"] = "close"
             await answer(scope, receive, dressed)
 
+        if "\x00" in scope["path"] or b"%00" in scope["query_string"]:
+            says = "The address holds a NUL character (%00). Take it out."
+            await problem(Refused(says, more={"request_id": request_id}))(scope, receive, dressed)
+            return
         length = next((v for k, v in scope["headers"] if k == b"content-length"), None)
         if length is not None and length.isdigit() and int(length) > limit:
             await refuse()

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
 from api import bodies
-from api.deps import AskingDep, HouseDep, hand_of
+from api.deps import AskingDep, HouseDep, Number, hand_of
 from api.pen import PEN
 from scheduler.actions import conceding, feed, fleet, jobs, nonconforming, part_dates, postponing
 from scheduler.actions import reliability as figures
@@ -38,7 +38,7 @@ def listed(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     "/vessels/{vessel_id}/postponements/{number}/decision", tags=["work"], summary="Grant or refuse a postponement"
 )
 def decide(
-    vessel_id: str, number: int, house: HouseDep, who: AskingDep, request: Request, body: bodies.DecisionBody
+    vessel_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request, body: bodies.DecisionBody
 ) -> JSONResponse:
     """By another person than asked; a critical job by the office; a class item with the class's agreement. With the link down the
     master decides, told by somebody else than who asked; both are on record."""
@@ -67,7 +67,7 @@ def non_conformities(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[st
 
 @router.post("/vessels/{vessel_id}/non-conformities/{number}/answer", tags=["work"], summary="Answer a non-conformity")
 def answer(
-    vessel_id: str, number: int, house: HouseDep, who: AskingDep, request: Request, body: bodies.CauseBody
+    vessel_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request, body: bodies.CauseBody
 ) -> JSONResponse:
     """Its cause, and the corrective action."""
     fleet.get_vessel(house, who.actor, vessel_id)
@@ -79,7 +79,7 @@ def answer(
 
 
 @router.post("/vessels/{vessel_id}/non-conformities/{number}/close", tags=["work"], summary="Close a non-conformity")
-def close(vessel_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+def close(vessel_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """By the chief engineer or the office, not by the one who answered."""
     fleet.get_vessel(house, who.actor, vessel_id)
     told = nonconforming.close(house, hand_of(request, who, {}), vessel_id, number)
@@ -117,7 +117,7 @@ def concession(
 @router.post("/plants/{plant_id}/concessions/{number}/signature", tags=["plant"], summary="Sign a lower minimum")
 def sign(
     plant_id: str,
-    number: int,
+    number: Number,
     house: HouseDep,
     who: AskingDep,
     request: Request,
@@ -131,7 +131,7 @@ def sign(
 
 
 @router.post("/plants/{plant_id}/concessions/{number}/withdrawal", tags=["plant"], summary="Withdraw a lower minimum")
-def withdraw(plant_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+def withdraw(plant_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """From then on the plant's own minimum holds."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     told = conceding.withdraw(house, hand_of(request, who, {}), place, number)

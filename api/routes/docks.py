@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse
 
 from api import bodies
-from api.deps import AskingDep, HouseDep, hand_of
+from api.deps import AskingDep, HouseDep, Number, hand_of
 from scheduler.actions import docking, fleet
 from scheduler.storage.tables import AssetKind
 
@@ -36,7 +36,7 @@ def choose(plant_id: str, house: HouseDep, who: AskingDep, request: Request, bod
 
 
 @router.post("/{number}/withdrawal", tags=["plan"], summary="Take a dock batch back")
-def withdraw(plant_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+def withdraw(plant_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """Its jobs are planned as any other again."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     answer = docking.withdraw(house, hand_of(request, who, {}), place, number)

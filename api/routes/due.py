@@ -23,7 +23,7 @@ def get_moved(
     plant_id: str,
     house: HouseDep,
     who: AskingDep,
-    since: Annotated[int, Query(description="number of the last one read; 0: from the first")] = 0,
+    since: Annotated[int, Query(le=2**31 - 1, description="number of the last one read; 0: from the first")] = 0,
     limit: Annotated[int, Query(description="at most so many, 1 to 500")] = 100,
 ) -> dict[str, Any]:
     """In order, each with its cause. Ask again with `next` as `since`. Written after the commit of what moved them, some

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse
 
 from api import bodies
-from api.deps import AskingDep, HouseDep, hand_of, version_in
+from api.deps import AskingDep, HouseDep, Number, hand_of, version_in
 from api.pen import PEN
 from scheduler.actions import feed, fleet, moving
 from scheduler.actions.house import Answer, House
@@ -49,7 +49,7 @@ def moves(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
 
 
 @router.post("/plants/{plant_id}/plan/moves/{number}/undo", summary="Put a moved slot back")
-def undo(plant_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+def undo(plant_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """The newest move of its job: the slot goes back where it was if that holds still (else 409 with the times that do),
     and its pin goes. Both the move and the undo stay on record."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)

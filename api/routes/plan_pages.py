@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api import views
 from api.answers import light_of, page
-from api.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.deps import Asking, AskingDep, HouseDep, Number, must_be_own_form
 from api.errors import STATUS
 from api.pen import PEN
 from api.plan.build import here_of, plan_view, wording_of
@@ -118,7 +118,7 @@ async def move(plant_id: str, request: Request, house: HouseDep, who: AskingDep)
 
 
 @router.post("/plants/{plant_id}/plan/moves/{number}/undo")
-async def undo(plant_id: str, number: int, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def undo(plant_id: str, number: Number, request: Request, house: HouseDep, who: AskingDep) -> Response:
     """Take a move back by a record of its own; what stands in the way is said on the page."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
 from api import bodies
-from api.deps import AskingDep, HouseDep, hand_of
+from api.deps import AskingDep, HouseDep, Number, hand_of
 from scheduler.actions import fleet, points
 from scheduler.storage.tables import AssetKind
 
@@ -31,7 +31,7 @@ def say(pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: b
 
 @router.post("/{number}/signature", tags=["work"], summary="Sign a point as not fitted")
 def sign(
-    pump_id: str, number: int, house: HouseDep, who: AskingDep, request: Request, body: bodies.NotFittedSignatureBody
+    pump_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request, body: bodies.NotFittedSignatureBody
 ) -> JSONResponse:
     """As office, or the master's signature; not by who said it."""
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
@@ -41,7 +41,7 @@ def sign(
 
 
 @router.post("/{number}/withdrawal", tags=["work"], summary="Take a point not fitted back")
-def withdraw(pump_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+def withdraw(pump_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """From then on the point is asked for again."""
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
     answer = points.withdraw_not_fitted(house, hand_of(request, who, {}), place, number)

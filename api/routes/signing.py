@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
 from api import bodies
-from api.deps import AskingDep, HouseDep, hand_of
+from api.deps import AskingDep, HouseDep, Number, hand_of
 from scheduler.actions import fleet, signing
 
 router = APIRouter(prefix="/api/v1/vessels/{vessel_id}")
@@ -29,7 +29,7 @@ def write(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, bod
 
 
 @router.post("/handovers/{number}/signature", tags=["work"], summary="Sign a handover note")
-def sign(vessel_id: str, number: int, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+def sign(vessel_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """By the one who takes over, not by who wrote it."""
     fleet.get_vessel(house, who.actor, vessel_id)
     answer = signing.sign_handover(house, hand_of(request, who, {}), vessel_id, number)

@@ -19,6 +19,10 @@ OTHER_TABLES = "The tables of this database do not fit this program. Run `leadli
 NO_DATABASE = 'There is no database of that name. Check the setting "database".'
 NOT_A_DATABASE = 'The file is not an SQLite database. Check the setting "database".'
 DAMAGED = "The database file is damaged. Stop, keep the file with its -wal, and restore the last backup."
+UNFIT = (
+    "A number in it is too large to be kept, or a text holds a NUL character. Nothing was stored; numbers up to "
+    "2147483647 and plain text were expected. Correct it and send it again."
+)
 READ_ONLY = "The database cannot be written here. See that the file and its folder belong to this program's user."
 
 # https://www.sqlite.org/rescode.html, the low byte of the code
@@ -55,6 +59,9 @@ _POSTGRES: dict[str, tuple[type[SchedulerError], str]] = {
     "42703": (Clash, OTHER_TABLES),
     "3D000": (NotFound, NO_DATABASE),
     "25006": (Refused, READ_ONLY),
+    "22003": (Refused, UNFIT),
+    "22021": (Refused, UNFIT),
+    "22P05": (Refused, UNFIT),
 }
 _MISSING = ("no such table", "no such column", "has no column named")
 
@@ -87,6 +94,8 @@ def as_ours(error: BaseException) -> SchedulerError | None:
 
 
 def _of_sqlite(driver: BaseException) -> tuple[type[SchedulerError], str] | None:
+    if isinstance(driver, OverflowError) and "SQLite" in str(driver):  # raised before a statement runs: it has no code
+        return Refused, UNFIT
     code = getattr(driver, "sqlite_errorcode", None)
     if not isinstance(code, int):
         return None
@@ -101,6 +110,8 @@ def _of_postgres(driver: BaseException, torn: bool) -> tuple[type[SchedulerError
     state = getattr(driver, "sqlstate", None)
     if isinstance(state, str):
         return _POSTGRES.get(state) or ((Busy, AWAY) if state.startswith("08") else None)
+    if type(driver).__name__ == "DataError" and "NUL" in str(driver):  # likewise
+        return Refused, UNFIT
     if "does not exist" in str(driver) and "database" in str(driver):  # refused while connecting: no code is given
         return NotFound, NO_DATABASE
     return (Busy, AWAY) if torn or type(driver).__name__ in {"OperationalError", "ConnectionTimeout"} else None

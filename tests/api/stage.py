@@ -137,13 +137,16 @@ def plain_document(run: Run) -> dict[str, Any]:
 
 
 @contextmanager
-def staged(folder: Path, ships: tuple[ShipPlan, ...] = (PLOVER, AVOCET), *, days: int = 3) -> Iterator[Stage]:
+def staged(
+    folder: Path, ships: tuple[ShipPlan, ...] = (PLOVER, AVOCET), *, days: int = 3, url: str | None = None
+) -> Iterator[Stage]:
     """The application with the ships set up, a few days posted and a key a role, all through its own doors."""
     clock = TurnedClock()
     settings = Settings(
-        database=str(folder / "ships.db"), horizon_days=20, solve_seconds=5, base_url="http://testserver"
+        database=url or str(folder / "ships.db"), horizon_days=20, solve_seconds=5, base_url="http://testserver"
     )
-    shutil.copy(sqlite_template(), folder / "ships.db")
+    if url is None:
+        shutil.copy(sqlite_template(), folder / "ships.db")
     runs = {ship.vessel: Run(ship, 7, AT, PAST_YEARS) for ship in ships}
     app = make_app(settings, clock=clock, timers=False)
     with TestClient(app, raise_server_exceptions=False) as client:

@@ -362,3 +362,24 @@ def test_one_future_stamp_does_not_keep_a_dead_counter_alive(fresh: Stage) -> No
     assert (counter["newest_at"], counter["silent"]) == (stamp(AT), True)
     assert fresh.pump("plover-pump-a")["hours"]["estimated"] is True
     assert plant["hours_as_of"] == stamp(AT)
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "body"),
+    [
+        ("GET", "/api/v1/plants/a%00b", None),
+        ("GET", "/api/v1/plants/plover-plant/due/moved?since=%00", None),
+        ("GET", f"/api/v1/plants/plover-plant/due/moved?since={2**63}", None),
+        ("POST", f"/api/v1/plants/plover-plant/concessions/{2**31}/withdrawal", {}),
+        ("POST", f"/api/v1/plants/plover-plant/concessions/{2**63}/withdrawal", {}),
+        ("POST", "/api/v1/pumps/plover-pump-c/down", {"at": stamp(AT), "reason": "a\x00b"}),
+        ("POST", "/api/v1/plants/plover-plant/parts", {"name": "knife set", "aboard": 2**63}),
+        ("POST", "/api/v1/jobs/x/steps", {"step": {"kind": "opened", "by": "\x00", "at": stamp(AT)}}),
+    ],
+)
+def test_no_nul_and_no_number_beyond_a_database_is_taken(stage: Stage, method: str, path: str, body: Any) -> None:
+    """In address, query and body; `tests/api/test_worst_values.py` tries every door on both databases."""
+    answer = stage.ask(method, path, role=Role.ADMIN, json=body)
+    assert answer.status_code == 422, answer.text
+    if body and "aboard" not in body:
+        assert answer.json()["errors"] or answer.json()["detail"]

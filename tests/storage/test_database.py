@@ -403,3 +403,15 @@ def test_an_interrupt_while_waiting_for_the_turn_leaves_it_to_the_next() -> None
     holder.join(10)
     with turns.take():
         pass
+
+
+def test_what_no_column_takes_is_refused_and_nothing_is_stored(db: Database) -> None:
+    """A whole number beyond 64 bits on SQLite and PostgreSQL; on the latter a NUL in a text too."""
+    (number, *_) = add_vessel(db)
+    with pytest.raises(Refused, match="too large"), db.write() as session:
+        session.add(ReadingRow(counter_no=number, at_s=2**63, value_milli=1, received_s=1, vessel_id="plover"))
+    if db.path is None:
+        with pytest.raises(Refused, match="NUL"), db.write() as session:
+            session.add(ReadingRow(counter_no=number, at_s=1, value_milli=1, received_s=1, vessel_id="a\x00b"))
+    with db.read() as session:
+        assert session.exec(select(ReadingRow)).all() == []
