@@ -27,6 +27,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/vessels"): READ,
     ("GET", "/api/v1/vessels/{vessel_id}"): READ,
     ("PUT", "/api/v1/vessels/{vessel_id}"): SET_UP,
+    ("GET", "/api/v1/vessels/{vessel_id}/versions"): READ,
+    ("GET", "/api/v1/vessels/{vessel_id}/versions/{number}"): READ,
     ("POST", "/api/v1/vessels/{vessel_id}/clock"): WORK,
     ("GET", "/api/v1/vessels/{vessel_id}/calendar"): READ,
     ("PUT", "/api/v1/vessels/{vessel_id}/calendar"): WORK,

@@ -9,6 +9,7 @@ from scheduler.actions.counters import CounterBook, ToldEvent
 from scheduler.actions.daily import DailyBook
 from scheduler.actions.daybook import HeldBook, Preview, change_words, kept_words
 from scheduler.actions.documents import VESSEL
+from scheduler.actions.fleet import Version
 from scheduler.actions.house import instant, maybe
 from scheduler.actions.publishing import Moved
 from scheduler.actions.situation import Situation
@@ -34,6 +35,18 @@ def offset_text(minutes: int) -> str:
 def vessel_json(vessel: Vessel, version: int) -> dict[str, Any]:
     """The vessel's document and its version."""
     return {"version": version, "document": VESSEL.dump_python(vessel, mode="json")}
+
+
+def version_json(one: Version) -> dict[str, Any]:
+    """A stored version of a document, without the document."""
+    return {
+        "version": one.version,
+        "stored_at": z(one.stored_at),
+        "by": one.by,
+        "reason": one.reason,
+        "approved_by": one.approved_by,
+        "record": one.record or None,
+    }
 
 
 def hours_json(hours: RunningHours | None, projected: int | None = None) -> dict[str, Any] | None:

@@ -63,6 +63,9 @@ def _version(asked: bool) -> None:
 
 AsJson = Annotated[bool, typer.Option("--json", help="JSON on stdout")]
 Reason = Annotated[str, typer.Option(help="why an interval, window, tolerance or the minimum changes")]
+ApprovedBy = Annotated[
+    str, typer.Option(help="who ashore approved a change of an interval, window, tolerance or the minimum")
+]
 ClassAgreed = Annotated[
     str, typer.Option(help="the class's agreement, where a class item changes: who, when, reference")
 ]

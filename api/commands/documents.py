@@ -1,11 +1,17 @@
-"""Taking in a vessel's document."""
+"""A vessel's document: taken in, shown again in each of its versions, an example and its schema."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from api.commands.common import AsJson, ClassAgreed, Reason, app, me, open_house, out
+from api.commands.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
+
+vessel_app = typer.Typer(
+    help="Vessel documents, shown.\n\nExample: leadline vessel show demo-plover", no_args_is_help=True
+)
+app.add_typer(vessel_app, name="vessel")
 
 
 @app.command("import")
@@ -14,6 +20,7 @@ def import_document(
     replace: Annotated[bool, typer.Option("--replace", help="replace the document that is there")] = False,
     reason: Reason = "",
     class_agreed: ClassAgreed = "",
+    approved_by: ApprovedBy = "",
     as_json: AsJson = False,
 ) -> None:
     """Take in a vessel's document.
@@ -48,6 +55,76 @@ def import_document(
             if_new=not held,
             reason=reason,
             class_agreed=class_agreed,
+            approved_by=approved_by,
         )
     told = {"vessel": vessel.id, "version": version, "new": new}
     out(told, as_json, lambda: iter([f"{vessel.id}: version {version}"]))
+
+
+@vessel_app.command()
+def show(
+    vessel: Annotated[str, typer.Argument(help="vessel id")],
+    version: Annotated[int, typer.Option(help="this version; the newest when not given")] = 0,
+) -> None:
+    """Print a vessel's document, as `leadline import` takes it.
+
+    Example: leadline vessel show demo-plover --version 2
+    """
+    from scheduler.actions import fleet
+    from scheduler.actions.documents import as_text
+
+    with open_house() as house:
+        held, _ = fleet.get_vessel(house, me(), vessel)
+        text = fleet.version_of(house, me(), vessel, version) if version else as_text(held)
+    print(_laid_out(text))
+
+
+@vessel_app.command()
+def versions(vessel: Annotated[str, typer.Argument(help="vessel id")], as_json: AsJson = False) -> None:
+    """List the versions of a vessel's document: when, by whom, why, approved by whom ashore.
+
+    Example: leadline vessel versions demo-plover
+    """
+    from api import shapes
+    from scheduler.actions import fleet
+
+    with open_house() as house:
+        found = [shapes.version_json(one) for one in fleet.versions_of(house, me(), vessel)]
+
+    def plain() -> Iterator[str]:
+        for one in found:
+            by = f" by {one['by']}" if one["by"] else ", stored before versions were kept"
+            why = f": {one['reason']}" if one["reason"] else ""
+            approved = f" (approved by {one['approved_by']})" if one["approved_by"] else ""
+            yield f"{one['version']:5}  {one['stored_at']}{by}{why}{approved}"
+
+    out({"vessel": vessel, "versions": found}, as_json, plain)
+
+
+@vessel_app.command()
+def example() -> None:
+    """Print the document of an invented ship, to start from. Every interval in it is an example.
+
+    Example: leadline vessel example > ship.json
+    """
+    print((Path(__file__).parents[1] / "static" / "example-ship.json").read_text(encoding="utf-8").rstrip())
+
+
+@vessel_app.command()
+def schema() -> None:
+    """Print the JSON Schema of a vessel document; `leadline import` checks the sense as well.
+
+    Example: leadline vessel schema > vessel.schema.json
+    """
+    import json
+
+    from scheduler.actions.documents import VESSEL
+
+    told = {"$schema": "https://json-schema.org/draft/2020-12/schema", **VESSEL.json_schema()}
+    print(json.dumps(told, indent=2, ensure_ascii=False))
+
+
+def _laid_out(text: str) -> str:
+    import json
+
+    return json.dumps(json.loads(text), indent=2, ensure_ascii=False)

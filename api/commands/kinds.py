@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import AsJson, ClassAgreed, Reason, app, me, open_house, out
+from api.commands.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
 
 
 @app.command()
@@ -17,6 +17,7 @@ def kinds(
     take: Annotated[bool, typer.Option("--take", help="take it in (default: only show what it would do)")] = False,
     reason: Reason = "",
     class_agreed: ClassAgreed = "",
+    approved_by: ApprovedBy = "",
     as_json: AsJson = False,
 ) -> None:
     """Job kinds from a spreadsheet: show what it would change and name each bad cell; with --take, take it in.
@@ -39,7 +40,7 @@ def kinds(
             plants = tuple(found.plant if one.id == place.plant_id else one for one in vessel.plants)
             there = replace(vessel, plants=plants)
             version, _ = fleet.put_vessel(
-                house, me(), there, if_match=version, reason=reason, class_agreed=class_agreed
+                house, me(), there, if_match=version, reason=reason, class_agreed=class_agreed, approved_by=approved_by
             )
     told = {
         "added": list(found.added),

@@ -85,8 +85,11 @@ def beside_tables(beside: Beside) -> Iterator[tuple[str, Sequence[str], list[tup
     yield "Non-conformities", tuple(map(_words, opened)), [_cells(one, opened) for one in beside.non_conformities]
     yield (
         "Changes",
-        ("record no.", "recorded (UTC)", "by", "interval, window, tolerance or minimum changed", "why", "class agreed"),
-        [(str(one.number), one.recorded, one.by, one.what, one.reason, one.class_agreed) for one in beside.changes],
+        ("record no.", "recorded (UTC)", "by", "what changed", "why", "class agreed", "approved ashore"),
+        [
+            (str(one.number), one.recorded, one.by, one.what, one.reason, one.class_agreed, one.approved)
+            for one in beside.changes
+        ],
     )
 
 

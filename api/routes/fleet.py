@@ -3,12 +3,12 @@
 from collections.abc import Mapping
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query, Request
+from fastapi import APIRouter, Body, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import ValidationError
 
 from api import bodies, shapes
-from api.deps import AskingDep, HouseDep, hand_of, version_in
+from api.deps import AskingDep, HouseDep, Number, hand_of, version_in
 from api.errors import refused_from
 from api.runs import margin_runs
 from scheduler.actions import duty, fleet, planning, pump_tests, pumps
@@ -66,9 +66,16 @@ def put_vessel(
         str,
         Query(max_length=1000, description="the class's agreement to a change of a class item: who, when, reference"),
     ] = "",
+    approved_by: Annotated[
+        str,
+        Query(
+            max_length=200, description="who ashore approved a change of an interval, window, tolerance or the minimum"
+        ),
+    ] = "",
 ) -> JSONResponse:
     """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once. A change
-    of an interval, window, tolerance or the minimum asks for its reason, one of a class item for the class's agreement."""
+    of an interval, window, tolerance or the minimum, and of what the ship had, asks for its reason, one of a class item for
+    the class's agreement. An interval, window, tolerance or minimum without an approval ashore is kept, and flagged."""
     try:
         vessel = VESSEL.validate_python(document)
     except ValidationError as error:
@@ -84,10 +91,24 @@ def put_vessel(
         if_new=if_new,
         reason=reason,
         class_agreed=class_agreed,
+        approved_by=approved_by,
     )
     return JSONResponse(
         {"vessel": vessel.id, "version": version}, status_code=201 if new else 200, headers={"ETag": f'"{version}"'}
     )
+
+
+@router.get("/vessels/{vessel_id}/versions", tags=["fleet"], summary="Versions of a vessel's document")
+def versions(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+    """Every version stored, newest first: when, by whom, why, approved by whom ashore, and the record that tells what differs."""
+    found = fleet.versions_of(house, who.actor, vessel_id)
+    return {"vessel": vessel_id, "versions": [shapes.version_json(one) for one in found]}
+
+
+@router.get("/vessels/{vessel_id}/versions/{number}", tags=["fleet"], summary="A version of a vessel's document")
+def version(vessel_id: str, number: Number, house: HouseDep, who: AskingDep) -> Response:
+    """As it was stored."""
+    return Response(fleet.version_of(house, who.actor, vessel_id, number), media_type="application/json")
 
 
 @router.post("/vessels/{vessel_id}/clock", status_code=201, tags=["fleet"], summary="Record a change of ship time")

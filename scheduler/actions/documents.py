@@ -1,6 +1,7 @@
 """The vessel document as text and as values."""
 
 from functools import lru_cache
+from typing import Any
 
 from pydantic import TypeAdapter
 
@@ -16,6 +17,12 @@ VESSEL: TypeAdapter[Vessel] = TypeAdapter(Vessel)
 def as_text(vessel: Vessel) -> str:
     """The document as JSON text; equal vessels give equal text."""
     return VESSEL.dump_json(vessel).decode()
+
+
+def as_plain(vessel: Vessel) -> dict[str, Any]:
+    """The document as JSON values."""
+    plain: dict[str, Any] = VESSEL.dump_python(vessel, mode="json")
+    return plain
 
 
 @lru_cache(maxsize=256)

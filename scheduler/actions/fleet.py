@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scheduler.actions.actor import Actor
-from scheduler.actions.documents import as_text, held
+from scheduler.actions.documents import as_plain, as_text, held
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
-from scheduler.domain.changes import change_faults, notable_changes
+from scheduler.domain.changes import approved_changes, change_faults, notable_changes
+from scheduler.domain.differing import differences
 from scheduler.domain.fleet import Counter, Vessel
 from scheduler.domain.fleet_check import faults_of
 from scheduler.domain.sources import EVER_S, source_at
@@ -16,7 +17,7 @@ from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
-from scheduler.storage.tables import AssetKind, AssetRow, CounterRow, ShipOffsetRow, VesselRow
+from scheduler.storage.tables import AssetKind, AssetRow, CounterRow, DocumentVersionRow, ShipOffsetRow, VesselRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,13 +55,15 @@ def put_vessel(
     if_new: bool = False,
     reason: str = "",
     class_agreed: str = "",
+    approved_by: str = "",
 ) -> tuple[int, bool]:
     """Store the whole document of a vessel; its new version, and whether the vessel is new.
 
     Args:
         if_match: the version that is being replaced. if_new: only if there is no such vessel yet.
-        reason, class_agreed: why an interval, window, tolerance or the minimum changes, and the class's agreement where
-            a class item does.
+        reason, class_agreed: why something changes that an auditor asks about (`domain.changes`), and the class's agreement
+            where a class item does. approved_by: who ashore approved a change of an interval, window, tolerance or the
+            minimum; without one it is kept, and flagged on record.
 
     Raises:
         Refused: the document makes no sense (all faults listed), makes such a change without reason or agreement, uses
@@ -121,13 +124,69 @@ def put_vessel(
             "version": row.version,
             "document_sha256": hashlib.sha256(text.encode()).hexdigest(),
             "changes": [] if before is None else notable_changes(before, vessel),
+            "differences": [] if before is None else differences(as_plain(before), as_plain(vessel)),
+            "approved_by": approved_by.strip(),
+            "not_approved": [] if before is None or approved_by.strip() else approved_changes(before, vessel),
             "reason": reason.strip(),
             "class_agreed": class_agreed.strip(),
             "by": actor.name,
         }
-        append(session, vessel.id, "vessel document stored", now, payload)
+        record, _ = append(session, vessel.id, "vessel document stored", now, payload)
+        session.add(
+            DocumentVersionRow(
+                vessel_id=vessel.id,
+                version=row.version,
+                document=text,
+                stored_s=seconds(now),
+                by=actor.name,
+                reason=reason.strip(),
+                approved_by=approved_by.strip(),
+                record=record,
+            )
+        )
         bump_revision(session, vessel.id)
         return row.version, new
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Version:
+    """A stored version of a document. by is empty, and record 0, where it was stored before versions were kept."""
+
+    version: int
+    stored_at: datetime
+    by: str
+    reason: str
+    approved_by: str
+    record: int
+
+
+def versions_of(house: House, actor: Actor, vessel_id: str) -> list[Version]:
+    """A vessel's versions, newest first. Raises NotFound."""
+    actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    with house.db.read() as session:
+        held(session, vessel_id)
+        return [
+            Version(
+                version=row.version,
+                stored_at=instant(row.stored_s),
+                by=row.by,
+                reason=row.reason,
+                approved_by=row.approved_by,
+                record=row.record,
+            )
+            for row in fleet_rows.versions(session, vessel_id)
+        ]
+
+
+def version_of(house: House, actor: Actor, vessel_id: str, number: int) -> str:
+    """That version's document, as the text that was stored. Raises NotFound: no such vessel, or the version is not kept."""
+    actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    with house.db.read() as session:
+        held(session, vessel_id)
+        row = fleet_rows.version(session, vessel_id, number)
+        if row is None:
+            raise NotFound(f"Version {number} of the document of {vessel_id} is not kept here.")
+        return row.document
 
 
 def _may_replace(row: VesselRow, if_match: int | None, if_new: bool) -> None:

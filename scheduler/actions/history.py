@@ -45,7 +45,7 @@ def records_of(house: House, vessel_id: str, choice: Choice | None = None) -> To
 
 @dataclass(frozen=True, slots=True)
 class Changed:
-    """A change of an interval, window, tolerance or minimum, its record, and why."""
+    """A change that an auditor asks about, its record, why, and who ashore approved it: "not approved" where somebody should."""
 
     number: int
     recorded: str
@@ -53,6 +53,7 @@ class Changed:
     what: str
     reason: str
     class_agreed: str
+    approved: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +107,11 @@ def _changes(record: Record) -> list[Changed]:
     members = json.loads(record.text)
     when = f"{record.recorded_at:%Y-%m-%dT%H:%M:%SZ}"
     by, reason, agreed = (str(members.get(name, "")) for name in ("by", "reason", "class_agreed"))
-    return [Changed(record.number, when, by, str(what), reason, agreed) for what in members.get("changes", ())]
+    flagged, name = members.get("not_approved", ()), str(members.get("approved_by", ""))
+    return [
+        Changed(record.number, when, by, str(what), reason, agreed, "not approved" if what in flagged else name)
+        for what in members.get("changes", ())
+    ]
 
 
 def head_of(house: House, vessel_id: str) -> tuple[int, str]:

@@ -1,4 +1,6 @@
-"""What of a vessel's document an auditor asks about, when it changes: intervals, windows, tolerances, the minimum."""
+"""What of a vessel's document an auditor asks about, when it changes: intervals, windows, tolerances, the minimum, and what the
+ship had (last done, stays, fittings, opening hours, serial numbers, things taken out).
+"""
 
 from dataclasses import fields
 
@@ -20,14 +22,21 @@ _ADDED, _MOST_NAMED = " added", 5
 
 
 def notable_changes(old: Vessel, new: Vessel) -> list[str]:
-    """One line for each change of an interval, window, tolerance, criticality, class item or minimum capacity."""
-    told = []
+    """One line for each change of an interval, window, tolerance, criticality, class item or minimum capacity, and of what the
+    ship had."""
+    told = approved_changes(old, new)
     plants = {plant.id: plant for plant in old.plants}
     for plant in new.plants:
-        before = plants.get(plant.id)
+        before = plants.pop(plant.id, None)
         if before is not None:
-            told += _of_plant(before, plant)
-    return told
+            told += _past_of_plant(before, plant)
+    return [*told, *(f"{gone}: plant taken out" for gone in plants)]
+
+
+def approved_changes(old: Vessel, new: Vessel) -> list[str]:
+    """Those of intervals, windows, tolerances, criticality, class items and minimum: somebody ashore approves them."""
+    plants = {plant.id: plant for plant in old.plants}
+    return [line for plant in new.plants if plant.id in plants for line in _of_plant(plants[plant.id], plant)]
 
 
 def change_faults(old: Vessel, new: Vessel, *, reason: str, class_agreed: str) -> list[tuple[str, str]]:
@@ -91,6 +100,32 @@ def _of_plant(old: Plant, new: Plant) -> list[str]:
         ]
     told += [f"{new.id}: job kind {code} taken out" for code in kinds]
     return told
+
+
+def _past_of_plant(old: Plant, new: Plant) -> list[str]:
+    """What the ship had and what was done to it, where an entry is another one now or is gone; new entries need no word."""
+    told = [
+        f"{new.id}: {what} {gone} taken out"
+        for what, was, now in (
+            ("position", old.positions, new.positions),
+            ("pump", old.pumps, new.pumps),
+            ("part", old.parts, new.parts),
+            ("counter", old.counters, new.counters),
+        )
+        for gone in sorted({one.id for one in was} - {one.id for one in now})
+    ]
+    serials = {one.id: one.serial for one in old.pumps}
+    told += [
+        f"{new.id}: serial number of {one.id} {serials[one.id]} to {one.serial}"
+        for one in new.pumps
+        if serials.get(one.id, one.serial) != one.serial
+    ]
+    told += [f"{new.id}: stay of {s.pump} in {s.position} changed" for s in old.stays if s not in new.stays]
+    told += [f"{new.id}: fitting of {f.part} in {f.pump} changed" for f in old.fittings if f not in new.fittings]
+    was, now = set(old.last_done), set(new.last_done)
+    had = {(one.kind, one.subject) for one in was}
+    changed = sorted({(one.kind, one.subject) for one in was ^ now} & had)
+    return told + [f"{new.id}: last done of {kind} on {subject} changed" for kind, subject in changed]
 
 
 def _block(block: MinimumBlock) -> str:

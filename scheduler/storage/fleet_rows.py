@@ -2,14 +2,27 @@
 
 from collections.abc import Iterable, Mapping
 
+from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
-from scheduler.storage.tables import AssetRow, CounterRow, RevisionRow, ShipOffsetRow, VesselRow
+from scheduler.storage.tables import AssetRow, CounterRow, DocumentVersionRow, RevisionRow, ShipOffsetRow, VesselRow
 
 
 def vessel(session: Session, vessel_id: str) -> VesselRow | None:
     """That vessel, or none."""
     return session.get(VesselRow, vessel_id)
+
+
+def version(session: Session, vessel_id: str, number: int) -> DocumentVersionRow | None:
+    """A version of a vessel's document, or none."""
+    return session.get(DocumentVersionRow, (vessel_id, number))
+
+
+def versions(session: Session, vessel_id: str) -> list[DocumentVersionRow]:
+    """A vessel's versions, newest first, without their documents read."""
+    kept = select(DocumentVersionRow).where(DocumentVersionRow.vessel_id == vessel_id)
+    newest = kept.order_by(col(DocumentVersionRow.version).desc())
+    return list(session.exec(newest.options(defer(col(DocumentVersionRow.document)))))  # type: ignore[arg-type]
 
 
 def vessels(session: Session, only: str | None = None) -> list[VesselRow]:

@@ -5,7 +5,7 @@ from enum import StrEnum
 from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index, SmallInteger, UniqueConstraint
 from sqlmodel import Field
 
-from scheduler.storage.columns import AUTO, WITHOUT_ROWID, Row, by_value
+from scheduler.storage.columns import AUTO, WITHOUT_ROWID, Packed, Row, by_value
 
 
 class AssetKind(StrEnum):
@@ -34,6 +34,21 @@ class VesselRow(Row, table=True):
     document: str
     version: int
     changed_s: int = Field(sa_type=BigInteger)
+
+
+class DocumentVersionRow(Row, table=True):
+    """A vessel's document as stored once: every version is kept. record: of the vessel's history, 0 where that was before."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    version: int = Field(primary_key=True)
+    document: str = Field(sa_type=Packed)
+    stored_s: int = Field(sa_type=BigInteger)
+    by: str
+    reason: str
+    approved_by: str
+    record: int = Field(sa_type=BigInteger)
 
 
 class RevisionRow(Row, table=True):

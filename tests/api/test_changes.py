@@ -1,11 +1,19 @@
 """What was set changes with its reason, a class item with the class's agreement too; both stand in the exports."""
 
 import io
+import json
+import pathlib
+from dataclasses import replace
 from typing import Any
 
 import openpyxl
+import pytest
 
+from api import pages
+from scheduler.actions.documents import VESSEL as VESSEL_SHAPE
+from scheduler.domain.changes import change_faults, notable_changes
 from scheduler.domain.words import Role
+from scheduler.storage import history_rows
 from tests.api.stage import Stage
 
 VESSEL = "/api/v1/vessels/demo-plover"
@@ -44,11 +52,14 @@ def test_an_interval_changes_with_its_reason_and_a_class_item_with_the_class(fre
     assert [one["pointer"] for one in out.json()["errors"]] == ["/class_agreed"]
     answer = fresh.ask("GET", "/api/v1/history?vessel=demo-plover&format=xlsx", role=Role.CHIEF)
     rows = list(openpyxl.load_workbook(io.BytesIO(answer.content))["Changes"].iter_rows(min_row=2, values_only=True))
-    assert [row[4:] for row in rows] == [("survey", None), ("little wear", "letter 12")]
+    assert [row[4:] for row in rows] == [
+        ("survey", None, "not approved"),
+        ("little wear", "letter 12", "not approved"),
+    ]
 
 
 def test_the_minimum_changes_with_its_reason_and_what_is_new_or_no_rule_needs_none(fresh: Stage) -> None:
-    """A new job kind, a pump's serial number and the crew are put as ever."""
+    """A new job kind, a new pump and the crew are put as ever."""
 
     def higher(plant: Any) -> None:
         plant["minimum_swept_m3_per_h"] += 1
@@ -56,9 +67,92 @@ def test_the_minimum_changes_with_its_reason_and_what_is_new_or_no_rule_needs_no
     def added(plant: Any) -> None:
         kind = {**_kind(plant, "alarm_test"), "code": "lamp_test", "name": "Lamp test"}
         plant["job_kinds"].append(kind)
-        plant["pumps"][0]["serial"] = "X-1"
+        plant["pumps"].append({**plant["pumps"][0], "id": "plover-pump-spare", "serial": "X-1"})
 
     assert _put(fresh, higher).status_code == 422
     assert _put(fresh, higher, "?reason=%20").status_code == 422
     assert _put(fresh, higher, "?reason=two+more+cabins").status_code == 200
     assert _put(fresh, added).status_code == 200
+
+
+def _first(plant: Any, name: str) -> Any:
+    return plant[name][0]
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda plant: _first(plant, "last_done").update(done_at="2026-10-01T09:00:00Z"), "last done of"),
+        (lambda plant: plant["last_done"].pop(0), "last done of"),
+        (lambda plant: _first(plant, "stays").update(opening_running_hours=1), "stay of plover-pump-a"),
+        (lambda plant: _first(plant, "fittings").update(opening_running_hours=1), "fitting of"),
+        (lambda plant: _first(plant, "pumps").update(serial="X-9"), "serial number of plover-pump-a DP-1041 to X-9"),
+        (
+            lambda plant: (
+                plant["parts"].pop(0),
+                plant["fittings"].pop(0),
+                plant.update(last_done=[one for one in plant["last_done"] if not one["subject"].endswith("a-knives")]),
+            ),
+            "taken out",
+        ),
+    ],
+)
+def test_what_the_ship_had_changes_with_its_reason_and_the_record_shows_each_member(
+    fresh: Stage, change: Any, says: str
+) -> None:
+    """Refused without one, naming what; with it the record holds the member as it was and as it is."""
+    refused = _put(fresh, change)
+    assert refused.status_code == 422, refused.text
+    assert [one["pointer"] for one in refused.json()["errors"]] == ["/reason"]
+    assert says in refused.json()["detail"]
+    assert _put(fresh, change, "?reason=a+wrong+entry").status_code == 200
+    (record,) = _stored(fresh)[1:]
+    assert record["differences"]
+    assert all(set(one) == {"at", "was", "now"} for one in record["differences"])
+    assert record["not_approved"] == []
+
+
+def _stored(stage: Stage) -> list[dict[str, Any]]:
+    with stage.house.db.read() as session:
+        kept = history_rows.records(session, "demo-plover", kind="vessel document stored")
+        return [json.loads(one.text) for one in kept]
+
+
+def test_who_approved_an_interval_ashore_is_on_record_and_its_lack_is_flagged(fresh: Stage) -> None:
+    """Kept either way; the difference says which member went from what to what."""
+
+    def longer(plant: Any) -> None:
+        _kind(plant, "overhaul")["interval_running_hours"] += 500
+
+    assert _put(fresh, longer, "?reason=little+wear").status_code == 200
+    assert _put(fresh, longer, "?reason=less+still&approved_by=C.+Superintendent").status_code == 200
+    first, second = _stored(fresh)[1:]
+    assert (first["approved_by"], len(first["not_approved"])) == ("", 1)
+    assert (second["approved_by"], second["not_approved"]) == ("C. Superintendent", [])
+    at = "plants/plover-plant/job_kinds/overhaul/interval_running_hours"
+    assert first["differences"] == [{"at": at, "was": "8000", "now": "8500"}]
+    assert second["differences"] == [{"at": at, "was": "8500", "now": "9000"}]
+
+
+def test_every_version_is_kept_as_it_was_stored(fresh: Stage) -> None:
+    """With who, when, why and the record; a plant that is given another id hides nothing of what it had."""
+    first, _ = fresh.document()
+
+    def renamed(plant: Any) -> None:
+        plant["name"] = "Aft plant"
+
+    assert _put(fresh, renamed).status_code == 200
+    told = fresh.ask("GET", f"{VESSEL}/versions", role=Role.CHIEF).json()["versions"]
+    assert [one["version"] for one in told] == [2, 1]
+    assert all(one["by"] and one["record"] for one in told)
+    assert fresh.ask("GET", f"{VESSEL}/versions/1", role=Role.CHIEF).json() == first
+    assert fresh.ask("GET", f"{VESSEL}/versions/2", role=Role.CHIEF).json()["plants"][0]["name"] == "Aft plant"
+    assert fresh.ask("GET", f"{VESSEL}/versions/3", role=Role.CHIEF).status_code == 404
+
+
+def test_a_plant_taken_out_asks_for_a_reason() -> None:
+    """So does one that comes back under another id."""
+    ship = VESSEL_SHAPE.validate_json((pathlib.Path(pages.STATIC) / "example-ship.json").read_bytes())
+    other = replace(ship, plants=(replace(ship.plants[0], id="another"),))
+    assert "gull-plant: plant taken out" in notable_changes(ship, other)
+    assert [at for at, _ in change_faults(ship, other, reason=" ", class_agreed="")] == ["/reason"]

@@ -55,6 +55,8 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", f"{API}/vessels"): Walk(f"{API}/vessels", 200, 200),
     ("GET", f"{API}/vessels/{{vessel_id}}"): Walk(f"{API}/vessels/demo-plover"),
     ("PUT", f"{API}/vessels/{{vessel_id}}"): Walk(f"{API}/vessels/demo-plover", 428, body=DOCUMENT),
+    ("GET", f"{API}/vessels/{{vessel_id}}/versions"): Walk(f"{API}/vessels/demo-plover/versions"),
+    ("GET", f"{API}/vessels/{{vessel_id}}/versions/{{number}}"): Walk(f"{API}/vessels/demo-plover/versions/1"),
     ("POST", f"{API}/vessels/{{vessel_id}}/clock"): Walk(
         f"{API}/vessels/demo-plover/clock",
         frozenset({201, 409}),

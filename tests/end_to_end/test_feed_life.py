@@ -54,7 +54,7 @@ def turn(house: House, days: float) -> None:
 
 def put(house: House, document: Any) -> None:
     version = fleet.get_vessel(house, ME, PLOVER.vessel)[1]
-    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=version)
+    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=version, reason="a test")
 
 
 def ashore(run: Run, at: str) -> Any:

@@ -17,7 +17,7 @@ from scheduler.errors import Clash, Refused
 from scheduler.storage import migrate
 from scheduler.storage.database import Database, open_database
 from scheduler.storage.migrate import OPTIONS, copy_to, create_or_check, newest, upgrade
-from scheduler.storage.tables import METADATA, CounterRow, PlanRow, ReadingRow, SlotRow, VesselRow
+from scheduler.storage.tables import METADATA, CounterRow, DocumentVersionRow, PlanRow, ReadingRow, SlotRow, VesselRow
 from tests.storage.stores import add_vessel, empty_url, ready_url
 
 NOW = newest()
@@ -213,7 +213,8 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
     """Proposed, taken and once taken stay, word for word, and packed; one that was proposed and never taken goes with its slots."""
     older = tmp_path / "older"
     shutil.copytree(Path(migrate.__file__).parent / "migrations", older, ignore=shutil.ignore_patterns("__pycache__"))
-    (older / "versions" / "v0012_work_again.py").unlink()
+    for later in ("v0012_work_again.py", "v0013_document_versions.py"):
+        (older / "versions" / later).unlink()
     text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)
     plans = {
         "aboard": ("taken", 5),
@@ -243,6 +244,10 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
             assert {slot.plan_id for slot in session.exec(select(SlotRow))} == rows.keys()
             longest = session.connection().execute(sa.text("SELECT max(length(problem)) FROM plan")).scalar_one()
             assert longest < len(text.encode()) / 20
+            (version,) = session.exec(select(DocumentVersionRow))
+            assert (version.vessel_id, version.version, version.document, version.by, version.record) == (
+                "plover", 1, "{}", "", 0,
+            )  # fmt: skip
         database.close()
 
 

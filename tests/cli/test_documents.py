@@ -1,0 +1,38 @@
+"""`leadline vessel`: the document out again, its versions, an example and the schema."""
+
+import json
+from pathlib import Path
+
+from tests.cli.calling import good, leadline
+from tests.cli.conftest import Ship
+
+
+def test_the_document_comes_out_as_it_went_in_and_goes_in_again(ship: Ship, tmp_path: Path) -> None:
+    """Each version; what is shown is taken in again without a change."""
+    shown = good(*ship.words("vessel", "show", "demo-plover"))
+    assert good(*ship.words("vessel", "show", "demo-plover", "--version", "1")) == shown
+    file = tmp_path / "again.json"
+    file.write_text(shown)
+    assert good(*ship.words("import", str(file), "--replace")) == "demo-plover: version 1\n"
+    listed = json.loads(good(*ship.words("vessel", "versions", "demo-plover", "--json")))["versions"]
+    assert [one["version"] for one in listed] == [1]
+    assert good(*ship.words("vessel", "versions", "demo-plover")).split()[0] == "1"
+    missing = leadline(*ship.words("vessel", "show", "demo-plover", "--version", "9"))
+    assert missing.returncode == 1
+    assert "Version 9" in missing.stderr
+
+
+def test_the_example_is_taken_in_and_planned(tmp_path: Path) -> None:
+    """A ship to start from: no fault, its jobs fall due, a plan is made."""
+    file, database = tmp_path / "ship.json", str(tmp_path / "ship.db")
+    file.write_text(good("vessel", "example"))
+    assert good("--database", database, "import", str(file)) == "demo-gull: version 1\n"
+    assert "Overhaul" in good("--database", database, "due", "gull-plant")
+    assert "proved best" in good("--database", database, "plan", "gull-plant", "--new")
+
+
+def test_the_schema_names_the_members() -> None:
+    """JSON Schema, of the shape; the sense is checked on import."""
+    told = json.loads(good("vessel", "schema"))
+    assert told["$schema"].startswith("https://json-schema.org/")
+    assert {"id", "name", "imo", "plants"} <= set(told["properties"])
