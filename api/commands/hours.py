@@ -4,16 +4,26 @@ import sys
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
 from api.commands.common import AsJson, app, hand, instant, me, open_house, out, say
 
 if TYPE_CHECKING:
-    from scheduler.actions.byhand import HandCounter
+    from scheduler.actions.byhand import HandCounter, Read
 
-Values = dict[str, tuple[datetime, float]]
+ALL_SAID = 20
+"""So many values are said one by one; of a longer file what was not simply stored, and how many were."""
+
+
+class Line(NamedTuple):
+    """A value as it was given. number: its line in a file, 0 on the command line. name: as typed."""
+
+    number: int
+    name: str
+    text: str
+    observed: str
 
 
 @app.command()
@@ -23,7 +33,8 @@ def hours(
         list[str] | None, typer.Argument(help="position or counter, =, what it shows: vp1=12345 vp2=9876.5")
     ] = None,
     file: Annotated[
-        Path | None, typer.Option(help="CSV file: counter,value or counter,value,instant a line; - for stdin")
+        Path | None,
+        typer.Option(help="CSV, a value a line: counter,value or counter,value,instant (with its offset); - for stdin"),
     ] = None,
     at: Annotated[str | None, typer.Option(help="when they were read, with offset (default: now)")] = None,
     as_json: AsJson = False,
@@ -39,35 +50,46 @@ def hours(
     when = instant(at)
     with open_house() as house:
         known = byhand.hand_counters(house, vessel)
-        refused: dict[str, str] = {}
+        told: list[tuple[Line, dict[str, Any]]] = []
         if pairs:
-            values = _read(((*pair.partition("=")[::2], "") for pair in pairs), known, when, refused)
+            values = _read([Line(0, *pair.partition("=")[::2], "") for pair in pairs], known, when, told)
         elif file is not None or not sys.stdin.isatty():
-            values = _read(_rows(file), known, when, refused)
+            values = _read(_rows(file), known, when, told)
         else:
             values = _asked(known, when)
-        judged: dict[str, Any] = {}
         if values:
+            reads = [read for _, read in values]
+            asked = {"hours": [[one.counter, one.at.isoformat(), one.value] for one in reads]}
             with byhand.own_intake(house) as intake:
-                told = byhand.store_by_hand(house, intake, hand({"hours": sorted(values)}), vessel, values)
-            judged = {
-                name: {"counter": name, "status": one.status, "says": judged_words(one), "stored": one.taken}
-                for name, one in told.items()
-            }
-        elif not refused:
+                judged = byhand.store_by_hand(house, intake, hand(asked), vessel, reads)
+            told += [
+                (line, {"counter": one.counter, "status": one.status, "says": judged_words(one), "stored": one.taken})
+                for (line, _), one in zip(values, judged, strict=True)
+            ]
+        elif not told:
             raise Refused("No hours were given. Name them as vp1=12345, give --file, or run it at a terminal.")
-        for name, why in refused.items():
-            judged[name] = {"counter": name, "status": "refused", "says": f"Refused: {why}", "stored": False}
+    told.sort(key=lambda one: one[0].number)
     out(
-        {"vessel": vessel, "readings": list(judged.values())},
+        {"vessel": vessel, "readings": [{**said, "line": line.number or None} for line, said in told]},
         as_json,
-        lambda: (f"{n}: {j['says']}" for n, j in judged.items()),
+        lambda: _said(told),
     )
-    if not all(one["stored"] for one in judged.values()):
+    if not all(said["stored"] for _, said in told):
         raise typer.Exit(1)
 
 
-def _rows(file: Path | None) -> Iterator[tuple[str, str, str]]:
+def _said(told: "list[tuple[Line, dict[str, Any]]]") -> Iterator[str]:
+    short = len(told) <= ALL_SAID
+    for line, said in told:
+        if short or not said["stored"]:
+            where = f"line {line.number}, " if line.number else ""
+            yield f"{where}{said['counter']}: {said['says']}"
+    if not short:
+        kept = sum(said["stored"] for _, said in told)
+        yield f"{kept} of {len(told)} values stored or known already."
+
+
+def _rows(file: Path | None) -> Iterator[Line]:
     """Rows of a CSV file or of standard input; a heading and empty lines are passed over."""
     import csv
 
@@ -80,44 +102,47 @@ def _rows(file: Path | None) -> Iterator[tuple[str, str, str]]:
             lines = file.read_text(encoding="utf-8-sig").splitlines()
         except (OSError, UnicodeDecodeError) as error:
             raise NotFound(f"{file} cannot be read as text: {error}. Give a CSV file in UTF-8.") from error
-    for row in csv.reader(lines):
+    rows = csv.reader(lines)
+    for row in rows:
         cells = [cell.strip() for cell in row]
         if any(cells) and [cell.lower() for cell in cells[:2]] != ["counter", "value"]:
-            yield cells[0], cells[1] if len(cells) > 1 else "", cells[2] if len(cells) > 2 else ""
+            yield Line(rows.line_num, *[*cells, "", ""][:3])
 
 
 def _read(
-    rows: Iterable[tuple[str, str, str]], known: "list[HandCounter]", when: datetime, refused: dict[str, str]
-) -> Values:
-    """The values that can be read; why another cannot goes into `refused`, by the name it was given."""
+    lines: Iterable[Line], known: "list[HandCounter]", when: datetime, told: list[tuple[Line, dict[str, Any]]]
+) -> "list[tuple[Line, Read]]":
+    """The values that can be read; why another cannot goes into `told`, by the name it was given."""
     from api.typed import figure
     from scheduler.actions import byhand
     from scheduler.errors import SchedulerError
 
-    values: Values = {}
-    for name, text, observed in rows:
+    values = []
+    for line in lines:
+        why = ""
         try:
-            counter = byhand.named(known, name)
-            value = figure(text)
+            counter = byhand.named(known, line.name)
+            value = figure(line.text)
             if value is None:
                 raise ValueError("no value stands beside it; write it as vp1=12345, or counter,value in a file.")
-            if counter.id in values:
-                raise ValueError(f"{counter.id} is given twice; leave one out.")
-            values[counter.id] = (instant(observed) if observed else when, value)
+            values.append((line, byhand.Read(counter.id, instant(line.observed) if line.observed else when, value)))
         except (SchedulerError, ValueError) as error:
-            refused[name] = str(error)
+            why = str(error)
         except typer.BadParameter as error:
-            refused[name] = error.message
+            why = error.message
+        if why:
+            told.append((line, {"counter": line.name, "status": "refused", "says": f"Refused: {why}", "stored": False}))
     return values
 
 
-def _asked(known: "list[HandCounter]", when: datetime) -> Values:
+def _asked(known: "list[HandCounter]", when: datetime) -> "list[tuple[Line, Read]]":
     """Asks counter by counter; an empty answer leaves one out, one that is no figure is asked again."""
     from api.hours.asking import figure_text
     from api.typed import figure
+    from scheduler.actions.byhand import Read
 
     say(f"Read at {when:%Y-%m-%d %H:%M} UTC (another instant: --at). Enter alone leaves a counter out.")
-    values: Values = {}
+    values: list[tuple[Line, Read]] = []
     for counter in known:
         last = "never read" if counter.newest is None else _last(counter.newest, figure_text)
         while True:
@@ -129,7 +154,7 @@ def _asked(known: "list[HandCounter]", when: datetime) -> Values:
                 say(str(error))
                 continue
             if value is not None:
-                values[counter.id] = (when, value)
+                values.append((Line(0, counter.id, str(value), ""), Read(counter.id, when, value)))
             break
     return values
 

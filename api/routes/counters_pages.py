@@ -147,9 +147,10 @@ async def store_hours(vessel_id: str, request: Request, house: HouseDep, who: As
             asked = {"route": f"POST /vessels/{vessel_id}/hours", "body": {**typed, "at": at_typed}}
             hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
             if values or not judged:
-                judged |= byhand.store_by_hand(house, request.app.state.intake, hand, vessel_id, values)
-                for counter_id in values:
-                    _door(request).forget(counter_id)
+                told = byhand.store_by_hand(house, request.app.state.intake, hand, vessel_id, values)
+                judged |= {one.counter: one for one in told}
+                for one in values:
+                    _door(request).forget(one.counter)
         except Refused as refused:
             faults = dict(refused.faults)
             at_fault, says = faults.get("/at", ""), "" if "/at" in faults else refused.says
@@ -161,9 +162,9 @@ async def store_hours(vessel_id: str, request: Request, house: HouseDep, who: As
     return await run_in_threadpool(act)
 
 
-def _values(typed: dict[str, str], at: datetime, judged: dict[str, byhand.Judged]) -> dict[str, tuple[datetime, float]]:
+def _values(typed: dict[str, str], at: datetime, judged: dict[str, byhand.Judged]) -> list[byhand.Read]:
     """The figures that were typed; one that is none is judged refused at once."""
-    values = {}
+    values = []
     for name, text in typed.items():
         try:
             value = figure(text)
@@ -171,5 +172,5 @@ def _values(typed: dict[str, str], at: datetime, judged: dict[str, byhand.Judged
             judged[name] = byhand.Judged(name, "refused", why=str(error))
             continue
         if value is not None:
-            values[name] = (at, value)
+            values.append(byhand.Read(name, at, value))
     return values

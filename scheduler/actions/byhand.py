@@ -1,6 +1,6 @@
-"""Hours read by eye: all counters of a ship at one instant, each judged apart, with a record of who read them."""
+"""Hours read by eye: counters of a ship at one instant, or a log of many, each value judged apart, with a record of who read them."""
 
-from collections.abc import Mapping
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -8,7 +8,7 @@ from scheduler.actions.documents import held as document_of
 from scheduler.actions.house import Answer, Hand, House, instant, must_have_key, once, seconds
 from scheduler.actions.ledger import derive_vessel, setups_of_counter
 from scheduler.actions.pumps import AHEAD
-from scheduler.actions.readings import ReadingDoor, post
+from scheduler.actions.readings import MOST_ITEMS, ReadingDoor, post
 from scheduler.domain.ledger_says import counts_text
 from scheduler.errors import NotFound, Refused
 from scheduler.storage import fleet_rows, ledger_rows
@@ -26,6 +26,15 @@ class HandCounter:
     position: str
     seconds_per_count: int
     newest: tuple[datetime, int] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What a counter, by id, showed at an instant."""
+
+    counter: str
+    at: datetime
+    value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,13 +106,11 @@ def named(counters: list[HandCounter], name: str) -> HandCounter:
     return found[0]
 
 
-def store_by_hand(
-    house: House, intake: Intake, hand: Hand, vessel_id: str, values: Mapping[str, tuple[datetime, float]]
-) -> dict[str, Judged]:
-    """Store values read by eye and say what became of each; one that is refused never stops the others.
+def store_by_hand(house: House, intake: Intake, hand: Hand, vessel_id: str, values: Sequence[Read]) -> list[Judged]:
+    """Store values read by eye and say what became of each, in order; one that is refused never stops the others.
 
     Args:
-        intake: the writer of readings. values: counter id to (observed instant, what it showed).
+        intake: the writer of readings.
 
     Raises:
         Refused: an instant is still to come, or there is no value. NotFound: no such vessel. MissingCondition: no key.
@@ -113,38 +120,43 @@ def store_by_hand(
     if not values:
         says = "nothing was typed; give at least one counter's value."
         raise Refused(f"Nothing to store: {says}", faults=[("/values", says)])
-    for at, _ in values.values():
-        if at > house.now() + AHEAD:
+    for one in values:
+        if one.at > house.now() + AHEAD:
             says = "this is still to come; give the date and time at which the counters were read."
             raise Refused(f"at: {says}", faults=[("/at", says)])
-    items = [{"counter": name, "observed_at": at.isoformat(), "value": value} for name, (at, value) in values.items()]
-    actor = replace(hand.actor, vessel_id=vessel_id)
-    told = post(ReadingDoor(house, intake), intake, actor, {"readings": items})["items"]
+    items = [{"counter": one.counter, "observed_at": one.at.isoformat(), "value": one.value} for one in values]
+    actor, door = replace(hand.actor, vessel_id=vessel_id), ReadingDoor(house, intake)
+    told = [
+        answer
+        for n in range(0, len(items), MOST_ITEMS)
+        for answer in post(door, intake, actor, {"readings": items[n : n + MOST_ITEMS]})["items"]
+    ]
     derive_vessel(house, vessel_id)
-    judged = {}
+    judged = []
     with house.db.read() as session:
-        counters = fleet_rows.counters(session, vessel_id)
-        rows = {row.id: row.no for row in counters}
-        skews = {row.id: row.skew_most_s for row in counters}
-        for (name, (at, _)), one in zip(values.items(), told, strict=True):
-            status, no, at_s = str(one["status"]), rows.get(name), seconds(at)
+        rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+        for read, one in zip(values, told, strict=True):
+            status, row = str(one["status"]), rows.get(read.counter)
             entry = stands = None
-            if no is not None and status != "refused":
-                entry = ledger_rows.entry_at(session, no, at_s)
-                stands = ledger_rows.shown_at(session, no, at_s, skews[name]) if status == Door.CONFLICT else None
-            judged[name] = Judged(name, status, entry, stands, one.get("why", ""))
-    taken = [name for name, one in judged.items() if one.taken]
+            if row is not None and row.no is not None and status != "refused":
+                at_s = seconds(read.at)
+                entry = ledger_rows.entry_at(session, row.no, at_s)
+                stands = (
+                    ledger_rows.shown_at(session, row.no, at_s, row.skew_most_s) if status == Door.CONFLICT else None
+                )
+            judged.append(Judged(read.counter, status, entry, stands, one.get("why", "")))
+    taken = [read for read, one in zip(values, judged, strict=True) if one.taken]
     if taken:
-        _record(house, hand, vessel_id, {name: values[name] for name in taken})
+        _record(house, hand, vessel_id, taken)
     return judged
 
 
-def _record(house: House, hand: Hand, vessel_id: str, values: Mapping[str, tuple[datetime, float]]) -> None:
+def _record(house: House, hand: Hand, vessel_id: str, values: Sequence[Read]) -> None:
     """Who read them: readings carry no author, and an auditor will ask."""
     payload = {
         "readings": [
-            {"counter": name, "at": at, "value": counts_text(round(value * 1000))}
-            for name, (at, value) in sorted(values.items())
+            {"counter": one.counter, "at": one.at, "value": counts_text(round(one.value * 1000))}
+            for one in sorted(values, key=lambda one: (one.counter, one.at))
         ],
         "by": hand.actor.name,
     }

@@ -87,3 +87,29 @@ def test_wrong_use_is_told_in_words(ship: Ship) -> None:
     assert leadline(*ship.words("hours", "demo-plover", "vp1=1", "--at", "2026-11-25")).returncode == 2
     assert "still to come" in leadline(*ship.words("hours", "demo-plover", "vp1=1", "--at", at(-5))).stderr
     assert leadline(*ship.words("hours", "demo-gannet", "vp1=1")).returncode == 1
+
+
+def test_a_year_of_a_paper_log_goes_in_line_by_line(ship: Ship, tmp_path: Path) -> None:
+    """Two counters a day for a year, each judged as if posted; what is not stored is named by its line; again changes nothing."""
+    first = datetime.now(UTC).replace(microsecond=0) - timedelta(days=400)
+    rows = [
+        f"{name},{value + rate * day},{(first + timedelta(days=day)).isoformat()}"
+        for day in range(365)
+        for name, value, rate in (("VP2", 1000, 7), ("VP3", 2000, 8))
+    ]
+    rows[100] = rows[100].replace("VP2", "VP9")
+    rows[201] = (
+        f"{rows[199].rpartition(',')[0]}0,{rows[199].rpartition(',')[2]}"  # another value at an instant given already
+    )
+    file = tmp_path / "log.csv"
+    file.write_text("\n".join(["counter,value,observed_at", *rows]) + "\n")
+    told = leadline(*ship.words("hours", "demo-plover", "--file", str(file)))
+    lines = told.stdout.splitlines()
+    assert told.returncode == 1
+    assert [line.split(":")[0] for line in lines[:-1]] == ["line 102, VP9", f"line 203, {PLOVER.counter(2)}"]
+    assert "Conflict" in lines[1]
+    assert lines[-1] == "728 of 730 values stored or known already."
+    again = leadline(*ship.words("hours", "demo-plover", "--file", str(file), "--json"))
+    said = json.loads(again.stdout)["readings"]
+    assert [one["line"] for one in said] == list(range(2, 732))
+    assert sum(one["status"] == "duplicate" for one in said) == 728
