@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.actions.house import House
@@ -13,9 +13,14 @@ from scheduler.errors import Clash, NotFound
 from scheduler.planning.explain import explain
 from scheduler.planning.problem import Problem
 from scheduler.planning.reliefs import Relief, reliefs
+from scheduler.planning.shiphours import ShipClock
 
 _NAME = re.compile(r"(?<![\w:.-])([a-z0-9](?:[a-z0-9_:-]*[a-z0-9_-])?)(?![\w-])(?: \(([a-z0-9-]+)\))?")
 """A job key or pump id as it stands in a sentence, and what stands in brackets after it (the key's pump)."""
+
+
+_INSTANT = re.compile(r"(?<!\d)\d{4}-\d\d-\d\dT\d\d:\d\dZ")
+"""An instant as the planner writes it."""
 
 
 def job_words(now: Situation, key: str) -> str:
@@ -49,7 +54,17 @@ def pump_words(now: Situation, pump: str) -> str:
 
 
 def in_words(now: Situation, problem: Problem) -> Callable[[str], str]:
-    """Puts what a person calls them in the place of the problem's job keys and pump ids in a text."""
+    """Puts what a person calls them in the place of the problem's job keys and pump ids in a text, and ship time in that of
+    instants, with the year where it is not that of now."""
+    clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
+    this_year = (now.at + clock.offset_at(now.at)).year
+
+    def told(found: re.Match[str]) -> str:
+        at = datetime.fromisoformat(found.group())
+        there = at + clock.offset_at(at)
+        year = "" if there.year == this_year else f" {there.year}"
+        return f"{there:%a} {there.day} {there:%b}{year} {there:%H:%M}"
+
     keys = {job.key for job in problem.jobs}
     # an id that is a plain word ("open") is left alone: it may be meant as that word
     pumps = {pump.pump for pump in problem.pumps if not pump.pump.isalpha()}
@@ -61,7 +76,7 @@ def in_words(now: Situation, problem: Problem) -> Callable[[str], str]:
         said = job_words(now, name) if name in keys else pump_words(now, name) if name in pumps else name
         return said + found.group()[len(name) :]
 
-    return lambda text: _NAME.sub(named, text)
+    return lambda text: _INSTANT.sub(told, _NAME.sub(named, text))
 
 
 def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]:

@@ -8,7 +8,6 @@ from scheduler.planning.digest import problem_digest
 from scheduler.planning.ground import Candidate, Ground, work_of
 from scheduler.planning.problem import Plan, PlanJob, Shortfall, Slot, TierResult
 
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _MOST_REASONS = 3
 
 
@@ -130,8 +129,8 @@ def _reasons(ground: Ground, found: Sequence[Blocker]) -> str:
 
 
 def _when(ground: Ground, step: int) -> str:
-    at = ground.problem.starts_at + timedelta(hours=step)
-    return f"{at.day} {_MONTHS[at.month - 1]} {at.year} {at.hour:02}:{at.minute:02} UTC"
+    """The instant as a sign that `actions.explaining.in_words` puts ship time for, as it does names for keys."""
+    return f"{ground.problem.starts_at + timedelta(hours=step):%Y-%m-%dT%H:%MZ}"
 
 
 def _m3(litres: int) -> str:

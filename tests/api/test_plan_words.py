@@ -77,8 +77,11 @@ def test_keys_and_ids_are_words_wherever_they_stand_in_a_sentence(fresh: Stage) 
     assert words(f"The one before it, {key}, is not finished") == (
         "The one before it, VP1 knife inspection, is not finished"
     )
-    assert words("starts 2 Dec 2026 08:00 UTC: knife:other:1 (3 h, 10.5 m3/h)") == (
-        "starts 2 Dec 2026 08:00 UTC: knife:other:1 (3 h, 10.5 m3/h)"
+    assert words("starts 2026-12-02T08:00Z: knife:other:1 (3 h, 10.5 m3/h)") == (
+        "starts Wed 2 Dec 09:00: knife:other:1 (3 h, 10.5 m3/h)"
+    )
+    assert words("between 2026-12-31T23:30Z and 2027-01-02T01:00Z") == (
+        "between Fri 1 Jan 2027 00:30 and Sat 2 Jan 2027 02:00"
     )
     plant_job = next(job.key for job in now.proposed.problem.jobs if ":plover-plant:" in job.key)
     assert job_words(now, plant_job) in {"Standby start", "Alarm test", "Hold test"}

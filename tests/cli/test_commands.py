@@ -26,6 +26,7 @@ COMMANDS = [
     "kinds", "parts", "breakdown", "clog", "handover write", "handover list", "review list",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
     "concession ask", "concession sign", "concession list", "concession withdraw", "job parts-from",
+    "vessel show", "vessel versions", "vessel example", "vessel schema",
 ]  # fmt: skip
 GROUPS = (
     "handover",
@@ -39,6 +40,7 @@ GROUPS = (
     "postpone",
     "nonconformity",
     "concession",
+    "vessel",
 )
 HEAVY = {"sqlmodel", "sqlalchemy", "alembic", "fastapi", "starlette", "numpy", "highspy", "httpx", "icalendar"}
 
