@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
+from math import isfinite
 from typing import Annotated, Literal
 
 from pydantic import (
@@ -12,6 +13,7 @@ from pydantic import (
     ConfigDict,
     Field,
     FiniteFloat,
+    field_validator,
     model_validator,
 )
 
@@ -55,6 +57,17 @@ def holds_nul(told: object) -> bool:
     if isinstance(told, Mapping):
         return any(holds_nul(one) for pair in told.items() for one in pair)
     return isinstance(told, list) and any(map(holds_nul, told))
+
+
+def not_kept(told: object) -> bool:
+    """Whether a JSON value holds, anywhere, what no column or file of ours takes: a NUL, half a character, a figure without end."""
+    if isinstance(told, str):
+        return any(one == "\x00" or "\ud800" <= one <= "\udfff" for one in told)
+    if isinstance(told, float):
+        return not isfinite(told)
+    if isinstance(told, Mapping):
+        return any(not_kept(one) for pair in told.items() for one in pair)
+    return isinstance(told, list) and any(map(not_kept, told))
 
 
 class Body(BaseModel):
@@ -247,6 +260,13 @@ class WorkStepBody(Body):
 
     step: Annotated[AnyStep, Field(discriminator="kind")]
     fact: bool = False
+
+    @field_validator("step", mode="before")
+    @classmethod
+    def _kept(cls, given: object) -> object:
+        if not_kept(given):
+            raise ValueError("whole characters and finite figures are expected; correct it")
+        return given
 
     @model_validator(mode="after")
     def _instants(self) -> "WorkStepBody":

@@ -12,6 +12,7 @@ from scheduler.actions.house import Answer, Hand, House, instant, once, seconds,
 from scheduler.actions.pumps import AHEAD, end_outage, margin_words, must_be_ahead, set_down
 from scheduler.actions.situation import Situation
 from scheduler.actions.wanted import want_plan
+from scheduler.actions.work_state import require_no_tag
 from scheduler.domain.capacity import Outage, Swept
 from scheduler.domain.due import Occurrence
 from scheduler.domain.fleet import BREAKDOWN
@@ -151,6 +152,7 @@ def runs_after_all(house: House, hand: Hand, place: Place, *, at: datetime, reas
                 raise Clash("This pump is not out with a repair open.")
             if work_rows.work_steps(session, place.vessel_id, row.key):
                 raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
+            require_no_tag(session, place.vessel_id, place.id)
             if seconds(at) < down.from_s:
                 raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
             minutes = (seconds(at) - down.from_s) // 60

@@ -9,6 +9,7 @@ from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.pumps import returned
 from scheduler.actions.situation import load
 from scheduler.actions.wanted import want_plan
+from scheduler.actions.work_state import steps_of
 from scheduler.domain.due import Occurrence
 from scheduler.domain.fleet import BREAKDOWN
 from scheduler.domain.persons import Person, one_person, same_name
@@ -18,7 +19,7 @@ from scheduler.errors import Clash, NotAllowed, NotFound
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
-from scheduler.storage.tables import AssetKind, JobRow
+from scheduler.storage.tables import AssetKind, JobRow, OutageStatus
 
 
 def check_job(house: House, hand: Hand, place: Place, occurrence: Occurrence) -> Answer:
@@ -43,6 +44,8 @@ def check_job(house: House, hand: Hand, place: Place, occurrence: Occurrence) ->
             for did in ("done_by", "answers_for"):
                 if same_name(str(detail.get(did) or ""), actor.name):
                     raise NotAllowed(f"{detail[did]} did it, or answers for it: another person checks it.")
+            if any(same_name(one.step.by, actor.name) for one in steps_of(session, place.vessel_id, row.key)):
+                raise NotAllowed(f"{actor.name} worked on it: another person checks it.")
             asked_of = str(detail.get("check_asked_of") or "")
             if asked_of and asked_of != actor.person_id and not same_name(asked_of, actor.name):
                 raise NotAllowed(f"The check was asked of {asked_of}, who signs it.")
@@ -86,6 +89,9 @@ def strike_close(house: House, hand: Hand, place: Place, occurrence: Occurrence,
                 raise Clash(
                     f"{detail['checked_by']} signed it as checked since: a signature stays, and so does the close."
                 )
+            recorded_s = int(detail.get("recorded_s") or 0)
+            if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_s):
+                raise Clash("Something was recorded of this pump since. Correct the close by a new record.")
             turns = work_rows.done_with(session, place.vessel_id, row.key)
             for turn in turns:
                 if work_rows.last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
@@ -122,6 +128,16 @@ def strike_close(house: House, hand: Hand, place: Place, occurrence: Occurrence,
             return Answer(200, {"job": occurrence.key, "record": number, "stamp": stamp, "says": says})
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _acted_on(session: Session, vessel_id: str, pump_id: str, since_s: int) -> bool:
+    """Whether the pump was put out, or worked on, since it was closed: nobody strikes what others have acted on."""
+    down = any(
+        one.status is OutageStatus.DOWN and one.recorded_s >= since_s
+        for one in work_rows.open_outages(session, vessel_id, pump_id)
+    )
+    keys = work_rows.jobs_worked_on(session, vessel_id, pump_id)
+    return down or any(one.recorded_at > instant(since_s) for key in keys for one in steps_of(session, vessel_id, key))
 
 
 def _closed(session: Session, place: Place, occurrence: Occurrence) -> JobRow:

@@ -203,9 +203,12 @@ def _lacks(
 
 def _finished(kept: Sequence[KeptStep], told: Close, offset_minutes: int) -> None:
     """A job whose work was recorded step by step is closed when that work is at its end; a failed test needs no end."""
-    against = close_objections(state_of(kept)) if kept and told.test is not Test.FAILED else []
-    if told.test is Test.PASSED:
+    work = state_of(kept)
+    against = close_objections(work) if kept and told.test is not Test.FAILED else []
+    if told.test is Test.PASSED and not work.tests:
         against = [one for one in against if one.code not in (Against.TEST_FAILED, Against.NOT_RETURNED)]
+    elif told.test is Test.PASSED and work.test is Test.NONE:  # a test is on record, and it proved nothing
+        against.append(Objection(Against.TEST_NOT_PASSED))
     if against:
         said = [against_words(one, offset_minutes) for one in against]
         told_so = [{**to_plain(one), "says": says} for one, says in zip(against, said, strict=True)]
@@ -218,7 +221,7 @@ def _with_steps(told: Close, kept: Sequence[KeptStep]) -> Close:
     opened = min((one.step.at for one in kept if one.step.kind in ("tag placed", "opened")), default=None)
     return replace(
         told,
-        test=work.test if told.test is Test.NONE else told.test,
+        test=work.test if work.tests and told.test is not Test.FAILED else told.test,
         permit_no=told.permit_no or ", ".join(permit.number for permit in work.permits) or None,
         opened_at=told.opened_at or opened,
     )

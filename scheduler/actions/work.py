@@ -21,6 +21,7 @@ from scheduler.actions.work_state import (
     begun_at,
     must_be_newest,
     procedure_of,
+    require_no_tag,
     rest_warnings,
     state_of,
     steps_of,
@@ -31,7 +32,7 @@ from scheduler.domain.fleet import JobKind, Plant
 from scheduler.domain.sheets import finding_kind
 from scheduler.domain.subjects import where
 from scheduler.domain.words import Role, Test
-from scheduler.domain.work.acts import Accepted, AnyStep, Note, Noted, Opened, Struck, TagPlaced, Tested
+from scheduler.domain.work.acts import Accepted, AnyStep, Note, Noted, Opened, Returned, Struck, TagPlaced, Tested
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure, to_plain
 from scheduler.domain.work.rules import objections, stop_reasons
 from scheduler.domain.work.state import Counts, Work, struck_numbers
@@ -84,7 +85,7 @@ def take_step(
             now = load(session, house, place.vessel_id, place.plant_id)
             kind = kind_of(now.plant, occurrence)
             job = open_job(session, now, occurrence)
-            told = _behind(now.plant, step)
+            told = _behind(now.plant, kind, step)
             kept = steps_of(session, place.vessel_id, occurrence.key)
             must_be_newest(kept, if_match)
             if len(kept) >= MOST_STEPS:
@@ -95,7 +96,7 @@ def take_step(
             stood = state_of(kept, step.at)
             begun = begun_at(kept, step.at)
             procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
-            against = _against(house, hand, now, kind, kept, stood, step, procedure, pump)
+            against = _against(house, hand, now, kind, kept, stood, told, procedure, pump)
             _refuse(against, fact, now.offset_minutes)
             flags = [against_words(one, now.offset_minutes) for one in against]
             plain = [to_plain(one) for one in against]
@@ -138,6 +139,10 @@ def take_step(
             if against and pump is not None:
                 open_about(session, now, occurrence.key, WORK_FLAGGED, against, hand.actor.name)
             if pump is not None:
+                if work.counts is not Counts.NOTHING and (
+                    isinstance(step, Tested) or work.counts is not state_of(kept).counts
+                ):
+                    require_no_tag(session, place.vessel_id, pump)
                 _count(session, now, pump, occurrence, state_of(kept), work, step, hand.actor.name)
             bump_revision(session, place.vessel_id)
             return Answer(
@@ -155,14 +160,20 @@ def take_step(
         return once(session, place.vessel_id, hand, house.now_s(), act)
 
 
-def _behind(plant: Plant, step: AnyStep) -> AnyStep:
-    """The step with the mode, mechanism and cause that stand behind a finding picked from the plant's list."""
-    if not isinstance(step, Noted) or step.about is not Note.FINDING:
+def _behind(plant: Plant, kind: JobKind, step: AnyStep) -> AnyStep:
+    """The step with the mode, mechanism and cause that stand behind a finding picked from the plant's list; a measure with the
+    unit and limits of the sheet, whatever was sent."""
+    if not isinstance(step, Noted):
         return step
-    kind = finding_kind(plant.findings, step.name)
-    if kind is None:
+    if step.about is Note.MEASURE:
+        asked = next((one for one in kind.measures if one.name == step.name), None)
+        return step if asked is None else replace(step, unit=asked.unit, low=asked.low, high=asked.high)
+    if step.about is not Note.FINDING:
         return step
-    return replace(step, name=kind.seen, mode=kind.mode, mechanism=kind.mechanism, cause=kind.cause)
+    seen = finding_kind(plant.findings, step.name)
+    if seen is None:
+        return step
+    return replace(step, name=seen.seen, mode=seen.mode, mechanism=seen.mechanism, cause=seen.cause)
 
 
 def _against(
@@ -188,7 +199,20 @@ def _against(
             now=house.now(),
             within=STRIKE_WITHIN,
         )
-    return objections(stood, step, procedure, below_minimum=_below_minimum(now, kind, pump, stood, step))
+    found = objections(stood, step, procedure, below_minimum=_below_minimum(now, kind, pump, stood, step))
+    back = isinstance(step, Returned) or (isinstance(step, Tested) and step.result is not Test.FAILED)
+    if back and stood.counts is Counts.FULL and _is_down(now, pump, step.at):
+        # out by a breakdown or by another job: only what put it out brings it back
+        found.append(Objection(Against.NOT_RETURNED, impossible=True))
+    return found
+
+
+def _is_down(now: Situation, pump: str | None, at: datetime) -> bool:
+    """Whether the pump counts for nothing at an instant, whoever put it out."""
+    return any(
+        o.pump == pump and o.from_at <= at and (o.to_at is None or o.to_at > at) and not o.counts_for.m3_per_h
+        for o in now.outages
+    )
 
 
 def kept_steps(house: House, place: Place, occurrence: Occurrence) -> list[KeptStep]:
@@ -230,7 +254,7 @@ def _refuse(against: Sequence[Objection], fact: bool, offset: int) -> None:
 
 def _below_minimum(now: Situation, kind: JobKind, pump: str | None, stood: Work, step: AnyStep) -> BelowMinimum | None:
     """What taking the pump out breaks of the minimum; none when it holds, or when the pump is out already."""
-    if pump is None or stood.out_at is not None or not isinstance(step, TagPlaced | Opened):
+    if pump is None or stood.counts is Counts.NOTHING or not isinstance(step, TagPlaced | Opened):
         return None
     if any(
         o.pump == pump and o.from_at <= step.at and o.to_at is None and not o.counts_for.m3_per_h for o in now.outages
@@ -292,7 +316,8 @@ def _count(
         back = slot[1] if slot is not None and slot[1] > now.at else None
         set_down(session, place, step.at, reason, by, seconds(now.at), back)
     else:
-        test = Test.PASSED if after.counts is Counts.FULL else Test.NONE
+        struck = isinstance(step, Struck)  # what an entry taken back leaves is never proved
+        test = Test.PASSED if after.counts is Counts.FULL and not struck else Test.NONE
         returned(session, now.plant, place, step.at, reason, test, None, by, seconds(now.at))
     want_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
 

@@ -124,12 +124,20 @@ def must_be_newest(kept: Sequence[KeptStep], if_match: int | None) -> None:
 
 
 def require_no_tag(session: Session, vessel_id: str, pump: str) -> None:
-    """Raises Clash when a tag hangs on a pump: with a tag on it, it is not in use, whatever is said."""
+    """Raises Clash while a lock hangs on a pump, or nobody knows whether one does, in whatever job: it is not in use then."""
     for key in work_rows.jobs_worked_on(session, vessel_id, pump):
-        hanging = state_of(steps_of(session, vessel_id, key)).hanging
-        if hanging:
-            hang = ", ".join(f"{tag.point} (by {tag.placed_by})" for tag in hanging)
+        work = state_of(steps_of(session, vessel_id, key))
+        if work.hanging:
+            hang = ", ".join(f"{tag.point} (by {tag.placed_by})" for tag in work.hanging)
             raise Clash(f"A tag hangs on pump {pump} at {hang}, in job {key}. Take it off there first.")
+        if work.personal_hanging:
+            hang = ", ".join(lock.person for lock in work.personal_hanging)
+            raise Clash(f"A personal lock hangs on pump {pump} ({hang}), in job {key}. Its owner takes it off first.")
+        unknown = sorted(work.not_known | work.people_not_known)
+        if unknown:
+            raise Clash(
+                f"Not known on pump {pump}: {', '.join(unknown)}, in job {key}. Go and look, and record it there."
+            )
 
 
 def summary(kept: Sequence[KeptStep]) -> dict[str, Any]:

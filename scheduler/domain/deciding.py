@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from scheduler.domain.fleet import JobKind
-from scheduler.domain.persons import Person, one_person
+from scheduler.domain.persons import Person, one_person, same_name
 from scheduler.domain.words import Role
 
 DECIDES = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
@@ -67,6 +67,8 @@ def signing_objections(*, chief_side: bool, by: Decider, asked_by: Person, other
     if chief_side and not by.master and by.role not in DECIDES:
         found.append(Objected(Unfit.NOT_CHIEF, by.role.value))
     if chief_side and one_person(asked_by, by.person):
+        found.append(Objected(Unfit.ASKED_IT, asked_by.name))
+    if not chief_side and same_name(asked_by.name, by.person.name):  # by name: who asked may write another's down
         found.append(Objected(Unfit.ASKED_IT, asked_by.name))
     if other is not None and one_person(other, by.person):
         found.append(Objected(Unfit.OTHER_SIDE, other.name))

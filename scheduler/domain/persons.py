@@ -26,7 +26,8 @@ def same_name(one: str, other: str) -> bool:
     first, second = _plain(one), _plain(other)
     if not first or not second:
         return False
-    return first in (second, second.rpartition(", ")[0]) or second == first.rpartition(", ")[0]
+    bare = {first, first.rpartition(", ")[0]} - {""}
+    return not bare.isdisjoint({second, second.rpartition(", ")[0]} - {""})
 
 
 def _plain(name: str) -> str:

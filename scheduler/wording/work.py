@@ -21,6 +21,7 @@ _ACTS: Mapping[str, str] = {
     "gas in the room": "gas read in the room",
     "gas at the cover": "gas read at the cover",
     "personal lock on": "personal locks",
+    "opened": "opened",
     "people clear": "people and tools clear",
     "people told": "people told before the start",
     "started locally": "local start",
@@ -217,6 +218,7 @@ _WORDS: Mapping[Against, Callable[[_Told], str]] = {
         + ", before the start."
     ),
     Against.NOT_STARTED_LOCALLY: lambda _: "Start it locally first: leaks, current of the phases, turning; then AUTO.",
+    Against.TEST_NOT_PASSED: lambda _: "The test on record was not passed: record the one that was, with its own time.",
     Against.NOT_RETURNED: lambda _: "The pump was taken out and is not returned to use: record its return first.",
     Against.SLOWER: lambda f: (
         f"{f['seconds']} s is slower than the limit of {f['limit']} s: not passed; it is returned, not proved."

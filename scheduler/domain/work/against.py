@@ -71,6 +71,7 @@ class Against(StrEnum):
     NOBODY_TOLD = "nobody told"
     NOT_STARTED_LOCALLY = "not started locally"
     NOT_RETURNED = "not returned"
+    TEST_NOT_PASSED = "test not passed"
     SLOWER = "slower than its limit"
     NO_MEASURE = "no such measure"
     NOT_OUT_OF_LIMIT = "not out of limit"

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from scheduler.domain.sheets import MeasureAsked
+from scheduler.domain.sheets import MeasureAsked, Phase
 from scheduler.domain.work.acts import (
     AnyStep,
     GasChecked,
@@ -28,6 +28,7 @@ ASKED = (
     "vacuum let out",
     "gas at the cover",
     "personal lock on",
+    "opened",
     "people clear",
     "people told",
     "started locally",
@@ -84,6 +85,9 @@ def _acts(standing: Sequence[AnyStep], procedure: Procedure) -> Iterator[Skipped
                 free = tuple(point.name for point in procedure.points if point.name not in locked)
                 if free or not locked:
                     yield Skipped(act, free)
+            case "opened":
+                if act not in kinds and any(one.when is Phase.OPEN for one in procedure.sheet):
+                    yield Skipped(act)
             case _:
                 if act not in kinds:
                     yield Skipped(act)

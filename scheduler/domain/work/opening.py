@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterator
 from datetime import datetime
 
 from scheduler.domain.isolation import PointRole
-from scheduler.domain.work.acts import Opened
+from scheduler.domain.work.acts import GasPlace, Opened
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure
 from scheduler.domain.work.locks import own_numbers, unlocked
 from scheduler.domain.work.proofs import gas_read, permit_valid, to_sewage_only
-from scheduler.domain.work.state import Tag, Work, same
+from scheduler.domain.work.state import Counts, Tag, Work, same
 
 Rule = Callable[[Work, Opened, Procedure], Iterator[Objection]]
 
@@ -81,7 +81,9 @@ def vacuum_let_out(work: Work, _step: Opened, procedure: Procedure) -> Iterator[
 
 def gas_within_time(work: Work, step: Opened, procedure: Procedure) -> Iterator[Objection]:
     """Gas was read at the slackened cover within the ship's time, and nothing in it speaks against."""
-    yield from gas_read(work.gas, step.at, procedure)
+    gas, out = work.gas, work.vacuum_out
+    early = gas is not None and gas.place is GasPlace.COVER and out is not None and gas.at < out.at
+    yield from gas_read(None if early else gas, step.at, procedure)
 
 
 def permit_now(work: Work, step: Opened, procedure: Procedure) -> Iterator[Objection]:
@@ -127,7 +129,7 @@ def opening_objections(
         yield Objection(Against.STILL_OPEN)
     for rule in RULES:
         yield from rule(work, step, procedure)
-    if below is not None and not work.hanging and work.out_at is None:
+    if below is not None and not work.hanging and work.counts is not Counts.NOTHING:
         yield below.objection()
 
 

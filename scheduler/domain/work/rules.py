@@ -143,7 +143,7 @@ def close_objections(work: Work) -> list[Objection]:
 
 def stop_reasons(work: Work, at: datetime, procedure: Procedure) -> list[Objection]:
     """Why work on the open pump stops now: the permit ran out, the gas reading is older than the ship allows."""
-    if not work.is_open:
+    if not work.is_open and not work.open_not_known:
         return []
     found = []
     if procedure.permit_needed and work.permit_at(at) is None:

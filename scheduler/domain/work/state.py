@@ -7,7 +7,7 @@ struck is left out, and what it spoke of is not known from then on: it counts fo
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 
 from scheduler.domain.words import Test
@@ -43,6 +43,9 @@ from scheduler.domain.work.acts import (
     TestedDead,
     VacuumLetOut,
 )
+
+UNENDED = timedelta(days=1)
+"""How long a permit holds on which no end was told. Common practice, no source."""
 
 
 class Counts(StrEnum):
@@ -83,8 +86,8 @@ class Permit:
     passing: tuple[str, ...] = ()
 
     def holds(self, at: datetime) -> bool:
-        """True while it is open and valid; its last minute counts."""
-        return self.closed_at is None and self.from_at <= at and (self.valid_to is None or at <= self.valid_to)
+        """True while it is open and valid; its last minute counts. One without an end holds for a day, not for ever."""
+        return self.closed_at is None and self.from_at <= at <= (self.valid_to or self.from_at + UNENDED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,6 +247,9 @@ def after(work: Work, step: AnyStep | _NotKnown) -> Work:
             again = not work.fresh and not work.hanging and not work.not_known
             begun = replace(_anew(work) if again and work.tags else _begun(work), fresh=False)
             tag = Tag(step.point, step.lock_no, step.tag_no, step.by, step.at, box_no=step.box_no)
+            begun = replace(
+                begun, told_at=None, started_locally=None
+            )  # said and seen before a lock: not of what is after it
             return _out(replace(begun, tags=(*work.tags, tag), not_known=begun.not_known - {step.point}), step.at)
         case TagTakenOver():
             tag = Tag(step.point, step.lock_no, step.tag_no, step.by, step.at, relief=True)
@@ -368,6 +374,7 @@ def _personal_off(work: Work, step: PersonalLockOff) -> tuple[PersonalLock, ...]
 def _tested(work: Work, step: Tested) -> Work:
     if step.result is Test.FAILED:
         out = replace(work, test=Test.FAILED, counts=Counts.NOTHING, returned_at=None, failed_at=step.at)
+        out = replace(out, told_at=None, started_locally=None)
         return replace(out, out_at=work.out_at or step.at)
     if work.hanging or work.not_known or (work.counts is Counts.NOTHING and work.returned_at is None):
         return work  # a test of a pump that is not in use proves nothing

@@ -31,7 +31,7 @@ def strike_objections(
     gone = {one.number for one in told if isinstance(one, Struck)}
     live = [n for n, one in enumerate(told, 1) if n not in gone and not isinstance(one, Struck)]
     if struck.number not in live:
-        return [Objection(Against.NOTHING_TO_STRIKE, {"number": float(struck.number)}, impossible=True)]
+        return [Objection(Against.NOTHING_TO_STRIKE, {"number": float(min(struck.number, 10**9))}, impossible=True)]
     if struck.number != live[-1] or recorded_by[struck.number] != by:
         return [Objection(Against.NOT_THE_NEWEST, {"number": float(live[-1])}, impossible=True)]
     step = told[struck.number - 1]
