@@ -361,7 +361,9 @@ def _close(
         require_no_tag(session, vessel_id, pump)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
         reason = told.reason or f"{kind.name}, {key}"
-        returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))
+        broken = any(one.occurrence.subject == pump for one in now.breakdowns) and kind.code != BREAKDOWN.code
+        if not (broken and told.test is Test.NONE):  # without a test another job does not bring back what broke down
+            returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))
     renewed: list[str] = []
     if not failed:
         _mark_done(

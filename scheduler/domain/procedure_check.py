@@ -5,7 +5,9 @@ from collections.abc import Iterator
 from scheduler.domain.conceding import SECOND_SIGNERS
 from scheduler.domain.faults import Fault, text_faults, twice_faults
 from scheduler.domain.fleet import Plant
+from scheduler.domain.isolation import PointRole
 
+_NEEDED = (PointRole.SUPPLY, PointRole.SUCTION, PointRole.DISCHARGE)
 MOST_POINTS, LONGEST_POINT = 12, 40
 MOST_GAS_MINUTES = 240
 
@@ -17,6 +19,13 @@ def procedure_faults(at: str, plant: Plant) -> Iterator[Fault]:
         yield (
             f"{at}/isolation_points",
             f"The plant has {len(points)} isolation points: 1 to {MOST_POINTS} were expected. Name where a pump is isolated.",
+        )
+    lacking = [one.value for one in _NEEDED if not any(point.role is one for point in points)]
+    if points and lacking:
+        yield (
+            f"{at}/isolation_points",
+            f"No isolation point is said to be the {', the '.join(lacking)}: one of each was expected, since a start is tried at the "
+            "supply and stored vacuum let out behind the valves. Give each point its role.",
         )
     for i, point in enumerate(points):
         here = f"{at}/isolation_points/{i}"

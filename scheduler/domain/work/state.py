@@ -103,11 +103,13 @@ class PersonalLock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _NotKnown(Step):
-    """What a struck entry leaves behind. point, person: whose lock may hang or not; is_open: the pump may be open or not."""
+    """What a struck entry leaves behind. point, person: whose lock may hang or not; is_open: the pump may be open or not; test:
+    what it is worth is not known, and it is not proved."""
 
     point: str = ""
     person: str = ""
     is_open: bool = False
+    test: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,6 +218,8 @@ def _standing(entries: Sequence[AnyStep]) -> list[AnyStep | _NotKnown]:
                 found.append(_NotKnown(at=step.at, by=step.by, person=step.by))
             case Opened():
                 found.append(_NotKnown(at=step.at, by=step.by, is_open=True))
+            case Tested():
+                found.append(_NotKnown(at=step.at, by=step.by, test=True))
             case _:
                 pass
     return found
@@ -318,6 +322,10 @@ def _closed(permit: Permit, step: PermitClosed) -> Permit:
 def _not_known(work: Work, step: _NotKnown) -> Work:
     if step.is_open:
         return replace(work, open_not_known=True)
+    if step.test:
+        counts = Counts.PROVISIONAL if work.counts is Counts.FULL else work.counts
+        returned_at = work.returned_at or (step.at if work.counts is Counts.FULL else None)
+        return replace(work, counts=counts, test=Test.NONE, out_at=work.out_at or step.at, returned_at=returned_at)
     if step.person:
         return replace(work, people_not_known=work.people_not_known | {same(step.person)})
     return _out(replace(work, not_known=work.not_known | {step.point}), step.at)
