@@ -220,7 +220,9 @@ def own_dates(ground: Ground, job: PlanJob) -> tuple[int, ...]:
     found = [] if job.kept_start is None else [job.kept_start]
     shown = job.published_start
     if shown is not None and job.earliest - EARLY_KEPT <= shown < job.earliest and shown in ground.start_set:
-        found.append(shown)
+        needed = hands_needed(job)
+        if not needed or ground.hands[shown] >= needed[0]:
+            found.append(shown)
     return tuple(dict.fromkeys(found))
 
 

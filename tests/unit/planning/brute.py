@@ -65,7 +65,9 @@ class Brute:
         """Starts by right of a date given before: a frozen one; a shown one up to a day before the window, at an allowed hour."""
         found = {job.kept_start} - {None}
         shown = job.published_start
-        if shown is not None and 0 < job.earliest - shown <= 24 and shown in self.problem.start_steps:
+        first = (job.hands_by_step or (job.hands,))[0]
+        allowed = shown in self.problem.start_steps and self.hands[shown] >= first if shown is not None else False
+        if shown is not None and 0 < job.earliest - shown <= 24 and allowed:
             found.add(shown)
         return found
 
