@@ -34,6 +34,7 @@ from scheduler.domain.subjects import where
 from scheduler.domain.words import Role, Test
 from scheduler.domain.work.acts import Accepted, AnyStep, Note, Noted, Opened, Returned, Struck, TagPlaced, Tested
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure, to_plain
+from scheduler.domain.work.late import late_objections
 from scheduler.domain.work.rules import objections, stop_reasons
 from scheduler.domain.work.state import Counts, Work, struck_numbers
 from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
@@ -200,6 +201,7 @@ def _against(
             within=STRIKE_WITHIN,
         )
     found = objections(stood, step, procedure, below_minimum=_below_minimum(now, kind, pump, stood, step))
+    found += late_objections([one.step for one in kept], step, procedure)
     back = isinstance(step, Returned) or (isinstance(step, Tested) and step.result is not Test.FAILED)
     if back and stood.counts is Counts.FULL and _is_down(now, pump, step.at):
         # out by a breakdown or by another job: only what put it out brings it back

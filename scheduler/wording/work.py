@@ -240,6 +240,10 @@ _WORDS: Mapping[Against, Callable[[_Told], str]] = {
     Against.NOTHING_TO_STRIKE: lambda f: f"There is no entry {f['number']} that stands.",
     Against.NOT_THE_NEWEST: lambda f: f"Only the newest entry, number {f['number']}, is struck, by who recorded it.",
     Against.TOO_LATE: lambda f: f"An entry is struck within {f['minutes']} minutes; record what is right as a new one.",
+    Against.TAKES_GROUND: lambda f: (
+        f"{_ACTS.get(str(f['act']), str(f['act'])).capitalize()} is recorded for later, and rests on what this takes away: "
+        "look whether the time is right."
+    ),
     Against.STAYS: lambda _: (
         "A signature, a decision, and what carries a flag stay; record what is right as a new entry."
     ),

@@ -207,3 +207,26 @@ def test_points_without_roles_are_refused(fresh: Stage) -> None:
     )
     assert answer.status_code == 422
     assert "/plants/0/isolation_points" in [one["pointer"] for one in answer.json()["errors"]]
+
+
+@pytest.mark.parametrize("point", ["supply breaker", "suction valve", "flushing or seal water"])
+def test_an_act_told_late_is_judged_against_what_it_comes_before(fresh: Stage, point: str) -> None:
+    """A lock said to be off before the pump was opened: refused, and as a fact kept with the act that rests on it."""
+    worked(fresh, *opened())
+    late = {"point": point}
+    asked = act(fresh, 11, "tag removed", **late)
+    assert asked.status_code == 409, asked.text
+    kept = act(fresh, 11, "tag removed", fact=True, **late)
+    assert kept.status_code == 201, kept.text
+    grounds = [one for one in kept.json()["against"] if one["code"] == "takes away what a later act rests on"]
+    assert {one["act"] for one in grounds} >= {"opened"}
+    assert any("rests on what this takes away" in says for says in kept.json()["flags"])
+
+
+def test_a_late_act_that_adds_to_what_was_done_is_taken(fresh: Stage) -> None:
+    """Opened as a fact without gas, then the gas that was read before it: nothing is taken away."""
+    worked(fresh, *isolated())
+    assert act(fresh, 12, "opened", fact=True).status_code == 201
+    worked(fresh, (11, "gas checked", {"place": "slackened cover", **GOOD_GAS}))
+    bad = act(fresh, 11, "gas checked", place="slackened cover", fact=True, **{**GOOD_GAS, "h2s_ppm": 50})
+    assert "opened" in {one.get("act") for one in bad.json()["against"]}

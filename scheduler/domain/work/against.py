@@ -84,6 +84,7 @@ class Against(StrEnum):
     NOTHING_TO_STRIKE = "nothing to strike"
     NOT_THE_NEWEST = "not the newest entry"
     TOO_LATE = "too late to strike"
+    TAKES_GROUND = "takes away what a later act rests on"
     STAYS = "a signature, a decision or a flag stays"
 
 
