@@ -115,7 +115,8 @@ def decide(
         master: name of the master, who decides while the link to the office is down, told by somebody else than who asked.
 
     Raises:
-        NotFound: no such postponement. Clash: decided already. NotAllowed: by the one who asked, or by someone who may
+        NotFound: no such postponement. Clash: decided already, or granted though its date rests on a return that nobody told.
+        NotAllowed: by the one who asked, or by someone who may
             not. Refused: a class item without the class's agreement, or no note to a refusal.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
@@ -142,6 +143,9 @@ def decide(
             if against:
                 error = Refused if against[0].code is Unfit.CLASS_ITEM else NotAllowed
                 raise error(unfit_words(against))
+            resting = _resting(now, row.job_key) if granted else []
+            if resting:
+                raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
             if not granted and not note.strip():
                 raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
             row.granted, row.decided_by, row.decided_s = granted, decider.person.name, house.now_s()

@@ -4,7 +4,9 @@ import json
 import re
 from datetime import timedelta
 
+from scheduler.actions.planning import propose
 from scheduler.domain.words import Role
+from scheduler.planning.facts import Told, plan_facts
 from tests.acts import PROVED, back, opened
 from tests.api.stage import AT, Stage, stamp
 
@@ -189,3 +191,31 @@ def test_the_lead_order_changed_at_the_panel_is_told_and_handed_over(fresh: Stag
     (lead,) = note["carries"]["lead_order"]
     assert lead["order"] == ["VP3", "VP1", "VP2"]
     assert lead["by"]
+
+
+def test_no_postponement_rests_on_a_return_that_nobody_told(fresh: Stage) -> None:
+    """Asked while the return was told, decided when it is not known any more: not granted; asked then: refused; refusing is free."""
+    path = f"/api/v1/pumps/{PUMP}"
+    told = {"at": stamp(AT), "reason": "seized", "expected_at": stamp(AT + timedelta(days=4))}
+    assert fresh.ask("POST", f"{path}/breakdowns", json=told).status_code == 201
+    held = propose(fresh.house, "demo-plover", "plover-plant")
+    (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is Told.RESTS_ON_RETURN)
+    key = next(one for one in fact.keys if not one.startswith("breakdown"))
+    body = {"to_at": stamp(AT + timedelta(days=900)), "reason": "no seal aboard", "risk": "leak"}
+    asked = fresh.ask("POST", f"/api/v1/jobs/{key}/postponements", json=body)
+    assert asked.status_code == 201, asked.text
+    open_end = fresh.ask(
+        "PUT", f"{path}/expected-return", json={"expected_at": None}, headers={"Idempotency-Key": "not known"}
+    )
+    assert open_end.status_code == 200, open_end.text
+    held = propose(fresh.house, "demo-plover", "plover-plant")
+    (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is Told.RESTS_ON_RETURN)
+    assert fact.assumed
+    decide = f"/api/v1/vessels/demo-plover/postponements/{asked.json()['postponement']}/decision"
+    assert key in fact.keys
+    refused = fresh.ask("POST", decide, role=Role.OFFICE, json={"granted": True})
+    assert refused.status_code == 409, refused.text
+    assert "nobody told" in refused.json()["detail"]
+    assert fresh.ask("POST", decide, role=Role.OFFICE, json={"granted": False, "note": "wait"}).status_code == 200
+    again = fresh.ask("POST", f"/api/v1/jobs/{key}/postponements", json=body)
+    assert again.status_code == 422, again.text
