@@ -215,22 +215,35 @@ def _with_jobs(problem: Problem, change: Callable[[PlanJob], PlanJob]) -> Proble
 @settings(max_examples=EXAMPLES)
 @given(RANDOMS.map(rough_ship))
 def test_more_room_never_worsens_a_rough_ship(problem: Problem) -> None:
-    """Half the minimum, a hand more wherever there are any, windows wider by a day each way, any one job less (unless another
-    goes on with its isolation): never more pinned dates lost, jobs without a place or days late, in that order."""
+    """Half the minimum, windows wider by a day each way, any one job less (unless another goes on with its isolation): never more
+    pinned dates lost, jobs without a place or days late, in that order."""
     before = _tier_1(problem)
-    lends = {slot.isolation_of for slot in stagger(problem).slots}
     easier = [
         replace(problem, minimum=tuple(replace(m, litres_per_h=m.litres_per_h // 2) for m in problem.minimum)),
-        replace(problem, crew=tuple(replace(c, hands=c.hands + 1) for c in problem.crew)),
         _with_jobs(problem, lambda job: replace(job, earliest=max(0, job.earliest - 24), limit=job.limit + 24)),
         *(
             replace(problem, jobs=tuple(j for j in problem.jobs if j != job))
             for job in problem.jobs
-            if job.key not in lends
+            if job.key not in _lends(problem)
         ),
     ]
     for other in easier:
         assert _tier_1(other) <= before
+
+
+@settings(max_examples=EXAMPLES)
+@given(RANDOMS.map(rough_ship))
+def test_a_hand_more_never_worsens_a_rough_ship(problem: Problem) -> None:
+    """Wherever there are hands, while no day's hours run out (a job may then use them up at a worse hour) and no job goes on with
+    another's isolation (which would end elsewhere)."""
+    whole = replace(problem, person_hours=24)
+    if not _lends(whole):
+        more = tuple(replace(c, hands=c.hands + 1) if c.hands else c for c in whole.crew)
+        assert _tier_1(replace(whole, crew=more)) <= _tier_1(whole)
+
+
+def _lends(problem: Problem) -> set[str]:
+    return {slot.isolation_of for slot in stagger(problem).slots if slot.isolation_of is not None}
 
 
 @settings(max_examples=EXAMPLES)
