@@ -1,6 +1,6 @@
 """Request bodies, checked for shape at the door; the actions check the sense. Instants carry their offset."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime
 from math import isfinite
 from typing import Annotated, Literal
@@ -50,24 +50,27 @@ Name = Annotated[str, Field(min_length=1, max_length=200)]
 Reason = Annotated[str, Field(max_length=1000)]
 
 
-def holds_nul(told: object) -> bool:
-    """Whether a text anywhere in a JSON value holds a NUL, which no database column and no file of ours takes."""
-    if isinstance(told, str):
-        return "\x00" in told
+def _leaves(told: object) -> Iterator[object]:
+    """Each text, figure and name anywhere in a JSON value."""
     if isinstance(told, Mapping):
-        return any(holds_nul(one) for pair in told.items() for one in pair)
-    return isinstance(told, list) and any(map(holds_nul, told))
+        for pair in told.items():
+            yield from (leaf for one in pair for leaf in _leaves(one))
+    elif isinstance(told, list):
+        yield from (leaf for one in told for leaf in _leaves(one))
+    else:
+        yield told
 
 
-def not_kept(told: object) -> bool:
-    """Whether a JSON value holds, anywhere, what no column or file of ours takes: a NUL, half a character, a figure without end."""
-    if isinstance(told, str):
-        return any(one == "\x00" or "\ud800" <= one <= "\udfff" for one in told)
-    if isinstance(told, float):
-        return not isfinite(told)
-    if isinstance(told, Mapping):
-        return any(not_kept(one) for pair in told.items() for one in pair)
-    return isinstance(told, list) and any(map(not_kept, told))
+def _holds_nul(leaf: object) -> bool:
+    """A NUL, which no database column and no file of ours takes."""
+    return isinstance(leaf, str) and "\x00" in leaf
+
+
+def _unwritable(leaf: object) -> bool:
+    """Half a character, or a figure without end: no JSON of ours says it."""
+    if isinstance(leaf, str):
+        return any("\ud800" <= one <= "\udfff" for one in leaf)
+    return isinstance(leaf, float) and not isfinite(leaf)
 
 
 class Body(BaseModel):
@@ -78,7 +81,11 @@ class Body(BaseModel):
     @model_validator(mode="before")
     @classmethod
     def _plain(cls, given: object) -> object:
-        bad = [name for name, told in given.items() if holds_nul(told)] if isinstance(given, Mapping) else []
+        bad = (
+            [name for name, told in given.items() if any(map(_holds_nul, _leaves(told)))]
+            if isinstance(given, Mapping)
+            else []
+        )
         if bad:
             raise ValueError(f"{', '.join(bad)}: text without a NUL character is expected; take it out")
         return given
@@ -264,7 +271,7 @@ class WorkStepBody(Body):
     @field_validator("step", mode="before")
     @classmethod
     def _kept(cls, given: object) -> object:
-        if not_kept(given):
+        if any(map(_unwritable, _leaves(given))):
             raise ValueError("whole characters and finite figures are expected; correct it")
         return given
 

@@ -16,7 +16,7 @@ from scheduler.domain.capacity import Outage
 from scheduler.domain.due import DueJob
 from scheduler.domain.fleet import JobKind
 from scheduler.domain.hours import RunningHours
-from scheduler.domain.returning import Back
+from scheduler.domain.returning import PlannedReturn
 from scheduler.domain.words import State, Test
 from scheduler.planning.problem import Shortfall
 
@@ -94,7 +94,7 @@ class PumpLine:
     """Where the form posts that says when it is expected back; empty while it is not out."""
     runs_action: str = ""
     """Where the form posts that says it runs after all; empty once work on its repair was recorded."""
-    back: Back | None = None
+    back: PlannedReturn | None = None
     """When plans have it back."""
     asks_return: bool = False
     """Nobody said when it is back, or that time has passed."""

@@ -1,10 +1,10 @@
 """The steps of the work on a job in words."""
 
 from scheduler.domain.work.acts import (
-    Accepted,
     AnyStep,
     GasChecked,
     MadeReady,
+    MeasureAccepted,
     Noted,
     NoVoltage,
     Opened,
@@ -77,7 +77,7 @@ def step_words(step: AnyStep) -> str:
             return _joined(
                 "Started locally", leak, "turns right" if step.turns_right else "", current and f"{current} A"
             )
-        case Accepted():
+        case MeasureAccepted():
             return _joined(f"Accepted: {step.name}", step.reason)
         case Struck():
             return _joined(f"Entry {step.number} struck", step.reason)

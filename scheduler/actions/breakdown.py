@@ -1,7 +1,6 @@
 """A pump that failed: put out, its repair opened as a job, planned anew at once. And clogs, noted without any job."""
 
 import json
-import secrets
 from datetime import datetime
 from typing import Any
 
@@ -9,7 +8,7 @@ from scheduler.actions import planning
 from scheduler.actions.documents import held, plant_of
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds, utc_text
-from scheduler.actions.pumps import AHEAD, end_outage, margin_words, must_be_ahead, set_down
+from scheduler.actions.pumps import AHEAD, begin_outage, end_outage, margin_words, must_be_ahead, set_down
 from scheduler.actions.situation import Situation
 from scheduler.actions.wanted import want_plan
 from scheduler.actions.work_state import require_no_tag
@@ -22,7 +21,7 @@ from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.storage import history_rows, work_rows
 from scheduler.storage.database import bump_revision
 from scheduler.storage.history_rows import append
-from scheduler.storage.tables import DoneRow, JobRow, OutageRow, OutageStatus
+from scheduler.storage.tables import DoneRow, JobRow, OutageStatus
 from scheduler.wording.moments import listed
 
 CLOG = "clog noted"
@@ -158,19 +157,15 @@ def runs_after_all(house: House, hand: Hand, place: Place, *, at: datetime, reas
             minutes = (seconds(at) - down.from_s) // 60
             end_outage(session, down, at)
             for before in work_rows.outages_ended_at(session, place.vessel_id, place.id, down.from_s):
-                session.add(
-                    OutageRow(
-                        id=secrets.token_hex(8),
-                        vessel_id=place.vessel_id,
-                        plant_id=place.plant_id,
-                        pump_id=place.id,
-                        from_s=seconds(at),
-                        counts_for_litres_per_h=before.counts_for_litres_per_h,
-                        status=before.status,
-                        reason=before.reason,
-                        actor=hand.actor.name,
-                        recorded_s=house.now_s(),
-                    )
+                begin_outage(
+                    session,
+                    place,
+                    at,
+                    before.status,
+                    before.counts_for_litres_per_h,
+                    reason=before.reason,
+                    by=hand.actor.name,
+                    now_s=house.now_s(),
                 )
             detail = {**json.loads(row.detail), "ran_after_all_minutes": minutes}
             row.state, row.closed_s, row.detail = State.WITHDRAWN.value, seconds(at), json.dumps(detail)

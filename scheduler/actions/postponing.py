@@ -14,7 +14,7 @@ from scheduler.domain.due import Occurrence
 from scheduler.domain.persons import Person
 from scheduler.domain.postponing import Asked, ask_faults
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.planning.facts import Told, plan_facts
+from scheduler.planning.facts import FactKind, plan_facts
 from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
 from scheduler.storage.history_rows import append
@@ -90,7 +90,7 @@ def _resting(now: Situation, key: str) -> list[tuple[str, str]]:
     held = now.proposed or now.taken
     facts = plan_facts(held.problem, held.plan) if held is not None else ()
     for fact in facts:
-        if fact.code is Told.RESTS_ON_RETURN and fact.assumed and key in fact.keys:
+        if fact.code is FactKind.RESTS_ON_RETURN and fact.assumed and key in fact.keys:
             name = pump_words(now, fact.pump or "")
             return [
                 ("/to_at", f"its date rests on the return of {name}, which nobody told: say first when {name} is back.")

@@ -141,10 +141,19 @@ def say_expected(house: House, hand: Hand, place: Place, expected_at: datetime |
         return once(session, place.vessel_id, hand, house.now_s(), act)
 
 
-def set_down(
-    session: Session, place: Place, at: datetime, reason: str, by: str, now_s: int, expected_at: datetime | None = None
+def begin_outage(
+    session: Session,
+    place: Place,
+    at: datetime,
+    status: OutageStatus,
+    counts_for_litres_per_h: int,
+    *,
+    reason: str,
+    by: str,
+    now_s: int,
+    expected_at: datetime | None = None,
 ) -> None:
-    """Store that the pump counts for nothing from `at` on; expected_at: when it is expected back, none: not known."""
+    """Store that the pump counts for so much from `at` on; expected_at: when it is expected back, none: not known."""
     session.add(
         OutageRow(
             id=secrets.token_hex(8),
@@ -152,14 +161,21 @@ def set_down(
             plant_id=place.plant_id,
             pump_id=place.id,
             from_s=seconds(at),
-            counts_for_litres_per_h=0,
-            status=OutageStatus.DOWN,
+            counts_for_litres_per_h=counts_for_litres_per_h,
+            status=status,
             reason=reason,
             expected_s=None if expected_at is None else seconds(expected_at),
             actor=by,
             recorded_s=now_s,
         )
     )
+
+
+def set_down(
+    session: Session, place: Place, at: datetime, reason: str, by: str, now_s: int, expected_at: datetime | None = None
+) -> None:
+    """Store that the pump counts for nothing from `at` on; expected_at as in `begin_outage`."""
+    begin_outage(session, place, at, OutageStatus.DOWN, 0, reason=reason, by=by, now_s=now_s, expected_at=expected_at)
 
 
 def end_outage(session: Session, row: OutageRow, at: datetime) -> None:
@@ -205,20 +221,8 @@ def returned(
         end_outage(session, row, at)
     if test is Test.NONE:
         whole = capacities_of(session, place.vessel_id, plant)[place.id]
-        session.add(
-            OutageRow(
-                id=secrets.token_hex(8),
-                vessel_id=place.vessel_id,
-                plant_id=place.plant_id,
-                pump_id=place.id,
-                from_s=seconds(at),
-                counts_for_litres_per_h=litres_down(provisional_capacity(plant, whole)),
-                status=OutageStatus.NOT_PROVED,
-                reason=reason,
-                actor=by,
-                recorded_s=now_s,
-            )
-        )
+        counts = litres_down(provisional_capacity(plant, whole))
+        begin_outage(session, place, at, OutageStatus.NOT_PROVED, counts, reason=reason, by=by, now_s=now_s)
 
 
 def _sane(house: House, at: datetime, reason: str, what: str) -> None:

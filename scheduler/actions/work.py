@@ -32,7 +32,17 @@ from scheduler.domain.fleet import JobKind, Plant
 from scheduler.domain.sheets import finding_kind
 from scheduler.domain.subjects import where
 from scheduler.domain.words import Role, Test
-from scheduler.domain.work.acts import Accepted, AnyStep, Note, Noted, Opened, Returned, Struck, TagPlaced, Tested
+from scheduler.domain.work.acts import (
+    AnyStep,
+    MeasureAccepted,
+    Note,
+    Noted,
+    Opened,
+    Returned,
+    Struck,
+    TagPlaced,
+    Tested,
+)
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure, to_plain
 from scheduler.domain.work.late import late_objections
 from scheduler.domain.work.rules import objections, stop_reasons
@@ -78,7 +88,7 @@ def take_step(
         raise NotAllowed(
             "Only the chief engineer overrides the minimum, with a reason. Ask, or choose a time that holds."
         )
-    if isinstance(step, Accepted) and hand.actor.role not in OVERRIDES:
+    if isinstance(step, MeasureAccepted) and hand.actor.role not in OVERRIDES:
         raise NotAllowed("Only the chief engineer accepts a measure outside its limits, with a reason.")
     with house.db.write(place.vessel_id) as session:
 
@@ -134,17 +144,15 @@ def take_step(
             session.add(row)
             session.flush()
             after = steps_of(session, place.vessel_id, occurrence.key)
-            work = state_of(after)
+            before, work = state_of(kept), state_of(after)
             if isinstance(step, Noted) and step.about is Note.PART:
                 use_part(session, place, step.name, step.value, hand.actor.name, house.now_s())
             if against and pump is not None:
                 open_about(session, now, occurrence.key, WORK_FLAGGED, against, hand.actor.name)
             if pump is not None:
-                if work.counts is not Counts.NOTHING and (
-                    isinstance(step, Tested) or work.counts is not state_of(kept).counts
-                ):
+                if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
                     require_no_tag(session, place.vessel_id, pump)
-                _count(session, now, pump, occurrence, state_of(kept), work, step, hand.actor.name)
+                _count(session, now, pump, occurrence, before, work, step, hand.actor.name)
             bump_revision(session, place.vessel_id)
             return Answer(
                 201,

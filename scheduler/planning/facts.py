@@ -11,7 +11,7 @@ from scheduler.planning.problem import Derated, Plan, PlanJob, Problem, Slot
 from scheduler.planning.tiers import set_up_saved
 
 
-class Told(StrEnum):
+class FactKind(StrEnum):
     """Kinds of facts."""
 
     FROZEN_MOVED = "frozen date moved"
@@ -28,7 +28,7 @@ class PlanFact:
     rest on a return; assumed: nobody told that return. Of a job that fits no stay: hours it takes at a stretch, and to_step where
     the next lay-over begins, none where none is known."""
 
-    code: Told
+    code: FactKind
     key: str | None = None
     pump: str | None = None
     from_step: int | None = None
@@ -57,7 +57,7 @@ def _dates(ground: Callable[[], Ground], job: PlanJob, slots: Mapping[str, Slot]
     kept = job.kept_start
     if job.fixed_start is None and kept is not None and (slot is None or slot.start != kept):
         yield PlanFact(
-            code=Told.FROZEN_MOVED,
+            code=FactKind.FROZEN_MOVED,
             key=job.key,
             pump=job.pump,
             from_step=kept,
@@ -66,7 +66,7 @@ def _dates(ground: Callable[[], Ground], job: PlanJob, slots: Mapping[str, Slot]
         )
     own = (job.kept_start, job.published_start)
     if slot is not None and job.fixed_start is None and slot.start in own and slot.start < job.earliest:
-        yield PlanFact(code=Told.KEPT_EARLY, key=job.key, pump=job.pump, hours=job.earliest - slot.start)
+        yield PlanFact(code=FactKind.KEPT_EARLY, key=job.key, pump=job.pump, hours=job.earliest - slot.start)
 
 
 def _because(ground: Ground, job: PlanJob, step: int, slots: Mapping[str, Slot]) -> Because | None:
@@ -100,7 +100,7 @@ def _returns(ground: Ground, plan: Plan) -> Iterator[PlanFact]:
             if stretch.back:
                 keys = _resting(ground, plan, gone, capacity.pump, stretch)
                 yield PlanFact(
-                    code=Told.RESTS_ON_RETURN,
+                    code=FactKind.RESTS_ON_RETURN,
                     pump=capacity.pump,
                     to_step=stretch.to_step,
                     keys=keys,
@@ -134,7 +134,9 @@ def _stays(ground: Ground, job: PlanJob) -> Iterator[PlanFact]:
                 for m in sorted(ground.problem.minimum)
                 if m.litres_per_h <= 0 and m.to_step - m.from_step >= takes
             )
-            yield PlanFact(code=Told.FITS_NO_STAY, key=job.key, pump=job.pump, hours=takes, to_step=next(over, None))
+            yield PlanFact(
+                code=FactKind.FITS_NO_STAY, key=job.key, pump=job.pump, hours=takes, to_step=next(over, None)
+            )
 
 
 def _two_pumps(problem: Problem) -> Iterator[PlanFact]:
@@ -144,4 +146,4 @@ def _two_pumps(problem: Problem) -> Iterator[PlanFact]:
     need = max((one.litres_per_h for one in problem.minimum), default=0)
     least = min(pump.litres_per_h for pump in problem.pumps)
     if 0 < need <= least:
-        yield PlanFact(code=Told.ONE_NEEDED_OF_TWO)
+        yield PlanFact(code=FactKind.ONE_NEEDED_OF_TWO)

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 from scheduler.planning.board import Because
-from scheduler.planning.facts import PlanFact, Told
+from scheduler.planning.facts import FactKind, PlanFact
 from scheduler.planning.problem import Problem
 from scheduler.planning.shiphours import ShipClock
 from scheduler.wording.moments import listed, ship_day, ship_moment
@@ -35,20 +35,20 @@ def fact_words(fact: PlanFact, problem: Problem, clock: ShipClock, *, job: Namer
         return ship_moment(problem.starts_at + timedelta(hours=step), minutes(step))
 
     match fact.code:
-        case Told.FROZEN_MOVED:
+        case FactKind.FROZEN_MOVED:
             why = "another date serves better" if fact.because is None else _BECAUSE[fact.because]
             before = when(fact.from_step or 0)
             now = "has no place" if fact.to_step is None else f"moves to {when(fact.to_step)}"
             return f"{job(fact.key or '')} cannot keep {before}: {why}. It {now}."
-        case Told.KEPT_EARLY:
+        case FactKind.KEPT_EARLY:
             return f"{job(fact.key or '')} keeps its date {fact.hours} h before its window as reckoned now."
-        case Told.RESTS_ON_RETURN:
+        case FactKind.RESTS_ON_RETURN:
             return _return_words(fact, ship_day(problem.starts_at + timedelta(hours=fact.to_step or 0), minutes(fact.to_step or 0)),
                                  job, pump)  # fmt: skip
-        case Told.FITS_NO_STAY:
+        case FactKind.FITS_NO_STAY:
             over = "No lay-over is known" if fact.to_step is None else f"The next lay-over begins {when(fact.to_step)}"
             return f"{job(fact.key or '')} takes {fact.hours} h and fits no stay. {over}."
-        case Told.ONE_NEEDED_OF_TWO:
+        case FactKind.ONE_NEEDED_OF_TWO:
             return "Two pumps, one needed: while one is open the other runs alone."
 
 

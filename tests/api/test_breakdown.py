@@ -6,7 +6,7 @@ from datetime import timedelta
 
 from scheduler.actions.planning import propose
 from scheduler.domain.words import Role
-from scheduler.planning.facts import Told, plan_facts
+from scheduler.planning.facts import FactKind, plan_facts
 from tests.acts import PROVED, back, opened
 from tests.api.stage import AT, Stage, stamp
 
@@ -199,7 +199,7 @@ def test_no_postponement_rests_on_a_return_that_nobody_told(fresh: Stage) -> Non
     told = {"at": stamp(AT), "reason": "seized", "expected_at": stamp(AT + timedelta(days=4))}
     assert fresh.ask("POST", f"{path}/breakdowns", json=told).status_code == 201
     held = propose(fresh.house, "demo-plover", "plover-plant")
-    (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is Told.RESTS_ON_RETURN)
+    (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is FactKind.RESTS_ON_RETURN)
     key = next(one for one in fact.keys if not one.startswith("breakdown"))
     body = {"to_at": stamp(AT + timedelta(days=900)), "reason": "no seal aboard", "risk": "leak"}
     asked = fresh.ask("POST", f"/api/v1/jobs/{key}/postponements", json=body)
@@ -209,7 +209,7 @@ def test_no_postponement_rests_on_a_return_that_nobody_told(fresh: Stage) -> Non
     )
     assert open_end.status_code == 200, open_end.text
     held = propose(fresh.house, "demo-plover", "plover-plant")
-    (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is Told.RESTS_ON_RETURN)
+    (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is FactKind.RESTS_ON_RETURN)
     assert fact.assumed
     decide = f"/api/v1/vessels/demo-plover/postponements/{asked.json()['postponement']}/decision"
     assert key in fact.keys

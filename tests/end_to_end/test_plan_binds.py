@@ -22,7 +22,7 @@ from scheduler.domain.hours import RunningHours
 from scheduler.domain.operating import Stretch
 from scheduler.planning.check import judge
 from scheduler.planning.explain import explain
-from scheduler.planning.facts import Told, plan_facts
+from scheduler.planning.facts import FactKind, plan_facts
 from scheduler.planning.frame import Circumstances, frame, slot_times
 from scheduler.planning.problem import Plan, Problem
 from scheduler.planning.reliefs import Kind, reliefs
@@ -443,17 +443,17 @@ def test_a_job_that_fits_no_stay_is_said_with_the_hours_it_takes_and_the_next_la
     }
     over = [_block(0, "lay-over", from_on="2026-12-14", to_on="2026-12-20")]
     ship = planned(document(**ferry, minimum_blocks=over))
-    (fact,) = (one for one in plan_facts(ship.problem, ship.plan) if one.code is Told.FITS_NO_STAY)
+    (fact,) = (one for one in plan_facts(ship.problem, ship.plan) if one.code is FactKind.FITS_NO_STAY)
     assert (fact.key, fact.hours) == (KEY, 3)
     assert fact.to_step is not None
     assert ship.problem.starts_at + timedelta(hours=fact.to_step) == _at(14)
     without = planned(document(**ferry))
-    (fact,) = (one for one in plan_facts(without.problem, without.plan) if one.code is Told.FITS_NO_STAY)
+    (fact,) = (one for one in plan_facts(without.problem, without.plan) if one.code is FactKind.FITS_NO_STAY)
     assert fact.to_step is None
     long_enough = {**ferry, "port_stays": [{"from_at": "2026-12-05T08:00:00Z", "to_at": "2026-12-05T11:00:00Z"}]}
     fits = planned(document(**long_enough))
     assert fits.when() == "Sat 5 08:00"
-    assert Told.FITS_NO_STAY not in {one.code for one in plan_facts(fits.problem, fits.plan)}
+    assert FactKind.FITS_NO_STAY not in {one.code for one in plan_facts(fits.problem, fits.plan)}
 
 
 def test_what_an_overhaul_renews_goes_with_it_when_it_is_done_early() -> None:

@@ -223,7 +223,7 @@ class Noted(Step):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Accepted(Step):
+class MeasureAccepted(Step):
     """The chief engineer accepts a measure outside its limits, with a reason."""
 
     kind: Literal["measure accepted"] = "measure accepted"
@@ -354,7 +354,7 @@ AnyStep = (
     | PersonalLockOff
     | Opened
     | Noted
-    | Accepted
+    | MeasureAccepted
     | PeopleClear
     | TagRemoved
     | PeopleTold

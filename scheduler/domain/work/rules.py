@@ -14,11 +14,11 @@ from scheduler.domain.isolation import PointRole
 from scheduler.domain.sheets import Phase
 from scheduler.domain.words import Test
 from scheduler.domain.work.acts import (
-    Accepted,
     AnyStep,
     GasChecked,
     GasPlace,
     MadeReady,
+    MeasureAccepted,
     Note,
     Noted,
     NoVoltage,
@@ -121,7 +121,7 @@ def _against(work: Work, step: AnyStep, procedure: Procedure, below: BelowMinimu
             yield from _tested(work, step)
         case Noted():
             yield from _noted(work, step, procedure)
-        case Accepted():
+        case MeasureAccepted():
             yield from _accepted(work, step, procedure)
         case MadeReady():
             if not step.standby_seen or not step.told.strip():
@@ -261,7 +261,7 @@ def _out_of_phase(work: Work, when: Phase, procedure: Procedure) -> Iterator[Obj
                 yield Objection(Against.NOT_ISOLATED, {"points": ()})
 
 
-def _accepted(work: Work, step: Accepted, procedure: Procedure) -> Iterator[Objection]:
+def _accepted(work: Work, step: MeasureAccepted, procedure: Procedure) -> Iterator[Objection]:
     newest = newest_measures(work).get(step.name)
     if newest is None:
         yield Objection(Against.NO_MEASURE, {"name": step.name}, impossible=True)

@@ -12,11 +12,11 @@ from enum import StrEnum
 
 from scheduler.domain.words import Test
 from scheduler.domain.work.acts import (
-    Accepted,
     AnyStep,
     GasChecked,
     GasPlace,
     MadeReady,
+    MeasureAccepted,
     Note,
     Noted,
     NoVoltage,
@@ -141,7 +141,7 @@ class Work:
     failed_at: datetime | None = None
     tests: tuple[Tested, ...] = ()
     measures: tuple[Noted, ...] = ()
-    accepted: tuple[Accepted, ...] = ()
+    accepted: tuple[MeasureAccepted, ...] = ()
     test: Test = Test.NONE
     counts: Counts = Counts.FULL
     out_at: datetime | None = None
@@ -303,7 +303,7 @@ def after(work: Work, step: AnyStep | _NotKnown) -> Work:
             return replace(work, reported_at=step.at)
         case Noted():
             return replace(work, measures=(*work.measures, step)) if step.about is Note.MEASURE else work
-        case Accepted():
+        case MeasureAccepted():
             return replace(work, accepted=(*work.accepted, step))
         case Struck():
             return work

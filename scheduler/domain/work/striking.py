@@ -3,7 +3,15 @@
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 
-from scheduler.domain.work.acts import Accepted, AnyStep, PermitClosed, PermitIssued, Struck, TagPlaced, TagRemoved
+from scheduler.domain.work.acts import (
+    AnyStep,
+    MeasureAccepted,
+    PermitClosed,
+    PermitIssued,
+    Struck,
+    TagPlaced,
+    TagRemoved,
+)
 from scheduler.domain.work.against import Against, Objection
 
 STRIKE_WITHIN = timedelta(minutes=10)
@@ -35,7 +43,7 @@ def strike_objections(
     if struck.number != live[-1] or recorded_by[struck.number] != by:
         return [Objection(Against.NOT_THE_NEWEST, {"number": float(live[-1])}, impossible=True)]
     step = told[struck.number - 1]
-    stays = struck.number in flagged or isinstance(step, PermitIssued | PermitClosed | Accepted)
+    stays = struck.number in flagged or isinstance(step, PermitIssued | PermitClosed | MeasureAccepted)
     stays |= isinstance(step, TagPlaced) and bool(step.override.strip())
     stays |= isinstance(step, TagRemoved) and step.other_hand is not None
     if stays:

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from scheduler.planning.board import Because
-from scheduler.planning.facts import PlanFact, Told, plan_facts
+from scheduler.planning.facts import FactKind, PlanFact, plan_facts
 from scheduler.planning.problem import Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
 from scheduler.planning.shiphours import ShipClock
 from scheduler.planning.stagger import stagger
@@ -43,12 +43,12 @@ def test_a_frozen_date_that_moved_is_told_with_what_forbade_it() -> None:
     down = Derated(from_step=0, to_step=24 * 5, litres_per_h=0, back="expected")
     job = _job("knife:P1:1", "P1", 2, kept_start=56)
     (moved, rests) = _facts(_problem(job, derated=(down,)))
-    assert (moved.code, moved.from_step, moved.because) == (Told.FROZEN_MOVED, 56, Because.CAPACITY)
+    assert (moved.code, moved.from_step, moved.because) == (FactKind.FROZEN_MOVED, 56, Because.CAPACITY)
     assert moved.to_step is not None
     assert moved.to_step >= 24 * 5
-    assert (rests.code, rests.keys, rests.assumed) == (Told.RESTS_ON_RETURN, ("knife:P1:1",), False)
+    assert (rests.code, rests.keys, rests.assumed) == (FactKind.RESTS_ON_RETURN, ("knife:P1:1",), False)
     (parts,) = _facts(_problem(replace(job, parts_from=100)))
-    assert (parts.code, parts.because) == (Told.FROZEN_MOVED, Because.FACT)
+    assert (parts.code, parts.because) == (FactKind.FROZEN_MOVED, Because.FACT)
     assert _facts(_problem(job)) == []
 
 
@@ -58,7 +58,7 @@ def test_a_date_kept_before_its_window_says_by_how_many_hours() -> None:
         job = _job("knife:P1:1", "P1", 2, published_start=56, earliest=56 + later)
         facts = _facts(_problem(job))
         assert [one.hours for one in facts] == told
-        assert all(one.code is Told.KEPT_EARLY for one in facts)
+        assert all(one.code is FactKind.KEPT_EARLY for one in facts)
 
 
 def test_only_dates_that_would_break_the_minimum_rest_on_a_return() -> None:
@@ -76,7 +76,7 @@ def test_only_dates_that_would_break_the_minimum_rest_on_a_return() -> None:
 def test_two_pumps_one_needed_is_said_once() -> None:
     """Two pumps and a minimum that either meets; not where both are needed, nor with three pumps."""
     jobs = (_job("knife:P1:1", "P1", 2), _job("knife:P2:1", "P2", 5))
-    assert [one.code for one in _facts(_problem(*jobs, pumps=2, need=60))] == [Told.ONE_NEEDED_OF_TWO]
+    assert [one.code for one in _facts(_problem(*jobs, pumps=2, need=60))] == [FactKind.ONE_NEEDED_OF_TWO]
     assert _facts(_problem(*jobs, pumps=2, need=61)) == []
     assert _facts(_problem(*jobs, pumps=2, need=0)) == []
     assert _facts(_problem(*jobs, need=60)) == []
@@ -87,13 +87,13 @@ def test_every_fact_is_a_sentence_with_names_and_ship_time() -> None:
     clock = ShipClock(60, ((STARTS_AT + timedelta(days=3), 120),))
     problem = _problem()
     facts = (
-        PlanFact(code=Told.FROZEN_MOVED, key="knife:P1:1", from_step=56, to_step=104, because=Because.HANDS),
-        PlanFact(code=Told.FROZEN_MOVED, key="knife:P1:1", from_step=56, because=None),
-        PlanFact(code=Told.KEPT_EARLY, key="knife:P1:1", hours=7),
-        PlanFact(code=Told.RESTS_ON_RETURN, pump="P2", to_step=240, keys=("knife:P1:1",), assumed=True),
-        PlanFact(code=Told.RESTS_ON_RETURN, pump="P2", to_step=240, keys=("knife:P1:1",) * 6),
-        PlanFact(code=Told.RESTS_ON_RETURN, pump="P2", to_step=240, assumed=True),
-        PlanFact(code=Told.ONE_NEEDED_OF_TWO),
+        PlanFact(code=FactKind.FROZEN_MOVED, key="knife:P1:1", from_step=56, to_step=104, because=Because.HANDS),
+        PlanFact(code=FactKind.FROZEN_MOVED, key="knife:P1:1", from_step=56, because=None),
+        PlanFact(code=FactKind.KEPT_EARLY, key="knife:P1:1", hours=7),
+        PlanFact(code=FactKind.RESTS_ON_RETURN, pump="P2", to_step=240, keys=("knife:P1:1",), assumed=True),
+        PlanFact(code=FactKind.RESTS_ON_RETURN, pump="P2", to_step=240, keys=("knife:P1:1",) * 6),
+        PlanFact(code=FactKind.RESTS_ON_RETURN, pump="P2", to_step=240, assumed=True),
+        PlanFact(code=FactKind.ONE_NEEDED_OF_TWO),
     )
     said = [
         fact_words(one, problem, clock, job=lambda _: "VP1 knife inspection", pump=lambda _: "VP2") for one in facts

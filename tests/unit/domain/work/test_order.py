@@ -8,7 +8,7 @@ from scheduler.domain.isolation import POINTS
 from scheduler.domain.sheets import MeasureAsked, Phase, SheetStep
 from scheduler.domain.words import Test
 from scheduler.domain.work.acts import (
-    Accepted,
+    MeasureAccepted,
     Note,
     Noted,
     PeopleClear,
@@ -173,13 +173,13 @@ def test_a_measure_out_of_its_limits_is_accepted_with_a_reason_and_never_above_t
     """Only the newest figure, only when out, with a reason; above nameplate nobody; the failed figure stays."""
     wide = Noted(at=AT, by="A", about=Note.MEASURE, name="gap", value=0.9, low=0.1, high=0.5, unit="mm")
     assert [one.code for one in measures_left(replay([wide]))] == [Against.OUT_OF_LIMIT]
-    accept = Accepted(at=LATER, by="Chief", name="gap", reason="set on order")
+    accept = MeasureAccepted(at=LATER, by="Chief", name="gap", reason="set on order")
     assert objections(replay([wide]), accept, SHIP) == []
     assert measures_left(replay([wide, accept])) == []
     good = Noted(at=AT + timedelta(minutes=5), by="A", about=Note.MEASURE, name="gap", value=0.5, low=0.1, high=0.5)
     assert measures_left(replay([wide, good])) == []
     assert [one.value for one in replay([wide, good]).measures] == [0.9, 0.5]
-    assert codes([], Accepted(at=LATER, by="Chief", name="gap", reason="x")) == {Against.NO_MEASURE}
+    assert codes([], MeasureAccepted(at=LATER, by="Chief", name="gap", reason="x")) == {Against.NO_MEASURE}
     plate = Procedure(nameplate=frozenset({"gap"}))
     assert {one.code for one in objections(replay([wide]), accept, plate)} == {Against.NAMEPLATE}
     worse = Noted(at=LATER + timedelta(hours=1), by="A", about=Note.MEASURE, name="gap", value=1.0, low=0.1, high=0.5)
