@@ -230,3 +230,51 @@ def test_a_late_act_that_adds_to_what_was_done_is_taken(fresh: Stage) -> None:
     worked(fresh, (11, "gas checked", {"place": "slackened cover", **GOOD_GAS}))
     bad = act(fresh, 11, "gas checked", place="slackened cover", fact=True, **{**GOOD_GAS, "h2s_ppm": 50})
     assert "opened" in {one.get("act") for one in bad.json()["against"]}
+
+
+def test_a_returned_pump_is_not_isolated_again_below_the_minimum(fresh: Stage) -> None:
+    """Not proved, it still carries: with the others out, the first lock of a new round is asked of the minimum."""
+    worked(fresh, *opened(), *back())
+    assert counts(fresh) == PROVISIONAL
+    for other in ("a", "c"):
+        told = {"at": stamp(fresh.clock.at), "reason": "burst"}
+        assert fresh.ask("POST", f"/api/v1/pumps/plover-pump-{other}/down", json=told).status_code == 200
+    worked(fresh, *isolated("CW-8", at=70)[:4])
+    answer = act(fresh, 75, "tag placed", **tagged("supply breaker"))
+    assert answer.status_code == 409, answer.text
+    assert "below minimum" in {one["code"] for one in answer.json()["objections"]}
+
+
+def test_a_close_names_the_opening_that_was_never_recorded(fresh: Stage) -> None:
+    """All acts but that one: named, and opened as a non-conformity."""
+    worked(fresh, *isolated(), (11, "gas checked", {"place": "slackened cover", **GOOD_GAS}), *back())
+    worked(fresh, (60, "tested", PROVED), (62, "permit closed", {"number": "CW-7"}))
+    done = fresh.close(KNIFE, done_at=stamp(AT + timedelta(minutes=62)), done_by="A. Second", test="none")
+    assert done.status_code == 200, done.text
+    assert "Never recorded: opened" in done.json()["flags"][0]
+    listed = fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"]
+    assert [one["about"] for one in listed if one["job"] == KNIFE] == ["closing the job"]
+
+
+def test_a_close_is_not_struck_once_the_pump_was_locked_in_another_job(fresh: Stage) -> None:
+    """Its lock stays what it is."""
+    assert fresh.close(KNIFE, from_paper=True).status_code == 200
+    for minutes, kind, told in isolated(at=3)[:5]:
+        assert act(fresh, minutes, kind, job=SEAL, fact=True, **told).status_code == 201
+    assert fresh.ask("POST", f"/api/v1/jobs/{KNIFE}/close/strike", json={}).status_code == 409
+    assert counts(fresh) == 0
+
+
+def test_work_stops_for_its_permit_also_where_the_opening_was_struck(fresh: Stage) -> None:
+    """Nobody knows then whether the pump is open: the permit that ran out and the old gas are said all the same."""
+    acts = isolated()
+    acts[0] = (
+        0,
+        "permit issued",
+        {"number": "CW-7", "issued_by": "A. Chief", "valid_to": stamp(AT + timedelta(minutes=30))},
+    )
+    worked(fresh, *acts, *opened()[-2:])
+    assert act(fresh, 13, "entry struck", number=len(acts) + 2).status_code == 201
+    fresh.clock.at = AT + timedelta(minutes=31)
+    told = fresh.ask("GET", f"/api/v1/jobs/{KNIFE}/work").json()
+    assert any("permit" in one.casefold() for one in told["stop_work"]), told["stop_work"]

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from scheduler.domain.deciding import Decider, Objected, Unfit, decision_objections, signing_objections
-from scheduler.domain.persons import Person, one_person
+from scheduler.domain.persons import Person, one_person, same_name
 from scheduler.domain.words import Role
 from tests.unit.domain.plants import OVERHAUL
 
@@ -19,6 +19,23 @@ SAME_NAME = Person(id="u2", name=" b.  second, second engineer")
 def test_one_person_is_the_same_id_or_the_same_name(other: Person, one: bool) -> None:
     """Either alone is enough, both ways round."""
     assert one_person(ASKED, other) is one_person(other, ASKED) is one
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ("Demo chief, chief", "Demo chief, master", True),
+        ("Demo chief, chief", "demo  CHIEF (told by A. Second)", True),
+        ("Demo chief", "Demo cook", False),
+        ("A. Chief, chief", "B. Chief, chief", False),
+        ("", "", False),
+        (", chief", ", chief", True),
+        (", chief", ", master", False),
+    ],
+)
+def test_a_name_is_the_same_under_another_rank(one: str, other: str, same: bool) -> None:
+    """Both ways round; empty is nobody's."""
+    assert same_name(one, other) is same_name(other, one) is same
 
 
 @pytest.mark.parametrize("decider", [SAME_ID, SAME_NAME])
