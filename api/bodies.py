@@ -354,6 +354,15 @@ class PartDateBody(Body):
     note: Reason = ""
 
 
+class FirstDateBody(Body):
+    """On which ship's date a job first falls due that nobody knows when it was last done, and why that is soon enough.
+    class_agreed: the class's agreement, needed for a class item."""
+
+    on: ShipDate
+    reason: Reason
+    class_agreed: Reason = ""
+
+
 class DecisionBody(Body):
     """A postponement granted or refused. class_agreed: the class's agreement, needed for a class item; master: name of the
     master, who decides while the link to the office is down."""

@@ -21,6 +21,7 @@ WORK = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
 SET_UP = frozenset({Role.OFFICE, Role.ADMIN})
 EXPORT = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
 SIGN = frozenset({Role.CHIEF})
+DECIDE = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
 
 DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/readings"): COUNTER,
@@ -96,6 +97,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/jobs/{key}/photos"): WORK,
     ("GET", "/api/v1/jobs/{key}/photos/{digest}"): READ,
     ("PUT", "/api/v1/jobs/{key}/part-date"): WORK,
+    ("PUT", "/api/v1/jobs/{key}/first-date"): DECIDE,
     ("POST", "/api/v1/jobs/{key}/postponements"): WORK,
     ("GET", "/api/v1/vessels/{vessel_id}/postponements"): READ,
     ("POST", "/api/v1/vessels/{vessel_id}/postponements/{number}/decision"): WORK,
@@ -134,6 +136,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/photos"): WORK,
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/first-date"): DECIDE,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/part-date"): WORK,
     ("GET", "/vessels/{vessel_id}/plan"): READ,

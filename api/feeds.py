@@ -37,6 +37,7 @@ _COLOURS = {
     State.PAST_DUE: "darkgoldenrod",
     State.PAST_LIMIT: "darkred",
     State.POSTPONED: "rosybrown",
+    State.NOT_KNOWN: "mediumpurple",
     State.DONE: "gray",
     State.WITHDRAWN: "lightgray",
 }

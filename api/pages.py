@@ -39,6 +39,7 @@ LEGEND = (
     (State.PAST_DUE, "Past due"),
     (State.PAST_LIMIT, "Past limit"),
     (State.POSTPONED, "Postponed"),
+    (State.NOT_KNOWN, "Last time not known"),
     (State.DONE, "Done"),
 )
 
@@ -186,9 +187,12 @@ def job_facts(view: JobView) -> tuple[tuple[str, str, str], ...]:
         figure = f"{saying.number(due.due_running_seconds / 3600)} h"
         limit = due.limit_running_seconds
         facts.append(("Due at running hours", figure, f"limit {saying.number(limit / 3600)} h" if limit else ""))
-    facts.append(("Window", f"from {saying.short_date(due.window_opens_at, offset)}", ""))
+    if due.state is State.NOT_KNOWN:
+        facts = [("Due", "now", "last time not known")]
+    else:
+        facts.append(("Window", f"from {saying.short_date(due.window_opens_at, offset)}", ""))
     limit_note = f"postponed from {saying.short_date(due.due_at, offset)}" if due.postponed_to else ""
-    facts.append(("Limit", saying.short_date(due.limit_at, offset), limit_note))
+    facts.append(("Limit", saying.limit_words(due, offset), limit_note))
     if hours is not None:
         about = "estimated, " if hours.estimated else ""
         read = f"{about}read {saying.moment(hours.as_of, offset)}" if hours.as_of else "not read yet"

@@ -31,9 +31,13 @@ def typed_date(typed: Mapping[str, str]) -> date | None:
     """
     if typed.get("do") == "clear":
         return None
-    text = typed.get("from_on", "")
+    return day_typed("from_on", typed.get("from_on", ""), "give the day they are aboard.")
+
+
+def day_typed(field: str, text: str, empty: str) -> date:
+    """The date typed in a field. Raises Refused, with the fault at the field: it is no date, or `empty` when nothing stands there."""
     on = read_date(text)
     if on is None:
-        says = f"{text!r:.40}: a date as 2026-12-04 is expected." if text else "give the day they are aboard."
-        raise Refused(f"from_on: {says}", faults=[("/from_on", says)])
+        says = f"{text!r:.40}: a date as 2026-12-04 is expected." if text else empty
+        raise Refused(f"{field}: {says}", faults=[(f"/{field}", says)])
     return on

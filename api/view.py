@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
+from api.first_date_view import FirstDateView
 from api.part_view import PartView
 from api.postpone_view import PostponeView
 from api.sheet_view import SheetView
@@ -268,6 +269,7 @@ class JobView:
     photo_action: str = ""
     postpone: PostponeView = field(default_factory=PostponeView)
     part: PartView = field(default_factory=PartView)
+    first_date: FirstDateView = field(default_factory=FirstDateView)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -281,6 +283,7 @@ class VesselLine:
     past_due: int = 0
     window_open: int = 0
     postponed: int = 0
+    not_known: int = 0
     below_at: datetime | None = None
     next_due_at: datetime | None = None
     hours_as_of: datetime | None = None
@@ -294,6 +297,8 @@ class VesselLine:
             return State.PAST_LIMIT
         if self.past_due:
             return State.PAST_DUE
+        if self.not_known:
+            return State.NOT_KNOWN
         if self.window_open:
             return State.WINDOW_OPEN
         return State.POSTPONED if self.postponed else State.AHEAD

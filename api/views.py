@@ -50,6 +50,7 @@ _COUNTS = {
     State.PAST_DUE: "past_due",
     State.WINDOW_OPEN: "window_open",
     State.POSTPONED: "postponed",
+    State.NOT_KNOWN: "not_known",
 }
 
 

@@ -1,4 +1,4 @@
-"""Lower minima agreed, and when a job's parts come."""
+"""Lower minima agreed, first dates, and when a job's parts come."""
 
 from typing import Annotated
 
@@ -112,6 +112,37 @@ def concessions(plant: Plant, as_json: AsJson = False) -> None:
             for r in rows
         ),
     )
+
+
+@job_app.command("first-date")
+def first_date(
+    key: Annotated[str, typer.Argument(help="job key, as `leadline due` shows it")],
+    on: Annotated[str, typer.Argument(help="ship's date on which it first falls due")],
+    reason: Annotated[str, typer.Option(help="why that is soon enough")],
+    by: Annotated[str, typer.Option(help="who sets it (the chief engineer or the office)")],
+    class_agreed: Annotated[str, typer.Option(help="the class's agreement, for a class item")] = "",
+    as_json: AsJson = False,
+) -> None:
+    """Set the first date of a job that nobody knows when it was last done.
+
+    Example: leadline job first-date overhaul:plover-pump-a:1 2027-01-20 --reason "opened in dock, no paper" --by "A. Chief"
+    """
+    from dataclasses import replace
+
+    from api.pen import PEN
+    from scheduler.actions import feed, first_dates, jobs
+    from scheduler.domain.daybook_csv import read_date
+
+    day = read_date(on)
+    if day is None:
+        raise typer.BadParameter(f"{on!r}: a date such as 2027-01-20 is expected", param_hint="ON")
+    with open_house() as house:
+        place, occurrence = jobs.job_place(house, me(), key)
+        asked = hand({"first date": on, "job": key, "reason": reason})
+        who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
+        told = first_dates.set_first(house, who, place, occurrence, on=day, reason=reason, class_agreed=class_agreed)
+        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    out(dict(told.body), as_json, lambda: iter([f"{key}: first due {day}; record {told.body['record']}"]))
 
 
 @job_app.command("parts-from")

@@ -30,7 +30,7 @@ def import_document(
     from pydantic import ValidationError
 
     from api.errors import refused_from
-    from scheduler.actions import fleet
+    from scheduler.actions import first_dates, fleet
     from scheduler.actions.documents import VESSEL
     from scheduler.errors import NotFound, Refused
 
@@ -57,8 +57,20 @@ def import_document(
             class_agreed=class_agreed,
             approved_by=approved_by,
         )
-    told = {"vessel": vessel.id, "version": version, "new": new}
-    out(told, as_json, lambda: iter([f"{vessel.id}: version {version}"]))
+        with house.db.read() as session:
+            asked = first_dates.not_known(session, vessel.id, house.now())
+    told = {"vessel": vessel.id, "version": version, "new": new, "last_time_not_known": [one.key for one in asked]}
+
+    def plain() -> Iterator[str]:
+        yield f"{vessel.id}: version {version}"
+        if asked:
+            yield (
+                f"When these {len(asked)} were last done is not known. They are planned as due now, until their date stands in "
+                "last_done or the chief engineer sets a first date (leadline job first-date):"
+            )
+            yield from (f"  {one.position:14} {one.kind_name:24} {one.key}" for one in asked)
+
+    out(told, as_json, plain)
 
 
 @vessel_app.command()

@@ -52,9 +52,11 @@ def due(
                 hours += saying.as_of_words(seen, now.at, now.offset_minutes)
                 days = f"{round((seen.due_at - now.at).total_seconds() / 86400):5d} days"
                 when = f"{saying.ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
+                if job.state is State.NOT_KNOWN:
+                    days, when = "       now", "due now"
                 place = now.position_name(job.position)
                 lines.append(
-                    f"  {job.state.value:12} {when:12} {days} {hours:42} {place:14} {job.kind_name:20} {job.occurrence.key}"
+                    f"  {job.state.value:19} {when:15} {days} {hours:42} {place:14} {job.kind_name:20} {job.occurrence.key}"
                 )
                 if explain is not None:
                     lines.append(f"    {rows[-1]['why']['sentence']}")

@@ -42,6 +42,8 @@ def glyph(state: State) -> Markup:
     match state:
         case State.POSTPONED:
             parts.append(tag("path", d="M15.5 17V5M12.7 8l2.8-3.6L18.3 8", class_="g-line"))
+        case State.NOT_KNOWN:
+            parts.append(tag("path", d="M13 6.5a2.6 2.6 0 1 1 3.6 2.4c-.8.4-1 .9-1 2.1M15.6 14v1.6", class_="g-line"))
         case State.DONE:
             parts.append(tag("path", d="M1 10l5 5L17 3", class_="g-strong"))
         case State.WITHDRAWN:

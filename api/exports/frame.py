@@ -110,7 +110,7 @@ class Tally:
         verdicts = Counter(one.verdict for one in counted)
         by_job_kind: dict[str, Counter[str]] = {}
         for one in counted:
-            if one.verdict != Verdict.BREAKDOWN:
+            if one.verdict not in (Verdict.BREAKDOWN, Verdict.NOT_JUDGED):
                 by_job_kind.setdefault(one.job_kind, Counter())[one.verdict] += 1
         span = f", {first.number} to {last.number}" if first and last else ""
         missing = f"missing: {', '.join(self.gaps)}" if self.gaps else "none missing"

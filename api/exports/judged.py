@@ -13,8 +13,8 @@ from scheduler.domain.choosing import NotDone
 from scheduler.domain.history import Verdict
 
 ALL = "all job kinds"
-VERDICTS = tuple(verdict for verdict in Verdict if verdict is not Verdict.BREAKDOWN)
-"""Those of planned work; a breakdown has no due point to be judged by."""
+VERDICTS = tuple(one for one in Verdict if one not in (Verdict.BREAKDOWN, Verdict.NOT_JUDGED))
+"""Those of planned work; a breakdown has no due point to be judged by, nor what nobody knew when it was last done."""
 HEADINGS = (
     "job kind",
     "closed",
@@ -24,7 +24,10 @@ HEADINGS = (
     "in window, % with not done",
 )
 WORDS = (
-    ("closed", "jobs closed, breakdowns left out; a corrected record counts once, by its newest correction"),
+    (
+        "closed",
+        "jobs closed, breakdowns and those not judged left out; a corrected record counts once, by its newest correction",
+    ),
     ("due and not done", "jobs that fell due in the period and were not done in it, and are not among the closed ones"),
     ("in window, % of closed", "in window as a share of closed; an early job counts as closed, not as in window"),
     ("in window, % with not done", "in window as a share of closed and of due and not done together"),

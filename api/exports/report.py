@@ -20,6 +20,7 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
     ("postponed", "done after the original limit, within a limit that was granted"),
     ("late", "done after every limit that was given"),
     ("breakdown", "a repair that was not planned; it has no due point and is judged by none"),
+    ("not judged", "nobody knew when the job was last done and no first date was set: it has no due point"),
     *WORDS,
     (
         "running hours from",
@@ -65,7 +66,7 @@ def beside_tables(beside: Beside) -> Iterator[tuple[str, Sequence[str], list[tup
                 one.job,
                 one.position,
                 one.kind,
-                instant_text(one.due_at),
+                "" if one.due_at is None else instant_text(one.due_at),
                 "" if one.limit_at is None else instant_text(one.limit_at),
                 one.state,
                 "" if one.done_at is None else instant_text(one.done_at),

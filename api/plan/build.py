@@ -242,7 +242,7 @@ def _mark(one: SlotLine | Trouble) -> WindowMark:
         label=saying.short_kind(due.kind_name, 14).lower(),
         opens_at=due.window_opens_at,
         due_at=saying.stands_at(due),
-        limit_at=max(due.limit_at, due.window_opens_at),
+        limit_at=max(due.limit_at or due.due_at, due.window_opens_at),
         from_at=one.job.slot_from_at if isinstance(one, SlotLine) else None,
         to_at=one.job.slot_to_at if isinstance(one, SlotLine) else None,
         late=isinstance(one, SlotLine) and one.late_days > 0,

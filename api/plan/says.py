@@ -6,6 +6,7 @@ from datetime import datetime
 from api import saying
 from api.plan.view import MoveLine, PlanView, SlotLine, Trouble
 from api.saying import M3H, NBSP
+from scheduler.domain.words import State
 
 
 def answer(view: PlanView) -> str:
@@ -152,8 +153,10 @@ def late_words(slot: SlotLine) -> str:
 def due_words(slot: SlotLine, offset_minutes: int) -> str:
     """When the job is due and at its limit."""
     due = slot.job.due
+    if due.state is State.NOT_KNOWN:
+        return "last time not known, due now"
     stands = saying.short_date(saying.stands_at(due), offset_minutes)
-    limit = saying.short_date(due.limit_at, offset_minutes)
+    limit = saying.limit_words(due, offset_minutes)
     return f"due and limit {stands}" if limit == stands else f"due {stands}, limit {limit.partition(NBSP)[2]}"
 
 

@@ -8,7 +8,7 @@ from fastapi.responses import JSONResponse
 from api import bodies
 from api.deps import AskingDep, HouseDep, Number, hand_of
 from api.pen import PEN
-from scheduler.actions import conceding, feed, fleet, jobs, nonconforming, part_dates, postponing
+from scheduler.actions import conceding, feed, first_dates, fleet, jobs, nonconforming, part_dates, postponing
 from scheduler.actions import reliability as figures
 from scheduler.domain.capacity import Swept
 from scheduler.domain.conceding import Lower
@@ -135,6 +135,21 @@ def withdraw(plant_id: str, number: Number, house: HouseDep, who: AskingDep, req
     """From then on the plant's own minimum holds."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     told = conceding.withdraw(house, hand_of(request, who, {}), place, number)
+    return JSONResponse(dict(told.body), status_code=told.status)
+
+
+@router.put(
+    "/jobs/{key}/first-date", tags=["work"], summary="Set the first date of a job nobody knows the last time of"
+)
+def first_date(key: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.FirstDateBody) -> JSONResponse:
+    """By the chief engineer or the office, with a reason, on record. It may be brought forward later; putting it off is a
+    postponement."""
+    place, occurrence = jobs.job_place(house, who.actor, key)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    told = first_dates.set_first(
+        house, hand, place, occurrence, on=body.on, reason=body.reason, class_agreed=body.class_agreed
+    )
+    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(told.body), status_code=told.status)
 
 

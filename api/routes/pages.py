@@ -17,7 +17,8 @@ from api.answers import light_of, page
 from api.daybook_page import day
 from api.deps import Asking, AskingDep, HouseDep, must_be_own_form, reached_at
 from api.errors import STATUS, refused_from
-from api.part_view import PartView, typed_date
+from api.first_date_view import FirstDateView
+from api.part_view import PartView, day_typed, typed_date
 from api.pen import PEN
 from api.postpone_view import PostponeView
 from api.sheet import open_sheet
@@ -29,6 +30,7 @@ from scheduler.actions import (
     checking,
     doctor,
     feed,
+    first_dates,
     fleet,
     history,
     jobs,
@@ -128,6 +130,7 @@ def _job(
     typed: StepTyped | None = None,
     asked: PostponeView | None = None,
     part: PartView | None = None,
+    first: FirstDateView | None = None,
 ) -> Response:
     place, occurrence = jobs.job_place(house, who.actor, key)
     if place.vessel_id != vessel_id:
@@ -143,6 +146,7 @@ def _job(
         view = views.job_view(now, house, who, here, open_job, form, kept, typed, sheet)
         view = replace(view, postpone=_postpone(house, who, vessel_id, here, open_job, asked or PostponeView()))
         view = replace(view, part=_part(house, who, vessel_id, here, open_job, part or PartView()))
+        view = replace(view, first_date=_first_date(house, who, here, now, open_job, first or FirstDateView()))
         view = replace(view, photos=tuple(shown), photo_action=add)
         return page(pages.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
     told = jobs.closed_job(house, place, occurrence)
@@ -237,7 +241,7 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
 def _postpone(house: House, who: Asking, vessel_id: str, here: str, job: DueJob, typed: PostponeView) -> PostponeView:
     listed = postponing.listed(house, vessel_id, job.occurrence.key)
     waits = any(one["state"] == "asked" for one in listed)
-    open_now = job.first and job.occurrence.kind != BREAKDOWN.code and not waits
+    open_now = job.first and job.occurrence.kind != BREAKDOWN.code and not waits and job.limit_at is not None
     may_ask = open_now and views.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/postponements")
     return replace(
         typed,
@@ -271,6 +275,53 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
             again = PostponeView(values=typed, faults=faults, says=refused.says)
             return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], asked=again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-postpone", 303)
+
+    return await run_in_threadpool(act)
+
+
+def _first_date(
+    house: House, who: Asking, here: str, now: Situation, job: DueJob, typed: FirstDateView
+) -> FirstDateView:
+    if not first_dates.may_be_set(job):
+        return FirstDateView()
+    told = first_dates.told(house, now.vessel.id, job.occurrence, now.offset_minutes)
+    may_set = views.may(who, "PUT", "/api/v1/jobs/{key}/first-date")
+    return replace(
+        typed,
+        asked=True,
+        action=f"{here}/first-date" if may_set else "",
+        idempotency_key=secrets.token_hex(16),
+        latest=day(first_dates.latest(now, job)),
+        class_item=now.plant.kind(job.occurrence.kind).class_item,
+        told="" if told is None else f"First due {day(told.on)}: {told.reason}",
+        by="" if told is None else told.by,
+    )
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/first-date")
+async def first_date(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Set the first date of a job from its page; what was typed is kept when it is refused."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(value).strip() for name, value in form.items()}
+
+    def act() -> Response:
+        try:
+            on = day_typed("on", typed.get("on", ""), "give the day on which it first falls due.")
+            place, occurrence = jobs.job_place(house, who.actor, key)
+            reason, class_agreed = typed.get("reason", "")[:1000], typed.get("class_agreed", "")[:1000]
+            asked = {
+                "route": f"POST /vessels/{vessel_id}/jobs/{key}/first-date",
+                "body": [str(on), reason, class_agreed],
+            }
+            hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
+            first_dates.set_first(house, hand, place, occurrence, on=on, reason=reason, class_agreed=class_agreed)
+            feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        except (Refused, Clash) as refused:
+            faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
+            again = FirstDateView(values=typed, faults=faults, says="" if faults else refused.says)
+            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], first=again)
+        return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-first-date", 303)
 
     return await run_in_threadpool(act)
 

@@ -20,6 +20,7 @@ def vessel_words(line: VesselLine, now_at: datetime, offset_minutes: int) -> str
         for n, said in (
             (line.past_limit, "past limit"),
             (line.past_due, "past due"),
+            (line.not_known, "whose last time is not known"),
             (line.window_open, "with the window open"),
             (line.postponed, "postponed"),
         )

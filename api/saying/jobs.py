@@ -11,11 +11,12 @@ from scheduler.domain.words import State, Trigger
 RANK = {
     State.PAST_LIMIT: 0,
     State.PAST_DUE: 1,
-    State.WINDOW_OPEN: 2,
-    State.POSTPONED: 3,
-    State.AHEAD: 4,
-    State.DONE: 5,
-    State.WITHDRAWN: 6,
+    State.NOT_KNOWN: 2,
+    State.WINDOW_OPEN: 3,
+    State.POSTPONED: 4,
+    State.AHEAD: 5,
+    State.DONE: 6,
+    State.WITHDRAWN: 7,
 }
 """Worst state first."""
 
@@ -98,6 +99,11 @@ def limit_left_seconds(due: DueJob) -> int | None:
     return due.limit_running_seconds - due.due_running_seconds + due.running_seconds_left
 
 
+def limit_words(due: DueJob, offset_minutes: int) -> str:
+    """The date of its limit, or that there is none."""
+    return "none" if due.limit_at is None else short_date(due.limit_at, offset_minutes)
+
+
 def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
     """The state of a job in words, with what is left in hours and date."""
     said = _state_words(due, now_at, offset_minutes)
@@ -128,14 +134,16 @@ def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
             by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
             limit = f"in {_hours_words(left or 0)}, about " if by_hours else ""
             past = _past_words(due, now_at, due.due_at, over)
-            return f"Past due by {past}; limit {limit}{short_date(due.limit_at, offset)}"
+            return f"Past due by {past}; limit {limit}{limit_words(due, offset)}"
         case State.PAST_LIMIT:
             left = limit_left_seconds(due)
-            past = _past_words(due, now_at, due.limit_at, None if left is None else -left)
+            past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left)
             return f"Past limit by {past}; close it or ask for a postponement"
         case State.POSTPONED:
-            until = short_date(due.postponed_to or due.limit_at, offset)
+            until = limit_words(due, offset) if due.postponed_to is None else short_date(due.postponed_to, offset)
             return f"Postponed to {until}; was due {short_date(due.due_at, offset)}"
+        case State.NOT_KNOWN:
+            return "Last time not known: planned as due now; the chief sets a first date"
         case State.DONE:
             return "Done"
         case State.WITHDRAWN:

@@ -98,6 +98,10 @@ def jobs_sentence(view: PlantView) -> str:
         names = listed([p.position for p in down])
         broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
     late_words = _late_words(late, past)
+    unknown = [j for j in order if j.due.state is State.NOT_KNOWN and j.due.renewed_by is None]
+    if unknown and not late_words:
+        many = count_words(len(unknown), "job is", "jobs are")
+        late_words = f"When it was last done is not known: {many.lower()} planned as due now."
     if late_words:
         return f"{broken} {late_words}".strip()
     if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
@@ -190,7 +194,7 @@ def action(view: PlantView) -> tuple[str, str] | None:
     out = next((p for p in view.pumps if p.down_at(view.now_at) and p.repair_href), None)
     if out is not None:
         return f"Open {out.position} repair", out.repair_href
-    if order and order[0].due.state in (State.PAST_LIMIT, State.PAST_DUE):
+    if order and order[0].due.state in (State.PAST_LIMIT, State.PAST_DUE, State.NOT_KNOWN):
         return f"Open {job_name(order[0].due)}", order[0].href
     if view.proposed:
         return "See the new plan" if view.plan else "See the proposed plan", f"{view.plan_href}#newer"

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from scheduler.actions import first_dates
 from scheduler.actions.documents import held
 from scheduler.actions.house import House, instant
 from scheduler.actions.ledger import derive_vessel
@@ -166,6 +167,10 @@ def _rest(house: House, session: Session, vessel_id: str) -> list[Look]:
     found: list[Look | None] = list(
         looks.of_intake(vessel_id, intake_rows.since(session, vessel_id, now_s - INTAKE_DAYS * DAY_S), INTAKE_DAYS)
     )
+    found += [
+        looks.of_not_known(one.key, f"{one.position} {one.kind_name}")
+        for one in first_dates.not_known(session, vessel_id, house.now())
+    ]
     for plant in vessel.plants:
         made = [
             None if row is None else row.made_s

@@ -17,7 +17,15 @@ from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
-from scheduler.storage.tables import AssetKind, AssetRow, CounterRow, DocumentVersionRow, ShipOffsetRow, VesselRow
+from scheduler.storage.tables import (
+    AssetKind,
+    AssetRow,
+    CounterRow,
+    DocumentVersionRow,
+    KindSinceRow,
+    ShipOffsetRow,
+    VesselRow,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +124,7 @@ def put_vessel(
         session.add(row)
         _keep_assets(session, vessel.id, wanted)
         _keep_counters(session, vessel)
+        _keep_kinds(session, vessel, seconds(now))
         if before is not None:
             _keep_sources(session, before, vessel)
         payload = {
@@ -269,6 +278,14 @@ def _keep_counters(session: Session, vessel: Vessel) -> None:
             row.resolution_milli, row.quiet_after_hours = _milli(counter), counter.quiet_after_hours
             row.position_id, row.plant_id = counter.position, plant.id
             session.add(row)
+
+
+def _keep_kinds(session: Session, vessel: Vessel, now_s: int) -> None:
+    """Since when each job kind is kept count of; one that was here before keeps its instant."""
+    for plant in vessel.plants:
+        known = fleet_rows.kinds_since(session, vessel.id, plant.id)
+        for code in {kind.code for kind in plant.job_kinds} - set(known):
+            session.add(KindSinceRow(vessel_id=vessel.id, plant_id=plant.id, kind=code, since_s=now_s))
 
 
 def _has_readings(session: Session, row: CounterRow) -> bool:

@@ -10,6 +10,7 @@ from scheduler.actions.house import House
 from scheduler.actions.situation import situation
 from scheduler.domain.choosing import Choice, NotDone, not_done_then
 from scheduler.domain.history import ClosedJob, Record
+from scheduler.domain.words import State
 from scheduler.storage import history_rows
 
 _BLOCK = 500
@@ -79,7 +80,7 @@ def beside(house: House, told: Told) -> Beside:
                 job=job.occurrence.key,
                 position=now.position_name(job.position),
                 kind=job.kind_name,
-                due_at=job.due_at,
+                due_at=None if job.state is State.NOT_KNOWN else job.due_at,
                 limit_at=job.limit_at,
                 state=job.state.value,
                 done_at=None,
@@ -96,7 +97,7 @@ def beside(house: House, told: Told) -> Beside:
         elif record.kind == "vessel document stored":
             changes += _changes(record)
     return Beside(
-        not_done=tuple(sorted(not_done, key=lambda one: (one.due_at, one.job))),
+        not_done=tuple(sorted(not_done, key=lambda one: (one.due_at is not None, one.due_at or one.job, one.job))),
         postponements=tuple(reversed(postponing.listed(house, told.vessel_id))),
         non_conformities=tuple(reversed(nonconforming.listed(house, told.vessel_id))),
         changes=tuple(changes),

@@ -28,7 +28,15 @@ from scheduler.actions.work_state import (
 from scheduler.domain.capacity import check_outage
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import BREAKDOWN, JobKind, Plant
-from scheduler.domain.history import NO_DUE_POINT, ClosedJob, HoursSource, Verdict, due_point_of
+from scheduler.domain.history import (
+    LAST_NOT_KNOWN,
+    NO_DUE_POINT,
+    ClosedJob,
+    DuePoint,
+    HoursSource,
+    Verdict,
+    due_point_of,
+)
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.persons import same_name
 from scheduler.domain.subjects import in_place_since, renewals, where
@@ -308,15 +316,7 @@ def _close(
         pump_serial=now.serial_of(pump) or None,
         job_kind=kind.name,
         job_no=key,
-        due=NO_DUE_POINT
-        if kind is BREAKDOWN
-        else due_point_of(
-            kind,
-            trigger=job.trigger,
-            due_running_seconds=job.due_running_seconds,
-            calendar_due_at=job.calendar_due_at,
-            postponed_to_at=job.postponed_to,
-        ),
+        due=_due_point(kind, job),
         done_at=told.done_at,
         utc_offset_minutes=now.offset_minutes,
         running_seconds=None if ran is None else ran.seconds,
@@ -401,6 +401,21 @@ def _close(
             "record": number,
             "stamp": stamp,
         },
+    )
+
+
+def _due_point(kind: JobKind, job: DueJob) -> DuePoint:
+    if kind is BREAKDOWN:
+        return NO_DUE_POINT
+    if job.state is State.NOT_KNOWN:
+        return LAST_NOT_KNOWN
+    return due_point_of(
+        kind,
+        trigger=job.trigger,
+        due_running_seconds=job.due_running_seconds,
+        calendar_due_at=job.calendar_due_at,
+        postponed_to_at=job.postponed_to,
+        limit_from="tolerance of the job kind" if job.first_set_at is None else "first date set by the chief engineer",
     )
 
 
@@ -504,7 +519,7 @@ def _mark_done(
             state=State.DONE.value,
             due_s=seconds(job.due_at),
             window_s=seconds(job.window_opens_at),
-            limit_s=seconds(job.limit_at),
+            limit_s=seconds(job.limit_at or job.due_at),
             trigger=job.trigger,
             version=0,
         )

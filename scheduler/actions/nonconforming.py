@@ -49,14 +49,16 @@ def _open(house: House, now: Situation) -> bool:
 
 def open_for(session: Session, now: Situation, job: DueJob, by: str) -> bool:
     """Open one for a job past its limit, unless that limit has one; whether it was opened."""
-    vessel_id, key = now.vessel.id, job.occurrence.key
+    vessel_id, key, limit_at = now.vessel.id, job.occurrence.key, job.limit_at
+    if limit_at is None:
+        return False
     of_job = [
         row
         for row in company_rows.non_conformities(session, vessel_id)
         if (row.job_key, row.about) == (key, PAST_LIMIT)
     ]
     postponed = job.postponed_to is not None
-    if any(not postponed or row.limit_s == seconds(job.limit_at) for row in of_job):
+    if any(not postponed or row.limit_s == seconds(limit_at) for row in of_job):
         return False
     number = company_rows.next_non_conformity(session, vessel_id)
     session.add(
@@ -65,7 +67,7 @@ def open_for(session: Session, now: Situation, job: DueJob, by: str) -> bool:
             number=number,
             plant_id=now.plant.id,
             job_key=key,
-            limit_s=seconds(job.limit_at),
+            limit_s=seconds(limit_at),
             opened_s=seconds(now.at),
         )
     )
@@ -74,7 +76,7 @@ def open_for(session: Session, now: Situation, job: DueJob, by: str) -> bool:
         "non_conformity": number,
         "job_no": key,
         "job_kind": job.kind_name,
-        "limit_at": job.limit_at,
+        "limit_at": limit_at,
         "limit_running_seconds": job.limit_running_seconds,
         "postponed": postponed,
         "by": by,

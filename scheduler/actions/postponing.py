@@ -34,7 +34,13 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
             now = load(session, house, place.vessel_id, place.plant_id)
             kind = kind_of(now.plant, occurrence)
             job = open_job(session, now, occurrence)
-            faults = [*ask_faults(asked, limit_at=job.limit_at, now_at=now.at), *_resting(now, occurrence.key)]
+            limit_at = job.limit_at
+            if limit_at is None:
+                raise Refused(
+                    "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
+                    "the chief engineer set its first date."
+                )
+            faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, occurrence.key)]
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
             before = company_rows.postponements(session, place.vessel_id, occurrence.key)
@@ -50,7 +56,7 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
                     number=number,
                     plant_id=place.plant_id,
                     job_key=occurrence.key,
-                    limit_s=seconds(job.limit_at),
+                    limit_s=seconds(limit_at),
                     to_s=seconds(asked.to_at),
                     reason=asked.reason.strip(),
                     risk=asked.risk.strip(),
@@ -66,7 +72,7 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
                 "job_kind": kind.name,
                 "critical": kind.critical,
                 "class_item": kind.class_item,
-                "limit_at": job.limit_at,
+                "limit_at": limit_at,
                 "to_at": asked.to_at,
                 "reason": asked.reason,
                 "risk": asked.risk,

@@ -14,7 +14,7 @@ from scheduler.actions.publishing import posted_of
 from scheduler.domain.breakdown import breakdown_job
 from scheduler.domain.capacity import Concession, Outage, Swept, capacities_at, pump_capacity
 from scheduler.domain.docking import Dock
-from scheduler.domain.due import Done, DueJob, Occurrence, reckon_first, turns_due
+from scheduler.domain.due import Done, DueJob, FirstDate, HoursAt, Occurrence, reckon_first, turns_due
 from scheduler.domain.fleet import BREAKDOWN, Plant, Vessel
 from scheduler.domain.hours import RunningHours, running_hours
 from scheduler.domain.meters import Loss, Meters
@@ -191,7 +191,7 @@ def load(
     counters = tuple(_counter(plant, row, totals.changes(row.position_id), at) for row in rows)
     silent = {counter.position for counter in counters if counter.silent and counter.primary}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
-    done = {**reckon_first(plant, hours_at), **done_of(session, vessel_id)}
+    done = known_from(session, vessel_id, plant, hours_at)
     flags = tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows})
     counting = {counter.id for counter in counters if counter.primary}
     book, daybook = daybook_of(session, vessel_id)
@@ -210,6 +210,7 @@ def load(
         done,
         horizon_days=days + slack_days(days),
         postponed={key: instant(to_s) for key, to_s in company_rows.granted(session, vessel_id).items()},
+        first_dates=first_dates_of(session, vessel_id),
     )
     posted = posted_of(
         session,
@@ -312,6 +313,23 @@ def hours_then(session: Session, now: Situation, subject: Subject, subject_id: s
     """Running hours of a subject of the situation's plant at another instant."""
     rows = [row for row in fleet_rows.counters(session, now.vessel.id) if row.plant_id == now.plant.id]
     return running_hours(now.plant, StoredTotals(session, rows), subject, subject_id, at)
+
+
+def known_from(session: Session, vessel_id: str, plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
+    """Where the interval of each kind and subject starts, as far as that is known: by this tool's own record, else by the
+    document."""
+    since = {code: instant(at_s) for code, at_s in fleet_rows.kinds_since(session, vessel_id, plant.id).items()}
+    return {**reckon_first(plant, hours_at, since=since), **done_of(session, vessel_id)}
+
+
+def first_dates_of(session: Session, vessel_id: str) -> dict[Key, FirstDate]:
+    """First dates set where the last time was not known; they count for nothing where it came to be known."""
+    return {
+        (row.kind, row.subject_id): FirstDate(
+            due_at=instant(row.due_s), set_at=instant(row.set_s), running_seconds=row.running_seconds
+        )
+        for row in company_rows.first_dates(session, vessel_id)
+    }
 
 
 def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:

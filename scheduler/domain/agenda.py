@@ -205,6 +205,7 @@ def _counts(states: Sequence[str]) -> list[str]:
         (State.PAST_LIMIT, "past limit"),
         (State.PAST_DUE, "past due"),
         (State.WINDOW_OPEN, "in window"),
+        (State.NOT_KNOWN, "last time not known"),
         (State.POSTPONED, "postponed"),
     )
     counts = [f"{count} {words}" for state, words in said if (count := states.count(state.value))]

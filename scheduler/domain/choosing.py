@@ -84,12 +84,15 @@ class Choice:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotDone:
-    """A job that fell due in the period and was not done in it; done_at: when it was done after all."""
+    """A job that fell due in the period and was not done in it; done_at: when it was done after all.
+
+    due_at: none where nobody knows when it was last done.
+    """
 
     job: str
     position: str
     kind: str
-    due_at: datetime
+    due_at: datetime | None
     limit_at: datetime | None
     state: str
     done_at: datetime | None

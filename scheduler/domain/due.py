@@ -10,6 +10,8 @@ outlook), each resting on the one before being done as due, or now when that is 
 - A job that renews others takes their open turn with it: a turn that such a job is due to reach first is listed with
   `renewed_by`, and the next turn counts from there. Sequences therefore have no gaps. A test that falls due in the window
   of a job that opens the pump and ends with it is done by that job if the job is due by the test's limit.
+- Of a job that nobody said when it was last done, on a subject that was not new when it was put to use, the first turn
+  stands as `State.NOT_KNOWN`: due now, without limit and without hours left, until a first date is set (`FirstDate`).
 - A pump in no position, and a part in no pump, are left out: their intervals go on counting from when they were last
   done, and the job is shown again once they are back.
 """
@@ -58,6 +60,19 @@ class Done:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FirstDate:
+    """When the first turn falls due, as the chief engineer set it, where nobody knew when the job was last done.
+
+    The turn falls due at `due_at`, or earlier when the subject has run a whole interval since it was set. running_seconds:
+    of the subject at `set_at`; none for a plant.
+    """
+
+    due_at: datetime
+    set_at: datetime
+    running_seconds: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DueJob:
     """An occurrence with its original due point, kept apart from its limit.
 
@@ -65,6 +80,7 @@ class DueJob:
     (before any postponement, which is a date); none when the kind has no running-hour interval. calendar_due_at: due
     point of the calendar interval, or none.
     due_at: the earlier of the calendar point and the likely date of the hours. window_opens_at and limit_at go with it.
+    While the last time is not known, it is the present, and there is no limit.
     first: this is the open occurrence of its subject and kind; later ones (the outlook) rest on it being done as due.
     forecast: of the running hours, none for a calendar-only kind. running_seconds_left may be negative.
     pump and position: where the subject is now (both none for a plant's job, or a part ashore).
@@ -79,7 +95,7 @@ class DueJob:
     takes_pump_out: bool
     due_at: datetime
     window_opens_at: datetime
-    limit_at: datetime
+    limit_at: datetime | None
     trigger: Trigger
     state: State
     first: bool
@@ -102,18 +118,27 @@ class DueJob:
     postponed_to: datetime | None = None
     renewed_by: str | None = None
     """Key of the turn that is due first and takes this one with it (an overhaul renews the knife inspection)."""
+    first_set_at: datetime | None = None
+    """When the chief engineer set the date of this turn, because nobody knew when the job was last done."""
 
 
 HoursAt = Callable[[Subject, str, datetime], RunningHours]
 
 
-def reckon_first(plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
+def reckon_first(
+    plant: Plant, hours_at: HoursAt, *, since: Mapping[str, datetime] = MappingProxyType({})
+) -> dict[Key, Done]:
     """Where the first intervals start: the plant's `last_done` as sequence 0, so the first turn kept here is 1.
 
     Hours not given are taken from the ledger at that time, and marked estimated where they matter. Of several
-    entries for one job the latest counts; a later entry that renews the job counts before it.
+    entries for one job the latest counts; a later entry that renews the job counts before it. Without an entry the
+    interval starts where a pump or part was put to use new; what is in neither way known is left out.
+
+    Args:
+        since: by job kind, when it was first set up here. Of work before that nobody knows: an interval that had gone by
+            then was not kept count of, and what was last done is not known.
     """
-    found: dict[Key, Done] = {}
+    found = dict(_put_to_use_new(plant, hours_at, since))
     entries = sorted(plant.last_done, key=lambda entry: (entry.done_at, entry.kind, entry.subject))
     for last in entries:
         found[last.kind, last.subject] = _zeroth(plant.kind(last.kind), last.subject, last, hours_at)
@@ -124,6 +149,39 @@ def reckon_first(plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
                 same = last if subject == last.subject else replace(last, running_hours=None)
                 found[code, subject] = _zeroth(plant.kind(code), subject, same, hours_at)
     return found
+
+
+def _put_to_use_new(plant: Plant, hours_at: HoursAt, since: Mapping[str, datetime]) -> Iterator[tuple[Key, Done]]:
+    """Pumps and parts that had no hours when they first went to their place: no job on them can be older than that."""
+    for kind in plant.job_kinds:
+        spans: Sequence[tuple[str, datetime, float]]
+        match kind.subject:
+            case Subject.PUMP:
+                spans = [(s.pump, s.from_at, s.opening_running_hours) for s in plant.stays]
+            case Subject.PART:
+                own = {part.id for part in plant.parts if part.kind == kind.part_kind}
+                spans = [(f.part, f.from_at, f.opening_running_hours) for f in plant.fittings if f.part in own]
+            case _:
+                spans = []
+        first: dict[str, tuple[datetime, float]] = {}
+        for subject, from_at, opening in sorted(spans, key=lambda span: span[1]):
+            first.setdefault(subject, (from_at, opening))
+        for subject, (from_at, opening) in first.items():
+            asked = since.get(kind.code)
+            if opening == 0 and (asked is None or not _gone_by(kind, subject, from_at, asked, hours_at)):
+                zeroth = Occurrence(kind=kind.code, subject=subject, sequence=0)
+                yield (kind.code, subject), Done(occurrence=zeroth, done_at=from_at.astimezone(UTC), running_seconds=0)
+
+
+def _gone_by(kind: JobKind, subject: str, from_at: datetime, by: datetime, hours_at: HoursAt) -> bool:
+    """Whether the interval that began new at `from_at` had gone by at another instant."""
+    if from_at >= by:
+        return False
+    calendar_at = calendar_due(kind, from_at, 1)
+    if calendar_at is not None and calendar_at <= by:
+        return True
+    due_seconds = hours_due(kind, 0)
+    return due_seconds is not None and hours_at(kind.subject, subject, by).seconds >= due_seconds
 
 
 def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> Done:
@@ -138,6 +196,19 @@ def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> D
     return Done(occurrence=occurrence, done_at=done_at, running_seconds=seconds, estimated=matters)
 
 
+def last_not_known(
+    plant: Plant, done: Mapping[Key, Done], first_dates: Mapping[Key, FirstDate], at: datetime
+) -> tuple[Key, ...]:
+    """What stands as `State.NOT_KNOWN` at `at`, in the plant's order."""
+    return tuple(
+        (kind.code, subject)
+        for kind in plant.job_kinds
+        if interval_seconds(kind) is not None or calendar_due(kind, at, 1) is not None
+        for subject in subjects_of(plant, kind, at)
+        if (kind.code, subject) not in done and (kind.code, subject) not in first_dates
+    )
+
+
 def due_jobs(
     *,
     plant: Plant,
@@ -149,13 +220,13 @@ def due_jobs(
     postponed: Mapping[str, datetime] = MappingProxyType({}),
     calendar: Calendar | None = None,
     losses: Mapping[str, Sequence[Loss]] = MappingProxyType({}),
+    first_dates: Mapping[Key, FirstDate] = MappingProxyType({}),
 ) -> tuple[DueJob, ...]:
     """Every open turn, whenever it is due, and the outlook up to the horizon; sorted by due point, then occurrence.
 
     Args:
         plant: as set up, with its stays and fittings up to `at`.
-        done: the last turn done of each (kind, subject); without one the interval starts at the subject's first stay or
-            fitting, marked estimated.
+        done: the last turn done of each (kind, subject); without one the last time is not known.
         hours: running hours of a subject now; never asked for a plant.
         daily: seconds each pump ran on each UTC day up to yesterday, newest last.
         at: now.
@@ -163,9 +234,10 @@ def due_jobs(
         postponed: new limit by occurrence key.
         calendar: the ship's days as logged and planned, none when nobody keeps it.
         losses: by position, hours that may be missing and that nobody has answered for yet.
+        first_dates: what was set for turns whose last time is not known.
     """
     meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar, losses=losses)
-    return turns_due(meters, done, horizon_days=horizon_days, postponed=postponed)
+    return turns_due(meters, done, horizon_days=horizon_days, postponed=postponed, first_dates=first_dates)
 
 
 def turns_due(
@@ -174,6 +246,7 @@ def turns_due(
     *,
     horizon_days: int,
     postponed: Mapping[str, datetime] = MappingProxyType({}),
+    first_dates: Mapping[Key, FirstDate] = MappingProxyType({}),
 ) -> tuple[DueJob, ...]:
     """As `due_jobs`, by meters that are at hand."""
     plant, at = meters.plant, meters.at
@@ -181,7 +254,14 @@ def turns_due(
     jobs: list[DueJob] = []
     for kind in _renewing_first(plant):
         for subject in subjects_of(plant, kind, at):
-            chain = _Chain(plant=plant, kind=kind, subject=subject, meter=meters.of(kind.subject, subject), at=at)
+            chain = _Chain(
+                plant=plant,
+                kind=kind,
+                subject=subject,
+                meter=meters.of(kind.subject, subject),
+                at=at,
+                first_date=first_dates.get((kind.code, subject)),
+            )
             coming = sorted(to_come.get((kind.code, subject), ()), key=lambda one: (one.point, one.key))
             turns = list(
                 chain.turns(done.get((kind.code, subject)), coming, at + timedelta(days=horizon_days), postponed)
@@ -219,7 +299,8 @@ class _Coming:
     def renews(self, turn: "DueJob", since: datetime) -> bool:
         """Whether that turn, whose interval began at `since`, is done with it."""
         ends_with_it = not turn.takes_pump_out and self.opens_from is not None and self.opens_from <= turn.due_at
-        return since < self.point <= (max(turn.due_at, turn.limit_at) if ends_with_it else turn.due_at)
+        latest = turn.due_at if turn.limit_at is None or not ends_with_it else max(turn.due_at, turn.limit_at)
+        return since < self.point <= latest
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,6 +312,8 @@ class _Start:
     calendar_at: datetime
     times: int = 1
     estimated: bool = False
+    first_date: FirstDate | None = None
+    """The interval is not known: the turn falls due as this says."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,6 +325,7 @@ class _Chain:
     subject: str
     meter: Meter | None
     at: datetime
+    first_date: FirstDate | None = None
 
     def turns(
         self,
@@ -254,16 +338,18 @@ class _Chain:
         start = self._start(last)
         sequence = last.occurrence.sequence + 1 if last else 1
         first = True
-        while turn := self._turn(start, sequence, first, postponed):
+        while turn := self._not_known() if start is None else self._turn(start, sequence, first, postponed):
             if not first and turn.due_at > until:
                 return
-            taken = next((one for one in coming if one.renews(turn, start.at)), None)
+            begun = datetime.min.replace(tzinfo=UTC) if start is None else start.at
+            taken = next((one for one in coming if one.renews(turn, begun)), None)
             yield replace(turn, renewed_by=taken.key) if taken else turn
             start = self._next(start, turn, taken.point if taken else None)
             sequence += 1
             first = False
 
-    def _start(self, last: Done | None) -> _Start:
+    def _start(self, last: Done | None) -> _Start | None:
+        """Where the open turn's interval starts; none while that is not known."""
         if last is not None:
             return _Start(
                 at=last.done_at,
@@ -271,24 +357,33 @@ class _Chain:
                 calendar_at=last.done_at,
                 estimated=last.estimated,
             )
-        at, seconds = self._put_to_use()
-        return _Start(at=at, seconds=seconds, calendar_at=at, estimated=True)
+        given = self.first_date
+        if given is None:
+            return None
+        return _Start(at=given.set_at, seconds=given.running_seconds or 0, calendar_at=given.set_at, first_date=given)
 
-    def _put_to_use(self) -> tuple[datetime, int]:
-        """First stay or fitting of the subject and the hours it had then; else the plant's first stay, else now."""
-        spans: Sequence[tuple[datetime, float]]
-        match self.kind.subject:
-            case Subject.PUMP:
-                spans = [(s.from_at, s.opening_running_hours) for s in self.plant.stays if s.pump == self.subject]
-            case Subject.PART:
-                spans = [(f.from_at, f.opening_running_hours) for f in self.plant.fittings if f.part == self.subject]
-            case Subject.POSITION:
-                spans = [(s.from_at, 0.0) for s in self.plant.stays if s.position == self.subject]
-            case Subject.PLANT:
-                spans = []
-        spans = spans or [(s.from_at, 0.0) for s in self.plant.stays] or [(self.at, 0.0)]
-        from_at, opening = min(spans)
-        return from_at.astimezone(UTC), round(opening * 3600)
+    def _not_known(self) -> DueJob | None:
+        """The open turn while nobody has said when the job was last done: due now, and judged by nothing."""
+        kind, interval = self.kind, interval_seconds(self.kind)
+        if interval is None and calendar_due(kind, self.at, 1) is None:
+            return None
+        pump, position = where(self.plant, kind.subject, self.subject, self.at)
+        return DueJob(
+            occurrence=Occurrence(kind=kind.code, subject=self.subject, sequence=1),
+            kind_name=kind.name,
+            pump=pump,
+            position=position,
+            takes_hours=kind.takes_hours,
+            hands=kind.hands,
+            takes_pump_out=kind.takes_pump_out,
+            due_at=self.at,
+            window_opens_at=self.at,
+            limit_at=None,
+            trigger=Trigger.CALENDAR if interval is None else Trigger.RUNNING_HOURS,
+            state=State.NOT_KNOWN,
+            first=True,
+            interval_seconds=interval,
+        )
 
     def _reach(self, seconds: int, start: _Start) -> Forecast | None:
         return self.meter.reach(seconds, self.at, start.at) if self.meter else None
@@ -296,7 +391,8 @@ class _Chain:
     def _turn(self, start: _Start, sequence: int, first: bool, postponed: Mapping[str, datetime]) -> DueJob | None:
         kind, meter = self.kind, self.meter
         occurrence = Occurrence(kind=kind.code, subject=self.subject, sequence=sequence)
-        calendar_at = calendar_due(kind, start.calendar_at, start.times)
+        given = start.first_date
+        calendar_at = calendar_due(kind, start.calendar_at, start.times) if given is None else given.due_at
         due_seconds = hours_due(kind, start.seconds)
         figures = self._reach(due_seconds, start) if due_seconds is not None else None
         points = [(figures.likely_at, Trigger.RUNNING_HOURS)] if figures else []
@@ -337,15 +433,18 @@ class _Chain:
             projected_seconds_left=None
             if due_seconds is None or meter is None or not meter.silent
             else due_seconds - meter.seconds_by(self.at),
-            since_seconds=meter.seconds - start.seconds if first and meter and due_seconds is not None else None,
+            since_seconds=meter.seconds - start.seconds
+            if first and meter and due_seconds is not None and given is None
+            else None,
             interval_seconds=interval_seconds(kind),
             calendar_due_at=calendar_at,
-            calendar_start_at=start.at if calendar_at is not None else None,
+            calendar_start_at=start.at if calendar_at is not None and given is None else None,
             forecast=figures,
             hours_as_of=meter.as_of if meter and due_seconds is not None else None,
             estimated=start.estimated or bool(meter and due_seconds is not None and meter.estimated) or missing > 0,
             may_miss_seconds=missing,
             postponed_to=new_limit,
+            first_set_at=None if given is None else given.set_at,
         )
         return replace(job, state=self._state(job)) if first else job
 
@@ -371,13 +470,14 @@ class _Chain:
             return reached is not None and (self.at > reached.likely_at if beyond else self.at >= reached.likely_at)
         return self.meter.seconds > seconds if beyond else self.meter.seconds >= seconds
 
-    def _next(self, start: _Start, turn: DueJob, renewed_at: datetime | None) -> _Start:
+    def _next(self, start: _Start | None, turn: DueJob, renewed_at: datetime | None) -> _Start:
         """Where the turn after `turn` starts: when that is renewed, or done as due, or done now when that is past."""
         as_due = renewed_at is None and turn.due_at > self.at
         at = renewed_at or max(turn.due_at, self.at)
         seconds = self.meter.seconds_by(at) if self.meter else 0
-        if as_due and turn.trigger is Trigger.CALENDAR:
+        stepped = start is not None and start.first_date is None
+        if start is not None and stepped and as_due and turn.trigger is Trigger.CALENDAR:
             return replace(start, at=at, seconds=seconds, times=start.times + 1)
-        if as_due and turn.due_running_seconds is not None:
+        if as_due and turn.due_running_seconds is not None and turn.trigger is Trigger.RUNNING_HOURS:
             seconds = turn.due_running_seconds
-        return _Start(at=at, seconds=seconds, calendar_at=at, estimated=start.estimated)
+        return _Start(at=at, seconds=seconds, calendar_at=at, estimated=start is not None and start.estimated)

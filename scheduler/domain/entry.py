@@ -64,7 +64,7 @@ def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | No
         starts=starts,
         ends=ends,
         state=state,
-        status="CONFIRMED" if slot is not None or state in (*PAST, State.POSTPONED) else "TENTATIVE",
+        status="CONFIRMED" if slot is not None or state in (*PAST, State.POSTPONED, State.NOT_KNOWN) else "TENTATIVE",
         opaque=slot is not None,
         takes_hours=job.takes_hours,
         quoted=quoted,
@@ -76,6 +76,12 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
     if slot is not None:
         begin, end = moment(slot.start_at, quoted.offset_minutes), moment(slot.end_at, quoted.offset_minutes)
         lines.append(f"Planned {begin} to {end} ship time (UTC{_offset(quoted.offset_minutes)}).")
+    if job.state is State.NOT_KNOWN:
+        return [
+            *lines,
+            "Nobody has said when it was last done: due now, until the chief engineer sets a first date.",
+            _takes(job),
+        ]
     if quoted.running_seconds is not None:
         dated = "" if quoted.hours_on is None else f" at {day(quoted.hours_on)}"
         lines.append(f"Running hours: {_hours(quoted.running_seconds)}{dated}{', estimated' if job.estimated else ''}.")
@@ -84,7 +90,7 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
         lines.append(f"Due: {_hours(job.due_running_seconds)} running h, {about}{day(quoted.due_on)}.")
     else:
         lines.append(f"Due: {day(quoted.due_on)} by calendar.")
-    limit = f"{day(quoted.limit_on)}"
+    limit = "none" if quoted.limit_on is None else day(quoted.limit_on)
     if job.limit_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
         limit = f"{_hours(job.limit_running_seconds)} running h, about {limit}"
     lines.append(f"Limit: {limit}{' (postponed)' if job.postponed_to else ''}.")
@@ -93,8 +99,7 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
             f"At {quoted.h_per_day_tenths / 10:.1f} h a day (last {quoted.look_back_days} days): "
             f"early {day(quoted.early_on)}, late {day(quoted.late_on)}."
         )
-    hands = "1 person" if job.hands == 1 else f"{job.hands} persons"
-    lines.append(f"Takes: {job.takes_hours} h, {hands}{', pump out' if job.takes_pump_out else ''}.")
+    lines.append(_takes(job))
     if slot is not None and slot.least_margin_swept_m3_per_h is not None:
         margin = slot.least_margin_swept_m3_per_h
         side = "below" if margin < 0 else "above"
@@ -104,6 +109,11 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
     if not job.first:
         lines.append("Outlook: rests on the job before it being done when due.")
     return lines
+
+
+def _takes(job: DueJob) -> str:
+    hands = "1 person" if job.hands == 1 else f"{job.hands} persons"
+    return f"Takes: {job.takes_hours} h, {hands}{', pump out' if job.takes_pump_out else ''}."
 
 
 def done_entry(vessel: Vessel, plant: Plant, job: DoneJob) -> CalendarEntry:

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from scheduler.domain.due import DueJob
 from scheduler.domain.entry import day, moment
 from scheduler.domain.quoting import ship_time
-from scheduler.domain.words import Trigger
+from scheduler.domain.words import State, Trigger
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,12 +97,19 @@ class _Words:
         return max(0, projected)
 
     def to_go(self) -> str:
+        if self.job.state is State.NOT_KNOWN:
+            return "last time not known, due now"
         left = self.left
         if self.job.trigger is Trigger.RUNNING_HOURS and left is not None:
             return f"{_hours(abs(left))} running h{' over' if left < 0 else ''}, about {self._on(self.job.due_at)}"
         return f"{self._days()}, on {self._on(self.job.due_at)}"
 
     def sentence(self) -> str:
+        if self.job.state is State.NOT_KNOWN:
+            return (
+                "Nobody has said when this was last done, so it is planned as due now and has no limit, until the chief "
+                "engineer sets its first date."
+            )
         by_hours = self.job.trigger is Trigger.RUNNING_HOURS
         said = "; ".join([*(self._by_hours() if by_hours else self._by_calendar()), *self._rest()])
         if not self.job.first:
@@ -123,16 +130,22 @@ class _Words:
             yield f"due in {_hours(left)} running h, about {self._on(job.due_at)} ({self._days()}), at {self._rate()}"
             yield from self._span()
         if job.calendar_due_at is not None:
-            yield f"by the calendar it would be due later, on {self._on(job.calendar_due_at)}"
+            by = "by the calendar" if job.first_set_at is None else self._set()
+            yield f"{by} it would be due later, on {self._on(job.calendar_due_at)}"
 
     def _by_calendar(self) -> Iterator[str]:
         job, forecast = self.job, self.job.forecast
         since = f", counted from {self._on(job.calendar_start_at)}" if job.calendar_start_at else ""
-        yield f"due on {self._on(job.due_at)} ({self._days()}) by the calendar{since}"
+        by = f"by the calendar{since}" if job.first_set_at is None else self._set()
+        yield f"due on {self._on(job.due_at)} ({self._days()}) {by}"
         left = self.left
         if forecast is not None and left is not None and left > 0:
             yield f"its {_hours(left)} running h left would last longer, until about {self._on(forecast.likely_at)}, at {self._rate()}"
         yield from self._standing()
+
+    def _set(self) -> str:
+        on = "" if self.job.first_set_at is None else self._on(self.job.first_set_at)
+        return f"as the chief engineer set it on {on}, since nobody knew when it was last done,"
 
     def _rate(self) -> str:
         forecast = self.job.forecast
@@ -173,7 +186,7 @@ class _Words:
                 stale = " and estimated since" if self.projected else " (estimated)" if job.estimated else ""
                 yield f"hours as of {moment(job.hours_as_of, self.offset_minutes)}{stale}"
         elif job.estimated:
-            yield "when it was last done is not known, so it is counted from when it was put to use"
+            yield "when it was last done is estimated"
         if job.may_miss_seconds:
             missing = _hours(job.may_miss_seconds)
             yield f"up to {missing} running h more may have run where a counter started again, and early allows for them"

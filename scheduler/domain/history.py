@@ -108,6 +108,8 @@ class Verdict(StrEnum):
     LATE = "late"
     BREAKDOWN = "breakdown"
     """Not planned: there was no due point to judge it by."""
+    NOT_JUDGED = "not judged"
+    """Nobody knew when it was last done, so there was no due point to judge it by."""
 
 
 class HoursSource(StrEnum):
@@ -123,7 +125,8 @@ class DuePoint:
     """The original due point of an occurrence; a postponement stands beside it and never replaces it.
 
     Running seconds are readings of the subject's hours, none without a running-hour interval; instants are those of the
-    calendar interval, none without one. At least one of `due_running_seconds` and `calendar_due_at` is given.
+    calendar interval, none without one. At least one of `due_running_seconds` and `calendar_due_at` is given where it is
+    planned and known.
     limit_from says where the limit came from, in words. postponed_*: the new limit, none where not postponed.
     """
 
@@ -139,10 +142,14 @@ class DuePoint:
     postponed_to_at: datetime | None = None
     planned: bool = True
     """False for a breakdown, which has no due point."""
+    known: bool = True
+    """False where nobody knew when the job was last done: it has no due point either."""
 
 
 NO_DUE_POINT = DuePoint(trigger=Trigger.CALENDAR, limit_from="not planned", planned=False)
 """Of a breakdown."""
+LAST_NOT_KNOWN = DuePoint(trigger=Trigger.CALENDAR, limit_from="last time not known", known=False)
+"""Of a job that nobody knew when it was last done."""
 
 
 def due_point_of(
@@ -196,6 +203,8 @@ def verdict_of(
 
     if not point.planned:
         return Verdict.BREAKDOWN
+    if not point.known:
+        return Verdict.NOT_JUDGED
     if point.calendar_due_at is None and (point.due_running_seconds is None or running_seconds is None):
         raise Refused(
             "This job cannot be judged: it needs a due date, or a due figure of running hours together with the "
@@ -273,7 +282,7 @@ class ClosedJob:
             "pump_serial": self.pump_serial,
             "job_kind": self.job_kind,
             "job_no": self.job_no,
-            "trigger": due.trigger if due.planned else "breakdown",
+            "trigger": "breakdown" if not due.planned else due.trigger if due.known else due.limit_from,
             "due_running_seconds": due.due_running_seconds,
             "due_at": due.calendar_due_at,
             "window_opens_running_seconds": due.window_opens_running_seconds,

@@ -74,6 +74,16 @@ def of_unread(counter: str) -> Look:
     )
 
 
+def of_not_known(job: str, name: str) -> Look:
+    """A job that nobody knows when it was last done."""
+    return Look(
+        about="last time not known",
+        which=job,
+        says=f"Nobody has said when {name} was last done. It is planned as due now.",
+        do="Give the date from its papers in the vessel's document, or let the chief engineer set a first date on its page.",
+    )
+
+
 def of_backlog(counter: str, newest_received_s: int | None, now_s: int) -> Look | None:
     """A ledger that has not followed its readings or events; none within two minutes."""
     if newest_received_s is not None and now_s - newest_received_s < BEHIND_S:

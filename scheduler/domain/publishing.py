@@ -8,7 +8,8 @@ States always follow what is reckoned now; the dates stand until a reader would 
   earlier by as much as would move the likely one (hours may have been lost, a counter is silent);
 - a date that goes by before the turn is due is shown anew, and so is one by calendar, which is no forecast;
 - of a turn that falls due by the calendar the dates of its hours move by the same measure, and when its early one goes by;
-- once a turn is past due its date is a fact and stays.
+- once a turn is past due its date is a fact and stays; so does the day since which one is asked for whose last time is not
+  known.
 
 Everything a date rests on is kept with it, so that the order in which readings came before it was written makes no difference.
 What stands depends on what was shown before, by design: two ships with the same readings, looked at on different days, may
@@ -30,6 +31,7 @@ from scheduler.domain.words import PAST, State, Trigger
 
 DAY = timedelta(days=1)
 _LEAST_H_PER_DAY = 0.25
+_NOT_KNOWN = canonical({"point": None})
 
 
 class Cause(StrEnum):
@@ -48,6 +50,8 @@ class Cause(StrEnum):
     FIRST_READINGS = "first readings"
     MISSING = "hours may be missing"
     TURN_BEFORE = "the turn before it moved"
+    NOT_KNOWN = "last time not known"
+    FIRST_DATE = "first date set"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +80,7 @@ class Published:
     since_at: datetime
     due_at: datetime
     window_opens_at: datetime
-    limit_at: datetime
+    limit_at: datetime | None
     trigger: Trigger
     first: bool
     basis: Basis
@@ -131,6 +135,8 @@ def figure_of(job: DueJob) -> str:
     """The figures of an open turn that only an act changes; empty for a turn that is not open yet."""
     if not job.first:
         return ""
+    if job.state is State.NOT_KNOWN:
+        return _NOT_KNOWN
     point = [job.due_running_seconds, job.limit_running_seconds, job.calendar_due_at, job.postponed_to]
     return canonical({"point": point})
 
@@ -224,6 +230,10 @@ def _act(job: DueJob, old: Published, basis: Basis, correction: Correction) -> C
     before = old.basis
     if job.first != old.first:
         return Cause.WORK_DONE if job.first else Cause.WORK_UNDONE
+    if basis.figure != before.figure and _NOT_KNOWN in (basis.figure, before.figure):
+        if job.state is State.NOT_KNOWN:
+            return Cause.NOT_KNOWN
+        return Cause.DOCUMENT if job.first_set_at is None else Cause.FIRST_DATE
     if basis.document != before.document:
         return Cause.DOCUMENT
     if basis.daybook != before.daybook:
@@ -239,10 +249,12 @@ def _differs(old: Published, fresh: Published) -> bool:
     if (old.first, old.basis.figure) != (fresh.first, fresh.basis.figure):
         return True
     pairs = ((old.due_at, fresh.due_at), (old.window_opens_at, fresh.window_opens_at), (old.limit_at, fresh.limit_at))
-    return any(abs(was - now) >= DAY for was, now in pairs)
+    return any((was != now) if was is None or now is None else abs(was - now) >= DAY for was, now in pairs)
 
 
 def _gives_way(job: DueJob, old: Published, fresh: Published, at: datetime, planning_window: timedelta) -> bool:
+    if job.state is State.NOT_KNOWN:  # due since it was first asked for
+        return False
     if job.state in PAST:  # the day it fell due is a fact; it may only not lie ahead
         return old.due_at > at or _hours_moved(old, fresh, at)
     if why_moved(old.dates(), fresh.dates(), planning_window) is not None:
@@ -299,6 +311,6 @@ def _in_keeping(old: Published, fresh: Published, job: DueJob, at: datetime) -> 
     window, limit = old.window_opens_at, old.limit_at
     if job.state in (State.AHEAD, State.WINDOW_OPEN) and (window <= at) != (job.state is State.WINDOW_OPEN):
         window = fresh.window_opens_at
-    if (limit <= at) != (job.state is State.PAST_LIMIT):
+    if limit is None or (limit <= at) != (job.state is State.PAST_LIMIT):
         limit = fresh.limit_at
     return replace(old, basis=fresh.basis, window_opens_at=window, limit_at=limit)

@@ -41,7 +41,7 @@ class Quoted:
     quoted_at: datetime
     state: State
     due_on: date
-    limit_on: date
+    limit_on: date | None
     shows: str
     instants: tuple[str, ...]
     offset_minutes: int
@@ -121,7 +121,6 @@ def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: in
     dates = (job.due_at, job.limit_at, forecast.early_at if forecast else None, forecast.late_at if forecast else None)
     due_on, limit_on, early_on, late_on = map(ship_date, dates)
     assert due_on is not None
-    assert limit_on is not None
     shows = canonical(
         {
             "due": [job.due_running_seconds, job.calendar_due_at if job.first else None],

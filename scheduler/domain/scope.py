@@ -9,7 +9,7 @@ from scheduler.domain.words import State
 MOST_EVENTS, MOST_OCTETS = 1000, 1_000_000
 """Clients and ships' links take no more: a calendar stays within both."""
 
-_LATE = (State.PAST_DUE.value, State.PAST_LIMIT.value)
+_LATE = (State.PAST_DUE.value, State.PAST_LIMIT.value, State.NOT_KNOWN.value)
 _CLOSED = (State.DONE.value, State.WITHDRAWN.value)
 
 

@@ -11,6 +11,8 @@ class State(StrEnum):
     PAST_DUE = "past due"
     PAST_LIMIT = "past limit"
     POSTPONED = "postponed"
+    NOT_KNOWN = "last time not known"
+    """Nobody said when it was last done: planned as due now, judged by nothing, until a first date is set."""
     DONE = "done"
     WITHDRAWN = "withdrawn"
 

@@ -108,6 +108,7 @@ def frame(
         shown_until=None if published_days is None else at + timedelta(days=published_days),
         at=at,
         starts_at=starts_at,
+        steps=steps,
         until=starts_at + timedelta(days=horizon_days),
         frozen_until=at + timedelta(days=frozen_days),
         crew=crew,
@@ -162,6 +163,7 @@ class _Grid:
     shown_until: datetime | None
     at: datetime
     starts_at: datetime
+    steps: int
     until: datetime
     frozen_until: datetime
     crew: tuple[CrewStretch, ...]
@@ -174,12 +176,15 @@ class _Grid:
         if job.renewed_by is not None or job.state in (State.DONE, State.WITHDRAWN):
             return False
         dock = self._dock(job)
-        return (min(job.due_at, job.limit_at) if dock is None else dock.from_at) <= self.until
+        first = job.due_at if job.limit_at is None else min(job.due_at, job.limit_at)
+        return (first if dock is None else dock.from_at) <= self.until
 
     def _dock(self, job: DueJob) -> Dock | None:
         """The dock it is chosen for, while that is to come and its limit reaches it; else it is planned as any other."""
         dock = dock_of(self.beside.docks, job.occurrence.key)
-        return dock if dock is not None and dock.from_at <= job.limit_at and dock.to_at > self.at else None
+        if dock is None or dock.to_at <= self.at:
+            return None
+        return dock if job.limit_at is None or dock.from_at <= job.limit_at else None
 
     def plan_job(self, job: DueJob, before: DueJob | None, planned: Mapping[str, DueJob], taken: Taken) -> PlanJob:
         """The job on the grid."""
@@ -192,7 +197,8 @@ class _Grid:
         short = kind is not None and kind.stop_minutes > 0
         parts_at = self.beside.parts_from.get(job.occurrence.key)
         parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
-        limit = step_floor(self.starts_at, job.limit_at)
+        # Without a limit nothing is late: it is as soon as the rest allows, for it is due now.
+        limit = self.steps if job.limit_at is None else step_floor(self.starts_at, job.limit_at)
         opens_at = job.window_opens_at
         if (
             chained and before is not None

@@ -1,10 +1,17 @@
-"""Postponements, non-conformities, concessions and part dates of a vessel."""
+"""Postponements, non-conformities, concessions, part dates and first dates of a vessel."""
 
 from datetime import date
 
 from sqlmodel import Session, col, func, select
 
-from scheduler.storage.tables import ConcessionRow, DockRow, NonConformityRow, PartDateRow, PostponementRow
+from scheduler.storage.tables import (
+    ConcessionRow,
+    DockRow,
+    FirstDateRow,
+    NonConformityRow,
+    PartDateRow,
+    PostponementRow,
+)
 
 
 def postponements(session: Session, vessel_id: str, job_key: str | None = None) -> list[PostponementRow]:
@@ -88,3 +95,13 @@ def part_dates(session: Session, vessel_id: str) -> dict[str, date]:
     return {
         row.job_key: row.from_on for row in session.exec(select(PartDateRow).where(PartDateRow.vessel_id == vessel_id))
     }
+
+
+def first_dates(session: Session, vessel_id: str) -> list[FirstDateRow]:
+    """First dates set for jobs of a vessel whose last time was not known."""
+    return list(session.exec(select(FirstDateRow).where(FirstDateRow.vessel_id == vessel_id)))
+
+
+def first_date(session: Session, vessel_id: str, kind: str, subject_id: str) -> FirstDateRow | None:
+    """That first date, or none."""
+    return session.get(FirstDateRow, (vessel_id, kind, subject_id))

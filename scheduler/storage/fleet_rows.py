@@ -5,7 +5,15 @@ from collections.abc import Iterable, Mapping
 from sqlalchemy.orm import defer
 from sqlmodel import Session, col, select
 
-from scheduler.storage.tables import AssetRow, CounterRow, DocumentVersionRow, RevisionRow, ShipOffsetRow, VesselRow
+from scheduler.storage.tables import (
+    AssetRow,
+    CounterRow,
+    DocumentVersionRow,
+    KindSinceRow,
+    RevisionRow,
+    ShipOffsetRow,
+    VesselRow,
+)
 
 
 def vessel(session: Session, vessel_id: str) -> VesselRow | None:
@@ -23,6 +31,12 @@ def versions(session: Session, vessel_id: str) -> list[DocumentVersionRow]:
     kept = select(DocumentVersionRow).where(DocumentVersionRow.vessel_id == vessel_id)
     newest = kept.order_by(col(DocumentVersionRow.version).desc())
     return list(session.exec(newest.options(defer(col(DocumentVersionRow.document)))))  # type: ignore[arg-type]
+
+
+def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, int]:
+    """By job kind of a plant, the epoch second at which it was first set up here."""
+    kept = select(KindSinceRow).where(KindSinceRow.vessel_id == vessel_id, KindSinceRow.plant_id == plant_id)
+    return {row.kind: row.since_s for row in session.exec(kept)}
 
 
 def vessels(session: Session, only: str | None = None) -> list[VesselRow]:

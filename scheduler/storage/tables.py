@@ -2,7 +2,14 @@
 
 from scheduler.storage.columns import METADATA, Row
 from scheduler.storage.tables_aboard import HandoverRow, PartCountRow
-from scheduler.storage.tables_company import ConcessionRow, DockRow, NonConformityRow, PartDateRow, PostponementRow
+from scheduler.storage.tables_company import (
+    ConcessionRow,
+    DockRow,
+    FirstDateRow,
+    NonConformityRow,
+    PartDateRow,
+    PostponementRow,
+)
 from scheduler.storage.tables_due import MovedRow, PublishedRow
 from scheduler.storage.tables_hours import (
     AssetKind,
@@ -12,6 +19,7 @@ from scheduler.storage.tables_hours import (
     DocumentVersionRow,
     FlagRow,
     IntakeLogRow,
+    KindSinceRow,
     LedgerCheckpointRow,
     LedgerEntryRow,
     ReadingRow,
@@ -64,11 +72,13 @@ __all__ = [
     "FeedBodyRow",
     "FeedEventRow",
     "FeedTokenRow",
+    "FirstDateRow",
     "FlagRow",
     "HandoverRow",
     "IdempotencyRow",
     "IntakeLogRow",
     "JobRow",
+    "KindSinceRow",
     "LedgerCheckpointRow",
     "LedgerEntryRow",
     "MoveRow",

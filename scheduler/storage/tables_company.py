@@ -124,3 +124,24 @@ class PartDateRow(Row, table=True):
     note: str
     actor: str
     recorded_s: int = Field(sa_type=BigInteger)
+
+
+class FirstDateRow(Row, table=True):
+    """When the first turn of a job falls due, set by the chief engineer because nobody knew when it was last done.
+
+    running_seconds: of the subject when it was set, none for a plant.
+    """
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    kind: str = Field(primary_key=True)
+    subject_id: str = Field(primary_key=True)
+    plant_id: str
+    due_s: int = Field(sa_type=BigInteger)
+    set_s: int = Field(sa_type=BigInteger)
+    running_seconds: int | None = Field(default=None, sa_type=BigInteger)
+    reason: str
+    actor_id: str
+    actor: str
+    record: int = Field(sa_type=BigInteger)

@@ -51,6 +51,17 @@ class DocumentVersionRow(Row, table=True):
     record: int = Field(sa_type=BigInteger)
 
 
+class KindSinceRow(Row, table=True):
+    """When a plant's job kind was first set up here: of what was done before that, nobody keeps count."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    plant_id: str = Field(primary_key=True)
+    kind: str = Field(primary_key=True)
+    since_s: int = Field(sa_type=BigInteger)
+
+
 class RevisionRow(Row, table=True):
     """Goes up by one with each write that touches the vessel ("": the installation); caches are keyed by it.
 

@@ -147,6 +147,12 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/plants/{{plant_id}}/dock/{{number}}/withdrawal"): Walk(
         f"{API}/plants/plover-plant/dock/999/withdrawal", 404
     ),
+    ("PUT", f"{API}/jobs/{{key}}/first-date"): Walk(
+        f"{API}/jobs/{JOB}/first-date",
+        frozenset({409, 422}),
+        body={"on": "2026-12-25", "reason": "walked"},
+        headers={"Idempotency-Key": "walked"},
+    ),
     ("PUT", f"{API}/jobs/{{key}}/part-date"): Walk(
         f"{API}/jobs/{JOB}/part-date", TAKEN_ONCE, body={"from_on": "2026-10-25"}, headers={"Idempotency-Key": "walked"}
     ),
@@ -288,6 +294,9 @@ WALKS: dict[tuple[str, str], Walk] = {
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/postponements", frozenset({422, 409}), body={"to_at": "x"}, form=True
+    ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/first-date"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/first-date", 422, body={"on": "soon", "reason": "walked"}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/part-date"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/part-date", 422, body={"do": "set", "from_on": "soon"}, form=True

@@ -25,7 +25,7 @@ COMMANDS = [
     "expected-back", "runs-after-all", "key person", "key add", "key list", "key revoke", "key link", "config show",
     "kinds", "parts", "breakdown", "clog", "handover write", "handover list", "review list",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
-    "concession ask", "concession sign", "concession list", "concession withdraw", "job parts-from",
+    "concession ask", "concession sign", "concession list", "concession withdraw", "job parts-from", "job first-date",
     "vessel show", "vessel versions", "vessel example", "vessel schema",
 ]  # fmt: skip
 GROUPS = (

@@ -1,6 +1,7 @@
 """`leadline vessel`: the document out again, its versions, an example and the schema."""
 
 import json
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tests.cli.calling import good, leadline
@@ -29,6 +30,34 @@ def test_the_example_is_taken_in_and_planned(tmp_path: Path) -> None:
     assert good("--database", database, "import", str(file)) == "demo-gull: version 1\n"
     assert "Overhaul" in good("--database", database, "due", "gull-plant")
     assert "proved best" in good("--database", database, "plan", "gull-plant", "--new")
+
+
+def test_what_was_last_done_at_no_known_time_is_listed_until_a_first_date_is_set(tmp_path: Path) -> None:
+    """By import, doctor and due alike; then by none of them."""
+    file, database = tmp_path / "ship.json", str(tmp_path / "ship.db")
+    document = json.loads(good("vessel", "example"))
+    for plant in document["plants"]:
+        plant["last_done"] = [one for one in plant["last_done"] if one["kind"] != "alarm_test"]
+    file.write_text(json.dumps(document))
+    told = good("--database", database, "import", str(file))
+    assert "not known" in told
+    (key,) = [line.split()[-1] for line in told.splitlines()[2:]]
+    assert key.startswith("alarm_test:")
+    assert "due now" in good("--database", database, "due", "gull-plant")
+    assert key in leadline("--database", database, "doctor").stdout
+    words = (
+        "job",
+        "first-date",
+        key,
+        f"{datetime.now(UTC).date() + timedelta(days=20)}",
+        "--reason",
+        "new ship",
+        "--by",
+        "A. Chief",
+    )
+    assert "first due" in good("--database", database, *words)
+    assert "due now" not in good("--database", database, "due", "gull-plant")
+    assert key not in leadline("--database", database, "doctor").stdout
 
 
 def test_the_schema_names_the_members() -> None:

@@ -17,7 +17,16 @@ from scheduler.errors import Clash, Refused
 from scheduler.storage import migrate
 from scheduler.storage.database import Database, open_database
 from scheduler.storage.migrate import OPTIONS, copy_to, create_or_check, newest, upgrade
-from scheduler.storage.tables import METADATA, CounterRow, DocumentVersionRow, PlanRow, ReadingRow, SlotRow, VesselRow
+from scheduler.storage.tables import (
+    METADATA,
+    CounterRow,
+    DocumentVersionRow,
+    KindSinceRow,
+    PlanRow,
+    ReadingRow,
+    SlotRow,
+    VesselRow,
+)
 from tests.storage.stores import add_vessel, empty_url, ready_url
 
 NOW = newest()
@@ -59,6 +68,11 @@ _OLD_PLAN = sa.text(
 _OLD_SLOT = sa.text(
     "INSERT INTO slot (id, vessel_id, plan_id, job_key, start_s, end_s, least_margin_litres_per_h, pinned, version) "
     "VALUES (:id, 'plover', :plan, 'overhaul:a:1', 1, 2, 0, false, 1)"
+)
+
+_OFFSET = sa.text(
+    "INSERT INTO ship_offset (vessel_id, from_s, offset_minutes, actor, reason, recorded_s) "
+    "VALUES ('plover', :from_s, 0, 'A', '', :recorded_s)"
 )
 
 
@@ -213,9 +227,10 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
     """Proposed, taken and once taken stay, word for word, and packed; one that was proposed and never taken goes with its slots."""
     older = tmp_path / "older"
     shutil.copytree(Path(migrate.__file__).parent / "migrations", older, ignore=shutil.ignore_patterns("__pycache__"))
-    for later in ("v0012_work_again.py", "v0013_document_versions.py"):
+    for later in ("v0012_work_again.py", "v0013_document_versions.py", "v0014_first_dates.py"):
         (older / "versions" / later).unlink()
     text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)
+    document = '{"plants": [{"id": "aft", "job_kinds": [{"code": "a"}, {"code": "b"}]}]}'
     plans = {
         "aboard": ("taken", 5),
         "shown": ("proposed", None),
@@ -233,6 +248,10 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
                     row = {"id": key, "status": status, "taken_s": taken_s, "problem": text, "plan": text[::-1]}
                     session.connection().execute(_OLD_PLAN, row)
                     session.connection().execute(_OLD_SLOT, {"id": f"s-{key}", "plan": key})
+                session.connection().execute(sa.text("UPDATE vessel SET document = :text"), {"text": document})
+                for from_s, recorded_s in ((0, 77), (50, 99)):
+                    row = {"from_s": from_s, "recorded_s": recorded_s}
+                    session.connection().execute(_OFFSET, row)
             database.close()
         upgrade(url)
         database = open_database(url)
@@ -246,8 +265,10 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
             assert longest < len(text.encode()) / 20
             (version,) = session.exec(select(DocumentVersionRow))
             assert (version.vessel_id, version.version, version.document, version.by, version.record) == (
-                "plover", 1, "{}", "", 0,
+                "plover", 1, document, "", 0,
             )  # fmt: skip
+            kinds = session.exec(select(KindSinceRow))
+            assert {(row.plant_id, row.kind, row.since_s) for row in kinds} == {("aft", "a", 77), ("aft", "b", 77)}
         database.close()
 
 

@@ -147,7 +147,7 @@ def test_the_summary_counts_verdicts_and_a_corrected_record_once() -> None:
     """Every verdict is named, also with nought; the correction counts and what it corrects does not."""
     late = replace(CLOSED, running_seconds=1600 * 3600, hours_source=HoursSource.ESTIMATED)
     found = summary(records(late, CLOSED, replace(CLOSED, corrects=1), notes=1), also=["hours missing: VP3 2 days"])
-    none = dict.fromkeys(("early", "past due within limit", "postponed", "late", "breakdown"), 0)
+    none = dict.fromkeys(("early", "past due within limit", "postponed", "late", "breakdown", "not judged"), 0)
     assert found.by_verdict == {**none, "in window": 2}
     assert found.by_kind == {"closed job": 3, "interval change": 1}
     assert found.completeness == (

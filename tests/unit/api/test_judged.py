@@ -106,7 +106,7 @@ def test_the_counts_are_those_made_by_hand() -> None:
 def test_each_verdict_has_a_column_and_the_figures_are_those_on_the_records() -> None:
     """A verdict that is changed on a record changes the count: nothing is reckoned from hours or dates here."""
     assert len(HEADINGS) == len(judged(summary([]))[0].row())
-    assert {verdict.value for verdict in Verdict} - set(HEADINGS) == {"breakdown"}
+    assert {verdict.value for verdict in Verdict} - set(HEADINGS) == {"breakdown", "not judged"}
     (first, *_) = _records()
     other = replace(first, text=first.text.replace('"verdict":"in window"', '"verdict":"late"'))
     assert judged(summary([other]))[0].counts == {"late": 1}

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs, reckon_first
+from scheduler.domain.due import Done, DueJob, FirstDate, Occurrence, due_jobs, reckon_first
 from scheduler.domain.fleet import Counter, Fitting, JobKind, LastDone, Stay
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.meters import Meters
@@ -153,21 +153,61 @@ def test_an_open_turn_is_shown_however_far_off():
     assert found == ["overhaul:u1:1"]
 
 
-def test_without_anything_done_the_interval_starts_at_the_first_stay_or_fitting():
-    """The overhaul counts from the pump's opening hours at its first stay; marked estimated."""
+def test_without_anything_done_the_last_time_is_not_known():
+    """Due now, no limit, no hours left, no state that is judged; what comes after is counted as if it were done now."""
     stays = (Stay(pump="u1", position="vp1", from_at=SET_UP_AT, opening_running_hours=12_000.0),)
-    found = jobs(plant=plant(OVERHAUL, stays=stays), run=13_000)
-    assert list(found) == ["overhaul:u1:1"]
-    job = found["overhaul:u1:1"]
-    assert (job.due_running_seconds, job.estimated) == (20_000 * H, True)
-    assert job.calendar_due_at == datetime(2028, 7, 1, tzinfo=UTC)
+    found = jobs(plant=plant(OVERHAUL, stays=stays), run=13_000, horizon_days=5000)
+    job, after = found["overhaul:u1:1"], found["overhaul:u1:2"]
+    assert (job.state, job.first, job.due_at, job.limit_at) == (State.NOT_KNOWN, True, MIDNIGHT, None)
+    assert (job.due_running_seconds, job.running_seconds_left, job.calendar_due_at) == (None, None, None)
+    assert after.due_running_seconds == 21_000 * H
+
+
+def test_a_first_date_makes_a_turn_like_any_other():
+    """Due on the date that was set, with the kind's window and tolerance around it; then the interval counts from that day."""
+    stays = (Stay(pump="u1", position="vp1", from_at=SET_UP_AT, opening_running_hours=12_000.0),)
+    given = FirstDate(due_at=MIDNIGHT + 30 * DAY, set_at=MIDNIGHT, running_seconds=13_000 * H)
+    found = jobs(
+        plant=plant(OVERHAUL, stays=stays), run=13_000, horizon_days=5000, first_dates={("overhaul", "u1"): given}
+    )
+    job, after = found["overhaul:u1:1"], found["overhaul:u1:2"]
+    assert (job.due_at, job.trigger, job.first_set_at) == (MIDNIGHT + 30 * DAY, Trigger.CALENDAR, MIDNIGHT)
+    assert job.limit_at == MIDNIGHT + (30 + OVERHAUL.tolerance_days) * DAY
+    assert job.due_running_seconds == 21_000 * H
+    assert job.state in (State.AHEAD, State.WINDOW_OPEN)
+    assert (job.calendar_start_at, job.since_seconds) == (None, None)
+    assert after.calendar_start_at == job.due_at
+
+
+def test_a_whole_interval_run_since_brings_a_first_date_forward():
+    """At a whole interval it is due, whatever date was set; an hour less and it is not."""
+    stays = (Stay(pump="u1", position="vp1", from_at=SET_UP_AT, opening_running_hours=12_000.0),)
+    given = FirstDate(due_at=MIDNIGHT + 900 * DAY, set_at=MIDNIGHT - 400 * DAY, running_seconds=13_000 * H)
+    for run, state in ((21_000, State.PAST_DUE), (20_999, State.WINDOW_OPEN)):
+        found = jobs(plant=plant(OVERHAUL, stays=stays), run=run, first_dates={("overhaul", "u1"): given})
+        assert found["overhaul:u1:1"].state is state
+
+
+def test_what_is_known_by_now_counts_before_a_first_date():
+    """Once the job was done, or its last time stands in the document, the date that was set is over."""
+    given = {("overhaul", "u1"): FirstDate(due_at=MIDNIGHT + DAY, set_at=MIDNIGHT, running_seconds=0)}
+    found = jobs(OVERHAUL, run=100, done=done("overhaul", "u1", MIDNIGHT - DAY, 0), first_dates=given)
+    assert found["overhaul:u1:5"].first_set_at is None
+
+
+def test_an_overhaul_whose_last_time_is_not_known_takes_what_it_renews_with_it():
+    """Both are due now: one isolation, not two."""
+    found = jobs(OVERHAUL, KNIVES, run=100)
+    assert found["knives:k1:1"].renewed_by == "overhaul:u1:1"
+    assert found["overhaul:u1:1"].renewed_by is None
 
 
 def test_pumps_ashore_and_parts_in_them_are_left_out_and_an_empty_position_keeps_its_calendar():
     """u2 on the shelf: no job for it or its knives; its position keeps what goes by the calendar."""
     stays = tuple(replace(stay, to_at=AT - 30 * DAY if stay.pump == "u2" else None) for stay in plant().stays)
     monthly = replace(VALVE, code="grease", interval_months=1)
-    found = jobs(plant=plant(OVERHAUL, KNIVES, VALVE, monthly, stays=stays))
+    last = done("valve", "vp2", SET_UP_AT) | done("grease", "vp2", SET_UP_AT)
+    found = jobs(plant=plant(OVERHAUL, KNIVES, VALVE, monthly, stays=stays), done=last)
     subjects = {job.occurrence.subject for job in found.values()}
     assert subjects == {"u1", "u3", "k1", "k3", "vp1", "vp2", "vp3"}
     at_vp2 = [job for job in found.values() if job.occurrence.subject == "vp2" and job.first]
@@ -202,7 +242,7 @@ def test_how_long_a_counter_may_be_quiet_is_its_own_setting():
 
 def test_without_any_reading_hours_go_on_from_when_the_pump_was_put_in():
     """No reading since the stay began 420 days ago: the valve is past due by the default rate, and marked."""
-    job = jobs(VALVE, hours=steady_hours(0, None), daily={})["valve:vp1:1"]
+    job = jobs(VALVE, hours=steady_hours(0, None), daily={}, done=done("valve", "vp1", SET_UP_AT))["valve:vp1:5"]
     assert (job.state, job.estimated, job.hours_as_of) == (State.PAST_LIMIT, True, None)
 
 
@@ -271,14 +311,47 @@ def at_hours(seconds: int) -> Any:
     return lambda subject, subject_id, at: RunningHours(seconds=seconds, as_of=at)
 
 
+OLD = tuple(replace(stay, opening_running_hours=500.0) for stay in plant().stays)
+OLD_PARTS = tuple(replace(fitting, opening_running_hours=500.0) for fitting in plant().fittings)
+
+
+def test_a_pump_or_part_put_to_use_new_counts_from_there():
+    """Nothing can have been done on it before; with hours on it already, nobody knows."""
+    new = replace(plant().stays[0], opening_running_hours=0.0)
+    found = reckon_first(
+        plant(OVERHAUL, KNIVES, VALVE, ALARM, stays=(new, *OLD[1:]), fittings=OLD_PARTS), at_hours(9 * H)
+    )
+    assert {key: (d.done_at, d.running_seconds, d.estimated) for key, d in found.items()} == {
+        ("overhaul", "u1"): (SET_UP_AT, 0, False)
+    }
+
+
+@pytest.mark.parametrize(("run", "known"), [(8000 * H, False), (8000 * H - 1, True), (0, True)])
+def test_new_long_before_its_kind_was_kept_count_of_is_not_known(run, known):
+    """An interval that had gone by when the kind was first set up here: who knows whether it was done."""
+    since = {"overhaul": SET_UP_AT + 30 * DAY}
+    found = reckon_first(plant(OVERHAUL, fittings=OLD_PARTS), at_hours(run), since=since)
+    assert (("overhaul", "u1") in found) is known
+
+
+@pytest.mark.parametrize(("late", "known"), [(timedelta(0), False), (timedelta(seconds=1), True)])
+def test_a_calendar_interval_gone_by_before_counting_began_is_not_known(late, known):
+    """To the second; hours do not matter here."""
+    kind = replace(OVERHAUL, interval_running_hours=None, interval_months=None, interval_days=30)
+    since = {"overhaul": SET_UP_AT + 30 * DAY - late}
+    assert (("overhaul", "u1") in reckon_first(plant(kind), at_hours(0), since=since)) is known
+
+
 def test_last_done_counts_as_sequence_nought():
     """Given hours are taken; missing ones come from the ledger and are marked; a plant has none."""
     ship = plant(
+        stays=OLD,
+        fittings=OLD_PARTS,
         last_done=(
             LastDone(kind="knives", subject="k1", done_at=AT, running_hours=55.5),
             LastDone(kind="knives", subject="k2", done_at=AT),
             LastDone(kind="alarm", subject="aft", done_at=AT),
-        )
+        ),
     )
     found = reckon_first(ship, at_hours(77 * H))
     assert {key: (d.running_seconds, d.estimated, d.occurrence.sequence) for key, d in found.items()} == {
