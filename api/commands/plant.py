@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, instant, me, open_house, out, plants, say
+from api.commands.common import AsJson, app, hand, instant, me, open_house, out, plants, say
 
 
 @app.command()
@@ -104,27 +104,24 @@ def reading(
 
     Example: leadline reading plover-vp1-hours 12006 --at 2026-11-25T07:00:00Z
     """
-    from dataclasses import replace
-
-    from scheduler.actions import fleet, readings
-    from scheduler.actions.counters import counter_book
-    from scheduler.actions.ledger import derive_vessel
+    from api.hours.hand import judged_words
+    from scheduler.actions import byhand, fleet
     from scheduler.errors import Refused
     from scheduler.storage.tables import AssetKind
 
     when = instant(at)
     with open_house() as house:
         place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
-        item = {"counter": counter, "observed_at": when.isoformat(), "value": value}
-        told = readings.store_now(house, replace(me(), vessel_id=place.vessel_id), [item])["items"][0]
-        if told["status"] in ("refused", "conflict"):
-            raise Refused(told["why"])
-        derive_vessel(house, place.vessel_id)
-        judged = {entry.at_s: entry for entry in counter_book(house, place, limit=1000).entries}
-        entry = judged.get(int(when.timestamp()))
-        if entry is not None:
-            told["verdict"] = f"{entry.verdict}: {entry.reason}" if entry.reason else str(entry.verdict)
-    out(told, as_json, lambda: iter([f"{told['status']}; {told['verdict'] or 'judged with the next reading'}"]))
+        read = byhand.Read(counter, when, value)
+        with byhand.own_intake(house) as intake:
+            asked = hand({"reading": counter, "at": when.isoformat(), "value": value})
+            (one,) = byhand.store_by_hand(house, intake, asked, place.vessel_id, [read])
+    if not one.taken:
+        raise Refused(one.why)
+    entry = one.entry
+    verdict = "" if entry is None else f"{entry.verdict}: {entry.reason}" if entry.reason else str(entry.verdict)
+    told = {"counter": counter, "status": one.status, "verdict": verdict, "says": judged_words(one)}
+    out(told, as_json, lambda: iter([f"{one.status}; {verdict or 'judged with the next reading'}. {told['says']}"]))
 
 
 @app.command()

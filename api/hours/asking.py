@@ -16,6 +16,7 @@ from scheduler.errors import Refused
 
 FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
 _LABELS = {
+    "earlier": "{value} before was misread",
     "replaced": "It was replaced",
     "misread": "It was misread",
     "preset": "It was preset",
@@ -24,6 +25,7 @@ _LABELS = {
     "nothing": "Nothing is missing",
 }
 _BUTTONS = {
+    "earlier": "Mark that one as misread",
     "replaced": "Record the replacement",
     "misread": "Mark as misread",
     "preset": "Record the preset",
@@ -39,12 +41,24 @@ def question_view(
 ) -> QuestionView:
     """A question with one form for each answer; without forms for who may only read."""
     qid = f"q-{counter}-{asked.at_s}"
-    held = ("replaced", "misread", "preset", *(("rescaled",) if asked.scale else ()))
-    whats = held if asked.asks is Asks.HELD else ("missing", "nothing", "replaced")
+    whats = _answers(asked)
     forms = tuple(_form(asked, counter, qid, what, offset, back) for what in whats) if may else ()
     return QuestionView(
         id=qid, heading=_heading(asked, position, offset), says=asked.says, facts=_facts(asked, offset), forms=forms
     )
+
+
+def _answers(asked: Question) -> tuple[str, ...]:
+    """What may be answered, the likeliest first. Where one reading before, or another scale, explains a whole run, nothing is
+    offered that would throw the run away or count its hours twice."""
+    if asked.asks is Asks.MISSING:
+        return ("missing", "nothing", "replaced")
+    many = len(asked.readings) > 1
+    if asked.earlier is not None:
+        return ("earlier", "replaced") if many else ("earlier", "replaced", "misread", "preset")
+    if asked.scale is not None:
+        return ("rescaled", "replaced") if many else ("rescaled", "replaced", "misread", "preset")
+    return ("replaced", "misread", "preset")
 
 
 class Back:
@@ -66,6 +80,11 @@ def _heading(asked: Question, position: str, offset: int) -> str:
     value = figure_text(asked.readings[0].value_milli)
     many = len(asked.readings)
     run = f", {many} readings held since" if many > 1 else " and was held"
+    if asked.earlier is not None:
+        before = f"{figure_text(asked.earlier[1])} on {moment(instant(asked.earlier[0]), offset)}"
+        return f"{position} showed {before}, then {value}{run}. Without {figure_text(asked.earlier[1])} all fit. Was that misread?"
+    if asked.scale is not None:
+        return f"{position} counts {asked.scale[1]} since {moment(instant(asked.at_s), offset)}. Take it so?"
     return f"{position} showed {value} on {moment(instant(asked.at_s), offset)}{run}. Replaced, misread, or preset?"
 
 
@@ -102,7 +121,9 @@ def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back:
     )
     return AskForm(
         id=fid,
-        label=_LABELS[what].format(what=asked.scale[1] if asked.scale else ""),
+        label=_LABELS[what].format(
+            what=asked.scale[1] if asked.scale else "", value=figure_text(asked.earlier[1]) if asked.earlier else ""
+        ),
         help=_help(asked, what),
         action=f"/counters/{counter}/answers",
         button=_BUTTONS[what],
@@ -127,6 +148,8 @@ def _attrs(name: str, value: str) -> Mapping[str, str]:
 def _help(asked: Question, what: str) -> str:
     count = len(asked.readings)
     match what:
+        case "earlier":
+            return "That reading is false and not used; the count goes on from the one before it, and the readings since count."
         case "replaced":
             return (
                 "The counter was exchanged. Counted up to the old one's final value, and on from the new one's first."
@@ -168,7 +191,9 @@ def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, 
 
 def _reason(asked: Question, what: str) -> tuple[str, str, str, str]:
     first = figure_text(asked.readings[0].value_milli) if asked.readings else ""
+    earlier = figure_text(asked.earlier[1]) if asked.earlier else ""
     proposed = {
+        "earlier": f"{earlier} is misread: all readings since follow from the one before it.",
         "replaced": "Counter exchanged.",
         "misread": f"{first} is misread: it cannot follow from what the counter showed before.",
         "preset": f"Counter set to {first} by hand.",

@@ -65,7 +65,10 @@ def _answer(judged: Mapping[str, Judged], counters: Sequence[HandCounter]) -> st
     stored = f"{count_words(kept, 'reading is', 'readings are')} stored" if kept else "Nothing is stored"
     if not left:
         held = sum(one.entry is not None and one.entry.verdict == Verdict.HELD for one in judged.values())
-        return f"{stored}{f', of which {held} held: see the counters page' if held else ''}."
+        odd = sum(one.unusual is not None for one in judged.values())
+        parts = [f"{held} held: see the counters page"] if held else []
+        parts += [f"{odd} far more than usual: look again below"] if odd else []
+        return f"{stored}, of which {' and '.join(parts)}." if parts else f"{stored}."
     return f"{stored}; {count_words(left, 'was not taken and still stands', 'were not taken and still stand').lower()} below."
 
 
@@ -83,6 +86,15 @@ def _line(one: HandCounter, now: Situation, value: str, judged: Judged | None) -
     )
 
 
+def _unusual_words(one: Judged) -> str:
+    odd = one.unusual
+    if odd is None:
+        return ""
+    more = f", {number((odd.credit_s - odd.usual_s) / 3600)} h more than the usual {number(odd.usual_s / 3600)} h in that time."
+    meant = "" if odd.meant_milli is None else f" Was it {figure_text(odd.meant_milli)}?"
+    return f"{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong."
+
+
 def judged_words(one: Judged) -> str:
     """What became of one value, in a sentence: also the command's words."""
     if one.status == "refused":
@@ -98,7 +110,8 @@ def judged_words(one: Judged) -> str:
     if entry is None:
         return f"{known}; judged with the next reading."
     if entry.verdict == Verdict.CREDITED:
-        return f"{known}; {number(entry.credit_s / 3600, 1)} h counted since the reading before."
+        counted = f"{known}; {number(entry.credit_s / 3600, 1)} h counted since the reading before"
+        return f"{counted}{_unusual_words(one)}" if one.unusual else f"{counted}."
     reason = f" ({entry.reason})" if entry.reason else ""
     asks = " It waits for an answer on the counters page." if entry.verdict == Verdict.HELD else ""
     return f"{known}; {VERDICTS.get(entry.verdict, entry.verdict)}{reason}.{asks}"

@@ -8,14 +8,17 @@ from scheduler.actions.documents import held as document_of
 from scheduler.actions.house import Answer, Hand, House, instant, must_have_key, once, seconds
 from scheduler.actions.ledger import derive_vessel, setups_of_counter
 from scheduler.actions.pumps import AHEAD
+from scheduler.actions.questions import seconds_per_day
 from scheduler.actions.readings import MOST_ITEMS, ReadingDoor, post
+from scheduler.domain.ledger import Verdict, setup_at
 from scheduler.domain.ledger_says import counts_text
+from scheduler.domain.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session
 from scheduler.storage.history_rows import append
 from scheduler.storage.intake import Door, Intake
-from scheduler.storage.tables import CounterRow, LedgerEntryRow
+from scheduler.storage.tables import CounterRow, HandReadingRow, LedgerEntryRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +45,7 @@ class Judged:
     """What became of one value typed. status: stored, duplicate, conflict or refused.
 
     entry: what the ledger made of it. stands: the other value stored at that instant, thousandths, in a conflict. why: the
-    words of a refusal.
+    words of a refusal. unusual: it counts far more than the counter runs.
     """
 
     counter: str
@@ -50,6 +53,7 @@ class Judged:
     entry: LedgerEntryRow | None = None
     stands: int | None = None
     why: str = ""
+    unusual: Unusual | None = None
 
     @property
     def taken(self) -> bool:
@@ -125,6 +129,8 @@ def store_by_hand(house: House, intake: Intake, hand: Hand, vessel_id: str, valu
             says = "this is still to come; give the date and time at which the counters were read."
             raise Refused(f"at: {says}", faults=[("/at", says)])
     items = [{"counter": one.counter, "observed_at": one.at.isoformat(), "value": one.value} for one in values]
+    with house.db.write(vessel_id) as session:
+        _mark(session, vessel_id, values)
     actor, door = replace(hand.actor, vessel_id=vessel_id), ReadingDoor(house, intake)
     told = [
         answer
@@ -144,11 +150,32 @@ def store_by_hand(house: House, intake: Intake, hand: Hand, vessel_id: str, valu
                 stands = (
                     ledger_rows.shown_at(session, row.no, at_s, row.skew_most_s) if status == Door.CONFLICT else None
                 )
-            judged.append(Judged(read.counter, status, entry, stands, one.get("why", "")))
+            odd = None if row is None or entry is None else _unusual(session, row, entry, round(read.value * 1000))
+            judged.append(Judged(read.counter, status, entry, stands, one.get("why", ""), odd))
     taken = [read for read, one in zip(values, judged, strict=True) if one.taken]
     if taken:
         _record(house, hand, vessel_id, taken)
     return judged
+
+
+def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:
+    """That these instants are of readings read by eye; before they are stored, so that no flag is worded without it."""
+    numbers = {row.id: row.no for row in fleet_rows.counters(session, vessel_id)}
+    at = {(no, seconds(one.at)) for one in values if (no := numbers.get(one.counter)) is not None}
+    for no, at_s in sorted(at):
+        session.merge(HandReadingRow(counter_no=no, at_s=at_s, vessel_id=vessel_id))
+
+
+def _unusual(session: Session, row: CounterRow, entry: LedgerEntryRow, milli: int) -> Unusual | None:
+    if row.no is None or entry.verdict != Verdict.CREDITED:
+        return None
+    point = ledger_rows.total_at_or_before(session, row.no, entry.at_s - 1)
+    shown = None if point is None else ledger_rows.shown_at(session, row.no, point[0], row.skew_most_s)
+    if point is None or shown is None:
+        return None
+    setup = setup_at(setups_of_counter(session, row), entry.at_s)
+    rate = seconds_per_day(session, row.no, point[0])
+    return unusual(setup, (point[0], shown), entry.at_s, milli, seconds_per_day=rate)
 
 
 def _record(house: House, hand: Hand, vessel_id: str, values: Sequence[Read]) -> None:

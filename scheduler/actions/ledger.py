@@ -164,7 +164,7 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
     """
     assert row.no is not None
     no, setup, skew = row.no, setup_of(row), row.skew_most_s
-    state, after_s = _checkpoint(session, no, dirty_from_s)
+    state, after_s = checkpoint_before(session, no, dirty_from_s)
     start_s = after_s
     newest = ledger_rows.checkpoint(session, no, 2**62)
     posted = ledger_rows.newest_reading(session, no)
@@ -204,6 +204,14 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
     session.add(row)
 
 
+def items_after(session: Session, row: CounterRow, after_s: int) -> list[Item]:
+    """Readings and events of a counter later than an instant."""
+    assert row.no is not None
+    read = ledger_rows.readings(session, row.no, after_s, row.skew_most_s)
+    events = events_of(ledger_rows.events(session, row.no, after_s))
+    return [*(Reading(*one) for one in read), *events]
+
+
 def _thin_out(session: Session, counter_no: int, at_s: int, latest_s: int) -> None:
     """Drop the checkpoint there unless it is the newest or the one before it is a week older: each tick makes one."""
     newest, before = (ledger_rows.checkpoint(session, counter_no, until_s) for until_s in (latest_s + 1, at_s))
@@ -211,7 +219,8 @@ def _thin_out(session: Session, counter_no: int, at_s: int, latest_s: int) -> No
         ledger_rows.drop_checkpoints(session, counter_no, at_s - 1, at_s)
 
 
-def _checkpoint(session: Session, counter_no: int, dirty_from_s: int) -> tuple[State, int]:
+def checkpoint_before(session: Session, counter_no: int, dirty_from_s: int) -> tuple[State, int]:
+    """The state kept newest before an instant and its own instant; the start where there is none."""
     held = ledger_rows.checkpoint(session, counter_no, dirty_from_s)
     state = None if held is None else _state_of(held)
     return (START, -(2**62)) if held is None or state is None else (state, held.at_s)
@@ -227,7 +236,9 @@ def _state_of(row: LedgerCheckpointRow) -> State | None:
 def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: State, until_s: int) -> State:
     """Derive a piece and put it in place of what is held up to and at `until_s`; the state after it."""
     assert row.no is not None
-    derived = derive(setup, piece, state)
+    begun_s = min((flag.at_s - 1 for flag in state.open), default=-(2**62) if state.last_s is None else state.last_s)
+    hand = ledger_rows.by_hand(session, row.no, begun_s, until_s)
+    derived = derive(setup, piece, state, by_hand=hand)
     if derived.rewrite_from_s is None:
         return derived.state
     no, vessel_id = row.no, row.vessel_id

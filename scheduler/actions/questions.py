@@ -9,12 +9,21 @@ from scheduler.actions.counters import CounterEvent, ToldEvent, add_event, told_
 from scheduler.actions.documents import held as document_of
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Answer, Hand, House, instant, seconds
-from scheduler.actions.ledger import changes_of, derive_vessel, may_be_missing, setups_of_counter
+from scheduler.actions.ledger import (
+    changes_of,
+    checkpoint_before,
+    derive_vessel,
+    items_after,
+    may_be_missing,
+    setup_of,
+    setups_of_counter,
+)
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.due import DueJob
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.ledger import Code, Flag, Reading, State, Verdict, Why, setup_at
-from scheduler.domain.questions import Question, held_questions, missing_question
+from scheduler.domain.ledger_says import counts_text
+from scheduler.domain.questions import Question, held_questions, misread_before, missing_question, with_earlier
 from scheduler.domain.sources import source_at
 from scheduler.domain.words import Subject
 from scheduler.errors import Clash, NotFound, Refused
@@ -25,8 +34,10 @@ from scheduler.storage.tables import CounterRow, FlagRow, IntakeLogRow, LedgerEn
 RECENT_S = 30 * 86_400
 """How far back the rate of a counter is taken."""
 MOST_MISREAD = 500
+EXPLAIN = 3
+"""So many counted readings before the held ones are tried as the one that was misread."""
 
-What = Literal["replaced", "misread", "preset", "rescaled", "missing", "nothing"]
+What = Literal["earlier", "replaced", "misread", "preset", "rescaled", "missing", "nothing"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,14 +136,28 @@ def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) ->
         held_at = ledger_rows.instants_judged(session, row.no, Verdict.HELD, Why.FUTURE, min(starts))
         read = (Reading(*one) for one in ledger_rows.readings(session, row.no, min(starts) - 1, row.skew_most_s))
         rests = state.before or state.good
-        asked += held_questions(
+        held = held_questions(
             setup_at(setups_of_counter(session, row), max(starts)),
             state,
             told,
             sorted((one for one in read if one.at_s in held_at), key=lambda one: one.at_s),
-            0.0 if rests is None else _seconds_per_day(session, row.no, rests.at_s),
+            0.0 if rests is None else seconds_per_day(session, row.no, rests.at_s),
         )
+        asked += with_earlier(held, _earlier(session, row, held))
     return tuple(sorted(asked, key=lambda one: one.at_s))
+
+
+def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Reading | None:
+    """The counted reading that explains the held ones when it was misread, or none."""
+    if row.no is None or not asked:
+        return None
+    counted_at = ledger_rows.counted_before(session, row.no, asked[0].at_s, EXPLAIN)
+    if not counted_at:
+        return None
+    state, after_s = checkpoint_before(session, row.no, min(counted_at))
+    items = items_after(session, row, after_s)
+    counted = [item for item in items if isinstance(item, Reading) and item.at_s in counted_at]
+    return misread_before(setup_of(row), state, items, counted)
 
 
 def intake_log(house: House, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
@@ -220,6 +245,15 @@ def _events(told: Told, at_s: int, asked: Question | None) -> list[CounterEvent]
                 resolution=1.0,
             )
             return [made]
+        case "earlier":
+            if asked is None or asked.earlier is None:
+                raise Refused("No reading before explains these any more. Load the page again.")
+            return [CounterEvent(kind="bad reading", at=instant(asked.earlier[0]), reason=reason)]
+        case "misread" | "preset" if asked is not None and asked.earlier is not None and len(asked.readings) > 1:
+            raise Refused(
+                f"These {len(asked.readings)} readings all follow from what was counted before, once "
+                f"{counts_text(asked.earlier[1])} is left out: mark that one as misread, or record a replacement."
+            )
         case "misread":
             held = (at_s,) if asked is None else tuple(reading.at_s for reading in asked.readings)
             if len(held) > MOST_MISREAD:
@@ -243,7 +277,7 @@ def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:
         return missing_question(flag, None, 0.0)
     milli = ledger_rows.shown_at(session, row.no, point[0], row.skew_most_s)
     good = None if milli is None else (point[0], milli)
-    return missing_question(flag, good, _seconds_per_day(session, row.no, point[0]))
+    return missing_question(flag, good, seconds_per_day(session, row.no, point[0]))
 
 
 def _known(house: House, vessel_id: str, hand: Hand) -> bool:
@@ -294,7 +328,7 @@ def _state(session: Session, counter_no: int) -> State | None:
         return None  # of another version: derived anew at the next tick
 
 
-def _seconds_per_day(session: Session, counter_no: int, until_s: int) -> float:
+def seconds_per_day(session: Session, counter_no: int, until_s: int) -> float:
     """What the counter ran a day in the 30 days before an instant; 0 without a past."""
     last = ledger_rows.total_at_or_before(session, counter_no, until_s)
     first = ledger_rows.total_at_or_before(session, counter_no, until_s - RECENT_S)

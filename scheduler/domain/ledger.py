@@ -25,7 +25,7 @@ a store keys it by the stamp it came with.
 summed apart, because they are steps and must not be pro-rated. Running seconds at an instant: see `hours.py`.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from scheduler.domain.ledger_rules import MOST_PENDING, Fold
@@ -145,15 +145,20 @@ def setup_at(setups: Sequence[tuple[int, Setup]], at_s: int) -> Setup:
     return next(setup for from_s, setup in reversed(setups) if from_s <= at_s)
 
 
-def fold(setup: Setup, items: Iterable[Item], state: State = START) -> Folded:
+def fold(
+    setup: Setup, items: Iterable[Item], state: State = START, *, by_hand: Collection[int] = frozenset()
+) -> Folded:
     """The ledger after `items`, taken in observation order from `state` on.
 
     From a checkpoint it gives what it gives from the start, wherever the checkpoint was made.
 
+    Args:
+        by_hand: instants of readings that a person read and typed in; flags about them give no advice on wiring.
+
     Raises:
         ValueError: an item belongs before one already taken; derive again from an older checkpoint.
     """
-    work = Fold(setup, state)
+    work = Fold(setup, state, by_hand)
     work.run(items)
     return Folded(work.state(), work.entries, work.flags)
 
@@ -163,7 +168,9 @@ def step(setup: Setup, state: State, item: Item) -> Folded:
     return fold(setup, (item,), state)
 
 
-def derive(setup: Setup, items: Sequence[Item], state: State = START) -> Derived:
+def derive(
+    setup: Setup, items: Sequence[Item], state: State = START, *, by_hand: Collection[int] = frozenset()
+) -> Derived:
     """What a store writes for a range of items after a checkpoint; see the top of this module.
 
     The last entry is the one of the last item, provisional or not. Items may come in any order, but none before
@@ -175,7 +182,7 @@ def derive(setup: Setup, items: Sequence[Item], state: State = START) -> Derived
     ordered = in_order(items)
     if not ordered:
         return Derived([], state, [], None)
-    after, entries, flags = fold(setup, ordered, state)
+    after, entries, flags = fold(setup, ordered, state, by_hand=by_hand)
     touched = [ordered[0].at_s, *_first(state.pending), *_first(state.open)]
     return Derived([*entries, *after.pending], after, [*flags, *after.open], min(touched))
 

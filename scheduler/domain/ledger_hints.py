@@ -1,7 +1,7 @@
 """What a held value would mean if the counter were set up otherwise: a hint in words, never acted on (rule R15)."""
 
 from scheduler.domain.ledger_fit import follows
-from scheduler.domain.ledger_words import Good, Setup
+from scheduler.domain.ledger_words import Good, Setup, Verdict
 
 SCALES = ((3600, "hours"), (360, "tenths of an hour"), (36, "hundredths of an hour"), (60, "minutes"), (1, "seconds"))
 LEAST_S = 100 * 3600
@@ -20,7 +20,18 @@ def other_scale(setup: Setup, good: Good, at_s: int, value_milli: int) -> tuple[
     return None
 
 
-def hint(setup: Setup, good: Good, at_s: int, value_milli: int) -> str:
+def follows_otherwise(
+    setup: Setup, good: Good, held: tuple[int, int], at_s: int, value_milli: int
+) -> tuple[Verdict, int] | None:
+    """How a value follows from a held one (instant, thousandths) on the scale on which that would follow from the last good one;
+    none when there is no such scale, or it does not. The seconds are those of that scale."""
+    found = other_scale(setup, good, *held)
+    if found is None:
+        return None
+    return follows(Setup(found[0], None, setup.resolution_milli, setup.name), *held, at_s, value_milli)
+
+
+def hint(setup: Setup, good: Good, at_s: int, value_milli: int, *, by_hand: bool = False) -> str:
     """A sentence (with a space before it) when the value follows from the last good one on another scale or with its
     16-bit words swapped; empty otherwise.
 
@@ -39,7 +50,7 @@ def hint(setup: Setup, good: Good, at_s: int, value_milli: int) -> str:
             f" {_counts(value_milli)} {sum_of} = {_counts(milli)} would fit, as if it counted {what} now: "
             "if so, record the change of scale."
         )
-    swapped = _swapped(value_milli)
+    swapped = None if by_hand else _swapped(value_milli)  # nobody swaps words by eye
     if swapped is not None and _rises(setup, good, at_s, swapped):
         return f" With its two 16-bit words swapped it would be {_counts(swapped)}, which fits: check the word order."
     return ""

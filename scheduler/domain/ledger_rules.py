@@ -1,6 +1,6 @@
 """The rules of the ledger, item by item (R4 to R17). `ledger.py` is the door to them, `ledger_fit.py` has the sums."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from scheduler.domain import ledger_says as says
 from scheduler.domain.ledger_fit import (
@@ -16,6 +16,7 @@ from scheduler.domain.ledger_fit import (
     rolled,
     tolerance_s,
 )
+from scheduler.domain.ledger_hints import follows_otherwise
 from scheduler.domain.ledger_words import (
     RANK,
     Adjustment,
@@ -46,7 +47,7 @@ rise has confirmed is taken as confirmed."""
 class Fold:
     """A fold under way; lives only inside one call of `ledger.fold`."""
 
-    def __init__(self, setup: Setup, state: State) -> None:
+    def __init__(self, setup: Setup, state: State, by_hand: Collection[int] = frozenset()) -> None:
         self.setup, self.scale = setup.scaled(state.scale), state.scale
         self.skew_s = state.skew_s
         self.last_s, self.last_rank, self.read_s = state.last_s, state.last_rank, state.read_s
@@ -55,6 +56,7 @@ class Fold:
         self.word, self.ahead, self.given_s = state.word, state.ahead, state.given_s
         self.pending = list(state.pending)
         self.open = list(state.open)
+        self.nought, self.by_hand = state.nought, by_hand
         self.entries: list[Entry] = []
         self.flags: list[Flag] = []
 
@@ -74,6 +76,7 @@ class Fold:
             tuple(self.open),
             self.skew_s,
             self.scale,
+            self.nought,
         )
 
     def run(self, items: Iterable[Item]) -> None:
@@ -201,7 +204,17 @@ class Fold:
             self._weigh(rolled(self.good, at_s), at_s, milli)
 
     def _weigh(self, good: Good, at_s: int, milli: int) -> None:
-        """A reading that follows from nothing held: credited, back to before a reset, a reset, or held."""
+        """A reading that follows from nothing held: credited, back to before a zero or a reset, a reset, or held."""
+        if self.nought is not None:
+            before = rolled(self.nought, at_s)
+            fit = fits(self.setup, before, at_s, milli)
+            if fit is not None:  # R10: after a drop and a zero it goes on from the drop: the zero was false
+                self._end_spikes(at_s)
+                self._end_glitch(at_s, after_s=before.at_s)
+                if fit[1] > 0:
+                    self._settle()
+                self._accept(before, at_s, milli, fit)
+                return
         fit = fits(self.setup, good, at_s, milli)
         if fit is not None:
             self._end_spikes(at_s)
@@ -222,20 +235,26 @@ class Fold:
         if not rose and value_s <= elapsed + tolerance_s(self.setup, elapsed):
             credit_s = min(value_s, allowance_s(self.setup, good, at_s))
             self.open.append(says.reset(self.setup, good, at_s, milli, max(0, elapsed - credit_s)))
+            if self.before is not None and milli == 0 and good.value_milli > 0:
+                self.nought = self.nought or good
             self.before = self.before or good
             self.good = advanced(good, at_s, milli, credit_s)
             self._put(Entry(at_s, credit_s, self.good.run_s, Verdict.RESET, Why.LOWER_BOUND))
             return
         self.lines.append((at_s, milli))
-        self.open.append(says.held(self.setup, good, at_s, milli, rose))
+        by_hand = at_s in self.by_hand
+        self.open.append(says.held(self.setup, good, at_s, milli, rose, by_hand=by_hand))
         if len(self.lines) == MOST_LINES:
-            self.open.append(says.erratic(self.setup, at_s, MOST_LINES))
+            self.open.append(says.erratic(self.setup, at_s, MOST_LINES, by_hand=by_hand))
         self._put(Entry(at_s, 0, None, Verdict.HELD, Why.IMPOSSIBLE if rose else Why.DECREASE))
 
     def _follows_held(self, at_s: int, milli: int) -> bool:
-        """True when it follows from a held reading, even if it would now fit the last good one too (R7)."""
+        """True when it follows from a held reading, even if it would now fit the last good one too (R7); also on the other
+        scale on which the held one would follow from that: a counter that counts minutes from now on asks once."""
         for n, (line_at, line_milli) in enumerate(self.lines):
             fit = follows(self.setup, line_at, line_milli, at_s, milli)
+            if fit is None and self.good is not None:
+                fit = follows_otherwise(self.setup, self.good, (line_at, line_milli), at_s, milli)
             if fit is not None:
                 self.lines[n] = (at_s, line_milli if fit[0] is Verdict.JITTER else milli)
                 return True
@@ -325,7 +344,7 @@ class Fold:
 
     def _settle(self) -> None:
         """What is pending stands as it is: a reset is confirmed, held readings stay held and are looked at no more."""
-        self.lines, self.before = [], None
+        self.lines, self.before, self.nought = [], None, None
         if self.last_rank == RANK[Reading]:
             self._settle_all()
             return
@@ -354,15 +373,28 @@ class Fold:
             for e in self.pending
         ]
         self.open = [
-            says.spike(self.setup, flag, at_s) if flag.code is Code.HELD else flag
+            says.spike(self.setup, flag, at_s, by_hand=flag.at_s in self.by_hand) if flag.code is Code.HELD else flag
             for flag in self.open
             if flag.code is not Code.ERRATIC
         ]
 
-    def _end_glitch(self, at_s: int) -> None:
-        """A reading follows from before the reset and not from it: all counted since was false (R10)."""
+    def _end_glitch(self, at_s: int, *, after_s: int | None = None) -> None:
+        """A reading follows from before the reset and not from it: all counted since was false (R10). after_s: only what came
+        after that, a zero, was false, and the reset itself stands."""
+
+        def false(line: Entry | Flag) -> bool:
+            return after_s is None or line.at_s > after_s
+
         self.pending = [
-            e if e.total_s is None else Entry(e.at_s, 0, None, Verdict.GLITCH, Why.PLAIN) for e in self.pending
+            Entry(e.at_s, 0, None, Verdict.GLITCH, Why.PLAIN) if e.total_s is not None and false(e) else e
+            for e in self.pending
         ]
-        self.open = [says.glitch(self.setup, flag, at_s) if flag.code is Code.RESET else flag for flag in self.open]
-        self.before = None
+        self.open = [
+            says.glitch(self.setup, flag, at_s, by_hand=flag.at_s in self.by_hand)
+            if flag.code is Code.RESET and false(flag)
+            else flag
+            for flag in self.open
+        ]
+        self.nought = None
+        if after_s is None:
+            self.before = None

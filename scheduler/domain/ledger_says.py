@@ -34,8 +34,8 @@ def counts_text(value_milli: int) -> str:
     return f"{whole}.{rest:03d}".rstrip("0") if rest else str(whole)
 
 
-def held(setup: Setup, good: Good, at_s: int, value_milli: int, rose: bool) -> Flag:
-    """A reading that cannot follow from the last good one."""
+def held(setup: Setup, good: Good, at_s: int, value_milli: int, rose: bool, *, by_hand: bool = False) -> Flag:
+    """A reading that cannot follow from the last good one. by_hand: a person read it and typed it in."""
     change_s = setup.seconds(value_milli) - setup.seconds(good.value_milli)
     if rose:
         what = f"rose from {counts_text(good.value_milli)} to {counts_text(value_milli)}"
@@ -46,16 +46,17 @@ def held(setup: Setup, good: Good, at_s: int, value_milli: int, rose: bool) -> F
     says = (
         f"{setup.name} {what} at {instant_text(at_s)}: {how}. Nothing is counted from there on. "
         "Read the counter; then mark the reading bad, decide what the step counts, or record the replacement."
-        + hint(setup, good, at_s, value_milli)
+        + hint(setup, good, at_s, value_milli, by_hand=by_hand)
     )
     return Flag(Code.HELD, at_s, says, abs(change_s))
 
 
-def erratic(setup: Setup, at_s: int, runs: int) -> Flag:
+def erratic(setup: Setup, at_s: int, runs: int, *, by_hand: bool = False) -> Flag:
     """Too many different held values: only a person can tell which is right."""
+    look = "Read it again" if by_hand else "Check register, word order and wiring"
     says = (
         f"{setup.name} has shown {runs} values that do not follow from each other, the latest at {instant_text(at_s)}. "
-        "Everything is held until a person decides. Check register, word order and wiring, then decide the step."
+        f"Everything is held until a person decides. {look}, then decide the step."
     )
     return Flag(Code.ERRATIC, at_s, says, 0)
 
@@ -90,11 +91,11 @@ def clock_right(setup: Setup, at_s: int, was_s: int) -> Flag:
     return Flag(Code.CLOCK_RIGHT, at_s, says, 0)
 
 
-def spike(setup: Setup, flag: Flag, at_s: int) -> Flag:
+def spike(setup: Setup, flag: Flag, at_s: int, *, by_hand: bool = False) -> Flag:
     """What was held turned out to be false: the counter goes on from where it was."""
     says = (
         f"{setup.name} showed a false value at {instant_text(flag.at_s)}; at {instant_text(at_s)} it went on from where it "
-        "was. Nothing is lost. If it comes again, check wiring and register."
+        f"was. Nothing is lost.{'' if by_hand else ' If it comes again, check wiring and register.'}"
     )
     return Flag(Code.SPIKE, flag.at_s, says, flag.seconds)
 
@@ -109,11 +110,11 @@ def reset(setup: Setup, good: Good, at_s: int, value_milli: int, missing_s: int)
     return Flag(Code.RESET, at_s, says, missing_s)
 
 
-def glitch(setup: Setup, flag: Flag, at_s: int) -> Flag:
+def glitch(setup: Setup, flag: Flag, at_s: int, *, by_hand: bool = False) -> Flag:
     """A drop that was not one: the counter goes on from where it was."""
     says = (
         f"{setup.name} seemed to start again at {instant_text(flag.at_s)}, but at {instant_text(at_s)} it went on from where "
-        "it was. Nothing is lost. If it comes again, check its supply and wiring."
+        f"it was. Nothing is lost.{'' if by_hand else ' If it comes again, check its supply and wiring.'}"
     )
     return Flag(Code.GLITCH, flag.at_s, says, 0)
 

@@ -16,8 +16,9 @@ T = TypeVar("T")
 Scale = tuple[int, int | None, int]
 """Seconds per count, modulus, resolution in thousandths: a `Setup` without its name."""
 
-FORMAT = 2
-"""Version of `State.to_text`; a checkpoint of another version is thrown away and derived anew."""
+FORMAT = 3
+"""Version of `State.to_text`. The one before knew no `nought`, and is read as without; one of another version is thrown away
+and derived anew."""
 
 
 class Verdict(StrEnum):
@@ -258,7 +259,8 @@ class State:
     good: the reading the count rests on. before: where it rested before a reset that is not yet confirmed. lines: the
     newest reading of each run of held readings. word: a person's word on the reading at an instant (instant, credit or
     none for bad). pending and open: entries and flags that later items may still change. skew_s: how far off the
-    sender's clock was last said to be. scale: how the counter counts since a rescale; none, as first set up.
+    sender's clock was last said to be. scale: how the counter counts since a rescale; none, as first set up. nought: where the
+    count rested when, after a reset that is not yet confirmed, a zero came.
     """
 
     last_s: int | None = None
@@ -274,6 +276,7 @@ class State:
     open: tuple[Flag, ...] = ()
     skew_s: int = 0
     scale: Scale | None = None
+    nought: Good | None = None
 
     @property
     def run_s(self) -> int:
@@ -304,9 +307,11 @@ class State:
         """
         try:
             version, *values = json.loads(text)
-            if version != FORMAT:
+            if version == FORMAT - 1:
+                values.append(None)
+            elif version != FORMAT:
                 raise ValueError("another version")
-            last, rank, read, good, before, lines, word, ahead, given, pending, flags, skew, scale = values
+            last, rank, read, good, before, lines, word, ahead, given, pending, flags, skew, scale, nought = values
             return cls(
                 last,
                 rank,
@@ -321,6 +326,7 @@ class State:
                 tuple(Flag(Code(code), at, says, seconds) for code, at, says, seconds in flags),
                 skew,
                 _or_none(scale, lambda three: (three[0], three[1], three[2])),
+                _or_none(nought, Good._make),
             )
         except (ValueError, TypeError) as fault:
             raise ValueError(

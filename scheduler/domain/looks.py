@@ -59,7 +59,11 @@ def of_flag(counter: str, flag: Flag) -> Look | None:
 def of_question(counter: str, asked: Question) -> Look:
     """A question that waits for an answer."""
     held = asked.asks is Asks.HELD
-    do = "Answer it on the counters page: replaced, misread, or preset." if held else "Answer it on the counters page."
+    do = "Answer it on the counters page."
+    if held and asked.earlier is not None:
+        do = "Answer it on the counters page: all fit if the reading before it was misread."
+    elif held:
+        do = "Answer it on the counters page: replaced, misread, or preset."
     about = "held reading" if held else "missing hours"
     return Look(about=about, which=counter, says=asked.says, do=do, since_at=_at(asked.at_s))
 

@@ -6,12 +6,13 @@ event answers it; nothing of it is stored.
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from scheduler.domain.ledger import derive
 from scheduler.domain.ledger_fit import follows
 from scheduler.domain.ledger_hints import other_scale
-from scheduler.domain.ledger_words import Code, Flag, Good, Reading, Setup, State
+from scheduler.domain.ledger_words import BadReading, Code, Entry, Flag, Good, Item, Reading, Setup, State, Verdict, Why
 
 MISSING = (Code.RESET, Code.REPLACEMENT)
 """Flags that say how much may be missing."""
@@ -32,6 +33,8 @@ class Question:
     rests on (instant, thousandths), none when there is none. readings: the held run, in order; empty for hours missing.
     most_s: seconds that can have run at most; fit_s: seconds that would fit what the counter ran before.
     scale: seconds per count on which the first held reading would follow, and what it then counts; none: on none.
+    earlier: the counted reading before (instant, thousandths) without which all that came after it follow from what was before;
+    none where no single one explains them.
     """
 
     asks: Asks
@@ -42,6 +45,7 @@ class Question:
     most_s: int = 0
     fit_s: int = 0
     scale: tuple[int, str] | None = None
+    earlier: tuple[int, int] | None = None
 
 
 def open_held(state: State, flags: Sequence[Flag]) -> list[Flag]:
@@ -103,6 +107,36 @@ def held_questions(
         for flag in starts
         if flag.at_s in by_run
     ]
+
+
+def misread_before(setup: Setup, state: State, items: Sequence[Item], counted: Sequence[Reading]) -> Reading | None:
+    """The newest of some counted readings without which every later reading of `items` is counted; none if it is none of them.
+
+    A figure typed too high, but not more than can have run, is counted; then the honest ones after it are held.
+
+    Args:
+        state: before the first item. items: readings and events from then on. counted: candidates among them.
+    """
+    for one in sorted(counted, key=lambda reading: -reading.at_s):
+        without = derive(setup, [*items, BadReading(one.at_s)], state)
+        if without.state.undecided:
+            continue
+        if not any(_amiss(entry) for entry in without.entries if entry.at_s > one.at_s):
+            return one
+    return None
+
+
+def _amiss(entry: Entry) -> bool:
+    odd = entry.verdict in (Verdict.HELD, Verdict.SPIKE, Verdict.RESET, Verdict.GLITCH)
+    return odd and entry.reason not in (Why.FUTURE, Why.MARKED_BAD)
+
+
+def with_earlier(asked: Sequence[Question], earlier: Reading | None) -> list[Question]:
+    """The questions about held readings as one, where one counted reading before them explains all; else as they are."""
+    if earlier is None or not asked:
+        return list(asked)
+    readings = sorted({one for question in asked for one in question.readings})
+    return [replace(asked[0], readings=tuple(readings), earlier=(earlier.at_s, earlier.value_milli))]
 
 
 def may_miss(flags: Sequence[Flag], answered: Collection[int]) -> list[Flag]:

@@ -10,6 +10,7 @@ from scheduler.domain.ledger_words import WATCHED
 from scheduler.storage.tables import (
     CounterEventRow,
     FlagRow,
+    HandReadingRow,
     LedgerCheckpointRow,
     LedgerEntryRow,
     ReadingRow,
@@ -65,6 +66,13 @@ def readings(
     query = select(_RIGHT_S, ReadingRow.value_milli, ReadingRow.received_s, ReadingRow.skew_s)
     query = query.where(*_between(counter_no, after_s, until_s, skew_most_s))
     return session.exec(query.order_by(col(ReadingRow.at_s))).all()
+
+
+def by_hand(session: Session, counter_no: int, after_s: int, until_s: int = 2**62) -> frozenset[int]:
+    """Instants later than one, up to and at another, at which a person read the counter."""
+    row = HandReadingRow
+    query = select(row.at_s).where(row.counter_no == counter_no, row.at_s > after_s, row.at_s <= until_s)
+    return frozenset(session.exec(query))
 
 
 def piece_end(session: Session, counter_no: int, after_s: int, skew_most_s: int, size: int) -> int | None:
@@ -233,6 +241,13 @@ def entry_at(session: Session, counter_no: int, at_s: int) -> LedgerEntryRow | N
     """The last ledger entry at exactly an instant (that of the reading, when there is one), or none."""
     query = select(LedgerEntryRow).where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s == at_s)
     return session.exec(query.order_by(col(LedgerEntryRow.seq).desc()).limit(1)).first()
+
+
+def counted_before(session: Session, counter_no: int, at_s: int, limit: int) -> list[int]:
+    """Instants of the newest entries before an instant whose value the count rests on, newest first."""
+    row = LedgerEntryRow
+    query = select(row.at_s).where(row.counter_no == counter_no, row.at_s < at_s, col(row.total_s).is_not(None))
+    return list(session.exec(query.order_by(col(row.at_s).desc(), col(row.seq).desc()).limit(limit)))
 
 
 def instants_judged(session: Session, counter_no: int, verdict: str, not_why: str, from_s: int) -> set[int]:

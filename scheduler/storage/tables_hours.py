@@ -140,6 +140,19 @@ class ReadingRow(Row, table=True):
     skew_s: int = Field(default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})
 
 
+class HandReadingRow(Row, table=True):
+    """An instant at which a person read a counter and typed what it showed: flags about it give no advice on wiring."""
+
+    __table_args__ = (
+        ForeignKeyConstraint(["counter_no", "vessel_id"], ["counter.no", "counter.vessel_id"]),
+        WITHOUT_ROWID,
+    )
+
+    counter_no: int = Field(primary_key=True)
+    at_s: int = Field(primary_key=True, sa_type=BigInteger)
+    vessel_id: str
+
+
 class IntakeLogRow(Row, table=True):
     """A posted item that is not among the readings, as it came, and why."""
 

@@ -61,6 +61,49 @@ def test_each_value_is_judged_beside_its_field(fresh: Stage) -> None:
     assert shown(fresh)[0] == one + 2
 
 
+def test_far_more_than_usual_is_said_at_entry_and_the_next_honest_one_asks_which_was_wrong(fresh: Stage) -> None:
+    """A slip of the hand that can have run: told with figures; later "the one before was misread" puts all right."""
+    one, *_ = shown(fresh)
+    for day in range(1, 4):
+        fresh.clock.at = AT + timedelta(days=day)
+        assert send(fresh.enter("engineer-plover"), **{VP1: f"{one + 2 * day}"}).status_code == 200
+    fresh.clock.at = AT + timedelta(days=4)
+    told = Reader(send(fresh.enter("engineer-plover"), **{VP1: f"{one + 23}"}).text).words
+    assert "of which 1 far more than usual: look again below" in told
+    assert "h more than the usual" in told
+    for day in (5, 6):
+        fresh.clock.at = AT + timedelta(days=day)
+        assert (
+            "held: see the counters page"
+            in Reader(send(fresh.enter("engineer-plover"), **{VP1: f"{one + 2 * day}"}).text).words
+        )
+    browser = fresh.enter("engineer-plover")
+    page = browser.get(f"/vessels/{PLOVER.vessel}/counters", headers=HTML).text
+    words = Reader(page).words
+    assert "Was that misread?" in words
+    assert "wiring" not in words
+    assert "It was preset" not in words
+    assert "It was misread" not in words
+    start = page.index('value="earlier"')
+    form = page[page.rindex("<form", 0, start) : page.index("</form>", start)]
+    data = {str(h["name"]): str(h.get("value") or "") for t, h in Reader(form).tags if t == "input"}
+    counter = PLOVER.counter(0)
+    for what in ("misread", "preset"):
+        refused = browser.post(
+            f"/counters/{counter}/answers",
+            data={**data, "what": what, "hours": "2", "idempotency_key": what},
+            headers=HTML,
+        )
+        assert refused.status_code == 422
+        assert "mark that one as misread" in Reader(refused.text).words
+    answered = browser.post(f"/counters/{counter}/answers", data=data, headers=HTML)
+    assert answered.status_code == 200
+    assert "Was that misread?" not in Reader(answered.text).words
+    entries = fresh.ask("GET", f"/api/v1/counters/{counter}").json()["entries"]
+    assert [entry["verdict"] for entry in entries[:3]] == ["credited", "credited", "glitch"]
+    assert sum(entry["credit_hours"] for entry in entries[:6]) == 12
+
+
 def test_once_more_is_a_duplicate_and_another_value_a_conflict(fresh: Stage) -> None:
     """The same value at the same instant is known; another one is kept apart and told with the one that stands."""
     one, two, _ = shown(fresh)

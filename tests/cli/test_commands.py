@@ -145,13 +145,14 @@ def test_verify_loads_nothing_heavy(tmp_path: Path) -> None:
         ("103", 0.5, "stored; credited"),
         ("60", 0.5, "stored; held: decrease"),
         ("99", 2, "stored; jitter"),
-        ("5", -48, "held: future"),
     ],
 )
 def test_a_reading_by_hand_is_told_its_verdict(ship: Ship, value: str, hours_ago: float, says: str) -> None:
-    """What the ledger makes of it is said at once: credited, jitter of one count, or held (backwards, ahead)."""
+    """What the ledger makes of it is said at once: credited, jitter of one count, or held (backwards); one to come is refused."""
     at = datetime.now(UTC).replace(microsecond=0) - timedelta(hours=hours_ago)
     assert says in good(*ship.words("reading", PLOVER.counter(0), value, "--at", at.isoformat()))
+    later = (at + timedelta(days=3)).isoformat()
+    assert "still to come" in leadline(*ship.words("reading", PLOVER.counter(0), value, "--at", later)).stderr
 
 
 @pytest.mark.parametrize(("days_ago", "code"), [(10, 0), (38, 3), (80, 4)])

@@ -1,5 +1,6 @@
 """The running-hours ledger: what it says, what it keeps for later, and what it does when people speak up."""
 
+import json
 from dataclasses import FrozenInstanceError
 
 import pytest
@@ -338,6 +339,19 @@ def test_a_state_survives_its_text() -> None:
     assert type(back.pending[0]) is Entry
     assert back.pending[0].verdict is Verdict.RESET
     assert State.from_text(START.to_text()) == START
+    noughts = fold(HOURS, posts((0, 12000), (24, 9), (48, 0))).state
+    assert noughts.nought is not None
+    assert State.from_text(noughts.to_text()) == noughts
+
+
+def test_a_checkpoint_of_the_version_before_is_read() -> None:
+    """It knew no nought; nothing has to be derived anew for that."""
+    state = fold(HOURS, posts((0, 12000), (24, 12006))).state
+    version, *values = json.loads(state.to_text())
+    older = json.dumps([version - 1, *values[:-1]])
+    assert State.from_text(older) == state
+    with pytest.raises(ValueError, match="another version"):
+        State.from_text(json.dumps([version - 2, *values[:-1]]))
 
 
 @pytest.mark.parametrize(

@@ -17,7 +17,16 @@ from scheduler.domain.ledger import (
     Why,
     derive,
 )
-from scheduler.domain.questions import Asks, Question, held_questions, may_miss, missing_question, open_held
+from scheduler.domain.questions import (
+    Asks,
+    Question,
+    held_questions,
+    may_miss,
+    misread_before,
+    missing_question,
+    open_held,
+    with_earlier,
+)
 
 T0 = 1_790_000_000
 HOURS = Setup(3600, None, 1000, "vp1-hours")
@@ -101,6 +110,67 @@ def test_another_scale_that_would_fit_is_offered() -> None:
     assert minutes.scale == (60, "minutes")
     (jump,) = asked(posts(*PAST, (48, 12900)))
     assert jump.scale is None
+
+
+def test_a_counter_that_counts_minutes_from_now_on_asks_once() -> None:
+    """However many readings: one flag, one question; an hour register's own rise or a fall is not taken for it."""
+    items = posts(*PAST, *((48 + n, 720_720 + 20 * n) for n in range(20)))
+    derived = derive(HOURS, items)
+    assert [flag.code for flag in derived.flags] == [Code.HELD]
+    (question,) = asked(items)
+    assert (question.scale, len(question.readings)) == ((60, "minutes"), 20)
+    back = derive(HOURS, [*items, *posts((70, 12020))])
+    assert back.entries[-1].verdict is Verdict.CREDITED
+    assert len(asked(posts(*PAST, (48, 720_720), (49, 720_700)))) == 2
+
+
+DAILY = tuple((24 * day, 20_638 + 7 * day) for day in range(18))
+"""Seven hours a day, read each day; on day 18 20764 was read."""
+
+
+def earlier(items: list[Item], counted: int = 3) -> Reading | None:
+    """The counted reading that explains what is held, of the newest few."""
+    entries = [e for e in derive(HOURS, items).entries if e.total_s is not None][-counted:]
+    known = {e.at_s for e in entries}
+    return misread_before(HOURS, START, items, [i for i in items if isinstance(i, Reading) and i.at_s in known])
+
+
+@pytest.mark.parametrize("after", [1, 2, 9])
+def test_a_plausible_typo_is_the_one_before_that_was_wrong(after: int) -> None:
+    """20774 typed for 20764: the honest ones that follow are held, and all fit without it."""
+    typed = posts(*DAILY, (24 * 18, 20_774))
+    items = [*typed, *posts(*((24 * (18 + n), 20_764 + 7 * n) for n in range(1, after + 1)))]
+    assert [e.verdict for e in derive(HOURS, items).entries][-after:] == [Verdict.HELD] * after or after == 9
+    found = earlier(items)
+    assert found is not None
+    assert found.value_milli == 20_774_000
+    (question,) = with_earlier(asked(items), found)
+    assert question.earlier == (at(24 * 18), 20_774_000)
+    answered = [*items, BadReading(found.at_s)]
+    assert asked(answered) == []
+    assert derive(HOURS, answered).state.run_s == 3600 * 7 * (18 + after)
+
+
+def test_where_no_single_reading_explains_it_nobody_is_blamed() -> None:
+    """A fall to another counter's value, and a jump that goes on."""
+    assert earlier(posts(*DAILY, (24 * 18, 9_000), (24 * 19, 9_007))) is None
+    assert earlier(posts(*DAILY, (24 * 18, 30_000), (24 * 19, 30_007))) is None
+
+
+def test_one_typed_too_low_is_found_as_well() -> None:
+    """20694 for 20764 is held at once and over with the next; typed low a day before, it makes the next impossible."""
+    items = posts((0, 20_600), (24, 20_602), (30, 20_625))
+    found = earlier(items)
+    assert found is not None
+    assert found.value_milli == 20_602_000
+
+
+def test_a_reading_from_the_future_says_nothing_about_the_one_before() -> None:
+    """It is held for its stamp alone."""
+    items = [*posts(*DAILY, (24 * 18, 20_774), (24 * 19, 20_771)), Reading(at(24 * 30), 20_900_000, at(24 * 19))]
+    found = earlier(items)
+    assert found is not None
+    assert found.value_milli == 20_774_000
 
 
 def test_missing_hours_are_asked_once() -> None:

@@ -1,4 +1,5 @@
-"""Since when each job kind is kept count of, and first dates set where nobody knew when a job was last done."""
+"""Since when each job kind is kept count of, first dates set where nobody knew when a job was last done, and which readings
+were read by eye."""
 
 import json
 
@@ -12,7 +13,7 @@ depends_on = None
 
 
 def upgrade() -> None:
-    """Makes both tables; kinds that are there count from when their vessel was first set up."""
+    """Makes the tables; kinds that are there count from when their vessel was first set up."""
     op.create_table(
         "kind_since",
         sa.Column("vessel_id", sa.String(), nullable=False),
@@ -38,6 +39,19 @@ def upgrade() -> None:
         sa.Column("record", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(["vessel_id"], ["vessel.id"], name=op.f("fk_first_date_vessel_id_vessel")),
         sa.PrimaryKeyConstraint("vessel_id", "kind", "subject_id", name=op.f("pk_first_date")),
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
+        "hand_reading",
+        sa.Column("counter_no", sa.Integer(), nullable=False),
+        sa.Column("at_s", sa.BigInteger(), nullable=False),
+        sa.Column("vessel_id", sa.String(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["counter_no", "vessel_id"],
+            ["counter.no", "counter.vessel_id"],
+            name=op.f("fk_hand_reading_counter_no_vessel_id_counter"),
+        ),
+        sa.PrimaryKeyConstraint("counter_no", "at_s", name=op.f("pk_hand_reading")),
         sqlite_with_rowid=False,
     )
     base = op.get_bind()
