@@ -6,17 +6,20 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scheduler.actions.actor import Actor
-from scheduler.actions.documents import as_plain, as_text, held
+from scheduler.actions.documents import VESSEL, as_plain, as_text, held
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.wanted import plan_made
 from scheduler.domain.changes import approved_changes, change_faults, notable_changes
 from scheduler.domain.differing import differences
 from scheduler.domain.fleet import Counter, Vessel
 from scheduler.domain.fleet_check import faults_of
+from scheduler.domain.renaming import gone, rename_faults, renames, with_new_ids
 from scheduler.domain.sources import EVER_S, source_at
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
-from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage import fleet_rows, ledger_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
+from scheduler.storage.renaming import rename, used
 from scheduler.storage.tables import (
     AssetKind,
     AssetRow,
@@ -101,6 +104,9 @@ def put_vessel(
             )
         new = row is None
         before = None if row is None else held(session, vessel.id)[0]
+        renamed = {} if before is None else _renamed(session, before, vessel, seconds(now))
+        if before is not None and renamed:
+            before = VESSEL.validate_python(with_new_ids(as_plain(before), renamed))
         lacking = [] if before is None else change_faults(before, vessel, reason=reason, class_agreed=class_agreed)
         if lacking:
             raise Refused(" ".join(f"{at.lstrip('/')}: {says}" for at, says in lacking), faults=lacking)
@@ -118,6 +124,8 @@ def put_vessel(
                     recorded_s=seconds(now),
                 )
             )
+        for was, now_id in renamed.items():
+            rename(session, vessel.id, was, now_id)
         row.name, row.imo, row.document = vessel.name, vessel.imo, text
         row.version += 1
         row.changed_s = seconds(now)
@@ -132,6 +140,7 @@ def put_vessel(
             "name": vessel.name,
             "version": row.version,
             "document_sha256": hashlib.sha256(text.encode()).hexdigest(),
+            "renamed": [{"was": was, "now": now_id} for was, now_id in renamed.items()],
             "changes": [] if before is None else notable_changes(before, vessel),
             "differences": [] if before is None else differences(as_plain(before), as_plain(vessel)),
             "approved_by": approved_by.strip(),
@@ -236,6 +245,9 @@ def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str |
             session.add(AssetRow(id=asset_id, vessel_id=vessel_id, plant_id=plant_id, kind=kind))
         elif row.kind is not kind:
             raise Refused(f"{asset_id} was a {row.kind.value}; it cannot become a {kind.value}. Use a new id.")
+        elif row.plant_id != plant_id:
+            row.plant_id = plant_id
+            session.add(row)
     for row in there.values():
         if row.kind is AssetKind.COUNTER:
             counter = fleet_rows.counter(session, row.id)
@@ -278,6 +290,38 @@ def _keep_counters(session: Session, vessel: Vessel) -> None:
             row.resolution_milli, row.quiet_after_hours = _milli(counter), counter.quiet_after_hours
             row.position_id, row.plant_id = counter.position, plant.id
             session.add(row)
+
+
+def _renamed(session: Session, before: Vessel, vessel: Vessel, now_s: int) -> dict[str, str]:
+    """The ids that change, by what they were. Raises Refused: a used id is gone while another comes that does not say it was that."""
+    left = gone(before, vessel)
+    in_use = used(session, vessel.id, set(left)) if left else set()
+    faults = rename_faults(before, vessel, in_use)
+    if faults:
+        raise Refused(" ".join(says for _, says in faults), faults=faults)
+    new_ids = renames(before, vessel)
+    for lost in sorted(set(left) - set(new_ids)):
+        if left[lost] == "plant" and lost in in_use:
+            raise Refused(
+                f"Plant {lost} was used, so it cannot leave the document: its history would be nobody's. Put it back."
+            )
+        _must_rest(session, vessel.id, lost)
+    for plant_id in (one for one in left if left[one] == "plant"):
+        plan_made(session, plant_id, now_s, "the plant left the document")
+        if plant_id not in new_ids:
+            work_rows.forget_plant(session, vessel.id, plant_id)
+    return new_ids
+
+
+def _must_rest(session: Session, vessel_id: str, lost: str) -> None:
+    """Nothing leaves the document while it is out, or while work on it is under way. Raises Refused."""
+    if work_rows.open_outage(session, vessel_id, lost):
+        raise Refused(
+            f"Pump {lost} is out, so it cannot leave the document. Say first that it is back, or end its stay with to_at."
+        )
+    under_way = work_rows.work_under_way(session, vessel_id, lost)
+    if under_way:
+        raise Refused(f"{lost} cannot leave the document: work on {under_way} is under way. Close that job first.")
 
 
 def _keep_kinds(session: Session, vessel: Vessel, now_s: int) -> None:

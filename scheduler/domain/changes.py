@@ -5,6 +5,7 @@ ship had (last done, stays, fittings, opening hours, serial numbers, things take
 from dataclasses import fields
 
 from scheduler.domain.fleet import JobKind, MinimumBlock, Plant, Vessel
+from scheduler.domain.renaming import Thing, things
 
 _OF_KIND = (
     "interval_running_hours",
@@ -24,13 +25,19 @@ _ADDED, _MOST_NAMED = " added", 5
 def notable_changes(old: Vessel, new: Vessel) -> list[str]:
     """One line for each change of an interval, window, tolerance, criticality, class item or minimum capacity, and of what the
     ship had."""
-    told = approved_changes(old, new)
+    told = [*(f"{one.id} was {one.was} until now" for one in _just_renamed(old, new)), *approved_changes(old, new)]
     plants = {plant.id: plant for plant in old.plants}
     for plant in new.plants:
         before = plants.pop(plant.id, None)
         if before is not None:
             told += _past_of_plant(before, plant)
     return [*told, *(f"{gone}: plant taken out" for gone in plants)]
+
+
+def _just_renamed(old: Vessel, new: Vessel) -> list[Thing]:
+    """What says since this version that it had another id; `old` has the new ids already."""
+    before = {one.id: one.was for _, _, one in things(old)}
+    return [one for _, _, one in things(new) if one.was and one.was != before.get(one.id)]
 
 
 def approved_changes(old: Vessel, new: Vessel) -> list[str]:
@@ -123,8 +130,9 @@ def _past_of_plant(old: Plant, new: Plant) -> list[str]:
     told += [f"{new.id}: stay of {s.pump} in {s.position} changed" for s in old.stays if s not in new.stays]
     told += [f"{new.id}: fitting of {f.part} in {f.pump} changed" for f in old.fittings if f not in new.fittings]
     was, now = set(old.last_done), set(new.last_done)
-    had = {(one.kind, one.subject) for one in was}
-    changed = sorted({(one.kind, one.subject) for one in was ^ now} & had)
+    kinds = {one.code for one in old.job_kinds}
+    ids = {one.id for _, _, one in things(Vessel(id="", name="", imo="", plants=(old,)))}
+    changed = sorted({(one.kind, one.subject) for one in was ^ now if one.kind in kinds and one.subject in ids})
     return told + [f"{new.id}: last done of {kind} on {subject} changed" for kind, subject in changed]
 
 

@@ -141,6 +141,8 @@ class Position:
     __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
     id: str
     name: str
+    was: str = ""
+    """The id it had before, where it was renamed: what was kept under that goes on under this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,6 +160,8 @@ class Pump:
     derate: float = 1.0
     measured_swept_m3_per_h: float | None = None
     measured_on: date | None = None
+    was: str = ""
+    """The id it had before, where it was renamed: what was kept under that goes on under this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,6 +172,8 @@ class Part:
     id: str
     kind: str
     name: str
+    was: str = ""
+    """The id it had before, where it was renamed: what was kept under that goes on under this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -216,6 +222,8 @@ class Counter:
     quiet_after_hours: int = 36
     """No reading for this long: the counter is called silent."""
     primary: bool = True
+    was: str = ""
+    """The id it had before, where it was renamed: what was kept under that goes on under this."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -348,6 +356,8 @@ class Plant:
     second_signer: str = "hotel"
     """Who signs a lower minimum beside the chief engineer: hotel, chief officer or master."""
     findings: tuple[FindingKind, ...] = FINDINGS
+    was: str = ""
+    """The id it had before, where it was renamed: what was kept under that goes on under this."""
 
     @property
     def points(self) -> tuple[IsolationPoint, ...]:

@@ -25,6 +25,7 @@ from scheduler.domain.faults import (
 from scheduler.domain.fleet import Fitting, Plant, Pump, Stay, Vessel, imo_number_holds
 from scheduler.domain.kind_check import kind_faults, last_done_faults, renewal_faults
 from scheduler.domain.procedure_check import procedure_faults
+from scheduler.domain.renaming import things
 from scheduler.domain.sheet_check import finding_faults
 
 MOST_PUMPS = 8
@@ -56,6 +57,9 @@ def _vessel(vessel: Vessel) -> Iterator[Fault]:
             f"IMO number {vessel.imo!r} does not hold: seven digits whose last one agrees with the others were "
             "expected. Read it again from the ship's papers; two digits may be swapped.",
         )
+    for sort, at, one in things(vessel):
+        if one.was:
+            yield from id_faults(f"{at}/was", f"What {sort} {one.id} was", one.was)
     if not -720 <= vessel.utc_offset_minutes <= 840:
         yield (
             "/utc_offset_minutes",

@@ -1,16 +1,19 @@
 """Done turns, jobs, outages, pump tests, plans and their slots."""
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, delete, func, or_, select
 
 from scheduler.domain.words import State
 from scheduler.storage.tables import (
     DoneRow,
+    FeedEventRow,
     JobRow,
+    KindSinceRow,
     MoveRow,
     NotFittedRow,
     OutageRow,
     PlanRow,
     PlanStatus,
+    PublishedRow,
     PumpTestRow,
     SlotRow,
     WorkStepRow,
@@ -186,3 +189,28 @@ def untaken_superseded(session: Session, vessel_id: str, plant_id: str) -> list[
         col(PlanRow.taken_s).is_(None),
     )
     return list(session.exec(query))
+
+
+def open_outage(session: Session, vessel_id: str, pump_id: str) -> bool:
+    """Whether that pump is out without end."""
+    out = select(OutageRow.id).where(
+        OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_s).is_(None)
+    )
+    return session.exec(out.limit(1)).first() is not None
+
+
+def work_under_way(session: Session, vessel_id: str, subject_id: str) -> str:
+    """Key of a job with recorded steps that is not closed, on that pump or thing; empty when there is none."""
+    step, job = WorkStepRow, JobRow
+    about = or_(step.pump_id == subject_id, col(step.job_key).contains(f":{subject_id}:", autoescape=True))
+    closed = select(job.key).where(job.vessel_id == vessel_id, job.key == step.job_key, col(job.closed_s).is_not(None))
+    found = select(step.job_key).where(step.vessel_id == vessel_id, about, ~closed.exists())
+    return session.exec(found.limit(1)).first() or ""
+
+
+def forget_plant(session: Session, vessel_id: str, plant_id: str) -> None:
+    """Drop what was worked out for a plant that leaves the document: dates, calendar entries, plans."""
+    plans = select(PlanRow.id).where(PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id)
+    session.connection().execute(delete(SlotRow).where(col(SlotRow.plan_id).in_(plans)))
+    for row in (PublishedRow, FeedEventRow, KindSinceRow, PlanRow):
+        session.connection().execute(delete(row).where(col(row.vessel_id) == vessel_id, col(row.plant_id) == plant_id))

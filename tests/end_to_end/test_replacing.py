@@ -1,0 +1,275 @@
+"""A vessel's document replaced on a ship with a history: ids renamed, things and kinds taken out; nothing is left behind or lost."""
+
+from collections.abc import Iterator
+from copy import deepcopy
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import sqlalchemy as sa
+
+from scheduler.actions import feed, fleet, history, jobs, planning, pumps, rounds
+from scheduler.actions.documents import VESSEL
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import House
+from scheduler.actions.situation import Situation, situation
+from scheduler.domain.capacity import Swept
+from scheduler.domain.choosing import Choice
+from scheduler.domain.words import State, Subject, Test
+from scheduler.errors import Refused
+from scheduler.settings import Settings
+from scheduler.storage import work_rows
+from scheduler.storage.tables import METADATA, AssetKind, WorkStepRow
+from seed_fleet.ships import PLOVER
+from tests.end_to_end.live import TurnedClock
+from tests.end_to_end.test_actions import ME, PEN_HERE, PLANT, _hand, _post, _put, _take
+from tests.storage.stores import kinds_where_required, store
+
+SHIP = PLOVER.vessel
+PUMP, OTHER = "plover-pump-a", "plover-pump-a-again"
+ALARM = f"alarm_test:{PLANT}:1"
+IDS = ("subject_id", "pump_id", "position_id", "plant_id")
+
+
+@pytest.fixture(params=kinds_where_required())
+def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
+    """The three-pump ship with readings, a plan taken, a calendar written, a test, an outage and two jobs closed."""
+    with store(request.param, tmp_path) as database:
+        made = House(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
+        _post(made, _put(made))
+        _take(made)
+        place = Place(PUMP, SHIP, PLANT, AssetKind.PUMP)
+        at = made.now()
+        pumps.pump_down(made, _hand(), place, at=at - timedelta(hours=30), reason="seized")
+        pumps.pump_back(
+            made, _hand(), place, at=at - timedelta(hours=20), reason="freed", test=Test.PASSED, measured=Swept(55.0)
+        )
+        close(made, ALARM)
+        close(made, f"pull_down_test:{PUMP}:1", test=Test.PASSED)
+        feed.refresh(made, PEN_HERE, SHIP)
+        yield made
+
+
+def close(house: House, key: str, test: Test = Test.PASSED) -> None:
+    place, occurrence = jobs.job_place(house, ME, key)
+    told = jobs.Close(done_at=house.now() - timedelta(hours=1), done_by="A. Second", test=test)
+    jobs.close_job(house, _hand(), place, occurrence, told)
+
+
+def document(house: House) -> dict[str, Any]:
+    return deepcopy(VESSEL.dump_python(fleet.get_vessel(house, ME, SHIP)[0], mode="json"))
+
+
+def put(house: House, told: dict[str, Any], **words: str) -> None:
+    version = fleet.get_vessel(house, ME, SHIP)[1]
+    fleet.put_vessel(
+        house,
+        ME,
+        VESSEL.validate_python(told),
+        if_match=version,
+        **{"reason": "a test", "class_agreed": "yes", **words},
+    )
+
+
+def renamed(told: Any, was: str, now: str) -> Any:
+    """The document with an id written otherwise wherever it stands, and the thing saying what it was."""
+    if isinstance(told, dict):
+        found = {name: renamed(value, was, now) for name, value in told.items()}
+        return {**found, "was": was} if told.get("id") == was else found
+    if isinstance(told, list):
+        return [renamed(one, was, now) for one in told]
+    return now if told == was else told
+
+
+def now_of(house: House, plant: str = PLANT) -> Situation:
+    return situation(house, SHIP, plant)
+
+
+def left_behind(house: House) -> dict[str, set[str]]:
+    """Ids that a table names and the document does not, by table."""
+    (ship, _) = fleet.get_vessel(house, ME, SHIP)
+    known = {
+        one.id
+        for plant in ship.plants
+        for one in (plant, *plant.positions, *plant.pumps, *plant.parts, *plant.counters)
+    }
+    found: dict[str, set[str]] = {}
+    with house.db.read() as session:
+        for table in METADATA.sorted_tables:
+            for name in (*IDS, *(("id",) if table.name in ("asset", "counter") else ())):
+                if name in table.c:
+                    rows = session.connection().execute(sa.select(table.c[name]).distinct())
+                    ids = {row[0] for row in rows} - known - {None, ""}
+                    if ids:
+                        found.setdefault(table.name, set()).update(ids)
+    return found
+
+
+def test_a_pump_under_a_new_id_keeps_hours_turns_tests_outages_and_plan(house: House) -> None:
+    """What the document says it was goes on; the record names both; nothing of the old id is left."""
+    before = now_of(house)
+    put(house, renamed(document(house), PUMP, OTHER))
+    after = now_of(house)
+    assert after.hours[Subject.PUMP, OTHER] == before.hours[Subject.PUMP, PUMP]
+    assert after.capacities[OTHER] == before.capacities[PUMP]
+    mine = {
+        j.occurrence.key.replace(PUMP, OTHER): j.due_at for j in before.jobs if j.occurrence.subject == PUMP and j.first
+    }
+    assert {j.occurrence.key: j.due_at for j in after.jobs if j.occurrence.subject == OTHER and j.first} == mine
+    assert before.taken is not None
+    assert after.taken is not None
+    assert after.taken.times() == {
+        key.replace(f":{PUMP}:", f":{OTHER}:"): at for key, at in before.taken.times().items()
+    }
+    posted = {key.replace(f":{PUMP}:", f":{OTHER}:"): one.new.due_at for key, one in before.posted.items()}
+    assert {key: one.new.due_at for key, one in after.posted.items()} == posted
+    place, occurrence = jobs.job_place(house, ME, f"pull_down_test:{OTHER}:1")
+    assert jobs.closed_job(house, place, occurrence) is not None
+    feed.refresh(house, PEN_HERE, SHIP)
+    assert left_behind(house) == {}
+    newest = list(history.records_of(house, SHIP, Choice()))[-1]
+    assert f'"now":"{OTHER}","was":"{PUMP}"' in newest.text
+    planning.propose(house, SHIP, PLANT)
+
+
+@pytest.mark.parametrize("was", [PLANT, "plover-vp1", "plover-pump-a-knives", "plover-vp1-hours"])
+def test_any_used_thing_is_renamed_with_all_it_has(house: House, was: str) -> None:
+    """Plant, position, part, counter: hours and due dates stay as they were, and a plan is made."""
+    before, plant = now_of(house), "aft-plant" if was == PLANT else PLANT
+    now = plant if was == PLANT else f"{was}-again"
+    put(house, renamed(document(house), was, now))
+    after = now_of(house, plant)
+    assert {key: hours.seconds for (_, key), hours in after.hours.items()} == {
+        (now if key == was else key): hours.seconds for (_, key), hours in before.hours.items()
+    }
+    assert sorted((j.occurrence.kind, j.occurrence.sequence, j.due_at) for j in after.jobs) == sorted(
+        (j.occurrence.kind, j.occurrence.sequence, j.due_at) for j in before.jobs
+    )
+    assert not [job for job in after.jobs if job.state is State.NOT_KNOWN]
+    feed.refresh(house, PEN_HERE, SHIP)
+    assert rounds.plan_wanted(house) in (0, 1)
+    planning.propose(house, SHIP, plant)
+    assert left_behind(house) == {}
+
+
+def test_a_used_id_is_not_written_otherwise_without_a_word(house: House) -> None:
+    """One gone and one new of its sort: what to say is said, and nothing is stored."""
+    told = renamed(document(house), PUMP, OTHER)
+    for pump in told["plants"][0]["pumps"]:
+        pump["was"] = ""
+    with pytest.raises(Refused, match=f'"was": "{PUMP}"'):
+        put(house, told)
+    assert fleet.get_vessel(house, ME, SHIP)[1] == 1
+
+
+@pytest.mark.parametrize(
+    ("was", "says"),
+    [("plover-pump-b", "is still here"), ("nobody", "is not known here"), ("plover-vp1", "is still here")],
+)
+def test_what_it_says_it_was_has_to_leave(house: House, was: str, says: str) -> None:
+    """Another pump, nothing, or a thing of another sort."""
+    told = renamed(document(house), PUMP, OTHER)
+    for pump in told["plants"][0]["pumps"]:
+        if pump["id"] == OTHER:
+            pump["was"] = was
+    with pytest.raises(Refused, match=says):
+        put(house, told)
+
+
+def test_a_plant_renamed_does_not_hide_another_interval(house: House) -> None:
+    """The change stands in the record, wants its reason, and is flagged when nobody ashore approved it."""
+    told = renamed(document(house), PLANT, "aft-plant")
+    kind = next(one for one in told["plants"][0]["job_kinds"] if one["code"] == "overhaul")
+    kind["interval_running_hours"] += 500
+    with pytest.raises(Refused, match="interval_running_hours"):
+        put(house, told, reason="")
+    put(house, told)
+    newest = list(history.records_of(house, SHIP, Choice()))[-1]
+    assert newest.text.count("overhaul interval_running_hours") == 2  # among the changes, and not approved
+
+
+def test_a_kind_taken_out_leaves_nothing_due_or_shown(house: House) -> None:
+    """Its turns are due no more, no date of it is published, its calendar entries are withdrawn and then gone."""
+    told = document(house)
+    plant = told["plants"][0]
+    plant["job_kinds"] = [one for one in plant["job_kinds"] if one["code"] != "knife_inspection"]
+    for one in plant["job_kinds"]:
+        one["renews"] = [code for code in one["renews"] if code != "knife_inspection"]
+    plant["last_done"] = [one for one in plant["last_done"] if one["kind"] != "knife_inspection"]
+    put(house, told)
+    feed.refresh(house, PEN_HERE, SHIP)
+    with house.db.read() as session:
+        for table, name in (("published", "job_key"), ("feed_event", "occurrence_key")):
+            rows = session.connection().execute(
+                sa.text(f"SELECT {name} FROM {table} WHERE {name} LIKE 'knife_inspection:%'")
+            )
+            states = [row[0] for row in rows]
+            assert table == "feed_event" or not states
+    assert not [job for job in now_of(house).jobs if job.occurrence.kind == "knife_inspection"]
+    planning.propose(house, SHIP, PLANT)
+    clock = house.clock
+    assert isinstance(clock, TurnedClock)
+    clock.at += timedelta(days=15)
+    body = feed.refresh(house, PEN_HERE, SHIP).body
+    assert b"knife_inspection" not in body
+
+
+def test_a_part_taken_out_leaves_its_closed_jobs_alone_behind(house: House) -> None:
+    """It asks its reason; what was done to it stays on record."""
+    part = "plover-pump-a-knives"
+    told = document(house)
+    plant = told["plants"][0]
+    plant["parts"] = [one for one in plant["parts"] if one["id"] != part]
+    plant["fittings"] = [one for one in plant["fittings"] if one["part"] != part]
+    plant["last_done"] = [one for one in plant["last_done"] if one["subject"] != part]
+    with pytest.raises(Refused, match="taken out"):
+        put(house, told, reason="")
+    put(house, told)
+    feed.refresh(house, PEN_HERE, SHIP)
+    assert left_behind(house).keys() <= {"job"}
+    planning.propose(house, SHIP, PLANT)
+
+
+def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(house: House) -> None:
+    """Its outage and its lock would be nobody's."""
+    told = document(house)
+    plant = told["plants"][0]
+    plant["pumps"] = [one for one in plant["pumps"] if one["id"] != PUMP]
+    for name in ("stays", "fittings"):
+        plant[name] = [one for one in plant[name] if one["pump"] != PUMP]
+    plant["last_done"] = [one for one in plant["last_done"] if one["subject"] != PUMP]
+    plant["minimum_blocks"], plant["minimum_swept_m3_per_h"] = [], 50
+    plant["parts"] = [one for one in plant["parts"] if not one["id"].startswith(PUMP)]
+    plant["last_done"] = [one for one in plant["last_done"] if not one["subject"].startswith(PUMP)]
+    pumps.pump_down(house, _hand(), Place(PUMP, SHIP, PLANT, AssetKind.PUMP), at=house.now(), reason="seized")
+    with pytest.raises(Refused, match="is out"):
+        put(house, told)
+    back = Place(PUMP, SHIP, PLANT, AssetKind.PUMP)
+    pumps.pump_back(house, _hand(), back, at=house.now(), reason="freed", test=Test.PASSED)
+    put(house, told)
+    assert left_behind(house).keys() <= {
+        "job",
+        "done",
+        "outage",
+        "pump_test",
+        "slot",
+    }  # what was done to it stays on record
+    planning.as_now(now_of(house), house)
+    planning.propose(house, SHIP, PLANT)
+    feed.refresh(house, PEN_HERE, SHIP)
+
+
+def test_work_under_way_keeps_its_thing_in_the_document(house: House) -> None:
+    """A step was recorded of a job that is not closed."""
+    key = f"pull_down_test:{PUMP}:2"
+    with house.db.write(SHIP) as session:
+        session.add(
+            WorkStepRow(
+                vessel_id=SHIP, job_key=key, number=1, pump_id=PUMP, kind="noted", at_s=1, detail="{}", flags="[]", actor="A",
+                record=1, recorded_s=1,
+            )
+        )  # fmt: skip
+    with house.db.read() as session:
+        assert work_rows.work_under_way(session, SHIP, PUMP) == key
+        assert work_rows.work_under_way(session, SHIP, "plover-pump-b") == ""
