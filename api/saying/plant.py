@@ -99,9 +99,10 @@ def jobs_sentence(view: PlantView) -> str:
         broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
     late_words = _late_words(late, past)
     unknown = [j for j in order if j.due.state is State.NOT_KNOWN and j.due.renewed_by is None]
-    if unknown and not late_words:
-        many = count_words(len(unknown), "job is", "jobs are")
-        late_words = f"When it was last done is not known: {many.lower()} planned as due now."
+    if unknown:
+        many = count_words(len(unknown), "job is", "jobs are").lower()
+        said = f"When it was last done is not known: {many} planned as due now."
+        late_words = f"{late_words} {said}".strip()
     if late_words:
         return f"{broken} {late_words}".strip()
     if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
