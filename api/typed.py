@@ -3,6 +3,7 @@
 import re
 from datetime import UTC, datetime, timedelta
 
+from scheduler.domain.shiptime import ShipOffset
 from scheduler.errors import Refused
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]")
@@ -28,8 +29,12 @@ def figure(text: str) -> float | None:
     return float(held.replace(",", ".").replace("\u2212", "-"))
 
 
-def ship_instant(name: str, text: str, offset_minutes: str) -> datetime:
+def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = None) -> datetime:
     """The instant of a date and time on the ship's clock; one with its own offset is taken as it is.
+
+    Args:
+        offset_minutes: as the form was shown with. clock: the ship's now; while it is still that, a time after a coming change
+            is taken by the clock of that day.
 
     Raises:
         Refused: it cannot be read; the fault is at the field `name`.
@@ -37,6 +42,8 @@ def ship_instant(name: str, text: str, offset_minutes: str) -> datetime:
     try:
         wall = datetime.fromisoformat(text.strip())
         minutes = int(offset_minutes)
+        if wall.tzinfo is None and isinstance(clock, ShipOffset) and clock == minutes:
+            wall = clock.instant(wall)
         at = (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) if wall.tzinfo is None else wall.astimezone(UTC)
         if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
             raise ValueError(f"year {at.year}")

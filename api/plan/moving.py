@@ -75,7 +75,7 @@ def typed_start(values: Mapping[str, str], offset_minutes: int) -> datetime:
             faults.append((f"/{name}", says))
     if faults:
         raise Refused("The day or the time cannot be read.", faults=faults)
-    return ship_instant("at", f"{day}T{at}", str(offset_minutes))
+    return ship_instant("at", f"{day}T{at}", str(int(offset_minutes)), offset_minutes)
 
 
 def move_lines(now: Situation, told: Sequence[Mapping[str, Any]], here: str, *, may_undo: bool) -> tuple[MoveLine, ...]:

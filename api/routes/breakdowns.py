@@ -125,7 +125,8 @@ async def _tapped(
 
 def _expected(house: HouseDep, place: Place, typed: Mapping[str, str]) -> datetime | None:
     text = typed.get("expected_at", "").strip()
-    return ship_instant("expected_at", text, str(fleet.offset_now(house, place.vessel_id))) if text else None
+    clock = fleet.offset_now(house, place.vessel_id)
+    return ship_instant("expected_at", text, str(int(clock)), clock) if text else None
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")

@@ -80,7 +80,7 @@ def _do(house: House, who: Asking, plant_id: str, what: str, typed: Mapping[str,
     asked = {"route": f"POST /plants/{plant_id}/minimum", "body": {k: v for k, v in typed.items() if k != "csrf"}}
     hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
     if what == "ask":
-        return conceding.ask(house, hand, place, _lower(typed))
+        return conceding.ask(house, hand, place, _lower(typed, fleet.offset_now(house, place.vessel_id)))
     number = whole_number("number", typed.get("number", ""))
     if what in ("chief", *SECOND_SIGNERS):
         name, master = typed.get("name", "")[:200], typed.get("master", "")[:200]
@@ -90,7 +90,7 @@ def _do(house: House, who: Asking, plant_id: str, what: str, typed: Mapping[str,
     raise Refused(f"{what[:40]!r} is none of the page's forms.")
 
 
-def _lower(typed: Mapping[str, str]) -> Lower:
+def _lower(typed: Mapping[str, str], clock: int) -> Lower:
     """The request as typed.
 
     Raises:
@@ -100,7 +100,7 @@ def _lower(typed: Mapping[str, str]) -> Lower:
     times = {}
     for name in ("from_at", "to_at"):
         try:
-            times[name] = ship_instant(name, typed.get(name, ""), typed.get("utc_offset_minutes", ""))
+            times[name] = ship_instant(name, typed.get(name, ""), typed.get("utc_offset_minutes", ""), clock)
         except Refused as refused:
             faults += refused.faults
     wanted, says = None, "this is empty; a figure in swept m3/h is expected."

@@ -262,7 +262,12 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
     def act() -> Response:
         try:
             asked = Asked(
-                to_at=ship_instant("to_at", typed.get("to_at", ""), typed.get("utc_offset_minutes", "0")),
+                to_at=ship_instant(
+                    "to_at",
+                    typed.get("to_at", ""),
+                    typed.get("utc_offset_minutes", "0"),
+                    fleet.offset_now(house, vessel_id),
+                ),
                 reason=typed.get("why", "")[:1000],
                 risk=typed.get("risk", "")[:1000],
                 mitigation=typed.get("mitigation", "")[:1000],

@@ -4,6 +4,8 @@ import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+from scheduler.domain.shiptime import minutes_at
+
 NARROW = "\u202f"
 NBSP = "\u00a0"
 M3H = "m³/h"
@@ -45,8 +47,8 @@ def margin_number(m3_per_h: float) -> str:
 
 
 def ship(at: datetime, offset_minutes: int) -> datetime:
-    """The instant on the ship's clock; only for printing."""
-    return at + timedelta(minutes=offset_minutes)
+    """The instant on the ship's clock of that day; only for printing."""
+    return at + timedelta(minutes=minutes_at(offset_minutes, at))
 
 
 def offset_words(offset_minutes: int) -> str:

@@ -20,9 +20,10 @@ from scheduler.domain.agenda import Agenda, agenda, fleet_entry, status_entry
 from scheduler.domain.due import Occurrence
 from scheduler.domain.entry import DoneJob, WithdrawnJob
 from scheduler.domain.fleet import BREAKDOWN, JobKind
-from scheduler.domain.quoting import PlannedSlot, ship_time
+from scheduler.domain.quoting import PlannedSlot
 from scheduler.domain.revision import CalendarEntry, StoredEvent
 from scheduler.domain.scope import Scope
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.words import State, Trigger
 from scheduler.errors import Busy, SchedulerError
 from scheduler.storage import feed_rows, fleet_rows, people_rows, work_rows

@@ -15,7 +15,7 @@ from scheduler.domain.due import DueJob, Occurrence, last_not_known
 from scheduler.domain.first_date import first_date_faults, latest_on
 from scheduler.domain.fleet import Plant
 from scheduler.domain.hours import RunningHours, running_hours
-from scheduler.domain.quoting import ship_time
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.subjects import where
 from scheduler.domain.words import State, Subject
 from scheduler.errors import Refused

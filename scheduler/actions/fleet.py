@@ -8,12 +8,13 @@ from datetime import datetime
 from scheduler.actions.actor import Actor
 from scheduler.actions.documents import VESSEL, as_plain, as_text, held
 from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
-from scheduler.actions.wanted import plan_made
+from scheduler.actions.wanted import plan_made, want_plan
 from scheduler.domain.changes import approved_changes, change_faults, notable_changes
 from scheduler.domain.differing import differences
 from scheduler.domain.fleet import Counter, Vessel
 from scheduler.domain.fleet_check import faults_of
 from scheduler.domain.renaming import gone, rename_faults, renames, with_new_ids
+from scheduler.domain.shiptime import ShipOffset
 from scheduler.domain.sources import EVER_S, source_at
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.storage import fleet_rows, ledger_rows, work_rows
@@ -377,10 +378,17 @@ def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
     return next((row.offset_minutes for row in reversed(rows) if row.from_s <= at_s), rows[0].offset_minutes)
 
 
-def offset_now(house: House, vessel_id: str) -> int:
-    """Minutes the ship's clock is ahead of UTC now; the vessel is known to be there."""
+def clock_of(session: Session, vessel_id: str, at: datetime) -> ShipOffset:
+    """The ship's clock at an instant, with the changes to come."""
+    rows = fleet_rows.offsets(session, vessel_id)
+    changes = [(instant(row.from_s), row.offset_minutes) for row in rows if row.from_s > seconds(at)]
+    return ShipOffset(offset_minutes(session, vessel_id, at), changes)
+
+
+def offset_now(house: House, vessel_id: str) -> ShipOffset:
+    """The ship's clock now; the vessel is known to be there."""
     with house.db.read() as session:
-        return offset_minutes(session, vessel_id, house.now())
+        return clock_of(session, vessel_id, house.now())
 
 
 def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime, minutes: int, reason: str) -> Answer:
@@ -411,6 +419,8 @@ def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime,
             )
             payload = {"from_at": instant(from_s), "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
             number, _ = append(session, vessel_id, "ship clock changed", house.now(), payload)
+            for plant in held(session, vessel_id)[0].plants:  # hours at work, quiet hours and minima are the ship's
+                want_plan(session, vessel_id, plant.id, house.now_s())
             bump_revision(session, vessel_id)
             return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
 

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from scheduler.actions.daybook import daybook_of
 from scheduler.actions.documents import held, plant_of
-from scheduler.actions.fleet import offset_minutes
+from scheduler.actions.fleet import clock_of
 from scheduler.actions.house import House, instant, maybe, seconds
 from scheduler.actions.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
 from scheduler.actions.publishing import posted_of
@@ -20,6 +20,7 @@ from scheduler.domain.hours import RunningHours, running_hours
 from scheduler.domain.meters import Loss, Meters
 from scheduler.domain.operating import Stretch
 from scheduler.domain.publishing import Posted, shown, slack_days
+from scheduler.domain.shiptime import ShipOffset
 from scheduler.domain.sources import Change, retired, source_at
 from scheduler.domain.subjects import Key, where
 from scheduler.domain.words import Subject
@@ -93,7 +94,7 @@ class Situation:
     version: int
     plant: Plant
     at: datetime
-    offset_minutes: int
+    offset_minutes: ShipOffset
     hours: Mapping[tuple[Subject, str], RunningHours]
     projected: Mapping[tuple[Subject, str], int]
     done: Mapping[Key, Done]
@@ -227,12 +228,13 @@ def load(
     posted = {key: one for key, one in posted.items() if one.stays_within(at + timedelta(days=days))}
     jobs = tuple(job for job in reckoned if job.occurrence.key in posted)
     outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
+    clock = clock_of(session, vessel_id, at)
     return Situation(
         vessel=vessel,
         version=version,
         plant=plant,
         at=at,
-        offset_minutes=offset_minutes(session, vessel_id, at),
+        offset_minutes=clock,
         hours=hours,
         projected={
             key: meter.seconds_by(at) for key in hours if (meter := meters.of(*key)) is not None and meter.silent
@@ -266,11 +268,7 @@ def load(
             for row in work_rows.jobs(session, vessel_id, plant_id)
             if row.kind == BREAKDOWN.code
         ),
-        clock_changes=tuple(
-            (instant(row.from_s), row.offset_minutes)
-            for row in fleet_rows.offsets(session, vessel_id)
-            if row.from_s > seconds(at)
-        ),
+        clock_changes=clock.changes,
     )
 
 

@@ -19,9 +19,10 @@ from scheduler.domain.entry import (
     withdrawn_entry,
 )
 from scheduler.domain.fleet import BREAKDOWN, Plant, Vessel
-from scheduler.domain.quoting import PlannedSlot, Quoted, quote, ship_time
+from scheduler.domain.quoting import PlannedSlot, Quoted, quote
 from scheduler.domain.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
 from scheduler.domain.scope import MOST_EVENTS, urgency
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.words import State
 
 __all__ = [

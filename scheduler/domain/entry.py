@@ -7,8 +7,9 @@ from datetime import date, datetime, timedelta
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant, Vessel, caution_line
 from scheduler.domain.history import Verdict
-from scheduler.domain.quoting import PlannedSlot, Quoted, ship_time
+from scheduler.domain.quoting import PlannedSlot, Quoted
 from scheduler.domain.revision import CalendarEntry
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.words import PAST, State, Subject, Trigger
 
 SUMMARY_LETTERS = 120
@@ -74,7 +75,8 @@ def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | No
 def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[str]:
     lines = []
     if slot is not None:
-        begin, end = moment(slot.start_at, quoted.offset_minutes), moment(slot.end_at, quoted.offset_minutes)
+        end_offset = quoted.offset_minutes if quoted.end_offset_minutes is None else quoted.end_offset_minutes
+        begin, end = moment(slot.start_at, quoted.offset_minutes), moment(slot.end_at, end_offset)
         lines.append(f"Planned {begin} to {end} ship time (UTC{_offset(quoted.offset_minutes)}).")
     if job.state is State.NOT_KNOWN:
         return [

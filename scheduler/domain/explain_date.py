@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from scheduler.domain.due import DueJob
 from scheduler.domain.entry import day, moment
-from scheduler.domain.quoting import ship_time
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.words import State, Trigger
 
 

@@ -12,11 +12,12 @@ A change of ship time alone moves no all-day date. Figures carry their own date,
 import hashlib
 import json
 from dataclasses import asdict, dataclass, fields, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from scheduler.domain.due import DueJob
 from scheduler.domain.history import canonical
+from scheduler.domain.shiptime import minutes_at, ship_time
 from scheduler.domain.words import State
 
 REQUOTE_AFTER = timedelta(days=7)
@@ -45,12 +46,15 @@ class Quoted:
     shows: str
     instants: tuple[str, ...]
     offset_minutes: int
+    """Of the ship's clock when the slot starts; without a slot, when quoted."""
     running_seconds: int | None = None
     hours_on: date | None = None
     h_per_day_tenths: int | None = None
     look_back_days: int | None = None
     early_on: date | None = None
     late_on: date | None = None
+    end_offset_minutes: int | None = None
+    """Of the ship's clock when the slot ends."""
 
     def text(self) -> str:
         """For keeping; `Quoted.read` gives the same value back."""
@@ -66,8 +70,8 @@ class Quoted:
         kept["instants"] = tuple(kept.get("instants", ()))
         for name in ("due_on", "limit_on", "hours_on", "early_on", "late_on"):
             kept[name] = None if kept[name] is None else date.fromisoformat(kept[name])
-        for name in ("offset_minutes", "running_seconds", "h_per_day_tenths", "look_back_days"):
-            kept[name] = None if kept[name] is None else int(kept[name])
+        for name in ("end_offset_minutes", "offset_minutes", "running_seconds", "h_per_day_tenths", "look_back_days"):
+            kept[name] = None if kept.get(name) is None else int(kept[name])
         return Quoted(**{**kept, "state": State(kept["state"])})
 
 
@@ -94,11 +98,6 @@ def quote(
     return fresh
 
 
-def ship_time(at: datetime, offset_minutes: int) -> datetime:
-    """`at` moved by the offset: its date and clock are those aboard; not an instant any more."""
-    return at.astimezone(UTC) + timedelta(minutes=offset_minutes)
-
-
 def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: int, at: datetime) -> Quoted:
     def ship_date(instant: datetime | None) -> date | None:
         return None if instant is None else ship_time(instant, offset_minutes).date()
@@ -117,7 +116,9 @@ def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: in
         job.first,
         job.renewed_by,
     ]
-    slot_shown: list[object] = [] if slot is None else [slot.start_at, slot.end_at, margin]
+    starts, ends = (at, at) if slot is None else (slot.start_at, slot.end_at)
+    clock = [minutes_at(offset_minutes, one) for one in (starts, ends)]
+    slot_shown: list[object] = [] if slot is None else [slot.start_at, slot.end_at, margin, *clock]
     dates = (job.due_at, job.limit_at, forecast.early_at if forecast else None, forecast.late_at if forecast else None)
     due_on, limit_on, early_on, late_on = map(ship_date, dates)
     assert due_on is not None
@@ -138,7 +139,8 @@ def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: in
         limit_on=limit_on,
         instants=tuple("" if one is None else one.isoformat() for one in dates),
         shows=hashlib.sha256(shows.encode("ascii")).hexdigest()[:16],
-        offset_minutes=offset_minutes,
+        offset_minutes=clock[0],
+        end_offset_minutes=clock[1],
         running_seconds=running,
         hours_on=ship_date(job.hours_as_of),
         h_per_day_tenths=None if forecast is None else round(forecast.h_per_day * 10),

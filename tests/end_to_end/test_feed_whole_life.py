@@ -165,7 +165,8 @@ def _states(house: House) -> dict[str, str]:
 
 
 def test_a_ship_crosses_zones_and_the_date_line_and_nothing_moves(house: House) -> None:
-    """+3 to -5 and +13 to -11: every all-day date and every planned instant stays, and with them the bytes."""
+    """+3 to -5 and +13 to -11: every all-day date and every planned instant stays, and with them the bytes of all but the
+    planned, whose words tell the hours by the ship's clock of that day."""
     _take(house)
     clock = house.clock
     assert isinstance(clock, TurnedClock)
@@ -179,7 +180,10 @@ def test_a_ship_crosses_zones_and_the_date_line_and_nothing_moves(house: House) 
         fleet.change_clock(house, _hand(), PLOVER.vessel, from_at=clock.at, minutes=minutes, reason="crossing")
         after = refresh(house)
         assert after.keys() == before.keys()
-        assert {key for key in after if after[key].text != before[key].text} == set()
+        changed = {key for key in after if after[key].text != before[key].text}
+        assert all("\r\nDTSTART:" in after[key].text for key in changed)
+        assert all(shown(after[key])[1:] == shown(before[key])[1:] for key in after)
+        assert {key for key in after if after[key].sequence != before[key].sequence} == set()
     digest = planning.propose(house, PLOVER.vessel, PLANT).digest
     planning.take(house, _hand(), fleet.Place(PLANT, PLOVER.vessel, PLANT, fleet.AssetKind.PLANT), digest)
     anew = refresh(house)

@@ -11,6 +11,7 @@ from scheduler.domain.fleet import caution_line
 from scheduler.domain.quoting import Quoted
 from scheduler.domain.revision import CalendarEntry, StoredEvent, republish, revise
 from scheduler.domain.scope import Piece, Scope, fitting
+from scheduler.domain.shiptime import ShipOffset
 from scheduler.domain.words import State, Trigger
 from tests.calendar_cases import (
     ALARM,
@@ -172,11 +173,34 @@ def test_a_calendar_point_that_comes_to_be_first_is_shown_to_the_day() -> None:
     assert "Due: Thu 7 Jan 2027 by calendar." in again.description
 
 
-def test_a_clock_change_leaves_a_timed_event_alone_until_its_instant_changes() -> None:
-    """The wall time it quotes carries its offset, so it stays true."""
+def test_a_clock_change_words_a_timed_event_anew_and_moves_nothing() -> None:
+    """Its instants stay; the wall time in its words is that of the ship's clock on that day."""
     job = knife_job()
     first = shown([job], slots={KEY: slot()})
-    assert shown([job], slots={KEY: slot()}, offset_minutes=-300, published=published(first)) == first
+    after = shown([job], slots={KEY: slot()}, offset_minutes=-300, published=published(first))
+    assert (after[KEY].starts, after[KEY].ends, after[KEY].status) == (
+        first[KEY].starts,
+        first[KEY].ends,
+        first[KEY].status,
+    )
+    assert "Planned 25 Dec 2026 01:00 to 25 Dec 2026 04:00 ship time (UTC-05:00)." in after[KEY].description
+    coming = ShipOffset(60, [(slot().start_at + timedelta(hours=1), -300)])
+    across = shown([job], slots={KEY: slot()}, offset_minutes=coming, published=published(first))
+    assert "Planned 25 Dec 2026 07:00 to 25 Dec 2026 04:00 ship time (UTC+01:00)." in across[KEY].description
+    past = ShipOffset(60, [(slot().end_at + timedelta(hours=1), -300)])
+    assert shown([job], slots={KEY: slot()}, offset_minutes=past, published=published(first)) == first
+
+
+def test_an_unplanned_job_is_not_worded_anew_by_a_clock_change() -> None:
+    """Its dates are those it was quoted with."""
+    first = shown([knife_job()])
+    assert shown([knife_job()], offset_minutes=-300, published=published(first)) == first
+
+
+def test_a_planned_job_moved_after_a_clock_change_is_in_the_clock_of_its_day() -> None:
+    """As any other."""
+    job = knife_job()
+    first = shown([job], slots={KEY: slot()})
     moved = shown([job], slots={KEY: slot(31)}, offset_minutes=-300, published=published(first))[KEY]
     assert "25 Dec 2026 01:00" not in moved.description
     assert "Planned 26 Dec 2026 01:00 to 26 Dec 2026 04:00 ship time (UTC-05:00)." in moved.description

@@ -1,0 +1,63 @@
+"""A change of the ship's clock that is to come: hours are told by the clock of that day on pages and calendar; a new plan is asked for."""
+
+from datetime import timedelta
+
+from scheduler.actions import feed, planning, wanted
+from scheduler.actions.fleet import Place
+from scheduler.actions.house import Hand
+from scheduler.actions.situation import situation
+from scheduler.domain.words import Role
+from scheduler.planning.stagger import stagger
+from scheduler.storage.tables import AssetKind
+from tests.api.stage import AT, Stage, stamp
+from tests.end_to_end.test_actions import ME, PEN_HERE
+
+PLANT = "plover-plant"
+
+
+def test_hours_of_a_coming_day_are_those_of_its_clock(fresh: Stage) -> None:
+    """Two hours ahead now, five from tomorrow on: each planned job is told three hours later, on its page and in the calendar."""
+    house = fresh.house
+    digest = planning.bring_up(house, "demo-plover", PLANT, stagger)[0].digest
+    planning.take(house, Hand(ME, "take", {"take": 1}), Place(PLANT, "demo-plover", PLANT, AssetKind.PLANT), digest)
+    taken = situation(house, "demo-plover", PLANT).taken
+    assert taken is not None
+    key, (start_at, end_at) = next(
+        (key, times) for key, times in taken.times().items() if times[0] > AT + timedelta(days=2) and times[0].hour < 18
+    )
+    now = situation(house, "demo-plover", PLANT).offset_minutes
+    browser = fresh.enter("engineer-plover")
+
+    def told(minutes: int) -> tuple[str, str]:
+        begin, end = (at + timedelta(minutes=minutes) for at in (start_at, end_at))
+        return (
+            f"{begin:%H:%M}",
+            f"{begin.day} {begin:%b} {begin.year} {begin:%H:%M} to {end.day} {end:%b} {end.year} {end:%H:%M}",
+        )
+
+    def shown() -> tuple[str, str]:
+        feed.refresh(house, PEN_HERE, "demo-plover")
+        body = feed.refresh(house, PEN_HERE, "demo-plover").body.decode().replace("\r\n ", "")
+        return browser.get(f"/vessels/demo-plover/jobs/{key}").text, body
+
+    page, body = shown()
+    assert told(now)[0] in page
+    assert told(now)[1] in body
+    wanted_before = [pair for pair in _wanted(fresh) if pair[1] == PLANT]
+    answer = fresh.ask(
+        "POST",
+        "/api/v1/vessels/demo-plover/clock",
+        role=Role.CHIEF,
+        json={"from_at": stamp(AT + timedelta(days=1)), "utc_offset_minutes": now + 180, "reason": "eastward"},
+    )
+    assert answer.status_code == 201, answer.text
+    assert len([pair for pair in _wanted(fresh) if pair[1] == PLANT]) == max(1, len(wanted_before))
+    page, body = shown()
+    assert told(now + 180)[0] in page
+    assert told(now + 180)[1] in body
+    assert told(now)[1] not in body
+
+
+def _wanted(stage: Stage) -> list[tuple[str, str]]:
+    with stage.house.db.read() as session:
+        return wanted.wanted_plans(session)
