@@ -56,6 +56,8 @@ def address_json(one: Address) -> dict[str, Any]:
         "vessel": one.vessel_id,
         "label": one.label,
         "alarms": one.alarms,
+        "alarm_hour": one.alarm_hour if one.alarms else None,
+        "days_ahead": one.days_ahead,
         "kinds": one.kinds,
         "state": one.state,
         "made_at": z(one.made_at),

@@ -104,6 +104,7 @@ def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offse
     """An address in words."""
     whose = "Whole fleet" if one.vessel_id is None else names.get(one.vessel_id, one.vessel_id)
     which = "all jobs" if one.kinds is None else ", ".join(kinds.get(code, code) for code in one.kinds)
+    ahead = "" if one.days_ahead is None else f", the next {one.days_ahead} days"
     until = f", good until {saying.moment(one.expires_at, offset_minutes)}" if one.expires_at else ""
     state = {
         "good": f"In use{until}",
@@ -116,7 +117,7 @@ def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offse
     return AddressLine(
         id=one.id,
         name=one.label or whose,
-        shows=f"{whose}: {which}{', with reminders' if one.alarms else ''}",
+        shows=f"{whose}: {which}{ahead}{', reminders at ' + str(one.alarm_hour) + ':00' if one.alarms else ''}",
         state=state,
         used=used,
         good=one.state == "good",

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from typing import Any
 
 from fastapi import FastAPI
@@ -48,7 +48,9 @@ from api.shelf import HandOut, Shelf
 from scheduler.actions import feed
 from scheduler.actions.house import House
 from scheduler.actions.readings import ReadingDoor
+from scheduler.actions.remembering import keep_base_url
 from scheduler.clock import Clock, system_clock
+from scheduler.errors import SchedulerError
 from scheduler.settings import Settings
 from scheduler.storage.database import Database, open_database
 from scheduler.storage.intake import Intake
@@ -132,6 +134,8 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     async def life(app: FastAPI) -> AsyncIterator[None]:
         hide_secrets()
         intake.start()
+        with suppress(SchedulerError):
+            await run_in_threadpool(keep_base_url, house)
         await run_in_threadpool(shelf.fill)
         ticks = Timers(house, refresh) if timers else None
         app.state.timers = ticks

@@ -433,11 +433,14 @@ class ClockBody(Body):
 
 
 class FeedBody(Body):
-    """What the new address shows. vessel none: the whole fleet. kinds: job kind codes, none for all. days: how long."""
+    """What the new address shows. vessel none: the whole fleet. kinds: job kind codes, none for all. days: how long it is good.
+    alarm_hour: ship's hour of its reminders, on the evening before. days_ahead: open jobs of so many days only."""
 
     vessel: Name | None = None
     label: Annotated[str, Field(max_length=100)] = ""
     alarms: bool = False
+    alarm_hour: Annotated[int, Field(ge=6, le=21)] = 18
+    days_ahead: Annotated[int, Field(ge=1, le=180)] | None = None
     kinds: Annotated[list[Name], Field(max_length=100)] | None = None
     days: Annotated[int, Field(ge=1, le=3650)] | None = None
 

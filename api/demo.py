@@ -329,7 +329,7 @@ def _prove(scene: Scene) -> int:
                 done.status_code == 200,
             )
             after = httpx.get(address).text
-            holds("the feed follows the closed job", "SUMMARY:DONE" in after)
+            holds("the feed follows the closed job", " · done\r\n" in after.replace("\r\n ", ""))
             export = office.get("/api/v1/history", params={"vessel": vessel.id}).text
             found = verify_lines(export.splitlines(keepends=True), expected_head=head_of(house, vessel.id)[1])
             holds("the exported history verifies against the record stamp", isinstance(found, Verified))

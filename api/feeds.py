@@ -24,10 +24,9 @@ PRODID = "-//Leadline//Planned maintenance by running hours//EN"
 RENDERER = "2"
 """Part of every fingerprint: raise it when the same entry would render to another text."""
 _END = "END:VCALENDAR\r\n"
-_ENDS = {
-    "END:VEVENT\r\n": ("\r\nSTATUS:CONFIRMED\r\n", ""),
-    "END:VTODO\r\n": ("\r\nSTATUS:NEEDS-ACTION\r\n", ";RELATED=END"),
-}
+_ENDS = {"END:VEVENT\r\n": "\r\nSTATUS:CONFIRMED\r\n", "END:VTODO\r\n": "\r\nSTATUS:NEEDS-ACTION\r\n"}
+_TITLE = re.compile(r"\r\nSUMMARY:((?:[^\r]|\r\n )*)\r\n(?! )")
+"""The title of a component, escaped and folded as it stands there."""
 _STATUSES = frozenset({"TENTATIVE", "CONFIRMED", "CANCELLED"})
 # What RFC 5545 3.1 and 3.3.11 keep out of a text value, and what XML-minded clients choke on; tab and line feed stay.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]")
@@ -42,6 +41,15 @@ _COLOURS = {
     State.WITHDRAWN: "lightgray",
 }
 _PLAIN_COLOUR = "navy"
+_PRIORITIES = {
+    State.PAST_LIMIT: 1,
+    State.PAST_DUE: 2,
+    State.NOT_KNOWN: 3,
+    State.WINDOW_OPEN: 5,
+    State.POSTPONED: 6,
+    State.AHEAD: 7,
+}
+"""Of a task, 1 the highest (RFC 5545 3.8.1.9)."""
 
 
 class _Text(vText):
@@ -78,6 +86,7 @@ def fingerprint(entry: CalendarEntry, base_url: str) -> str:
         "state": entry.state,
         "status": entry.status,
         "opaque": entry.opaque,
+        "completed_at": entry.completed_at,
         "base_url": base_url,
         "renderer": RENDERER,
     }
@@ -127,41 +136,49 @@ def render_task(
 ) -> str:
     """One VTODO for tasks.ics, due when the event ends: at the slot's end, or at the end of its date.
 
-    An all-day DUE is the date itself (it is not exclusive, unlike DTEND); no DTSTART, so no rule binds the two. The
-    plan status is nothing to do: it comes completed, and keeps a list of tasks from ever being empty.
+    An all-day DUE is the date itself (it is not exclusive, unlike DTEND) and comes without DTSTART, so no rule binds the two; a
+    planned one starts with its slot. The plan status is nothing to do: it comes completed, and keeps a list of tasks from ever
+    being empty.
+
+    Source: RFC 5545 3.8.1.9 (PRIORITY, 1 the highest), 3.8.2.1 (COMPLETED, an instant in UTC), 3.8.2.3 (DUE).
     """
     task = Todo()
     _common(task, entry, uid, sequence, changed_at, created_at, base_url)
-    ends = _span(entry)[1]
+    starts, ends = _span(entry)
+    if isinstance(starts, datetime):
+        task.add("DTSTART", starts)
     task.add("DUE", ends if isinstance(ends, datetime) else ends - timedelta(days=1))
+    if entry.state in _PRIORITIES:
+        task.add("PRIORITY", _PRIORITIES[entry.state])
     if entry.status == "CANCELLED":
         task.add("STATUS", "CANCELLED")
     elif entry.state is State.DONE or entry.role == STATUS_ROLE:
         task.add("STATUS", "COMPLETED")
         task.add("PERCENT-COMPLETE", 100)
+        if entry.completed_at is not None:
+            task.add("COMPLETED", _instant(entry.completed_at, "when it was done"))
     else:
         task.add("STATUS", "NEEDS-ACTION")
     return _written(task)
 
 
-def with_alarm(text: str, before: timedelta = timedelta(hours=12)) -> str:
-    """The event or task with a reminder, for a calendar that asks for it; what nobody can act on gets none.
+def with_alarm(text: str, rings_at: datetime) -> str:
+    """The event or task with a reminder at an instant, for a calendar that asks for it; it says what the title says. What is only
+    forecast, or withdrawn, gets none.
 
-    Source: RFC 5545 3.6.6 (a DISPLAY alarm carries ACTION, DESCRIPTION and TRIGGER), 3.8.6.3 (a task without DTSTART is
-    reminded of before its end).
+    Source: RFC 5545 3.6.6 (a DISPLAY alarm carries ACTION, DESCRIPTION and TRIGGER), 3.8.6.3 (a trigger may be an instant in UTC).
     """
-    ends = next((one for one in _ENDS if text.endswith(one)), None)
-    if ends is None:
+    end = next((one for one in _ENDS if text.endswith(one)), None)
+    if end is None:
         raise Refused("Only an event or a task takes an alarm; this text does not end one.")
-    status, related = _ENDS[ends]
-    if status not in text or "\r\nSUMMARY:DONE " in text:
+    if _ENDS[end] not in text:
         return text
-    minutes = int(before.total_seconds() // 60)
+    title = _TITLE.search(text)
     alarm = (
-        "BEGIN:VALARM\r\nACTION:DISPLAY\r\nDESCRIPTION:Planned maintenance\r\n"
-        f"TRIGGER{related}:-PT{minutes}M\r\nEND:VALARM\r\n"
+        f"BEGIN:VALARM\r\nACTION:DISPLAY\r\nDESCRIPTION:{title[1] if title else 'Planned maintenance'}\r\n"
+        f"TRIGGER;VALUE=DATE-TIME:{_instant(rings_at, 'its reminder'):%Y%m%dT%H%M%SZ}\r\nEND:VALARM\r\n"
     )
-    return text.removesuffix(ends) + alarm + ends
+    return text.removesuffix(end) + alarm + end
 
 
 def with_vessel(text: str, vessel_name: str) -> str:
@@ -262,7 +279,8 @@ def _common(
     component.add("SEQUENCE", sequence)
     component.add("SUMMARY", _Text(_clean(entry.summary)))
     component.add("DESCRIPTION", _Text(_clean(entry.description)))
-    component.add("LOCATION", _Text(_clean(entry.location)))
+    if place := _clean(entry.location):
+        component.add("LOCATION", _Text(place))
     categories = vCategory([])
     categories.cats = [_Text(_clean(word)) for word in entry.categories]
     component.add("CATEGORIES", categories)

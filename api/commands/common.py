@@ -16,7 +16,8 @@ import typer
 if TYPE_CHECKING:
     from scheduler.actions.actor import Actor
     from scheduler.actions.house import Hand, House
-    from scheduler.settings import Loaded
+    from scheduler.settings import Loaded, Settings
+    from scheduler.storage.database import Database
 
 HELP = {"help_option_names": ["-h", "--help"], "max_content_width": 110}
 _ONE = "Planned maintenance by running hours for a ship's vacuum plant."
@@ -103,9 +104,18 @@ def open_house(*, new: bool = False) -> "Iterator[House]":
     database = open_database(settings.database, create=new, check=False)
     try:
         create_or_check(database)
-        yield House(database, system_clock, settings)
+        yield House(database, system_clock, _reached_by(database, settings))
     finally:
         database.close()
+
+
+def _reached_by(database: "Database", settings: "Settings") -> "Settings":
+    """The settings with the address that the server of this database was reached by last, where none is chosen here."""
+    from dataclasses import replace
+
+    from scheduler.actions.remembering import base_url
+
+    return settings if settings.base_url else replace(settings, base_url=base_url(database))
 
 
 def me() -> "Actor":

@@ -36,7 +36,13 @@ def feed_make(
     person: Annotated[str, typer.Argument(help="person id")],
     vessel: Annotated[str | None, typer.Argument(help="vessel id; none: the whole fleet (office)")] = None,
     label: Annotated[str, typer.Option(help="what it is for, such as a phone")] = "",
-    alarms: Annotated[bool, typer.Option("--alarms", help="with a reminder 12 h before planned work")] = False,
+    alarms: Annotated[
+        bool, typer.Option("--alarms", help="with a reminder on the evening before planned work")
+    ] = False,
+    alarm_hour: Annotated[int, typer.Option(min=6, max=21, help="ship's hour of the reminders")] = 18,
+    days_ahead: Annotated[
+        int | None, typer.Option("--next-days", min=1, max=180, help="open jobs of so many days only, such as 14")
+    ] = None,
     kinds: Annotated[str | None, typer.Option(help="job kinds only, by code, with commas")] = None,
     days: Annotated[int | None, typer.Option(help="days it is good; none: until it is withdrawn")] = None,
     as_json: AsJson = False,
@@ -53,7 +59,16 @@ def feed_make(
         must_fit(base)
         codes = None if kinds is None else [code.strip() for code in kinds.split(",") if code.strip()]
         made = addresses.make_address(
-            house, me(), person_id=person, vessel_id=vessel, label=label, alarms=alarms, kinds=codes, days=days
+            house,
+            me(),
+            person_id=person,
+            vessel_id=vessel,
+            label=label,
+            alarms=alarms,
+            kinds=codes,
+            days=days,
+            alarm_hour=alarm_hour,
+            days_ahead=days_ahead,
         )
     _once(shown(base, made), base, as_json)
 

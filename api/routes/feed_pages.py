@@ -16,7 +16,7 @@ from api.view import Frame, Link
 from scheduler.actions import addresses, calendars, feed, fleet
 from scheduler.actions.house import House
 from scheduler.domain.fleet import Vessel
-from scheduler.domain.scope import Scope
+from scheduler.domain.scope import ALARM_HOUR, Scope
 from scheduler.errors import NotAllowed, Refused
 
 router = APIRouter(include_in_schema=False)
@@ -33,7 +33,10 @@ async def make(request: Request, house: HouseDep, who: AskingDep) -> Response:
     """Make an address; the answer shows it this once."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
-    typed = {name: str(form.get(name, "")).strip() for name in ("vessel", "label", "days", "alarms")}
+    typed = {
+        name: str(form.get(name, "")).strip()
+        for name in ("vessel", "label", "days", "alarms", "alarm_hour", "days_ahead")
+    }
     kinds = frozenset(str(code) for code in form.getlist("kinds"))
 
     def act() -> Response:
@@ -73,12 +76,7 @@ async def revoke(feed_id: str, request: Request, house: HouseDep, who: AskingDep
 
 
 def _make(house: House, who: Asking, typed: dict[str, str], kinds: frozenset[str]) -> addresses.Made:
-    days = None
-    if typed["days"]:
-        if not typed["days"].isascii() or not typed["days"].isdigit():
-            says = "A whole number of days is expected, or nothing."
-            raise Refused(says, faults=[("/days", says)])
-        days = int(typed["days"][:9])
+    days, ahead, hour = (_whole(typed, name) for name in ("days", "days_ahead", "alarm_hour"))
     return addresses.make_address(
         house,
         who.actor,
@@ -88,7 +86,18 @@ def _make(house: House, who: Asking, typed: dict[str, str], kinds: frozenset[str
         alarms=bool(typed["alarms"]),
         kinds=sorted(kinds) or None,
         days=days,
+        alarm_hour=ALARM_HOUR if hour is None else hour,
+        days_ahead=ahead,
     )
+
+
+def _whole(typed: dict[str, str], name: str) -> int | None:
+    """The whole number typed in a field, none when it is empty. Raises Refused when it is none."""
+    text = typed[name]
+    if text and not (text.isascii() and text.isdigit()):
+        says = "A whole number is expected, or nothing."
+        raise Refused(says, faults=[(f"/{name}", says)])
+    return int(text[:9]) if text else None
 
 
 def _at(refused: Refused) -> dict[str, str]:

@@ -30,6 +30,8 @@ def make_feed(house: HouseDep, who: AskingDep, request: Request, body: bodies.Fe
         vessel_id=body.vessel,
         label=body.label,
         alarms=body.alarms,
+        alarm_hour=body.alarm_hour,
+        days_ahead=body.days_ahead,
         kinds=body.kinds,
         days=body.days,
     )

@@ -9,7 +9,6 @@ from api.saying.jobs import (
     limit_left_seconds,
     limit_words,
     rank,
-    short_kind,
     stands_at,
     state_words,
 )
@@ -48,6 +47,7 @@ from api.saying.plant import (
     pump_words,
     sub_line,
 )
+from scheduler.domain.naming import short_kind
 
 __all__ = [
     "COUNTS",

@@ -26,24 +26,6 @@ def job_name(due: DueJob) -> str:
     return f"{due.position} {inner(due.kind_name)}" if due.position else due.kind_name
 
 
-_PLAIN = {"inspection", "check", "test", "renewal", "replacement", "set"}
-
-
-def short_kind(name: str, longest: int = 9) -> str:
-    """A kind's name short enough to stand under a tube: plain words dropped, then the last word, then cut.
-
-    >>> short_kind("Mechanical seal inspection"), short_kind("Knife inspection"), short_kind("Pump overhaul")
-    ('Seal', 'Knife', 'Overhaul')
-    """
-    words = [w for w in name.split() if w.lower() not in _PLAIN] or name.split() or ["?"]
-    text = " ".join(words)
-    if len(text) > longest:
-        text = words[-1]
-    if len(text) > longest:
-        text = text[: longest - 1] + "…"
-    return text[:1].upper() + text[1:]
-
-
 def stands_at(due: DueJob) -> datetime:
     """The instant a job now has to meet: what it was postponed to, else its due point."""
     return due.postponed_to if due.state is State.POSTPONED and due.postponed_to else due.due_at

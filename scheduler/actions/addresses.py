@@ -13,7 +13,7 @@ from scheduler.actions.calendars import FLEET, kept_scopes, scope_of
 from scheduler.actions.documents import held
 from scheduler.actions.house import House, instant, maybe
 from scheduler.actions.people import hashed
-from scheduler.domain.scope import Scope
+from scheduler.domain.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
 from scheduler.domain.words import Role
 from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
 from scheduler.storage import feed_rows, fleet_rows, people_rows
@@ -23,7 +23,7 @@ from scheduler.storage.tables import FeedTokenRow, PersonRow
 
 WITHDRAWN_DAYS = 30
 """How long an address that was withdrawn, or ran out, still says so to the programs that fetch it."""
-MOST_DAYS = 3650
+MOST_DAYS, MOST_AHEAD = 3650, 180
 _TOUCH_S = 60
 _UNKNOWN = "There is no calendar at this address. Ask whoever keeps Leadline aboard for a new one."
 
@@ -45,6 +45,8 @@ class Address:
     agent: str
     state: Literal["good", "withdrawn", "run out"]
     ended_at: datetime | None
+    alarm_hour: int = ALARM_HOUR
+    days_ahead: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,12 +75,16 @@ def make_address(
     alarms: bool = False,
     kinds: Sequence[str] | None = None,
     days: int | None = None,
+    alarm_hour: int = ALARM_HOUR,
+    days_ahead: int | None = None,
 ) -> Made:
     """A new calendar address for a person.
 
     Args:
         vessel_id: whose jobs; none: the whole fleet, for people of the office. kinds: job kind codes, none for all.
         days: how long it is good, 1 to 3650; none: until it is withdrawn.
+        alarm_hour: ship's hour at which reminders ring on the evening before, 6 to 21. days_ahead: open jobs of so many days only,
+            1 to 180; none: all.
 
     Raises:
         NotFound: no such person or vessel, or the vessel is not the person's or the actor's.
@@ -89,6 +95,12 @@ def make_address(
         raise Refused(f"The label has {len(label)} letters; at most 100 are kept.")
     if days is not None and not 1 <= days <= MOST_DAYS:
         raise Refused(f"An address cannot be good for {days} days; expected 1 to {MOST_DAYS}.")
+    if not FIRST_ALARM <= alarm_hour <= LAST_ALARM:
+        says = f"a reminder at {alarm_hour} h would ring at night; {FIRST_ALARM} to {LAST_ALARM} h can be chosen."
+        raise Refused(f"alarm_hour: {says}", faults=[("/alarm_hour", says)])
+    if days_ahead is not None and not 1 <= days_ahead <= MOST_AHEAD:
+        says = f"{days_ahead} days ahead cannot be shown; 1 to {MOST_AHEAD} can be chosen, or nothing for all."
+        raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
     made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
     with house.db.write() as session:
         person = people_rows.person(session, person_id)
@@ -103,6 +115,8 @@ def make_address(
             alarms=alarms,
             kinds=_kinds(session, vessel_id, kinds),
             label=label,
+            alarm_hour=alarm_hour,
+            days_ahead=days_ahead,
         )
         session.add(row)
         _record(session, house, actor, row, "feed address made")
@@ -110,14 +124,17 @@ def make_address(
 
 
 def rotate(house: House, actor: Actor, address_id: str) -> Made:
-    """A new secret for an address; the old one is unknown from now on. Raises NotFound, or Refused when it has ended."""
+    """A new secret for an address; programs that have the old one are told as by a withdrawn one. Raises NotFound, or Refused when
+    it has ended."""
     made = Made(address_id, secrets.token_urlsafe(32))
     with house.db.write() as session:
         old = _own(session, actor, address_id)
         if _ended_s(old, house.now_s()) is not None:
             raise Refused(f"The calendar address {address_id} is no longer good. Make a new one.")
         kept = old.model_dump() | {"sha256": hashed(made.secret), "last_used_s": None, "agent": None}
-        session.delete(old)
+        old.id, old.label = secrets.token_hex(4), f"{old.label} (changed)".strip()
+        old.revoked_s = _after_last(session, old, house.now_s())
+        session.add(old)
         session.flush()
         row = FeedTokenRow(**kept)
         session.add(row)
@@ -131,11 +148,15 @@ def revoke(house: House, actor: Actor, address_id: str) -> None:
         row = _own(session, actor, address_id)
         if row.revoked_s is not None:
             return
-        shown = [feed_rows.body(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)]
-        # What it says next may not be older than what it said last, whatever the clock did.
-        row.revoked_s = max(house.now_s(), *(body.changed_s + 1 for body in shown if body is not None), 0)
+        row.revoked_s = _after_last(session, row, house.now_s())
         session.add(row)
         _record(session, house, actor, row, "feed address withdrawn")
+
+
+def _after_last(session: Session, row: FeedTokenRow, now_s: int) -> int:
+    """Since when it is withdrawn: what it says next may not be older than what it said last, whatever the clock did."""
+    shown = [feed_rows.body(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)]
+    return max(now_s, *(body.changed_s + 1 for body in shown if body is not None), 0)
 
 
 def addresses(house: House, actor: Actor, person_id: str | None = None) -> list[Address]:
@@ -229,6 +250,8 @@ def _record(session: Session, house: House, actor: Actor, row: FeedTokenRow, wha
         "person": row.person_id,
         "shows": row.vessel_id or "fleet",
         "alarms": row.alarms,
+        "alarm_hour": row.alarm_hour if row.alarms else None,
+        "days_ahead": row.days_ahead,
         "kinds": None if row.kinds is None else json.loads(row.kinds),
         "label": row.label,
         "expires_at": None if row.expires_s is None else instant(row.expires_s).isoformat(),
@@ -256,4 +279,6 @@ def _address(row: FeedTokenRow, now_s: int) -> Address:
         agent=row.agent or "",
         state=state,
         ended_at=maybe(ended_s),
+        alarm_hour=row.alarm_hour,
+        days_ahead=row.days_ahead,
     )

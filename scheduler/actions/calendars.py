@@ -9,11 +9,15 @@ from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
 from scheduler.actions.documents import held
+from scheduler.actions.fleet import clock_of
 from scheduler.actions.house import House, instant, seconds
 from scheduler.domain.agenda import PLAN_STATUS_KEY, fleet_entry
 from scheduler.domain.fleet import Vessel
+from scheduler.domain.naming import ship_names
+from scheduler.domain.reminding import DAY_S, evening_before
 from scheduler.domain.revision import CalendarEntry, Feed, StoredEvent, republish
-from scheduler.domain.scope import MOST_EVENTS, MOST_OCTETS, Piece, Scope, fitting
+from scheduler.domain.scope import MOST_EVENTS, MOST_OCTETS, OUT, Piece, Scope, fitting
+from scheduler.domain.shiptime import ShipOffset
 from scheduler.domain.words import State
 from scheduler.storage import feed_rows, fleet_rows
 from scheduler.storage.database import Session
@@ -35,14 +39,14 @@ Compose = Callable[[str, Iterable[str], str, str], bytes]
 class Pen:
     """How calendars are written: handed in, since this side knows no iCalendar.
 
-    alarm: a text with a reminder. name: (text, vessel's name) to a text that says whose job it is. withdrawn: what an
-    address that is no longer good serves (vessel name, date, since when, vessel id, tasks=).
+    alarm: (text, instant) to a text with a reminder at that instant. name: (text, vessel's name) to a text that says whose job
+    it is. withdrawn: what an address that is no longer good serves (vessel name, date, since when, vessel id, tasks=).
     """
 
     publish: Publish
     compose: Compose
     tag: Callable[[bytes], str]
-    alarm: Callable[[str], str]
+    alarm: Callable[[str, datetime], str]
     name: Callable[[str, str], str]
     withdrawn: Callable[..., bytes]
 
@@ -70,12 +74,14 @@ def write_vessel(session: Session, pen: Pen, vessel_id: str, at: datetime, also:
     vessel, _ = held(session, vessel_id)
     rows = feed_rows.events(session, vessel_id)
     rows.sort(key=lambda row: row.occurrence_key != PLAN_STATUS_KEY)
+    clock, now_s = clock_of(session, vessel_id, at), seconds(at)
     made: dict[str, FeedBody] = {}
     for scope in _in_use(session, vessel_id, at, also):
         texts = [
-            _text(pen, row, scope)
+            _text(pen, row, scope, clock)
             for row in rows
-            if row.occurrence_key == PLAN_STATUS_KEY or scope.takes(row.occurrence_key)
+            if row.occurrence_key == PLAN_STATUS_KEY
+            or (scope.takes(row.occurrence_key) and scope.shows(row.state, row.starts_s, now_s))
         ]
         whole = f"Planned maintenance of the vacuum plant of {vessel.name}."
         about = _about(whole, scope, [vessel])
@@ -117,7 +123,14 @@ def kept_scopes(session: Session, at: datetime) -> list[tuple[str, Scope]]:
 def scope_of(row: FeedTokenRow, tasks: bool) -> Scope:
     """What an address as stored shows."""
     kinds = None if row.kinds is None else tuple(json.loads(row.kinds))
-    return Scope(vessel_id=row.vessel_id, alarms=row.alarms, kinds=kinds, tasks=tasks)
+    return Scope(
+        vessel_id=row.vessel_id,
+        alarms=row.alarms,
+        kinds=kinds,
+        tasks=tasks,
+        alarm_hour=row.alarm_hour,
+        days_ahead=row.days_ahead,
+    )
 
 
 def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope | None) -> list[Scope]:
@@ -134,9 +147,11 @@ def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope |
     return sorted(found, key=lambda scope: scope.name)
 
 
-def _text(pen: Pen, row: FeedEventRow, scope: Scope) -> str:
+def _text(pen: Pen, row: FeedEventRow, scope: Scope, clock: ShipOffset) -> str:
     text = row.task if scope.tasks else row.text
-    return pen.alarm(text) if scope.alarms and row.state not in _NOTHING_TO_DO else text
+    if not scope.alarms or row.state in _NOTHING_TO_DO or row.occurrence_key.startswith(OUT):
+        return text
+    return pen.alarm(text, evening_before(row.starts_s, scope.alarm_hour, clock, all_day=row.ends_s % DAY_S == 0))
 
 
 def _about(whole: str, scope: Scope, vessels: Iterable[Vessel]) -> str:
@@ -157,10 +172,13 @@ def _fleet_body(
     at: datetime,
 ) -> tuple[bytes, str]:
     named: dict[bool, list[Piece]] = {True: [], False: []}
+    ships = ship_names({vessel_id: vessel.name for vessel_id, vessel in vessels.items()})
+    clocks = {vessel_id: clock_of(session, vessel_id, at) for vessel_id in vessels} if scope.alarms else {}
+    utc = ShipOffset(0)
     for row in rows:
         status = row.occurrence_key == PLAN_STATUS_KEY
-        if status or scope.takes(row.occurrence_key):
-            text = pen.name(_text(pen, row, scope), vessels[row.vessel_id].name)
+        if status or (scope.takes(row.occurrence_key) and scope.shows(row.state, row.starts_s, seconds(at))):
+            text = pen.name(_text(pen, row, scope, clocks.get(row.vessel_id, utc)), ships[row.vessel_id])
             key = f"{row.vessel_id} {row.occurrence_key}"
             named[status].append(Piece(state=row.state, starts_s=row.starts_s, key=key, text=text))
     taken = sum(len(one.text.encode()) for one in named[True]) + _FRAME_OCTETS

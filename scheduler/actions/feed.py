@@ -15,20 +15,23 @@ from scheduler.actions.documents import held
 from scheduler.actions.fleet import offset_minutes
 from scheduler.actions.house import House, instant, seconds
 from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.situation import Situation, load
-from scheduler.domain.agenda import Agenda, agenda, fleet_entry, status_entry
+from scheduler.actions.situation import Situation, load, outage_of
+from scheduler.domain.agenda import DONE_DAYS, Agenda, PumpOut, agenda, fleet_entry, status_entry
 from scheduler.domain.due import Occurrence
 from scheduler.domain.entry import DoneJob, WithdrawnJob
 from scheduler.domain.fleet import BREAKDOWN, JobKind
+from scheduler.domain.history import Verdict
 from scheduler.domain.quoting import PlannedSlot
+from scheduler.domain.returning import planned_back
 from scheduler.domain.revision import CalendarEntry, StoredEvent
 from scheduler.domain.scope import Scope
 from scheduler.domain.shiptime import ship_time
 from scheduler.domain.words import State, Trigger
 from scheduler.errors import Busy, SchedulerError
+from scheduler.planning.cover import slots_uncovered
 from scheduler.storage import feed_rows, fleet_rows, people_rows, work_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import FeedEventRow, JobRow, TaskRunRow
+from scheduler.storage.tables import FeedEventRow, JobRow, OutageStatus, TaskRunRow
 
 _DAY_S = 86_400
 _KEEP_DAYS = 40
@@ -181,11 +184,16 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
     for now in plants:
         if now.taken is None:
             continue
-        times = now.taken.times()
+        times, uncovered = now.taken.times(), slots_uncovered(now.taken.problem, now.taken.plan)
         for slot in now.taken.plan.slots:
             start_at, end_at = times[slot.key]
             margin = slot.least_margin_litres_per_h / 1000 if slot.pump else None
-            slots[slot.key] = PlannedSlot(start_at=start_at, end_at=end_at, least_margin_swept_m3_per_h=margin)
+            slots[slot.key] = PlannedSlot(
+                start_at=start_at,
+                end_at=end_at,
+                least_margin_swept_m3_per_h=margin,
+                covered=slot.key not in uncovered,
+            )
     published = {key: event.quoted for key, row in old.items() if (event := _event(row, "")).quoted is not None}
     plan_at = max((now.taken.made_at for now in plants if now.taken), default=None)
     as_of = min((read for now in plants if (read := now.hours_as_of()) is not None), default=None)
@@ -201,7 +209,40 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
         plan_at=plan_at,
         hours_as_of=as_of,
         published=published,
+        out=[one for now in plants for one in _out(session, now, at)],
+        silent=[
+            (now.position_name(counter.position), counter.newest_at)
+            for now in plants
+            for counter in now.counters
+            if counter.silent and counter.primary
+        ],
+        taken_at=max((now.taken.taken_at for now in plants if now.taken and now.taken.taken_at), default=None),
     )
+
+
+def _out(session: Session, now: Situation, at: datetime) -> list[PumpOut]:
+    """Pumps of a plant that are out, and those that were in the days that done jobs are shown for."""
+    since_s = seconds(at) - DONE_DAYS * _DAY_S
+    found = []
+    for row in work_rows.outages(session, now.vessel.id, now.plant.id, since_s=since_s):
+        if row.from_s > seconds(at) or (row.to_s is not None and row.to_s <= row.from_s):
+            continue
+        outage = outage_of(row)
+        back = planned_back(outage, at)
+        found.append(
+            PumpOut(
+                pump=row.pump_id,
+                position=now.plant.position_of(row.pump_id, outage.from_at),
+                from_at=outage.from_at,
+                to_at=outage.to_at,
+                back_at=None if back is None else back.at,
+                assumed=back is not None and back.assumed,
+                reason=row.reason,
+                plant=now.plant.id,
+                proved=row.status is OutageStatus.NOT_PROVED,
+            )
+        )
+    return found
 
 
 def _withdraw(
@@ -271,6 +312,9 @@ def _done(session: Session, plants: Sequence[Situation], row: JobRow) -> DoneJob
         utc_offset_minutes=offset_minutes(session, row.vessel_id, done_at),
         running_seconds=detail.get("running_seconds"),
         record_number=detail.get("record"),
+        verdict=Verdict(detail["verdict"]) if detail.get("verdict") else None,
+        done_by=str(detail.get("done_by") or ""),
+        plant=row.plant_id,
     )
 
 
@@ -280,12 +324,26 @@ def _gone(plants: Sequence[Situation], row: JobRow) -> WithdrawnJob:
     return WithdrawnJob(
         occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
         kind_name=kind.name if kind else row.kind,
-        position=row.position_id,
+        position=row.position_id or _last_position(plants, row),
         takes_pump_out=kind.takes_pump_out if kind else False,
         withdrawn_at=instant(row.closed_s or 0),
         shown_on=date.fromisoformat(detail["shown_on"]),
         reason=detail.get("reason", ""),
+        plant=row.plant_id,
     )
+
+
+def _last_position(plants: Sequence[Situation], row: JobRow) -> str | None:
+    """Where the job's subject stood last, none for a plant or where nothing tells."""
+    plant = next((now.plant for now in plants if now.plant.id == row.plant_id), None)
+    if plant is None:
+        return None
+    if any(position.id == row.subject_id for position in plant.positions):
+        return row.subject_id
+    fitted = max((f for f in plant.fittings if f.part == row.subject_id), key=lambda f: f.from_at, default=None)
+    pump = fitted.pump if fitted else row.subject_id
+    stay = max((s for s in plant.stays if s.pump == pump), key=lambda s: s.from_at, default=None)
+    return stay.position if stay else None
 
 
 def _event(row: FeedEventRow, role: str) -> StoredEvent:

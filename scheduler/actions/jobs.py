@@ -376,6 +376,7 @@ def _close(
             source is HoursSource.ESTIMATED,
             number,
             flags,
+            verdict=record.verdict,
         )
         for code, subject in renewals(plant, kind, job.occurrence.subject, told.done_at):
             other = plant.kind(code)
@@ -474,6 +475,7 @@ def _mark_done(
     record: int,
     flags: Sequence[str] = (),
     by: str | None = None,
+    verdict: Verdict | None = None,
 ) -> None:
     occurrence = job.occurrence
     session.add(
@@ -502,6 +504,7 @@ def _mark_done(
         "permit_no": told.permit_no,
         "running_seconds": ran_s if job.interval_seconds is not None else None,
         "record": record,
+        "verdict": None if verdict is None else verdict.value,
         "renewed_by": by,
         "recorded_by": hand.actor.name,
         "recorded_by_id": person_of(hand.actor).id,

@@ -7,18 +7,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
-from scheduler.domain.due import DueJob, Occurrence
+from scheduler.domain.due import DueJob
 from scheduler.domain.entry import (
     DoneJob,
+    PumpOut,
     WithdrawnJob,
+    day,
     done_entry,
     moment,
     open_entry,
+    out_entry,
     place_of,
     short,
     withdrawn_entry,
 )
-from scheduler.domain.fleet import BREAKDOWN, Plant, Vessel
+from scheduler.domain.fleet import Plant, Vessel
 from scheduler.domain.quoting import PlannedSlot, Quoted, quote
 from scheduler.domain.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
 from scheduler.domain.scope import MOST_EVENTS, urgency
@@ -30,6 +33,7 @@ __all__ = [
     "CalendarEntry",
     "DoneJob",
     "PlannedSlot",
+    "PumpOut",
     "Quoted",
     "StoredEvent",
     "WithdrawnJob",
@@ -41,6 +45,7 @@ __all__ = [
 
 AHEAD_DAYS, DONE_DAYS, WITHDRAWN_DAYS = 180, 30, 14
 PLAN_STATUS_KEY, FLEET_STATUS_KEY = "plan-status", "fleet-status"
+MOST_NAMED = 8
 NO_ALARM = "The calendar is no alarm: programs fetch it every quarter of an hour to once a day."
 
 
@@ -65,17 +70,32 @@ def agenda(
     hours_as_of: datetime | None,
     published: Mapping[str, Quoted] | None = None,
     plan_offset_minutes: int | None = None,
+    out: Sequence[PumpOut] = (),
+    silent: Sequence[tuple[str, datetime | None]] = (),
+    taken_at: datetime | None = None,
 ) -> Agenda:
-    """A vessel's whole calendar. See `entries` and `status_entry`; done and withdrawn jobs go with the first plant
-    that has their job kind."""
+    """A vessel's whole calendar. See `entries` and `status_entry`; done and withdrawn jobs and pumps out go with their own
+    plant, whatever its document says of kinds and pumps now, and with the first where that is gone.
+
+    Args:
+        out: pumps that are out, and those that were in the last 30 days. silent: positions whose counter is silent, and since
+            when. taken_at: when the plan aboard was taken.
+    """
     found: list[CalendarEntry] = []
-    claimed: set[Occurrence] = set()
-    for plant, jobs in plants:
-        mine_done = [job for job in done if job.occurrence not in claimed and _is_of(plant, job.occurrence)]
-        mine_gone = [job for job in withdrawn if job.occurrence not in claimed and _is_of(plant, job.occurrence)]
-        claimed |= {job.occurrence for job in mine_done} | {job.occurrence for job in mine_gone}
+    known = {plant.id for plant, _ in plants}
+    told = {*(one.plant for one in done), *(one.plant for one in withdrawn), *(one.plant for one in out)}
+    for n, (plant, jobs) in enumerate(plants):
+        mine = {plant.id} if n else {plant.id, *(told - known)}
+        mine_done = [job for job in done if job.plant in mine]
+        mine_gone = [job for job in withdrawn if job.plant in mine]
         found += _all(vessel, plant, jobs, slots, mine_done, mine_gone, offset_minutes, at, published or {})
+        found += [out_entry(vessel, plant, one, offset_minutes, at) for one in out if one.plant in mine]
     kept, left_out = _fit(found)
+    uncovered = sorted(
+        (slots[entry.key].start_at, entry.summary)
+        for entry in kept
+        if entry.key in slots and not slots[entry.key].covered
+    )
     status = status_entry(
         vessel=vessel,
         jobs=[job for _, jobs in plants for job in jobs],
@@ -84,15 +104,12 @@ def agenda(
         offset_minutes=offset_minutes if plan_offset_minutes is None else plan_offset_minutes,
         at=at,
         left_out=left_out,
+        silent=silent,
+        taken_at=taken_at,
+        uncovered=[name.partition(" · ")[0] for _, name in uncovered],
+        out=[one for one in out if one.to_at is None],
     )
     return Agenda(entries=(status, *kept), left_out=left_out)
-
-
-def _is_of(plant: Plant, occurrence: Occurrence) -> bool:
-    """Whether an occurrence is one of that plant's: of a kind it has, or a breakdown of one of its pumps."""
-    if occurrence.kind == BREAKDOWN.code:
-        return any(pump.id == occurrence.subject for pump in plant.pumps)
-    return any(kind.code == occurrence.kind for kind in plant.job_kinds)
 
 
 def entries(
@@ -129,25 +146,48 @@ def status_entry(
     offset_minutes: int,
     at: datetime,
     left_out: int = 0,
+    silent: Sequence[tuple[str, datetime | None]] = (),
+    taken_at: datetime | None = None,
+    uncovered: Sequence[str] = (),
+    out: Sequence[PumpOut] = (),
 ) -> CalendarEntry:
     """The all-day entry on the date of the last plan run: it is never missing, and shows how old the plan is.
+
+    It says on which day the calendar was last written, and no hour, so that it changes once a day and no oftener by that alone.
 
     Args:
         plan_at: when the taken plan was made; none: there is none yet, and the entry stands on today.
         hours_as_of: the oldest of the latest readings of the counters in use; none: no counter has posted yet.
         offset_minutes: ship time at the plan run.
+        silent, taken_at, out: see `agenda`. uncovered: titles of planned jobs during which no more pump may trip.
     """
     on = ship_time(plan_at or at, offset_minutes).date()
     counts = _counts([job.state.value for job in jobs if job.first])
+    if out:
+        counts = [
+            f"{len(out)} pump{'' if len(out) == 1 else 's'} out",
+            *(one for one in counts if one != "nothing due"),
+        ]
     when = "No plan yet" if plan_at is None else f"Plan as of {moment(plan_at, offset_minutes)} ship time"
     lines = [
         "No counter has posted yet."
         if hours_as_of is None
         else f"Counters: the oldest of the latest readings is of {moment(hours_as_of, offset_minutes)} ship time"
         f" ({_age(plan_at or at, hours_as_of)} before the plan).",
-        "If this date is not today's or yesterday's, the calendar is out of date: ask aboard before relying on it.",
+        *(
+            f"Silent: the counter of {place}, {'never read' if since is None else f'since {moment(since, offset_minutes)} ship time'}."
+            for place, since in silent
+        ),
+        f"The calendar was last written on {day(ship_time(at, offset_minutes).date())}."
+        + ("" if taken_at is None else f" The plan was taken {moment(taken_at, offset_minutes)} ship time."),
+        "If the day it was written is not today or yesterday, it is out of date: ask aboard before relying on it.",
         NO_ALARM,
     ]
+    if uncovered:
+        named = "; ".join(uncovered[:MOST_NAMED]) + (
+            "" if len(uncovered) <= MOST_NAMED else f"; {len(uncovered) - MOST_NAMED} more"
+        )
+        lines.insert(0, f"No cover while these are open, should one more pump trip: {named}.")
     if left_out:
         lines.insert(0, f"{left_out} more jobs did not fit in this calendar; the plan page has all of them.")
     return CalendarEntry(

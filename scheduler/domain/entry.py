@@ -2,18 +2,20 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant, Vessel, caution_line
 from scheduler.domain.history import Verdict
+from scheduler.domain.naming import title
 from scheduler.domain.quoting import PlannedSlot, Quoted
 from scheduler.domain.revision import CalendarEntry
-from scheduler.domain.shiptime import ship_time
+from scheduler.domain.scope import OUT
+from scheduler.domain.shiptime import minutes_at, ship_time
 from scheduler.domain.words import PAST, State, Subject, Trigger
 
 SUMMARY_LETTERS = 120
-JOB_ROLE = "job"
+JOB_ROLE, OUT_ROLE = "job", "pump out"
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
@@ -31,6 +33,9 @@ class DoneJob:
     verdict: Verdict | None = None
     running_seconds: int | None = None
     record_number: int | None = None
+    plant: str = ""
+    """Its plant's id."""
+    done_by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,14 +49,30 @@ class WithdrawnJob:
     withdrawn_at: datetime
     shown_on: date
     reason: str = ""
+    plant: str = ""
+    """Its plant's id."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PumpOut:
+    """A pump that is out, or was: none of the jobs planned. back_at: when plans have it back, none when it is out without end;
+    assumed: nobody said when. to_at: since when it is back."""
+
+    pump: str
+    position: str | None
+    from_at: datetime
+    to_at: datetime | None
+    back_at: datetime | None
+    assumed: bool
+    reason: str
+    plant: str
+    proved: bool = False
+    """It is back, and waits for its test."""
 
 
 def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> CalendarEntry:
     """The entry of an open job: timed in its slot, else all-day on its quoted due date."""
     state = job.state
-    prefix = state.value.upper()
-    if slot is not None:
-        prefix = f"{prefix}, PLANNED" if state in PAST else "PLANNED"
     starts: date | datetime = slot.start_at if slot else quoted.due_on
     ends: date | datetime = slot.end_at if slot else quoted.due_on + timedelta(days=1)
     return _entry(
@@ -60,7 +81,7 @@ def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | No
         job.occurrence,
         job.position,
         job.kind_name,
-        prefix=prefix,
+        pressing=state.value if state in (*PAST, State.NOT_KNOWN) else "",
         lines=[*_open_lines(job, slot, quoted), _caution(plant, job.occurrence, job.takes_pump_out)],
         starts=starts,
         ends=ends,
@@ -73,11 +94,16 @@ def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | No
 
 
 def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[str]:
-    lines = []
+    lines = [f"{job.state.value[:1].upper()}{job.state.value[1:]}{', planned' if slot else ', no slot'}."]
     if slot is not None:
         end_offset = quoted.offset_minutes if quoted.end_offset_minutes is None else quoted.end_offset_minutes
         begin, end = moment(slot.start_at, quoted.offset_minutes), moment(slot.end_at, end_offset)
         lines.append(f"Planned {begin} to {end} ship time (UTC{_offset(quoted.offset_minutes)}).")
+        open_h = round((slot.end_at - slot.start_at) / timedelta(hours=1))
+        if open_h > job.takes_hours:
+            lines.append(
+                f"{open_h} h for {job.takes_hours} h of work: in between are hours without hands (night, other work, no work)."
+            )
     if job.state is State.NOT_KNOWN:
         return [
             *lines,
@@ -86,7 +112,10 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
         ]
     if quoted.running_seconds is not None:
         dated = "" if quoted.hours_on is None else f" at {day(quoted.hours_on)}"
-        lines.append(f"Running hours: {_hours(quoted.running_seconds)}{dated}{', estimated' if job.estimated else ''}.")
+        left = None if job.due_running_seconds is None else job.due_running_seconds - quoted.running_seconds
+        to_go = "" if left is None else f"; {_hours(left)} h to go" if left > 0 else f"; {_hours(-left)} h over"
+        about = ", estimated" if job.estimated else ""
+        lines.append(f"Running hours: {_hours(quoted.running_seconds)}{dated}{about}{to_go}.")
     if job.due_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
         about = "" if job.state in PAST else "about "
         lines.append(f"Due: {_hours(job.due_running_seconds)} running h, {about}{day(quoted.due_on)}.")
@@ -106,11 +135,61 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[s
         margin = slot.least_margin_swept_m3_per_h
         side = "below" if margin < 0 else "above"
         lines.append(f"Least margin while open: {abs(margin):.1f} m3/h {side} the minimum (calculated).")
+        if margin >= 0 and not slot.covered:
+            lines.append("No cover: if one more pump trips meanwhile, capacity is short.")
     if job.renewed_by:
         lines.append(f"Done with job {job.renewed_by}, which is due first and renews it.")
     if not job.first:
         lines.append("Outlook: rests on the job before it being done when due.")
     return lines
+
+
+def out_key(pump: str, from_at: datetime) -> str:
+    """Key of the entry of a pump that is out; not the key of any turn."""
+    return f"{OUT}{pump}/{round(from_at.timestamp())}"
+
+
+def out_entry(vessel: Vessel, plant: Plant, out: PumpOut, offset_minutes: int, at: datetime) -> CalendarEntry:
+    """The entry of a pump that is out, from then until plans have it back, or until the end of today while nobody knows."""
+    serial = next((pump.serial for pump in plant.pumps if pump.id == out.pump), out.pump)
+    place = next((one.name for one in plant.positions if one.id == out.position), serial)
+    today = ship_time(at, offset_minutes).date()
+    tomorrow = (
+        datetime.combine(today, time(), UTC) + timedelta(days=1) - timedelta(minutes=minutes_at(offset_minutes, at))
+    )
+    ends = out.to_at or out.back_at or max(tomorrow, out.from_at + timedelta(hours=1))
+    back = None if out.back_at is None else ship_time(out.back_at, offset_minutes)
+    back_on = "" if back is None else f"{back.day} {_MONTHS[back.month - 1]}"
+    if out.to_at is not None:
+        said, words = "was out", f"Back since {moment(out.to_at, offset_minutes)} ship time."
+    elif out.proved:
+        said, words = (
+            "not proved",
+            "It is back and waits for its test: it counts at the provisional derate, not in full.",
+        )
+    elif out.back_at is None:
+        said, words = "out, back not known", "Nobody has said when it is back: say so on the plant page."
+    elif out.assumed:
+        said, words = f"out, back {back_on}?", "Nobody has said when it is back: plans assume 14 days from the stop."
+    else:
+        said, words = f"out, back {back_on}", f"Expected back {moment(out.back_at, offset_minutes)} ship time."
+    lines = [f"{place}, pump {serial}: out since {moment(out.from_at, offset_minutes)} ship time. {words}"]
+    if out.reason:
+        lines.append(f"Reason: {out.reason}.")
+    return CalendarEntry(
+        key=out_key(out.pump, out.from_at),
+        role=OUT_ROLE,
+        summary=short(f"{place} {said}"),
+        description="\n".join(lines),
+        starts=out.from_at,
+        ends=max(ends, out.from_at + timedelta(minutes=1)),
+        state=None,
+        status="CONFIRMED",
+        opaque=False,
+        categories=("pump out", place),
+        path=f"/plants/{plant.id}",
+        location=f"{vessel.name}, {plant.name}",
+    )
 
 
 def _takes(job: DueJob) -> str:
@@ -122,7 +201,8 @@ def done_entry(vessel: Vessel, plant: Plant, job: DoneJob) -> CalendarEntry:
     """The all-day entry of a done job on the ship date it was done."""
     on = ship_time(job.done_at, job.utc_offset_minutes).date()
     at_hours = "" if job.running_seconds is None else f" at {_hours(job.running_seconds)} running h"
-    lines = [f"Done: {moment(job.done_at, job.utc_offset_minutes)} ship time{at_hours}."]
+    by = f" by {job.done_by}" if job.done_by else ""
+    lines = [f"Done{by}: {moment(job.done_at, job.utc_offset_minutes)} ship time{at_hours}."]
     if job.verdict is not None:
         lines.append(f"Verdict: {job.verdict.value}.")
     if job.record_number is not None:
@@ -133,12 +213,13 @@ def done_entry(vessel: Vessel, plant: Plant, job: DoneJob) -> CalendarEntry:
         job.occurrence,
         job.position,
         job.kind_name,
-        prefix="DONE",
+        pressing="done",
         lines=lines,
         starts=on,
         ends=on + timedelta(days=1),
         state=State.DONE,
         status="CONFIRMED",
+        completed_at=job.done_at,
     )
 
 
@@ -151,7 +232,7 @@ def withdrawn_entry(vessel: Vessel, plant: Plant, job: WithdrawnJob) -> Calendar
         job.occurrence,
         job.position,
         job.kind_name,
-        prefix="WITHDRAWN",
+        pressing="withdrawn",
         lines=[f"Withdrawn{reason}."],
         starts=job.shown_on,
         ends=job.shown_on + timedelta(days=1),
@@ -167,7 +248,7 @@ def _entry(
     position: str | None,
     kind_name: str,
     *,
-    prefix: str,
+    pressing: str,
     lines: Sequence[str],
     starts: date | datetime,
     ends: date | datetime,
@@ -176,22 +257,27 @@ def _entry(
     opaque: bool = False,
     takes_hours: int | None = None,
     quoted: Quoted | None = None,
+    completed_at: datetime | None = None,
 ) -> CalendarEntry:
+    place = place_of(plant, position, occurrence)
+    at_plant = position is None and occurrence.subject == plant.id
+    named = title("" if at_plant else place, kind_name, [kind.name for kind in plant.job_kinds], pressing)
     return CalendarEntry(
         key=occurrence.key,
         role=JOB_ROLE,
-        summary=short(f"{prefix} {place_of(plant, position, occurrence)} {kind_name}"),
+        summary=short(named),
         description="\n".join([*lines, f"Job no. {occurrence.key}."]),
         starts=starts,
         ends=ends,
         state=state,
         status=status,
         opaque=opaque,
-        categories=("maintenance", kind_name),
+        categories=(state.value, place, kind_name),
         path=f"/vessels/{vessel.id}/jobs/{occurrence.key}",
         location=f"{vessel.name}, {plant.name}",
         takes_hours=takes_hours,
         quoted=quoted,
+        completed_at=completed_at,
     )
 
 

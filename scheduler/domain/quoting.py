@@ -25,11 +25,13 @@ REQUOTE_AFTER = timedelta(days=7)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedSlot:
-    """A slot of the taken plan; the margin is the least in it, none when no pump is out."""
+    """A slot of the taken plan; the margin is the least in it, none when no pump is out. covered: the minimum would hold if one
+    more pump tripped."""
 
     start_at: datetime
     end_at: datetime
     least_margin_swept_m3_per_h: float | None = None
+    covered: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +120,7 @@ def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: in
     ]
     starts, ends = (at, at) if slot is None else (slot.start_at, slot.end_at)
     clock = [minutes_at(offset_minutes, one) for one in (starts, ends)]
-    slot_shown: list[object] = [] if slot is None else [slot.start_at, slot.end_at, margin, *clock]
+    slot_shown: list[object] = [] if slot is None else [slot.start_at, slot.end_at, margin, slot.covered, *clock]
     dates = (job.due_at, job.limit_at, forecast.early_at if forecast else None, forecast.late_at if forecast else None)
     due_on, limit_on, early_on, late_on = map(ship_date, dates)
     assert due_on is not None

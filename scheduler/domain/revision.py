@@ -34,6 +34,8 @@ class CalendarEntry:
     location: str
     takes_hours: int | None = None
     quoted: Quoted | None = None
+    completed_at: datetime | None = None
+    """When it was done."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,18 +9,25 @@ from scheduler.domain.words import State
 MOST_EVENTS, MOST_OCTETS = 1000, 1_000_000
 """Clients and ships' links take no more: a calendar stays within both."""
 
+OUT = "pump-out/"
+"""Begins the key of an entry of a pump that is out."""
+ALARM_HOUR, FIRST_ALARM, LAST_ALARM = 18, 6, 21
+"""Ship's hour at which reminders ring unless the owner chose another, and the first and last to choose: none at night."""
 _LATE = (State.PAST_DUE.value, State.PAST_LIMIT.value, State.NOT_KNOWN.value)
 _CLOSED = (State.DONE.value, State.WITHDRAWN.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scope:
-    """vessel_id none: the whole fleet. kinds: codes in order, none for all. alarms: with reminders. tasks: as tasks."""
+    """vessel_id none: the whole fleet. kinds: codes in order, none for all. alarms: with reminders, at `alarm_hour` of the ship on
+    the evening before. days_ahead: open jobs of so many days only, and no closed ones; none: all. tasks: as tasks."""
 
     vessel_id: str | None
     alarms: bool = False
     kinds: tuple[str, ...] | None = None
     tasks: bool = False
+    alarm_hour: int = ALARM_HOUR
+    days_ahead: int | None = None
 
     @property
     def name(self) -> str:
@@ -31,14 +38,24 @@ class Scope:
         """
         parts = ["tasks" if self.tasks else "plan"]
         if self.alarms:
-            parts.append("alarms")
+            parts.append("alarms" if self.alarm_hour == ALARM_HOUR else f"alarms={self.alarm_hour}")
+        if self.days_ahead is not None:
+            parts.append(f"days={self.days_ahead}")
         if self.kinds is not None:
             parts.append(f"kinds={json.dumps(self.kinds)}")
         return " ".join(parts)
 
     def takes(self, key: str) -> bool:
         """Whether the occurrence with that key (`kind:subject:number`) is of a kind that is shown."""
+        if key.startswith(OUT):  # nothing to do, and of no kind
+            return self.kinds is None and not self.tasks
         return self.kinds is None or key.partition(":")[0] in self.kinds
+
+    def shows(self, state: str, starts_s: float, now_s: float) -> bool:
+        """Whether a job in that state, shown from that second on, stands in it now."""
+        if self.days_ahead is None:
+            return True
+        return state not in _CLOSED and (state in _LATE or starts_s < now_s + self.days_ahead * 86_400)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -69,6 +69,21 @@ def cover_of(problem: Problem, plan: Plan) -> Cover:
     )
 
 
+def slots_uncovered(problem: Problem, plan: Plan) -> frozenset[str]:
+    """Keys of the slots during which the minimum would not hold if the largest pump left were lost too."""
+    have, need, must = capacity_by_hour(problem), minimum_by_hour(problem), pumps_by_hour(problem)
+    opened = [slot for slot in plan.slots if slot.pump in have]
+    found = set()
+    for slot in opened:
+        for hour in range(max(0, slot.start), min(problem.steps, slot.end)):
+            out = {one.pump for one in opened if one.start <= hour < one.end}
+            left = sorted(row[hour] for pump, row in have.items() if pump not in out)
+            if sum(left[:-1]) < need[hour] or (must[hour] and _there(left) <= must[hour]):
+                found.add(slot.key)
+                break
+    return frozenset(found)
+
+
 def _there(litres: list[int]) -> int:
     return sum(one > 0 for one in litres)
 

@@ -7,6 +7,7 @@ from scheduler.storage.tables import (
     ApiKeyRow,
     IdempotencyRow,
     PersonRow,
+    RememberedRow,
     SessionRow,
     SignInLinkRow,
     TaskRunRow,
@@ -87,3 +88,14 @@ def failed_tasks(session: Session, since_s: int) -> list[TaskRunRow]:
         TaskRunRow.started_s >= since_s, col(TaskRunRow.outcome).is_not(None), TaskRunRow.outcome != "done"
     )
     return list(session.exec(query.order_by(col(TaskRunRow.started_s).desc())))
+
+
+def remembered(session: Session, name: str) -> str:
+    """What was remembered under a name, empty when nothing was."""
+    row = session.get(RememberedRow, name)
+    return "" if row is None else row.value
+
+
+def remember(session: Session, name: str, value: str) -> None:
+    """Remember a value under a name."""
+    session.merge(RememberedRow(name=name, value=value))

@@ -7,7 +7,7 @@ from sqlalchemy import BigInteger
 from sqlmodel import Field
 
 from scheduler.domain.words import Role
-from scheduler.storage.columns import Row, by_value
+from scheduler.storage.columns import WITHOUT_ROWID, Row, by_value
 
 
 class PersonRow(Row, table=True):
@@ -68,7 +68,8 @@ class IdempotencyRow(Row, table=True):
 
 class FeedTokenRow(Row, table=True):
     """A person's calendar address; vessel_id none: the whole fleet. id: what people call it by; it stays when the
-    secret is changed. kinds: JSON list of job kind codes, none for all."""
+    secret is changed. kinds: JSON list of job kind codes, none for all. alarm_hour: ship's hour of its reminders, on the evening
+    before. days_ahead: how far ahead it shows open jobs, none for all."""
 
     sha256: str = Field(primary_key=True)
     id: str = Field(unique=True)
@@ -82,6 +83,17 @@ class FeedTokenRow(Row, table=True):
     alarms: bool = False
     kinds: str | None = None
     label: str = ""
+    alarm_hour: int = Field(default=18, sa_column_kwargs={"server_default": "18"})
+    days_ahead: int | None = None
+
+
+class RememberedRow(Row, table=True):
+    """What the installation learned by itself, by name: such as the address its server was reached by."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    name: str = Field(primary_key=True)
+    value: str
 
 
 class FeedEventRow(Row, table=True):

@@ -4,6 +4,8 @@ import json
 import re
 from datetime import timedelta
 
+import pytest
+
 from scheduler.actions.planning import propose
 from scheduler.domain.words import Role
 from scheduler.planning.facts import FactKind, plan_facts
@@ -152,6 +154,7 @@ def test_a_breakdown_asks_when_the_pump_is_back_and_says_what_it_assumes(fresh: 
     assert "return not known" in browser.get("/plants/plover-plant").text
 
 
+@pytest.mark.long
 def test_it_runs_after_all_keeps_the_stop_with_its_minutes(fresh: Stage) -> None:
     """Untouched it counts as before, its repair is withdrawn, the record has the minutes; with work on record it is refused."""
     before = fresh.pump(PUMP)["counts_for_swept_m3_per_h"]

@@ -1,4 +1,4 @@
-"""A change of the ship's clock that is to come: hours are told by the clock of that day on pages and calendar; a new plan is asked for."""
+"""A coming change of the ship's clock: hours are told by the clock of their day on pages and calendar; a new plan is asked for."""
 
 from datetime import timedelta
 

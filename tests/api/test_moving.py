@@ -146,6 +146,7 @@ def test_what_does_not_hold_is_refused_with_what_stands_against_it_and_the_times
     assert starts(aboard(fresh)) == starts(plan)
 
 
+@pytest.mark.long
 def test_a_pin_that_can_no_longer_hold_is_told_with_who_set_it(fresh: Stage) -> None:
     """It is not moved: the new plan has a shortfall that names the move; moved by hand again, it has a place."""
     plan = plan_aboard(fresh)
@@ -208,6 +209,7 @@ def test_a_move_is_undone_by_a_record_of_its_own_and_an_older_one_counts_again(f
     assert isinstance(verify_lines(history.splitlines(keepends=True)), Verified)
 
 
+@pytest.mark.long
 def test_a_plan_made_while_a_slot_was_moved_is_made_again(fresh: Stage) -> None:
     """What the planner was given before the move is not proposed after it: it starts over, with the pin."""
     plan = plan_aboard(fresh)

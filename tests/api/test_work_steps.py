@@ -5,6 +5,7 @@ import json
 from datetime import timedelta
 from typing import Any
 
+import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
@@ -349,6 +350,7 @@ def test_only_the_chief_accepts_a_measure_out_of_limit_and_nobody_above_nameplat
     assert "nameplate" in plate.json()["detail"]
 
 
+@pytest.mark.long
 def test_the_page_keeps_what_was_typed_and_takes_the_fact(fresh: Stage) -> None:
     """Refused, the form comes back with its words, its values and the way to keep it as a fact; kept, the flag is shown."""
     browser = TestClient(fresh.client.app, raise_server_exceptions=False, follow_redirects=False)
@@ -380,6 +382,7 @@ def test_the_page_keeps_what_was_typed_and_takes_the_fact(fresh: Stage) -> None:
     assert "No permit holds at that time" in shown
 
 
+@pytest.mark.long
 def test_the_sheet_on_the_page_is_ticked_and_measured_with_one_tap_each(fresh: Stage) -> None:
     """A step ticked is a record with its time; a measure out of its limits is kept and told so; the answer has the sheet."""
     told = fresh.ask("GET", f"/api/v1/jobs/{JOB}").json()

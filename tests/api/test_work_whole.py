@@ -62,6 +62,7 @@ def test_a_pump_that_is_out_is_not_proved_by_a_job_that_never_took_it_out(fresh:
         assert counts(fresh) == 0
 
 
+@pytest.mark.long
 def test_nothing_runs_after_all_with_locks_on_it(fresh: Stage) -> None:
     """Whatever job they were hung in."""
     worked(fresh, *opened())
@@ -115,6 +116,7 @@ def test_a_lock_that_is_not_known_to_be_off_keeps_the_pump_out(fresh: Stage) -> 
 
 
 @pytest.mark.parametrize(("minutes", "status"), [(24 * 60, 201), (24 * 60 + 1, 409)])
+@pytest.mark.long
 def test_a_permit_without_an_end_holds_for_a_day(fresh: Stage, minutes: int, status: int) -> None:
     """To the minute."""
     at = 24 * 60
@@ -124,6 +126,7 @@ def test_a_permit_without_an_end_holds_for_a_day(fresh: Stage, minutes: int, sta
     assert act(fresh, at + minutes, "tag placed", **tagged("supply breaker")).status_code == status
 
 
+@pytest.mark.long
 def test_gas_at_the_cover_is_read_after_the_vacuum_is_let_out(fresh: Stage) -> None:
     """Before it the cover cannot have been slackened; what was told before the locks is told again before the start."""
     acts = isolated()
@@ -143,6 +146,7 @@ def test_gas_at_the_cover_is_read_after_the_vacuum_is_let_out(fresh: Stage) -> N
     assert codes == {"nobody told", "not started locally"}
 
 
+@pytest.mark.long
 def test_after_a_failed_test_it_is_started_locally_again(fresh: Stage) -> None:
     """Nothing of before the failure serves for the return after it."""
     worked(fresh, *opened(), *back())
@@ -161,6 +165,7 @@ def test_a_measure_has_the_limits_of_the_sheet_whatever_was_sent(fresh: Stage) -
     assert (kept["high"], kept["unit"]) == (name["high"], name["unit"])
 
 
+@pytest.mark.long
 def test_who_worked_on_a_job_does_not_check_it(fresh: Stage) -> None:
     """Whoever it was closed for."""
     for minutes, kind, told in (*opened(), *back()):
@@ -178,6 +183,7 @@ def test_who_worked_on_a_job_does_not_check_it(fresh: Stage) -> None:
 
 
 @pytest.mark.parametrize("number", [10**400, -1, 10**9])
+@pytest.mark.long
 def test_an_entry_that_is_not_there_is_not_struck(fresh: Stage, number: int) -> None:
     """However large its number."""
     assert act(fresh, 1, "entry struck", number=number).status_code in (409, 422)
@@ -232,6 +238,7 @@ def test_a_late_act_that_adds_to_what_was_done_is_taken(fresh: Stage) -> None:
     assert "opened" in {one.get("act") for one in bad.json()["against"]}
 
 
+@pytest.mark.long
 def test_a_returned_pump_is_not_isolated_again_below_the_minimum(fresh: Stage) -> None:
     """Not proved, it still carries: with the others out, the first lock of a new round is asked of the minimum."""
     worked(fresh, *opened(), *back())
@@ -245,6 +252,7 @@ def test_a_returned_pump_is_not_isolated_again_below_the_minimum(fresh: Stage) -
     assert "below minimum" in {one["code"] for one in answer.json()["objections"]}
 
 
+@pytest.mark.long
 def test_a_close_names_the_opening_that_was_never_recorded(fresh: Stage) -> None:
     """All acts but that one: named, and opened as a non-conformity."""
     worked(fresh, *isolated(), (11, "gas checked", {"place": "slackened cover", **GOOD_GAS}), *back())

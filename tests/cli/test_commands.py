@@ -78,6 +78,7 @@ def test_json_alone_is_on_stdout(ship: Ship, words: str) -> None:
     assert isinstance(json.loads(good(*ship.words(*words.split(), "--json"))), dict)
 
 
+@pytest.mark.long
 def test_every_date_is_explained_and_scored_or_said_to_be_too_young(ship: Ship) -> None:
     """`due --explain` shows one job with its sentence, `forecast` all of them; two readings are no history to score on."""
     jobs = json.loads(good(*ship.words("due", "plover-plant", "--json")))["jobs"]

@@ -89,6 +89,7 @@ def test_wrong_use_is_told_in_words(ship: Ship) -> None:
     assert leadline(*ship.words("hours", "demo-gannet", "vp1=1")).returncode == 1
 
 
+@pytest.mark.long
 def test_a_year_of_a_paper_log_goes_in_line_by_line(ship: Ship, tmp_path: Path) -> None:
     """Two counters a day for a year, each judged as if posted; what is not stored is named by its line; again changes nothing."""
     first = datetime.now(UTC).replace(microsecond=0) - timedelta(days=400)

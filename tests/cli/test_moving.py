@@ -4,10 +4,13 @@ import json
 import re
 from datetime import datetime, timedelta
 
+import pytest
+
 from tests.cli.calling import good, leadline
 from tests.cli.conftest import Ship
 
 
+@pytest.mark.long
 def test_a_slot_is_tried_set_listed_and_put_back(ship: Ship) -> None:
     """Without --set nothing changes; exit 1 when it does not hold, with the times that do; ship time needs no offset."""
     shown = json.loads(good(*ship.words("plan", "plover-plant", "--json")))["proposed"]

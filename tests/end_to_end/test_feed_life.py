@@ -132,7 +132,7 @@ def test_withdrawn_lasts_fourteen_days(house: House, run: Run) -> None:
     key = next(job.occurrence.key for job in _now(house).jobs if job.occurrence.subject == PART and job.first)
     put(house, ashore(run, house.now().isoformat()))
     first = refresh(house)[key]
-    assert "SUMMARY:WITHDRAWN" in first.text
+    assert " · withdrawn\r\n" in first.text
     assert first.uid == before[key].uid
     assert first.sequence == before[key].sequence + 1
     turn(house, 13)
@@ -147,20 +147,20 @@ def test_a_part_that_comes_back_and_leaves_again(house: House, run: Run, later: 
     refresh(house)
     key = next(job.occurrence.key for job in _now(house).jobs if job.occurrence.subject == PART and job.first)
     put(house, ashore(run, house.now().isoformat()))
-    assert "SUMMARY:WITHDRAWN" in refresh(house)[key].text
+    assert " · withdrawn\r\n" in refresh(house)[key].text
     turn(house, 2)
     put(house, vessel_document(run))
     back = refresh(house)
     body = feed.last_good(house, Scope(vessel_id=PLOVER.vessel))
     assert body is not None
-    assert "SUMMARY:WITHDRAWN" not in back[key].text
+    assert " · withdrawn\r\n" not in back[key].text
     assert body.body.decode().count(f"UID:{back[key].uid}") == 1
     turn(house, later)
     refresh(house)
     put(house, ashore(run, house.now().isoformat()))
-    assert "SUMMARY:WITHDRAWN" in refresh(house)[key].text
+    assert " · withdrawn\r\n" in refresh(house)[key].text
     turn(house, later + 13)
-    assert "SUMMARY:WITHDRAWN" in refresh(house)[key].text
+    assert " · withdrawn\r\n" in refresh(house)[key].text
     turn(house, later + 15)
     assert key not in refresh(house)
 

@@ -168,6 +168,7 @@ def script(house: House) -> list[Moved]:
     return moves(house)
 
 
+@pytest.mark.long
 def test_acts_are_named_and_a_replay_gives_the_same_list(tmp_path: Path) -> None:
     """Calendar, event, document, work: each shows at once under its own name; the same script on another database, or
     once more, moves the same dates in the same order."""

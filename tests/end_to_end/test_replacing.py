@@ -134,6 +134,7 @@ def test_a_pump_under_a_new_id_keeps_hours_turns_tests_outages_and_plan(house: H
 
 
 @pytest.mark.parametrize("was", [PLANT, "plover-vp1", "plover-pump-a-knives", "plover-vp1-hours"])
+@pytest.mark.long
 def test_any_used_thing_is_renamed_with_all_it_has(house: House, was: str) -> None:
     """Plant, position, part, counter: hours and due dates stay as they were, and a plan is made."""
     before, plant = now_of(house), "aft-plant" if was == PLANT else PLANT
@@ -167,6 +168,7 @@ def test_a_used_id_is_not_written_otherwise_without_a_word(house: House) -> None
     ("was", "says"),
     [("plover-pump-b", "is still here"), ("nobody", "is not known here"), ("plover-vp1", "is still here")],
 )
+@pytest.mark.long
 def test_what_it_says_it_was_has_to_leave(house: House, was: str, says: str) -> None:
     """Another pump, nothing, or a thing of another sort."""
     told = renamed(document(house), PUMP, OTHER)
@@ -189,6 +191,7 @@ def test_a_plant_renamed_does_not_hide_another_interval(house: House) -> None:
     assert newest.text.count("overhaul interval_running_hours") == 2  # among the changes, and not approved
 
 
+@pytest.mark.long
 def test_a_kind_taken_out_leaves_nothing_due_or_shown(house: House) -> None:
     """Its turns are due no more, no date of it is published, its calendar entries are withdrawn and then gone."""
     told = document(house)
@@ -215,6 +218,7 @@ def test_a_kind_taken_out_leaves_nothing_due_or_shown(house: House) -> None:
     assert b"knife_inspection" not in body
 
 
+@pytest.mark.long
 def test_a_part_taken_out_leaves_its_closed_jobs_alone_behind(house: House) -> None:
     """It asks its reason; what was done to it stays on record."""
     part = "plover-pump-a-knives"
@@ -260,6 +264,7 @@ def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(house: House) -> N
     feed.refresh(house, PEN_HERE, SHIP)
 
 
+@pytest.mark.long
 def test_work_under_way_keeps_its_thing_in_the_document(house: House) -> None:
     """A step was recorded of a job that is not closed."""
     key = f"pull_down_test:{PUMP}:2"

@@ -55,8 +55,8 @@ def calendars() -> dict[str, bytes]:
     return {
         "events": calendar_body("Demo Plover", [one.text for one in kept], url="http://x/vessels/plover/plan"),
         "tasks": calendar_body("Demo Plover", [one.task for one in kept]),
-        "events with alarms": calendar_body("Demo Plover", [with_alarm(one.text) for one in jobs]),
-        "tasks with alarms": calendar_body("Demo Plover", [with_alarm(one.task) for one in jobs]),
+        "events with alarms": calendar_body("Demo Plover", [with_alarm(one.text, one.changed_at) for one in jobs]),
+        "tasks with alarms": calendar_body("Demo Plover", [with_alarm(one.task, one.changed_at) for one in jobs]),
         "fleet": calendar_body("Fleet", [fleet.text, *(with_vessel(one.text, "Demo, Plover; ß" * 9) for one in kept)]),
         "fleet tasks": calendar_body("Fleet", [fleet.task, *(with_vessel(one.task, "Demo Plover") for one in kept)]),
         "withdrawn": withdrawn_body("Demo Plover", date(2026, 11, 25), AT, "plover"),

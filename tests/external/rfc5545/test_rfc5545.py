@@ -48,7 +48,9 @@ def whole() -> list[CalendarEntry]:
 
 def body_of(entries: list[CalendarEntry], *, alarms: bool = False) -> bytes:
     texts = [render_event(e, uid_for("plover", e.key, e.role), 2, AT, AT - DAY, BASE) for e in entries]
-    return calendar_body("Demo Plover", map(with_alarm, texts) if alarms else texts, url=f"{BASE}/vessels/plover/plan")
+    return calendar_body(
+        "Demo Plover", [with_alarm(one, AT) for one in texts] if alarms else texts, url=f"{BASE}/vessels/plover/plan"
+    )
 
 
 def events() -> list[Part]:
@@ -160,13 +162,15 @@ def test_rfc7986_5_7_the_refresh_interval_says_its_type() -> None:
 
 
 def test_3_6_6_a_display_alarm_has_action_trigger_and_description() -> None:
-    """RFC 5545 3.6.6: all three REQUIRED, once; 3.8.6.3: the trigger is relative and before the start."""
+    """RFC 5545 3.6.6: all three REQUIRED, once; 3.8.6.3: a trigger that is an instant is in UTC and says VALUE=DATE-TIME."""
     alarms = [part for event in parse(body_of(whole(), alarms=True)).parts for part in event.parts]
     assert alarms
     for alarm in alarms:
         assert alarm.one("ACTION") == "DISPLAY"
         assert alarm.one("DESCRIPTION")
-        assert re.fullmatch(r"-PT\d+M", alarm.one("TRIGGER"))
+        (trigger,) = [one for one in alarm.properties if one[0] == "TRIGGER"]
+        assert trigger[1] == {"VALUE": "DATE-TIME"}
+        assert re.fullmatch(r"\d{8}T\d{6}Z", trigger[2])
 
 
 def test_3_6_2_a_task_has_uid_dtstamp_and_a_status_of_its_own() -> None:

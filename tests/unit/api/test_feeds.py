@@ -168,14 +168,22 @@ def test_a_task_is_due_when_its_event_ends() -> None:
 
 
 def test_an_alarm_stands_only_in_events_somebody_can_act_on() -> None:
-    """Relative, on display, with its description; none for what is done, withdrawn or only forecast."""
+    """At an instant, on display, saying the title; none for what is withdrawn or only forecast."""
     texts = {e.key: text_of(e) for e in every_state()}
-    alarmed = with_alarm(texts[KEY])
+    alarmed = with_alarm(texts[KEY], AT)
     event = Event.from_ical(alarmed)
     assert [str(part["ACTION"]) for part in event.walk("VALARM")] == ["DISPLAY"]
-    assert "TRIGGER:-PT720M" in alarmed
-    for key in ("knives:P2:3", "knives:P3:3", "knives:P4:4"):
-        assert with_alarm(texts[key]) == texts[key]
+    assert [str(part["DESCRIPTION"]) for part in event.walk("VALARM")] == [str(event["SUMMARY"])]
+    assert f"TRIGGER;VALUE=DATE-TIME:{AT:%Y%m%dT%H%M%SZ}\r\n" in alarmed
+    for key in ("knives:P3:3", "knives:P4:4"):
+        assert with_alarm(texts[key], AT) == texts[key]
+
+
+def test_a_reminder_says_a_title_that_is_folded() -> None:
+    """Every letter of it, with what is escaped."""
+    long = replace(every_state()[0], summary="Ü; VP1, " * 14, status="CONFIRMED")
+    event = Event.from_ical(with_alarm(text_of(long), AT))
+    assert [str(part["DESCRIPTION"]) for part in event.walk("VALARM")] == [str(event["SUMMARY"])]
 
 
 def test_a_withdrawn_address_serves_one_event_that_says_so() -> None:

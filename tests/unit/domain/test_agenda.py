@@ -5,8 +5,9 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from scheduler.domain.agenda import Agenda, agenda, fleet_entry, status_entry
+from scheduler.domain.agenda import Agenda, PumpOut, agenda, fleet_entry, status_entry
 from scheduler.domain.due import DueJob
+from scheduler.domain.entry import out_entry
 from scheduler.domain.fleet import caution_line
 from scheduler.domain.quoting import Quoted
 from scheduler.domain.revision import CalendarEntry, StoredEvent, republish, revise
@@ -40,7 +41,8 @@ def test_a_job_without_a_slot_stands_all_day_on_its_due_date() -> None:
     entry = shown([knife_job()])[KEY]
     assert (entry.starts, entry.ends) == (date(2027, 1, 4), date(2027, 1, 5))
     assert (entry.status, entry.opaque, entry.role) == ("TENTATIVE", False, "job")
-    assert entry.summary == "AHEAD VP1 knife inspection"
+    assert entry.summary == "VP1 knife"
+    assert entry.categories == ("ahead", "VP1", "knife inspection")
 
 
 def test_a_job_in_the_taken_plan_is_timed_and_planned() -> None:
@@ -48,39 +50,100 @@ def test_a_job_in_the_taken_plan_is_timed_and_planned() -> None:
     entry = shown([knife_job(state=State.WINDOW_OPEN)], slots={KEY: slot()})[KEY]
     assert (entry.starts, entry.ends) == (AT + 30 * DAY, AT + 30 * DAY + timedelta(hours=3))
     assert (entry.status, entry.opaque) == ("CONFIRMED", True)
-    assert entry.summary == "PLANNED VP1 knife inspection"
+    assert entry.summary == "VP1 knife"
     assert "Planned 25 Dec 2026 07:00 to 25 Dec 2026 10:00 ship time (UTC+01:00)." in entry.description
 
 
 @pytest.mark.parametrize(
-    ("state", "prefix", "status"),
+    ("state", "title", "status"),
     [
-        (State.AHEAD, "AHEAD ", "TENTATIVE"),
-        (State.WINDOW_OPEN, "WINDOW OPEN ", "TENTATIVE"),
-        (State.PAST_DUE, "PAST DUE ", "CONFIRMED"),
-        (State.PAST_LIMIT, "PAST LIMIT ", "CONFIRMED"),
-        (State.POSTPONED, "POSTPONED ", "CONFIRMED"),
+        (State.AHEAD, "VP1 knife", "TENTATIVE"),
+        (State.WINDOW_OPEN, "VP1 knife", "TENTATIVE"),
+        (State.PAST_DUE, "VP1 knife · past due", "CONFIRMED"),
+        (State.PAST_LIMIT, "VP1 knife · past limit", "CONFIRMED"),
+        (State.POSTPONED, "VP1 knife", "CONFIRMED"),
+        (State.NOT_KNOWN, "VP1 knife · last time not known", "CONFIRMED"),
     ],
 )
-def test_each_state_has_its_prefix_and_status(state: State, prefix: str, status: str) -> None:
-    """The prefix is the state's own word in capitals."""
+def test_the_title_says_position_and_job_first_and_the_state_where_it_presses(
+    state: State, title: str, status: str
+) -> None:
+    """The state always stands in the text and among the categories."""
     entry = shown([knife_job(state=state)])[KEY]
-    assert entry.summary.startswith(prefix)
-    assert entry.status == status
+    assert (entry.summary, entry.status) == (title, status)
+    assert entry.categories[0] == state.value
+    assert entry.description.startswith(f"{state.value[:1].upper()}{state.value[1:]}, no slot.")
 
 
 def test_a_past_due_job_with_a_slot_says_both() -> None:
     """A plan does not hide that the due point has passed."""
     entry = shown([knife_job(state=State.PAST_DUE)], slots={KEY: slot(1)})[KEY]
-    assert entry.summary == "PAST DUE, PLANNED VP1 knife inspection"
+    assert entry.summary == "VP1 knife · past due"
+    assert entry.description.startswith("Past due, planned.")
+
+
+def test_a_slot_longer_than_its_work_says_why_and_one_without_cover_says_so() -> None:
+    """19 hours for a job of three: the night lies in it; equal to the work nothing is said."""
+    text = shown([knife_job()], slots={KEY: replace(slot(hours=19), covered=False)})[KEY].description
+    assert "19 h for 3 h of work: in between are hours without hands" in text
+    assert "No cover: if one more pump trips meanwhile, capacity is short." in text
+    plain = shown([knife_job()], slots={KEY: slot(hours=3)})[KEY].description
+    assert "h of work" not in plain
+    assert "No cover" not in plain
+
+
+def test_a_pump_that_is_out_stands_in_the_calendar() -> None:
+    """Until plans have it back, with who said so; while nobody knows, until tomorrow; then when it was out."""
+    since = AT - timedelta(hours=5)
+    out = PumpOut(
+        pump="P2",
+        position="VP2",
+        from_at=since,
+        to_at=None,
+        back_at=AT + 3 * DAY,
+        assumed=False,
+        reason="seized",
+        plant="vac1",
+    )
+
+    def entry(**changed: object) -> CalendarEntry:
+        return out_entry(VESSEL, PLANT, replace(out, **changed), 60, AT)  # type: ignore[arg-type]
+
+    told = entry()
+    assert (told.summary, told.starts, told.ends) == ("VP2 out, back 28 Nov", since, AT + 3 * DAY)
+    assert "Reason: seized." in told.description
+    assert entry(assumed=True).summary == "VP2 out, back 28 Nov?"
+    assert "plans assume 14 days" in entry(assumed=True).description
+    nobody = entry(back_at=None)
+    assert (nobody.summary, nobody.ends) == ("VP2 out, back not known", datetime(2026, 11, 25, 23, 0, tzinfo=UTC))
+    over = entry(to_at=AT - timedelta(hours=1))
+    assert (over.summary, over.ends) == ("VP2 was out", AT - timedelta(hours=1))
+    assert entry(back_at=None, proved=True).summary == "VP2 not proved"
+
+
+def test_what_is_withdrawn_or_done_of_a_kind_that_is_gone_stays_for_its_days() -> None:
+    """The document has the kind, or the pump, no more; the calendar still says what became of it."""
+    bare = replace(PLANT, job_kinds=(ALARM,))
+    found = agenda(
+        vessel=VESSEL,
+        plants=[(bare, [])],
+        slots={},
+        done=[replace(done_job(), plant="vac1")],
+        withdrawn=[replace(withdrawn_job(), plant="a plant that is gone")],
+        offset_minutes=60,
+        at=AT,
+        plan_at=None,
+        hours_as_of=None,
+    )
+    assert [entry.summary for entry in found.entries[1:]] == ["VP2 knife · done", "VP3 knife · withdrawn"]
 
 
 def test_done_and_withdrawn_jobs_stay_for_their_days() -> None:
     """Done 30 days, withdrawn 14 days, cancelled; a day more and they are gone."""
     found = shown([], done=[done_job(30)], withdrawn=[withdrawn_job(14)])
     assert {(e.summary, e.status) for e in found.values()} == {
-        ("DONE VP2 knife inspection", "CONFIRMED"),
-        ("WITHDRAWN VP3 knife inspection", "CANCELLED"),
+        ("VP2 knife · done", "CONFIRMED"),
+        ("VP3 knife · withdrawn", "CANCELLED"),
     }
     assert shown([], done=[done_job(31)], withdrawn=[withdrawn_job(15)]) == {}
 
@@ -97,7 +160,7 @@ def test_the_description_carries_the_figures_and_the_caution() -> None:
     """Hours and their date, due, limit, rate, early to late, length, margin, caution, job number."""
     text = shown([knife_job()], slots={KEY: slot()})[KEY].description
     for line in (
-        "Running hours: 1080 at Wed 25 Nov 2026.",
+        "Running hours: 1080 at Wed 25 Nov 2026; 420 h to go.",
         "Due: 1500 running h, about Mon 4 Jan 2027.",
         "Limit: 1550 running h, about Sat 9 Jan 2027.",
         "At 10.5 h a day (last 28 days): early Thu 31 Dec 2026, late Wed 13 Jan 2027.",
@@ -112,7 +175,8 @@ def test_the_description_carries_the_figures_and_the_caution() -> None:
 def test_a_plants_job_names_the_plant_and_its_own_caution() -> None:
     """No position, no hours: due by calendar, with the caution of work that takes no pump out."""
     entry = shown([alarm_job()])["alarm:vac1:9"]
-    assert entry.summary == "AHEAD Vacuum plant 1 alarm test"
+    assert entry.summary == "Alarm test"
+    assert entry.location == "Demo Plover, Vacuum plant 1"
     assert "Due: Mon 7 Dec 2026 by calendar." in entry.description
     assert caution_line(ALARM) in entry.description
 
@@ -122,11 +186,13 @@ def test_a_margin_below_the_minimum_is_said_to_be_below() -> None:
     assert "3.0 m3/h below the minimum" in shown([knife_job()], slots={KEY: slot(margin=-3.0)})[KEY].description
 
 
-def test_a_long_summary_is_cut_to_120_letters_on_one_line() -> None:
-    """Whatever the job kind is called."""
-    entry = shown([replace(knife_job(), kind_name="very\nlong " * 40)])[KEY]
-    assert len(entry.summary) == 120
-    assert "\n" not in entry.summary
+def test_a_long_title_is_cut_to_25_letters_on_one_line() -> None:
+    """Whatever the job kind is called; the state stands behind it."""
+    for name in ("very\nlong " * 40, "v" * 400):
+        entry = shown([replace(knife_job(state=State.PAST_DUE), kind_name=name)])[KEY]
+        assert len(entry.summary.partition(" · ")[0]) <= 25
+        assert entry.summary.endswith(" · past due")
+        assert "\n" not in entry.summary
 
 
 def later(job: DueJob, days: float, **changes: object) -> dict[str, CalendarEntry]:
@@ -150,7 +216,7 @@ def test_figures_a_week_old_are_quoted_anew_while_the_date_stays() -> None:
     drifted = knife_job(ran_hours=1150, as_of=AT + 7 * DAY)
     first, again = shown([job])[KEY], shown([drifted], at=AT + 7 * DAY, published=published(shown([job])))[KEY]
     assert (again.starts, again.summary) == (first.starts, first.summary)
-    assert "Running hours: 1150 at Wed 2 Dec 2026." in again.description
+    assert "Running hours: 1150 at Wed 2 Dec 2026; 350 h to go." in again.description
 
 
 def test_a_calendar_point_moves_at_once_and_a_clock_change_never_moves_it() -> None:
@@ -283,10 +349,44 @@ def test_the_plan_status_counts_states_and_says_how_old_the_counters_are() -> No
     assert entry.summary == "Plan as of 25 Nov 2026 07:00 ship time - 1 past limit - 2 in window"
     assert entry.starts == date(2026, 11, 25)
     assert "24 Nov 2026 01:00 ship time (30 h before the plan)" in entry.description
-    same = status_entry(
-        vessel=VESSEL, jobs=jobs, plan_at=AT, hours_as_of=AT - timedelta(hours=30), offset_minutes=60, at=AT + 9 * DAY
+    assert "The calendar was last written on Wed 25 Nov 2026." in entry.description
+
+    def later(at: datetime) -> CalendarEntry:
+        as_of = AT - timedelta(hours=30)
+        return status_entry(vessel=VESSEL, jobs=jobs, plan_at=AT, hours_as_of=as_of, offset_minutes=60, at=at)
+
+    midnight = datetime(2026, 11, 25, 23, 0, tzinfo=UTC)  # aboard
+    assert later(midnight - timedelta(seconds=1)) == entry
+    assert later(midnight).description == entry.description.replace("Wed 25 Nov", "Thu 26 Nov")
+
+
+def test_the_plan_status_names_what_is_silent_out_and_uncovered() -> None:
+    """And when the plan was taken, apart from when the calendar was written."""
+    out = PumpOut(
+        pump="P2", position="VP2", from_at=AT, to_at=None, back_at=None, assumed=False, reason="", plant="vac1"
     )
-    assert same == entry
+    entry = agenda(
+        vessel=VESSEL,
+        plants=[(PLANT, [knife_job()])],
+        slots={KEY: replace(slot(), covered=False)},
+        done=[],
+        withdrawn=[],
+        offset_minutes=60,
+        at=AT + 3 * DAY,
+        plan_at=AT,
+        hours_as_of=AT,
+        out=[out],
+        silent=[("VP3", AT - DAY), ("VP4", None)],
+        taken_at=AT + DAY,
+    ).entries[0]
+    assert entry.summary == "Plan as of 25 Nov 2026 07:00 ship time - 1 pump out"
+    for line in (
+        "No cover while these are open, should one more pump trip: VP1 knife.",
+        "Silent: the counter of VP3, since 24 Nov 2026 07:00 ship time.",
+        "Silent: the counter of VP4, never read.",
+        "The calendar was last written on Sat 28 Nov 2026. The plan was taken 26 Nov 2026 07:00 ship time.",
+    ):
+        assert line in entry.description.splitlines()
 
 
 def stored(entry: CalendarEntry, content: str = "a", at: datetime = AT) -> StoredEvent:
