@@ -324,6 +324,8 @@ class SignInView:
     says: str = ""
     how: tuple[str, ...] = ()
     """How to get a link on this installation, one sentence each; empty: the general words."""
+    wanted: bool = False
+    """A page was asked for that opens after signing in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,6 +16,9 @@ from scheduler.errors import NotSignedIn, SchedulerError
 
 router = APIRouter(include_in_schema=False)
 
+_THEN, _THEN_S = "then", 3600
+"""Cookie with the page that was asked for before signing in, and how long it is kept."""
+
 
 @router.post("/light")
 async def light(request: Request) -> Response:
@@ -41,10 +44,11 @@ def entrance(token: str, request: Request) -> Response:
 
 
 @router.post("/enter/{token}")
-def enter(token: str, house: HouseDep) -> Response:
-    """Spend the link and sign in."""
+def enter(token: str, request: Request, house: HouseDep) -> Response:
+    """Spend the link and sign in; on to the page that was asked for on this device, if any."""
     secret = people.enter(house, token)
-    answer = RedirectResponse("/", 303)
+    answer = RedirectResponse(own_path(request.cookies.get(_THEN, ""), "/"), 303)
+    answer.delete_cookie(_THEN, path="/")
     answer.set_cookie(
         COOKIE,
         secret,
@@ -76,8 +80,15 @@ def error_answer(request: Request, error: SchedulerError, status: int) -> Respon
     """An error as a page; who is not signed in is shown how to."""
     shown = light_of(request)
     if isinstance(error, NotSignedIn):
-        says = error.says if request.url.path.startswith("/enter/") else ""
-        return page(pages.signin_page(SignInView(frame=_outside("Sign in"), says=says), light=shown, csrf=""), status)
+        path = request.url.path
+        says = error.says if path.startswith("/enter/") else ""
+        wanted = request.method == "GET" and path.startswith(("/vessels/", "/plants/"))
+        entrance_view = SignInView(frame=_outside("Sign in"), says=says, wanted=wanted)
+        answer = page(pages.signin_page(entrance_view, light=shown, csrf=""), status)
+        if wanted:
+            secure = request.url.scheme == "https"
+            answer.set_cookie(_THEN, path, max_age=_THEN_S, httponly=True, samesite="lax", secure=secure, path="/")
+        return answer
     view = ErrorView(
         frame=Frame(title="Not possible · Leadline", here="/"),
         status=status,

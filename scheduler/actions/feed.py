@@ -327,7 +327,9 @@ def _gone(plants: Sequence[Situation], row: JobRow) -> WithdrawnJob:
         position=row.position_id or _last_position(plants, row),
         takes_pump_out=kind.takes_pump_out if kind else False,
         withdrawn_at=instant(row.closed_s or 0),
-        shown_on=date.fromisoformat(detail["shown_on"]),
+        shown_on=date.fromisoformat(detail["shown_on"])
+        if "shown_on" in detail  # a breakdown that was none stood on the day it began
+        else ship_time(instant(row.due_s), plants[0].offset_minutes).date(),
         reason=detail.get("reason", ""),
         plant=row.plant_id,
     )

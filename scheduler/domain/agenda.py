@@ -169,16 +169,14 @@ def status_entry(
             *(one for one in counts if one != "nothing due"),
         ]
     when = "No plan yet" if plan_at is None else f"Plan as of {moment(plan_at, offset_minutes)} ship time"
+    written = ship_time(at, offset_minutes).date()
     lines = [
-        "No counter has posted yet."
-        if hours_as_of is None
-        else f"Counters: the oldest of the latest readings is of {moment(hours_as_of, offset_minutes)} ship time"
-        f" ({_age(plan_at or at, hours_as_of)} before the plan).",
+        _read_to(hours_as_of, offset_minutes, on=written),
         *(
             f"Silent: the counter of {place}, {'never read' if since is None else f'since {moment(since, offset_minutes)} ship time'}."
             for place, since in silent
         ),
-        f"The calendar was last written on {day(ship_time(at, offset_minutes).date())}."
+        f"The calendar was last written on {day(written)}."
         + ("" if taken_at is None else f" The plan was taken {moment(taken_at, offset_minutes)} ship time."),
         "If the day it was written is not today or yesterday, it is out of date: ask aboard before relying on it.",
         NO_ALARM,
@@ -299,6 +297,11 @@ def _day_number(entry: CalendarEntry) -> float:
     return datetime(starts.year, starts.month, starts.day, tzinfo=UTC).timestamp()
 
 
-def _age(later: datetime, earlier: datetime) -> str:
-    hours = max(0, int((later - earlier).total_seconds() // 3600))
-    return f"{hours} h" if hours < 72 else f"{hours // 24} days"
+def _read_to(hours_as_of: datetime | None, offset_minutes: int, *, on: date) -> str:
+    """How far the counters were read, by days: fresh readings alone change nothing."""
+    if hours_as_of is None:
+        return "No counter has posted yet."
+    read = ship_time(hours_as_of, offset_minutes).date()
+    if read >= on - timedelta(days=1):
+        return "Counters: all read within the last two days."
+    return f"Counters: the oldest of the latest readings is of {day(read)}."

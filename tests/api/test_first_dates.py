@@ -44,8 +44,8 @@ def due(stage: Stage, key: str = KEY) -> dict[str, Any]:
 
 
 def ship_date(told: str) -> str:
-    """The date aboard at an instant; the ship is two hours ahead of UTC."""
-    return (datetime.fromisoformat(told) + timedelta(hours=2)).date().isoformat()
+    """The date aboard at an instant; the ship is an hour ahead of UTC."""
+    return (datetime.fromisoformat(told) + timedelta(hours=1)).date().isoformat()
 
 
 def set_first(stage: Stage, role: Role = Role.CHIEF, once: str = "a", **told: Any) -> Any:

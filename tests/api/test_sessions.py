@@ -163,3 +163,20 @@ def test_formulas_are_defused_in_the_exported_table(stage: Stage, start: str) ->
     assert any("HYPERLINK" in cell for cell in cells)
     assert not [cell for cell in cells if cell[:1] in "=+@\t\r" and "HYPERLINK" in cell and cell]
     assert not [cell for cell in cells if cell.startswith(evil)]
+
+
+def test_the_link_of_an_event_on_a_phone_that_is_not_signed_in_leads_there_in_the_end(fresh: Stage) -> None:
+    """It says what helps; after the one-time link the page that was asked for opens, and no page of another server."""
+    page = "/vessels/demo-plover/jobs/alarm_test:plover-plant:1"
+    phone = fresh.client
+    phone.cookies.clear()
+    asked = phone.get(page, headers={"Accept": "text/html"}, follow_redirects=False)
+    assert asked.status_code == 401
+    assert "sign in on this device once: the page opens then" in asked.text
+    assert "alarm" not in asked.text.casefold()
+    for then, there in ((page, page), ("//elsewhere.example", "/"), ("", "/")):
+        phone.cookies.clear()
+        phone.cookies.set("then", then)
+        link = people.make_link(fresh.house, "engineer-plover")
+        entered = phone.post(f"/enter/{link}", follow_redirects=False)
+        assert (entered.status_code, entered.headers["location"]) == (303, there)
