@@ -7,11 +7,16 @@ Every calendar that the tests make is kept in FEEDS_FOLDER, if that is set, for 
 
 import hashlib
 import os
+import sys
 import tempfile
 from pathlib import Path
 from typing import Any
 
 from hypothesis import HealthCheck, settings
+
+# The tests start hundreds of commands: where the environment forbids to keep what is compiled, each would compile all of it anew.
+sys.dont_write_bytecode = False
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 settings.register_profile("quick", max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.register_profile("full", max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])

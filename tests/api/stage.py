@@ -1,6 +1,8 @@
 """The real application on a SQLite file with the two invented ships aboard, a clock that the test turns, and a key a role."""
 
+import atexit
 import shutil
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -16,6 +18,7 @@ from api.app import make_app
 from scheduler.actions import people
 from scheduler.actions.actor import Actor
 from scheduler.actions.house import House
+from scheduler.actions.ledger import derive_all
 from scheduler.domain.words import Role
 from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
@@ -136,50 +139,76 @@ def plain_document(run: Run) -> dict[str, Any]:
     return document
 
 
+_Keys = dict[tuple[str, Role], str]
+_made: dict[tuple[tuple[str, ...], int], tuple[Path, _Keys]] = {}
+"""Databases set up already in this process, by ships and days: a test gets a copy."""
+
+
 @contextmanager
 def staged(
     folder: Path, ships: tuple[ShipPlan, ...] = (PLOVER, AVOCET), *, days: int = 3, url: str | None = None
 ) -> Iterator[Stage]:
     """The application with the ships set up, a few days posted and a key a role, all through its own doors."""
-    clock = TurnedClock()
-    settings = Settings(
-        database=url or str(folder / "ships.db"), horizon_days=20, solve_seconds=5, base_url="http://testserver"
-    )
-    if url is None:
-        shutil.copy(sqlite_template(), folder / "ships.db")
     runs = {ship.vessel: Run(ship, 7, AT, PAST_YEARS) for ship in ships}
+    if url is not None:
+        with _running(folder, runs, url) as stage:
+            _set_up(stage, days)
+            yield stage
+        return
+    wanted = tuple(ship.vessel for ship in ships), days
+    if wanted not in _made:
+        kept = Path(tempfile.mkdtemp(prefix="leadline-stage-"))
+        atexit.register(shutil.rmtree, kept, ignore_errors=True)
+        shutil.copy(sqlite_template(), kept / "ships.db")
+        with _running(kept, runs, str(kept / "ships.db")) as stage:
+            _set_up(stage, days)
+            derive_all(stage.house)
+        _made[wanted] = kept / "ships.db", stage.keys
+    made, keys = _made[wanted]
+    shutil.copy(made, folder / "ships.db")
+    with _running(folder, runs, str(folder / "ships.db")) as stage:
+        stage.keys.update(keys)
+        yield stage
+
+
+@contextmanager
+def _running(folder: Path, runs: dict[str, Run], database: str) -> Iterator[Stage]:
+    clock = TurnedClock()
+    settings = Settings(database=database, horizon_days=20, solve_seconds=5, base_url="http://testserver")
     app = make_app(settings, clock=clock, timers=False)
     with TestClient(app, raise_server_exceptions=False) as client:
-        stage = Stage(client, clock, folder / "ships.db", runs)
-        first = Actor("set up", "set up", Role.ADMIN)
-        for role in (Role.OFFICE, Role.ADMIN):
-            stage.keys["", role] = people.add_key(stage.house, first, role=role, label=f"test {role.value}")
-        for vessel, run in runs.items():
-            put = stage.ask(
-                "PUT",
-                f"/api/v1/vessels/{vessel}",
-                role=Role.OFFICE,
-                json=plain_document(run),
-                headers={"If-None-Match": "*"},
-            )
-            assert put.status_code == 201, put.text
-            for role in SHIPBOARD:
-                person = None
-                if role is not Role.COUNTER:
-                    person = f"{role.value}-{run.ship.key}"
-                    people.add_person(
-                        stage.house,
-                        first,
-                        person_id=person,
-                        name=f"Demo {role.value}",
-                        rank=role.value,
-                        role=role,
-                        vessel_id=vessel,
-                    )
-                stage.keys[vessel, role] = people.add_key(
-                    stage.house, first, role=role, label=f"test {role.value}", vessel_id=vessel, person_id=person
+        yield Stage(client, clock, folder / "ships.db", runs)
+
+
+def _set_up(stage: Stage, days: int) -> None:
+    first = Actor("set up", "set up", Role.ADMIN)
+    for role in (Role.OFFICE, Role.ADMIN):
+        stage.keys["", role] = people.add_key(stage.house, first, role=role, label=f"test {role.value}")
+    for vessel, run in stage.runs.items():
+        put = stage.ask(
+            "PUT",
+            f"/api/v1/vessels/{vessel}",
+            role=Role.OFFICE,
+            json=plain_document(run),
+            headers={"If-None-Match": "*"},
+        )
+        assert put.status_code == 201, put.text
+        for role in SHIPBOARD:
+            person = None
+            if role is not Role.COUNTER:
+                person = f"{role.value}-{run.ship.key}"
+                people.add_person(
+                    stage.house,
+                    first,
+                    person_id=person,
+                    name=f"Demo {role.value}",
+                    rank=role.value,
+                    role=role,
+                    vessel_id=vessel,
                 )
-            posted = stage.post(*past_readings(run, days), vessel=vessel)
-            assert posted.status_code == 207, posted.text
-            assert {item["status"] for item in posted.json()["items"]} == {"stored"}
-        yield stage
+            stage.keys[vessel, role] = people.add_key(
+                stage.house, first, role=role, label=f"test {role.value}", vessel_id=vessel, person_id=person
+            )
+        posted = stage.post(*past_readings(run, days), vessel=vessel)
+        assert posted.status_code == 207, posted.text
+        assert {item["status"] for item in posted.json()["items"]} == {"stored"}
