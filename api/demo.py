@@ -40,6 +40,8 @@ from scheduler.storage.tables import AssetKind
 
 CHECK_AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 """The fixed clock of `leadline demo --check`."""
+_LOOK_S = 0.5
+"""So often a demo that serves looks whether it was asked to end."""
 _ACTOR = Actor("demo", "demo", Role.ADMIN)
 _PEOPLE = (("chief", "chief engineer", Role.CHIEF), ("second", "second engineer", Role.ENGINEER))
 _LINKS = (
@@ -66,7 +68,7 @@ def run_demo(folder: Path | None, port: int | None, *, check: bool, every_second
     set_up("text", level=30)
     began = time.monotonic()
     with ExitStack() as stack:
-        stack.enter_context(_ended_in_order())
+        asked = stack.enter_context(_ended_in_order())
         if folder is None:
             folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="leadline-demo-")))
         try:
@@ -84,10 +86,13 @@ def run_demo(folder: Path | None, port: int | None, *, check: bool, every_second
             return _prove(scene)
         try:
             _show(scene, database, time.monotonic() - began)
-            while scene.child is not None and scene.child.poll() is None:
-                time.sleep(0.5)
-            console.print("The demo's counters have stopped posting. The server goes on; end it with Ctrl-C.")
-            signal.pause()
+            while not asked and scene.child is not None and scene.child.poll() is None:
+                time.sleep(_LOOK_S)
+            if not asked:
+                console.print("The demo's counters have stopped posting. The server goes on; end it with Ctrl-C.")
+            while not asked:
+                time.sleep(_LOOK_S)
+            console.print("Ended.")
         except KeyboardInterrupt:
             console.print("Ended.")
     return 0
@@ -138,17 +143,20 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
 
 
 @contextmanager
-def _ended_in_order() -> Iterator[None]:
-    """SIGTERM, or a terminal that is closed, ends the demo as Ctrl-C does: nothing of it goes on running."""
+def _ended_in_order() -> Iterator[list[int]]:
+    """Ctrl-C, SIGTERM, or a terminal that is closed, ends the demo: nothing of it goes on running. Gives the signals that asked for
+    it: an interrupt raised while Python is in a callback of a library is dropped, and the list is not."""
+    asked: list[int] = []
 
-    def stop(*_: object) -> None:
+    def stop(which: int, _: object) -> None:
+        asked.append(which)
         for number in before:
             signal.signal(number, signal.SIG_IGN)
         raise KeyboardInterrupt
 
-    before = {number: signal.signal(number, stop) for number in (signal.SIGTERM, signal.SIGHUP)}
+    before = {number: signal.signal(number, stop) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
     try:
-        yield
+        yield asked
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
