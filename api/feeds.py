@@ -175,7 +175,7 @@ def with_alarm(text: str, rings_at: datetime) -> str:
         return text
     title = _TITLE.search(text)
     alarm = (
-        f"BEGIN:VALARM\r\nACTION:DISPLAY\r\nDESCRIPTION:{title[1] if title else 'Planned maintenance'}\r\n"
+        f"BEGIN:VALARM\r\nACTION:DISPLAY\r\nDESCRIPTION:\r\n {title[1] if title else 'Planned maintenance'}\r\n"
         f"TRIGGER;VALUE=DATE-TIME:{_instant(rings_at, 'its reminder'):%Y%m%dT%H%M%SZ}\r\nEND:VALARM\r\n"
     )
     return text.removesuffix(end) + alarm + end

@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from pydantic import ValidationError
 
 from api.bodies import WorkStepBody
 from api.errors import refused_from
+from scheduler.domain.shiptime import instant_of
 from scheduler.domain.words import Test
 from scheduler.domain.work.acts import GasPlace, Note
 from scheduler.domain.work.state import Work
@@ -300,7 +301,7 @@ def _read(kind: str, text: str, offset_minutes: int) -> Any:
     if kind == "moment":
         try:
             wall = datetime.fromisoformat(text)
-            return (wall - timedelta(minutes=offset_minutes)).replace(tzinfo=UTC) if wall.tzinfo is None else wall
+            return instant_of(wall, offset_minutes) if wall.tzinfo is None else wall
         except (ValueError, OverflowError):
             raise ValueError("a date and time are expected, as 2026-11-25 14:00") from None
     return text

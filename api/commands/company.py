@@ -1,6 +1,7 @@
 """Postponements and non-conformities."""
 
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Any
 
 import typer
 
@@ -110,11 +111,12 @@ def non_conformities(vessel: Annotated[str, typer.Argument(help="vessel id")], a
     out(
         {"non_conformities": rows},
         as_json,
-        lambda: (
-            f"{r['non_conformity']:4} {r['state']:8} {r['job']:44} limit {r['limit_at'][:10]}  {r['cause']}"
-            for r in rows
-        ),
+        lambda: (f"{r['non_conformity']:4} {r['state']:8} {r['job']:44} {_about(r)}  {r['cause']}" for r in rows),
     )
+
+
+def _about(told: "Mapping[str, Any]") -> str:
+    return f"limit {told['limit_at'][:10]}" if told["limit_at"] else f"{told['about']}, {told['opened_at'][:10]}"
 
 
 @nonconformity_app.command("answer")

@@ -10,6 +10,7 @@ from api import saying
 from api.drawing.field import Field, stairs
 from api.svg import tag, text, width_of
 from api.view import MarginRun
+from scheduler.domain.shiptime import instant_of
 
 
 def water(runs: Sequence[MarginRun], field: Field, bottom: float) -> list[Markup]:
@@ -78,7 +79,7 @@ def day_words(field: Field, bottom: float, offset: int, lines_from: float | None
     each = field.to_at - field.from_at <= timedelta(days=10)
     ticks, dated = "", []
     local = first
-    while (at := local - timedelta(minutes=offset)) < field.to_at:
+    while (at := instant_of(local, offset)) < field.to_at:
         long = each or local.weekday() == 0
         ticks += f"M{field.x(at):.1f} {bottom:.1f}v{8 if long else 4}"
         if long:

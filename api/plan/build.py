@@ -85,9 +85,7 @@ def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int
             wording,
         ),
         cover=cover,
-        cover_words=tuple(
-            wording.say(one) for one in cover_lines(problem, cover, timedelta(minutes=now.offset_minutes))[1:]
-        ),
+        cover_words=tuple(wording.say(one) for one in cover_lines(problem, cover, now.offset_minutes)[1:]),
         cautions=tuple(dict.fromkeys(caution_line(slot.job.kind) for slot in shown)),
     )
 
@@ -128,7 +126,7 @@ def _explained(now: Situation, held: HeldPlan) -> dict[str, Explained]:
     placed = sorted((times[key][0], key) for key in known & times.keys())
     without = sorted(short.key for short in held.plan.shortfalls if short.key in known and short.key is not None)
     keys = [*(key for _, key in placed), *without]
-    offset = timedelta(minutes=now.offset_minutes)
+    offset = now.offset_minutes
     return {one.key: one for one in explain_each(held.problem, held.plan, keys, offset=offset)}
 
 

@@ -17,6 +17,7 @@ from scheduler.actions.explaining import job_words
 from scheduler.actions.house import House
 from scheduler.actions.moving_state import planned_start
 from scheduler.actions.situation import Situation
+from scheduler.domain.shiptime import instant_of
 from scheduler.errors import Refused
 from scheduler.planning.moving import Trial
 
@@ -177,7 +178,7 @@ def _whole(now: Situation, at: datetime) -> datetime:
 def _next_morning(now: Situation) -> datetime:
     """Eight o'clock tomorrow in ship time, or the plan's next whole hour after it."""
     local = saying.ship(now.at, now.offset_minutes).replace(hour=8, minute=0, second=0, microsecond=0) + _DAY
-    at = local - timedelta(minutes=now.offset_minutes)
+    at = instant_of(local, now.offset_minutes)
     return _whole(now, at) if now.taken else at
 
 
@@ -203,9 +204,7 @@ def _tried(now: Situation, trial: Trial, *, typed: bool) -> Tried:
         Choice(start_at=start_at, end_at=end_at, margin_m3_per_h=_m3(one.least_margin_litres_per_h), asked=True)
         for one in asked
     ]
-    midnight = saying.ship(start_at, now.offset_minutes).replace(hour=0, minute=0) - timedelta(
-        minutes=now.offset_minutes
-    )
+    midnight = instant_of(saying.ship(start_at, now.offset_minutes).replace(hour=0, minute=0), now.offset_minutes)
     from_at = max(midnight - _DAY, first)
     to_at = max(midnight + 3 * _DAY, end_at + _DAY)
     wording = wording_of(now, now.taken) if now.taken else None

@@ -16,7 +16,7 @@ from scheduler.errors import NotSignedIn, SchedulerError
 
 router = APIRouter(include_in_schema=False)
 
-_THEN, _THEN_S = "then", 3600
+_THEN, _THEN_S, _LONGEST_THEN = "then", 3600, 500
 """Cookie with the page that was asked for before signing in, and how long it is kept."""
 
 
@@ -82,12 +82,14 @@ def error_answer(request: Request, error: SchedulerError, status: int) -> Respon
     if isinstance(error, NotSignedIn):
         path = request.url.path
         says = error.says if path.startswith("/enter/") else ""
-        wanted = request.method == "GET" and path.startswith(("/vessels/", "/plants/"))
+        is_page = path.startswith(("/vessels/", "/plants/")) and "." not in path.rpartition("/")[2]
+        there = quote(path, safe="/:") + (f"?{request.url.query}" if request.url.query else "")
+        wanted = request.method == "GET" and is_page and len(there) <= _LONGEST_THEN and there.isascii()
         entrance_view = SignInView(frame=_outside("Sign in"), says=says, wanted=wanted)
         answer = page(pages.signin_page(entrance_view, light=shown, csrf=""), status)
         if wanted:
             secure = request.url.scheme == "https"
-            answer.set_cookie(_THEN, path, max_age=_THEN_S, httponly=True, samesite="lax", secure=secure, path="/")
+            answer.set_cookie(_THEN, there, max_age=_THEN_S, httponly=True, samesite="lax", secure=secure, path="/")
         return answer
     view = ErrorView(
         frame=Frame(title="Not possible · Leadline", here="/"),

@@ -47,7 +47,7 @@ def list_feeds(house: HouseDep, who: AskingDep) -> dict[str, Any]:
 
 @router.post("/{feed_id}/rotate", summary="A new secret for an address")
 def rotate_feed(feed_id: str, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
-    """The old one is unknown from now on; the new one is shown this once."""
+    """Programs that have the old one are told that it was withdrawn; the new one is shown this once."""
     base = reached_at(request, house)
     must_fit(base)
     return JSONResponse(shown(base, addresses.rotate(house, who.actor, feed_id)).as_json(), headers=_ONCE)

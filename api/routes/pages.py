@@ -289,7 +289,7 @@ def _first_date(
 ) -> FirstDateView:
     if not first_dates.may_be_set(job):
         return FirstDateView()
-    told = first_dates.told(house, now.vessel.id, job.occurrence, now.offset_minutes)
+    told = first_dates.told(house, now.vessel.id, job.occurrence)
     may_set = views.may(who, "PUT", "/api/v1/jobs/{key}/first-date")
     return replace(
         typed,

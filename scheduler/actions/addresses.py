@@ -176,7 +176,7 @@ def open_address(house: House, secret: str, agent: str) -> Opened:
     """What a secret opens; notes when and by what it was used (at most once a minute).
 
     Raises:
-        NotFound: it is not known here, or was changed. Gone: it ended more than 30 days ago.
+        NotFound: it is not known here. Gone: it ended more than 30 days ago.
     """
     now_s = house.now_s()
     with house.db.read() as session:

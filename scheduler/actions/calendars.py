@@ -14,7 +14,7 @@ from scheduler.actions.house import House, instant, seconds
 from scheduler.domain.agenda import PLAN_STATUS_KEY, fleet_entry
 from scheduler.domain.fleet import Vessel
 from scheduler.domain.naming import ship_names
-from scheduler.domain.reminding import DAY_S, evening_before
+from scheduler.domain.reminding import evening_before
 from scheduler.domain.revision import CalendarEntry, Feed, StoredEvent, republish
 from scheduler.domain.scope import MOST_EVENTS, MOST_OCTETS, OUT, Piece, Scope, fitting
 from scheduler.domain.shiptime import ShipOffset
@@ -27,6 +27,8 @@ FLEET = ""
 """Under which the fleet's calendars are kept, in place of a vessel's id."""
 _FRAME_OCTETS = 3000
 _PLAIN = Scope(vessel_id=None)
+_FIRM, _ALL_DAY = "\r\nSTATUS:CONFIRMED\r\n", "\r\nDTSTART;VALUE=DATE:"
+"""In the text of an event that is planned or past due; of one that stands on a date."""
 _NOTHING_TO_DO = ("", State.DONE.value, State.WITHDRAWN.value)
 
 Publish = Callable[[StoredEvent | None, CalendarEntry, str, datetime], tuple[str, StoredEvent]]
@@ -80,8 +82,7 @@ def write_vessel(session: Session, pen: Pen, vessel_id: str, at: datetime, also:
         texts = [
             _text(pen, row, scope, clock)
             for row in rows
-            if row.occurrence_key == PLAN_STATUS_KEY
-            or (scope.takes(row.occurrence_key) and scope.shows(row.state, row.starts_s, now_s))
+            if row.occurrence_key == PLAN_STATUS_KEY or _stands(row, scope, now_s)
         ]
         whole = f"Planned maintenance of the vacuum plant of {vessel.name}."
         about = _about(whole, scope, [vessel])
@@ -147,11 +148,20 @@ def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope |
     return sorted(found, key=lambda scope: scope.name)
 
 
-def _text(pen: Pen, row: FeedEventRow, scope: Scope, clock: ShipOffset) -> str:
+def _text(pen: Pen, row: FeedEventRow, scope: Scope, clock: ShipOffset, ship: str = "") -> str:
+    """ship: to be named before the title, in a calendar of many."""
     text = row.task if scope.tasks else row.text
-    if not scope.alarms or row.state in _NOTHING_TO_DO or row.occurrence_key.startswith(OUT):
+    text = pen.name(text, ship) if ship else text
+    rings = scope.alarms and row.state not in _NOTHING_TO_DO and not row.occurrence_key.startswith(OUT)
+    if not rings or _FIRM not in row.text:  # what is only forecast rings nowhere, as an event or as a task
         return text
-    return pen.alarm(text, evening_before(row.starts_s, scope.alarm_hour, clock, all_day=row.ends_s % DAY_S == 0))
+    return pen.alarm(text, evening_before(row.starts_s, scope.alarm_hour, clock, all_day=_ALL_DAY in row.text))
+
+
+def _stands(row: FeedEventRow, scope: Scope, now_s: int) -> bool:
+    """Whether a job or a pump out belongs in it now."""
+    over = row.occurrence_key.startswith(OUT) and row.ends_s <= now_s and scope.days_ahead is not None
+    return not over and scope.takes(row.occurrence_key) and scope.shows(row.state, row.starts_s, now_s)
 
 
 def _about(whole: str, scope: Scope, vessels: Iterable[Vessel]) -> str:
@@ -159,6 +169,8 @@ def _about(whole: str, scope: Scope, vessels: Iterable[Vessel]) -> str:
     if scope.kinds is not None:
         names = {kind.code: kind.name for vessel in vessels for plant in vessel.plants for kind in plant.job_kinds}
         lines.append(f"Only: {', '.join(names.get(code, code) for code in scope.kinds)}.")
+    if scope.days_ahead is not None:
+        lines.append(f"Only the next {scope.days_ahead} days and what is past due.")
     lines.append("No alarm: programs fetch it late.")
     return " ".join(lines)
 
@@ -177,8 +189,8 @@ def _fleet_body(
     utc = ShipOffset(0)
     for row in rows:
         status = row.occurrence_key == PLAN_STATUS_KEY
-        if status or (scope.takes(row.occurrence_key) and scope.shows(row.state, row.starts_s, seconds(at))):
-            text = pen.name(_text(pen, row, scope, clocks.get(row.vessel_id, utc)), ships[row.vessel_id])
+        if status or _stands(row, scope, seconds(at)):
+            text = _text(pen, row, scope, clocks.get(row.vessel_id, utc), ships[row.vessel_id])
             key = f"{row.vessel_id} {row.occurrence_key}"
             named[status].append(Piece(state=row.state, starts_s=row.starts_s, key=key, text=text))
     taken = sum(len(one.text.encode()) for one in named[True]) + _FRAME_OCTETS

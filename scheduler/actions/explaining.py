@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from scheduler.actions.house import House
@@ -92,7 +92,7 @@ def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]
     held = now.proposed or now.taken
     if held is None:
         raise Clash(f"There is no plan for {plant_id} yet. Make one: leadline plan {plant_id} --new")
-    offset = timedelta(minutes=now.offset_minutes)
+    offset = now.offset_minutes
     try:
         told = explain(held.problem, held.plan, key, offset=offset)
     except KeyError as error:

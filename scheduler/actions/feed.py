@@ -31,7 +31,7 @@ from scheduler.errors import Busy, SchedulerError
 from scheduler.planning.cover import slots_uncovered
 from scheduler.storage import feed_rows, fleet_rows, people_rows, work_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import FeedEventRow, JobRow, OutageStatus, TaskRunRow
+from scheduler.storage.tables import FeedEventRow, JobRow, OutageRow, OutageStatus, TaskRunRow
 
 _DAY_S = 86_400
 _KEEP_DAYS = 40
@@ -55,7 +55,7 @@ def refresh(house: House, pen: Pen, vessel_id: str) -> FeedBody:
         for now in plants:
             publishing.keep(session, vessel_id, now.plant.id, now.posted, offset_minutes=now.offset_minutes, at=at)
         wanted = _agenda(session, plants, old, at)
-        for entry in wanted.entries:
+        for entry in {entry.key: entry for entry in wanted.entries}.values():
             row = old.pop(entry.key, None)
             uid, event = pen.publish(None if row is None else _event(row, entry.role), entry, vessel_id, at)
             if row is None or (row.text, row.task, row.fingerprint) != (event.text, event.task, event.mark()):
@@ -221,12 +221,20 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
 
 
 def _out(session: Session, now: Situation, at: datetime) -> list[PumpOut]:
-    """Pumps of a plant that are out, and those that were in the days that done jobs are shown for."""
+    """Pumps of a plant that are out, and those that were in the days that done jobs are shown for. What a planned job puts out is
+    shown by the job; of two outages from one second the longer stands."""
     since_s = seconds(at) - DONE_DAYS * _DAY_S
-    found = []
+    rows: dict[tuple[str, int], OutageRow] = {}
     for row in work_rows.outages(session, now.vessel.id, now.plant.id, since_s=since_s):
-        if row.from_s > seconds(at) or (row.to_s is not None and row.to_s <= row.from_s):
+        planned = row.job_key and not row.job_key.startswith(f"{BREAKDOWN.code}:")
+        over = row.to_s is not None and (row.to_s <= row.from_s or row.status is OutageStatus.NOT_PROVED)
+        if planned or over or row.from_s > seconds(at):
             continue
+        other = rows.get((row.pump_id, row.from_s))
+        if other is None or (row.to_s or 2**62) > (other.to_s or 2**62):
+            rows[row.pump_id, row.from_s] = row
+    found = []
+    for row in rows.values():
         outage = outage_of(row)
         back = planned_back(outage, at)
         found.append(
@@ -237,6 +245,7 @@ def _out(session: Session, now: Situation, at: datetime) -> list[PumpOut]:
                 to_at=outage.to_at,
                 back_at=None if back is None else back.at,
                 assumed=back is not None and back.assumed,
+                expected_at=outage.expected_at,
                 reason=row.reason,
                 plant=now.plant.id,
                 proved=row.status is OutageStatus.NOT_PROVED,

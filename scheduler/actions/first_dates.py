@@ -55,14 +55,13 @@ def latest(now: Situation, job: DueJob) -> date:
     return latest_on(now.plant.kind(job.occurrence.kind), ship_time(now.at, now.offset_minutes).date())
 
 
-def told(house: House, vessel_id: str, occurrence: Occurrence, offset_minutes: int) -> FirstDue | None:
+def told(house: House, vessel_id: str, occurrence: Occurrence) -> FirstDue | None:
     """What was set for that job, none when nothing was."""
     with house.db.read() as session:
         row = company_rows.first_date(session, vessel_id, occurrence.kind, occurrence.subject)
     if row is None:
         return None
-    on = ship_time(instant(row.due_s), offset_minutes).date()
-    return FirstDue(on=on, reason=row.reason, by=row.actor, set_at=instant(row.set_s))
+    return FirstDue(on=row.due_on, reason=row.reason, by=row.actor, set_at=instant(row.set_s))
 
 
 def set_first(
@@ -85,9 +84,14 @@ def set_first(
                 before = now.done.get((occurrence.kind, occurrence.subject))
                 when = "" if before is None else f", on {ship_time(before.done_at, now.offset_minutes):%Y-%m-%d}"
                 raise Refused(f"When {key} was last done is known{when}: its due date follows from that.")
+            if job.postponed_to is not None:
+                raise Refused(
+                    f"The limit of {key} was postponed to {ship_time(job.postponed_to, now.offset_minutes):%Y-%m-%d}: its first date "
+                    "is no more what binds it. Do the job, or have the postponement decided anew."
+                )
             row = company_rows.first_date(session, place.vessel_id, occurrence.kind, occurrence.subject)
             clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
-            before_on = None if row is None else ship_time(instant(row.due_s), now.offset_minutes).date()
+            before_on = None if row is None else row.due_on
             today = ship_time(now.at, now.offset_minutes).date()
             faults = first_date_faults(
                 kind, on, today=today, before=before_on, reason=reason, class_agreed=class_agreed
@@ -114,6 +118,7 @@ def set_first(
                     kind=occurrence.kind,
                     subject_id=occurrence.subject,
                     plant_id=place.plant_id,
+                    due_on=on,
                     due_s=0,
                     set_s=seconds(now.at),
                     running_seconds=ran,
@@ -122,7 +127,7 @@ def set_first(
                     actor="",
                     record=0,
                 )
-            row.due_s, row.reason, row.record = seconds(due_at), reason.strip(), record
+            row.due_on, row.due_s, row.reason, row.record = on, seconds(due_at), reason.strip(), record
             row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
             session.add(row)
             want_plan(session, place.vessel_id, place.plant_id, house.now_s())

@@ -301,6 +301,12 @@ def _renamed(session: Session, before: Vessel, vessel: Vessel, now_s: int) -> di
     if faults:
         raise Refused(" ".join(says for _, says in faults), faults=faults)
     new_ids = renames(before, vessel)
+    merged = used(session, vessel.id, set(new_ids.values())) if new_ids else set()
+    if merged:
+        raise Refused(
+            f"Another thing was kept under {', '.join(sorted(merged))} before: two histories would become one. Choose an id that "
+            "was never used on this vessel."
+        )
     for lost in sorted(set(left) - set(new_ids)):
         if left[lost] == "plant" and lost in in_use:
             raise Refused(
@@ -379,10 +385,10 @@ def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
 
 
 def clock_of(session: Session, vessel_id: str, at: datetime) -> ShipOffset:
-    """The ship's clock at an instant, with the changes to come."""
+    """The ship's clock at an instant, with the changes before and to come."""
     rows = fleet_rows.offsets(session, vessel_id)
-    changes = [(instant(row.from_s), row.offset_minutes) for row in rows if row.from_s > seconds(at)]
-    return ShipOffset(offset_minutes(session, vessel_id, at), changes)
+    changes = [(instant(row.from_s), row.offset_minutes) for row in rows[1:]]
+    return ShipOffset(offset_minutes(session, vessel_id, at), changes, first=rows[0].offset_minutes)
 
 
 def offset_now(house: House, vessel_id: str) -> ShipOffset:

@@ -39,6 +39,7 @@ from scheduler.domain.history import (
 )
 from scheduler.domain.hours import RunningHours
 from scheduler.domain.persons import same_name
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.subjects import in_place_since, renewals, where
 from scheduler.domain.words import State, Subject, Test
 from scheduler.domain.work.against import Against, Objection, to_plain
@@ -447,8 +448,8 @@ def _opened_as_shown(now: Situation, key: str, told: Close) -> bool:
     """Whether the work began on the ship's day that the plan aboard, and the calendar, had for it."""
     slot = None if now.taken is None else now.taken.times().get(key)
     began = told.opened_at or told.done_at
-    offset = timedelta(minutes=now.offset_minutes)
-    return slot is not None and (slot[0] + offset).date() == (began + offset).date()
+    clock = now.offset_minutes
+    return slot is not None and ship_time(slot[0], clock).date() == ship_time(began, clock).date()
 
 
 def _check_words(told: Close) -> str:

@@ -11,6 +11,7 @@ from scheduler.actions.house import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.keeping import keep_plan, take_up
 from scheduler.actions.situation import HeldPlan, Situation, held_plan, situation
 from scheduler.actions.wanted import plan_made
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.words import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale
 from scheduler.planning.aboard import BY_HAND, still_shared
@@ -368,7 +369,7 @@ def _m3(litres_per_h: int | None) -> float | None:
 
 def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     """A plan in plain lines, in ship time, for a terminal."""
-    offset = timedelta(minutes=now.offset_minutes)
+    offset = now.offset_minutes
     names = {
         job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in (*now.jobs, *now.breakdowns)
     }
@@ -384,7 +385,7 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
     for key, (start, end) in sorted(held.times().items(), key=lambda item: (item[1], item[0])):
         place, kind = names.get(key, ("", ""))
         margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
-        when = f"{start + offset:%a %d %b %Y %H:%M} to {end + offset:%a %H:%M}"
+        when = f"{ship_time(start, offset):%a %d %b %Y %H:%M} to {ship_time(end, offset):%a %H:%M}"
         notes = f", +-{spread[key]} days" if key in spread else ""
         notes += f", on the isolation of {job_words(now, shared[key])}" if key in shared else ""
         yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}{notes}"

@@ -152,8 +152,10 @@ def begin_outage(
     by: str,
     now_s: int,
     expected_at: datetime | None = None,
+    job_key: str = "",
 ) -> None:
-    """Store that the pump counts for so much from `at` on; expected_at: when it is expected back, none: not known."""
+    """Store that the pump counts for so much from `at` on; expected_at: when it is expected back, none: not known. job_key: of the
+    job whose work puts it out."""
     session.add(
         OutageRow(
             id=secrets.token_hex(8),
@@ -167,15 +169,34 @@ def begin_outage(
             expected_s=None if expected_at is None else seconds(expected_at),
             actor=by,
             recorded_s=now_s,
+            job_key=job_key,
         )
     )
 
 
 def set_down(
-    session: Session, place: Place, at: datetime, reason: str, by: str, now_s: int, expected_at: datetime | None = None
+    session: Session,
+    place: Place,
+    at: datetime,
+    reason: str,
+    by: str,
+    now_s: int,
+    expected_at: datetime | None = None,
+    job_key: str = "",
 ) -> None:
-    """Store that the pump counts for nothing from `at` on; expected_at as in `begin_outage`."""
-    begin_outage(session, place, at, OutageStatus.DOWN, 0, reason=reason, by=by, now_s=now_s, expected_at=expected_at)
+    """Store that the pump counts for nothing from `at` on; expected_at and job_key as in `begin_outage`."""
+    begin_outage(
+        session,
+        place,
+        at,
+        OutageStatus.DOWN,
+        0,
+        reason=reason,
+        by=by,
+        now_s=now_s,
+        expected_at=expected_at,
+        job_key=job_key,
+    )
 
 
 def end_outage(session: Session, row: OutageRow, at: datetime) -> None:

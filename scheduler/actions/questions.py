@@ -176,8 +176,9 @@ def answer(house: House, hand: Hand, place: Place, at_s: int, told: Told) -> Cha
     asked = next((one for one in open_questions(house, place) if one.at_s == at_s), None)
     if asked is None and not _known(house, place.vessel_id, hand):
         raise Clash("This question was answered meanwhile. Load the page again: it shows what is still asked.")
-    events = _events(told, at_s, asked)
-    return change(house, hand, place, events)
+    if asked is None:  # told before: the answer of then is given, whatever the question was
+        return change(house, hand, place, [CounterEvent(kind="bad reading", at=instant(at_s), reason=told.reason)])
+    return change(house, hand, place, _events(told, at_s, asked))
 
 
 def change(house: House, hand: Hand, place: Place, events: Sequence[CounterEvent]) -> Changed:

@@ -268,7 +268,7 @@ def load(
             for row in work_rows.jobs(session, vessel_id, plant_id)
             if row.kind == BREAKDOWN.code
         ),
-        clock_changes=clock.changes,
+        clock_changes=tuple(change for change in clock.changes if change[0] > at),
     )
 
 

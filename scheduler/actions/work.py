@@ -324,7 +324,7 @@ def _count(
             end_outage(session, row, step.at)
         slot = None if now.taken is None else now.taken.times().get(occurrence.key)
         back = slot[1] if slot is not None and slot[1] > now.at else None
-        set_down(session, place, step.at, reason, by, seconds(now.at), back)
+        set_down(session, place, step.at, reason, by, seconds(now.at), back, occurrence.key)
     else:
         struck = isinstance(step, Struck)  # what an entry taken back leaves is never proved
         test = Test.PASSED if after.counts is Counts.FULL and not struck else Test.NONE

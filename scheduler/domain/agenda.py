@@ -94,20 +94,21 @@ def agenda(
     uncovered = sorted(
         (slots[entry.key].start_at, entry.summary)
         for entry in kept
-        if entry.key in slots and not slots[entry.key].covered
+        if entry.opaque and entry.key in slots and not slots[entry.key].covered and slots[entry.key].end_at > at
     )
     status = status_entry(
         vessel=vessel,
         jobs=[job for _, jobs in plants for job in jobs],
         plan_at=plan_at,
         hours_as_of=hours_as_of,
-        offset_minutes=offset_minutes if plan_offset_minutes is None else plan_offset_minutes,
+        offset_minutes=offset_minutes,
+        plan_offset_minutes=offset_minutes if plan_offset_minutes is None else plan_offset_minutes,
         at=at,
         left_out=left_out,
         silent=silent,
         taken_at=taken_at,
         uncovered=[name.partition(" · ")[0] for _, name in uncovered],
-        out=[one for one in out if one.to_at is None],
+        out=[one for one in out if one.to_at is None and not one.proved],
     )
     return Agenda(entries=(status, *kept), left_out=left_out)
 
@@ -150,6 +151,7 @@ def status_entry(
     taken_at: datetime | None = None,
     uncovered: Sequence[str] = (),
     out: Sequence[PumpOut] = (),
+    plan_offset_minutes: int | None = None,
 ) -> CalendarEntry:
     """The all-day entry on the date of the last plan run: it is never missing, and shows how old the plan is.
 
@@ -158,17 +160,18 @@ def status_entry(
     Args:
         plan_at: when the taken plan was made; none: there is none yet, and the entry stands on today.
         hours_as_of: the oldest of the latest readings of the counters in use; none: no counter has posted yet.
-        offset_minutes: ship time at the plan run.
+        offset_minutes: ship time now. plan_offset_minutes: at the plan run, when it was another.
         silent, taken_at, out: see `agenda`. uncovered: titles of planned jobs during which no more pump may trip.
     """
-    on = ship_time(plan_at or at, offset_minutes).date()
+    then = offset_minutes if plan_offset_minutes is None else plan_offset_minutes
+    on = ship_time(plan_at or at, then).date()
     counts = _counts([job.state.value for job in jobs if job.first])
     if out:
         counts = [
             f"{len(out)} pump{'' if len(out) == 1 else 's'} out",
             *(one for one in counts if one != "nothing due"),
         ]
-    when = "No plan yet" if plan_at is None else f"Plan as of {moment(plan_at, offset_minutes)} ship time"
+    when = "No plan yet" if plan_at is None else f"Plan as of {moment(plan_at, then)} ship time"
     written = ship_time(at, offset_minutes).date()
     lines = [
         _read_to(hours_as_of, offset_minutes, on=written),

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from math import ceil, floor
 
 from scheduler.domain.fleet import Crew, CrewBlock, MinimumBlock, Plant, Pump, QuietHours
+from scheduler.domain.shiptime import ship_time
 from scheduler.errors import Refused
 
 ATMOSPHERE_KPA = 101.325
@@ -163,7 +164,7 @@ def minimum_agreed(
     Args:
         offset_minutes: ship time. lasting: how long from `at` on a concession must still hold.
     """
-    need, label = minimum_at(plant, (at + timedelta(minutes=offset_minutes)).replace(tzinfo=None))
+    need, label = minimum_at(plant, ship_time(at, offset_minutes).replace(tzinfo=None))
     agreed = [c.minimum for c in concessions if c.signed and c.from_at <= at < c.to_at and at + lasting <= c.to_at]
     lower = min(agreed, default=need)
     return (lower, f"{label}, lower as agreed") if lower < need else (need, label)

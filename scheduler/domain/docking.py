@@ -32,7 +32,8 @@ def better_in_dock(jobs: Sequence[DueJob], from_at: datetime, to_at: datetime) -
         and job.takes_pump_out
         and job.renewed_by is None
         and job.state not in (State.DONE, State.WITHDRAWN)
-        and (job.limit_at is None or from_at <= job.limit_at)
+        and job.limit_at is not None  # what is not known is due now
+        and from_at <= job.limit_at
         and job.due_at <= to_at + DUE_WITHIN
     ]
     return sorted(found, key=lambda job: (job.due_at, job.occurrence.key))

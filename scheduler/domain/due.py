@@ -135,10 +135,10 @@ def reckon_first(
     interval starts where a pump or part was put to use new; what is in neither way known is left out.
 
     Args:
-        since: by job kind, when it was first set up here. Of work before that nobody knows: an interval that had gone by
-            then was not kept count of, and what was last done is not known.
+        since: by job kind, when it was first set up here. Of what was in place before that nobody kept count. Neither hours nor
+            intervals decide it, so that no later entry makes known what is not, or the other way round.
     """
-    found = dict(_put_to_use_new(plant, hours_at, since))
+    found = dict(_put_to_use_new(plant, since))
     entries = sorted(plant.last_done, key=lambda entry: (entry.done_at, entry.kind, entry.subject))
     for last in entries:
         found[last.kind, last.subject] = _zeroth(plant.kind(last.kind), last.subject, last, hours_at)
@@ -151,8 +151,8 @@ def reckon_first(
     return found
 
 
-def _put_to_use_new(plant: Plant, hours_at: HoursAt, since: Mapping[str, datetime]) -> Iterator[tuple[Key, Done]]:
-    """Pumps and parts that had no hours when they first went to their place: no job on them can be older than that."""
+def _put_to_use_new(plant: Plant, since: Mapping[str, datetime]) -> Iterator[tuple[Key, Done]]:
+    """Pumps and parts that came new while the kind was kept count of: no job on them can be older than that."""
     for kind in plant.job_kinds:
         spans: Sequence[tuple[str, datetime, float]]
         match kind.subject:
@@ -168,20 +168,9 @@ def _put_to_use_new(plant: Plant, hours_at: HoursAt, since: Mapping[str, datetim
             first.setdefault(subject, (from_at, opening))
         for subject, (from_at, opening) in first.items():
             asked = since.get(kind.code)
-            if opening == 0 and (asked is None or not _gone_by(kind, subject, from_at, asked, hours_at)):
+            if opening == 0 and (asked is None or from_at >= asked):
                 zeroth = Occurrence(kind=kind.code, subject=subject, sequence=0)
                 yield (kind.code, subject), Done(occurrence=zeroth, done_at=from_at.astimezone(UTC), running_seconds=0)
-
-
-def _gone_by(kind: JobKind, subject: str, from_at: datetime, by: datetime, hours_at: HoursAt) -> bool:
-    """Whether the interval that began new at `from_at` had gone by at another instant."""
-    if from_at >= by:
-        return False
-    calendar_at = calendar_due(kind, from_at, 1)
-    if calendar_at is not None and calendar_at <= by:
-        return True
-    due_seconds = hours_due(kind, 0)
-    return due_seconds is not None and hours_at(kind.subject, subject, by).seconds >= due_seconds
 
 
 def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> Done:
@@ -294,7 +283,7 @@ class _Coming:
     def of(cls, turn: "DueJob", at: datetime) -> "_Coming":
         """As it counts at `at`."""
         opens_from = turn.window_opens_at if turn.takes_pump_out else None
-        return cls(point=max(turn.due_at, at), key=turn.occurrence.key, opens_from=opens_from)
+        return cls(point=max(turn.postponed_to or turn.due_at, at), key=turn.occurrence.key, opens_from=opens_from)
 
     def renews(self, turn: "DueJob", since: datetime) -> bool:
         """Whether that turn, whose interval began at `since`, is done with it."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from scheduler.domain.due import DueJob, Occurrence
 from scheduler.domain.fleet import JobKind, Plant, Vessel, caution_line
@@ -11,7 +11,7 @@ from scheduler.domain.naming import title
 from scheduler.domain.quoting import PlannedSlot, Quoted
 from scheduler.domain.revision import CalendarEntry
 from scheduler.domain.scope import OUT
-from scheduler.domain.shiptime import minutes_at, ship_time
+from scheduler.domain.shiptime import instant_of, ship_time
 from scheduler.domain.words import PAST, State, Subject, Trigger
 
 SUMMARY_LETTERS = 120
@@ -56,7 +56,7 @@ class WithdrawnJob:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PumpOut:
     """A pump that is out, or was: none of the jobs planned. back_at: when plans have it back, none when it is out without end;
-    assumed: nobody said when. to_at: since when it is back."""
+    assumed: nobody said when. expected_at: when somebody said, passed or not. to_at: since when it is back."""
 
     pump: str
     position: str | None
@@ -66,6 +66,7 @@ class PumpOut:
     assumed: bool
     reason: str
     plant: str
+    expected_at: datetime | None = None
     proved: bool = False
     """It is back, and waits for its test."""
 
@@ -153,10 +154,8 @@ def out_entry(vessel: Vessel, plant: Plant, out: PumpOut, offset_minutes: int, a
     """The entry of a pump that is out, from then until plans have it back, or until the end of today while nobody knows."""
     serial = next((pump.serial for pump in plant.pumps if pump.id == out.pump), out.pump)
     place = next((one.name for one in plant.positions if one.id == out.position), serial)
-    today = ship_time(at, offset_minutes).date()
-    tomorrow = (
-        datetime.combine(today, time(), UTC) + timedelta(days=1) - timedelta(minutes=minutes_at(offset_minutes, at))
-    )
+    midnight = datetime.combine(ship_time(at, offset_minutes).date() + timedelta(days=1), time())
+    tomorrow = instant_of(midnight, offset_minutes)
     ends = out.to_at or out.back_at or max(tomorrow, out.from_at + timedelta(hours=1))
     back = None if out.back_at is None else ship_time(out.back_at, offset_minutes)
     back_on = "" if back is None else f"{back.day} {_MONTHS[back.month - 1]}"
@@ -166,6 +165,12 @@ def out_entry(vessel: Vessel, plant: Plant, out: PumpOut, offset_minutes: int, a
         said, words = (
             "not proved",
             "It is back and waits for its test: it counts at the provisional derate, not in full.",
+        )
+    elif out.back_at is None and out.expected_at is not None:
+        passed = moment(out.expected_at, offset_minutes)
+        said, words = (
+            "out, back not known",
+            f"It was expected back {passed} ship time, which has passed: say when it is back.",
         )
     elif out.back_at is None:
         said, words = "out, back not known", "Nobody has said when it is back: say so on the plant page."

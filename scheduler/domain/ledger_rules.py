@@ -293,7 +293,12 @@ class Fold:
         else:
             fit = None
             if not self._follows_held(at_s, final) and len(self.lines) < MOST_LINES:
-                fit = fits(self.setup, rolled(good, at_s), at_s, final)
+                fit = None if self.nought is None else fits(self.setup, rolled(self.nought, at_s), at_s, final)
+                if fit is not None and self.nought is not None:  # as for a reading (R10)
+                    good = self.nought
+                    self._end_glitch(at_s, after_s=good.at_s)
+                if fit is None:
+                    fit = fits(self.setup, rolled(good, at_s), at_s, final)
                 if fit is None and self.before is not None:
                     fit = fits(self.setup, rolled(self.before, at_s), at_s, final)
                     if fit is not None:

@@ -34,10 +34,14 @@ def title(place: str, kind_name: str, beside: Iterable[str] = (), state: str = "
     >>> title("VP2", "Seal inspection", ["Seal renewal"]), title("", "Alarm test")
     ('VP2 seal inspection', 'Alarm test')
     """
+    beside = tuple(beside)
     room = max(8, TITLE_LETTERS - len(place) - bool(place))
     name = kind_name if not place or _alike(kind_name, beside, room) else short_kind(kind_name, room)
-    name = name if len(name) <= room else f"{name[: room - 1]}…"
-    said = f"{place} {name[:1].lower()}{name[1:]}" if place else f"{name[:1].upper()}{name[1:]}"
+    if len(name) > room:
+        cut = any(other != kind_name and other[: room - 1] == name[: room - 1] for other in beside)
+        name = f"{name[: room // 2]}…{name[-(room - room // 2 - 1) :]}" if cut else f"{name[: room - 1]}…"
+    small = len(name) < 2 or name[1].islower()  # an abbreviation stays as it is
+    said = f"{place} {name[:1].lower() if small else name[:1]}{name[1:]}" if place else f"{name[:1].upper()}{name[1:]}"
     return f"{said} · {state}" if state else said
 
 

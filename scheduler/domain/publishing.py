@@ -27,6 +27,7 @@ from typing import Any
 from scheduler.domain.due import DueJob
 from scheduler.domain.history import canonical
 from scheduler.domain.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, moved_enough, why_moved
+from scheduler.domain.shiptime import ship_time
 from scheduler.domain.words import PAST, State, Trigger
 
 DAY = timedelta(days=1)
@@ -194,8 +195,10 @@ def moved(posted: Posted, offset_minutes: int) -> bool:
         return False
 
     def dates(one: Published) -> list[object]:
-        offset = timedelta(minutes=offset_minutes)
-        return [None if at is None else (at + offset).date() for at in (one.due_at, one.early_at, one.late_at)]
+        return [
+            None if at is None else ship_time(at, offset_minutes).date()
+            for at in (one.due_at, one.early_at, one.late_at)
+        ]
 
     return dates(posted.old) != dates(posted.new)
 

@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from scheduler.domain.ledger import derive
 from scheduler.domain.ledger_fit import follows
-from scheduler.domain.ledger_hints import other_scale
+from scheduler.domain.ledger_hints import follows_otherwise, other_scale
 from scheduler.domain.ledger_words import BadReading, Code, Entry, Flag, Good, Item, Reading, Setup, State, Verdict, Why
 
 MISSING = (Code.RESET, Code.REPLACEMENT)
@@ -60,10 +60,13 @@ def open_held(state: State, flags: Sequence[Flag]) -> list[Flag]:
     return sorted((f for f in flags if f.code is Code.HELD and f.at_s > after_s), key=lambda flag: flag.at_s)
 
 
-def runs(setup: Setup, starts: Sequence[int], readings: Sequence[Reading]) -> dict[int, tuple[Reading, ...]]:
+def runs(
+    setup: Setup, starts: Sequence[int], readings: Sequence[Reading], good: Good | None = None
+) -> dict[int, tuple[Reading, ...]]:
     """Held readings by the run they belong to: by the instant of its first. `starts` and `readings` in order.
 
-    A reading joins the first run that it follows from, as the ledger takes it; one that follows from none, which is so
+    A reading joins the first run that it follows from, as the ledger takes it, also on the scale on which the run would follow from
+    the good reading; one that follows from none, which is so
     once too many runs are open, joins the newest.
     """
     found: dict[int, list[Reading]] = {}
@@ -72,7 +75,11 @@ def runs(setup: Setup, starts: Sequence[int], readings: Sequence[Reading]) -> di
             found[reading.at_s] = [reading]
             continue
         for run in found.values():
-            if follows(setup, run[-1].at_s, run[-1].value_milli, reading.at_s, reading.value_milli) is not None:
+            last = run[-1].at_s, run[-1].value_milli
+            fit = follows(setup, *last, reading.at_s, reading.value_milli)
+            if fit is None and good is not None:
+                fit = follows_otherwise(setup, good, last, reading.at_s, reading.value_milli)
+            if fit is not None:
                 run.append(reading)
                 break
         else:
@@ -91,8 +98,8 @@ def held_questions(
         seconds_per_day: what the counter ran a day lately.
     """
     starts = open_held(state, flags)
-    by_run = runs(setup, [flag.at_s for flag in starts], held)
     good = state.before or state.good
+    by_run = runs(setup, [flag.at_s for flag in starts], held, good)
     return [
         Question(
             asks=Asks.HELD,

@@ -4,8 +4,6 @@ from datetime import UTC, datetime, time, timedelta
 
 from scheduler.domain.shiptime import ShipOffset, ship_time
 
-DAY_S = 86_400
-
 
 def evening_before(starts_s: int, hour: int, clock: ShipOffset, *, all_day: bool) -> datetime:
     """The instant of that ship's hour on the day before a job's.

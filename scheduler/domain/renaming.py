@@ -94,7 +94,10 @@ def with_new_ids(plain: Any, renamed: Mapping[str, str], member: str = "") -> An
     {'id': 'b', 'stays': [{'pump': 'b', 'name': 'a'}]}
     """
     if isinstance(plain, Mapping):
-        return {name: with_new_ids(value, renamed, name) for name, value in plain.items()}
+        # what a kind is counted on is a word of the document, and no id
+        return {
+            name: value if name == "job_kinds" else with_new_ids(value, renamed, name) for name, value in plain.items()
+        }
     if isinstance(plain, list | tuple):
         return [
             renamed.get(one, one) if member in _LISTS and isinstance(one, str) else with_new_ids(one, renamed)

@@ -7,32 +7,38 @@ from typing import Self
 
 
 class ShipOffset(int):
-    """Minutes that the ship's clock is ahead of UTC now; a number that also knows the changes to come.
+    """Minutes that the ship's clock is ahead of UTC now; a number that also knows the changes before and to come.
 
     Whoever turns an instant into ship time does so by the clock of that instant, with no second figure to pass along.
     """
 
     changes: tuple[tuple[datetime, int], ...]
+    first: int
 
-    def __new__(cls, minutes: int, changes: Sequence[tuple[datetime, int]] = ()) -> Self:
-        """changes: (from when, minutes ahead of UTC from then on)."""
+    def __new__(cls, minutes: int, changes: Sequence[tuple[datetime, int]] = (), *, first: int | None = None) -> Self:
+        """changes: (from when, minutes ahead of UTC from then on). first: before all of them; none: as now."""
         made = super().__new__(cls, minutes)
-        made.changes = tuple(sorted(changes))
+        made.changes, made.first = tuple(sorted(changes)), minutes if first is None else first
         return made
 
     def at(self, at: datetime) -> int:
         """Minutes ahead of UTC at an instant."""
         number = bisect_right(self.changes, at, key=lambda change: change[0])
-        return self.changes[number - 1][1] if number else int(self)
+        return self.changes[number - 1][1] if number else self.first
 
     def instant(self, wall: datetime) -> datetime:
-        """The instant at which the ship's clock shows a time (without a zone); of one shown twice the first."""
-        first = (wall - timedelta(minutes=int(self))).replace(tzinfo=UTC)
-        for minutes in dict.fromkeys((self.at(first), *(minutes for _, minutes in self.changes))):
-            at = (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC)
-            if self.at(at) == minutes:
-                return at
-        return (wall - timedelta(minutes=self.at(first))).replace(tzinfo=UTC)
+        """The instant at which the ship's clock shows a time (without a zone): of one shown twice the first, of one left out that of
+        the clock before."""
+        before = self.first
+        for at, after in self.changes:  # a time that the clock leaves out is of the clock before
+            if at + timedelta(minutes=before) <= wall.replace(tzinfo=UTC) < at + timedelta(minutes=after):
+                return (wall - timedelta(minutes=before)).replace(tzinfo=UTC)
+            before = after
+        shown = {minutes: (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) for minutes in self._all()}
+        return min(at for minutes, at in shown.items() if self.at(at) == minutes)
+
+    def _all(self) -> list[int]:
+        return list(dict.fromkeys((int(self), self.first, *(minutes for _, minutes in self.changes))))
 
 
 def minutes_at(offset_minutes: int, at: datetime) -> int:
@@ -48,3 +54,11 @@ def ship_time(at: datetime, offset_minutes: int) -> datetime:
     """`at` moved by the offset of that instant: its date and clock are those aboard; not an instant any more."""
     at = at.astimezone(UTC)
     return at + timedelta(minutes=minutes_at(offset_minutes, at))
+
+
+def instant_of(wall: datetime, offset_minutes: int) -> datetime:
+    """The instant at which the ship's clock shows a time, as `ship_time` gives it; its zone is not looked at."""
+    wall = wall.replace(tzinfo=None)
+    if isinstance(offset_minutes, ShipOffset):
+        return offset_minutes.instant(wall)
+    return (wall - timedelta(minutes=offset_minutes)).replace(tzinfo=UTC)

@@ -6,6 +6,7 @@ Read off problem and plan hour by hour, without the builder. Nothing here is a p
 from dataclasses import dataclass
 from datetime import timedelta
 
+from scheduler.domain.shiptime import ship_time
 from scheduler.planning.check_hours import capacity_by_hour, minimum_by_hour, pumps_by_hour
 from scheduler.planning.problem import Plan, Problem
 
@@ -88,8 +89,8 @@ def _there(litres: list[int]) -> int:
     return sum(one > 0 for one in litres)
 
 
-def cover_lines(problem: Problem, cover: Cover, offset: timedelta = timedelta(0), most: int = 5) -> tuple[str, ...]:
-    """The numbers in plain sentences, with the first `most` stretches in ship time (UTC plus `offset`)."""
+def cover_lines(problem: Problem, cover: Cover, offset: int = 0, most: int = 5) -> tuple[str, ...]:
+    """The numbers in plain sentences, with the first `most` stretches in ship time (`offset` minutes ahead of UTC)."""
     if not cover.hours:
         return ("No hours are planned.",)
     lines = [
@@ -121,11 +122,10 @@ def _runs(hours: list[int]) -> tuple[Run, ...]:
     return tuple(runs)
 
 
-def _when(problem: Problem, runs: tuple[Run, ...], offset: timedelta, most: int) -> str:
-    first = problem.starts_at + offset
+def _when(problem: Problem, runs: tuple[Run, ...], offset: int, most: int) -> str:
     texts = []
     for start, end in runs[:most]:
-        begins, ends = first + timedelta(hours=start), first + timedelta(hours=end)
+        begins, ends = (ship_time(problem.starts_at + timedelta(hours=hour), offset) for hour in (start, end))
         until = f"{ends:%H:%M}" if ends.date() == begins.date() else f"{ends.day} {ends:%b %H:%M}"
         texts.append(f"{begins.day} {begins:%b %Y %H:%M} to {until}")
     more = f" and {len(runs) - most} more times" if len(runs) > most else ""

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from scheduler.domain.shiptime import ship_time
 from scheduler.planning.blockers import Blocker, blockers
 from scheduler.planning.ground import STEPS_A_DAY, Candidate, Ground, candidate_at, survey, window_starts
 from scheduler.planning.problem import Plan, PlanJob, Problem, Slot
@@ -33,11 +34,11 @@ class Explained:
     days_late: int | None
 
 
-def explain(problem: Problem, plan: Plan, key: str, *, offset: timedelta = timedelta(0)) -> Explained:
+def explain(problem: Problem, plan: Plan, key: str, *, offset: int = 0) -> Explained:
     """Why `key` has the start it has in the plan of `problem`, or none.
 
     Args:
-        offset: ship time minus UTC, for the words.
+        offset: minutes the ship's clock is ahead of UTC, for the words.
 
     Raises:
         KeyError: the problem has no such job.
@@ -45,9 +46,7 @@ def explain(problem: Problem, plan: Plan, key: str, *, offset: timedelta = timed
     return explain_each(problem, plan, (key,), offset=offset)[0]
 
 
-def explain_each(
-    problem: Problem, plan: Plan, keys: Sequence[str], *, offset: timedelta = timedelta(0)
-) -> tuple[Explained, ...]:
+def explain_each(problem: Problem, plan: Plan, keys: Sequence[str], *, offset: int = 0) -> tuple[Explained, ...]:
     """As `explain`, for several jobs in the order given, with one look at the problem."""
     ground = survey(problem)
     slots = {slot.key: slot for slot in plan.slots}
@@ -87,10 +86,10 @@ def _without(table: tuple[Blocker, ...]) -> list[str]:
 
 
 def _reasons(
-    ground: Ground, job: PlanJob, slot: Slot, limit: int, plan: Plan, table: tuple[Blocker, ...], offset: timedelta
+    ground: Ground, job: PlanJob, slot: Slot, limit: int, plan: Plan, table: tuple[Blocker, ...], offset: int
 ) -> Iterator[str]:
     def day(step: int) -> str:
-        when = ground.problem.starts_at + offset + timedelta(hours=step)
+        when = ship_time(ground.problem.starts_at + timedelta(hours=step), offset)
         return f"{when:%a} {when.day} {when:%b %Y}"
 
     def is_free(start: int) -> bool:

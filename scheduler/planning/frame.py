@@ -184,7 +184,7 @@ class _Grid:
         dock = dock_of(self.beside.docks, job.occurrence.key)
         if dock is None or dock.to_at <= self.at:
             return None
-        return dock if job.limit_at is None or dock.from_at <= job.limit_at else None
+        return dock if job.limit_at is not None and dock.from_at <= job.limit_at else None
 
     def plan_job(self, job: DueJob, before: DueJob | None, planned: Mapping[str, DueJob], taken: Taken) -> PlanJob:
         """The job on the grid."""

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from enum import StrEnum
 
+from scheduler.domain.shiptime import ship_time
 from scheduler.planning.board import Because, Board
 from scheduler.planning.changes import (
     postponed,
@@ -70,12 +71,12 @@ class _Proposal:
 
 
 def reliefs(
-    problem: Problem, plan: Plan, key: str, *, solve: Callable[[Problem], Plan], offset: timedelta = timedelta(0)
+    problem: Problem, plan: Plan, key: str, *, solve: Callable[[Problem], Plan], offset: int = 0
 ) -> tuple[Relief, ...]:
     """At most one relief of each kind for a late or unplaced job, the cheapest that holds; empty for a job in time.
 
     Args:
-        plan: the plan of `problem`. key: the job's. solve: makes a plan. offset: ship time minus UTC, for the words.
+        plan: the plan of `problem`. key: the job's. solve: makes a plan. offset: ship time minus UTC in minutes, for the words.
     """
     late = lateness(problem, plan)
     if key not in late:
@@ -130,7 +131,7 @@ def _helps(before: Mapping[str, int | None], after: Mapping[str, int | None], ke
     return all(other in before and no_worse(days, before[other]) for other, days in after.items())
 
 
-def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offset: timedelta) -> Iterator[_Proposal]:
+def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offset: int) -> Iterator[_Proposal]:
     board, limit = _others(ground, plan, job), job.limit
     if job.after in board.placed:
         limit = limit_after(job, board.placed[job.after].end)
@@ -274,15 +275,15 @@ class _Words:
     """Instants of the grid in ship time."""
 
     problem: Problem
-    offset: timedelta
+    offset: int
 
     def at(self, step: int) -> str:
-        when = self.problem.starts_at + self.offset + timedelta(hours=step)
+        when = ship_time(self.problem.starts_at + timedelta(hours=step), self.offset)
         return f"{when:%a} {when.day} {when:%b %Y %H:%M}"
 
     def span(self, first: int, last: int) -> str:
         """From a step to another, the date once where it is the same."""
-        ends = self.problem.starts_at + self.offset + timedelta(hours=last)
+        ends = ship_time(self.problem.starts_at + timedelta(hours=last), self.offset)
         return (
             f"{self.at(first)} to {ends:%H:%M}"
             if self.day(first) == self.day(last)
@@ -290,5 +291,5 @@ class _Words:
         )
 
     def day(self, step: int) -> str:
-        when = self.problem.starts_at + self.offset + timedelta(hours=step)
+        when = ship_time(self.problem.starts_at + timedelta(hours=step), self.offset)
         return f"{when:%a} {when.day} {when:%b %Y}"

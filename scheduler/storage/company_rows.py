@@ -34,11 +34,17 @@ def next_postponement(session: Session, vessel_id: str) -> int:
 
 
 def granted(session: Session, vessel_id: str) -> dict[str, int]:
-    """New limit (epoch seconds) of each job with a granted postponement; the newest counts."""
+    """New limit (epoch seconds) of each job with a granted postponement; the newest counts. One that was decided before the job's
+    first date was set puts off nothing: the limit it was about is gone."""
+    first = {f"{row.kind}:{row.subject_id}:1": row.set_s for row in first_dates(session, vessel_id)}
     query = select(PostponementRow).where(
         PostponementRow.vessel_id == vessel_id, col(PostponementRow.granted).is_(True)
     )
-    return {row.job_key: row.to_s for row in session.exec(query.order_by(col(PostponementRow.number)))}
+    return {
+        row.job_key: row.to_s
+        for row in session.exec(query.order_by(col(PostponementRow.number)))
+        if (row.decided_s or 0) >= first.get(row.job_key, 0)
+    }
 
 
 def non_conformities(session: Session, vessel_id: str, *, only_open: bool = False) -> list[NonConformityRow]:

@@ -129,7 +129,7 @@ class PartDateRow(Row, table=True):
 class FirstDateRow(Row, table=True):
     """When the first turn of a job falls due, set by the chief engineer because nobody knew when it was last done.
 
-    running_seconds: of the subject when it was set, none for a plant.
+    due_on: the ship's date it was set for; due_s: when that began. running_seconds: of the subject when it was set, none for a plant.
     """
 
     __table_args__ = (WITHOUT_ROWID,)
@@ -138,6 +138,7 @@ class FirstDateRow(Row, table=True):
     kind: str = Field(primary_key=True)
     subject_id: str = Field(primary_key=True)
     plant_id: str
+    due_on: date
     due_s: int = Field(sa_type=BigInteger)
     set_s: int = Field(sa_type=BigInteger)
     running_seconds: int | None = Field(default=None, sa_type=BigInteger)

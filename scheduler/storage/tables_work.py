@@ -48,6 +48,8 @@ class OutageRow(Row, table=True):
     expected_s: int | None = Field(default=None, sa_type=BigInteger)
     actor: str
     recorded_s: int = Field(sa_type=BigInteger)
+    job_key: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    """Of the job whose work put it out; empty: a person said so."""
 
 
 class PumpTestRow(Row, table=True):

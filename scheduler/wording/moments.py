@@ -1,18 +1,20 @@
 """Instants and lists as people read them, in ship time."""
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
+
+from scheduler.domain.shiptime import ship_time
 
 
 def ship_moment(at: datetime, offset_minutes: int) -> str:
     """Day and time aboard, as "Tue 3 Nov 14:05"."""
-    there = at + timedelta(minutes=offset_minutes)
+    there = ship_time(at, offset_minutes)
     return f"{there:%a} {there.day} {there:%b %H:%M}"
 
 
 def ship_day(at: datetime, offset_minutes: int) -> str:
     """The day aboard, as "3 November"."""
-    there = at + timedelta(minutes=offset_minutes)
+    there = ship_time(at, offset_minutes)
     return f"{there.day} {there:%B}"
 
 

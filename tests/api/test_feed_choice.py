@@ -1,7 +1,7 @@
 """What a calendar address shows besides its jobs: reminders at a ship's hour, the next days only, pumps that are out."""
 
 import re
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -9,11 +9,15 @@ import pytest
 from icalendar import Calendar
 
 from scheduler.actions import feed, people, planning
+from scheduler.actions.calendars import _text
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import Hand
+from scheduler.actions.pumps import set_down
+from scheduler.domain.scope import Scope
+from scheduler.domain.shiptime import ShipOffset
 from scheduler.domain.words import Role
 from scheduler.planning.stagger import greedy_plan
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.tables import AssetKind, FeedEventRow
 from tests.api.stage import AT, Stage, stamp
 from tests.end_to_end.test_actions import ME, PEN_HERE
 
@@ -127,3 +131,60 @@ def test_tasks_say_how_pressing_when_planned_and_when_done(fresh: Stage) -> None
     )
     assert {int(one["PRIORITY"]) for one in tasks.values() if "PRIORITY" in one} <= {1, 2, 3, 5, 6, 7}
     assert fresh.ask("GET", FEEDS, role=Role.ENGINEER).json()["feeds"][0]["days_ahead"] is None
+
+
+def test_an_outage_told_twice_from_one_second_does_not_stop_the_calendar(fresh: Stage) -> None:
+    """Put right after all: the longer of the two stands."""
+    pump = "/api/v1/pumps/plover-pump-b"
+    at = AT - timedelta(hours=3)
+    told = {"at": stamp(at), "reason": "seized"}
+    back = {"at": stamp(at + timedelta(minutes=10)), "reason": "ran", "test": "passed"}
+    assert fresh.ask("POST", f"{pump}/down", json=told).status_code == 200
+    assert fresh.ask("POST", f"{pump}/back", json=back).status_code == 200
+    assert fresh.ask("POST", f"{pump}/down", json={**told, "reason": "it never ran"}).status_code == 200
+    assert [str(one["SUMMARY"]) for one in events(body(fresh)) if str(one["SUMMARY"]).startswith("VP2 ")].count(
+        "VP2 out, back 3 Nov?"
+    ) == 1
+
+
+def test_an_evening_before_holds_for_a_slot_that_ends_at_midnight_utc() -> None:
+    """A date and an hour are told apart by how the event stands, not by its end."""
+    ends_at = datetime(2026, 12, 2, tzinfo=UTC)
+    row = FeedEventRow(
+        vessel_id="v",
+        uid="u",
+        plant_id="p",
+        occurrence_key="a:b:1",
+        text="BEGIN:VEVENT\r\nDTSTART:20261201T220000Z\r\nSTATUS:CONFIRMED\r\nSUMMARY:VP1 knife\r\nEND:VEVENT\r\n",
+        task="",
+        fingerprint="",
+        sequence=0,
+        changed_s=0,
+        created_s=0,
+        starts_s=int((ends_at - timedelta(hours=2)).timestamp()),
+        ends_s=int(ends_at.timestamp()),
+        state="window open",
+    )
+    text = _text(PEN_HERE, row, Scope(vessel_id="v", alarms=True), ShipOffset(600), "Plover")
+    assert "TRIGGER;VALUE=DATE-TIME:20261201T080000Z" in text  # 18:00 aboard on the day before the 2nd
+    assert "DESCRIPTION:\r\n Plover" in text
+
+
+def test_what_is_only_forecast_rings_in_no_calendar(fresh: Stage) -> None:
+    """Neither as an event nor as a task."""
+    events_with = {str(one["SUMMARY"]) for one in events(body(fresh, alarms=True)) if one.walk("VALARM")}
+    tasks_with = {
+        str(one["SUMMARY"]) for one in events(body(fresh, "tasks", alarms=True), "VTODO") if one.walk("VALARM")
+    }
+    assert tasks_with == events_with
+
+
+def test_work_on_a_planned_job_is_shown_by_the_job_alone(fresh: Stage) -> None:
+    """A pump put out by the acts of a knife inspection is no breakdown."""
+    key = "knife_inspection:plover-pump-b-knives:1"
+    with fresh.house.db.write("demo-plover") as session:
+        place = Place("plover-pump-b", "demo-plover", "plover-plant", AssetKind.PUMP)
+        set_down(session, place, AT, "work", "A", int(AT.timestamp()), None, key)
+    shown = [str(one["SUMMARY"]) for one in events(body(fresh))]
+    assert not [one for one in shown if one.startswith("VP2 out")]
+    assert not any("pump out" in one for one in shown)

@@ -176,3 +176,25 @@ def test_from_its_page_what_was_typed_is_kept_when_it_is_refused(fresh: Stage) -
     shown = browser.get(page).text
     assert "no paper" in shown
     assert "Bring the first date forward" in shown
+
+
+def test_a_postponement_from_before_puts_no_first_date_off(fresh: Stage) -> None:
+    """What was granted while the last time was known is over with it; what is granted after the first date binds, and the date is
+    brought forward no more."""
+    later = {"to_at": (AT + timedelta(days=900)).isoformat(), "reason": "a", "risk": "b"}
+    assert fresh.ask("POST", f"{API}/jobs/{KEY}/postponements", json=later).status_code == 201
+    grant = {"granted": True, "note": "yes"}
+    path = f"{API}/vessels/demo-plover/postponements"
+    assert fresh.ask("POST", f"{path}/1/decision", role=Role.OFFICE, json=grant).status_code == 200
+    forget(fresh)
+    fresh.clock.at += timedelta(minutes=1)
+    assert set_first(fresh).status_code == 200
+    job = due(fresh)
+    assert (job["postponed_to"], ship_date(job["due_at"])) == (None, ON.isoformat())
+    fresh.clock.at += timedelta(minutes=1)
+    assert fresh.ask("POST", f"{API}/jobs/{KEY}/postponements", json=later).status_code == 201
+    assert fresh.ask("POST", f"{path}/2/decision", role=Role.OFFICE, json=grant).status_code == 200
+    assert due(fresh)["postponed_to"] is not None
+    told = set_first(fresh, once="c", on=(ON - timedelta(days=5)).isoformat())
+    assert told.status_code == 422
+    assert "was postponed to" in told.text

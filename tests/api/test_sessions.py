@@ -174,6 +174,8 @@ def test_the_link_of_an_event_on_a_phone_that_is_not_signed_in_leads_there_in_th
     assert asked.status_code == 401
     assert "sign in on this device once: the page opens then" in asked.text
     assert "alarm" not in asked.text.casefold()
+    for odd in ("/plants/%E2%82%AC", "/vessels/x/jobs/a:%E4%BD%A0:1", f"/plants/{'x' * 900}"):
+        assert phone.get(odd, headers={"Accept": "text/html"}).status_code == 401
     for then, there in ((page, page), ("//elsewhere.example", "/"), ("", "/")):
         phone.cookies.clear()
         phone.cookies.set("then", then)

@@ -9,13 +9,14 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from scheduler.actions import feed, fleet, history, jobs, planning, pumps, rounds
+from scheduler.actions import feed, fleet, history, jobs, planning, postponing, pumps, rounds
 from scheduler.actions.documents import VESSEL
 from scheduler.actions.fleet import Place
 from scheduler.actions.house import House
 from scheduler.actions.situation import Situation, situation
 from scheduler.domain.capacity import Swept
 from scheduler.domain.choosing import Choice
+from scheduler.domain.postponing import Asked
 from scheduler.domain.words import State, Subject, Test
 from scheduler.errors import Refused
 from scheduler.settings import Settings
@@ -278,3 +279,68 @@ def test_work_under_way_keeps_its_thing_in_the_document(house: House) -> None:
     with house.db.read() as session:
         assert work_rows.work_under_way(session, SHIP, PUMP) == key
         assert work_rows.work_under_way(session, SHIP, "plover-pump-b") == ""
+
+
+def test_no_two_histories_become_one(house: House) -> None:
+    """An id under which something was kept is no new name for another thing."""
+    close(house, "pull_down_test:plover-pump-b:1")
+    told = document(house)
+    plant = told["plants"][0]
+    plant["minimum_blocks"], plant["minimum_swept_m3_per_h"] = [], 50
+    gone = "plover-pump-b"
+    plant["pumps"] = [one for one in plant["pumps"] if one["id"] != gone]
+    for name in ("stays", "fittings"):
+        plant[name] = [one for one in plant[name] if one["pump"] != gone]
+    plant["parts"] = [one for one in plant["parts"] if not one["id"].startswith(gone)]
+    plant["last_done"] = [one for one in plant["last_done"] if not one["subject"].startswith(gone)]
+    put(house, told)
+    with pytest.raises(Refused, match="two histories would become one"):
+        put(house, renamed(document(house), PUMP, gone))
+
+
+@pytest.mark.long
+def test_what_is_kept_by_the_key_of_a_turn_alone_makes_an_id_used(house: House) -> None:
+    """A postponement asked for names no pump but in its job."""
+    place, occurrence = jobs.job_place(house, ME, "knife_inspection:plover-pump-c-knives:1")
+    later = house.now() + timedelta(days=900)
+    postponing.ask(house, _hand(), place, occurrence, Asked(to_at=later, reason="a", risk="b"))
+    told = renamed(document(house), "plover-pump-c-knives", "knives-c")
+    for part in told["plants"][0]["parts"]:
+        part["was"] = ""
+    with pytest.raises(Refused, match='"was": "plover-pump-c-knives"'):
+        put(house, told)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("odd", ["30", "pump", "plant", "pumps", "jobs", "says"])
+def test_an_id_that_looks_like_something_else_is_renamed_and_nothing_with_it(house: House, odd: str) -> None:
+    """A minute of an instant, a word of the document, a member of a stored plan."""
+    put(house, renamed(document(house), PUMP, odd))
+    with house.db.write(SHIP) as session:
+        detail = '{"at": "2027-01-10T08:30:00+00:00", "of": "overhaul:30:1"}'
+        session.add(
+            WorkStepRow(
+                vessel_id=SHIP, job_key=f"overhaul:{odd}:1", number=1, pump_id=odd, kind="noted", at_s=1, detail=detail, flags="[]",
+                actor="A", record=1, recorded_s=1,
+            )
+        )  # fmt: skip
+    told = document(house)
+    for pump in told["plants"][0]["pumps"]:
+        pump["was"] = ""
+    put(house, renamed(told, odd, OTHER) if odd not in ("plant", "pump") else _by_hand(told, odd))
+    now = now_of(house)
+    assert now.taken is not None
+    assert {slot.pump for slot in now.taken.plan.slots if slot.pump} <= {pump.id for pump in now.plant.pumps}
+    with house.db.read() as session:
+        (step,) = work_rows.work_steps(session, SHIP, f"overhaul:{OTHER}:1")
+    assert '"2027-01-10T08:30:00+00:00"' in step.detail
+    assert ("overhaul:30:1" in step.detail) == (odd != "30")
+    planning.propose(house, SHIP, PLANT)
+
+
+def _by_hand(told: Any, odd: str) -> Any:
+    """As `renamed`, where the id is a word of the document as well: what kinds are counted on stays."""
+    kinds = told["plants"][0]["job_kinds"]
+    made = renamed({**told, "plants": [{**told["plants"][0], "job_kinds": []}]}, odd, OTHER)
+    made["plants"][0]["job_kinds"] = kinds
+    return made

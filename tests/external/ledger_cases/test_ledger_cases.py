@@ -174,6 +174,12 @@ CASES = {
         14,
         ((24, V.GLITCH), (48, V.GLITCH), (72, V.CREDITED)),
     ),
+    "a drop, a nought, then exchanged": Case(
+        "R10, R14",
+        [*posts((0, 1000), (10, 1010), (110, 50), (111, 0)), Replacement(at(171), 50_500, 0)],
+        60.5,
+        ((110, V.RESET), (111, V.GLITCH), (171, V.REPLACEMENT)),
+    ),
     "a nought after a rise has confirmed the drop": Case(
         "R10",
         posts((0, 12000), (24, 9), (48, 14), (72, 0), (96, 6)),

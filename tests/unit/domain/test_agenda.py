@@ -116,6 +116,9 @@ def test_a_pump_that_is_out_stands_in_the_calendar() -> None:
     assert "plans assume 14 days" in entry(assumed=True).description
     nobody = entry(back_at=None)
     assert (nobody.summary, nobody.ends) == ("VP2 out, back not known", datetime(2026, 11, 25, 23, 0, tzinfo=UTC))
+    passed = entry(back_at=None, expected_at=AT - timedelta(hours=1))
+    assert passed.summary == "VP2 out, back not known"
+    assert "It was expected back 25 Nov 2026 06:00 ship time, which has passed" in passed.description
     over = entry(to_at=AT - timedelta(hours=1))
     assert (over.summary, over.ends) == ("VP2 was out", AT - timedelta(hours=1))
     assert entry(back_at=None, proved=True).summary == "VP2 not proved"

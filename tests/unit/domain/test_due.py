@@ -326,20 +326,22 @@ def test_a_pump_or_part_put_to_use_new_counts_from_there():
     }
 
 
-@pytest.mark.parametrize(("run", "known"), [(8000 * H, False), (8000 * H - 1, True), (0, True)])
-def test_new_long_before_its_kind_was_kept_count_of_is_not_known(run, known):
-    """An interval that had gone by when the kind was first set up here: who knows whether it was done."""
-    since = {"overhaul": SET_UP_AT + 30 * DAY}
-    found = reckon_first(plant(OVERHAUL, fittings=OLD_PARTS), at_hours(run), since=since)
-    assert (("overhaul", "u1") in found) is known
+@pytest.mark.parametrize(("late", "known"), [(timedelta(0), True), (timedelta(seconds=1), False), (-DAY, True)])
+def test_new_before_its_kind_was_kept_count_of_is_not_known(late, known):
+    """To the second; neither hours nor interval matter, so that none of them can hide a late job."""
+    since = {"overhaul": SET_UP_AT + late}
+    for run in (0, 10**9):
+        found = reckon_first(plant(OVERHAUL, fittings=OLD_PARTS), at_hours(run), since=since)
+        assert (("overhaul", "u1") in found) is known
 
 
-@pytest.mark.parametrize(("late", "known"), [(timedelta(0), False), (timedelta(seconds=1), True)])
-def test_a_calendar_interval_gone_by_before_counting_began_is_not_known(late, known):
-    """To the second; hours do not matter here."""
-    kind = replace(OVERHAUL, interval_running_hours=None, interval_months=None, interval_days=30)
-    since = {"overhaul": SET_UP_AT + 30 * DAY - late}
-    assert (("overhaul", "u1") in reckon_first(plant(kind), at_hours(0), since=since)) is known
+def test_what_is_not_known_does_not_hide_behind_a_postponed_overhaul():
+    """The overhaul will be later than now: the knives are planned by themselves."""
+    last = done("overhaul", "u1", MIDNIGHT - 2000 * DAY, 0)
+    late = jobs(OVERHAUL, KNIVES, run=9000, done=last)
+    assert late["knives:k1:1"].renewed_by == "overhaul:u1:5"
+    put_off = jobs(OVERHAUL, KNIVES, run=9000, done=last, postponed={"overhaul:u1:5": MIDNIGHT + 200 * DAY})
+    assert put_off["knives:k1:1"].renewed_by is None
 
 
 def test_last_done_counts_as_sequence_nought():

@@ -124,6 +124,14 @@ def test_a_counter_that_counts_minutes_from_now_on_asks_once() -> None:
     assert len(asked(posts(*PAST, (48, 720_720), (49, 720_700)))) == 2
 
 
+def test_honest_minutes_stay_with_their_question_when_a_wild_value_comes_between() -> None:
+    """No answer to the wild value touches them."""
+    minutes = [(72 + n, 720_720 + 1440 + 20 * n) for n in range(4)]
+    found = asked(posts(*PAST, *minutes, (80, 5_000_000), *((81 + n, 722_340 + 20 * n) for n in range(3))))
+    assert [len(question.readings) for question in found] == [7, 1]
+    assert found[0].scale == (60, "minutes")
+
+
 DAILY = tuple((24 * day, 20_638 + 7 * day) for day in range(18))
 """Seven hours a day, read each day; on day 18 20764 was read."""
 

@@ -6,6 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from api.drawing.field import Field
+from api.drawing.ground import day_words
 from api.saying import clock
 from api.typed import ship_instant
 from scheduler.domain.shiptime import ShipOffset, minutes_at, ship_time
@@ -43,6 +45,29 @@ def test_eight_aboard_is_eight_after_the_change() -> None:
 def test_a_form_shown_by_another_clock_is_read_by_that_one() -> None:
     """The ship's clock changed between showing and sending: what stood beside the field counts."""
     assert ship_instant("at", "2026-12-08T08:00", "120", CLOCK) == datetime(2026, 12, 8, 6, tzinfo=UTC)
+
+
+def test_what_was_is_told_by_the_clock_of_its_day() -> None:
+    """Changes gone by are known as well; before all of them the first clock holds."""
+    clock_now = ShipOffset(660, [(AT - timedelta(days=2), 660)], first=60)
+    assert clock(AT - timedelta(days=3) + timedelta(hours=6), clock_now) == "07:00"
+    assert clock(AT, clock_now) == "11:00"
+
+
+def test_a_time_shown_twice_is_the_first_and_one_left_out_is_of_the_clock_before() -> None:
+    """The clock goes back an hour, or on by three."""
+    back = ShipOffset(60, [(AT, 120), (AT + timedelta(days=9), 60)])
+    assert back.instant(datetime(2026, 12, 10, 1, 30)) == datetime(2026, 12, 9, 23, 30, tzinfo=UTC)  # noqa: DTZ001
+    on = ShipOffset(60, [(AT, 240)])
+    assert on.instant(datetime(2026, 12, 1, 2, 0)) == datetime(2026, 12, 1, 1, 0, tzinfo=UTC)  # noqa: DTZ001
+
+
+def test_each_day_of_a_drawing_has_its_own_date() -> None:
+    """Back an hour in two days: no date stands twice, and none is left out."""
+    clock_back = ShipOffset(120, [(AT + timedelta(days=2), 60)])
+    field = Field(from_at=AT, to_at=AT + timedelta(days=6), left=0, right=600, top=0, floor=100, low=0, high=1)
+    drawn = "".join(map(str, day_words(field, 100, clock_back))).replace("\u00a0", " ")
+    assert [drawn.count(f">{day}<") for day in ("Wed 2 Dec", "Thu 3 Dec", "Fri 4 Dec", "Sat 5 Dec")] == [1, 1, 1, 1]
 
 
 CHANGES = st.lists(st.tuples(st.integers(1, 500), st.integers(-12, 14)), max_size=4, unique_by=lambda pair: pair[0])

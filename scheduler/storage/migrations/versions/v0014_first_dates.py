@@ -30,6 +30,7 @@ def upgrade() -> None:
         sa.Column("kind", sa.String(), nullable=False),
         sa.Column("subject_id", sa.String(), nullable=False),
         sa.Column("plant_id", sa.String(), nullable=False),
+        sa.Column("due_on", sa.Date(), nullable=False),
         sa.Column("due_s", sa.BigInteger(), nullable=False),
         sa.Column("set_s", sa.BigInteger(), nullable=False),
         sa.Column("running_seconds", sa.BigInteger(), nullable=True),

@@ -1,4 +1,5 @@
-"""What a calendar address chooses besides its jobs (hour of its reminders, days ahead), and what the installation remembers."""
+"""What a calendar address chooses besides its jobs (hour of its reminders, days ahead), by which job a pump was put out, and what
+the installation remembers."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -10,9 +11,10 @@ depends_on = None
 
 
 def upgrade() -> None:
-    """Adds both columns; addresses with reminders get them at 18:00 the evening before. Makes the table."""
+    """Adds the columns; addresses with reminders get them at 18:00 the evening before. Makes the table."""
     op.add_column("feed_token", sa.Column("alarm_hour", sa.Integer(), nullable=False, server_default="18"))
     op.add_column("feed_token", sa.Column("days_ahead", sa.Integer(), nullable=True))
+    op.add_column("outage", sa.Column("job_key", sa.String(), nullable=False, server_default=""))
     op.create_table(
         "remembered",
         sa.Column("name", sa.String(), nullable=False),
