@@ -122,6 +122,8 @@ class DueJob:
     """When the chief engineer set the date of this turn, because nobody knew when the job was last done."""
 
 
+SET_UP = timedelta(days=1)
+"""A pump that came new within so long before its kind was set up came with it."""
 HoursAt = Callable[[Subject, str, datetime], RunningHours]
 
 
@@ -168,7 +170,7 @@ def _put_to_use_new(plant: Plant, since: Mapping[str, datetime]) -> Iterator[tup
             first.setdefault(subject, (from_at, opening))
         for subject, (from_at, opening) in first.items():
             asked = since.get(kind.code)
-            if opening == 0 and (asked is None or from_at >= asked):
+            if opening == 0 and (asked is None or from_at >= asked - SET_UP):
                 zeroth = Occurrence(kind=kind.code, subject=subject, sequence=0)
                 yield (kind.code, subject), Done(occurrence=zeroth, done_at=from_at.astimezone(UTC), running_seconds=0)
 
