@@ -228,6 +228,10 @@ def day_ends(
     """
     first_s, nos = from_s // _DAY_S * _DAY_S, list(counter_nos)
     ends: dict[int, list[tuple[int, int]]] = {no: [] for no in nos}
+    begun = [at_s for no in nos if (at_s := first_entry(session, no, first_s)) is not None]
+    if not begun:
+        return ends
+    first_s = min(begun) // _DAY_S * _DAY_S  # of days before the first entry nothing has to be looked up
     asked = {"nos": nos, "first": first_s, "until": until_s}
     for query in (_DAY_ENDS, _DAY_FIRSTS) if firsts else (_DAY_ENDS,):
         for no, day_s, packed in session.connection().execute(query, asked).all():
@@ -235,6 +239,13 @@ def day_ends(
                 total_s, second = divmod(packed, _DAY_S)
                 ends[no].append((day_s + second, total_s))
     return {no: sorted(set(points)) for no, points in ends.items()}
+
+
+def first_entry(session: Session, counter_no: int, from_s: int) -> int | None:
+    """Instant of a counter's first entry at an instant or later, or none; one seek."""
+    row = LedgerEntryRow
+    query = select(row.at_s).where(row.counter_no == counter_no, row.at_s >= from_s)
+    return session.exec(query.order_by(col(row.at_s)).limit(1)).first()
 
 
 def entry_at(session: Session, counter_no: int, at_s: int) -> LedgerEntryRow | None:
