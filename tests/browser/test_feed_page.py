@@ -82,7 +82,7 @@ def test_an_address_is_changed_and_withdrawn_without_script(browser: Browser, li
     assert "/cal/" not in page.content()
     page.locator(".feeds li", has_text="chart table").locator("form[action$='/rotate'] button").click()
     new = page.locator(".addr code").first.inner_text()
-    assert live.chief.get(old).status_code == 404
+    assert "SUMMARY:This calendar address was withdrawn" in live.chief.get(old).text
     assert "BEGIN:VEVENT" in live.chief.get(new).text
     page.goto(f"{live.url}/feeds")
     page.locator(".feeds li", has_text="chart table").locator("form[action$='/revoke'] button").click()
