@@ -91,10 +91,14 @@ def agenda(
         found += _all(vessel, plant, jobs, slots, mine_done, mine_gone, offset_minutes, at, published or {})
         found += [out_entry(vessel, plant, one, offset_minutes, at) for one in out if one.plant in mine]
     kept, left_out = _fit(found)
-    uncovered = sorted(
+    today = ship_time(at, offset_minutes).date()
+    uncovered = sorted(  # until the end of its day: the status changes by the day, not as each slot ends
         (slots[entry.key].start_at, entry.summary)
         for entry in kept
-        if entry.opaque and entry.key in slots and not slots[entry.key].covered and slots[entry.key].end_at > at
+        if entry.opaque
+        and entry.key in slots
+        and not slots[entry.key].covered
+        and ship_time(slots[entry.key].end_at, offset_minutes).date() >= today
     )
     status = status_entry(
         vessel=vessel,
