@@ -115,7 +115,7 @@ def non_conformities(vessel: Annotated[str, typer.Argument(help="vessel id")], a
     )
 
 
-def _about(told: "Mapping[str, Any]") -> str:
+def _about(told: Mapping[str, Any]) -> str:
     return f"limit {told['limit_at'][:10]}" if told["limit_at"] else f"{told['about']}, {told['opened_at'][:10]}"
 
 

@@ -248,7 +248,7 @@ def _out(session: Session, now: Situation, at: datetime) -> list[PumpOut]:
                 expected_at=outage.expected_at,
                 reason=row.reason,
                 plant=now.plant.id,
-                proved=row.status is OutageStatus.NOT_PROVED,
+                waits_for_test=row.status is OutageStatus.NOT_PROVED,
             )
         )
     return found

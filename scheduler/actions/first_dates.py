@@ -1,7 +1,7 @@
 """First dates: where nobody knows when a job was last done, the chief engineer says when it first falls due, and why."""
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime, time
 
 from scheduler.actions.actor import person_of
 from scheduler.actions.documents import held
@@ -15,11 +15,10 @@ from scheduler.domain.due import DueJob, Occurrence, last_not_known
 from scheduler.domain.first_date import first_date_faults, latest_on
 from scheduler.domain.fleet import Plant
 from scheduler.domain.hours import RunningHours, running_hours
-from scheduler.domain.shiptime import ship_time
+from scheduler.domain.shiptime import instant_of, ship_time
 from scheduler.domain.subjects import where
 from scheduler.domain.words import State, Subject
 from scheduler.errors import Refused
-from scheduler.planning.shiphours import ShipClock
 from scheduler.storage import company_rows, fleet_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
@@ -90,7 +89,6 @@ def set_first(
                     "is no more what binds it. Do the job, or have the postponement decided anew."
                 )
             row = company_rows.first_date(session, place.vessel_id, occurrence.kind, occurrence.subject)
-            clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
             before_on = None if row is None else row.due_on
             today = ship_time(now.at, now.offset_minutes).date()
             faults = first_date_faults(
@@ -98,8 +96,7 @@ def set_first(
             )
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-            midnight = datetime.combine(on, time(), UTC)
-            due_at = midnight - clock.offset_at(midnight - clock.offset_at(midnight))
+            due_at = instant_of(datetime.combine(on, time()), now.offset_minutes)
             ran = None if kind.subject is Subject.PLANT else now.hours[kind.subject, occurrence.subject].seconds
             payload = {
                 "job_no": key,

@@ -219,7 +219,7 @@ def watched(house: House, hand: Hand, place: Place, act: Callable[[], Answer]) -
     )
 
 
-def _events(told: Told, at_s: int, asked: Question | None) -> list[CounterEvent]:
+def _events(told: Told, at_s: int, asked: Question) -> list[CounterEvent]:
     """The counter events that an answer stands for."""
     at, reason = instant(at_s), told.reason
     match told.what:
@@ -232,7 +232,7 @@ def _events(told: Told, at_s: int, asked: Question | None) -> list[CounterEvent]
             )
             return [made]
         case "rescaled":
-            if asked is None or asked.scale is None:
+            if asked.scale is None:
                 raise Refused(
                     "No other scale would fit any more. Load the page again, or use `leadline counter rescaled`."
                 )
@@ -247,16 +247,16 @@ def _events(told: Told, at_s: int, asked: Question | None) -> list[CounterEvent]
             )
             return [made]
         case "earlier":
-            if asked is None or asked.earlier is None:
+            if asked.earlier is None:
                 raise Refused("No reading before explains these any more. Load the page again.")
             return [CounterEvent(kind="bad reading", at=instant(asked.earlier[0]), reason=reason)]
-        case "misread" | "preset" if asked is not None and asked.earlier is not None and len(asked.readings) > 1:
+        case "misread" | "preset" if asked.earlier is not None and len(asked.readings) > 1:
             raise Refused(
                 f"These {len(asked.readings)} readings all follow from what was counted before, once "
                 f"{counts_text(asked.earlier[1])} is left out: mark that one as misread, or record a replacement."
             )
         case "misread":
-            held = (at_s,) if asked is None else tuple(reading.at_s for reading in asked.readings)
+            held = [reading.at_s for reading in asked.readings]
             if len(held) > MOST_MISREAD:
                 raise Refused(
                     f"{len(held)} readings cannot all be misread; at most {MOST_MISREAD} are marked at once. If the counter "

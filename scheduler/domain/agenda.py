@@ -106,13 +106,13 @@ def agenda(
         plan_at=plan_at,
         hours_as_of=hours_as_of,
         offset_minutes=offset_minutes,
-        plan_offset_minutes=offset_minutes if plan_offset_minutes is None else plan_offset_minutes,
+        plan_offset_minutes=plan_offset_minutes,
         at=at,
         left_out=left_out,
         silent=silent,
         taken_at=taken_at,
         uncovered=[name.partition(" · ")[0] for _, name in uncovered],
-        out=[one for one in out if one.to_at is None and not one.proved],
+        out=[one for one in out if one.to_at is None and not one.waits_for_test],
     )
     return Agenda(entries=(status, *kept), left_out=left_out)
 

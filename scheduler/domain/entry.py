@@ -67,8 +67,8 @@ class PumpOut:
     reason: str
     plant: str
     expected_at: datetime | None = None
-    proved: bool = False
-    """It is back, and waits for its test."""
+    waits_for_test: bool = False
+    """It is back, and not proved yet."""
 
 
 def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> CalendarEntry:
@@ -161,7 +161,7 @@ def out_entry(vessel: Vessel, plant: Plant, out: PumpOut, offset_minutes: int, a
     back_on = "" if back is None else f"{back.day} {_MONTHS[back.month - 1]}"
     if out.to_at is not None:
         said, words = "was out", f"Back since {moment(out.to_at, offset_minutes)} ship time."
-    elif out.proved:
+    elif out.waits_for_test:
         said, words = (
             "not proved",
             "It is back and waits for its test: it counts at the provisional derate, not in full.",

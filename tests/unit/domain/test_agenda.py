@@ -121,7 +121,7 @@ def test_a_pump_that_is_out_stands_in_the_calendar() -> None:
     assert "It was expected back 25 Nov 2026 06:00 ship time, which has passed" in passed.description
     over = entry(to_at=AT - timedelta(hours=1))
     assert (over.summary, over.ends) == ("VP2 was out", AT - timedelta(hours=1))
-    assert entry(back_at=None, proved=True).summary == "VP2 not proved"
+    assert entry(back_at=None, waits_for_test=True).summary == "VP2 not proved"
 
 
 def test_what_is_withdrawn_or_done_of_a_kind_that_is_gone_stays_for_its_days() -> None:
