@@ -5,7 +5,7 @@ import sys
 
 def main() -> None:
     """The command's entry."""
-    from api.cli import app
+    from api.commands.app import app
     from scheduler.errors import Busy, SchedulerError, Stale
 
     try:

@@ -22,18 +22,21 @@ from fastapi import FastAPI
 from rich.console import Console
 from rich.progress import Progress
 
-from api.app import make_app
-from api.listening import END_SECONDS, listen
-from api.logs import set_up
-from api.pen import PEN
-from scheduler.actions import addresses, feed, fleet, people, planning
-from scheduler.actions.actor import Actor
-from scheduler.actions.fleet import Place
-from scheduler.actions.history import head_of
-from scheduler.actions.house import Hand, House
-from scheduler.actions.situation import situation
+from api.ics.writer import PEN
+from api.server.app import make_app
+from api.server.listening import END_SECONDS, listen
+from api.server.logs import set_up
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import Hand, House
+from scheduler.actions.feed import addresses, refresh
+from scheduler.actions.people import people
+from scheduler.actions.plan import planning
+from scheduler.actions.plant_state.load import situation
+from scheduler.actions.record.history import head_of
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.fleet import Place
 from scheduler.clock import Clock, fixed_clock, system_clock
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.settings import Settings
 from scheduler.storage.tables import AssetKind
@@ -266,7 +269,7 @@ def _plan_all(scene: Scene) -> None:
             held = planning.propose(house, vessel.id, plant.id)
             hand = Hand(_ACTOR, secrets.token_hex(8), {"take": held.digest})
             planning.take(house, hand, Place(plant.id, vessel.id, plant.id, AssetKind.PLANT), held.digest)
-        feed.refresh(house, PEN(house.settings.shown_base_url()), vessel.id)
+        refresh.refresh(house, PEN(house.settings.shown_base_url()), vessel.id)
 
 
 def _show(scene: Scene, database: Path, took: float) -> None:
@@ -288,8 +291,8 @@ def _prove(scene: Scene) -> int:
     """Prove the demo: each line a thing that holds; the first that does not ends it with 1."""
     from icalendar import Calendar
 
-    from scheduler.domain.verify import Verified, verify_lines
-    from scheduler.planning.check import judge
+    from scheduler.domain.record.verify import Verified, verify_lines
+    from scheduler.planning.judge.check import judge
 
     house = scene.house
     office = httpx.Client(base_url=scene.url, headers={"Authorization": f"Bearer {scene.office_key}"}, timeout=60)

@@ -15,7 +15,7 @@ SchedulerError
 ├── Busy              503  try again shortly
 └── StorageFull       507  no room left to write
 
-`api/errors.py` gives each its status; a test holds the table complete. An expected outcome, such as a counter that
+`api/server/errors.py` gives each its status; a test holds the table complete. An expected outcome, such as a counter that
 runs backwards, is a value kept for the engineer and never an exception. A message says what, which one, what was
 expected and what to do now.
 """

@@ -19,11 +19,11 @@ from queue import LifoQueue
 from typing import Self
 
 from scheduler.errors import Busy
-from scheduler.planning.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
-from scheduler.planning.digest import text_digest
-from scheduler.planning.model import Answer, Model, Outcome
-from scheduler.planning.problem import Plan, Problem
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.problem.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
+from scheduler.planning.problem.digest import text_digest
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.stagger import greedy_plan, stagger
 
 log = logging.getLogger("leadline")
 
@@ -220,7 +220,7 @@ def work() -> None:
     most = int(os.environ.get("LEADLINE_WORKER_MB", "2048")) * 1024 * 1024
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
     seconds = float(os.environ.get("LEADLINE_WORKER_SECONDS", "45"))
-    import_module("scheduler.planning.highs")
+    import_module("scheduler.planning.search.highs")
     gc.freeze()  # what is here now stays: the collector need not look through it again and again
     for line in sys.stdin.buffer:
         _answer(line, time.monotonic() + seconds)
@@ -234,7 +234,7 @@ def _answer(line: bytes, ends: float) -> None:
 
 def _in_time(model: Model, ends: float) -> Answer:
     """The solver's answer, cut short at `ends` (monotonic seconds): a plan not proven is better than the plain one."""
-    from scheduler.planning.highs import optimise
+    from scheduler.planning.search.highs import optimise
 
     left = ends - time.monotonic()
     return optimise(model, seconds=left) if left > 0 else Answer(outcome=Outcome.LIMIT)

@@ -10,9 +10,9 @@ from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEv
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from scheduler.actions.house import House
-from scheduler.actions.nonconforming import open_where_due
-from scheduler.actions.rounds import keep_up, nightly, watch_counters
+from scheduler.actions.base.context import House
+from scheduler.actions.care.rounds import keep_up, nightly, watch_counters
+from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.storage.leader import Leader
 
 log = logging.getLogger("leadline")

@@ -4,16 +4,16 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
-from scheduler.domain.agenda import entries
-from scheduler.domain.due import DueJob, Occurrence
-from scheduler.domain.entry import DoneJob, WithdrawnJob
-from scheduler.domain.fleet import JobKind, Plant, Position, Pump, Stay, Vessel
-from scheduler.domain.forecast import Forecast
-from scheduler.domain.history import Verdict
-from scheduler.domain.publishing import Basis, Posted, Published, figure_of, publish
-from scheduler.domain.quoting import PlannedSlot, Quoted
-from scheduler.domain.revision import CalendarEntry
-from scheduler.domain.words import State, Subject, Trigger
+from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.due.forecast import Forecast
+from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.publishing import Basis, Posted, Published, figure_of, publish
+from scheduler.domain.feed.entries import entries
+from scheduler.domain.feed.revision import CalendarEntry
+from scheduler.domain.feed.stability import PlannedSlot, Quoted
+from scheduler.domain.feed.words import DoneJob, WithdrawnJob
+from scheduler.domain.record.chain import Verdict
+from scheduler.domain.vessel.document import JobKind, Plant, Position, Pump, Stay, Vessel
 
 AT = datetime(2026, 11, 25, 6, 0, tzinfo=UTC)
 DAY = timedelta(days=1)

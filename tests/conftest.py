@@ -29,9 +29,9 @@ if Path(_folder).is_dir() and os.access(_folder, os.W_OK):
 
 def _keep_feeds(folder: Path) -> None:
     """Before anything imports it: the one function that joins calendars also keeps them, each once."""
-    from api import feeds
+    from api.ics import text
 
-    make = feeds.calendar_body
+    make = text.calendar_body
 
     def kept(*told: Any, **named: Any) -> bytes:
         body = make(*told, **named)
@@ -39,7 +39,7 @@ def _keep_feeds(folder: Path) -> None:
         return body
 
     folder.mkdir(parents=True, exist_ok=True)
-    feeds.calendar_body = kept
+    text.calendar_body = kept
 
 
 if os.environ.get("FEEDS_FOLDER"):

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import AsJson, app, hand, me, open_house, out
+from api.commands.shared.common import AsJson, app, hand, me, open_house, out
 
 
 @app.command()
@@ -18,8 +18,8 @@ def parts(
 
     Example: leadline parts plover-plant --count "knife set=2"
     """
-    from scheduler.actions import fleet
-    from scheduler.actions import parts as aboard
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.work import parts as aboard
     from scheduler.storage.tables import AssetKind
 
     name, _, number = (count or "").rpartition("=")

@@ -5,13 +5,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.common import HELP, AsJson, app, hand, me, open_house, out, say
+from api.commands.shared.common import HELP, AsJson, app, hand, me, open_house, out, say
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from scheduler.actions.daybook import Wish
-    from scheduler.actions.house import Answer, House
+    from scheduler.actions.base.context import Answer, House
+    from scheduler.actions.voyage.days import Wish
 
 calendar_app = typer.Typer(
     help="Operating calendar: days at sea, in port, laid up.\n\nExample: leadline calendar show demo-avocet",
@@ -35,14 +35,14 @@ def show(
 
     Example: leadline calendar show demo-avocet --csv
     """
-    from api.daybook_page import covered
-    from api.shapes import daybook_json
-    from scheduler.actions import daybook
-    from scheduler.domain.daybook import days_words
-    from scheduler.domain.daybook_csv import write_sheet
+    from api.pages.voyage.page import covered
+    from api.routes.shared.shapes import daybook_json
+    from scheduler.actions.voyage import days as voyage_days
+    from scheduler.domain.voyage.from_csv import write_sheet
+    from scheduler.domain.voyage.stretches import days_words
 
     with open_house() as house:
-        found = daybook.get_daybook(house, me(), vessel)
+        found = voyage_days.get_daybook(house, me(), vessel)
     if csv and not as_json:
         print(write_sheet(found.book.spells), end="")
         return
@@ -69,8 +69,8 @@ def add(
 
     Example: leadline calendar add demo-avocet port 2026-11-28 2026-11-30 --note bunkers
     """
-    from scheduler.actions.daybook import Wish
-    from scheduler.domain.daybook import Source, Spell
+    from scheduler.actions.voyage.days import Wish
+    from scheduler.domain.voyage.stretches import Source, Spell
 
     spell = Spell(
         from_on=_date(first, "FIRST"),
@@ -94,7 +94,7 @@ def clear(
 
     Example: leadline calendar clear demo-avocet 2026-11-28 2026-11-30
     """
-    from scheduler.actions.daybook import Wish
+    from scheduler.actions.voyage.days import Wish
 
     days = (_date(first, "FIRST"), _date(last or first, "LAST"))
     _change(vessel, Wish(cleared=(days,), reason=reason, what="days cleared"), as_json)
@@ -112,8 +112,8 @@ def import_file(
 
     Example: leadline calendar import demo-avocet days.csv --look
     """
-    from api.shapes import sheet_json
-    from scheduler.actions import daybook
+    from api.routes.shared.shapes import sheet_json
+    from scheduler.actions.voyage import days as voyage_days
     from scheduler.errors import NotFound, Refused
 
     try:
@@ -123,7 +123,7 @@ def import_file(
     except UnicodeDecodeError as error:
         raise Refused(f"{file} is not plain text in UTF-8. Save it as CSV (UTF-8).") from error
     with open_house() as house:
-        found = daybook.preview(house, me(), vessel, text)
+        found = voyage_days.preview(house, me(), vessel, text)
         if found.sheet.faults or look:
             told = sheet_json(found)
             faults = [fault.sentence() for fault in found.sheet.faults]
@@ -133,8 +133,8 @@ def import_file(
                 raise typer.Exit(1)
             return
         what = f"file of {len(found.sheet.rows)} rows taken in"
-        wish = daybook.Wish(stretches=found.sheet.spells, reason=reason, what=what)
-        answer = daybook.change(house, _hand(wish), vessel, wish, if_match=found.version)
+        wish = voyage_days.Wish(stretches=found.sheet.spells, reason=reason, what=what)
+        answer = voyage_days.change(house, _hand(wish), vessel, wish, if_match=found.version)
         _told(house, vessel, answer, as_json)
 
 
@@ -144,20 +144,20 @@ def undo(vessel: Vessel, reason: Reason = "", as_json: AsJson = False) -> None:
 
     Example: leadline calendar undo demo-avocet
     """
-    from scheduler.actions import daybook
+    from scheduler.actions.voyage import days as voyage_days
 
     with open_house() as house:
-        version = daybook.get_daybook(house, me(), vessel).version
-        answer = daybook.undo(house, hand({"undo": version}), vessel, reason=reason, if_match=version)
+        version = voyage_days.get_daybook(house, me(), vessel).version
+        answer = voyage_days.undo(house, hand({"undo": version}), vessel, reason=reason, if_match=version)
         _told(house, vessel, answer, as_json)
 
 
 def _change(vessel: str, wish: "Wish", as_json: bool) -> None:
-    from scheduler.actions import daybook
+    from scheduler.actions.voyage import days as voyage_days
 
     with open_house() as house:
-        version = daybook.get_daybook(house, me(), vessel).version
-        _told(house, vessel, daybook.change(house, _hand(wish), vessel, wish, if_match=version), as_json)
+        version = voyage_days.get_daybook(house, me(), vessel).version
+        _told(house, vessel, voyage_days.change(house, _hand(wish), vessel, wish, if_match=version), as_json)
 
 
 def _hand(wish: "Wish") -> Any:
@@ -165,10 +165,10 @@ def _hand(wish: "Wish") -> Any:
 
 
 def _told(house: "House", vessel: str, answer: "Answer", as_json: bool) -> None:
-    from api.pen import PEN
-    from scheduler.actions import feed
+    from api.ics.writer import PEN
+    from scheduler.actions.feed import refresh
 
-    feed.renew(house, PEN(house.settings.shown_base_url()), vessel)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), vessel)
     body = answer.body
     lines = [f"{vessel}: version {body['version']}{'' if body['record'] else ', nothing had to be changed'}"]
     lines += [_line(change, "was") for change in body["changes"]]
@@ -184,7 +184,7 @@ def _line(days: dict[str, Any], word: str) -> str:
 
 
 def _date(text: str, what: str) -> "date":
-    from scheduler.domain.daybook_csv import read_date
+    from scheduler.domain.voyage.from_csv import read_date
 
     found = read_date(text)
     if found is None:

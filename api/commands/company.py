@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import HELP, AsJson, app, hand, instant, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, hand, instant, me, open_house, out
 
 postpone_app = typer.Typer(
     help='Postponements.\n\nExample: leadline postpone ask KEY --to 2026-12-20T00:00Z --reason "no part" --risk "wear"',
@@ -36,8 +36,9 @@ def ask(
 
     Example: leadline postpone ask overhaul:plover-pump-a:1 --to 2026-12-20T00:00Z --reason "no seal aboard" --risk "leak"
     """
-    from scheduler.actions import jobs, postponing
-    from scheduler.domain.postponing import Asked
+    from scheduler.actions.due import postponing
+    from scheduler.actions.work import jobs
+    from scheduler.domain.due.postponing import Asked
 
     asked = Asked(to_at=instant(to), reason=reason, risk=risk, mitigation=mitigation)
     with open_house() as house:
@@ -63,14 +64,15 @@ def decide(
     """
     from dataclasses import replace
 
-    from api.pen import PEN
-    from scheduler.actions import feed, postponing
+    from api.ics.writer import PEN
+    from scheduler.actions.due import postponing
+    from scheduler.actions.feed import refresh
 
     with open_house() as house:
         asked = hand({"decide": number, "vessel": vessel, "grant": grant})
         decider = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
         answer = postponing.decide(house, decider, vessel, number, granted=grant, note=note, class_agreed=class_agreed)
-        feed.renew(house, PEN(house.settings.shown_base_url()), vessel)
+        refresh.renew(house, PEN(house.settings.shown_base_url()), vessel)
     words = "granted" if grant else "refused"
     out(dict(answer.body), as_json, lambda: iter([f"postponement {number} {words}; record {answer.body['record']}"]))
 
@@ -81,7 +83,8 @@ def postponements(vessel: Annotated[str, typer.Argument(help="vessel id")], as_j
 
     Example: leadline postpone list demo-plover
     """
-    from scheduler.actions import fleet, postponing
+    from scheduler.actions.due import postponing
+    from scheduler.actions.vessel import fleet
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)
@@ -103,11 +106,12 @@ def non_conformities(vessel: Annotated[str, typer.Argument(help="vessel id")], a
 
     Example: leadline nonconformity list demo-plover
     """
-    from scheduler.actions import fleet, nonconforming
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.work import nonconformities
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)
-        rows = nonconforming.listed(house, vessel)
+        rows = nonconformities.listed(house, vessel)
     out(
         {"non_conformities": rows},
         as_json,
@@ -134,12 +138,12 @@ def answer(
     """
     from dataclasses import replace
 
-    from scheduler.actions import nonconforming
+    from scheduler.actions.work import nonconformities
 
     with open_house() as house:
         asked = hand({"answer": number, "vessel": vessel})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        told = nonconforming.answer(house, who, vessel, number, cause=cause, corrective_action=action)
+        told = nonconformities.answer(house, who, vessel, number, cause=cause, corrective_action=action)
     out(dict(told.body), as_json, lambda: iter([f"non-conformity {number} answered; record {told.body['record']}"]))
 
 
@@ -156,10 +160,10 @@ def close(
     """
     from dataclasses import replace
 
-    from scheduler.actions import nonconforming
+    from scheduler.actions.work import nonconformities
 
     with open_house() as house:
         asked = hand({"close": number, "vessel": vessel})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        told = nonconforming.close(house, who, vessel, number)
+        told = nonconformities.close(house, who, vessel, number)
     out(dict(told.body), as_json, lambda: iter([f"non-conformity {number} closed; record {told.body['record']}"]))

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import HELP, AsJson, app, hand, instant, job_app, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, hand, instant, job_app, me, open_house, out
 
 concession_app = typer.Typer(
     help="Lower minima for a time, signed by chief and hotel.\n\nExample: leadline concession list plover-plant",
@@ -31,15 +31,18 @@ def ask(
 
     Example: leadline concession ask plover-plant --from 2026-12-01T08:00Z --to 2026-12-01T16:00Z --minimum 60 --reason "in port"
     """
-    from scheduler.actions import conceding, fleet
-    from scheduler.domain.capacity import Swept
-    from scheduler.domain.conceding import Lower
+    from scheduler.actions.capacity import concessions as capacity_concessions
+    from scheduler.actions.vessel import fleet
+    from scheduler.domain.capacity.concessions import Lower
+    from scheduler.domain.capacity.minimum import Swept
     from scheduler.storage.tables import AssetKind
 
     asked = Lower(from_at=instant(from_), to_at=instant(to), minimum=Swept(minimum), reason=reason)
     with open_house() as house:
         place = fleet.locate(house, me(), plant, AssetKind.PLANT)
-        body = dict(conceding.ask(house, hand({"concession": plant, "from": from_, "to": to}), place, asked).body)
+        body = dict(
+            capacity_concessions.ask(house, hand({"concession": plant, "from": from_, "to": to}), place, asked).body
+        )
     out(body, as_json, lambda: iter([f"concession {body['concession']} asked: {body['says']}"]))
 
 
@@ -57,14 +60,15 @@ def sign(
     """
     from dataclasses import replace
 
-    from scheduler.actions import conceding, fleet
+    from scheduler.actions.capacity import concessions as capacity_concessions
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
         place = fleet.locate(house, me(), plant, AssetKind.PLANT)
         asked = hand({"sign": number, "plant": plant, "as": as_})
         signer = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        body = dict(conceding.sign(house, signer, place, number, as_=as_, name=by).body)
+        body = dict(capacity_concessions.sign(house, signer, place, number, as_=as_, name=by).body)
     out(body, as_json, lambda: iter([f"concession {number} signed as {as_}: {body['says']}"]))
 
 
@@ -81,14 +85,15 @@ def withdraw(
     """
     from dataclasses import replace
 
-    from scheduler.actions import conceding, fleet
+    from scheduler.actions.capacity import concessions as capacity_concessions
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
         place = fleet.locate(house, me(), plant, AssetKind.PLANT)
         asked = hand({"withdraw": number, "plant": plant})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        body = dict(conceding.withdraw(house, who, place, number).body)
+        body = dict(capacity_concessions.withdraw(house, who, place, number).body)
     out(body, as_json, lambda: iter([f"concession {number} withdrawn: {body['says']}"]))
 
 
@@ -98,11 +103,12 @@ def concessions(plant: Plant, as_json: AsJson = False) -> None:
 
     Example: leadline concession list plover-plant
     """
-    from scheduler.actions import conceding, fleet
+    from scheduler.actions.capacity import concessions as capacity_concessions
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
-        rows = conceding.listed(house, fleet.locate(house, me(), plant, AssetKind.PLANT))
+        rows = capacity_concessions.listed(house, fleet.locate(house, me(), plant, AssetKind.PLANT))
     out(
         {"concessions": rows},
         as_json,
@@ -129,9 +135,11 @@ def first_date(
     """
     from dataclasses import replace
 
-    from api.pen import PEN
-    from scheduler.actions import feed, first_dates, jobs
-    from scheduler.domain.daybook_csv import read_date
+    from api.ics.writer import PEN
+    from scheduler.actions.due import first_dates
+    from scheduler.actions.feed import refresh
+    from scheduler.actions.work import jobs
+    from scheduler.domain.voyage.from_csv import read_date
 
     day = read_date(on)
     if day is None:
@@ -141,7 +149,7 @@ def first_date(
         asked = hand({"first date": on, "job": key, "reason": reason})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
         told = first_dates.set_first(house, who, place, occurrence, on=day, reason=reason, class_agreed=class_agreed)
-        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     out(dict(told.body), as_json, lambda: iter([f"{key}: first due {day}; record {told.body['record']}"]))
 
 
@@ -156,8 +164,9 @@ def parts_from(
 
     Example: leadline job parts-from overhaul:plover-pump-a:1 2026-12-12 --note "with the agent"
     """
-    from scheduler.actions import jobs, part_dates
-    from scheduler.domain.daybook_csv import read_date
+    from scheduler.actions.due import part_dates
+    from scheduler.actions.work import jobs
+    from scheduler.domain.voyage.from_csv import read_date
 
     day = None if on == "none" else read_date(on)
     if day is None and on != "none":

@@ -4,12 +4,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.common import HELP, AsJson, app, hand, instant, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, hand, instant, me, open_house, out
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from scheduler.actions.house import Answer
+    from scheduler.actions.base.context import Answer
 
 counter_app = typer.Typer(
     help="Counters: what happened to them, and what the ledger makes of it.\n\nExample: leadline counter show plover-vp1-hours",
@@ -38,10 +38,10 @@ def show(
 
     Example: leadline counter show plover-vp1-hours
     """
-    from api import shapes
-    from scheduler.actions import fleet
-    from scheduler.actions.counters import counter_book
-    from scheduler.actions.ledger import derive_vessel
+    from api.routes.shared import shapes
+    from scheduler.actions.hours.counter_events import counter_book
+    from scheduler.actions.hours.ledger import derive_vessel
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
@@ -182,7 +182,8 @@ def undo(counter: Counter, event: EventId, reason: Reason, as_json: AsJson = Fal
 
     Example: leadline counter undo plover-vp1-hours 3f9c2a7b1e5d4c60 --reason "wrong pump"
     """
-    from scheduler.actions import fleet, undoing
+    from scheduler.actions.hours import undoing
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
@@ -203,8 +204,10 @@ def confirm(
 
     Example: leadline counter confirm plover-vp1-hours 3f9c2a7b1e5d4c60 --as chief-plover
     """
-    from scheduler.actions import fleet, people, undoing
-    from scheduler.actions.house import Hand
+    from scheduler.actions.base.context import Hand
+    from scheduler.actions.hours import undoing
+    from scheduler.actions.people import people
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
@@ -217,14 +220,15 @@ def confirm(
 
 
 def _record(counter: str, at: str | None, reason: str, as_json: bool, **told: Any) -> None:
-    from scheduler.actions import counters, fleet
+    from scheduler.actions.hours import counter_events
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    event = counters.CounterEvent(at=instant(at), reason=reason, **told)
+    event = counter_events.CounterEvent(at=instant(at), reason=reason, **told)
     with open_house() as house:
         place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
         asked = {"counter": counter, "at": event.at.isoformat(), "reason": reason, **told}
-        answer = counters.add_event(house, hand(asked), place, event)
+        answer = counter_events.add_event(house, hand(asked), place, event)
     _told(answer, as_json)
 
 

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.common import AsJson, app, chosen_settings, out, say
+from api.commands.shared.common import AsJson, app, chosen_settings, out, say
 
 if TYPE_CHECKING:
-    from scheduler.domain.looks import Look
+    from scheduler.domain.checks.diagnosis import Look
 
 
 @app.command()
@@ -21,9 +21,9 @@ def doctor(
 
     Example: leadline doctor demo-plover
     """
-    from api.shapes import look_json
-    from scheduler.actions import doctor as looking
-    from scheduler.actions.house import House
+    from api.routes.shared.shapes import look_json
+    from scheduler.actions.base.context import House
+    from scheduler.actions.care import doctor as looking
     from scheduler.clock import system_clock
     from scheduler.storage.database import open_database
 

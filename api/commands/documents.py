@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
+from api.commands.shared.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
 
 vessel_app = typer.Typer(
     help="Vessel documents, shown.\n\nExample: leadline vessel show demo-plover", no_args_is_help=True
@@ -29,9 +29,10 @@ def import_document(
     """
     from pydantic import ValidationError
 
-    from api.errors import refused_from
-    from scheduler.actions import first_dates, fleet
-    from scheduler.actions.documents import VESSEL
+    from api.server.errors import refused_from
+    from scheduler.actions.due import first_dates
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.vessel.document import VESSEL
     from scheduler.errors import NotFound, Refused
 
     try:
@@ -82,8 +83,8 @@ def show(
 
     Example: leadline vessel show demo-plover --version 2
     """
-    from scheduler.actions import fleet
-    from scheduler.actions.documents import as_text
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.vessel.document import as_text
 
     with open_house() as house:
         held, _ = fleet.get_vessel(house, me(), vessel)
@@ -97,8 +98,8 @@ def versions(vessel: Annotated[str, typer.Argument(help="vessel id")], as_json: 
 
     Example: leadline vessel versions demo-plover
     """
-    from api import shapes
-    from scheduler.actions import fleet
+    from api.routes.shared import shapes
+    from scheduler.actions.vessel import fleet
 
     with open_house() as house:
         found = [shapes.version_json(one) for one in fleet.versions_of(house, me(), vessel)]
@@ -130,7 +131,7 @@ def schema() -> None:
     """
     import json
 
-    from scheduler.actions.documents import VESSEL
+    from scheduler.actions.vessel.document import VESSEL
 
     told = {"$schema": "https://json-schema.org/draft/2020-12/schema", **VESSEL.json_schema()}
     print(json.dumps(told, indent=2, ensure_ascii=False))

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, me, open_house, out
+from api.commands.shared.common import AsJson, app, me, open_house, out
 
 
 @app.command()
@@ -14,12 +14,13 @@ def lead(plant: Annotated[str, typer.Argument(help="plant id")], as_json: AsJson
 
     Example: leadline lead avocet-plant
     """
-    from scheduler.actions import duty, fleet
+    from scheduler.actions.plan import lead_order
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
         place = fleet.locate(house, me(), plant, AssetKind.PLANT)
-        told = duty.lead_order(house, place.vessel_id, place.id)
+        told = lead_order.lead_order(house, place.vessel_id, place.id)
     out(told, as_json, lambda: _lines(told))
 
 

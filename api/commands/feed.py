@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from api.commands.common import AsJson, app, me, open_house, out, say
+from api.commands.shared.common import AsJson, app, me, open_house, out, say
 
 if TYPE_CHECKING:
-    from api.addresses import Shown
+    from api.pages.feed.addresses import Shown
 
 
 class _MakeIsMeant(TyperGroup):
@@ -51,8 +51,8 @@ def feed_make(
 
     Example: leadline feed make second-plover demo-plover --label "my phone" --alarms
     """
-    from api.addresses import must_fit, shown
-    from scheduler.actions import addresses
+    from api.pages.feed.addresses import must_fit, shown
+    from scheduler.actions.feed import addresses
 
     with open_house() as house:
         base = house.settings.must_have_base_url()
@@ -81,8 +81,8 @@ def feed_list(
 
     Example: leadline feed list second-plover
     """
-    from api.addresses import address_json
-    from scheduler.actions import addresses
+    from api.pages.feed.addresses import address_json
+    from scheduler.actions.feed import addresses
 
     with open_house() as house:
         rows = [address_json(one) for one in addresses.addresses(house, me(), person)]
@@ -109,8 +109,8 @@ def feed_rotate(
 
     Example: leadline feed rotate 1a2b3c4d
     """
-    from api.addresses import must_fit, shown
-    from scheduler.actions import addresses
+    from api.pages.feed.addresses import must_fit, shown
+    from scheduler.actions.feed import addresses
 
     with open_house() as house:
         base = house.settings.must_have_base_url()
@@ -128,7 +128,7 @@ def feed_revoke(
 
     Example: leadline feed revoke 1a2b3c4d
     """
-    from scheduler.actions import addresses
+    from scheduler.actions.feed import addresses
 
     with open_house() as house:
         addresses.revoke(house, me(), address)
@@ -140,7 +140,7 @@ def _once(told: "Shown", base: str, as_json: bool) -> None:
     """The addresses on stdout; the words, and on a terminal the QR code, beside them."""
     import sys
 
-    from api.addresses import KEEP, REFRESH, aboard
+    from api.pages.feed.addresses import KEEP, REFRESH, aboard
 
     out(told.as_json(), as_json, lambda: iter((told.address, told.webcal, told.tasks, told.webcal_tasks)))
     if sys.stderr.isatty():

@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, me, open_house, out
+from api.commands.shared.common import AsJson, app, me, open_house, out
 
 if TYPE_CHECKING:
-    from scheduler.domain.scoring import OwnPast, Score
+    from scheduler.domain.due.scoring import OwnPast, Score
 
 
 @app.command()
@@ -21,7 +21,8 @@ def forecast(
 
     Example: leadline forecast avocet-plant --score
     """
-    from scheduler.actions import fleet, forecasts
+    from scheduler.actions.due import forecasts
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
@@ -38,21 +39,22 @@ def forecast(
 
 
 def _dates(house: Any, vessel_id: str, plant_id: str, as_json: bool) -> None:
-    from api import saying, shapes
-    from scheduler.actions.situation import situation
+    from api.pages import words
+    from api.routes.shared import shapes
+    from scheduler.actions.plant_state.load import situation
 
     now = situation(house, vessel_id, plant_id)
     jobs = [job for job in now.jobs if job.first]
     rows = [shapes.due_json(now, job) for job in jobs]
 
     def lines() -> Iterator[str]:
-        yield f"{now.vessel.name}, {now.plant.name}, ship time {saying.moment(now.at, now.offset_minutes)}"
+        yield f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}"
         for job, row in zip(jobs, rows, strict=True):
             yield f"{now.position_name(job.position)} {job.kind_name} ({job.occurrence.key}): {job.state.value}"
             seen = now.as_shown(job).forecast
             if seen is not None:
                 dates = (seen.early_at, seen.likely_at, seen.late_at)
-                early, likely, late = (f"{saying.ship(at, now.offset_minutes):%a %d %b %Y}" for at in dates)
+                early, likely, late = (f"{words.ship(at, now.offset_minutes):%a %d %b %Y}" for at in dates)
                 yield f"  early {early}, likely {likely}, late {late}"
             yield f"  {row['why']['sentence']}"
 
@@ -60,7 +62,7 @@ def _dates(house: Any, vessel_id: str, plant_id: str, as_json: bool) -> None:
 
 
 def _scores(horizon: "OwnPast") -> "dict[str, Score]":
-    from scheduler.domain.scoring import score
+    from scheduler.domain.due.scoring import score
 
     return {name: score(outcomes) for name, outcomes in horizon.outcomes.items() if outcomes}
 
@@ -83,7 +85,7 @@ def _score_json(plant_id: str, days: int, horizons: "tuple[OwnPast, ...]") -> di
 
 
 def _score_lines(plant_id: str, days: int, horizons: "tuple[OwnPast, ...]") -> Iterator[str]:
-    from scheduler.domain.scoring import WITH_CALENDAR
+    from scheduler.domain.due.scoring import WITH_CALENDAR
 
     yield f"{plant_id}: {days} days of running hours. Forecasts as they would have been made, against what the hours did:"
     for horizon in horizons:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, out, say
+from api.commands.shared.common import AsJson, app, out, say
 
 if TYPE_CHECKING:
     from api.gateway.check import Panel

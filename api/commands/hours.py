@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
-from api.commands.common import AsJson, app, hand, instant, me, open_house, out, say
+from api.commands.shared.common import AsJson, app, hand, instant, me, open_house, out, say
 
 if TYPE_CHECKING:
-    from scheduler.actions.byhand import HandCounter, Read
+    from scheduler.actions.hours.by_hand import HandCounter, Read
 
 ALL_SAID = 20
 """So many values are said one by one; of a longer file what was not simply stored, and how many were."""
@@ -43,13 +43,13 @@ def hours(
 
     Example: leadline hours demo-plover vp1=12345 vp2=9876.5 --at 2026-11-25T07:00:00Z
     """
-    from api.hours.hand import judged_words
-    from scheduler.actions import byhand
+    from api.pages.hours.hand import judged_words
+    from scheduler.actions.hours import by_hand
     from scheduler.errors import Refused
 
     when = instant(at)
     with open_house() as house:
-        known = byhand.hand_counters(house, vessel)
+        known = by_hand.hand_counters(house, vessel)
         told: list[tuple[Line, dict[str, Any]]] = []
         if pairs:
             values = _read([Line(0, *pair.partition("=")[::2], "") for pair in pairs], known, when, told)
@@ -60,8 +60,8 @@ def hours(
         if values:
             reads = [read for _, read in values]
             asked = {"hours": [[one.counter, one.at.isoformat(), one.value] for one in reads]}
-            with byhand.own_intake(house) as intake:
-                judged = byhand.store_by_hand(house, intake, hand(asked), vessel, reads)
+            with by_hand.own_intake(house) as intake:
+                judged = by_hand.store_by_hand(house, intake, hand(asked), vessel, reads)
             told += [
                 (line, {"counter": one.counter, "status": one.status, "says": judged_words(one), "stored": one.taken})
                 for (line, _), one in zip(values, judged, strict=True)
@@ -113,19 +113,19 @@ def _read(
     lines: Iterable[Line], known: "list[HandCounter]", when: datetime, told: list[tuple[Line, dict[str, Any]]]
 ) -> "list[tuple[Line, Read]]":
     """The values that can be read; why another cannot goes into `told`, by the name it was given."""
-    from api.typed import figure
-    from scheduler.actions import byhand
+    from api.pages.shared.typed import figure
+    from scheduler.actions.hours import by_hand
     from scheduler.errors import SchedulerError
 
     values = []
     for line in lines:
         why = ""
         try:
-            counter = byhand.named(known, line.name)
+            counter = by_hand.named(known, line.name)
             value = figure(line.text)
             if value is None:
                 raise ValueError("no value stands beside it; write it as vp1=12345, or counter,value in a file.")
-            values.append((line, byhand.Read(counter.id, instant(line.observed) if line.observed else when, value)))
+            values.append((line, by_hand.Read(counter.id, instant(line.observed) if line.observed else when, value)))
         except (SchedulerError, ValueError) as error:
             why = str(error)
         except typer.BadParameter as error:
@@ -137,9 +137,9 @@ def _read(
 
 def _asked(known: "list[HandCounter]", when: datetime) -> "list[tuple[Line, Read]]":
     """Asks counter by counter; an empty answer leaves one out, one that is no figure is asked again."""
-    from api.hours.asking import figure_text
-    from api.typed import figure
-    from scheduler.actions.byhand import Read
+    from api.pages.hours.asking import figure_text
+    from api.pages.shared.typed import figure
+    from scheduler.actions.hours.by_hand import Read
 
     say(f"Read at {when:%Y-%m-%d %H:%M} UTC (another instant: --at). Enter alone leaves a counter out.")
     values: list[tuple[Line, Read]] = []
@@ -176,8 +176,9 @@ def intake(
     """
     import json
 
-    from api.shapes import intake_json
-    from scheduler.actions import fleet, questions
+    from api.routes.shared.shapes import intake_json
+    from scheduler.actions.due import questions
+    from scheduler.actions.vessel import fleet
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)

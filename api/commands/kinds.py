@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
+from api.commands.shared.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
 
 
 @app.command()
@@ -26,9 +26,9 @@ def kinds(
     """
     from dataclasses import asdict, replace
 
-    from api.spreadsheet import rows_of
-    from scheduler.actions import fleet
-    from scheduler.domain.kinds_sheet import read_kinds
+    from api.commands.shared.spreadsheet import rows_of
+    from scheduler.actions.vessel import fleet
+    from scheduler.domain.checks.kinds_table import read_kinds
     from scheduler.storage.tables import AssetKind
 
     rows = rows_of(file)

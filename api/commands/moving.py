@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, hand, me, open_house, out
+from api.commands.shared.common import AsJson, app, hand, me, open_house, out
 
 if TYPE_CHECKING:
-    from scheduler.actions.situation import Situation
+    from scheduler.actions.plant_state.load import Situation
 
 
 @app.command()
@@ -34,10 +34,12 @@ def move(
     _one_thing(key, to, set_, undo, list_)
     at = None if to is None else _time(to)
 
-    from api.pen import PEN
-    from scheduler.actions import feed, fleet, moving
-    from scheduler.actions.moving_state import from_ship_time
-    from scheduler.actions.situation import situation
+    from api.ics.writer import PEN
+    from scheduler.actions.feed import refresh
+    from scheduler.actions.plan import moving
+    from scheduler.actions.plan.trial import from_ship_time
+    from scheduler.actions.plant_state.load import situation
+    from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
@@ -60,7 +62,7 @@ def move(
             asked = hand({"move": key, "plant": plant, "to": to, "reason": reason})
             answer = moving.move(house, asked, place, key, start_at, if_match=told["version"], reason=reason)
             told = dict(answer.body)
-        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     out(told, as_json, lambda: iter([f"move {told['move']}: {told['says']}", *told["cautions"]]))
 
 
@@ -87,8 +89,8 @@ def _time(text: str) -> datetime:
 
 
 def _ship(now: "Situation", text: str | None) -> str:
-    from scheduler.actions.moving_state import clock_of
-    from scheduler.planning.moving_words import utc_words
+    from scheduler.actions.plan.trial import clock_of
+    from scheduler.planning.move.words import utc_words
 
     if text is None:
         return "no slot"

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import HELP, AsJson, app, hand, instant, maybe_instant, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, hand, instant, maybe_instant, me, open_house, out
 
 handover_app = typer.Typer(
     help='Handover notes.\n\nExample: leadline handover write demo-plover --text "VP2 seal drips"',
@@ -37,8 +37,8 @@ def breakdown(
 
     Example: leadline breakdown plover-pump-b --reason "tripped, smell of burning"
     """
-    from scheduler.actions import breakdown as repairs
-    from scheduler.actions import fleet
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.work import breakdown as repairs
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
@@ -63,14 +63,15 @@ def expected_back(
 
     Example: leadline expected-back plover-pump-b --at 2026-12-14T08:00Z
     """
-    from scheduler.actions import breakdown as repairs
-    from scheduler.actions import fleet, pumps
+    from scheduler.actions.capacity import outages
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.work import breakdown as repairs
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
         place = fleet.locate(house, me(), pump, AssetKind.PUMP)
         asked = hand({"expected back": pump, "at": at or ""})
-        body = dict(pumps.say_expected(house, asked, place, maybe_instant(at)).body)
+        body = dict(outages.say_expected(house, asked, place, maybe_instant(at)).body)
         body["plan"] = repairs.plan_again(house, place)
     out(body, as_json, lambda: iter([f"kept, record {body['record']}. {body['says']}", body["plan"]]))
 
@@ -86,8 +87,8 @@ def runs_after_all(
 
     Example: leadline runs-after-all plover-pump-b --reason "emergency stop was pressed"
     """
-    from scheduler.actions import breakdown as repairs
-    from scheduler.actions import fleet
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.work import breakdown as repairs
     from scheduler.storage.tables import AssetKind
 
     with open_house() as house:
@@ -112,7 +113,7 @@ def clog(
 
     Example: leadline clog demo-plover --object wipe --riser R4 --deck 3
     """
-    from scheduler.actions import breakdown as repairs
+    from scheduler.actions.work import breakdown as repairs
 
     with open_house() as house:
         told = {"clog": object_found, "riser": riser, "deck": deck, "at": at or ""}
@@ -139,10 +140,10 @@ def handover_write(
 
     Example: leadline handover write demo-plover --text "VP2 seal drips; part ordered"
     """
-    from scheduler.actions import signing
+    from scheduler.actions.work import handover
 
     with open_house() as house:
-        body = dict(signing.write_handover(house, hand({"handover": vessel, "text": text}), vessel, text).body)
+        body = dict(handover.write_handover(house, hand({"handover": vessel, "text": text}), vessel, text).body)
     out(body, as_json, lambda: iter([f"note {body['handover']}, record {body['record']}: {body['says']}"]))
 
 
@@ -152,11 +153,12 @@ def handover_list(vessel: VesselId, as_json: AsJson = False) -> None:
 
     Example: leadline handover list demo-plover
     """
-    from scheduler.actions import fleet, signing
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.work import handover
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)
-        told = signing.handovers_of(house, vessel)
+        told = handover.handovers_of(house, vessel)
     lines = [
         f"{one['handover']}: {one['written_by']} to {one['signed_by'] or 'nobody yet'}: {one['text']}" for one in told
     ]
@@ -169,11 +171,12 @@ def review_list(vessel: VesselId, as_json: AsJson = False) -> None:
 
     Example: leadline review list demo-plover
     """
-    from scheduler.actions import fleet, signing
+    from scheduler.actions.vessel import fleet
+    from scheduler.actions.work import handover
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)
-        told = signing.reviews_of(house, vessel)
+        told = handover.reviews_of(house, vessel)
     out(
         {"reviews": told},
         as_json,

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, key_app, me, open_house, out, say
+from api.commands.shared.common import AsJson, key_app, me, open_house, out, say
 
 
 @key_app.command("person")
@@ -20,7 +20,7 @@ def key_person(
 
     Example: leadline key person chief-plover --name "A. Chief" --rank "chief engineer" --role chief --vessel demo-plover
     """
-    from scheduler.actions import people
+    from scheduler.actions.people import people
 
     with open_house(new=True) as house:
         people.add_person(
@@ -42,7 +42,7 @@ def key_add(
 
     Example: leadline key add counter --vessel demo-plover --label "engine room gateway"
     """
-    from scheduler.actions import people
+    from scheduler.actions.people import people
 
     with open_house(new=True) as house:
         key = people.add_key(house, me(), role=_role(role), label=label, vessel_id=vessel, person_id=person)
@@ -56,8 +56,8 @@ def key_list(as_json: AsJson = False) -> None:
 
     Example: leadline key list
     """
-    from scheduler.actions import people
-    from scheduler.actions.house import maybe
+    from scheduler.actions.base.context import maybe
+    from scheduler.actions.people import people
 
     with open_house() as house:
         rows = [
@@ -91,7 +91,7 @@ def key_revoke(
 
     Example: leadline key revoke 1a2b3c4d
     """
-    from scheduler.actions import people
+    from scheduler.actions.people import people
 
     with open_house() as house:
         people.revoke_key(house, me(), key)
@@ -105,7 +105,7 @@ def key_link(person: Annotated[str, typer.Argument(help="person id")], as_json: 
 
     Example: leadline key link chief-plover
     """
-    from scheduler.actions import people
+    from scheduler.actions.people import people
 
     with open_house() as house:
         base = house.settings.must_have_base_url()
@@ -115,7 +115,7 @@ def key_link(person: Annotated[str, typer.Argument(help="person id")], as_json: 
 
 
 def _role(text: str) -> Any:
-    from scheduler.domain.words import Role
+    from scheduler.domain.base.enums import Role
 
     try:
         return Role(text)

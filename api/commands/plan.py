@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, hand, me, open_house, out, plants, say
+from api.commands.shared.common import AsJson, app, hand, me, open_house, out, plants, say
 
 if TYPE_CHECKING:
-    from scheduler.actions.fleet import Place
-    from scheduler.actions.fleet_plans import PlantPlan
-    from scheduler.actions.house import House
-    from scheduler.actions.situation import HeldPlan
+    from scheduler.actions.base.context import House
+    from scheduler.actions.plan.fleet import PlantPlan
+    from scheduler.actions.plant_state.load import HeldPlan
+    from scheduler.actions.vessel.fleet import Place
 
 SHORT = 5
 """Exit code: a plan leaves its plant below the minimum, or a job without a place or past its limit."""
@@ -57,10 +57,11 @@ def plan(
         _fleet(processes, check, as_json)
         return
 
-    from api.pen import PEN
-    from scheduler.actions import feed, planning
-    from scheduler.actions import fleet as vessels
-    from scheduler.actions.situation import situation
+    from api.ics.writer import PEN
+    from scheduler.actions.feed import refresh
+    from scheduler.actions.plan import planning
+    from scheduler.actions.plant_state.load import situation
+    from scheduler.actions.vessel import fleet as vessels
     from scheduler.errors import Clash
     from scheduler.storage.tables import AssetKind
 
@@ -83,7 +84,7 @@ def plan(
                 else take
             )
             planning.take(house, hand({"take": digest}), place, digest)
-            feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
             now = situation(house, place.vessel_id, place.id)
         shown = now.proposed or now.taken
         told = {
@@ -110,7 +111,7 @@ def _one_or_fleet(plant: str | None, fleet: bool, of_one: dict[str, Any], proces
 
 
 def _check(held: "HeldPlan", check: bool) -> None:
-    from scheduler.planning.standing import standing
+    from scheduler.planning.explain.figures import standing
 
     left = standing(held.problem, held.plan)
     if check and not left.good:
@@ -119,8 +120,8 @@ def _check(held: "HeldPlan", check: bool) -> None:
 
 
 def _outlook(house: "House", place: "Place", days: int, check: bool, as_json: bool) -> None:
-    from scheduler.actions import planning
-    from scheduler.actions.outlook import outlook, outlook_as_json, outlook_words
+    from scheduler.actions.plan import planning
+    from scheduler.actions.plan.outlook import outlook, outlook_as_json, outlook_words
 
     say("Planning...")
     now, held = outlook(house, place.vessel_id, place.id, days)
@@ -135,7 +136,7 @@ def _outlook(house: "House", place: "Place", days: int, check: bool, as_json: bo
 
 
 def _explained(house: "House", place: "Place", key: str, as_json: bool) -> None:
-    from scheduler.actions.explaining import why
+    from scheduler.actions.plan.explaining import why
 
     told = why(house, place.vessel_id, place.id, key)
 
@@ -158,7 +159,7 @@ def _explained(house: "House", place: "Place", key: str, as_json: bool) -> None:
 
 
 def _fleet(processes: int | None, check: bool, as_json: bool) -> None:
-    from scheduler.actions.fleet_plans import Came, look, plan_many
+    from scheduler.actions.plan.fleet import Came, look, plan_many
     from scheduler.settings import cores
 
     came: dict[str, PlantPlan] = {}
@@ -188,7 +189,7 @@ def _fleet(processes: int | None, check: bool, as_json: bool) -> None:
 
 
 def _say_fleet(made: "list[PlantPlan]", plants: int, seconds: float, as_json: bool) -> None:
-    from scheduler.actions.fleet_plans import Came
+    from scheduler.actions.plan.fleet import Came
 
     counts = {kind: sum(one.came is kind for one in made) for kind in Came}
     told = {"plants": [_plant_json(one) for one in made], **{kind.name.lower(): many for kind, many in counts.items()}}

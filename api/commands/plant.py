@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, hand, instant, me, open_house, out, plants, say
+from api.commands.shared.common import AsJson, app, hand, instant, me, open_house, out, plants, say
 
 
 @app.command()
@@ -26,9 +26,10 @@ def due(
 
     Example: leadline due avocet-plant
     """
-    from api import saying, shapes
-    from scheduler.actions.situation import situation
-    from scheduler.domain.words import State
+    from api.pages import words
+    from api.routes.shared import shapes
+    from scheduler.actions.plant_state.load import situation
+    from scheduler.domain.base.enums import State
     from scheduler.errors import NotFound
 
     if moved:
@@ -40,7 +41,7 @@ def due(
     with open_house() as house:
         for vessel_id, plant_id in plants(house, plant):
             now = situation(house, vessel_id, plant_id)
-            lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {saying.moment(now.at, now.offset_minutes)}")
+            lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}")
             for job in now.jobs:
                 if not job.first or explain not in (None, job.occurrence.key):
                     continue
@@ -49,9 +50,9 @@ def due(
                 left = job.running_seconds_left
                 left = left if job.projected_seconds_left is None else job.projected_seconds_left
                 hours = "" if left is None else f"{left / 3600:8.0f} running h, "
-                hours += saying.as_of_words(seen, now.at, now.offset_minutes)
+                hours += words.as_of_words(seen, now.at, now.offset_minutes)
                 days = f"{round((seen.due_at - now.at).total_seconds() / 86400):5d} days"
-                when = f"{saying.ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
+                when = f"{words.ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
                 if job.state is State.NOT_KNOWN:
                     days, when = "       now", "due now"
                 place = now.position_name(job.position)
@@ -71,21 +72,22 @@ def due(
 
 
 def _moved(plant: str | None, since: int, as_json: bool) -> None:
-    from api import saying, shapes
-    from api.moved_page import by_words
-    from scheduler.actions import publishing
-    from scheduler.actions.fleet import offset_now
+    from api.pages import words
+    from api.pages.due.moved import by_words
+    from api.routes.shared import shapes
+    from scheduler.actions.plant_state import published
+    from scheduler.actions.vessel.fleet import offset_now
 
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
     with open_house() as house:
         for vessel_id, plant_id in plants(house, plant):
             offset = offset_now(house, vessel_id)
-            for one in publishing.moved_since(house, vessel_id, plant_id, after=since):
+            for one in published.moved_since(house, vessel_id, plant_id, after=since):
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.moved_json(one)})
-                was, now = saying.ship(one.from_due_at, offset), saying.ship(one.to_due_at, offset)
+                was, now = words.ship(one.from_due_at, offset), words.ship(one.to_due_at, offset)
                 lines.append(
-                    f"  {one.number:5} {saying.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
+                    f"  {one.number:5} {words.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
                     f"{by_words(one, offset)}, {one.cause.value}: {one.job}{'' if one.open else ' (outlook)'}"
                 )
     if not rows:
@@ -104,18 +106,19 @@ def reading(
 
     Example: leadline reading plover-vp1-hours 12006 --at 2026-11-25T07:00:00Z
     """
-    from api.hours.hand import judged_words
-    from scheduler.actions import byhand, fleet
+    from api.pages.hours.hand import judged_words
+    from scheduler.actions.hours import by_hand
+    from scheduler.actions.vessel import fleet
     from scheduler.errors import Refused
     from scheduler.storage.tables import AssetKind
 
     when = instant(at)
     with open_house() as house:
         place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
-        read = byhand.Read(counter, when, value)
-        with byhand.own_intake(house) as intake:
+        read = by_hand.Read(counter, when, value)
+        with by_hand.own_intake(house) as intake:
             asked = hand({"reading": counter, "at": when.isoformat(), "value": value})
-            (one,) = byhand.store_by_hand(house, intake, asked, place.vessel_id, [read])
+            (one,) = by_hand.store_by_hand(house, intake, asked, place.vessel_id, [read])
     if not one.taken:
         raise Refused(one.why)
     entry = one.entry
@@ -145,9 +148,9 @@ def minimum(
     from dataclasses import replace
     from datetime import date
 
-    from scheduler.actions import fleet
-    from scheduler.domain.capacity import Free, free_from_fixtures, swept_of
-    from scheduler.domain.fleet import MinimumBlock
+    from scheduler.actions.vessel import fleet
+    from scheduler.domain.capacity.minimum import Free, free_from_fixtures, swept_of
+    from scheduler.domain.vessel.document import MinimumBlock
     from scheduler.storage.tables import AssetKind
 
     def on(text: str | None) -> date | None:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import AsJson, app, hand, instant, me, open_house, out, say
+from api.commands.shared.common import AsJson, app, hand, instant, me, open_house, out, say
 
 
 @app.command()
@@ -34,8 +34,9 @@ def pulldown(
 
     Example: leadline pulldown plover-pump-b --log test.csv --result passed --by "A. Second"
     """
-    from scheduler.actions import fleet, pump_tests
-    from scheduler.domain.words import Test
+    from scheduler.actions.capacity import tests
+    from scheduler.actions.vessel import fleet
+    from scheduler.domain.base.enums import Test
     from scheduler.errors import NotFound, Refused
     from scheduler.storage.tables import AssetKind
 
@@ -43,7 +44,7 @@ def pulldown(
         raise typer.BadParameter(f"{result!r}: passed or failed is expected", param_hint="--result")
     figures = None
     if from_vacuum is not None and to_vacuum is not None and seconds is not None:
-        figures = pump_tests.Figures(
+        figures = tests.Figures(
             from_vacuum_kpa=from_vacuum,
             to_vacuum_kpa=to_vacuum,
             seconds=seconds,
@@ -56,7 +57,7 @@ def pulldown(
         text = None if log is None else log.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise NotFound(f"{log} cannot be read as UTF-8 text: {error}.") from error
-    told = pump_tests.PullDown(
+    told = tests.PullDown(
         at=instant(at),
         result=Test(result or "passed"),
         done_by=by,
@@ -68,10 +69,10 @@ def pulldown(
     with open_house() as house:
         place = fleet.locate(house, me(), pump, AssetKind.PUMP)
         if result is None:
-            body = pump_tests.computed(house, place, told)
+            body = tests.computed(house, place, told)
             say("Computed only. To record it add --result passed or --result failed, and --by NAME.")
         else:
             asked = {"pulldown": pump, "at": told.at.isoformat(), "result": result}
-            body = dict(pump_tests.record_test(house, hand(asked), place, told).body)
+            body = dict(tests.record_test(house, hand(asked), place, told).body)
     recorded = f"; record {body['record']}, {body['pump_state']}" if "record" in body else ""
     out(body, as_json, lambda: iter([f"{body['says']}{recorded}"]))

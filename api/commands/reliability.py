@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.common import AsJson, app, me, open_house, out
+from api.commands.shared.common import AsJson, app, me, open_house, out
 
 
 @app.command()
@@ -14,8 +14,8 @@ def reliability(vessel: Annotated[str, typer.Argument(help="vessel id")], as_jso
 
     Example: leadline reliability demo-plover
     """
-    from scheduler.actions import fleet
-    from scheduler.actions import reliability as figures
+    from scheduler.actions.record import reliability as figures
+    from scheduler.actions.vessel import fleet
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)

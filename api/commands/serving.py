@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import AsJson, app, chosen_settings, config_app, out
+from api.commands.shared.common import AsJson, app, chosen_settings, config_app, out
 
 
 @app.command()
@@ -25,9 +25,9 @@ def serve(
 
     import uvicorn
 
-    from api.app import make_app
-    from api.listening import END_SECONDS, listen
-    from api.logs import set_up
+    from api.server.app import make_app
+    from api.server.listening import END_SECONDS, listen
+    from api.server.logs import set_up
     from scheduler.errors import SchedulerError
     from scheduler.settings import NO_BASE_URL
 

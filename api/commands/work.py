@@ -7,18 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.common import (
-    AsJson,
-    app,
-    hand,
-    instant,
-    job_app,
-    maybe_instant,
-    me,
-    open_house,
-    out,
-    say,
-)
+from api.commands.shared.common import AsJson, app, hand, instant, job_app, maybe_instant, me, open_house, out, say
 
 
 @job_app.command("done")
@@ -42,9 +31,10 @@ def job_done(
 
     Example: leadline job done knife_inspection:plover-pump-a-knives:1 --by "A. Second" --test passed
     """
-    from api.pen import PEN
-    from scheduler.actions import feed, jobs
-    from scheduler.domain.words import Test
+    from api.ics.writer import PEN
+    from scheduler.actions.feed import refresh
+    from scheduler.actions.work import jobs
+    from scheduler.domain.base.enums import Test
 
     if test not in [t.value for t in Test]:
         raise typer.BadParameter(f"{test!r}: passed, failed or none is expected", param_hint="--test")
@@ -63,7 +53,7 @@ def job_done(
     with open_house() as house:
         place, occurrence = jobs.job_place(house, me(), key)
         answer = jobs.close_job(house, hand({"close": key, "at": told.done_at.isoformat()}), place, occurrence, told)
-        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     body = answer.body
     words = f"closed, {body['verdict']}" if body["closed"] else "test failed: it stays open"
     pump = f"; pump {body['pump']} {body['pump_state']}" if body["pump_state"] else ""
@@ -81,13 +71,14 @@ def job_strike(
 
     Example: leadline job strike knife_inspection:plover-pump-a-knives:1 --reason "wrong pump"
     """
-    from api.pen import PEN
-    from scheduler.actions import checking, feed, jobs
+    from api.ics.writer import PEN
+    from scheduler.actions.feed import refresh
+    from scheduler.actions.work import checking, jobs
 
     with open_house() as house:
         place, occurrence = jobs.job_place(house, me(), key)
         body = dict(checking.strike_close(house, hand({"strike": key}), place, occurrence, reason).body)
-        feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     out(body, as_json, lambda: iter([f"{key}: {body['says']} Record {body['record']}"]))
 
 
@@ -111,16 +102,16 @@ def job_step(
 
     Example: leadline job step knife_inspection:plover-pump-a-knives:1 "tag placed" point="supply breaker" --by "A. Second"
     """
-    from api.saying.work import step_words
-    from api.work_forms import FORMS, read_step
-    from scheduler.actions import jobs, work
-    from scheduler.actions.work_state import STEP
+    from api.pages.words.work import step_words
+    from api.pages.work.forms import FORMS, read_step
+    from scheduler.actions.plant_state.work import STEP
+    from scheduler.actions.work import jobs, steps
 
     with open_house() as house:
         place, occurrence = jobs.job_place(house, me(), key)
         if kind is None:
-            told = work.work_on(house, place, occurrence)
-            kept = work.kept_steps(house, place, occurrence)
+            told = steps.work_on(house, place, occurrence)
+            kept = steps.kept_steps(house, place, occurrence)
             lines = [
                 f"{one.step.at:%Y-%m-%d %H:%MZ}  {step_words(one.step)}  ({one.step.by}, record {one.record})"
                 for one in kept
@@ -137,7 +128,7 @@ def job_step(
             typed[name] = value
         told_step = read_step(kind, typed, 0, fact=fact)
         asked = {"step": key, "what": STEP.dump_python(told_step.step, mode="json")}
-        answer = work.take_step(house, hand(asked), place, occurrence, told_step.step, fact=fact)
+        answer = steps.take_step(house, hand(asked), place, occurrence, told_step.step, fact=fact)
     body = dict(answer.body)
     flags = [f"flagged: {words}" for words in body["flags"]] + [f"warning: {words}" for words in body["warnings"]]
     says = f"{key}: {step_words(told_step.step)}; the pump counts {body['pump_counts']}; record {body['record']}"
@@ -170,7 +161,7 @@ def history(
     """
     from api.exports import SCHEMA
     from api.routes.work import export
-    from scheduler.domain.choosing import Choice
+    from scheduler.domain.record.choice import Choice
     from scheduler.errors import Refused
 
     if schema:
@@ -217,7 +208,7 @@ def verify(
     """
     from dataclasses import asdict
 
-    from scheduler.domain.verify import Broken, verify_lines
+    from scheduler.domain.record.verify import Broken, verify_lines
     from scheduler.errors import NotFound
 
     try:

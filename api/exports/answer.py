@@ -5,8 +5,8 @@ from collections.abc import Iterable, Iterator
 
 from api.exports.frame import ExportFrame, summary
 from api.exports.judged import WORDS, judged
-from scheduler.actions.history import Beside
-from scheduler.domain.history import Record
+from scheduler.actions.record.history import Beside
+from scheduler.domain.record.chain import Record
 
 
 def summary_json(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> Iterator[str]:

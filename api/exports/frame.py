@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from api.exports.payload import payload_of
-from scheduler.domain.history import GENESIS, ClosedJob, Record, Verdict, instant_text
+from scheduler.domain.record.chain import GENESIS, ClosedJob, Record, Verdict, instant_text
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

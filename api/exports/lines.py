@@ -4,8 +4,8 @@ from collections.abc import Iterable, Iterator
 
 from api.exports.frame import ExportFrame, summary
 from api.exports.judged import Judged, judged
-from scheduler.domain.history import Record
-from scheduler.domain.verify import header_line, spelled
+from scheduler.domain.record.chain import Record
+from scheduler.domain.record.verify import header_line, spelled
 from scheduler.errors import Refused
 
 

@@ -8,8 +8,8 @@ from api.exports.frame import ExportFrame, summary
 from api.exports.judged import HEADINGS, judged
 from api.exports.report import DEFINITIONS, beside_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
-from scheduler.actions.history import Beside
-from scheduler.domain.history import ClosedJob, Record
+from scheduler.actions.record.history import Beside
+from scheduler.domain.record.chain import ClosedJob, Record
 from scheduler.errors import Refused, TooLarge
 
 TEMPLATE = Path(__file__).with_name("history.typ")

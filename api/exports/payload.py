@@ -3,7 +3,7 @@
 import json
 from typing import Any
 
-from scheduler.domain.history import Record
+from scheduler.domain.record.chain import Record
 
 
 def payload_of(record: Record) -> dict[str, Any]:

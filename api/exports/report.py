@@ -4,8 +4,8 @@ from collections.abc import Iterator, Sequence
 
 from api.exports.frame import ExportFrame, Summary
 from api.exports.judged import WORDS, judged, sentence
-from scheduler.actions.history import Beside
-from scheduler.domain.history import instant_text
+from scheduler.actions.record.history import Beside
+from scheduler.domain.record.chain import instant_text
 
 DEFINITIONS: tuple[tuple[str, str], ...] = (
     (

@@ -7,11 +7,12 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api import bodies
-from api.deps import AskingDep, HouseDep, hand_of, must_be_own_form
-from api.typed import own_path, whole_number
-from scheduler.actions import fleet, parts
-from scheduler.actions.house import Hand
+from api.pages.shared.typed import own_path, whole_number
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, hand_of, must_be_own_form
+from scheduler.actions.base.context import Hand
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import parts
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter()

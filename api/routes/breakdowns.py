@@ -9,12 +9,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api import bodies
-from api.deps import AskingDep, HouseDep, hand_of, must_be_own_form
-from api.typed import ship_instant
-from scheduler.actions import breakdown, fleet, leading, pumps
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand
+from api.pages.shared.typed import ship_instant
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, hand_of, must_be_own_form
+from scheduler.actions.base.context import Hand
+from scheduler.actions.capacity import outages
+from scheduler.actions.plan import lead_order_set
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.work import breakdown
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter()
@@ -42,7 +45,7 @@ def expected(
     """As far as it is known; null: not known any more. Plans alone go by it; the present margin and the record never do."""
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = pumps.say_expected(house, hand, place, body.expected_at)
+    answer = outages.say_expected(house, hand, place, body.expected_at)
     return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
 
 
@@ -62,7 +65,7 @@ def lead_order(
     """At the panel, by whom and when; kept on record, and handed over."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = leading.tell(house, hand, place, body.order, body.at)
+    answer = lead_order_set.tell(house, hand, place, body.order, body.at)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -84,7 +87,7 @@ async def back(pump_id: str, request: Request, house: HouseDep, who: AskingDep) 
     """When a pump that is out is expected back, from the plant page; empty: not known."""
 
     def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
-        pumps.say_expected(house, hand, place, _expected(house, place, typed))
+        outages.say_expected(house, hand, place, _expected(house, place, typed))
 
     return await _tapped(pump_id, "return", request, house, who, do)
 

@@ -6,9 +6,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
-from api.deps import house_of
-from api.feed_http import answer, takes_gzip
-from api.shelf import Shelf
+from api.ics.http import answer, takes_gzip
+from api.server.calendar_cache import Shelf
+from api.server.deps import house_of
 from scheduler.errors import Busy
 
 router = APIRouter()

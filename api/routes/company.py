@@ -5,14 +5,18 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies
-from api.deps import AskingDep, HouseDep, Number, hand_of
-from api.pen import PEN
-from scheduler.actions import conceding, feed, first_dates, fleet, jobs, nonconforming, part_dates, postponing
-from scheduler.actions import reliability as figures
-from scheduler.domain.capacity import Swept
-from scheduler.domain.conceding import Lower
-from scheduler.domain.postponing import Asked
+from api.ics.writer import PEN
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, Number, hand_of
+from scheduler.actions.capacity import concessions as capacity_concessions
+from scheduler.actions.due import first_dates, part_dates, postponing
+from scheduler.actions.feed import refresh
+from scheduler.actions.record import reliability as figures
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import jobs, nonconformities
+from scheduler.domain.capacity.concessions import Lower
+from scheduler.domain.capacity.minimum import Swept
+from scheduler.domain.due.postponing import Asked
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(prefix="/api/v1")
@@ -54,7 +58,7 @@ def decide(
         class_agreed=body.class_agreed,
         master=body.master,
     )
-    feed.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -62,7 +66,7 @@ def decide(
 def non_conformities(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """Newest first. One is opened for each job past its limit without a postponement that holds."""
     fleet.get_vessel(house, who.actor, vessel_id)
-    return {"vessel": vessel_id, "non_conformities": nonconforming.listed(house, vessel_id)}
+    return {"vessel": vessel_id, "non_conformities": nonconformities.listed(house, vessel_id)}
 
 
 @router.post("/vessels/{vessel_id}/non-conformities/{number}/answer", tags=["work"], summary="Answer a non-conformity")
@@ -72,7 +76,7 @@ def answer(
     """Its cause, and the corrective action."""
     fleet.get_vessel(house, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    told = nonconforming.answer(
+    told = nonconformities.answer(
         house, hand, vessel_id, number, cause=body.cause, corrective_action=body.corrective_action
     )
     return JSONResponse(dict(told.body), status_code=told.status)
@@ -82,7 +86,7 @@ def answer(
 def close(vessel_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """By the chief engineer or the office, not by the one who answered."""
     fleet.get_vessel(house, who.actor, vessel_id)
-    told = nonconforming.close(house, hand_of(request, who, {}), vessel_id, number)
+    told = nonconformities.close(house, hand_of(request, who, {}), vessel_id, number)
     return JSONResponse(dict(told.body), status_code=told.status)
 
 
@@ -97,7 +101,7 @@ def reliability(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, An
 def concessions(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """Newest first, with who asked, who signed and who withdrew."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    return {"plant": plant_id, "concessions": conceding.listed(house, place)}
+    return {"plant": plant_id, "concessions": capacity_concessions.listed(house, place)}
 
 
 @router.post("/plants/{plant_id}/concessions", status_code=201, tags=["plant"], summary="Ask for a lower minimum")
@@ -110,7 +114,7 @@ def concession(
     asked = Lower(
         from_at=body.from_at, to_at=body.to_at, minimum=Swept(body.minimum_swept_m3_per_h), reason=body.reason
     )
-    told = conceding.ask(house, hand, place, asked)
+    told = capacity_concessions.ask(house, hand, place, asked)
     return JSONResponse(dict(told.body), status_code=told.status)
 
 
@@ -126,7 +130,7 @@ def sign(
     """As chief, by the chief engineer or the office; as hotel, with the name of who signs. Two people."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    told = conceding.sign(house, hand, place, number, as_=body.as_, name=body.name, master=body.master)
+    told = capacity_concessions.sign(house, hand, place, number, as_=body.as_, name=body.name, master=body.master)
     return JSONResponse(dict(told.body), status_code=told.status)
 
 
@@ -134,7 +138,7 @@ def sign(
 def withdraw(plant_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """From then on the plant's own minimum holds."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    told = conceding.withdraw(house, hand_of(request, who, {}), place, number)
+    told = capacity_concessions.withdraw(house, hand_of(request, who, {}), place, number)
     return JSONResponse(dict(told.body), status_code=told.status)
 
 
@@ -149,7 +153,7 @@ def first_date(key: str, house: HouseDep, who: AskingDep, request: Request, body
     told = first_dates.set_first(
         house, hand, place, occurrence, on=body.on, reason=body.reason, class_agreed=body.class_agreed
     )
-    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(told.body), status_code=told.status)
 
 

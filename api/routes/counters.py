@@ -5,11 +5,14 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Query, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies, shapes
-from api.deps import AskingDep, HouseDep, hand_of
-from scheduler.actions import counters, daily, doctor, fleet, questions, undoing
-from scheduler.actions.house import Answer
-from scheduler.actions.ledger import derive_vessel
+from api.routes.shared import bodies, shapes
+from api.server.deps import AskingDep, HouseDep, hand_of
+from scheduler.actions.base.context import Answer
+from scheduler.actions.care import doctor
+from scheduler.actions.due import questions
+from scheduler.actions.hours import counter_events, daily, undoing
+from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.vessel import fleet
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(prefix="/api/v1")
@@ -29,7 +32,7 @@ def get_counter(counter_id: str, house: HouseDep, who: AskingDep) -> dict[str, A
     """The newest reading, the newest ledger entries with their verdicts, and the flags."""
     place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
     derive_vessel(house, place.vessel_id)
-    return shapes.counter_json(counters.counter_book(house, place))
+    return shapes.counter_json(counter_events.counter_book(house, place))
 
 
 _ASKED: dict[int | str, dict[str, Any]] = {
@@ -53,8 +56,8 @@ def counter_event(
 ) -> JSONResponse:
     """Readings are never changed; the ledger is derived anew. Hours taken away are only asked for (202) until confirmed."""
     place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
-    event = counters.CounterEvent(**body.model_dump())
-    answer = counters.add_event(house, hand_of(request, who, body.model_dump(mode="json")), place, event)
+    event = counter_events.CounterEvent(**body.model_dump())
+    answer = counter_events.add_event(house, hand_of(request, who, body.model_dump(mode="json")), place, event)
     return _event_answered(request, answer)
 
 

@@ -5,12 +5,13 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies, shapes
-from api.deps import AskingDep, HouseDep, hand_of, version_in
-from api.pen import PEN
-from scheduler.actions import daybook, feed
-from scheduler.actions.house import Answer, House
-from scheduler.domain.daybook import KindOfDay, Spell
+from api.ics.writer import PEN
+from api.routes.shared import bodies, shapes
+from api.server.deps import AskingDep, HouseDep, hand_of, version_in
+from scheduler.actions.base.context import Answer, House
+from scheduler.actions.feed import refresh
+from scheduler.actions.voyage import days as voyage_days
+from scheduler.domain.voyage.stretches import KindOfDay, Spell
 
 router = APIRouter(prefix="/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"])
 
@@ -18,7 +19,7 @@ router = APIRouter(prefix="/api/v1/vessels/{vessel_id}/calendar", tags=["operati
 @router.get("", summary="The operating calendar")
 def get_calendar(vessel_id: str, house: HouseDep, who: AskingDep) -> JSONResponse:
     """Kinds of day with their weights, and the stretches by date. The version is the ETag; 0 before the first entry."""
-    found = daybook.get_daybook(house, who.actor, vessel_id)
+    found = voyage_days.get_daybook(house, who.actor, vessel_id)
     return JSONResponse(shapes.daybook_json(vessel_id, found), headers={"ETag": f'"{found.version}"'})
 
 
@@ -27,11 +28,11 @@ def put_calendar(
     vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarBody
 ) -> JSONResponse:
     """It holds these stretches alone afterwards. If-Match: the version that is replaced (0 for none yet)."""
-    wish = daybook.Wish(
+    wish = voyage_days.Wish(
         stretches=_spells(body.stretches), kinds=_kinds(body.kinds), whole=True, reason=body.reason, what="stored anew"
     )
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(house, vessel_id, daybook.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+    return _answered(house, vessel_id, voyage_days.change(house, hand, vessel_id, wish, if_match=version_in(request)))
 
 
 @router.patch("", summary="Enter, correct or clear days")
@@ -43,20 +44,20 @@ def patch_calendar(
     The log stands over the plan; of two entries of the same origin the later one counts. Two stretches of one request
     that put different kinds on the same day are refused, both named.
     """
-    wish = daybook.Wish(
+    wish = voyage_days.Wish(
         stretches=_spells(body.stretches),
         cleared=tuple((days.from_on, days.to_on) for days in body.clear),
         kinds=_kinds(body.kinds),
         reason=body.reason,
     )
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(house, vessel_id, daybook.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+    return _answered(house, vessel_id, voyage_days.change(house, hand, vessel_id, wish, if_match=version_in(request)))
 
 
 @router.post("/previews", summary="What a CSV file would change")
 def preview(vessel_id: str, house: HouseDep, who: AskingDep, body: bodies.CalendarFileBody) -> dict[str, Any]:
     """Every cell that cannot be taken is named: row, column, what was there, what was expected. Nothing is stored."""
-    return shapes.sheet_json(daybook.preview(house, who.actor, vessel_id, body.csv))
+    return shapes.sheet_json(voyage_days.preview(house, who.actor, vessel_id, body.csv))
 
 
 @router.post("/file", summary="Take in a CSV file")
@@ -64,22 +65,22 @@ def take_file(
     vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarFileBody
 ) -> JSONResponse:
     """Columns from, to, kind, source, note. If-Match: the version that is changed. One bad cell, and nothing is taken in."""
-    sheet = daybook.sheet_of(house, who.actor, vessel_id, body.csv)
-    wish = daybook.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
+    sheet = voyage_days.sheet_of(house, who.actor, vessel_id, body.csv)
+    wish = voyage_days.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(house, vessel_id, daybook.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+    return _answered(house, vessel_id, voyage_days.change(house, hand, vessel_id, wish, if_match=version_in(request)))
 
 
 @router.post("/undo", summary="Take the last change back")
 def undo(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ReasonBody) -> JSONResponse:
     """As a new version; the history keeps both. If-Match: the version that is taken back."""
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = daybook.undo(house, hand, vessel_id, reason=body.reason, if_match=version_in(request))
+    answer = voyage_days.undo(house, hand, vessel_id, reason=body.reason, if_match=version_in(request))
     return _answered(house, vessel_id, answer)
 
 
 def _answered(house: House, vessel_id: str, answer: Answer) -> JSONResponse:
-    feed.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": f'"{answer.body["version"]}"'})
 
 

@@ -5,9 +5,10 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies
-from api.deps import AskingDep, HouseDep, Number, hand_of
-from scheduler.actions import docking, fleet
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, Number, hand_of
+from scheduler.actions.due import docking
+from scheduler.actions.vessel import fleet
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(prefix="/api/v1/plants/{plant_id}/dock")

@@ -6,12 +6,14 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from api import shapes, views
-from api.answers import light_of, page
-from api.deps import AskingDep, HouseDep
-from api.moved_page import MovedView, move_lines, moved_page
-from scheduler.actions import fleet, publishing
-from scheduler.actions.situation import situation
+from api.pages.due.moved import MovedView, move_lines, moved_page
+from api.pages.shared import build
+from api.routes.shared import shapes
+from api.server.deps import AskingDep, HouseDep
+from api.server.page_answers import light_of, page
+from scheduler.actions.plant_state import published
+from scheduler.actions.plant_state.load import situation
+from scheduler.actions.vessel import fleet
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter()
@@ -29,7 +31,7 @@ def get_moved(
     """In order, each with its cause. Ask again with `next` as `since`. Written after the commit of what moved them, some
     seconds later, never batch by batch."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    found = publishing.moved_since(house, place.vessel_id, place.id, after=since, limit=limit)
+    found = published.moved_since(house, place.vessel_id, place.id, after=since, limit=limit)
     return {
         "plant": plant_id,
         "moved": [shapes.moved_json(one) for one in found],
@@ -43,9 +45,9 @@ def moved(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> R
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     now = situation(house, place.vessel_id, place.id)
     since_at = now.at - timedelta(days=SHOWN_DAYS)
-    found = publishing.newest_moved(house, place.vessel_id, place.id, since_at=since_at, limit=SHOWN_MOST)
+    found = published.newest_moved(house, place.vessel_id, place.id, since_at=since_at, limit=SHOWN_MOST)
     view = MovedView(
-        frame=views.frame_of(now, who, request.url.path, "Dates that moved", "moved"),
+        frame=build.frame_of(now, who, request.url.path, "Dates that moved", "moved"),
         plant=now.plant.name,
         plant_href=f"/plants/{place.id}",
         days=SHOWN_DAYS,

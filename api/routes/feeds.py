@@ -5,11 +5,11 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies
-from api.addresses import address_json, must_fit, shown
-from api.deps import AskingDep, HouseDep, reached_at
-from scheduler.actions import addresses
-from scheduler.domain.words import Role
+from api.pages.feed.addresses import address_json, must_fit, shown
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, reached_at
+from scheduler.actions.feed import addresses
+from scheduler.domain.base.enums import Role
 from scheduler.errors import NotAllowed
 
 router = APIRouter(prefix="/api/v1/feeds", tags=["feed"])

@@ -7,16 +7,19 @@ from fastapi import APIRouter, Body, Query, Request, Response
 from fastapi.responses import JSONResponse
 from pydantic import ValidationError
 
-from api import bodies, shapes
-from api.deps import AskingDep, HouseDep, Number, hand_of, version_in
-from api.errors import refused_from
-from api.runs import margin_runs
-from scheduler.actions import duty, fleet, planning, pump_tests, pumps
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.house import House
-from scheduler.actions.situation import Situation, situation
-from scheduler.domain.capacity import Swept
-from scheduler.domain.words import Subject
+from api.pages.shared.margin import margin_runs
+from api.routes.shared import bodies, shapes
+from api.server.deps import AskingDep, HouseDep, Number, hand_of, version_in
+from api.server.errors import refused_from
+from scheduler.actions.base.context import House
+from scheduler.actions.capacity import outages, tests
+from scheduler.actions.plan import lead_order as plan_lead_order
+from scheduler.actions.plan import planning
+from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.capacity.minimum import Swept
 from scheduler.errors import Refused
 from scheduler.storage.tables import AssetKind
 
@@ -182,7 +185,7 @@ def _positions(now: Situation) -> Mapping[str, str]:
 def lead_order(plant_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """Advice: the ladder of hours left, hours a day for the next period, what falls due together, the trend of pump-hours."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    return duty.lead_order(house, place.vessel_id, place.id)
+    return plan_lead_order.lead_order(house, place.vessel_id, place.id)
 
 
 @router.get("/pumps/{pump_id}", tags=["plant"], summary="A pump as it stands")
@@ -204,7 +207,7 @@ def pump_down(pump_id: str, house: HouseDep, who: AskingDep, request: Request, b
     """A fact, never refused for capacity; the answer states the margin that is left, and a new plan is made."""
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = pumps.pump_down(house, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at)
+    answer = outages.pump_down(house, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -214,7 +217,7 @@ def pump_back(pump_id: str, house: HouseDep, who: AskingDep, request: Request, b
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     measured = None if body.measured_swept_m3_per_h is None else Swept(body.measured_swept_m3_per_h)
-    answer = pumps.pump_back(house, hand, place, at=body.at, reason=body.reason, test=body.test, measured=measured)
+    answer = outages.pump_back(house, hand, place, at=body.at, reason=body.reason, test=body.test, measured=measured)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -225,7 +228,7 @@ def pump_test(
     """Swept volume and leak from the figures or the log. Passed: the pump counts for that; failed: for nothing."""
     place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    figures = None if body.figures is None else pump_tests.Figures(**body.figures.model_dump())
-    told = pump_tests.PullDown(**{**body.model_dump(exclude={"figures"}), "figures": figures})
-    answer = pump_tests.record_test(house, hand, place, told)
+    figures = None if body.figures is None else tests.Figures(**body.figures.model_dump())
+    told = tests.PullDown(**{**body.model_dump(exclude={"figures"}), "figures": figures})
+    answer = tests.record_test(house, hand, place, told)
     return JSONResponse(dict(answer.body), status_code=answer.status)

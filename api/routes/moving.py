@@ -5,11 +5,13 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies
-from api.deps import AskingDep, HouseDep, Number, hand_of, version_in
-from api.pen import PEN
-from scheduler.actions import feed, fleet, moving
-from scheduler.actions.house import Answer, House
+from api.ics.writer import PEN
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, Number, hand_of, version_in
+from scheduler.actions.base.context import Answer, House
+from scheduler.actions.feed import refresh
+from scheduler.actions.plan import moving
+from scheduler.actions.vessel import fleet
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(prefix="/api/v1", tags=["plan"])
@@ -57,6 +59,6 @@ def undo(plant_id: str, number: Number, house: HouseDep, who: AskingDep, request
 
 
 def _answered(house: House, place: fleet.Place, answer: Answer) -> JSONResponse:
-    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     headers = {"ETag": f'"{answer.body["version"]}"'}
     return JSONResponse(dict(answer.body), status_code=answer.status, headers=headers)

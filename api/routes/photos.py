@@ -8,9 +8,9 @@ from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.deps import AskingDep, HouseDep, hand_of, must_be_own_form
-from scheduler.actions import jobs, photos
-from scheduler.actions.house import Hand
+from api.server.deps import AskingDep, HouseDep, hand_of, must_be_own_form
+from scheduler.actions.base.context import Hand
+from scheduler.actions.work import jobs, photos
 from scheduler.errors import Refused
 
 router = APIRouter()

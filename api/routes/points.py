@@ -5,9 +5,10 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies
-from api.deps import AskingDep, HouseDep, Number, hand_of
-from scheduler.actions import fleet, points
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, Number, hand_of
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import points
 from scheduler.storage.tables import AssetKind
 
 router = APIRouter(prefix="/api/v1/pumps/{pump_id}/points")

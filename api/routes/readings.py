@@ -8,12 +8,12 @@ from fastapi import APIRouter, Request
 from pydantic_core import from_json
 from starlette.concurrency import run_in_threadpool
 
-from api.deps import house_of
-from api.doors import DOORS
-from api.hot import HotAnswer, HotRoute, body_of, desk
-from scheduler.actions import people
-from scheduler.actions.actor import Actor
-from scheduler.actions.readings import Batch, Look, ReadingDoor, vessel_of
+from api.server.access import DOORS
+from api.server.deps import house_of
+from api.server.fast_route import HotAnswer, HotRoute, body_of, desk
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.hours.readings import Batch, Look, ReadingDoor, vessel_of
+from scheduler.actions.people import people
 from scheduler.errors import BadRequest, NotSignedIn
 from scheduler.storage.intake import Answer, Tell
 

@@ -6,10 +6,10 @@ from typing import Any, cast
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
-from api import pages
-from api.deps import HouseDep
-from api.errors import STATUS, slug
-from scheduler.actions import health
+from api.pages.shared import layout
+from api.server.deps import HouseDep
+from api.server.errors import STATUS, slug
+from scheduler.actions.care import health
 from scheduler.errors import NotFound
 from scheduler.version import VERSION
 
@@ -49,4 +49,4 @@ def openapi(request: Request) -> dict[str, Any]:
 @router.get("/docs")
 def docs() -> Response:
     """The API's manual, from this server alone."""
-    return HTMLResponse(pages.docs_page(), headers={"Content-Security-Policy": pages.DOCS_CSP})
+    return HTMLResponse(layout.docs_page(), headers={"Content-Security-Policy": layout.DOCS_CSP})

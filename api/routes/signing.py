@@ -5,9 +5,10 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from api import bodies
-from api.deps import AskingDep, HouseDep, Number, hand_of
-from scheduler.actions import fleet, signing
+from api.routes.shared import bodies
+from api.server.deps import AskingDep, HouseDep, Number, hand_of
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import handover
 
 router = APIRouter(prefix="/api/v1/vessels/{vessel_id}")
 
@@ -16,7 +17,7 @@ router = APIRouter(prefix="/api/v1/vessels/{vessel_id}")
 def handovers(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """Newest first, with who wrote and who signed."""
     fleet.get_vessel(house, who.actor, vessel_id)
-    return {"vessel": vessel_id, "handovers": signing.handovers_of(house, vessel_id)}
+    return {"vessel": vessel_id, "handovers": handover.handovers_of(house, vessel_id)}
 
 
 @router.post("/handovers", status_code=201, tags=["work"], summary="Write a handover note")
@@ -24,7 +25,7 @@ def write(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, bod
     """Signed by who writes it; another person signs it after."""
     fleet.get_vessel(house, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = signing.write_handover(house, hand, vessel_id, body.text)
+    answer = handover.write_handover(house, hand, vessel_id, body.text)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -32,7 +33,7 @@ def write(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, bod
 def sign(vessel_id: str, number: Number, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
     """By the one who takes over, not by who wrote it."""
     fleet.get_vessel(house, who.actor, vessel_id)
-    answer = signing.sign_handover(house, hand_of(request, who, {}), vessel_id, number)
+    answer = handover.sign_handover(house, hand_of(request, who, {}), vessel_id, number)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -40,7 +41,7 @@ def sign(vessel_id: str, number: Number, house: HouseDep, who: AskingDep, reques
 def reviews(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
     """Newest first."""
     fleet.get_vessel(house, who.actor, vessel_id)
-    return {"vessel": vessel_id, "reviews": signing.reviews_of(house, vessel_id)}
+    return {"vessel": vessel_id, "reviews": handover.reviews_of(house, vessel_id)}
 
 
 @router.post("/reviews", status_code=201, tags=["work"], summary="Sign the review of a month")
@@ -48,5 +49,5 @@ def review(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, bo
     """By the chief engineer, for a month that is over, once."""
     fleet.get_vessel(house, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = signing.sign_review(house, hand, vessel_id, body.month, body.text)
+    answer = handover.sign_review(house, hand, vessel_id, body.month, body.text)
     return JSONResponse(dict(answer.body), status_code=answer.status)

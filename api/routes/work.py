@@ -7,15 +7,19 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import FileResponse, JSONResponse, StreamingResponse
 
-from api import bodies, shapes
-from api.deps import AskingDep, HouseDep, hand_of, version_in
 from api.exports import SCHEMA, ExportFrame, csv_rows, jsonl, pdf, summary, summary_json, xlsx
-from api.pen import PEN
-from api.sheet import sheet_json
-from scheduler.actions import checking, explaining, feed, fleet, history, jobs, outlook, planning, work
-from scheduler.actions.house import House
-from scheduler.actions.situation import situation
-from scheduler.domain.choosing import Choice
+from api.ics.writer import PEN
+from api.pages.work.sheet import sheet_json
+from api.routes.shared import bodies, shapes
+from api.server.deps import AskingDep, HouseDep, hand_of, version_in
+from scheduler.actions.base.context import House
+from scheduler.actions.feed import refresh
+from scheduler.actions.plan import explaining, outlook, planning
+from scheduler.actions.plant_state.load import situation
+from scheduler.actions.record import history
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import checking, jobs, steps
+from scheduler.domain.record.choice import Choice
 from scheduler.errors import NotFound, Refused
 from scheduler.storage.tables import AssetKind
 from scheduler.version import VERSION
@@ -73,7 +77,7 @@ def take(plant_id: str, house: HouseDep, who: AskingDep, request: Request, body:
     """By the digest of the plan that was looked at; if another is proposed by now it is refused (412)."""
     place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
     answer = planning.take(house, hand_of(request, who, body.model_dump(mode="json")), place, body.digest)
-    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -100,7 +104,7 @@ def close_job(key: str, house: HouseDep, who: AskingDep, request: Request, body:
     hand = hand_of(request, who, body.model_dump(mode="json"))
     told = jobs.Close(**body.model_dump())
     answer = jobs.close_job(house, hand, place, occurrence, told, if_match=version_in(request))
-    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -118,7 +122,7 @@ def strike_close(key: str, house: HouseDep, who: AskingDep, request: Request, bo
     place, occurrence = jobs.job_place(house, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = checking.strike_close(house, hand, place, occurrence, body.reason)
-    feed.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
@@ -127,7 +131,7 @@ def get_work(key: str, house: HouseDep, who: AskingDep) -> JSONResponse:
     """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it. The ETag is
     the version of the work, for If-Match."""
     place, occurrence = jobs.job_place(house, who.actor, key)
-    told = work.work_on(house, place, occurrence)
+    told = steps.work_on(house, place, occurrence)
     return JSONResponse({"job": key, **told}, headers={"ETag": f'"{told["version"]}"'})
 
 
@@ -138,7 +142,7 @@ def take_step(key: str, house: HouseDep, who: AskingDep, request: Request, body:
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, occurrence = jobs.job_place(house, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = work.take_step(house, hand, place, occurrence, body.step, fact=body.fact, if_match=version_in(request))
+    answer = steps.take_step(house, hand, place, occurrence, body.step, fact=body.fact, if_match=version_in(request))
     etag = f'"{answer.body["version"]}"'
     return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": etag})
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from sqlalchemy import text
 from sqlmodel import Session, col, select
 
-from scheduler.domain.history import GENESIS, Record, record_of
+from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.storage.tables import ChainHeadRow, RecordRow
 
 
@@ -17,7 +17,7 @@ def append(session: Session, vessel_id: str, kind: str, at: datetime, payload: M
     transaction is undone, so are the record and its number.
 
     Args:
-        session: of a `write` block. at: aware; when it is recorded. payload: see `scheduler.domain.history.canonical`.
+        session: of a `write` block. at: aware; when it is recorded. payload: see `scheduler.domain.record.chain.canonical`.
 
     Raises:
         Refused: the payload holds something a record cannot hold.

@@ -9,7 +9,7 @@ from functools import cache
 from itertools import chain
 from typing import Any, NamedTuple, TypeVar
 
-from scheduler.domain.ledger_fit import AHEAD_S
+from scheduler.domain.hours.ledger_fit import AHEAD_S
 from scheduler.storage.database import lock_statement
 from scheduler.storage.tables import Unstored
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from sqlalchemy import ColumnElement, TextClause, bindparam, delete, text
 from sqlmodel import Session, col, func, select
 
-from scheduler.domain.ledger_words import WATCHED
+from scheduler.domain.hours.ledger_values import WATCHED
 from scheduler.storage.tables import (
     CounterEventRow,
     FlagRow,

@@ -7,7 +7,7 @@ from scheduler.storage.columns import WITHOUT_ROWID, Row
 
 
 class PublishedRow(Row, table=True):
-    """The dates of a turn as people see them; `text` is `scheduler.domain.publishing.Published`."""
+    """The dates of a turn as people see them; `text` is `scheduler.domain.due.publishing.Published`."""
 
     __table_args__ = (Index(None, "vessel_id", "plant_id"),)
 

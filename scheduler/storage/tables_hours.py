@@ -26,7 +26,7 @@ class Unstored(StrEnum):
 
 
 class VesselRow(Row, table=True):
-    """A vessel and its document, the JSON text of `scheduler.domain.fleet.Vessel`."""
+    """A vessel and its document, the JSON text of `scheduler.domain.vessel.document.Vessel`."""
 
     id: str = Field(primary_key=True)
     name: str

@@ -5,7 +5,7 @@ from datetime import date
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field
 
-from scheduler.domain.daybook import Source
+from scheduler.domain.voyage.stretches import Source
 from scheduler.storage.columns import WITHOUT_ROWID, Row, by_value
 
 

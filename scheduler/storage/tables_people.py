@@ -6,7 +6,7 @@ Secrets stand here only as SHA-256. A null vessel_id, or "" where it is part of 
 from sqlalchemy import BigInteger
 from sqlmodel import Field
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from scheduler.storage.columns import WITHOUT_ROWID, Row, by_value
 
 

@@ -5,7 +5,7 @@ from enum import StrEnum
 from sqlalchemy import BigInteger, CheckConstraint, Index, text
 from sqlmodel import Field
 
-from scheduler.domain.words import Test, Trigger
+from scheduler.domain.base.enums import Test, Trigger
 from scheduler.storage.columns import WITHOUT_ROWID, Packed, Row, by_value
 
 

@@ -2,7 +2,7 @@
 
 from sqlmodel import Session, col, delete, func, or_, select
 
-from scheduler.domain.words import State
+from scheduler.domain.base.enums import State
 from scheduler.storage.tables import (
     DoneRow,
     FeedEventRow,

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 
-from scheduler.domain.deciding import Objected, Unfit
+from scheduler.domain.due.deciding import Objected, Unfit
 
 _WORDS: Mapping[Unfit, Callable[[str], str]] = {
     Unfit.ASKED_IT: lambda name: (

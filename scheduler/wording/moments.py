@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from scheduler.domain.shiptime import ship_time
+from scheduler.shiptime import ship_time
 
 
 def ship_moment(at: datetime, offset_minutes: int) -> str:

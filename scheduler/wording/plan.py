@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from datetime import timedelta
 
-from scheduler.planning.board import Because
-from scheduler.planning.facts import FactKind, PlanFact
-from scheduler.planning.problem import Problem
-from scheduler.planning.shiphours import ShipClock
+from scheduler.planning.explain.dates import FactKind, PlanFact
+from scheduler.planning.problem.shiphours import ShipClock
+from scheduler.planning.problem.values import Problem
+from scheduler.planning.search.board import Because
 from scheduler.wording.moments import listed, ship_day, ship_moment
 
 Namer = Callable[[str], str]

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 
-from scheduler.domain.rest import Rest, RestFault
+from scheduler.domain.work.rest import Rest, RestFault
 
 _WORDS: Mapping[Rest, Callable[[RestFault], str]] = {
     Rest.DAY: lambda f: (

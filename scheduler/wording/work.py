@@ -4,9 +4,9 @@ from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
-from scheduler.domain.gas import Gas
 from scheduler.domain.work.against import Against, Objection
 from scheduler.domain.work.closing import Skipped
+from scheduler.domain.work.gas import Gas
 from scheduler.wording.moments import listed, ship_moment
 
 Facts = Mapping[str, Any]

@@ -14,12 +14,12 @@ from typing import Any
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from api.app import make_app
-from scheduler.actions import people
-from scheduler.actions.actor import Actor
-from scheduler.actions.house import House
-from scheduler.actions.ledger import derive_all
-from scheduler.domain.words import Role
+from api.server.app import make_app
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.hours.ledger import derive_all
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run

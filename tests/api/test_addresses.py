@@ -6,10 +6,10 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from api.app import make_app
-from scheduler.actions import people
-from scheduler.actions.actor import Actor
-from scheduler.domain.words import Role
+from api.server.app import make_app
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 VP1 = "plover-vp1-hours"

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 VESSEL, PLANT = "/api/v1/vessels/demo-plover", "/api/v1/plants/plover-plant"

@@ -6,9 +6,9 @@ from datetime import timedelta
 
 import pytest
 
-from scheduler.actions.planning import propose
-from scheduler.domain.words import Role
-from scheduler.planning.facts import FactKind, plan_facts
+from scheduler.actions.plan.planning import propose
+from scheduler.domain.base.enums import Role
+from scheduler.planning.explain.dates import FactKind, plan_facts
 from tests.acts import PROVED, back, opened
 from tests.api.stage import AT, Stage, stamp
 

@@ -9,8 +9,8 @@ import pytest
 from httpx2 import Response
 from icalendar import Calendar
 
-from api.doors import DOORS
-from scheduler.actions import feed
+from api.server.access import DOORS
+from scheduler.actions.feed import refresh
 from tests.api.stage import Stage
 
 
@@ -32,7 +32,7 @@ def _summaries(answer: Response) -> list[str]:
 
 def _lose_the_body(stage: Stage) -> None:
     with stage.house.db.write() as session:
-        for kept in feed.feed_rows.bodies(session, "demo-plover"):
+        for kept in refresh.feed_rows.bodies(session, "demo-plover"):
             session.delete(kept)
 
 
@@ -90,7 +90,7 @@ def test_the_last_good_calendar_is_served_while_none_can_be_written(
     """A renderer that fails leaves the calendar as it was written last."""
     path = _path(stage)
     good = _get(stage, path)
-    monkeypatch.setattr(feed, "write_vessel", _broken)
+    monkeypatch.setattr(refresh, "write_vessel", _broken)
     again = _get(stage, path)
     assert (again.status_code, again.content) == (200, good.content)
 
@@ -100,7 +100,7 @@ def test_a_first_failure_serves_the_status_alone(stage: Stage, monkeypatch: pyte
     path = _path(stage)
     _lose_the_body(stage)
     with monkeypatch.context() as patch:
-        patch.setattr(feed, "write_vessel", _broken)
+        patch.setattr(refresh, "write_vessel", _broken)
         bare = _get(stage, path)
     assert bare.status_code == 200
     assert bare.headers["content-type"].startswith("text/calendar")

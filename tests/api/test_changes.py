@@ -9,10 +9,10 @@ from typing import Any
 import openpyxl
 import pytest
 
-from api import pages
-from scheduler.actions.documents import VESSEL as VESSEL_SHAPE
-from scheduler.domain.changes import change_faults, notable_changes
-from scheduler.domain.words import Role
+from api.pages.shared import layout
+from scheduler.actions.vessel.document import VESSEL as VESSEL_SHAPE
+from scheduler.domain.base.enums import Role
+from scheduler.domain.vessel.changes import change_faults, notable_changes
 from scheduler.storage import history_rows
 from tests.api.stage import Stage
 
@@ -152,7 +152,7 @@ def test_every_version_is_kept_as_it_was_stored(fresh: Stage) -> None:
 
 def test_a_plant_taken_out_asks_for_a_reason() -> None:
     """So does one that comes back under another id."""
-    ship = VESSEL_SHAPE.validate_json((pathlib.Path(pages.STATIC) / "example-ship.json").read_bytes())
+    ship = VESSEL_SHAPE.validate_json((pathlib.Path(layout.STATIC) / "example-ship.json").read_bytes())
     other = replace(ship, plants=(replace(ship.plants[0], id="another"),))
     assert "gull-plant: plant taken out" in notable_changes(ship, other)
     assert [at for at, _ in change_faults(ship, other, reason=" ", class_agreed="")] == ["/reason"]

@@ -2,12 +2,14 @@
 
 from datetime import timedelta
 
-from scheduler.actions import feed, planning, wanted
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand
-from scheduler.actions.situation import situation
-from scheduler.domain.words import Role
-from scheduler.planning.stagger import stagger
+from scheduler.actions.base import pending
+from scheduler.actions.base.context import Hand
+from scheduler.actions.feed import refresh
+from scheduler.actions.plan import planning
+from scheduler.actions.plant_state.load import situation
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Role
+from scheduler.planning.search.stagger import stagger
 from scheduler.storage.tables import AssetKind
 from tests.api.stage import AT, Stage, stamp
 from tests.end_to_end.test_actions import ME, PEN_HERE
@@ -36,8 +38,8 @@ def test_hours_of_a_coming_day_are_those_of_its_clock(fresh: Stage) -> None:
         )
 
     def shown() -> tuple[str, str]:
-        feed.refresh(house, PEN_HERE, "demo-plover")
-        body = feed.refresh(house, PEN_HERE, "demo-plover").body.decode().replace("\r\n ", "")
+        refresh.refresh(house, PEN_HERE, "demo-plover")
+        body = refresh.refresh(house, PEN_HERE, "demo-plover").body.decode().replace("\r\n ", "")
         return browser.get(f"/vessels/demo-plover/jobs/{key}").text, body
 
     page, body = shown()
@@ -60,4 +62,4 @@ def test_hours_of_a_coming_day_are_those_of_its_clock(fresh: Stage) -> None:
 
 def _wanted(stage: Stage) -> list[tuple[str, str]]:
     with stage.house.db.read() as session:
-        return wanted.wanted_plans(session)
+        return pending.wanted_plans(session)

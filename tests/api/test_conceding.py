@@ -3,10 +3,10 @@
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.planning import problem_of, propose
-from scheduler.actions.situation import situation
-from scheduler.actions.wanted import wanted_plans
-from scheduler.domain.words import Role
+from scheduler.actions.base.pending import wanted_plans
+from scheduler.actions.plan.planning import problem_of, propose
+from scheduler.actions.plant_state.load import situation
+from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
 

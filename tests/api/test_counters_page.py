@@ -8,7 +8,7 @@ import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
 from tests.unit.api.test_pages import Reader

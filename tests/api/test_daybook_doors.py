@@ -7,7 +7,7 @@ import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage, staged
 from tests.api.test_doors import csrf_of

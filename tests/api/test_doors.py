@@ -7,11 +7,12 @@ from typing import Any
 
 import pytest
 
-from api.app import doors_there
-from api.doors import DOORS, Free
-from scheduler.actions import addresses, people
-from scheduler.actions.actor import Actor
-from scheduler.domain.words import Role
+from api.server.access import DOORS, Free
+from api.server.app import doors_there
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.feed import addresses
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, stamp
 

@@ -6,11 +6,11 @@ from typing import Any
 
 import pytest
 
-from api.errors import STATUS, slug
-from api.guard import HEADERS
+from api.server.errors import STATUS, slug
+from api.server.middleware import HEADERS
 from scheduler import errors
-from scheduler.actions import health
-from scheduler.domain.words import Role
+from scheduler.actions.care import health
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 CLOSE = "/api/v1/jobs/alarm_test:plover-plant:1/close"

@@ -10,10 +10,11 @@ import zxingcpp
 from httpx2 import Response
 from icalendar import Calendar
 
-from api import qr
-from api.addresses import must_fit
-from scheduler.actions import feed, people
-from scheduler.domain.words import Role
+from api.pages.feed.addresses import must_fit
+from api.pages.shared import qr
+from scheduler.actions.feed import refresh
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from scheduler.errors import Busy, Refused
 from tests.api.stage import Stage
 from tests.api.test_doors import csrf_of
@@ -224,7 +225,7 @@ def test_trouble_with_a_calendar_is_told_and_the_last_good_one_served(
     browser = fresh.enter("engineer-plover")
     job = next(one for (kind, _), one in fresh.due().items() if kind == "alarm_test")
     with monkeypatch.context() as patch:
-        patch.setattr(feed, "write_vessel", lambda *_: 1 / 0)
+        patch.setattr(refresh, "write_vessel", lambda *_: 1 / 0)
         assert fresh.close(job["job"]).status_code == 200
         assert got(fresh, path).content == good.content
         assert any("ZeroDivisionError" in one for one in fresh.ask("GET", "/readyz", role=None).json()["remarks"])

@@ -8,15 +8,17 @@ from urllib.parse import urlsplit
 import pytest
 from icalendar import Calendar
 
-from scheduler.actions import feed, people, planning
-from scheduler.actions.calendars import _text
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand
-from scheduler.actions.pumps import set_down
-from scheduler.domain.scope import Scope
-from scheduler.domain.shiptime import ShipOffset
-from scheduler.domain.words import Role
-from scheduler.planning.stagger import greedy_plan
+from scheduler.actions.base.context import Hand
+from scheduler.actions.capacity.outages import set_down
+from scheduler.actions.feed import refresh
+from scheduler.actions.feed.calendars import _text
+from scheduler.actions.people import people
+from scheduler.actions.plan import planning
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Role
+from scheduler.domain.feed.scope import Scope
+from scheduler.planning.search.stagger import greedy_plan
+from scheduler.shiptime import ShipOffset
 from scheduler.storage.tables import AssetKind, FeedEventRow
 from tests.api.stage import AT, Stage, stamp
 from tests.end_to_end.test_actions import ME, PEN_HERE
@@ -30,7 +32,7 @@ def body(stage: Stage, name: str = "address", **told: Any) -> str:
     """The calendar of a new address."""
     made = stage.ask("POST", FEEDS, json={"vessel": "demo-plover", **told})
     assert made.status_code == 201, made.text
-    feed.refresh(stage.house, PEN_HERE, "demo-plover")  # as the next tick does
+    refresh.refresh(stage.house, PEN_HERE, "demo-plover")  # as the next tick does
     return stage.client.get(urlsplit(made.json()[name]).path).text.replace("\r\n ", "")
 
 

@@ -9,13 +9,15 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import col, update
 
-from api import shelf
-from api.app import make_app
-from scheduler.actions import addresses, fleet, people
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.house import House
-from scheduler.domain.words import Role
+from api.server import calendar_cache
+from api.server.app import make_app
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.feed import addresses
+from scheduler.actions.people import people
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from scheduler.storage.tables import FeedTokenRow
 from seed_fleet.documents import vessel_document
@@ -55,7 +57,7 @@ def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
     """One ship, one calendar address, fetched twice, so that it is held."""
     clock, asked, opened = Told(), [], addresses.open_address
     monkeypatch.setattr(
-        shelf.addresses,
+        calendar_cache.addresses,
         "open_address",
         lambda house, secret, agent: asked.append(secret) or opened(house, secret, agent),
     )

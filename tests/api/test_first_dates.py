@@ -5,10 +5,11 @@ from typing import Any
 
 import pytest
 
-from scheduler.actions import people, planning
-from scheduler.actions.nonconforming import open_where_due
-from scheduler.domain.words import Role, State
-from scheduler.planning.stagger import stagger
+from scheduler.actions.people import people
+from scheduler.actions.plan import planning
+from scheduler.actions.work.nonconformities import open_where_due
+from scheduler.domain.base.enums import Role, State
+from scheduler.planning.search.stagger import stagger
 from tests.api.stage import AT, Stage
 
 API = "/api/v1"

@@ -3,7 +3,7 @@
 from html.parser import HTMLParser
 from itertools import combinations
 
-from api.bodies import CloseBody
+from api.routes.shared.bodies import CloseBody
 from tests.api.stage import AT, Stage, stamp
 
 CARRIED = {"done_at", "done_by", "test"}

@@ -12,8 +12,8 @@ import jsonschema
 import openpyxl
 import pytest
 
-from scheduler.domain.verify import Broken, Verified, verify_lines
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
+from scheduler.domain.record.verify import Broken, Verified, verify_lines
 from tests.api.stage import AT, Stage, stamp
 
 JOB = "alarm_test:plover-plant:1"

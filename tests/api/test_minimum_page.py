@@ -6,9 +6,9 @@ from typing import Any
 
 from starlette.testclient import TestClient
 
-from api.minimum_page import minimum_lines
-from scheduler.actions import people
-from scheduler.domain.fleet import MinimumBlock
+from api.pages.capacity.page import minimum_lines
+from scheduler.actions.people import people
+from scheduler.domain.vessel.document import MinimumBlock
 from tests.api.stage import AT, Stage
 from tests.unit.domain.plants import plant as plant_of
 

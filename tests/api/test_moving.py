@@ -7,15 +7,15 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from scheduler.actions import planning
-from scheduler.actions.moving_state import planned_start
-from scheduler.actions.situation import HeldPlan, situation
-from scheduler.actions.wanted import wanted_plans
-from scheduler.domain.verify import Verified, verify_lines
-from scheduler.domain.words import Role
-from scheduler.planning.check import judge
-from scheduler.planning.problem import Plan, Problem
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.actions.base.pending import wanted_plans
+from scheduler.actions.plan import planning
+from scheduler.actions.plan.trial import planned_start
+from scheduler.actions.plant_state.load import HeldPlan, situation
+from scheduler.domain.base.enums import Role
+from scheduler.domain.record.verify import Verified, verify_lines
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from scheduler.storage import work_rows
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, stamp

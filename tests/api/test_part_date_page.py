@@ -3,8 +3,8 @@
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions import people
-from scheduler.domain.words import Role
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage
 
 KEY = "alarm_test:plover-plant:1"

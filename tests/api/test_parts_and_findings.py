@@ -1,6 +1,6 @@
 """Findings picked from a list and parts counted: what stands behind the words, and what a job leaves aboard."""
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 JOB = "knife_inspection:plover-pump-b-knives:1"

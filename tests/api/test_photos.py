@@ -2,7 +2,7 @@
 
 import hashlib
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.api.stage import Stage
 
 JOB = "knife_inspection:plover-pump-b-knives:1"

@@ -8,8 +8,8 @@ from html import unescape
 import pytest
 from starlette.testclient import TestClient
 
-from scheduler.actions import planning
-from scheduler.actions.fleet import offset_now
+from scheduler.actions.plan import planning
+from scheduler.actions.vessel.fleet import offset_now
 from scheduler.errors import SchedulerError
 from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage, staged

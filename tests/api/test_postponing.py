@@ -3,8 +3,8 @@
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.nonconforming import open_where_due
-from scheduler.domain.words import Role
+from scheduler.actions.work.nonconformities import open_where_due
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 VESSEL = "/api/v1/vessels/demo-plover"

@@ -5,14 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from api.app import open_house
-from scheduler.actions import fleet
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.readings import ReadingDoor, post
+from api.server.app import open_house
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.hours.readings import ReadingDoor, post
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
 from scheduler.clock import fixed_clock
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from scheduler.storage.intake import Intake
 from seed_fleet.documents import vessel_document
@@ -27,7 +27,7 @@ def test_after_a_late_reading_none_is_said_until_the_ledger_is_derived(
 ) -> None:
     """The first is the baseline, the next credited; behind a late one nothing is claimed, least of all a new baseline."""
     seconds = [100.0]
-    monkeypatch.setattr("scheduler.actions.readings.monotonic", lambda: seconds[0])
+    monkeypatch.setattr("scheduler.actions.hours.readings.monotonic", lambda: seconds[0])
     house = open_house(Settings(database=str(tmp_path / "ship.db")), fixed_clock(AT))
     fleet.put_vessel(
         house,

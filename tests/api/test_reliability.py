@@ -2,7 +2,7 @@
 
 from datetime import timedelta
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 

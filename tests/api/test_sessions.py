@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
-from api.deps import COOKIE
-from api.guard import HEADERS
-from scheduler.actions import people
-from scheduler.domain.words import Role
+from api.server.deps import COOKIE
+from api.server.middleware import HEADERS
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 PAGE = {"Accept": "text/html"}

@@ -3,7 +3,7 @@
 import re
 from datetime import timedelta
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
 NOTES = "/vessels/demo-plover/notes"

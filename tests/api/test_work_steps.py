@@ -9,9 +9,9 @@ import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from api.deps import COOKIE
-from scheduler.actions import people
-from scheduler.domain.words import Role
+from api.server.deps import COOKIE
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from tests.acts import POINTS, PROVED, Act, back, opened, tagged
 from tests.api.stage import AT, Stage, stamp
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from httpx2 import Response
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.acts import GOOD_GAS, PROVED, back, isolated, opened, tagged
 from tests.api.stage import AT, Stage, stamp
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from tests.api.stage import Stage, staged
 from tests.api.test_doors import WALKS, Walk
 from tests.storage.stores import kinds, ready_url

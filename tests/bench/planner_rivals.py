@@ -11,15 +11,15 @@ import sys
 import time
 from typing import Any
 
-from scheduler.planning.codec import problem_from_text
-from scheduler.planning.problem import Problem
+from scheduler.planning.problem.codec import problem_from_text
+from scheduler.planning.problem.values import Problem
 from tests.bench.load import peak_mb
 
 UNPLACED = 10_000
 
 
 def _planner(problem: Problem) -> dict[str, Any]:
-    from scheduler.planning.stagger import stagger
+    from scheduler.planning.search.stagger import stagger
 
     plan = stagger(problem)
     late = {tier.name: tier.value for tier in plan.tiers}
@@ -27,10 +27,10 @@ def _planner(problem: Problem) -> dict[str, Any]:
 
 
 def _plain(problem: Problem) -> dict[str, Any]:
-    from scheduler.planning.ground import candidate_at, survey
-    from scheduler.planning.highs import optimise
-    from scheduler.planning.model import Model, Outcome, Row
-    from scheduler.planning.tiers import days_past
+    from scheduler.planning.search.ground import candidate_at, survey
+    from scheduler.planning.search.highs import optimise
+    from scheduler.planning.search.model import Model, Outcome, Row
+    from scheduler.planning.search.tiers import days_past
 
     ground = survey(problem)
     cost: list[int] = []

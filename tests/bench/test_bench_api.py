@@ -23,10 +23,11 @@ import httpx
 import psycopg
 import pytest
 
-from scheduler.actions import fleet, people
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.domain.words import Role
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.people import people
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
@@ -146,7 +147,7 @@ class Stand:
 @pytest.fixture(scope="module", params=kinds())
 def stand(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stand]:
     """Both servers up, each a process of its own, and warm."""
-    from api.app import open_house
+    from api.server.app import open_house
     from scheduler.settings import Settings
 
     folder = tmp_path_factory.mktemp("bench")

@@ -20,11 +20,13 @@ from statistics import median
 import httpx
 import pytest
 
-from api.pen import PEN
-from scheduler.actions import addresses, feed, fleet, people
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.domain.words import Role
+from api.ics.writer import PEN
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.feed import addresses, refresh
+from scheduler.actions.people import people
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
@@ -91,7 +93,7 @@ def serving(*command: str, port: int) -> Iterator[Server]:
 @pytest.fixture(scope="module")
 def servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Server, str]]:
     """(our server, the bare one, the calendar's path); each server a process of its own."""
-    from api.app import open_house
+    from api.server.app import open_house
     from scheduler.settings import Settings
 
     folder = tmp_path_factory.mktemp("bench")
@@ -102,7 +104,7 @@ def servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, 
     )
     people.add_person(house, me, person_id="chief", name="C", rank="chief", role=Role.CHIEF, vessel_id=AVOCET.vessel)
     token = addresses.make_address(house, me, person_id="chief", vessel_id=AVOCET.vessel).secret
-    kept = feed.refresh(house, PEN("http://127.0.0.1"), AVOCET.vessel)
+    kept = refresh.refresh(house, PEN("http://127.0.0.1"), AVOCET.vessel)
     house.db.close()
     (folder / "body.ics").write_bytes(kept.body)
     (folder / "bare.py").write_text(BARE)

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import pytest
 
-from scheduler.planning.duty import advise
+from scheduler.planning.explain.lead_order import advise
 
 pytestmark = pytest.mark.bench
 PUMPS, TOTAL, INTERVAL, YEARS, PERIOD_DAYS = 6, 24.0, 4000.0, 20, 7

@@ -10,18 +10,20 @@ from pathlib import Path
 import pytest
 from icalendar import Calendar, Event
 
-from api.feed_http import answer, conditional, etag_of
-from api.feeds import calendar_body, calendar_frame, fingerprint, publish, render_event
-from api.pen import PEN
-from api.shelf import Shelf
-from scheduler.actions import addresses, fleet, people
-from scheduler.actions.actor import Actor
-from scheduler.actions.calendars import _fleet_body, last_good, write_fleet
-from scheduler.actions.documents import VESSEL as DOCUMENT
-from scheduler.actions.documents import held
-from scheduler.actions.house import House
-from scheduler.domain.scope import MOST_OCTETS, Scope
-from scheduler.domain.words import Role
+from api.ics.http import answer, conditional, etag_of
+from api.ics.text import calendar_body, calendar_frame, fingerprint, publish, render_event
+from api.ics.writer import PEN
+from api.server.calendar_cache import Shelf
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.feed import addresses
+from scheduler.actions.feed.calendars import _fleet_body, last_good, write_fleet
+from scheduler.actions.people import people
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL as DOCUMENT
+from scheduler.actions.vessel.document import held
+from scheduler.domain.base.enums import Role
+from scheduler.domain.feed.scope import MOST_OCTETS, Scope
 from scheduler.settings import Settings
 from scheduler.storage import feed_rows, fleet_rows
 from scheduler.storage.tables import FeedEventRow, VesselRow

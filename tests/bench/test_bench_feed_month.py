@@ -10,14 +10,16 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.actions import feed, fleet, planning
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand, House
-from scheduler.actions.readings import store_now
-from scheduler.domain.agenda import PLAN_STATUS_KEY
-from scheduler.domain.words import Role
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import Hand, House
+from scheduler.actions.feed import refresh
+from scheduler.actions.hours.readings import store_now
+from scheduler.actions.plan import planning
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Role
+from scheduler.domain.feed.entries import PLAN_STATUS_KEY
 from scheduler.settings import Settings
 from scheduler.storage import feed_rows
 from scheduler.storage.tables import AssetKind
@@ -77,7 +79,7 @@ def test_a_month_of_nightly_plans(ship: ShipPlan, tmp_path: Path, capsys: pytest
                     digest = planning.propose(house, ship.vessel, plant).digest
                     hand = Hand(ME, f"night {night}", {"night": night})
                     planning.take(house, hand, Place(plant, ship.vessel, plant, AssetKind.PLANT), digest)
-                feed.refresh(house, PEN_HERE, ship.vessel)
+                refresh.refresh(house, PEN_HERE, ship.vessel)
                 now = events(house, ship.vessel)
                 if night or quarter:
                     both = [key for key in now.keys() & seen.keys() if now[key][0] != seen[key][0]]

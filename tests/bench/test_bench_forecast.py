@@ -13,11 +13,11 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
-from scheduler.domain.due import DueJob
-from scheduler.domain.forecast import Forecast, pace_of, plant_grounds, reach
-from scheduler.domain.publishing import moved as dates_moved
-from scheduler.domain.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, Score, score
-from scheduler.domain.words import State
+from scheduler.domain.base.enums import State
+from scheduler.domain.due.forecast import Forecast, pace_of, plant_grounds, reach
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.publishing import moved as dates_moved
+from scheduler.domain.due.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, Score, score
 from tests.bench.fleet_sim import SCORING_SEEDS, simulate
 from tests.bench.trials import MEAN_WIDE, Case, Trial, calendar_of, instant, ours, outcomes, trials
 from tests.calendar_cases import knife_job, posted

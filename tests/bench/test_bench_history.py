@@ -15,9 +15,9 @@ from datetime import timedelta
 import pytest
 
 from api.exports import csv_rows, jsonl, pdf, xlsx
-from scheduler.actions.history import Beside
-from scheduler.domain.history import GENESIS, ClosedJob, Record, record_of
-from scheduler.domain.verify import Verified, verify_lines
+from scheduler.actions.record.history import Beside
+from scheduler.domain.record.chain import GENESIS, ClosedJob, Record, record_of
+from scheduler.domain.record.verify import Verified, verify_lines
 from tests.bench.load import peak_mb
 from tests.unit.api.test_exports import AT, CLOSED, FRAME
 

@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from scheduler.domain.door import check_item
-from scheduler.domain.ledger import START, Entry, Reading, Setup, State, Verdict, fold
+from scheduler.domain.hours.accepting import check_item
+from scheduler.domain.hours.ledger import START, Entry, Reading, Setup, State, Verdict, fold
 
 pytestmark = pytest.mark.bench
 HOURS = Setup(3600, None, 1000)

@@ -19,15 +19,15 @@ from typing import Any
 
 import pytest
 
-from scheduler.actions import fleet
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet_plans import Came, PlantPlan, plan_many
-from scheduler.actions.house import House
-from scheduler.domain.words import Role
-from scheduler.planning.codec import problem_to_text
-from scheduler.planning.problem import Problem
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role
+from scheduler.planning.problem.codec import problem_to_text
+from scheduler.planning.problem.values import Problem
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from scheduler.settings import Settings
 from scheduler.solving import Worker, Workers
 from seed_fleet.documents import vessel_document

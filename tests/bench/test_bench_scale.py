@@ -18,11 +18,11 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
-from scheduler.actions import ledger
-from scheduler.actions.house import House
-from scheduler.domain.fleet import Counter, Plant, Position, Pump, Stay
-from scheduler.domain.hours import running_hours
-from scheduler.domain.words import Subject
+from scheduler.actions.base.context import House
+from scheduler.actions.hours import ledger
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.hours.running import running_hours
+from scheduler.domain.vessel.document import Counter, Plant, Position, Pump, Stay
 from scheduler.settings import Settings
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Database, Session

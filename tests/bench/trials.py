@@ -8,10 +8,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from scheduler.domain.forecast import Forecast, forecast
-from scheduler.domain.operating import Calendar, Stretch
-from scheduler.domain.past_runs import PRIOR_SIGMA
-from scheduler.domain.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, Outcome, mean_of_a_year
+from scheduler.domain.due.forecast import Forecast, forecast
+from scheduler.domain.due.past_runs import PRIOR_SIGMA
+from scheduler.domain.due.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, Outcome, mean_of_a_year
+from scheduler.domain.voyage.days import Calendar, Stretch
 from tests.bench.fleet_sim import Known, Ship, on, simulate
 
 MADE_ON_DAYS = (900, 1150, 1400)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, Page
 
-from scheduler.actions import people
+from scheduler.actions.people import people
 from tests.end_to_end.live import Live
 
 SIZES = ((1280, 800), (390, 844))

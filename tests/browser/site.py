@@ -9,8 +9,8 @@ from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 
-from api import pages
-from api.plan.page import plan_page
+from api.pages.plan.page import plan_page
+from api.pages.shared import layout
 from tests.unit.api import invented, invented_plan
 
 Draw = Callable[[str], str]
@@ -33,32 +33,32 @@ def views() -> dict[str, Draw]:
         "crowded": invented.long_names(),
     }
     found: dict[str, Draw] = {
-        f"/{name}": lambda light, v=view: pages.plant_page(v, light=light, csrf="c") for name, view in plants.items()
+        f"/{name}": lambda light, v=view: layout.plant_page(v, light=light, csrf="c") for name, view in plants.items()
     }
     for name, shown in invented_plan.VIEWS.items():
         path = f"/plan-{name.replace(' ', '-').replace(',', '')}"
         found[path] = lambda light, v=shown: plan_page(v, light=light, csrf="c")
-    found["/figures"] = lambda light: pages.figures_page(invented.all_states(), light=light, csrf="c")
+    found["/figures"] = lambda light: layout.figures_page(invented.all_states(), light=light, csrf="c")
     for name, sheet in (
         ("job", invented.job_view()),
         ("refused", invented.job_refused()),
         ("closed", invented.job_closed()),
     ):
-        found[f"/{name}"] = lambda light, v=sheet: pages.job_page(v, light=light, csrf="c")
-    found["/fleet"] = lambda light: pages.fleet_page(invented.fleet(), light=light, csrf="c")
-    found["/sign-in"] = lambda light: pages.signin_page(invented.sign_in(), light=light, csrf="c")
-    found["/enter"] = lambda light: pages.signin_page(
+        found[f"/{name}"] = lambda light, v=sheet: layout.job_page(v, light=light, csrf="c")
+    found["/fleet"] = lambda light: layout.fleet_page(invented.fleet(), light=light, csrf="c")
+    found["/sign-in"] = lambda light: layout.signin_page(invented.sign_in(), light=light, csrf="c")
+    found["/enter"] = lambda light: layout.signin_page(
         invented.sign_in(token="t", person="Second engineer"), light=light, csrf="c"
     )
-    found["/error"] = lambda light: pages.error_page(invented.error(), light=light, csrf="c")
-    found["/first-run"] = lambda light: pages.empty_page(invented.empty(), light=light, csrf="c")
+    found["/error"] = lambda light: layout.error_page(invented.error(), light=light, csrf="c")
+    found["/first-run"] = lambda light: layout.empty_page(invented.empty(), light=light, csrf="c")
     return found
 
 
 def application() -> FastAPI:
     """The application: every view, /light, a close form that redirects, /docs and the static files."""
     app = FastAPI(docs_url=None, redoc_url=None)
-    app.mount("/static", StaticFiles(directory=pages.STATIC), name="static")
+    app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")
     for path, draw in views().items():
         _add(app, path, draw)
 
@@ -79,7 +79,7 @@ def application() -> FastAPI:
 
     @app.get("/docs")
     async def docs() -> Response:
-        return HTMLResponse(pages.docs_page(), headers={"Content-Security-Policy": pages.DOCS_CSP})
+        return HTMLResponse(layout.docs_page(), headers={"Content-Security-Policy": layout.DOCS_CSP})
 
     return app
 
@@ -88,7 +88,7 @@ def _add(app: FastAPI, path: str, draw: Draw) -> None:
     @app.get(path)
     async def shown(request: Request) -> Response:
         body = draw(request.cookies.get("light", ""))
-        return HTMLResponse(body, headers={"Content-Security-Policy": pages.CSP})
+        return HTMLResponse(body, headers={"Content-Security-Policy": layout.CSP})
 
 
 @contextmanager

@@ -8,8 +8,8 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page
 
-from scheduler.actions import people
-from scheduler.domain.words import Role
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from seed_fleet.ships import AVOCET
 from tests.api.stage import stamp
 from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in

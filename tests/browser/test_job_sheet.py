@@ -8,10 +8,9 @@ import pytest
 from playwright.sync_api import Browser, Page
 from pydantic import TypeAdapter
 
-from api import pages
-from api.sheet import sheet_of
-from scheduler.domain.fleet import JobKind
-from scheduler.domain.sheet_check import (
+from api.pages.shared import layout
+from api.pages.work.sheet import sheet_of
+from scheduler.domain.checks.job_sheets import (
     LONGEST_ITEM,
     MOST_MEASURES,
     MOST_PARTS,
@@ -20,7 +19,8 @@ from scheduler.domain.sheet_check import (
     MOST_TOOLS,
     sheet_faults,
 )
-from scheduler.domain.sheets import MeasureAsked, PartNeeded
+from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.sheets import MeasureAsked, PartNeeded
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS
 from tests.browser.site import served
@@ -78,7 +78,7 @@ def test_a_sheet_prints_on_one_page_with_its_cautions_and_tag_grid_before_step_1
         stamp="5f" * 32,
     )
     job = replace(view.job, kind=kind, due=replace(view.job.due, kind_name=kind.name))
-    text = pages.job_page(replace(view, job=job, sheet=sheet), light="night", csrf="c")
+    text = layout.job_page(replace(view, job=job, sheet=sheet), light="night", csrf="c")
     page.evaluate("text => { document.documentElement.innerHTML = text }", text)
     page.evaluate("document.fonts.ready")
     paper = page.pdf(format="A4", prefer_css_page_size=True)

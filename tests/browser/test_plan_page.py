@@ -6,9 +6,9 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import Browser, Page
 
-from scheduler.actions import planning
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand
+from scheduler.actions.base.context import Hand
+from scheduler.actions.plan import planning
+from scheduler.actions.vessel.fleet import Place
 from scheduler.storage.tables import AssetKind
 from seed_fleet.ships import AVOCET
 from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in

@@ -6,10 +6,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from api.pen import PEN
-from scheduler.actions import feed, planning
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand
+from api.ics.writer import PEN
+from scheduler.actions.base.context import Hand
+from scheduler.actions.feed import refresh
+from scheduler.actions.plan import planning
+from scheduler.actions.vessel.fleet import Place
 from scheduler.storage.tables import AssetKind
 from seed_fleet.ships import AVOCET
 from tests.browser.chromium import SIZES, signed_in
@@ -25,7 +26,7 @@ def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
         held = planning.propose(server.house, AVOCET.vessel, server.plant)
         place = Place(server.plant, AVOCET.vessel, server.plant, AssetKind.PLANT)
         planning.take(server.house, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
-        feed.refresh(server.house, PEN(server.url), AVOCET.vessel)
+        refresh.refresh(server.house, PEN(server.url), AVOCET.vessel)
         yield server
 
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from starlette.testclient import TestClient
 
-from api.app import make_app
+from api.server.app import make_app
 from scheduler.settings import Settings
 from tests.cli.calling import good
 from tests.cli.conftest import Ship

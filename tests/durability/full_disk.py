@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from scheduler.storage.database import FLOOR_BYTES
 from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage, staged, stamp

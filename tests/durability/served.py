@@ -12,11 +12,12 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from random import Random
 
-from api.app import open_house
-from scheduler.actions import fleet, people
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.domain.words import Role
+from api.server.app import open_house
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.people import people
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run

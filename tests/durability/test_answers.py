@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from scheduler.storage.database import open_database
 from scheduler.storage.intake import Intake
 from scheduler.storage.migrate import copy_to

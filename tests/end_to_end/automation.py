@@ -21,15 +21,16 @@ from pymodbus.pdu import ModbusPDU
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
-from api.app import make_app
 from api.gateway.registers import Kind, Layout, WordOrder
-from api.listening import listen
-from scheduler.actions import fleet, people
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.house import House
+from api.server.app import make_app
+from api.server.listening import listen
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.people import people
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
 from scheduler.clock import Clock, system_clock
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run

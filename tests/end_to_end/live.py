@@ -13,11 +13,12 @@ from pathlib import Path
 import httpx
 import uvicorn
 
-from api.app import make_app
-from scheduler.actions import addresses, people
-from scheduler.actions.actor import Actor
-from scheduler.actions.house import House
-from scheduler.domain.words import Role
+from api.server.app import make_app
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.feed import addresses
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from seed_fleet.gateway import Door
 from seed_fleet.posting import Keys, fill, put_documents

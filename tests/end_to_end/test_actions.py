@@ -8,21 +8,28 @@ from pathlib import Path
 import pytest
 from pydantic import TypeAdapter
 
-from api import bodies
-from api.pen import PEN
-from scheduler.actions import counters, feed, fleet, jobs, people, planning, pumps, rounds
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand, House
-from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.outlook import outlook
-from scheduler.actions.readings import store_now
-from scheduler.actions.situation import Situation, situation
-from scheduler.domain.scope import Scope
-from scheduler.domain.words import Role, State, Test
+from api.ics.writer import PEN
+from api.routes.shared import bodies
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import Hand, House
+from scheduler.actions.capacity import outages
+from scheduler.actions.care import rounds
+from scheduler.actions.feed import refresh
+from scheduler.actions.hours import counter_events
+from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.hours.readings import store_now
+from scheduler.actions.people import people
+from scheduler.actions.plan import planning
+from scheduler.actions.plan.outlook import outlook
+from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.work import jobs
+from scheduler.domain.base.enums import Role, State, Test
+from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Busy, NotFound, Refused
-from scheduler.planning.check import judge
+from scheduler.planning.judge.check import judge
 from scheduler.settings import Settings
 from scheduler.storage import feed_rows, fleet_rows, ledger_rows
 from scheduler.storage.tables import AssetKind
@@ -72,7 +79,7 @@ def _post(house: House, run: Run, *, shuffled: bool = False) -> None:
         if isinstance(step, Event):
             place = Place(step.counter, run.ship.vessel, f"{run.ship.key}-plant", AssetKind.COUNTER)
             told = TypeAdapter(bodies.EventBody).validate_python(step.body).model_dump()
-            counters.add_event(house, _hand(), place, counters.CounterEvent(**told))
+            counter_events.add_event(house, _hand(), place, counter_events.CounterEvent(**told))
 
 
 def _take(house: House, vessel: str = PLOVER.vessel, plant: str = PLANT) -> str:
@@ -109,7 +116,7 @@ def test_both_databases_give_the_same_plan_and_the_same_calendar(tmp_path: Path)
             house = House(database, TurnedClock(), Settings(horizon_days=60))
             _post(house, _put(house))
             digest = _take(house)
-            found.append((_now(house).jobs, digest, feed.refresh(house, PEN_HERE, PLOVER.vessel).body))
+            found.append((_now(house).jobs, digest, refresh.refresh(house, PEN_HERE, PLOVER.vessel).body))
     assert all(one == found[0] for one in found)
     assert len(found) == len(kinds())
 
@@ -118,12 +125,12 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
     """The answer states the margin; the plan asked for is made; a deficit is a shortfall of the plant and no fault."""
     _take(filled)
     place = Place("plover-pump-a", PLOVER.vessel, PLANT, AssetKind.PUMP)
-    told = pumps.pump_down(filled, _hand(), place, at=filled.now(), reason="seized").body
+    told = outages.pump_down(filled, _hand(), place, at=filled.now(), reason="seized").body
     assert told["margin_swept_m3_per_h"] == pytest.approx(
         told["available_swept_m3_per_h"] - told["minimum_swept_m3_per_h"]
     )
     second = Place("plover-pump-b", PLOVER.vessel, PLANT, AssetKind.PUMP)
-    worse = pumps.pump_down(filled, _hand(), second, at=filled.now(), reason="also seized").body
+    worse = outages.pump_down(filled, _hand(), second, at=filled.now(), reason="also seized").body
     assert worse["margin_swept_m3_per_h"] < 0
     assert "Short by" in worse["says"]
     assert rounds.plan_wanted(filled) == 1
@@ -139,24 +146,24 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
     assert {fact.pump for fact in assumed} == {"plover-pump-a", "plover-pump-b"}
     problem, plan = planning.as_now(now, filled)
     assert judge(problem, plan).least_margin_litres_per_h < 0  # type: ignore[operator]
-    pumps.pump_back(filled, _hand(), second, at=filled.now(), reason="freed", test=Test.NONE)
+    outages.pump_back(filled, _hand(), second, at=filled.now(), reason="freed", test=Test.NONE)
     assert _now(filled).outage_status["plover-pump-b"] == "not proved"
-    pumps.pump_back(filled, _hand(), second, at=filled.now(), reason="pulled down", test=Test.FAILED)
+    outages.pump_back(filled, _hand(), second, at=filled.now(), reason="pulled down", test=Test.FAILED)
     assert _now(filled).outage_status["plover-pump-b"] == "down"
-    pumps.pump_back(filled, _hand(), second, at=filled.now(), reason="pulled down", test=Test.PASSED)
+    outages.pump_back(filled, _hand(), second, at=filled.now(), reason="pulled down", test=Test.PASSED)
     assert "plover-pump-b" not in _now(filled).outage_status
 
 
 def test_a_closed_job_moves_its_own_event_and_no_other(filled: House) -> None:
     """Its event is DONE under the same UID with the next sequence; every other event keeps its bytes."""
     _take(filled)
-    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
     before = _rows(filled)
     job = next(j for j in _now(filled).jobs if j.first and j.state is not State.AHEAD and j.takes_pump_out)
     place, occurrence = jobs.job_place(filled, ME, job.occurrence.key)
     told = jobs.Close(done_at=filled.now() - timedelta(hours=1), done_by="Demo second", test=Test.PASSED)
     jobs.close_job(filled, _hand(), place, occurrence, told)
-    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
     after = _rows(filled)
     key = occurrence.key
     assert after[key].uid == before[key].uid
@@ -209,10 +216,10 @@ def test_the_nightly_round_comes_once_a_ships_night(filled: House) -> None:
     assert rounds.nightly(filled) == 0
     clock.at = AT + timedelta(hours=24)
     assert rounds.nightly(filled) == 1
-    rounds.keep_up(filled, lambda vessel: feed.refresh(filled, PEN_HERE, vessel))
+    rounds.keep_up(filled, lambda vessel: refresh.refresh(filled, PEN_HERE, vessel))
     assert _now(filled).proposed is not None
-    assert feed.last_good(filled, Scope(vessel_id=PLOVER.vessel)) is not None
-    assert feed.stale_vessels(filled, 900) == []
+    assert refresh.last_good(filled, Scope(vessel_id=PLOVER.vessel)) is not None
+    assert refresh.stale_vessels(filled, 900) == []
 
 
 @pytest.mark.long
@@ -244,12 +251,12 @@ def test_timers_start_stop_and_only_one_server_leads(filled: House) -> None:
 def test_a_change_of_ship_time_moves_no_date_and_no_instant(filled: House) -> None:
     """All-day dates and planned instants stay; the change is a record; the same change twice is a clash."""
     _take(filled)
-    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
     before = {key: (row.starts_s, row.ends_s) for key, row in _rows(filled).items()}
     fleet.change_clock(
         filled, _hand(), PLOVER.vessel, from_at=filled.now(), minutes=-300, reason="crossing to the west"
     )
-    feed.refresh(filled, PEN_HERE, PLOVER.vessel)
+    refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
     after = {key: (row.starts_s, row.ends_s) for key, row in _rows(filled).items()}
     assert {k: v for k, v in after.items() if k != "plan-status"} == {
         k: v for k, v in before.items() if k != "plan-status"

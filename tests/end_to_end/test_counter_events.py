@@ -9,15 +9,17 @@ from typing import Any
 import pytest
 from sqlmodel import select
 
-from scheduler.actions import counters, daily, doctor, fleet, readings, rounds, undoing
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import Hand, House, seconds
-from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.readings import ReadingDoor
-from scheduler.actions.situation import situation
-from scheduler.domain.words import Role, Subject
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import Hand, House, seconds
+from scheduler.actions.care import doctor, rounds
+from scheduler.actions.hours import counter_events, daily, readings, undoing
+from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.hours.readings import ReadingDoor
+from scheduler.actions.plant_state.load import situation
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Role, Subject
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.settings import Settings
 from scheduler.storage import fleet_rows, ledger_rows
@@ -79,8 +81,8 @@ def place(name: str = NAME) -> Place:
 
 
 def tell(house: House, actor: Actor, kind: str, ago: float = 0, name: str = NAME, **told: Any) -> dict[str, Any]:
-    event = counters.CounterEvent(kind=kind, at=at(ago), reason="seen at the pump", **told)
-    return dict(counters.add_event(house, hand(actor), place(name), event).body)
+    event = counter_events.CounterEvent(kind=kind, at=at(ago), reason="seen at the pump", **told)
+    return dict(counter_events.add_event(house, hand(actor), place(name), event).body)
 
 
 def ran(house: House) -> float:
@@ -198,7 +200,7 @@ def test_a_change_of_scale_is_an_event(house: House) -> None:
     assert post(house, (1, 1_000_000))["items"][0]["status"] == "refused"
     assert post(house, (60, 12_008))["items"][0]["status"] == "stored"
     assert ran(house) == 18
-    shown = counters.counter_book(house, place())
+    shown = counter_events.counter_book(house, place())
     assert [(s.seconds_per_count, s.modulus) for _, s in shown.setups] == [(3600, None), (60, 1_000_000)]
     with pytest.raises(Refused, match="counts so already"):
         tell(house, ENGINEER, "rescale", 12, seconds_per_count=60, modulus=1_000_000, new_first=1)
@@ -226,7 +228,7 @@ def test_an_undo_restores_hours_and_due_dates_and_comes_once(house: House) -> No
     assert [e[2] for e in book(house)[NAME][0]] == [*(e[2] for e in entries), 400 * 3600, -400 * 3600]
     with pytest.raises(Clash, match=r"was undone by B\. Second"):
         undoing.undo_event(house, hand(CHIEF), place(), told["id"], "again")
-    undo = next(e for e in counters.counter_book(house, place()).events if e.kind == "undo")
+    undo = next(e for e in counter_events.counter_book(house, place()).events if e.kind == "undo")
     assert undo.undoes == told["id"]
     with pytest.raises(Refused, match="is an undo itself"):
         undoing.undo_event(house, hand(CHIEF), place(), undo.id, "undo the undo")
@@ -246,7 +248,7 @@ def test_hours_are_taken_away_by_two_people(house: House) -> None:
     for actor, says in ((CHIEF, "cannot confirm it"), (ENGINEER, "may not confirm this")):
         with pytest.raises(NotAllowed, match=says):
             undoing.confirm_event(house, hand(actor), place(), asked)
-    assert (ran(house), [e.state for e in counters.counter_book(house, place()).events]) == (6, ["asked"])
+    assert (ran(house), [e.state for e in counter_events.counter_book(house, place()).events]) == (6, ["asked"])
     number = undoing.confirm_event(house, hand(OFFICE), place(), asked, "log book seen").body["record"]
     assert ran(house) == 4
     with house.db.read() as session:
@@ -354,7 +356,7 @@ def test_a_backfill_derives_from_the_checkpoint_before_it_and_touches_nothing_ea
 ) -> None:
     """R1: of 400 hourly readings in pieces of 50, one that comes late for an instant far back: no entry up to the
     checkpoint before it is written again, as the database itself tells, and none once the ledger is as it was."""
-    monkeypatch.setattr("scheduler.actions.ledger.PIECE", 50)
+    monkeypatch.setattr("scheduler.actions.hours.ledger.PIECE", 50)
     with store(kind, tmp_path) as database:
         house = House(database, TurnedClock(), Settings(horizon_days=60))
         fleet.put_vessel(house, OFFICE, VESSEL.validate_python(document()), if_new=True)

@@ -10,14 +10,19 @@ from typing import Any
 import pytest
 from sqlmodel import select
 
-from scheduler.actions import feed, fleet, history, planning, pumps, rounds
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import House
-from scheduler.domain.scope import Scope
-from scheduler.domain.words import Test
+from scheduler.actions.base.context import House
+from scheduler.actions.capacity import outages
+from scheduler.actions.care import rounds
+from scheduler.actions.feed import refresh as feed_refresh
+from scheduler.actions.plan import planning
+from scheduler.actions.record import history
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Test
+from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Clash
-from scheduler.planning.check import margin_series
+from scheduler.planning.judge.check import margin_series
 from scheduler.settings import Settings
 from scheduler.storage.leader import Leader
 from scheduler.storage.tables import AssetKind, FeedEventRow, TaskRunRow
@@ -67,7 +72,7 @@ def ashore(run: Run, at: str) -> Any:
 
 
 def refresh(house: House) -> dict[str, FeedEventRow]:
-    feed.refresh(house, PEN_HERE, PLOVER.vessel)
+    feed_refresh.refresh(house, PEN_HERE, PLOVER.vessel)
     return _rows(house)
 
 
@@ -120,9 +125,9 @@ def test_the_margin_on_the_page_follows_a_pump_that_went_down(house: House, run:
 
     whole = now_available()
     place = Place("plover-pump-a", PLOVER.vessel, PLANT, AssetKind.PUMP)
-    told = pumps.pump_down(house, _hand(), place, at=house.now(), reason="seized").body
+    told = outages.pump_down(house, _hand(), place, at=house.now(), reason="seized").body
     assert now_available() == round(told["available_swept_m3_per_h"] * 1000) < whole
-    proved = pumps.pump_back(house, _hand(), place, at=house.now(), reason="freed", test=Test.PASSED).body
+    proved = outages.pump_back(house, _hand(), place, at=house.now(), reason="freed", test=Test.PASSED).body
     assert now_available() == round(proved["available_swept_m3_per_h"] * 1000) == whole
 
 
@@ -151,7 +156,7 @@ def test_a_part_that_comes_back_and_leaves_again(house: House, run: Run, later: 
     turn(house, 2)
     put(house, vessel_document(run))
     back = refresh(house)
-    body = feed.last_good(house, Scope(vessel_id=PLOVER.vessel))
+    body = feed_refresh.last_good(house, Scope(vessel_id=PLOVER.vessel))
     assert body is not None
     assert " · withdrawn\r\n" not in back[key].text
     assert body.body.decode().count(f"UID:{back[key].uid}") == 1
@@ -169,11 +174,11 @@ def test_a_clock_change_is_a_record_once_and_makes_the_calendar_stale(house: Hou
     """No date or instant moves; the change is recorded, a second one at that instant is a clash, the calendar is renewed."""
     _take(house)
     before = refresh(house)
-    assert feed.stale_vessels(house, 900) == []
+    assert feed_refresh.stale_vessels(house, 900) == []
     number = history.head_of(house, PLOVER.vessel)[0]
     told = {"from_at": house.now(), "minutes": -300, "reason": "crossing to the west"}
     assert fleet.change_clock(house, _hand(), PLOVER.vessel, **told).body["record"] == number + 1
-    assert feed.stale_vessels(house, 900) == [PLOVER.vessel]
+    assert feed_refresh.stale_vessels(house, 900) == [PLOVER.vessel]
     with pytest.raises(Clash):
         fleet.change_clock(house, _hand(), PLOVER.vessel, **told)
     after = refresh(house)
@@ -265,12 +270,12 @@ def test_a_changed_document_makes_the_calendar_stale(house: House, run: Run) -> 
     refresh(house)
     document = vessel_document(run)
     put(house, document)
-    assert feed.stale_vessels(house, 900) == []
+    assert feed_refresh.stale_vessels(house, 900) == []
     document["name"] = "Demo Plover II"
     put(house, document)
-    assert feed.stale_vessels(house, 900) == [PLOVER.vessel]
-    rounds.keep_up(house, lambda vessel: feed.refresh(house, PEN_HERE, vessel))
-    assert feed.stale_vessels(house, 900) == []
-    body = feed.last_good(house, Scope(vessel_id=PLOVER.vessel))
+    assert feed_refresh.stale_vessels(house, 900) == [PLOVER.vessel]
+    rounds.keep_up(house, lambda vessel: feed_refresh.refresh(house, PEN_HERE, vessel))
+    assert feed_refresh.stale_vessels(house, 900) == []
+    body = feed_refresh.last_good(house, Scope(vessel_id=PLOVER.vessel))
     assert body is not None
     assert b"Demo Plover II" in body.body

@@ -7,12 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.actions import addresses, feed, fleet, jobs, people, planning
-from scheduler.actions.house import House
-from scheduler.actions.readings import store_now
-from scheduler.domain.due import DueJob
-from scheduler.domain.scope import Scope
-from scheduler.domain.words import Role, State, Test
+from scheduler.actions.base.context import House
+from scheduler.actions.feed import addresses
+from scheduler.actions.feed import refresh as feed_refresh
+from scheduler.actions.hours.readings import store_now
+from scheduler.actions.people import people
+from scheduler.actions.plan import planning
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import jobs
+from scheduler.domain.base.enums import Role, State, Test
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.feed.scope import Scope
 from scheduler.settings import Settings
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.tables import FeedEventRow
@@ -35,13 +40,13 @@ def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
         yield found
 
 
-def body_of(house: House, *, tasks: bool = False) -> feed.FeedBody:
-    found = feed.served(house, _pen(), feed.Opened(Scope(vessel_id=PLOVER.vessel), None), tasks=tasks)
+def body_of(house: House, *, tasks: bool = False) -> feed_refresh.FeedBody:
+    found = feed_refresh.served(house, _pen(), feed_refresh.Opened(Scope(vessel_id=PLOVER.vessel), None), tasks=tasks)
     assert found is not None
     return found
 
 
-def _pen() -> feed.Pen:
+def _pen() -> feed_refresh.Pen:
     from tests.end_to_end.test_actions import PEN_HERE
 
     return PEN_HERE
@@ -156,7 +161,7 @@ def _states(house: House) -> dict[str, str]:
     """State by key as the calendar has it, in its title where it presses."""
     found = {}
     with house.db.read() as session:
-        for row in feed.feed_rows.events(session, PLOVER.vessel):
+        for row in feed_refresh.feed_rows.events(session, PLOVER.vessel):
             found[row.occurrence_key] = row.state
             if row.state in (State.AHEAD.value, State.WINDOW_OPEN.value, State.PAST_DUE.value, State.PAST_LIMIT.value):
                 said = shown(row)[0].partition(" · ")[2]

@@ -8,14 +8,16 @@ from unittest.mock import patch
 
 import pytest
 
-from scheduler.actions import fleet, fleet_plans, rounds
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet_plans import Came, PlantPlan, look, plan_many
-from scheduler.actions.house import House
-from scheduler.actions.situation import HeldPlan, situation
-from scheduler.actions.wanted import want_plan, wanted_plans
-from scheduler.domain.words import Role
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.base.pending import want_plan, wanted_plans
+from scheduler.actions.care import rounds
+from scheduler.actions.plan import fleet as plan_fleet
+from scheduler.actions.plan.fleet import Came, PlantPlan, look, plan_many
+from scheduler.actions.plant_state.load import HeldPlan, situation
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from scheduler.solving import Worker
 from seed_fleet.documents import vessel_document
@@ -73,7 +75,7 @@ def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(house
     file = tmp_path / "turns"
     file.write_text("")
     code = ONCE_IN_TWO.format(file=str(file), fault="os._exit(5)")
-    with patch("scheduler.actions.house.Worker", partial(Worker, command=(sys.executable, "-c", code))):
+    with patch("scheduler.actions.base.context.Worker", partial(Worker, command=(sys.executable, "-c", code))):
         came = _fleet(house, processes=1)
     assert {one.came for one in came.values()} == {Came.PLANNED}
     assert sorted(one.by for one in came.values()) == ["greedy", "solver"]
@@ -88,7 +90,7 @@ def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(house
 
 def test_a_plant_that_cannot_be_planned_stops_no_other(house: House) -> None:
     """Trouble in words for the one, a plan for the other; on the server the request of the first is closed as failed."""
-    bring_up = fleet_plans.bring_up
+    bring_up = plan_fleet.bring_up
 
     def faulty(house: House, vessel_id: str, plant_id: str, solve) -> tuple[HeldPlan, bool]:
         if plant_id == "plover-plant":
@@ -101,7 +103,7 @@ def test_a_plant_that_cannot_be_planned_stops_no_other(house: House) -> None:
             want_plan(session, vessel_id, plant_id, house.now_s())
     with house.db.read() as session:
         assert sorted(wanted_plans(session)) == sorted(PAIRS)
-    with patch("scheduler.actions.fleet_plans.bring_up", faulty):
+    with patch("scheduler.actions.plan.fleet.bring_up", faulty):
         came = _fleet(house)
         assert rounds.plan_wanted(house) == 1
     assert came["plover-plant"].came is Came.TROUBLE

@@ -6,11 +6,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlmodel import delete, select
 
-from scheduler.actions import fleet
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.house import House
-from scheduler.actions.ledger import derive_vessel
-from scheduler.domain.ledger import Setup, derive
+from scheduler.actions.base.context import House
+from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.hours.ledger import Setup, derive
 from scheduler.settings import Settings
 from scheduler.storage import fleet_rows
 from scheduler.storage.intake import Intake

@@ -7,11 +7,11 @@ from random import Random
 
 import pytest
 
-from scheduler.actions import counters
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import House, seconds
-from scheduler.actions.ledger import derive_vessel
-from scheduler.actions.readings import ReadingDoor, post, store_now
+from scheduler.actions.base.context import House, seconds
+from scheduler.actions.hours import counter_events
+from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.hours.readings import ReadingDoor, post, store_now
+from scheduler.actions.vessel.fleet import Place
 from scheduler.settings import Settings
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.intake import Intake
@@ -128,12 +128,14 @@ def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path
         swapped = AT + timedelta(hours=4)
         store_now(house, GATEWAY, [{"counter": name, "observed_at": (AT + timedelta(hours=8)).isoformat(), "value": 3}])
         derive_vessel(house, PLOVER.vessel)
-        told = counters.CounterEvent(kind="replacement", at=swapped, reason="worn out", old_final=last + 2, new_first=0)
-        number = counters.add_event(house, _hand(), place, told).body["record"]
+        told = counter_events.CounterEvent(
+            kind="replacement", at=swapped, reason="worn out", old_final=last + 2, new_first=0
+        )
+        number = counter_events.add_event(house, _hand(), place, told).body["record"]
         after = book(house)[name][0]
         assert after[-1][3] - before[-1][3] == (2 + 3) * scale
-        added = counters.CounterEvent(kind="adjustment", at=swapped, reason="starter log", hours=7)
-        assert counters.add_event(house, _hand(), place, added).body["record"] == number + 1
+        added = counter_events.CounterEvent(kind="adjustment", at=swapped, reason="starter log", hours=7)
+        assert counter_events.add_event(house, _hand(), place, added).body["record"] == number + 1
         with_more = book(house)[name][0]
         assert with_more[-1][4] - after[-1][4] == 7 * 3600
         assert [e for e in with_more if e[0] < seconds(swapped)] == [e for e in after if e[0] < seconds(swapped)]
@@ -148,7 +150,7 @@ def test_late_days_derive_to_what_the_whole_past_gives(
 ) -> None:
     """Gaps filled in any order, clocks put right, spikes, drops and hours given by hand, derived after each and in small
     pieces: entries and flags are each time those of a ledger thrown away and derived whole."""
-    monkeypatch.setattr("scheduler.actions.ledger.PIECE", 25)
+    monkeypatch.setattr("scheduler.actions.hours.ledger.PIECE", 25)
     random = Random(7)
     with store(kind, tmp_path) as database:
         clock = TurnedClock()
@@ -173,8 +175,8 @@ def test_late_days_derive_to_what_the_whole_past_gives(
                 post(ReadingDoor(house, intake), intake, GATEWAY, {"sent_at": sent, "readings": items})
             if number % 6 == 5:
                 at = AT - timedelta(hours=random.randrange(100, 900))
-                told = counters.CounterEvent(kind="adjustment", at=at, reason="log book", hours=1)
-                counters.add_event(house, _hand(), place, told)
+                told = counter_events.CounterEvent(kind="adjustment", at=at, reason="log book", hours=1)
+                counter_events.add_event(house, _hand(), place, told)
             kept = book(house)
             if number % 3 == 2:
                 drop(house)

@@ -13,20 +13,20 @@ from typing import Any
 
 import pytest
 
-from scheduler.actions.documents import VESSEL
-from scheduler.domain.capacity import Concession, Outage, Swept, pump_capacity
-from scheduler.domain.docking import Dock
-from scheduler.domain.due import due_jobs, reckon_first
-from scheduler.domain.fleet_check import faults_of
-from scheduler.domain.hours import RunningHours
-from scheduler.domain.operating import Stretch
-from scheduler.planning.check import judge
-from scheduler.planning.explain import explain
-from scheduler.planning.facts import FactKind, plan_facts
-from scheduler.planning.frame import Circumstances, frame, slot_times
-from scheduler.planning.problem import Plan, Problem
-from scheduler.planning.reliefs import Kind, reliefs
-from scheduler.planning.stagger import stagger
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.capacity.minimum import Concession, Outage, Swept, pump_capacity
+from scheduler.domain.checks.document import faults_of
+from scheduler.domain.due.docking import Dock
+from scheduler.domain.due.jobs import due_jobs, reckon_first
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.voyage.days import Stretch
+from scheduler.planning.explain.dates import FactKind, plan_facts
+from scheduler.planning.explain.reasons import explain
+from scheduler.planning.explain.reliefs import Kind, reliefs
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.frame import Circumstances, frame, slot_times
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.search.stagger import stagger
 
 AT = datetime(2026, 12, 1, 6, 30, tzinfo=UTC)
 """A Tuesday."""

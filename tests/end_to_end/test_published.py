@@ -8,15 +8,20 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.actions import counters, daybook, feed, fleet, jobs, publishing
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import House
-from scheduler.actions.publishing import Moved
-from scheduler.actions.readings import store_now
-from scheduler.domain.daybook import Source, Spell
-from scheduler.domain.publishing import Cause
-from scheduler.domain.words import Test
+from scheduler.actions.base.context import House
+from scheduler.actions.feed import refresh
+from scheduler.actions.hours import counter_events
+from scheduler.actions.hours.readings import store_now
+from scheduler.actions.plant_state import published
+from scheduler.actions.plant_state.published import Moved
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.voyage import days
+from scheduler.actions.work import jobs
+from scheduler.domain.base.enums import Test
+from scheduler.domain.due.publishing import Cause
+from scheduler.domain.voyage.stretches import Source, Spell
 from scheduler.settings import Settings
 from scheduler.storage import published_rows
 from scheduler.storage.tables import AssetKind
@@ -52,11 +57,11 @@ def run(house: House) -> Run:
 
 def written(house: House) -> bytes:
     """The calendar's bytes after the published dates were kept."""
-    return feed.refresh(house, PEN_HERE, PLOVER.vessel).body
+    return refresh.refresh(house, PEN_HERE, PLOVER.vessel).body
 
 
 def moves(house: House, after: int = 0) -> list[Moved]:
-    return publishing.moved_since(house, PLOVER.vessel, PLANT, after=after)
+    return published.moved_since(house, PLOVER.vessel, PLANT, after=after)
 
 
 def newly(house: House) -> list[Moved]:
@@ -77,8 +82,8 @@ def kept(house: House) -> dict[str, str]:
 
 def event(house: House, kind: str, **detail: float) -> None:
     place = Place(COUNTER, PLOVER.vessel, PLANT, AssetKind.COUNTER)
-    told = counters.CounterEvent(kind=kind, at=house.now() - timedelta(hours=1), reason="a test", **detail)
-    counters.add_event(house, _hand(), place, told)
+    told = counter_events.CounterEvent(kind=kind, at=house.now() - timedelta(hours=1), reason="a test", **detail)
+    counter_events.add_event(house, _hand(), place, told)
 
 
 def spell(first: int, last: int, kind: str, source: Source) -> Spell:
@@ -87,8 +92,8 @@ def spell(first: int, last: int, kind: str, source: Source) -> Spell:
 
 
 def enter(house: House, *spells: Spell) -> None:
-    version = daybook.get_daybook(house, ME, PLOVER.vessel).version
-    daybook.change(house, _hand(), PLOVER.vessel, daybook.Wish(stretches=spells), if_match=version)
+    version = days.get_daybook(house, ME, PLOVER.vessel).version
+    days.change(house, _hand(), PLOVER.vessel, days.Wish(stretches=spells), if_match=version)
 
 
 def events(house: House) -> dict[str, str]:
@@ -139,8 +144,8 @@ def script(house: House) -> list[Moved]:
         for one in laid_up
         if one.open
     )  # of a turn by the calendar the dates of its hours
-    version = daybook.get_daybook(house, ME, PLOVER.vessel).version
-    daybook.undo(house, _hand(), PLOVER.vessel, if_match=version)
+    version = days.get_daybook(house, ME, PLOVER.vessel).version
+    days.undo(house, _hand(), PLOVER.vessel, if_match=version)
     back = newly(house)
     assert causes(back) == {Cause.CALENDAR}
     assert {one.job: one.to_due_at for one in back if one.open} == {

@@ -9,15 +9,22 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from scheduler.actions import feed, fleet, history, jobs, planning, postponing, pumps, rounds
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.fleet import Place
-from scheduler.actions.house import House
-from scheduler.actions.situation import Situation, situation
-from scheduler.domain.capacity import Swept
-from scheduler.domain.choosing import Choice
-from scheduler.domain.postponing import Asked
-from scheduler.domain.words import State, Subject, Test
+from scheduler.actions.base.context import House
+from scheduler.actions.capacity import outages
+from scheduler.actions.care import rounds
+from scheduler.actions.due import postponing
+from scheduler.actions.feed import refresh
+from scheduler.actions.plan import planning
+from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.record import history
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.work import jobs
+from scheduler.domain.base.enums import State, Subject, Test
+from scheduler.domain.capacity.minimum import Swept
+from scheduler.domain.due.postponing import Asked
+from scheduler.domain.record.choice import Choice
 from scheduler.errors import Refused
 from scheduler.settings import Settings
 from scheduler.storage import work_rows
@@ -42,13 +49,13 @@ def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
         _take(made)
         place = Place(PUMP, SHIP, PLANT, AssetKind.PUMP)
         at = made.now()
-        pumps.pump_down(made, _hand(), place, at=at - timedelta(hours=30), reason="seized")
-        pumps.pump_back(
+        outages.pump_down(made, _hand(), place, at=at - timedelta(hours=30), reason="seized")
+        outages.pump_back(
             made, _hand(), place, at=at - timedelta(hours=20), reason="freed", test=Test.PASSED, measured=Swept(55.0)
         )
         close(made, ALARM)
         close(made, f"pull_down_test:{PUMP}:1", test=Test.PASSED)
-        feed.refresh(made, PEN_HERE, SHIP)
+        refresh.refresh(made, PEN_HERE, SHIP)
         yield made
 
 
@@ -127,7 +134,7 @@ def test_a_pump_under_a_new_id_keeps_hours_turns_tests_outages_and_plan(house: H
     assert {key: one.new.due_at for key, one in after.posted.items()} == posted
     place, occurrence = jobs.job_place(house, ME, f"pull_down_test:{OTHER}:1")
     assert jobs.closed_job(house, place, occurrence) is not None
-    feed.refresh(house, PEN_HERE, SHIP)
+    refresh.refresh(house, PEN_HERE, SHIP)
     assert left_behind(house) == {}
     newest = list(history.records_of(house, SHIP, Choice()))[-1]
     assert f'"now":"{OTHER}","was":"{PUMP}"' in newest.text
@@ -149,7 +156,7 @@ def test_any_used_thing_is_renamed_with_all_it_has(house: House, was: str) -> No
         (j.occurrence.kind, j.occurrence.sequence, j.due_at) for j in before.jobs
     )
     assert not [job for job in after.jobs if job.state is State.NOT_KNOWN]
-    feed.refresh(house, PEN_HERE, SHIP)
+    refresh.refresh(house, PEN_HERE, SHIP)
     assert rounds.plan_wanted(house) in (0, 1)
     planning.propose(house, SHIP, plant)
     assert left_behind(house) == {}
@@ -202,7 +209,7 @@ def test_a_kind_taken_out_leaves_nothing_due_or_shown(house: House) -> None:
         one["renews"] = [code for code in one["renews"] if code != "knife_inspection"]
     plant["last_done"] = [one for one in plant["last_done"] if one["kind"] != "knife_inspection"]
     put(house, told)
-    feed.refresh(house, PEN_HERE, SHIP)
+    refresh.refresh(house, PEN_HERE, SHIP)
     with house.db.read() as session:
         for table, name in (("published", "job_key"), ("feed_event", "occurrence_key")):
             rows = session.connection().execute(
@@ -215,7 +222,7 @@ def test_a_kind_taken_out_leaves_nothing_due_or_shown(house: House) -> None:
     clock = house.clock
     assert isinstance(clock, TurnedClock)
     clock.at += timedelta(days=15)
-    body = feed.refresh(house, PEN_HERE, SHIP).body
+    body = refresh.refresh(house, PEN_HERE, SHIP).body
     assert b"knife_inspection" not in body
 
 
@@ -231,7 +238,7 @@ def test_a_part_taken_out_leaves_its_closed_jobs_alone_behind(house: House) -> N
     with pytest.raises(Refused, match="taken out"):
         put(house, told, reason="")
     put(house, told)
-    feed.refresh(house, PEN_HERE, SHIP)
+    refresh.refresh(house, PEN_HERE, SHIP)
     assert left_behind(house).keys() <= {"job"}
     planning.propose(house, SHIP, PLANT)
 
@@ -247,11 +254,11 @@ def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(house: House) -> N
     plant["minimum_blocks"], plant["minimum_swept_m3_per_h"] = [], 50
     plant["parts"] = [one for one in plant["parts"] if not one["id"].startswith(PUMP)]
     plant["last_done"] = [one for one in plant["last_done"] if not one["subject"].startswith(PUMP)]
-    pumps.pump_down(house, _hand(), Place(PUMP, SHIP, PLANT, AssetKind.PUMP), at=house.now(), reason="seized")
+    outages.pump_down(house, _hand(), Place(PUMP, SHIP, PLANT, AssetKind.PUMP), at=house.now(), reason="seized")
     with pytest.raises(Refused, match="is out"):
         put(house, told)
     back = Place(PUMP, SHIP, PLANT, AssetKind.PUMP)
-    pumps.pump_back(house, _hand(), back, at=house.now(), reason="freed", test=Test.PASSED)
+    outages.pump_back(house, _hand(), back, at=house.now(), reason="freed", test=Test.PASSED)
     put(house, told)
     assert left_behind(house).keys() <= {
         "job",
@@ -262,7 +269,7 @@ def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(house: House) -> N
     }  # what was done to it stays on record
     planning.as_now(now_of(house), house)
     planning.propose(house, SHIP, PLANT)
-    feed.refresh(house, PEN_HERE, SHIP)
+    refresh.refresh(house, PEN_HERE, SHIP)
 
 
 @pytest.mark.long

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from api.pages import STATIC
-from scheduler.actions import fleet
-from scheduler.actions.actor import Actor
-from scheduler.actions.documents import VESSEL
-from scheduler.actions.house import House
-from scheduler.actions.readings import store_now
-from scheduler.actions.situation import Situation, situation
-from scheduler.domain.fleet import Pump, Stay, Vessel
-from scheduler.domain.words import Role, Subject
+from api.pages.shared.layout import STATIC
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.hours.readings import store_now
+from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role, Subject
+from scheduler.domain.vessel.document import Pump, Stay, Vessel
 from scheduler.settings import Settings
 from tests.end_to_end.live import TurnedClock
 from tests.storage.stores import kinds, store

@@ -11,11 +11,12 @@ import httpx
 import psycopg
 import pytest
 
-from api.app import open_house
-from scheduler.actions import fleet, people
-from scheduler.actions.documents import VESSEL
+from api.server.app import open_house
+from scheduler.actions.people import people
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
 from scheduler.clock import system_clock
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.actions.house import Hand
-from scheduler.actions.planning import propose
-from scheduler.actions.situation import situation
-from scheduler.domain.verify import Broken, Verified, verify_lines
-from scheduler.planning.check import judge, margin_series
+from scheduler.actions.base.context import Hand
+from scheduler.actions.plan.planning import propose
+from scheduler.actions.plant_state.load import situation
+from scheduler.domain.record.verify import Broken, Verified, verify_lines
+from scheduler.planning.judge.check import judge, margin_series
 from seed_fleet.ships import AVOCET
 from tests.clients import calendar_client
 from tests.end_to_end.live import AT, Live, TurnedClock, database_file, serving
@@ -96,7 +96,7 @@ def test_a_year_of_a_six_pump_ship_from_posts_to_a_verified_record(tmp_path: Pat
 
 
 def _head(live: Live) -> str:
-    from scheduler.actions.history import head_of
+    from scheduler.actions.record.history import head_of
 
     return head_of(live.house, AVOCET.vessel)[1]
 
@@ -104,9 +104,10 @@ def _head(live: Live) -> str:
 @pytest.mark.long
 def test_nothing_new_changes_no_byte(tmp_path: Path) -> None:
     """Planning and writing the calendar again, hours later and with nothing new, leaves slots, events and ETag as they are."""
-    from api.pen import PEN
-    from scheduler.actions import feed, planning
-    from scheduler.actions.fleet import Place
+    from api.ics.writer import PEN
+    from scheduler.actions.feed import refresh
+    from scheduler.actions.plan import planning
+    from scheduler.actions.vessel.fleet import Place
     from scheduler.storage.tables import AssetKind
     from tests.end_to_end.live import FIRST
 
@@ -117,9 +118,9 @@ def test_nothing_new_changes_no_byte(tmp_path: Path) -> None:
         place = Place(plant, vessel, plant, AssetKind.PLANT)
         planning.take(live.house, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
         pen = PEN(live.url)
-        first = feed.refresh(live.house, pen, vessel)
+        first = refresh.refresh(live.house, pen, vessel)
         clock.at = AT + timedelta(minutes=20)
-        second = feed.refresh(live.house, pen, vessel)
+        second = refresh.refresh(live.house, pen, vessel)
         assert (second.body, second.etag, second.changed_at) == (first.body, first.etag, first.changed_at)
         assert planning.differences(situation(live.house, vessel, plant)) == ()
         planning.propose(live.house, vessel, plant)

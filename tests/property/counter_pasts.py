@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from hypothesis import strategies as st
 
-from scheduler.domain.ledger import (
+from scheduler.domain.hours.ledger import (
     Adjustment,
     BadReading,
     Item,

@@ -5,8 +5,8 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning.cover import cover_lines, cover_of
-from scheduler.planning.problem import Derated, MinimumStretch, Plan, Problem, PumpCapacity, Slot
+from scheduler.planning.judge.cover import cover_lines, cover_of
+from scheduler.planning.problem.values import Derated, MinimumStretch, Plan, Problem, PumpCapacity, Slot
 from tests.unit.planning.cases import STARTS_AT
 
 

@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs
-from scheduler.domain.fleet import JobKind
-from scheduler.domain.forecast import forecast
-from scheduler.domain.hours import RunningHours
-from scheduler.domain.intervals import add_months
-from scheduler.domain.operating import WEIGHTS, Axis, Calendar, Stretch
-from scheduler.domain.words import State, Subject
+from scheduler.domain.base.enums import State, Subject
+from scheduler.domain.due.forecast import forecast
+from scheduler.domain.due.intervals import add_months
+from scheduler.domain.due.jobs import Done, DueJob, Occurrence, due_jobs
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.voyage.days import WEIGHTS, Axis, Calendar, Stretch
 from tests.unit.domain.plants import ALARM, KNIVES, OVERHAUL, VALVE, plant
 
 AT = datetime(2027, 3, 1, 8, 15, tzinfo=UTC)

@@ -5,7 +5,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning.duty import LEAST_SHARE, advise
+from scheduler.planning.explain.lead_order import LEAST_SHARE, advise
 
 pumps = st.dictionaries(st.sampled_from([f"p{i}" for i in range(8)]), st.floats(-200, 8000), min_size=1, max_size=8)
 

@@ -7,13 +7,13 @@ from datetime import timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.feed_http import answer, etag_of
-from api.feeds import calendar_body, publish, uid_for
-from scheduler.domain.due import DueJob
-from scheduler.domain.publishing import shown as as_shown
-from scheduler.domain.quoting import PlannedSlot
-from scheduler.domain.revision import Feed, StoredEvent, republish
-from scheduler.domain.words import State
+from api.ics.http import answer, etag_of
+from api.ics.text import calendar_body, publish, uid_for
+from scheduler.domain.base.enums import State
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.publishing import shown as as_shown
+from scheduler.domain.feed.revision import Feed, StoredEvent, republish
+from scheduler.domain.feed.stability import PlannedSlot
 from tests.calendar_cases import AT, DAY, alarm_job, done_job, knife_job, posted, shown, slot, withdrawn_job
 
 BASE = "http://plover.example"

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.feeds import calendar_body, publish, with_vessel
+from api.ics.text import calendar_body, publish, with_vessel
 from tests.calendar_cases import AT, knife_job, shown, with_words
 from tests.external.rfc5545.lines import parse, physical, text_value
 

@@ -7,12 +7,12 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.daily import GAP_S, daily_hours
-from scheduler.domain.fleet import Counter, Fitting, Plant, Stay
-from scheduler.domain.hours import DAY_S, Curve, Curves, running_hours
-from scheduler.domain.ledger import derive
-from scheduler.domain.sources import source_at
-from scheduler.domain.words import Subject
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.hours.daily import GAP_S, daily_hours
+from scheduler.domain.hours.ledger import derive
+from scheduler.domain.hours.running import DAY_S, Curve, Curves, running_hours
+from scheduler.domain.hours.sources import source_at
+from scheduler.domain.vessel.document import Counter, Fitting, Plant, Stay
 from tests.property.counter_pasts import HOURS, T0, honest
 from tests.unit.domain.plants import plant
 

@@ -9,10 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.domain.due import DueJob, due_jobs
-from scheduler.domain.fleet import Stay
-from scheduler.domain.hours import Curve, Curves, RunningHours, pump_daily_seconds, running_hours
-from scheduler.domain.ledger import (
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.due.jobs import DueJob, due_jobs
+from scheduler.domain.hours.ledger import (
     MOST_PENDING,
     START,
     Adjustment,
@@ -31,9 +30,10 @@ from scheduler.domain.ledger import (
     in_order,
     step,
 )
-from scheduler.domain.ledger_fit import DAY_S, tolerance_s
-from scheduler.domain.ledger_rules import Fold
-from scheduler.domain.words import Subject
+from scheduler.domain.hours.ledger_fit import DAY_S, tolerance_s
+from scheduler.domain.hours.ledger_rules import Fold
+from scheduler.domain.hours.running import Curve, Curves, RunningHours, pump_daily_seconds, running_hours
+from scheduler.domain.vessel.document import Stay
 from tests.property.counter_pasts import HOURS, T0, Past, honest, pasts, setups, troubled
 from tests.unit.domain.plants import plant
 

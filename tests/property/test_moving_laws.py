@@ -6,12 +6,12 @@ from datetime import timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning.check import judge
-from scheduler.planning.check_hours import hands_by_hour, hours_worked
-from scheduler.planning.moving import taken_out, try_start
-from scheduler.planning.moving_words import Words
-from scheduler.planning.problem import Plan, Problem, Slot
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.judge.check_hours import hands_by_hour, hours_worked
+from scheduler.planning.move.trial import taken_out, try_start
+from scheduler.planning.move.words import Words
+from scheduler.planning.problem.values import Plan, Problem, Slot
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.property.test_plan_laws import problems
 
 WORDS = Words(

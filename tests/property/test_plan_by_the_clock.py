@@ -13,14 +13,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.domain.capacity import Concession, Outage, Swept, hands_at, minimum_at
-from scheduler.domain.due import DueJob
-from scheduler.domain.fleet import Crew, CrewBlock, MinimumBlock, NoWork, Plant
-from scheduler.planning.check import judge
-from scheduler.planning.check_hours import hands_by_hour, hours_worked
-from scheduler.planning.frame import Circumstances, frame, slot_times
-from scheduler.planning.problem import Plan, Problem
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.domain.capacity.minimum import Concession, Outage, Swept, hands_at, minimum_at
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.vessel.document import Crew, CrewBlock, MinimumBlock, NoWork, Plant
+from scheduler.planning.judge.check import judge
+from scheduler.planning.judge.check_hours import hands_by_hour, hours_worked
+from scheduler.planning.problem.frame import Circumstances, frame, slot_times
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.test_frame import AT, DAY, due, plant
 
 QUARTER = timedelta(minutes=15)

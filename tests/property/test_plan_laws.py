@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning.check import judge, margin_series
-from scheduler.planning.digest import plan_digest, problem_digest
-from scheduler.planning.problem import (
+from scheduler.planning.judge.check import judge, margin_series
+from scheduler.planning.problem.digest import plan_digest, problem_digest
+from scheduler.planning.problem.values import (
     Derated,
     MinimumStretch,
     Plan,
@@ -19,7 +19,7 @@ from scheduler.planning.problem import (
     Shortfall,
     Slot,
 )
-from scheduler.planning.stagger import stagger
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.brute import Brute
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning import highs
-from scheduler.planning.check import judge
-from scheduler.planning.codec import problem_to_text
-from scheduler.planning.problem import MinimumStretch, Problem
-from scheduler.planning.stagger import stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.codec import problem_to_text
+from scheduler.planning.problem.values import MinimumStretch, Problem
+from scheduler.planning.search import highs
+from scheduler.planning.search.stagger import stagger
 from tests.property.test_plan_laws import problems
 from tests.property.test_plan_tiers import problems as fuller_problems
 from tests.unit.planning.cases import ship
@@ -42,7 +42,7 @@ def test_the_number_of_threads_changes_nothing() -> None:
     problem = ship(3, days=60)
     program = (
         "import json, sys; from scheduler.planning import highs; highs._OPTIONS['threads'] = 2;"
-        "from scheduler.planning.codec import problem_from_text; from scheduler.planning.stagger import stagger;"
+        "from scheduler.planning.problem.codec import problem_from_text; from scheduler.planning.search.stagger import stagger;"
         "print(json.dumps([[s.key, s.start, s.end, s.isolation_of] for s in stagger(problem_from_text(sys.stdin.read())).slots]))"
     )
     done = subprocess.run(

@@ -13,11 +13,11 @@ from typing import Any
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from scheduler.planning.check import Rule, judge
-from scheduler.planning.digest import plan_digest, problem_digest
-from scheduler.planning.explain import explain
-from scheduler.planning.ground import candidate_at, survey
-from scheduler.planning.problem import (
+from scheduler.planning.explain.reasons import explain
+from scheduler.planning.explain.reliefs import lateness
+from scheduler.planning.judge.check import Rule, judge
+from scheduler.planning.problem.digest import plan_digest, problem_digest
+from scheduler.planning.problem.values import (
     CrewStretch,
     Derated,
     MinimumStretch,
@@ -30,8 +30,8 @@ from scheduler.planning.problem import (
     QuietStretch,
     Slot,
 )
-from scheduler.planning.reliefs import lateness
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.search.ground import candidate_at, survey
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.brute import Brute
 from tests.unit.planning.cases import STARTS_AT
 

@@ -5,12 +5,8 @@ from dataclasses import replace
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.planning.blockers import blockers
-from scheduler.planning.check import judge
-from scheduler.planning.greedy import greedy, legal_offers
-from scheduler.planning.ground import candidate_at, survey
-from scheduler.planning.model import Answer, Model, Outcome
-from scheduler.planning.problem import (
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.values import (
     MinimumStretch,
     NotTogether,
     Occasion,
@@ -20,8 +16,12 @@ from scheduler.planning.problem import (
     PumpCapacity,
     QuietStretch,
 )
-from scheduler.planning.stagger import greedy_plan, stagger
-from scheduler.planning.tiers import set_up_saved, values_of
+from scheduler.planning.search.blockers import blockers
+from scheduler.planning.search.greedy import greedy, legal_offers
+from scheduler.planning.search.ground import candidate_at, survey
+from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.stagger import greedy_plan, stagger
+from scheduler.planning.search.tiers import set_up_saved, values_of
 from tests.unit.planning.brute import Brute
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, Why, moved_enough, why_moved
+from scheduler.domain.due.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, Why, moved_enough, why_moved
 
 AT = datetime(2027, 3, 1, 8, 15, tzinfo=UTC)
 DAY = timedelta(days=1)

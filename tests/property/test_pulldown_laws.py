@@ -3,8 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.capacity import Swept
-from scheduler.domain.pulldown import Band, Leak, effective_swept, pull_down_seconds
+from scheduler.domain.capacity.minimum import Swept
+from scheduler.domain.capacity.tests import Band, Leak, effective_swept, pull_down_seconds
 
 volumes = st.floats(0.2, 50)
 swepts = st.floats(5, 500)

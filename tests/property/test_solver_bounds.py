@@ -7,8 +7,8 @@ from math import inf
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning.highs import optimise
-from scheduler.planning.model import ROUNDING, Answer, Model, Outcome, Row
+from scheduler.planning.search.highs import optimise
+from scheduler.planning.search.model import ROUNDING, Answer, Model, Outcome, Row
 
 
 @st.composite

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.words import Test
+from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import (
     AnyStep,
     MadeReady,

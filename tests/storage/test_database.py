@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import Engine, create_engine, exc, insert, text
 from sqlmodel import Session, select
 
-from scheduler.domain.words import Trigger
+from scheduler.domain.base.enums import Trigger
 from scheduler.errors import Busy, Clash, NotFound, Refused, StorageFull
 from scheduler.storage.database import Database, bump_revision, open_database, parse_url
 from scheduler.storage.tables import (

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 from sqlalchemy import exc, text
 
-from scheduler.domain.history import GENESIS, stamp
+from scheduler.domain.record.chain import GENESIS, stamp
 from scheduler.errors import Refused
 from scheduler.storage.database import Database
 from scheduler.storage.history_rows import append, head, records

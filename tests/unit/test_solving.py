@@ -8,9 +8,9 @@ from collections.abc import Iterator
 import pytest
 
 from scheduler.errors import Busy
-from scheduler.planning.check import judge
-from scheduler.planning.problem import Plan
-from scheduler.planning.stagger import stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.values import Plan
+from scheduler.planning.search.stagger import stagger
 from scheduler.solving import Worker, Workers
 from tests.unit.planning.cases import ship
 
@@ -71,7 +71,7 @@ def test_a_worker_that_gives_no_plan_leaves_the_plain_one(code: str, seconds: fl
 def test_a_worker_that_answers_another_problem_is_not_believed() -> None:
     """A plan for another problem is thrown away."""
     code = (
-        "from scheduler.planning.codec import plan_to_text; from scheduler.planning.stagger import stagger;"
+        "from scheduler.planning.problem.codec import plan_to_text; from scheduler.planning.search.stagger import stagger;"
         "from tests.unit.planning.cases import ship; print(plan_to_text(stagger(ship(2, days=30))), end='')"
     )
     plan = next(planned(code))

@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduler.domain.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, score
+from scheduler.domain.due.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, score
 from tests.bench.fleet_sim import on
 from tests.bench.trials import MADE_ON_DAYS, Trial, calendar_of, cases, outcomes, trials
 

@@ -11,7 +11,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import ClassVar, Literal
 
-from scheduler.domain.words import Test
+from scheduler.domain.base.enums import Test
 
 _STRICT: dict[str, str] = {"extra": "forbid"}
 

@@ -6,8 +6,8 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from scheduler.domain.isolation import IsolationPoint, PointRole
-from scheduler.domain.sheets import SheetStep
+from scheduler.domain.vessel.isolation import IsolationPoint, PointRole
+from scheduler.domain.vessel.sheets import SheetStep
 
 Figure = str | float | bool | datetime | tuple[str, ...] | tuple[tuple[datetime, datetime], ...]
 

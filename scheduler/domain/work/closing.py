@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from scheduler.domain.sheets import MeasureAsked, Phase
+from scheduler.domain.vessel.sheets import MeasureAsked, Phase
 from scheduler.domain.work.acts import (
     AnyStep,
     GasChecked,

@@ -5,8 +5,8 @@ Source: common practice; by the model of 29 CFR 1910.147(e) and (f), whose scope
 
 from collections.abc import Iterator
 
-from scheduler.domain.isolation import off_order
-from scheduler.domain.persons import same_name
+from scheduler.domain.people.persons import same_name
+from scheduler.domain.vessel.isolation import off_order
 from scheduler.domain.work.acts import OtherHand, PersonalLockOn, TagRemoved, TagTakenOver
 from scheduler.domain.work.against import Against, Objection, Procedure
 from scheduler.domain.work.state import Tag, Work, same

@@ -7,7 +7,7 @@ after) for the principle; order and gas by common practice. The ship's permit sy
 from collections.abc import Callable, Iterator
 from datetime import datetime
 
-from scheduler.domain.isolation import PointRole
+from scheduler.domain.vessel.isolation import PointRole
 from scheduler.domain.work.acts import GasPlace, Opened
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure
 from scheduler.domain.work.locks import own_numbers, unlocked

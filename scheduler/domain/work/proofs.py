@@ -6,10 +6,10 @@ Source: 29 CFR 1910.147(d) and .333(b)(2)(iv) for the principle; common practice
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
-from scheduler.domain.gas import gas_faults
-from scheduler.domain.isolation import PointRole
+from scheduler.domain.vessel.isolation import PointRole
 from scheduler.domain.work.acts import GasChecked, GasPlace, NoVoltage, StartTried, VacuumLetOut
 from scheduler.domain.work.against import Against, Objection, Procedure
+from scheduler.domain.work.gas import gas_faults
 from scheduler.domain.work.state import Work
 
 

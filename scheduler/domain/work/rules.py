@@ -10,9 +10,9 @@ employment out. The ship's own procedures come first and are settings.
 from collections.abc import Iterator
 from datetime import datetime
 
-from scheduler.domain.isolation import PointRole
-from scheduler.domain.sheets import Phase
-from scheduler.domain.words import Test
+from scheduler.domain.base.enums import Test
+from scheduler.domain.vessel.isolation import PointRole
+from scheduler.domain.vessel.sheets import Phase
 from scheduler.domain.work.acts import (
     AnyStep,
     GasChecked,

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from scheduler.domain.words import Test
+from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import (
     AnyStep,
     GasChecked,

@@ -1,6 +1,6 @@
 """What the test after a job is worth beyond the job."""
 
-from scheduler.domain.fleet import Plant
+from scheduler.domain.vessel.document import Plant
 from scheduler.domain.work.state import Work
 
 BAND_KPA = 0.5

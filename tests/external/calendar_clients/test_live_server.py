@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from api.pen import PEN
-from scheduler.actions import feed
+from api.ics.writer import PEN
+from scheduler.actions.feed import refresh
 from seed_fleet.documents import vessel_document
 from seed_fleet.ships import PLOVER
 from tests.clients import Seen, calendar_client
@@ -34,7 +34,7 @@ def _put(live: Live, document: dict) -> None:
     version = live.office.get(path).headers["etag"]
     answer = live.office.put(f"{path}?reason=tried", json=document, headers={"If-Match": version})
     assert answer.is_success, answer.text
-    feed.refresh(live.house, PEN(live.url), PLOVER.vessel)
+    refresh.refresh(live.house, PEN(live.url), PLOVER.vessel)
 
 
 def _timed(one: Seen) -> bool:
@@ -102,5 +102,5 @@ def test_a_subscriber_follows_create_move_done_withdraw_and_a_change_of_zone(tmp
             live.clock.at += timedelta(minutes=1)
             told = {"from_at": live.clock.at.isoformat(), "utc_offset_minutes": minutes, "reason": "crossing"}
             _post(live, f"/api/v1/vessels/{PLOVER.vessel}/clock", told)
-            feed.refresh(live.house, PEN(live.url), PLOVER.vessel)
+            refresh.refresh(live.house, PEN(live.url), PLOVER.vessel)
         assert sorted(map(_shown, poll())) == sorted(map(_shown, before))

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from api.feeds import calendar_body, publish, with_alarm, with_vessel, withdrawn_body
-from scheduler.domain.agenda import fleet_entry
-from scheduler.domain.entry import short
+from api.ics.text import calendar_body, publish, with_alarm, with_vessel, withdrawn_body
+from scheduler.domain.feed.entries import fleet_entry
+from scheduler.domain.feed.words import short
 from tests.calendar_cases import AT, with_words
 from tests.clients import accepted, calcurse_import, read_by_ical_js
 from tests.external.rfc5545.lines import parse, text_value

@@ -15,14 +15,14 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from api.feed_http import answer
-from api.feeds import calendar_body, publish
-from scheduler.domain.agenda import agenda
-from scheduler.domain.due import DueJob
-from scheduler.domain.entry import DoneJob, WithdrawnJob
-from scheduler.domain.quoting import PlannedSlot
-from scheduler.domain.revision import Feed, StoredEvent, republish
-from scheduler.domain.words import State
+from api.ics.http import answer
+from api.ics.text import calendar_body, publish
+from scheduler.domain.base.enums import State
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.feed.entries import agenda
+from scheduler.domain.feed.revision import Feed, StoredEvent, republish
+from scheduler.domain.feed.stability import PlannedSlot
+from scheduler.domain.feed.words import DoneJob, WithdrawnJob
 from tests.calendar_cases import (
     AT,
     DAY,

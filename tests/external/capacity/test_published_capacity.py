@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduler.domain.capacity import Free, Swept, free_from_fixtures, free_of, may_be_out, swept_of
+from scheduler.domain.capacity.minimum import Free, Swept, free_from_fixtures, free_of, may_be_out, swept_of
 
 
 def test_hundred_closets_five_flushes_sixty_litres_need_thirty_free():

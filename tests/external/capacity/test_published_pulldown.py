@@ -3,9 +3,17 @@
 import numpy as np
 import pytest
 
-from scheduler.domain.capacity import ATMOSPHERE_KPA, Swept
-from scheduler.domain.pulldown import Band, Leak, Sample, effective_swept, leak_of_hold, measured, pull_down_seconds
-from scheduler.domain.pulldown_log import INHG_KPA
+from scheduler.domain.capacity.minimum import ATMOSPHERE_KPA, Swept
+from scheduler.domain.capacity.test_log import INHG_KPA
+from scheduler.domain.capacity.tests import (
+    Band,
+    Leak,
+    Sample,
+    effective_swept,
+    leak_of_hold,
+    measured,
+    pull_down_seconds,
+)
 from scheduler.errors import Refused
 
 SHIP = Band(ATMOSPHERE_KPA - 35, ATMOSPHERE_KPA - 50)

@@ -4,11 +4,11 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from scheduler.domain.due import Done, Occurrence, due_jobs
-from scheduler.domain.fleet import JobKind, imo_number_holds
-from scheduler.domain.forecast import date_at_rate, forecast
-from scheduler.domain.intervals import add_months, calendar_due
-from scheduler.domain.words import Subject, Trigger
+from scheduler.domain.base.enums import Subject, Trigger
+from scheduler.domain.due.forecast import date_at_rate, forecast
+from scheduler.domain.due.intervals import add_months, calendar_due
+from scheduler.domain.due.jobs import Done, Occurrence, due_jobs
+from scheduler.domain.vessel.document import JobKind, imo_number_holds
 from tests.unit.domain.plants import plant, steady_days, steady_hours
 
 

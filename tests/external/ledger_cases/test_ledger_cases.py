@@ -11,10 +11,9 @@ from itertools import permutations
 
 import pytest
 
-from scheduler.domain.door import Refusal, check_item
-from scheduler.domain.fleet import Fitting, Stay
-from scheduler.domain.hours import Curve, Curves, running_hours
-from scheduler.domain.ledger import (
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.hours.accepting import Refusal, check_item
+from scheduler.domain.hours.ledger import (
     Adjustment,
     BadReading,
     Code,
@@ -28,7 +27,8 @@ from scheduler.domain.ledger import (
     Verdict,
     derive,
 )
-from scheduler.domain.words import Subject
+from scheduler.domain.hours.running import Curve, Curves, running_hours
+from scheduler.domain.vessel.document import Fitting, Stay
 from tests.unit.domain.plants import plant
 
 T0 = 1_790_000_000

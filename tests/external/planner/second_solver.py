@@ -12,8 +12,8 @@ from collections.abc import Sequence
 
 from ortools.sat.python import cp_model
 
-from scheduler.planning.codec import problem_from_text
-from scheduler.planning.problem import Problem
+from scheduler.planning.problem.codec import problem_from_text
+from scheduler.planning.problem.values import Problem
 from tests.unit.planning.brute import Brute, Place, Values, up
 
 Term = tuple[int, cp_model.IntVar]

@@ -17,8 +17,8 @@ from typing import Any
 import highspy
 import pytest
 
-from scheduler.planning import highs
-from scheduler.planning.model import Answer, Model, Outcome, Row
+from scheduler.planning.search import highs
+from scheduler.planning.search.model import Answer, Model, Outcome, Row
 
 HERE = Path(__file__).parent
 

@@ -11,10 +11,18 @@ import json
 from pathlib import Path
 from typing import Any
 
-from scheduler.planning.check import judge
-from scheduler.planning.model import Answer, Model, Outcome
-from scheduler.planning.problem import CrewStretch, MinimumStretch, NotTogether, Plan, PlanJob, Problem, PumpCapacity
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.values import (
+    CrewStretch,
+    MinimumStretch,
+    NotTogether,
+    Plan,
+    PlanJob,
+    Problem,
+    PumpCapacity,
+)
+from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT
 
 SET: dict[str, Any] = json.loads((Path(__file__).parent / "gms32.json").read_text(encoding="utf-8"))

@@ -15,9 +15,9 @@ from typing import Any
 
 import pytest
 
-from scheduler.planning.check import Rule, judge
-from scheduler.planning.problem import CrewStretch, MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
-from scheduler.planning.stagger import stagger
+from scheduler.planning.judge.check import Rule, judge
+from scheduler.planning.problem.values import CrewStretch, MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import STARTS_AT
 
 TOY: dict[str, Any] = json.loads((Path(__file__).parent / "roadef2020_toy.json").read_text(encoding="utf-8"))

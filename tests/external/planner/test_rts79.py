@@ -8,9 +8,9 @@ The largest possible smallest net reserve, 555 MW, was proven with another solve
 import csv
 from pathlib import Path
 
-from scheduler.planning.check import judge
-from scheduler.planning.problem import CrewStretch, MinimumStretch, PlanJob, Problem, PumpCapacity
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.values import CrewStretch, MinimumStretch, PlanJob, Problem, PumpCapacity
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT
 
 HERE = Path(__file__).parent

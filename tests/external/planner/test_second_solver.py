@@ -13,10 +13,10 @@ from random import Random
 import pytest
 from hypothesis import settings
 
-from scheduler.planning.check import judge
-from scheduler.planning.codec import problem_to_text
-from scheduler.planning.problem import Derated, MinimumStretch, Problem
-from scheduler.planning.stagger import stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.codec import problem_to_text
+from scheduler.planning.problem.values import Derated, MinimumStretch, Problem
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import crew_by_day, ship
 
 FULL_ROUNDS, FULL_SHIPS = 8, 6

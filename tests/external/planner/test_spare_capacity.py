@@ -8,9 +8,9 @@ from itertools import combinations
 
 import pytest
 
-from scheduler.planning.check import Rule, judge
-from scheduler.planning.problem import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
-from scheduler.planning.stagger import stagger
+from scheduler.planning.judge.check import Rule, judge
+from scheduler.planning.problem.values import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 ROWS = [

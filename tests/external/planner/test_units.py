@@ -12,7 +12,7 @@ from random import Random
 
 import pytest
 
-from scheduler.planning.check import judge
+from scheduler.planning.judge.check import judge
 from tests.external.planner.units import KW, Unit, UnitSet, as_plain, greatest_reserve
 
 ROOT = Path(__file__).parents[3]

@@ -18,8 +18,16 @@ reserves, cost or risk as the aim, a unit's maintenance that may be split.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.planning.problem import CrewStretch, MinimumStretch, NotTogether, Plan, PlanJob, Problem, PumpCapacity
-from scheduler.planning.stagger import stagger
+from scheduler.planning.problem.values import (
+    CrewStretch,
+    MinimumStretch,
+    NotTogether,
+    Plan,
+    PlanJob,
+    Problem,
+    PumpCapacity,
+)
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import STARTS_AT
 
 KW = 1000

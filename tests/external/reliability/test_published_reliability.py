@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from scheduler.domain.reliability import (
+from scheduler.domain.record.reliability import (
     Weibull,
     least_cost_age,
     mean_count,

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.exports import BOM, COLUMNS, csv_rows
-from scheduler.domain.history import GENESIS, Record, record_of
+from scheduler.domain.record.chain import GENESIS, Record, record_of
 
 AT = datetime(2026, 11, 25, 7, tzinfo=UTC)
 

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.feeds import calendar_body, render_event, render_task, uid_for, with_alarm
-from scheduler.domain.agenda import status_entry
-from scheduler.domain.revision import CalendarEntry
-from scheduler.domain.words import State
+from api.ics.text import calendar_body, render_event, render_task, uid_for, with_alarm
+from scheduler.domain.base.enums import State
+from scheduler.domain.feed.entries import status_entry
+from scheduler.domain.feed.revision import CalendarEntry
 from tests.calendar_cases import (
     AT,
     DAY,

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from scheduler.domain.rest import Rest, RestRule, rest_between, rest_faults
+from scheduler.domain.work.rest import Rest, RestRule, rest_between, rest_faults
 
 FIRST = datetime(2026, 11, 2, tzinfo=UTC)
 

@@ -4,7 +4,6 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from scheduler.domain.gas import Gas, gas_faults
 from scheduler.domain.work.acts import (
     NoVoltage,
     OtherHand,
@@ -16,6 +15,7 @@ from scheduler.domain.work.acts import (
     TagRemoved,
 )
 from scheduler.domain.work.against import Against, Procedure
+from scheduler.domain.work.gas import Gas, gas_faults
 from scheduler.domain.work.rules import objections
 from scheduler.domain.work.state import after, replay
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-from api.runs import margin_runs
-from api.view import (
+from api.pages.shared.margin import margin_runs
+from api.pages.shared.view import (
     Closed,
     CloseForm,
     EmptyView,
@@ -23,13 +23,13 @@ from api.view import (
     SignInView,
     VesselLine,
 )
-from scheduler.domain.capacity import Outage, Swept
-from scheduler.domain.due import DueJob, Occurrence
-from scheduler.domain.fleet import JobKind
-from scheduler.domain.forecast import Forecast
-from scheduler.domain.hours import RunningHours
-from scheduler.domain.words import State, Subject, Test, Trigger
-from scheduler.planning.problem import Derated, MinimumStretch, Problem, PumpCapacity, Shortfall, Slot
+from scheduler.domain.base.enums import State, Subject, Test, Trigger
+from scheduler.domain.capacity.minimum import Outage, Swept
+from scheduler.domain.due.forecast import Forecast
+from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.vessel.document import JobKind
+from scheduler.planning.problem.values import Derated, MinimumStretch, Problem, PumpCapacity, Shortfall, Slot
 
 NOW = datetime(2026, 11, 25, 9, 20, tzinfo=UTC)
 START = datetime(2026, 11, 25, 9, tzinfo=UTC)

@@ -3,11 +3,11 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from api.drawing.field import Plumb
-from api.drawing.windows import PumpLine, WindowMark
-from api.plan.view import Bar, Choice, Help, MoveForm, MoveLine, MoveView, PlanView, SlotLine, Tried, Trouble, Why
-from api.view import JobLine, PlantView
-from scheduler.planning.cover import Cover
+from api.pages.drawing.field import Plumb
+from api.pages.drawing.windows import PumpLine, WindowMark
+from api.pages.plan.view import Bar, Choice, Help, MoveForm, MoveLine, MoveView, PlanView, SlotLine, Tried, Trouble, Why
+from api.pages.shared.view import JobLine, PlantView
+from scheduler.planning.judge.cover import Cover
 from tests.unit.api import invented
 from tests.unit.api.invented import NOW, START, frame
 

@@ -6,9 +6,9 @@ from xml.etree import ElementTree
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.daybook_page import strip_words
-from api.drawing import day_patterns, day_swatch, days_strip
-from scheduler.domain.daybook import FIRST_KINDS, Daybook, KindOfDay, Source, Spell
+from api.pages.drawing import day_patterns, day_swatch, days_strip
+from api.pages.voyage.page import strip_words
+from scheduler.domain.voyage.stretches import FIRST_KINDS, Daybook, KindOfDay, Source, Spell
 
 FIRST = date(2026, 11, 11)
 TODAY = FIRST + timedelta(days=3)

@@ -8,12 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api import drawing, parts
-from api.runs import margin_runs
-from api.svg import tag, text
-from api.view import PlantView
-from scheduler.domain.words import State
-from scheduler.planning.problem import Slot
+from api.pages import drawing
+from api.pages.shared import rows
+from api.pages.shared.margin import margin_runs
+from api.pages.shared.svg import tag, text
+from api.pages.shared.view import PlantView
+from scheduler.domain.base.enums import State
+from scheduler.planning.problem.values import Slot
 from tests.unit.api import invented
 
 VIEWS = {
@@ -33,8 +34,8 @@ def test_drawings_are_xml_without_style(name: str) -> None:
     A pump with nothing to measure has no picture at all.
     """
     view: PlantView = VIEWS[name]
-    kinds = parts.tube_kinds(view)
-    pictures = [*parts.charts(view).values(), *(parts.pump_block(p, view, kinds).picture for p in view.pumps)]
+    kinds = rows.tube_kinds(view)
+    pictures = [*rows.charts(view).values(), *(rows.pump_block(p, view, kinds).picture for p in view.pumps)]
     assert pictures
     for picture in filter(None, pictures):
         root = ElementTree.fromstring(picture)
@@ -68,7 +69,7 @@ def test_a_tube_fills_upwards(one: float, other: float) -> None:
 )
 def test_the_level_stands_to_its_bracket_as_the_state_says(since: int, state: str) -> None:
     """Below the bracket ahead, inside it open or past due (the due line between), above it past limit."""
-    figure = parts.tube_figure(invented.KNIFE, invented.job(invented.KNIFE, 2, since))
+    figure = rows.tube_figure(invented.KNIFE, invented.job(invented.KNIFE, 2, since))
     assert figure.share is not None
     assert figure.share == pytest.approx(since / 1500)
     assert (figure.window_share, figure.limit_share) == pytest.approx((0.9, 1.1))

@@ -9,9 +9,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from api.exports import BOM, COLUMNS, ExportFrame, csv_rows, jsonl, summary
-from scheduler.domain.history import GENESIS, ClosedJob, DuePoint, HoursSource, Record, record_of
-from scheduler.domain.verify import Verified, verify_lines
-from scheduler.domain.words import Test, Trigger
+from scheduler.domain.base.enums import Test, Trigger
+from scheduler.domain.record.chain import GENESIS, ClosedJob, DuePoint, HoursSource, Record, record_of
+from scheduler.domain.record.verify import Verified, verify_lines
 from scheduler.errors import Refused
 
 AT = datetime(2026, 11, 25, 7, tzinfo=UTC)

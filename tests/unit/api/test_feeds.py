@@ -9,8 +9,8 @@ from uuid import UUID
 import pytest
 from icalendar import Calendar, Event
 
-from api.feed_http import answer, conditional, etag_of
-from api.feeds import (
+from api.ics.http import answer, conditional, etag_of
+from api.ics.text import (
     calendar_body,
     calendar_frame,
     fingerprint,
@@ -21,8 +21,8 @@ from api.feeds import (
     with_alarm,
     withdrawn_body,
 )
-from scheduler.domain.revision import CalendarEntry, StoredEvent
-from scheduler.domain.words import State
+from scheduler.domain.base.enums import State
+from scheduler.domain.feed.revision import CalendarEntry, StoredEvent
 from scheduler.errors import Refused
 from tests.calendar_cases import AT, DAY, alarm_job, done_job, knife_job, shown, slot, with_words, withdrawn_job
 

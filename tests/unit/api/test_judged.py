@@ -11,11 +11,11 @@ import pytest
 
 from api.exports import ExportFrame, jsonl, summary, summary_json, xlsx
 from api.exports.judged import ALL, HEADINGS, judged, sentence
-from scheduler.actions.history import Beside
-from scheduler.domain.choosing import NotDone
-from scheduler.domain.history import GENESIS, NO_DUE_POINT, ClosedJob, DuePoint, Record, Verdict, record_of
-from scheduler.domain.verify import Verified, verify_lines
-from scheduler.domain.words import Trigger
+from scheduler.actions.record.history import Beside
+from scheduler.domain.base.enums import Trigger
+from scheduler.domain.record.chain import GENESIS, NO_DUE_POINT, ClosedJob, DuePoint, Record, Verdict, record_of
+from scheduler.domain.record.choice import NotDone
+from scheduler.domain.record.verify import Verified, verify_lines
 from tests.unit.api.test_exports import AT, CLOSED
 
 FRAME = ExportFrame(vessel="Demo Plover", made_by="office", as_of=AT, version="0.1.0")

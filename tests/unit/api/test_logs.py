@@ -10,12 +10,12 @@ from fastapi.testclient import TestClient
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.app import make_app
-from api.logs import clean, hide_secrets, set_up
-from scheduler.actions import people
-from scheduler.actions.actor import Actor
-from scheduler.actions.house import House
-from scheduler.domain.words import Role
+from api.server.app import make_app
+from api.server.logs import clean, hide_secrets, set_up
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 
 TOKEN = st.text("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_", min_size=43, max_size=43)

@@ -4,9 +4,9 @@ import re
 
 import pytest
 
-from api import pages
+from api.pages.shared import layout
 
-CSS = (pages.STATIC / "app.css").read_text(encoding="utf-8")
+CSS = (layout.STATIC / "app.css").read_text(encoding="utf-8")
 BLOCKS = [
     dict(re.findall(r"--(\w+):(#[0-9A-Fa-f]{6})", block))
     for block in re.findall(r"\{(color-scheme:[^}]*--paper[^}]*)\}", CSS)

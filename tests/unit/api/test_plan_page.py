@@ -9,16 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api import saying
-from api.drawing.field import Field
-from api.drawing.ground import lack_number
-from api.drawing.windows import PumpLine, WindowMark, rows_of, window_chart
-from api.plan import says
-from api.plan.moving import typed_start
-from api.plan.page import move_picture, pictures, plan_page
-from api.plan.wording import Wording, whys
+from api.pages import words as pages_words
+from api.pages.drawing.field import Field
+from api.pages.drawing.ground import lack_number
+from api.pages.drawing.windows import PumpLine, WindowMark, rows_of, window_chart
+from api.pages.plan import says
+from api.pages.plan.moving import typed_start
+from api.pages.plan.page import move_picture, pictures, plan_page
+from api.pages.plan.wording import Wording, whys
 from scheduler.errors import Refused
-from scheduler.planning.explain import Explained
+from scheduler.planning.explain.reasons import Explained
 from tests.unit.api.invented import NOW
 from tests.unit.api.invented_plan import VIEWS, plan
 from tests.unit.api.test_pages import Reader
@@ -245,7 +245,7 @@ def test_a_typed_day_and_time_come_back_as_they_were_typed(minute: int, offset: 
     """Ship time to UTC and back is the same day and minute, whatever the offset."""
     wall = NOW + timedelta(minutes=minute)
     at = typed_start({"day": f"{wall:%Y-%m-%d}", "at": f"{wall:%H:%M}"}, offset)
-    assert f"{saying.ship(at, offset):%Y-%m-%d %H:%M}" == f"{wall:%Y-%m-%d %H:%M}"
+    assert f"{pages_words.ship(at, offset):%Y-%m-%d %H:%M}" == f"{wall:%Y-%m-%d %H:%M}"
 
 
 @pytest.mark.parametrize(("day", "at", "faults"), [("", "", 2), ("2026-11-31", "14:00", 1), ("2026-11-25", "2 pm", 1)])

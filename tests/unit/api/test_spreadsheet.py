@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 import xlsxwriter
 
-from api.spreadsheet import rows_of
+from api.commands.shared.spreadsheet import rows_of
 from scheduler.errors import NotFound, Refused
 
 ROWS = [["code", "name", "takes_hours"], ["lamp", "Lämpchen, Ł", "2"]]

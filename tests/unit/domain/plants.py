@@ -4,7 +4,9 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from scheduler.domain.fleet import (
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.vessel.document import (
     Counter,
     Crew,
     Fitting,
@@ -19,8 +21,6 @@ from scheduler.domain.fleet import (
     Stay,
     Vessel,
 )
-from scheduler.domain.hours import RunningHours
-from scheduler.domain.words import Subject
 
 AT = datetime(2027, 3, 1, 8, tzinfo=UTC)
 SET_UP_AT = datetime(2026, 1, 1, tzinfo=UTC)

@@ -5,15 +5,15 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from scheduler.domain.agenda import Agenda, PumpOut, agenda, fleet_entry, status_entry
-from scheduler.domain.due import DueJob
-from scheduler.domain.entry import out_entry
-from scheduler.domain.fleet import caution_line
-from scheduler.domain.quoting import Quoted
-from scheduler.domain.revision import CalendarEntry, StoredEvent, republish, revise
-from scheduler.domain.scope import Piece, Scope, fitting
-from scheduler.domain.shiptime import ShipOffset
-from scheduler.domain.words import State, Trigger
+from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.feed.entries import Agenda, PumpOut, agenda, fleet_entry, status_entry
+from scheduler.domain.feed.revision import CalendarEntry, StoredEvent, republish, revise
+from scheduler.domain.feed.scope import Piece, Scope, fitting
+from scheduler.domain.feed.stability import Quoted
+from scheduler.domain.feed.words import out_entry
+from scheduler.domain.vessel.document import caution_line
+from scheduler.shiptime import ShipOffset
 from tests.calendar_cases import (
     ALARM,
     AT,

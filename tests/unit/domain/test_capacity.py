@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.capacity import (
+from scheduler.domain.capacity.minimum import (
     Concession,
     Free,
     Outage,
@@ -28,7 +28,7 @@ from scheduler.domain.capacity import (
     pump_capacity,
     swept_of,
 )
-from scheduler.domain.fleet import MinimumBlock, Pump, Stay
+from scheduler.domain.vessel.document import MinimumBlock, Pump, Stay
 from scheduler.errors import Refused
 from tests.unit.domain.plants import AT, SET_UP_AT, plant
 

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.daybook import (
+from scheduler.domain.voyage.from_csv import read_sheet, write_sheet
+from scheduler.domain.voyage.stretches import (
     Daybook,
     KindOfDay,
     Source,
@@ -17,7 +18,6 @@ from scheduler.domain.daybook import (
     lay,
     spell_faults,
 )
-from scheduler.domain.daybook_csv import read_sheet, write_sheet
 
 TODAY = date(2026, 11, 25)
 DAY_0 = date(2026, 11, 1)

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.domain.deciding import Decider, Objected, Unfit, decision_objections, signing_objections
-from scheduler.domain.persons import Person, one_person, same_name
-from scheduler.domain.words import Role
+from scheduler.domain.base.enums import Role
+from scheduler.domain.due.deciding import Decider, Objected, Unfit, decision_objections, signing_objections
+from scheduler.domain.people.persons import Person, one_person, same_name
 from tests.unit.domain.plants import OVERHAUL
 
 ASKED = Person(id="u1", name="B. Second")

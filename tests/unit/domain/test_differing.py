@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.differing import differences
+from scheduler.domain.vessel.differing import differences
 
 
 @pytest.mark.parametrize(

@@ -5,9 +5,9 @@ from datetime import timedelta
 
 import pytest
 
-from scheduler.domain.docking import DUE_WITHIN, Dock, better_in_dock, dock_of
-from scheduler.domain.due import DueJob, due_jobs
-from scheduler.domain.words import State
+from scheduler.domain.base.enums import State
+from scheduler.domain.due.docking import DUE_WITHIN, Dock, better_in_dock, dock_of
+from scheduler.domain.due.jobs import DueJob, due_jobs
 from tests.unit.domain.plants import AT, OVERHAUL, plant, steady_days, steady_hours
 
 FROM, TO = AT + timedelta(days=100), AT + timedelta(days=120)

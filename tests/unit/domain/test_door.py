@@ -9,8 +9,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.door import DELTA_KEYS, Accepted, Refusal, check, check_item, instant_s, skew_s, value_milli
-from scheduler.domain.ledger import Setup
+from scheduler.domain.hours.accepting import (
+    DELTA_KEYS,
+    Accepted,
+    Refusal,
+    check,
+    check_item,
+    instant_s,
+    skew_s,
+    value_milli,
+)
+from scheduler.domain.hours.ledger import Setup
 
 HOURS = Setup(3600, None, 1000, "vp1-hours")
 TURNS = Setup(3600, 100_000, 1000, "vp2-hours")

@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.due import Done, DueJob, FirstDate, Occurrence, due_jobs, reckon_first
-from scheduler.domain.fleet import Counter, Fitting, JobKind, LastDone, Stay
-from scheduler.domain.hours import RunningHours
-from scheduler.domain.meters import Meters
-from scheduler.domain.subjects import renewals, subjects_of, where
-from scheduler.domain.words import State, Subject, Trigger
+from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.due.jobs import Done, DueJob, FirstDate, Occurrence, due_jobs, reckon_first
+from scheduler.domain.due.meters import Meters
+from scheduler.domain.due.subjects import renewals, subjects_of, where
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.vessel.document import Counter, Fitting, JobKind, LastDone, Stay
 from tests.unit.domain.plants import (
     ALARM,
     AT,

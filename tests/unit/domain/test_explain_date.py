@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.due import Done, DueJob, Occurrence, due_jobs
-from scheduler.domain.explain_date import explain
-from scheduler.domain.operating import Calendar, Stretch
-from scheduler.domain.words import Trigger
+from scheduler.domain.base.enums import Trigger
+from scheduler.domain.due.explain_date import explain
+from scheduler.domain.due.jobs import Done, DueJob, Occurrence, due_jobs
+from scheduler.domain.voyage.days import Calendar, Stretch
 from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, plant, steady_days, steady_hours
 
 DAY = timedelta(days=1)

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.fleet import (
+from scheduler.domain.checks.document import faults_of
+from scheduler.domain.vessel.document import (
     Counter,
     Crew,
     Fitting,
@@ -23,7 +24,6 @@ from scheduler.domain.fleet import (
     Stay,
     Vessel,
 )
-from scheduler.domain.fleet_check import faults_of
 from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, SET_UP_AT, VALVE, plant, vessel
 
 PUMPS, STAYS = plant().pumps, plant().stays

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.forecast import (
+from scheduler.domain.due.forecast import (
     DEFAULT_H_PER_DAY,
     LEAST_H_PER_DAY,
     Forecast,
@@ -15,7 +15,7 @@ from scheduler.domain.forecast import (
     reach,
     seconds_run_by,
 )
-from scheduler.domain.past_runs import misses_of
+from scheduler.domain.due.past_runs import misses_of
 from scheduler.errors import Refused
 
 AT = datetime(2027, 3, 1, tzinfo=UTC)

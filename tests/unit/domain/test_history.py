@@ -10,8 +10,8 @@ from decimal import Decimal
 import pytest
 
 from api.exports import ExportFrame, jsonl
-from scheduler.domain.fleet import JobKind
-from scheduler.domain.history import (
+from scheduler.domain.base.enums import Subject, Test, Trigger
+from scheduler.domain.record.chain import (
     GENESIS,
     ClosedJob,
     DuePoint,
@@ -24,8 +24,8 @@ from scheduler.domain.history import (
     stamp,
     verdict_of,
 )
-from scheduler.domain.verify import Broken, Verified, header_line, spelled, verify_lines
-from scheduler.domain.words import Subject, Test, Trigger
+from scheduler.domain.record.verify import Broken, Verified, header_line, spelled, verify_lines
+from scheduler.domain.vessel.document import JobKind
 from scheduler.errors import Refused
 
 AT = datetime(2026, 11, 25, 7, 0, tzinfo=UTC)

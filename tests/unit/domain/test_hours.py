@@ -9,8 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.fleet import Counter, Fitting, Plant, Stay
-from scheduler.domain.hours import (
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.hours.ledger import Adjustment, Item, OpeningBalance, Reading, Replacement, Setup, derive
+from scheduler.domain.hours.running import (
     DAY_S,
     Curve,
     Curves,
@@ -20,8 +21,7 @@ from scheduler.domain.hours import (
     pump_daily_seconds,
     running_hours,
 )
-from scheduler.domain.ledger import Adjustment, Item, OpeningBalance, Reading, Replacement, Setup, derive
-from scheduler.domain.words import Subject
+from scheduler.domain.vessel.document import Counter, Fitting, Plant, Stay
 from tests.property.counter_pasts import HOURS, honest
 from tests.unit.domain.plants import plant
 

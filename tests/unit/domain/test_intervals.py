@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from scheduler.domain.intervals import add_months, calendar_due, hours_due, interval_seconds
+from scheduler.domain.due.intervals import add_months, calendar_due, hours_due, interval_seconds
 from tests.unit.domain.plants import ALARM, KNIVES, VALVE
 
 JANUARY_31 = datetime(2027, 1, 31, 8, 30, tzinfo=UTC)

@@ -1,7 +1,7 @@
 """Job kinds from a spreadsheet: what is taken in, and each bad cell named."""
 
-from scheduler.domain.fleet_check import faults_of
-from scheduler.domain.kinds_sheet import read_kinds
+from scheduler.domain.checks.document import faults_of
+from scheduler.domain.checks.kinds_table import read_kinds
 from tests.unit.domain.plants import plant, vessel
 
 

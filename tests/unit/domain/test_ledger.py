@@ -5,8 +5,7 @@ from dataclasses import FrozenInstanceError
 
 import pytest
 
-from scheduler.domain.fleet import Counter
-from scheduler.domain.ledger import (
+from scheduler.domain.hours.ledger import (
     START,
     Adjustment,
     BadReading,
@@ -25,9 +24,10 @@ from scheduler.domain.ledger import (
     in_order,
     step,
 )
-from scheduler.domain.ledger_fit import tolerance_s
-from scheduler.domain.ledger_rules import MOST_LINES, MOST_PENDING, Fold
-from scheduler.domain.ledger_says import counts_text, hours_text
+from scheduler.domain.hours.ledger_fit import tolerance_s
+from scheduler.domain.hours.ledger_rules import MOST_LINES, MOST_PENDING, Fold
+from scheduler.domain.hours.ledger_says import counts_text, hours_text
+from scheduler.domain.vessel.document import Counter
 
 T0 = 1_790_000_000
 HOURS = Setup(3600, None, 1000, "vp1-hours")

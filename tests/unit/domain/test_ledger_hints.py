@@ -2,9 +2,9 @@
 
 import pytest
 
-from scheduler.domain.ledger import Reading, Setup, derive
-from scheduler.domain.ledger_hints import hint
-from scheduler.domain.ledger_words import Good
+from scheduler.domain.hours.ledger import Reading, Setup, derive
+from scheduler.domain.hours.ledger_hints import hint
+from scheduler.domain.hours.ledger_values import Good
 
 T0 = 1_790_000_000
 HOURS = Setup(3600, None, 1000, "VP1")

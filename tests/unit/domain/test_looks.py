@@ -5,10 +5,10 @@ from datetime import date
 
 import pytest
 
-from scheduler.domain import looks
-from scheduler.domain.fleet import Crew, CrewBlock, MinimumBlock, QuietHours
-from scheduler.domain.ledger_words import Code, Flag
-from scheduler.domain.looks import Look
+from scheduler.domain.checks import diagnosis
+from scheduler.domain.checks.diagnosis import Look
+from scheduler.domain.hours.ledger_values import Code, Flag
+from scheduler.domain.vessel.document import Crew, CrewBlock, MinimumBlock, QuietHours
 from tests.unit.domain.plants import plant
 
 NOW = 1_790_000_000
@@ -27,18 +27,18 @@ def line(found: Look | list[Look] | None) -> Look:
 @pytest.mark.parametrize("code", [Code.SILENT, Code.STANDING, Code.SOURCES, Code.CLOCK, Code.FUTURE])
 def test_a_flag_that_nobody_decides_is_a_line(code: Code) -> None:
     """It carries the ledger's words and since when; flags that ask a question, or are over, are none."""
-    one = line(looks.of_flag("vp1", Flag(code, NOW, "words", 0)))
+    one = line(diagnosis.of_flag("vp1", Flag(code, NOW, "words", 0)))
     assert (one.which, one.says) == ("vp1", "words")
     assert one.since_at is not None
-    assert looks.of_flag("vp1", Flag(Code.SPIKE, NOW, "over", 0)) is None
-    assert looks.of_flag("vp1", Flag(Code.HELD, NOW, "asked", 0)) is None
+    assert diagnosis.of_flag("vp1", Flag(Code.SPIKE, NOW, "over", 0)) is None
+    assert diagnosis.of_flag("vp1", Flag(Code.HELD, NOW, "asked", 0)) is None
 
 
 def test_a_ledger_behind_its_readings_is_told_after_two_minutes() -> None:
     """While a server works through what came it is not; an event alone, with no reading, is told."""
-    assert looks.of_backlog("vp1", NOW - 10, NOW) is None
-    assert "vp1" in line(looks.of_backlog("vp1", NOW - 600, NOW)).says
-    line(looks.of_backlog("vp1", None, NOW))
+    assert diagnosis.of_backlog("vp1", NOW - 10, NOW) is None
+    assert "vp1" in line(diagnosis.of_backlog("vp1", NOW - 600, NOW)).says
+    line(diagnosis.of_backlog("vp1", None, NOW))
 
 
 @pytest.mark.parametrize(
@@ -53,22 +53,22 @@ def test_a_ledger_behind_its_readings_is_told_after_two_minutes() -> None:
 )
 def test_a_plan_is_made_each_night_and_taken(taken: int | None, proposed: int | None, about: str) -> None:
     """None, none taken, or none for more than a night is told; a fresh proposal beside an older plan is as it should be."""
-    found = looks.of_plan("plant", taken, proposed, NOW)
+    found = diagnosis.of_plan("plant", taken, proposed, NOW)
     assert ("" if found is None else line(found).about) == about
 
 
 def test_a_calendar_is_told_when_it_is_an_hour_old() -> None:
     """One that nobody asked for is not."""
-    assert looks.of_calendar("ship", None, NOW) is None
-    assert looks.of_calendar("ship", NOW - 900, NOW) is None
-    assert line(looks.of_calendar("ship", NOW - 2 * HOUR, NOW)).which == "ship"
+    assert diagnosis.of_calendar("ship", None, NOW) is None
+    assert diagnosis.of_calendar("ship", NOW - 900, NOW) is None
+    assert line(diagnosis.of_calendar("ship", NOW - 2 * HOUR, NOW)).which == "ship"
 
 
 def test_space_is_told_before_it_is_gone() -> None:
     """Below 1 GiB, with the figure below which nothing is stored; a server's own disk is not ours to judge."""
-    assert looks.of_space("db", 2 * 2**30, 2**25) is None
-    assert looks.of_space("db", None, 2**25) is None
-    assert "100 MiB are free; below 32 MiB" in line(looks.of_space("db", 100 * 2**20, 2**25)).says
+    assert diagnosis.of_space("db", 2 * 2**30, 2**25) is None
+    assert diagnosis.of_space("db", None, 2**25) is None
+    assert "100 MiB are free; below 32 MiB" in line(diagnosis.of_space("db", 100 * 2**20, 2**25)).says
 
 
 @pytest.mark.parametrize(
@@ -77,20 +77,20 @@ def test_space_is_told_before_it_is_gone() -> None:
 )
 def test_a_version_with_a_known_fault_is_a_note(version: str, note: bool) -> None:
     """It is worth knowing and changes no exit code; newer ones are not told."""
-    found = looks.of_engine("db", version, ("wal", 2))
+    found = diagnosis.of_engine("db", version, ("wal", 2))
     assert [one.note for one in found] == ([True] if note else [])
 
 
 @pytest.mark.parametrize("journal", [("delete", 2), ("wal", 1)])
 def test_a_log_that_can_lose_a_commit_is_wrong(journal: tuple[str, int]) -> None:
     """Another log than the write-ahead log, or less than full sureness; PostgreSQL has its own."""
-    assert not line(looks.of_engine("db", "SQLite 3.53.4", journal)).note
-    assert looks.of_engine("db", "PostgreSQL 16", None) == []
+    assert not line(diagnosis.of_engine("db", "SQLite 3.53.4", journal)).note
+    assert diagnosis.of_engine("db", "PostgreSQL 16", None) == []
 
 
 def test_what_was_not_stored_is_counted_by_counter() -> None:
     """One line for each counter and reason."""
-    found = looks.of_intake("ship", [("conflict", "vp1", 3, NOW), ("refused", "x" * 300, 1, NOW)], 7)
+    found = diagnosis.of_intake("ship", [("conflict", "vp1", 3, NOW), ("refused", "x" * 300, 1, NOW)], 7)
     assert [one.about for one in found] == ["conflict readings", "refused readings"]
     assert "3 in 7 days, the newest 2026-09-21 14:13 UTC" in line(found).says
     assert len(found[1].which) < 100
@@ -106,7 +106,7 @@ def test_a_block_that_a_later_one_covers_is_pointed_out() -> None:
     on = date(2027, 3, 1)
 
     def said(*blocks: MinimumBlock, at: date = on) -> list[Look]:
-        return looks.of_blocks(plant(minimum_blocks=blocks), at)
+        return diagnosis.of_blocks(plant(minimum_blocks=blocks), at)
 
     found = line(said(full, few))
     assert found.note
@@ -119,7 +119,7 @@ def test_a_block_that_a_later_one_covers_is_pointed_out() -> None:
     assert said(full, few, at=date(2027, 3, 10)) == []
     crew = Crew(blocks=(CrewBlock(hands=3, label="squad"), CrewBlock(hands=0, label="leave")))
     quiet = (QuietHours(most_stop_minutes=20, consent="hotel"), QuietHours(most_stop_minutes=5, consent="hotel"))
-    told = looks.of_blocks(plant(crew=crew, quiet_hours=quiet), on)
+    told = diagnosis.of_blocks(plant(crew=crew, quiet_hours=quiet), on)
     assert [one.says.partition(" never")[0] for one in told] == [
         'The crew block of 3 hands "squad" (0 to 24 o\'clock)',
         "The entry of quiet hours of 20 min (0 to 24 o'clock)",

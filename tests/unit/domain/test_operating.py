@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 
-from scheduler.domain.forecast import forecast
-from scheduler.domain.operating import WEIGHTS, Axis, Calendar, Operating, Stretch
+from scheduler.domain.due.forecast import forecast
+from scheduler.domain.voyage.days import WEIGHTS, Axis, Calendar, Operating, Stretch
 from scheduler.errors import Refused
 
 AT = datetime(2027, 3, 1, tzinfo=UTC)

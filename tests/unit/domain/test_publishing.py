@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.due import DueJob
-from scheduler.domain.publishing import Cause, Published, moved, shown
-from scheduler.domain.words import PAST, State, Trigger
+from scheduler.domain.base.enums import PAST, State, Trigger
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.publishing import Cause, Published, moved, shown
 from tests.calendar_cases import AT, DAY, alarm_job, knife_job, posted
 
 

@@ -2,8 +2,8 @@
 
 import pytest
 
-from scheduler.domain.pulldown import Sample, compare_band, measured
-from scheduler.domain.pulldown_log import read_log
+from scheduler.domain.capacity.test_log import read_log
+from scheduler.domain.capacity.tests import Sample, compare_band, measured
 from scheduler.errors import Refused
 
 

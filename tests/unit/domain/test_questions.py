@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduler.domain.ledger import (
+from scheduler.domain.hours.ledger import (
     START,
     Adjustment,
     BadReading,
@@ -17,7 +17,7 @@ from scheduler.domain.ledger import (
     Why,
     derive,
 )
-from scheduler.domain.questions import (
+from scheduler.domain.hours.questions import (
     Asks,
     Question,
     held_questions,

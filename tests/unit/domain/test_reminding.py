@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.reminding import evening_before
-from scheduler.domain.shiptime import ShipOffset, ship_time
+from scheduler.domain.feed.reminding import evening_before
+from scheduler.shiptime import ShipOffset, ship_time
 
 DAY = datetime(2026, 12, 4, tzinfo=UTC)
 

@@ -7,9 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.operating import Calendar, Stretch
-from scheduler.domain.past_runs import ended_by
-from scheduler.domain.scoring import (
+from scheduler.domain.due.past_runs import ended_by
+from scheduler.domain.due.scoring import (
     ALPHA,
     MEAN,
     PLAIN,
@@ -20,6 +19,7 @@ from scheduler.domain.scoring import (
     mean_of_a_year,
     score,
 )
+from scheduler.domain.voyage.days import Calendar, Stretch
 
 TODAY = date(2027, 3, 1)
 

@@ -6,13 +6,21 @@ from datetime import timedelta
 import pytest
 from pydantic import TypeAdapter
 
-from scheduler.domain.beside import due_beside
-from scheduler.domain.due import due_jobs
-from scheduler.domain.fleet import BREAKDOWN, JobKind
-from scheduler.domain.isolation import POINTS, PointRole, off_order
-from scheduler.domain.sheet_check import MOST_STEPS, finding_faults, sheet_faults
-from scheduler.domain.sheets import FINDINGS, FindingKind, MeasureAsked, PartNeeded, Phase, SheetStep, finding_kind
-from scheduler.domain.words import State
+from scheduler.domain.base.enums import State
+from scheduler.domain.checks.job_sheets import MOST_STEPS, finding_faults, sheet_faults
+from scheduler.domain.due.jobs import due_jobs
+from scheduler.domain.vessel.document import BREAKDOWN, JobKind
+from scheduler.domain.vessel.isolation import POINTS, PointRole, off_order
+from scheduler.domain.vessel.sheets import (
+    FINDINGS,
+    FindingKind,
+    MeasureAsked,
+    PartNeeded,
+    Phase,
+    SheetStep,
+    finding_kind,
+)
+from scheduler.domain.work.same_isolation import due_beside
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS
 from tests.unit.domain.plants import AT, KNIVES, plant, steady_days, steady_hours

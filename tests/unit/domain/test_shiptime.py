@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.drawing.field import Field
-from api.drawing.ground import day_words
-from api.saying import clock
-from api.typed import ship_instant
-from scheduler.domain.shiptime import ShipOffset, minutes_at, ship_time
+from api.pages.drawing.field import Field
+from api.pages.drawing.ground import day_words
+from api.pages.shared.typed import ship_instant
+from api.pages.words import clock
+from scheduler.shiptime import ShipOffset, minutes_at, ship_time
 
 AT = datetime(2026, 12, 1, tzinfo=UTC)
 LATER = AT + timedelta(days=3)

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.ledger import Setup
-from scheduler.domain.unusual import LEAST_S, unusual
+from scheduler.domain.hours.ledger import Setup
+from scheduler.domain.hours.unusual import LEAST_S, unusual
 
 HOURS = Setup(3600, None, 1000, "vp1-hours")
 DAY = 86_400

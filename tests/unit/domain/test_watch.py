@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 
 import pytest
 
-from scheduler.domain.fleet import Counter
-from scheduler.domain.hours import Curve, Curves
-from scheduler.domain.ledger import START, Code, Reading, Setup, fold
-from scheduler.domain.watch import Seen, apart, watch
+from scheduler.domain.hours.ledger import START, Code, Reading, Setup, fold
+from scheduler.domain.hours.running import Curve, Curves
+from scheduler.domain.hours.watch import Seen, apart, watch
+from scheduler.domain.vessel.document import Counter
 from tests.unit.domain.plants import AT, plant
 
 NOW = int(AT.timestamp())

@@ -5,7 +5,7 @@ from functools import cache
 from itertools import product
 from typing import NamedTuple
 
-from scheduler.planning.problem import PlanJob, Problem, QuietStretch
+from scheduler.planning.problem.values import PlanJob, Problem, QuietStretch
 
 FREE_HOURS, WORTH_DAYS, WITHIN_DAYS, PAST_DAYS = 72, 10, 16, 14
 

@@ -2,7 +2,7 @@
 
 from datetime import UTC, datetime
 
-from scheduler.planning.problem import CrewStretch, MinimumStretch, PlanJob, Problem, PumpCapacity
+from scheduler.planning.problem.values import CrewStretch, MinimumStretch, PlanJob, Problem, PumpCapacity
 
 STARTS_AT = datetime(2026, 11, 30, tzinfo=UTC)
 

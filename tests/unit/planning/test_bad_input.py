@@ -5,11 +5,11 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.check import judge
-from scheduler.planning.cover import cover_lines, cover_of
-from scheduler.planning.problem import CrewStretch, Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
-from scheduler.planning.reliefs import lateness, reliefs
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.explain.reliefs import lateness, reliefs
+from scheduler.planning.judge.check import judge
+from scheduler.planning.judge.cover import cover_lines, cover_of
+from scheduler.planning.problem.values import CrewStretch, Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
 from tests.unit.planning.test_frame import due, framed
 

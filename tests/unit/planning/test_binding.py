@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.check import Rule, judge
-from scheduler.planning.problem import (
+from scheduler.planning.judge.check import Rule, judge
+from scheduler.planning.problem.values import (
     CrewStretch,
     MinimumStretch,
     NotTogether,
@@ -16,7 +16,7 @@ from scheduler.planning.problem import (
     PumpCapacity,
     QuietStretch,
 )
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 DAYS = 5

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.explain import explain
-from scheduler.planning.problem import PlanJob
-from scheduler.planning.reliefs import lateness
-from scheduler.planning.stagger import stagger
+from scheduler.planning.explain.reasons import explain
+from scheduler.planning.explain.reliefs import lateness
+from scheduler.planning.problem.values import PlanJob
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import ship
 
 

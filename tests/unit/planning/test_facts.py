@@ -3,11 +3,11 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from scheduler.planning.board import Because
-from scheduler.planning.facts import FactKind, PlanFact, plan_facts
-from scheduler.planning.problem import Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
-from scheduler.planning.shiphours import ShipClock
-from scheduler.planning.stagger import stagger
+from scheduler.planning.explain.dates import FactKind, PlanFact, plan_facts
+from scheduler.planning.problem.shiphours import ShipClock
+from scheduler.planning.problem.values import Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
+from scheduler.planning.search.board import Because
+from scheduler.planning.search.stagger import stagger
 from scheduler.wording.plan import fact_words
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 

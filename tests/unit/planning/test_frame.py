@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.domain.capacity import Outage, Swept, minimum_at
-from scheduler.domain.due import DueJob, Occurrence
-from scheduler.domain.fleet import Crew, JobKind, MinimumBlock, NoWork, Plant, Position, Pump, Stay
-from scheduler.domain.forecast import Forecast
-from scheduler.domain.words import State, Subject, Trigger
+from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.capacity.minimum import Outage, Swept, minimum_at
+from scheduler.domain.due.forecast import Forecast
+from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.vessel.document import Crew, JobKind, MinimumBlock, NoWork, Plant, Position, Pump, Stay
 from scheduler.errors import Refused
-from scheduler.planning.check import judge
-from scheduler.planning.frame import RUN_OUT_DAYS, Circumstances, frame, slot_times
-from scheduler.planning.problem import Derated, PlanJob, Problem, Slot
-from scheduler.planning.stagger import stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.frame import RUN_OUT_DAYS, Circumstances, frame, slot_times
+from scheduler.planning.problem.values import Derated, PlanJob, Problem, Slot
+from scheduler.planning.search.stagger import stagger
 
 AT = datetime(2026, 12, 1, 10, 20, tzinfo=UTC)
 GRID = datetime(2026, 12, 1, 11, tzinfo=UTC)

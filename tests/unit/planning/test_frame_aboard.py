@@ -5,9 +5,11 @@ from datetime import date, timedelta
 
 import pytest
 
-from scheduler.domain.capacity import Concession, Swept
-from scheduler.domain.crew_check import crew_faults, occasion_faults
-from scheduler.domain.fleet import (
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.capacity.minimum import Concession, Swept
+from scheduler.domain.checks.crew import crew_faults, occasion_faults
+from scheduler.domain.checks.job_kinds import kind_faults
+from scheduler.domain.vessel.document import (
     Branch,
     Crew,
     CrewBlock,
@@ -19,15 +21,13 @@ from scheduler.domain.fleet import (
     QuietHours,
     caution_line,
 )
-from scheduler.domain.kind_check import kind_faults
-from scheduler.domain.operating import Stretch
-from scheduler.domain.words import Subject
-from scheduler.planning.check import judge
-from scheduler.planning.codec import problem_from_text, problem_to_text
-from scheduler.planning.frame import SERVICE_ENGINEER, Circumstances
-from scheduler.planning.problem import NotTogether, Problem
-from scheduler.planning.shiphours import ShipClock, wall_hours
-from scheduler.planning.stagger import stagger
+from scheduler.domain.voyage.days import Stretch
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.codec import problem_from_text, problem_to_text
+from scheduler.planning.problem.frame import SERVICE_ENGINEER, Circumstances
+from scheduler.planning.problem.shiphours import ShipClock, wall_hours
+from scheduler.planning.problem.values import NotTogether, Problem
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.test_frame import AT, DAY, GRID, HOUR, due, framed, only, plant
 
 MINUTE = timedelta(minutes=1)

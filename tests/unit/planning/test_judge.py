@@ -6,13 +6,22 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.check import Rule, judge
-from scheduler.planning.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
-from scheduler.planning.digest import problem_digest
-from scheduler.planning.highs import optimise
-from scheduler.planning.model import Answer, Model, Outcome
-from scheduler.planning.problem import Derated, MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Shortfall, Slot
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.judge.check import Rule, judge
+from scheduler.planning.problem.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
+from scheduler.planning.problem.digest import problem_digest
+from scheduler.planning.problem.values import (
+    Derated,
+    MinimumStretch,
+    Plan,
+    PlanJob,
+    Problem,
+    PumpCapacity,
+    Shortfall,
+    Slot,
+)
+from scheduler.planning.search.highs import optimise
+from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
 
 

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.check import Rule, judge, margin_series
-from scheduler.planning.problem import (
+from scheduler.planning.judge.check import Rule, judge, margin_series
+from scheduler.planning.problem.values import (
     MinimumStretch,
     NotTogether,
     Occasion,
@@ -17,7 +17,7 @@ from scheduler.planning.problem import (
     QuietStretch,
     Slot,
 )
-from scheduler.planning.stagger import greedy_plan, stagger
+from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 DAYS = 6

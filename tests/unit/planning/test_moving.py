@@ -5,11 +5,11 @@ from datetime import timedelta
 
 import pytest
 
-from scheduler.planning.aboard import still_shared
-from scheduler.planning.check import judge
-from scheduler.planning.moving import Trial, taken_out, try_start
-from scheduler.planning.moving_words import Words
-from scheduler.planning.problem import (
+from scheduler.planning.judge.check import judge
+from scheduler.planning.move.taken import still_shared
+from scheduler.planning.move.trial import Trial, taken_out, try_start
+from scheduler.planning.move.words import Words
+from scheduler.planning.problem.values import (
     Derated,
     MinimumStretch,
     NotTogether,
@@ -21,7 +21,7 @@ from scheduler.planning.problem import (
     QuietStretch,
     Slot,
 )
-from scheduler.planning.stagger import stagger
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 DAYS = 6

@@ -2,11 +2,11 @@
 
 from dataclasses import replace
 
-from scheduler.planning.check import judge
-from scheduler.planning.digest import problem_digest
-from scheduler.planning.passes import MOST_PASSES, Running, drift, moved, settle
-from scheduler.planning.problem import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
-from scheduler.planning.stagger import stagger
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.digest import problem_digest
+from scheduler.planning.problem.values import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
+from scheduler.planning.search.passes import MOST_PASSES, Running, drift, moved, settle
+from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
 
 DAYS = 90

@@ -5,9 +5,10 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning.check import judge
-from scheduler.planning.explain import explain
-from scheduler.planning.problem import (
+from scheduler.planning.explain.reasons import explain
+from scheduler.planning.explain.reliefs import Kind, Relief, lateness, reliefs
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.values import (
     ClosedStretch,
     CrewStretch,
     Derated,
@@ -16,8 +17,7 @@ from scheduler.planning.problem import (
     Problem,
     PumpCapacity,
 )
-from scheduler.planning.reliefs import Kind, Relief, lateness, reliefs
-from scheduler.planning.stagger import stagger
+from scheduler.planning.search.stagger import stagger
 from tests.property.test_plan_laws import problems
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.check import judge
-from scheduler.planning.highs import optimise
-from scheduler.planning.model import Answer, Model, Outcome
-from scheduler.planning.problem import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity
-from scheduler.planning.stagger import greedy_plan, stagger, whole_bound
-from scheduler.planning.tiers import TIERS
+from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.values import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity
+from scheduler.planning.search.highs import optimise
+from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.stagger import greedy_plan, stagger, whole_bound
+from scheduler.planning.search.tiers import TIERS
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
 
 

@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from pydantic import TypeAdapter
 
-from scheduler.domain.fleet import Plant, Vessel, imo_number_holds
-from scheduler.domain.fleet_check import faults_of
+from scheduler.domain.checks.document import faults_of
+from scheduler.domain.vessel.document import Plant, Vessel, imo_number_holds
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run, truth
 from seed_fleet.ships import AVOCET, PLOVER, SHIPS, ShipPlan

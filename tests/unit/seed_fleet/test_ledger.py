@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 import pytest
 from pydantic import TypeAdapter
 
-from scheduler.domain import fleet
-from scheduler.domain.ledger import Adjustment, Item, Reading, Replacement, Setup, Verdict, derive, in_order
+from scheduler.domain.hours.ledger import Adjustment, Item, Reading, Replacement, Setup, Verdict, derive, in_order
+from scheduler.domain.vessel import document as fleet
 from seed_fleet.counters import Event, deliveries
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import pytest
 from pydantic import Field, TypeAdapter
 
-from scheduler.domain.isolation import POINTS
+from scheduler.domain.vessel.isolation import POINTS
 from scheduler.domain.work.acts import AnyStep, Opened
 from scheduler.domain.work.against import Against, Procedure
 from scheduler.domain.work.opening import RULES

@@ -4,9 +4,9 @@ from datetime import timedelta
 
 import pytest
 
-from scheduler.domain.isolation import POINTS
-from scheduler.domain.sheets import MeasureAsked, Phase, SheetStep
-from scheduler.domain.words import Test
+from scheduler.domain.base.enums import Test
+from scheduler.domain.vessel.isolation import POINTS
+from scheduler.domain.vessel.sheets import MeasureAsked, Phase, SheetStep
 from scheduler.domain.work.acts import (
     MeasureAccepted,
     Note,

@@ -1,0 +1,213 @@
+"""The page of the minimum: how it stands, and the lower minima asked for, signed and withdrawn. Values in, text out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from api.pages import words as pages_words
+from api.pages.drawing import minimum_chart, patterns
+from api.pages.shared.layout import render
+from api.pages.shared.view import Frame, MarginRun
+from api.pages.voyage.page import span
+from scheduler.domain.capacity.minimum import Concession, minimum_agreed
+from scheduler.domain.vessel.document import MinimumBlock, Plant
+
+WIDE_DAYS, NARROW_DAYS = 14, 5
+MOST_SPANS, MOST_LISTED = 4, 30
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MinimumView:
+    """The page. runs, own: touching stretches of the minimum that counts, and of the plant's own without concessions.
+
+    listed: as the answers tell them, newest first. may_ask, may_sign: this person may ask, may sign as chief.
+    refused: the form that was refused (with the number it was about), what was typed, and why.
+    """
+
+    frame: Frame
+    plant: Plant
+    now_at: datetime
+    action: str
+    plant_href: str
+    concessions: Sequence[Concession] = ()
+    runs: Sequence[MarginRun] = ()
+    own: Sequence[MarginRun] = ()
+    listed: Sequence[Mapping[str, Any]] = ()
+    may_ask: bool = False
+    may_sign: bool = False
+    done: str = ""
+    refused: str = ""
+    values: Mapping[str, str] = field(default_factory=dict)
+    faults: Mapping[str, str] = field(default_factory=dict)
+    says: str = ""
+    idempotency_key: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MinimumLine:
+    """A line of the minimum as it stands: its label, its figure, at which hours, on which days."""
+
+    label: str
+    m3_per_h: float
+    hours: str
+    days: str
+
+
+def minimum_page(view: MinimumView, *, light: str, csrf: str) -> str:
+    """The answer, the picture of the coming days, the minimum line by line, the lower minima and their forms."""
+    offset = view.frame.utc_offset_minutes
+    today = pages_words.ship(view.now_at, offset).date()
+    lines, past = minimum_lines(view.plant, today)
+    return render(
+        "minimum.html",
+        view.frame,
+        light,
+        csrf,
+        view=view,
+        answer=answer(view),
+        patterns=patterns(),
+        wide=_chart(view, WIDE_DAYS, 860),
+        narrow=_chart(view, NARROW_DAYS, 358),
+        lines=lines,
+        past=past,
+        lowered=any(a.minimum_m3_per_h != b.minimum_m3_per_h for a, b in zip(view.runs, view.own, strict=False)),
+        state=lambda one: state_words(one, view.now_at),
+        is_open=lambda one: not over(one, view.now_at),
+        figure=figure_words,
+        parsed=datetime.fromisoformat,
+        most=MOST_LISTED,
+    )
+
+
+def answer(view: MinimumView) -> str:
+    """The heading: the minimum now, and what waits for a signature."""
+    offset = view.frame.utc_offset_minutes
+    now, label = minimum_agreed(view.plant, view.now_at, offset, view.concessions)
+    said = f"The minimum is {figure_words(now.m3_per_h)} {pages_words.M3H} now: {label}."
+    waits = [one for one in view.listed if one["state"] == "asked" and not over(one, view.now_at)]
+    if waits:
+        said += f" {pages_words.count_words(len(waits), 'lower minimum waits', 'lower minima wait')} for a signature."
+    return said
+
+
+def figure_words(m3_per_h: float) -> str:
+    """A minimum as set: whole, or with the decimal it was given."""
+    return pages_words.number(m3_per_h, 0 if float(m3_per_h).is_integer() else 1)
+
+
+def over(one: Mapping[str, Any], now_at: datetime) -> bool:
+    """Whether a lower minimum has ended or was withdrawn."""
+    return one["state"] == "withdrawn" or datetime.fromisoformat(one["to_at"]) <= now_at
+
+
+def state_words(one: Mapping[str, Any], now_at: datetime) -> str:
+    """How a lower minimum stands: who still has to sign, whether it counts, or how it ended."""
+    if one["state"] == "withdrawn":
+        return "withdrawn"
+    signed = one["state"] == "agreed"
+    if over(one, now_at):
+        return "agreed, over" if signed else "never agreed, over"
+    if signed:
+        return "agreed, counts now" if datetime.fromisoformat(one["from_at"]) <= now_at else "agreed"
+    sides = (("chief", "the chief engineer"), ("hotel", f"the {one.get('second_signer', 'hotel')}"))
+    lacking = [words for side, words in sides if not one[side]]
+    return f"waits for {' and '.join(lacking)}"
+
+
+def minimum_lines(plant: Plant, today: date) -> tuple[list[MinimumLine], int]:
+    """The plant's own minimum line by line, a later one over those before it; and how many blocks are past.
+
+    Neighbours that differ in their hours alone stand in one line, and so do those that differ in their days alone.
+    """
+    ahead = [block for block in plant.minimum_blocks if block.to_on is None or block.to_on >= today]
+    groups: list[list[MinimumBlock]] = []
+    for block in ahead:
+        last = groups[-1] if groups else None
+        if last and _same(last[0], block) and _days(last[0]) == _days(block):
+            last.append(block)
+            continue
+        groups.append([block])
+    merged: list[list[list[MinimumBlock]]] = []
+    for group in groups:
+        at = next((n for n, known in enumerate(merged) if _joins(known, group, merged[n + 1 :])), None)
+        if at is None:
+            merged.append([group])
+        else:
+            merged[at].append(group)
+    lines = [MinimumLine(label=plant.minimum_label, m3_per_h=plant.minimum_swept_m3_per_h, hours="", days="")]
+    for known in merged:
+        first = known[0][0]
+        spans = [_day_words(group[0], today) for group in known]
+        more = len(spans) - MOST_SPANS
+        days = "; ".join(spans[:MOST_SPANS]) + (f"; and {more} more" if more > 0 else "")
+        hours = ", ".join(_hour_words(block) for block in known[0])
+        lines.append(MinimumLine(label=first.label, m3_per_h=first.minimum_swept_m3_per_h, hours=hours, days=days))
+    return lines, len(plant.minimum_blocks) - len(ahead)
+
+
+def _same(one: MinimumBlock, other: MinimumBlock) -> bool:
+    return (one.label, one.minimum_swept_m3_per_h) == (other.label, other.minimum_swept_m3_per_h)
+
+
+def _days(block: MinimumBlock) -> tuple[date | None, date | None]:
+    return block.from_on, block.to_on
+
+
+def _hours(group: Sequence[MinimumBlock]) -> list[tuple[int, int]]:
+    return [(block.from_hour, block.to_hour) for block in group]
+
+
+def _joins(
+    known: Sequence[Sequence[MinimumBlock]],
+    group: Sequence[MinimumBlock],
+    between: Sequence[Sequence[Sequence[MinimumBlock]]],
+) -> bool:
+    """Whether a group may stand in an earlier line: alike but for the days, and nothing between holds on its days."""
+    if not _same(known[0][0], group[0]) or _hours(known[0]) != _hours(group):
+        return False
+    return all(_apart(group[0], other[0]) for line in between for other in line)
+
+
+def _apart(one: MinimumBlock, other: MinimumBlock) -> bool:
+    """Whether two blocks never hold on the same date."""
+    before = one.to_on is not None and other.from_on is not None and one.to_on < other.from_on
+    after = one.from_on is not None and other.to_on is not None and other.to_on < one.from_on
+    return before or after
+
+
+def _hour_words(block: MinimumBlock) -> str:
+    if block.from_hour == 0 and block.to_hour == 24:
+        return "all day"
+    return f"{block.from_hour:02d}:00 to {block.to_hour:02d}:00"
+
+
+def _day_words(block: MinimumBlock, today: date) -> str:
+    first, last = block.from_on, block.to_on
+    if first is not None and last is not None:
+        return span(first, last, today)
+    if first is not None:
+        return f"from {span(first, first, today)}"
+    return f"to {span(last, last, today)}" if last is not None else "every day"
+
+
+def _chart(view: MinimumView, days: int, width: int) -> str:
+    offset = view.frame.utc_offset_minutes
+    to_at = view.now_at + timedelta(days=days)
+    inside = [r for r in view.runs if r.from_at < to_at]
+    name = f"The minimum over {days} days"
+    if inside:
+        least = min(r.minimum_m3_per_h for r in inside)
+        most = max(r.minimum_m3_per_h for r in inside)
+        name += f": from {figure_words(least)} to {figure_words(most)} {pages_words.M3H}"
+    return minimum_chart(
+        view.runs,
+        view.own,
+        from_at=view.now_at,
+        to_at=to_at,
+        now_at=view.now_at,
+        utc_offset_minutes=offset,
+        width=width,
+        depth=110,
+        name=f"{name}.",
+    )

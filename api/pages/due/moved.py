@@ -1,0 +1,80 @@
+"""The page of due dates that moved: from which date to which, and why."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from api.pages import words
+from api.pages.shared.layout import render
+from api.pages.shared.view import Frame
+from scheduler.actions.plant_state.load import Situation
+from scheduler.actions.plant_state.published import Moved
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MovedLine:
+    """A date that moved, in words. href empty: the job is open no more."""
+
+    when: str
+    name: str
+    href: str
+    was: str
+    now: str
+    by: str
+    cause: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MovedView:
+    """The page: newest first."""
+
+    frame: Frame
+    plant: str
+    plant_href: str
+    days: int
+    lines: tuple[MovedLine, ...]
+
+
+def moved_page(view: MovedView, *, light: str, csrf: str) -> str:
+    """The list, under the answer."""
+    said = words.count_words(len(view.lines), "date", "dates")
+    answer = f"{said} moved in the last {view.days} days."
+    return render("moved.html", view.frame, light, csrf, view=view, answer=answer)
+
+
+def move_lines(now: Situation, found: Sequence[Moved]) -> tuple[MovedLine, ...]:
+    """The moves in words, in ship time."""
+    names = {job.occurrence.key: f"{now.position_name(job.position)} {words.inner(job.kind_name)}" for job in now.jobs}
+    kinds = {kind.code: kind.name for kind in now.plant.job_kinds}
+    offset = now.offset_minutes
+    return tuple(
+        MovedLine(
+            when=words.moment(one.at, offset),
+            name=names.get(one.job) or f"{kinds.get(one.job.split(':')[0], one.job)}, done or gone",
+            href=f"/vessels/{now.vessel.id}/jobs/{one.job}" if one.job in names else "",
+            was=_date(one.from_due_at, now),
+            now=_date(one.to_due_at, now),
+            by=by_words(one, offset),
+            cause=one.cause.value,
+        )
+        for one in found
+    )
+
+
+def _date(at: datetime, now: Situation) -> str:
+    """Day and date, with the year when it is not that of now."""
+    year = words.ship(at, now.offset_minutes).year
+    said = words.short_date(at, now.offset_minutes)
+    return said if year == words.ship(now.at, now.offset_minutes).year else f"{said}{words.NBSP}{year}"
+
+
+def by_words(one: Moved, offset_minutes: int) -> str:
+    """By how many days, in which direction; early and late dates alone may move too.
+
+    The days are those of the ship's calendar.
+    """
+    was, now = words.ship(one.from_due_at, offset_minutes).date(), words.ship(one.to_due_at, offset_minutes).date()
+    days = (now - was).days
+    if not days:
+        return "same day; early or late date moved"
+    return f"{abs(days)} day{'' if abs(days) == 1 else 's'} {'later' if days > 0 else 'earlier'}"

@@ -1,0 +1,125 @@
+"""The page of a person's calendar addresses: its view, its words and its drawing into HTML. Values in, text out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from api.pages import words
+from api.pages.feed.addresses import KEEP, REFRESH, Shown, aboard
+from api.pages.shared import qr
+from api.pages.shared.layout import render
+from api.pages.shared.view import Frame
+from scheduler.actions.feed.addresses import Address
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddressForm:
+    """The form for a new address as typed, and what is wrong with it. kinds: codes that are ticked."""
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    kinds: frozenset[str] = frozenset()
+    says: str = ""
+    faults: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddressesView:
+    """The page.
+
+    vessels: (id, name) of those the person may choose; the fleet too when `fleet`. kinds: (code, name). made: the
+    address that is shown this once. served: (vessel name, made at, changed at) of the calendars as they are served.
+    trouble: (vessel name, since) of calendars that could not be written.
+    """
+
+    frame: Frame
+    now_at: datetime
+    base_url: str
+    addresses: Sequence[Address]
+    vessels: Sequence[tuple[str, str]]
+    fleet: bool
+    kinds: Sequence[tuple[str, str]]
+    form: AddressForm = field(default_factory=AddressForm)
+    made: Shown | None = None
+    changed: bool = False
+    served: Sequence[tuple[str, datetime, datetime]] = ()
+    trouble: Sequence[tuple[str, datetime]] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddressLine:
+    """An address in words. good: it may still be changed or withdrawn."""
+
+    id: str
+    name: str
+    shows: str
+    state: str
+    used: str
+    good: bool
+
+
+def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
+    """A person's calendar addresses: the one just made, those in use, the form for another, what to expect of them."""
+    offset = view.frame.utc_offset_minutes
+    names, kinds = dict(view.vessels), dict(view.kinds)
+    code = None if view.made is None else qr.svg(view.made.webcal, "The webcal address as a QR code")
+    return render(
+        "feeds.html",
+        view.frame,
+        light,
+        csrf,
+        view=view,
+        answer=answer(view),
+        lines=[line(one, names, kinds, offset) for one in view.addresses],
+        served=[
+            f"{name}: looked through {words.moment(made_at, offset)}, last changed {words.moment(changed_at, offset)}."
+            for name, made_at, changed_at in view.served
+        ],
+        trouble=[
+            f"The calendar of {name} could not be written on {words.moment(since_at, offset)}. The last good one is "
+            "being served, so what changed since is missing in it. Tell whoever keeps the server."
+            for name, since_at in view.trouble
+        ],
+        code=code,
+        keep=KEEP,
+        refresh=REFRESH,
+        aboard=aboard(view.base_url),
+    )
+
+
+def answer(view: AddressesView) -> str:
+    """The heading."""
+    if view.made is not None:
+        return "The address is changed; the old one is dead." if view.changed else "Your new calendar address."
+    good = [one for one in view.addresses if one.state == "good"]
+    if not good:
+        return "You have no calendar address yet."
+    said = words.count_words(len(good), "calendar address is", "calendar addresses are")
+    used = [one for one in good if one.last_used_at is not None]
+    if not used:
+        return f"{said} in use; no program has fetched yet."
+    newest = max(one.last_used_at for one in used if one.last_used_at is not None)
+    return f"{said} in use, last fetched {words.moment(newest, view.frame.utc_offset_minutes)}."
+
+
+def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offset_minutes: int) -> AddressLine:
+    """An address in words."""
+    whose = "Whole fleet" if one.vessel_id is None else names.get(one.vessel_id, one.vessel_id)
+    which = "all jobs" if one.kinds is None else ", ".join(kinds.get(code, code) for code in one.kinds)
+    ahead = "" if one.days_ahead is None else f", the next {one.days_ahead} days"
+    until = f", good until {words.moment(one.expires_at, offset_minutes)}" if one.expires_at else ""
+    state = {
+        "good": f"In use{until}",
+        "withdrawn": f"Withdrawn {words.moment(one.revoked_at or one.made_at, offset_minutes)}",
+        "run out": f"Ran out {words.moment(one.expires_at or one.made_at, offset_minutes)}",
+    }[one.state]
+    used = "Not fetched yet"
+    if one.last_used_at is not None:
+        used = f"Last fetched {words.moment(one.last_used_at, offset_minutes)} by {one.agent or 'a program without a name'}"
+    return AddressLine(
+        id=one.id,
+        name=one.label or whose,
+        shows=f"{whose}: {which}{ahead}{', reminders at ' + str(one.alarm_hour) + ':00' if one.alarms else ''}",
+        state=state,
+        used=used,
+        good=one.state == "good",
+    )

@@ -1,0 +1,274 @@
+"""The questions of the counters page as forms with proposed answers, and an answer as it was typed."""
+
+import secrets
+from collections.abc import Mapping
+from datetime import datetime
+from typing import get_args
+
+from api.pages.hours.view import AskField, AskForm, QuestionView
+from api.pages.shared.typed import figure, ship_instant
+from api.pages.words import NBSP, clock, moment, number, offset_words, ship
+from scheduler.actions.base.context import instant
+from scheduler.actions.due.questions import Told, What
+from scheduler.domain.hours.ledger_says import counts_text, hours_text
+from scheduler.domain.hours.questions import Asks, Question
+from scheduler.errors import Refused
+
+FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
+_LABELS = {
+    "earlier": "{value} before was misread",
+    "replaced": "It was replaced",
+    "misread": "It was misread",
+    "preset": "It was preset",
+    "rescaled": "It counts {what} now",
+    "missing": "Add the missing hours",
+    "nothing": "Nothing is missing",
+}
+_BUTTONS = {
+    "earlier": "Mark that one as misread",
+    "replaced": "Record the replacement",
+    "misread": "Mark as misread",
+    "preset": "Record the preset",
+    "rescaled": "Record the change of scale",
+    "missing": "Add these hours",
+    "nothing": "Record that nothing is missing",
+}
+_WHATS: Mapping[str, What] = {what: what for what in get_args(What)}
+
+
+def question_view(
+    asked: Question, counter: str, position: str, offset: int, *, may: bool, back: "Back"
+) -> QuestionView:
+    """A question with one form for each answer; without forms for who may only read."""
+    qid = f"q-{counter}-{asked.at_s}"
+    whats = _answers(asked)
+    forms = tuple(_form(asked, counter, qid, what, offset, back) for what in whats) if may else ()
+    return QuestionView(
+        id=qid, heading=_heading(asked, position, offset), says=asked.says, facts=_facts(asked, offset), forms=forms
+    )
+
+
+def _answers(asked: Question) -> tuple[str, ...]:
+    """What may be answered, the likeliest first. Where one reading before, or another scale, explains a whole run, nothing is
+    offered that would throw the run away or count its hours twice."""
+    if asked.asks is Asks.MISSING:
+        return ("missing", "nothing", "replaced")
+    many = len(asked.readings) > 1
+    if asked.earlier is not None:
+        return ("earlier", "replaced") if many else ("earlier", "replaced", "misread", "preset")
+    if asked.scale is not None:
+        return ("rescaled", "replaced") if many else ("rescaled", "replaced", "misread", "preset")
+    return ("replaced", "misread", "preset")
+
+
+class Back:
+    """An answer that came back: which, what was typed, and what was wrong. Empty at first sight of the page."""
+
+    def __init__(
+        self,
+        asked: str = "",
+        typed: Mapping[str, str] | None = None,
+        faults: Mapping[str, str] | None = None,
+        says: str = "",
+    ) -> None:
+        self.asked, self.typed, self.faults, self.says = asked, dict(typed or {}), dict(faults or {}), says
+
+
+def _heading(asked: Question, position: str, offset: int) -> str:
+    if asked.asks is Asks.MISSING:
+        return f"{position}: up to {hours_text(asked.most_s)} may be missing. Add them?"
+    value = figure_text(asked.readings[0].value_milli)
+    many = len(asked.readings)
+    run = f", {many} readings held since" if many > 1 else " and was held"
+    if asked.earlier is not None:
+        before = f"{figure_text(asked.earlier[1])} on {moment(instant(asked.earlier[0]), offset)}"
+        return f"{position} showed {before}, then {value}{run}. Without {figure_text(asked.earlier[1])} all fit. Was that misread?"
+    if asked.scale is not None:
+        return f"{position} counts {asked.scale[1]} since {moment(instant(asked.at_s), offset)}. Take it so?"
+    return f"{position} showed {value} on {moment(instant(asked.at_s), offset)}{run}. Replaced, misread, or preset?"
+
+
+def _facts(asked: Question, offset: int) -> tuple[tuple[str, str, str], ...]:
+    facts = []
+    if asked.good is not None:
+        at_s, milli = asked.good
+        facts.append(("Last counted", figure_text(milli), moment(instant(at_s), offset)))
+    if asked.readings:
+        first, last = asked.readings[0], asked.readings[-1]
+        facts.append(("Held from", figure_text(first.value_milli), moment(instant(first.at_s), offset)))
+        if len(asked.readings) > 1:
+            facts.append(("Held to", figure_text(last.value_milli), moment(instant(last.at_s), offset)))
+        fit = f"would fit; at most {hours_text(asked.most_s)} can have run"
+        facts.append(("In between", f"about {hours_text(asked.fit_s)}", fit))
+    return tuple(facts)
+
+
+def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back: Back) -> AskForm:
+    fid = f"{qid}-{what}"
+    mine = back.asked == fid
+    typed = back.typed if mine else {}
+    fields = tuple(
+        AskField(
+            name=name,
+            label=label,
+            value=typed.get(name, value),
+            hint=hint,
+            kind="datetime-local" if name == "at" else "text",
+            attrs=_attrs(name, value),
+            fault=back.faults.get(name, "") if mine else "",
+        )
+        for name, label, hint, value in [*_asked_for(asked, what, offset), _reason(asked, what)]
+    )
+    return AskForm(
+        id=fid,
+        label=_LABELS[what].format(
+            what=asked.scale[1] if asked.scale else "", value=figure_text(asked.earlier[1]) if asked.earlier else ""
+        ),
+        help=_help(asked, what),
+        action=f"/counters/{counter}/answers",
+        button=_BUTTONS[what],
+        hidden={
+            "question": str(asked.at_s),
+            "what": what,
+            "utc_offset_minutes": str(offset),
+            "idempotency_key": secrets.token_hex(16),
+        },
+        fields=fields,
+        says=back.says if mine else "",
+        open=mine,
+    )
+
+
+def _attrs(name: str, value: str) -> Mapping[str, str]:
+    if name == "at":
+        return {"step": "1"} if value.count(":") > 1 else {}
+    return FIGURE if name in ("old_final", "new_first", "hours") else {"autocomplete": "off"}
+
+
+def _help(asked: Question, what: str) -> str:
+    count = len(asked.readings)
+    match what:
+        case "earlier":
+            return "That reading is false and not used; the count goes on from the one before it, and the readings since count."
+        case "replaced":
+            return (
+                "The counter was exchanged. Counted up to the old one's final value, and on from the new one's first."
+            )
+        case "misread":
+            held = "This reading is" if count == 1 else f"These {count} readings are"
+            return f"{held} false and not used; the count goes on from the last counted value."
+        case "preset":
+            return "The same counter was set to another value. The jump is worth the hours you give; the count goes on from it."
+        case "missing":
+            return f"They are added as an adjustment of their own. At most {hours_text(asked.most_s)} can have run."
+        case "rescaled":
+            return "The same counter goes on in other counts; from this reading on one count stands for another time."
+    return "Nothing ran in that time: nothing is added, and this is not asked again."
+
+
+def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, str, str]]:
+    """(name, label, hint, proposed value) of the fields of an answer, the reason apart."""
+    if what == "replaced":
+        final = "" if asked.good is None else counts_text(asked.good[1])
+        first = counts_text(asked.readings[0].value_milli) if asked.readings else "0"
+        return [
+            ("at", "Exchanged at", f"Ship time, {offset_words(offset)}", typed_second(instant(asked.at_s), offset)),
+            ("old_final", "The old one showed last", "As read; leave it empty when nobody knows", final),
+            ("new_first", "The new one showed first", "As read when it was fitted", first),
+        ]
+    if what == "rescaled":
+        final = "" if asked.good is None else counts_text(asked.good[1])
+        return [
+            ("old_final", "It showed last, in the old counts", "Leave it empty when nobody knows", final),
+            ("new_first", "It showed first, in the new counts", "", counts_text(asked.readings[0].value_milli)),
+        ]
+    if what == "preset":
+        return [("hours", "The jump is worth, hours", "Running hours in between", _tenths(asked.fit_s))]
+    if what == "missing":
+        return [("hours", "Hours to add", "What would fit is proposed; with a dot: 18.5", _tenths(asked.fit_s))]
+    return []
+
+
+def _reason(asked: Question, what: str) -> tuple[str, str, str, str]:
+    first = figure_text(asked.readings[0].value_milli) if asked.readings else ""
+    earlier = figure_text(asked.earlier[1]) if asked.earlier else ""
+    proposed = {
+        "earlier": f"{earlier} is misread: all readings since follow from the one before it.",
+        "replaced": "Counter exchanged.",
+        "misread": f"{first} is misread: it cannot follow from what the counter showed before.",
+        "preset": f"Counter set to {first} by hand.",
+        "rescaled": f"Counter set to count {asked.scale[1] if asked.scale else 'otherwise'}.",
+        "missing": "The counter lost hours; the pump ran as usual.",
+        "nothing": "The pump stood while the counter was off.",
+    }[what]
+    return ("reason", "Reason", "It stays in the record; write what you know", proposed)
+
+
+def typed_second(at: datetime, offset: int) -> str:
+    """An instant as a datetime-local field holds it, with seconds where there are any: a reading is named by its second."""
+    local = ship(at, offset)
+    return f"{local:%Y-%m-%dT%H:%M:%S}" if local.second else f"{local:%Y-%m-%dT%H:%M}"
+
+
+def figure_text(value_milli: int) -> str:
+    """A counter's value for reading: narrow spaces at the thousands, as many decimals as it has."""
+    text = counts_text(value_milli)
+    return number(value_milli / 1000, len(text.partition(".")[2]))
+
+
+def _tenths(seconds: int) -> str:
+    return f"{seconds / 3600:.1f}".removesuffix(".0")
+
+
+def told_of(form: Mapping[str, str]) -> Told:
+    """An answer as it was typed.
+
+    Raises:
+        Refused: a field that cannot be read, or is needed and empty; one fault a field.
+    """
+    what = _WHATS.get(form.get("what", ""))
+    if what is None:
+        raise Refused("What the answer is was not sent. Load the page again and choose one of the answers.")
+    faults: list[tuple[str, str]] = []
+    at = None
+    if what == "replaced":
+        try:
+            at = ship_instant("at", form.get("at", ""), form.get("utc_offset_minutes", "0"))
+        except Refused as refused:
+            faults += refused.faults
+    figures = {name: _figure(form, name, faults) for name in ("old_final", "new_first", "hours")}
+    needed = {"replaced": ("new_first",), "rescaled": ("new_first",), "preset": ("hours",), "missing": ("hours",)}.get(
+        what, ()
+    )
+    there = {name for name, _ in faults}
+    for name in needed:
+        if figures[name] is None and f"/{name}" not in there:
+            faults.append((f"/{name}", "this is empty; type the figure, 0 if it is 0."))
+    if not form.get("reason", "").strip():
+        faults.append(("/reason", "this is empty; say why in a few words."))
+    if faults:
+        raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+    return Told(
+        what=what,
+        reason=form["reason"].strip()[:1000],
+        at=at,
+        old_final=figures["old_final"],
+        new_first=figures["new_first"],
+        hours=figures["hours"],
+    )
+
+
+def _figure(form: Mapping[str, str], name: str, faults: list[tuple[str, str]]) -> float | None:
+    try:
+        return figure(form.get(name, ""))
+    except ValueError as error:
+        faults.append((f"/{name}", str(error)))
+        return None
+
+
+def instant_words(at: datetime | None, now_at: datetime, offset: int) -> str:
+    """A time today as a clock, else with its date; "not yet" for none."""
+    if at is None:
+        return "not yet"
+    same = ship(at, offset).date() == ship(now_at, offset).date()
+    return f"today{NBSP}{clock(at, offset)}" if same else moment(at, offset)

@@ -1,0 +1,260 @@
+"""From the counters as they stand to the counters page: who sees what, in which words."""
+
+import secrets
+from collections.abc import Sequence
+
+from api.pages.hours.asking import Back, figure_text, instant_words, question_view
+from api.pages.hours.events import event_lines
+from api.pages.hours.view import AskField, AskForm, CountersView, CounterView, LogLine, LookLine
+from api.pages.shared.build import frame_of, may, shown_job
+from api.pages.words import NBSP, count_words, listed, moment, number, offset_words, short_date
+from api.server.deps import Asking
+from scheduler.actions.base.context import instant
+from scheduler.actions.due.questions import Changed, CounterSheet, PlantSheet
+from scheduler.actions.plant_state.load import Situation
+from scheduler.domain.checks.diagnosis import ASKED, Look
+from scheduler.domain.hours.ledger import Code
+from scheduler.domain.hours.questions import MISSING
+from scheduler.domain.hours.running import RunningHours
+from scheduler.storage.tables import IntakeLogRow
+
+NOTES = 4
+_FRESH_S = 30 * 86_400
+_STANDING = (Code.SILENT, Code.STANDING, Code.SOURCES, Code.CONFLICT)
+_ASKED = (Code.HELD, *MISSING)
+"""Flags whose words stand with their question."""
+
+VERDICTS = {
+    "credited": "counted",
+    "baseline": "first reading, counted from here",
+    "jitter": "a step back of one, not counted",
+    "rollover": "rolled over, counted",
+    "reset": "started again, counted from 0",
+    "glitch": "false, not used",
+    "spike": "false, not used",
+    "held": "held, not counted",
+    "replacement": "counter exchanged",
+    "rescale": "set to another scale",
+    "adjustment": "hours added by hand",
+    "opening": "opening balance",
+}
+"""What the ledger made of a reading, in words."""
+
+
+def counters_view(
+    sheets: Sequence[PlantSheet],
+    log: Sequence[IntakeLogRow],
+    looks: Sequence[Look],
+    who: Asking,
+    *,
+    back: Back,
+    changed: Changed | None = None,
+    says: str = "",
+    forget: str = "",
+) -> CountersView:
+    """The page's view. back: an answer that was refused; changed: what one that was taken changed."""
+    first = sheets[0].now
+    vessel_id = first.vessel.id
+    here = f"/vessels/{vessel_id}/counters"
+    answers = may(who, "POST", "/counters/{counter_id}/answers")
+    plants = tuple(
+        (
+            sheet.now.plant.name if len(sheets) > 1 else "",
+            tuple(_counter(sheet, one, who, answers, back) for one in sheet.counters),
+        )
+        for sheet in sheets
+    )
+    shown = [form for _, counters in plants for one in counters for form in _forms(one)]
+    if back.asked and not any(form.refused for form in shown):
+        says = back.says or "; ".join(f"{name}: {fault}" for name, fault in back.faults.items())
+    return CountersView(
+        frame=frame_of(first, who, here, "Counters", "counters"),
+        answer=_answer(sheets),
+        sub=f"Ship time, {offset_words(first.offset_minutes)}. Hours are those of the position; held readings are not in them.",
+        plants=plants,
+        looks=tuple(_look_line(one, first) for one in looks if one.about not in ASKED),
+        log=tuple(_log_line(row, first) for row in log),
+        hours_href=f"/vessels/{vessel_id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
+        changed=() if changed is None else _changed(sheets, changed),
+        says=says,
+        forget=forget,
+    )
+
+
+def _forms(one: CounterView) -> list[AskForm]:
+    found = [form for question in one.questions for form in question.forms]
+    found += [form for event in one.events for form in event.forms]
+    return found if one.correct is None else [*found, one.correct]
+
+
+def _answer(sheets: Sequence[PlantSheet]) -> str:
+    """The heading: what is asked, else what is silent, else that all is counted."""
+    counters = [(sheet.now, one) for sheet in sheets for one in sheet.counters]
+    asked = [(now.position_name(one.position), len(one.questions)) for now, one in counters if one.questions]
+    if asked:
+        many = sum(number for _, number in asked)
+        return f"{count_words(many, 'question waits', 'questions wait')} for an answer, on {listed([name for name, _ in asked])}."
+    waiting = sum(event.state == "asked" for _, one in counters for event in one.events)
+    if waiting:
+        return f"{count_words(waiting, 'correction waits', 'corrections wait')} for another person's word."
+    silent = [now.position_name(one.position) for now, one in counters if one.silent]
+    if silent and len(silent) == len(counters):
+        return "No counter is posting; due dates rest on the calendar and on estimates."
+    if silent:
+        return f"Nothing is asked. {listed(silent)} {'is' if len(silent) == 1 else 'are'} silent; those hours are estimated."
+    return "Nothing is asked: every counter posts and is counted." if counters else "No counter is set up."
+
+
+def _counter(sheet: PlantSheet, one: CounterSheet, who: Asking, answers: bool, back: Back) -> CounterView:
+    now = sheet.now
+    position = now.position_name(one.position)
+    asked_at = {question.at_s for question in one.questions}
+    flags = [flag for flag in one.flags if flag.at_s not in asked_at or flag.code not in _ASKED]
+    fresh = [flag for flag in flags if flag.code in _STANDING or now.at.timestamp() - flag.at_s < _FRESH_S]
+    asked = tuple(
+        question_view(question, one.id, position, now.offset_minutes, may=answers, back=back)
+        for question in one.questions
+    )
+    return CounterView(
+        id=one.id,
+        position=position,
+        facts=_facts(now, one),
+        notes=tuple((short_date(instant(flag.at_s), now.offset_minutes), flag.says) for flag in fresh[:NOTES]),
+        older_notes=len(flags) - len(fresh[:NOTES]),
+        questions=asked,
+        events=event_lines(one.events, one.id, now.offset_minutes, who.actor, back, may=answers),
+        correct=_correct(one, now, back) if answers else None,
+    )
+
+
+def _facts(now: Situation, one: CounterSheet) -> tuple[tuple[str, str, str], ...]:
+    offset = now.offset_minutes
+    newest_at = None if one.newest is None else one.newest[0]
+    value = "nothing yet" if one.newest is None else figure_text(one.newest[1])
+    unit = unit_words(one.seconds_per_count)
+    shown = f"read {instant_words(newest_at, now.at, offset)}" if newest_at else "never posted"
+    shown = f"{unit}, {shown}" if unit else shown
+    verdict = "–" if one.latest is None else VERDICTS.get(one.latest.verdict, one.latest.verdict)
+    reason = "" if one.latest is None else one.latest.reason
+    hours = one.hours
+    as_of = None if hours is None else hours.as_of
+    return (
+        ("Shows", value, f"{shown}{', silent' if one.silent else ''}"),
+        (
+            "Running hours",
+            hours_words(hours),
+            _why_estimated(one) if one.counts else "of another counter; this one only checks",
+        ),
+        ("Hours as of", instant_words(as_of, now.at, offset), ""),
+        ("Latest reading", verdict, reason),
+    )
+
+
+def unit_words(seconds_per_count: int) -> str:
+    """What a counter counts; empty when it counts hours."""
+    if seconds_per_count == 3600:
+        return ""
+    known = {360: "tenths of an hour", 36: "hundredths of an hour", 60: "minutes", 1: "seconds"}
+    return known.get(seconds_per_count, f"counts of {seconds_per_count} s")
+
+
+def hours_words(hours: RunningHours | None) -> str:
+    """Running hours to a tenth; "about" while estimated."""
+    if hours is None:
+        return "none"
+    said = f"{number(hours.hours, 1)}{NBSP}h"
+    return f"about {said}" if hours.estimated else said
+
+
+def _why_estimated(one: CounterSheet) -> str:
+    if one.hours is None or not one.hours.estimated:
+        return "a question is open" if one.questions else ""
+    return "estimated: " + (
+        "the counter is silent" if one.silent else "a question is open" if one.questions else "pro-rated"
+    )
+
+
+def _correct(one: CounterSheet, now: Situation, back: Back) -> AskForm:
+    """Hours added or taken away without any question."""
+    fid = f"c-{one.id}"
+    mine = back.asked == fid
+    typed, faults = (back.typed, back.faults) if mine else ({}, {})
+    said = {"hours": "", "reason": "", **typed}
+    fields = (
+        AskField(
+            name="hours",
+            label="Hours to add",
+            value=said["hours"],
+            hint="With a minus to take away: another person, chief engineer or office, then confirms it",
+            attrs={"autocomplete": "off"},
+            fault=faults.get("hours", ""),
+        ),
+        AskField(
+            name="reason",
+            label="Reason",
+            value=said["reason"],
+            hint="It stays in the record",
+            attrs={"autocomplete": "off"},
+            fault=faults.get("reason", ""),
+        ),
+    )
+    return AskForm(
+        id=fid,
+        label="Correct the hours",
+        help="An adjustment as of now, an entry of its own; undone by the opposite one.",
+        action=f"/counters/{one.id}/answers",
+        button="Record the adjustment",
+        hidden={
+            "what": "adjust",
+            "idempotency_key": secrets.token_hex(16),
+            "utc_offset_minutes": str(now.offset_minutes),
+        },
+        fields=fields,
+        says=back.says if mine else "",
+        open=mine,
+    )
+
+
+def _look_line(one: Look, now: Situation) -> LookLine:
+    since = "" if one.since_at is None else moment(one.since_at, now.offset_minutes)
+    return LookLine(which=one.which, since=since, says=one.says, do=one.do)
+
+
+def _log_line(row: IntakeLogRow, now: Situation) -> LogLine:
+    return LogLine(
+        came=moment(instant(row.received_s), now.offset_minutes),
+        counter=row.counter_ref,
+        status=str(row.status),
+        why=row.why,
+        item=row.item,
+    )
+
+
+def _changed(sheets: Sequence[PlantSheet], changed: Changed) -> tuple[str, ...]:
+    """What an answer changed: the record, hours before and after, due points."""
+    for sheet in sheets:
+        one = next((c for c in sheet.counters if c.id == changed.counter), None)
+        if one is None:
+            continue
+        now, position = sheet.now, sheet.now.position_name(one.position)
+        record = "Recorded" if changed.record is None else f"Recorded as record {changed.record}"
+        said = [f"{'It was recorded before; nothing was done twice' if changed.repeated else record}."]
+        if changed.waits:
+            return (*said, changed.waits)
+        before, after = hours_words(changed.before), hours_words(changed.after)
+        if before == after:
+            said.append(f"{position} stays at {after}.")
+        else:
+            said.append(f"{position} had {before}, it now has {after}.")
+        for moved in changed.moved:
+            job = shown_job(now, moved.job)
+            name = f"{job.position} {job.kind_name.lower()}" if job.position else job.kind_name
+            old, new = (short_date(at, now.offset_minutes) for at in (moved.before_at, moved.after_at))
+            said.append(f"{name} falls due {new}, before {old}.")
+        if not changed.moved:
+            said.append("No due date moved by a day.")
+        left = len(one.questions)
+        if left:
+            said.append(f"{count_words(left, 'question is', 'questions are')} still open on {position}.")
+        return tuple(said)
+    return ()

@@ -1,0 +1,88 @@
+"""What people said of a counter, as lines; what waits for another person, and what can be undone, with their forms."""
+
+import secrets
+
+from api.pages.hours.asking import Back
+from api.pages.hours.view import AskField, AskForm, EventLine
+from api.pages.words import moment, number
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.hours.counter_events import ASKED, ToldEvent
+from scheduler.actions.hours.undoing import SECOND
+from scheduler.domain.hours.ledger_says import counts_text
+
+SHOWN = 5
+_STATES = {"asked": "waits for another person", "confirmed": "confirmed", "undone": "undone", "counts": ""}
+
+
+def event_lines(
+    events: tuple[ToldEvent, ...], counter: str, offset: int, actor: Actor, back: Back, *, may: bool
+) -> tuple[EventLine, ...]:
+    """The newest events and all that wait, newest first. may: whether this person records events at all."""
+    shown = [event for place, event in enumerate(events) if place < SHOWN or event.state == "asked"]
+    return tuple(
+        EventLine(
+            words=event_words(event, offset),
+            waits=event.state == "asked",
+            forms=tuple(_forms(event, counter, actor, back)) if may else (),
+        )
+        for event in shown
+    )
+
+
+def event_words(event: ToldEvent, offset: int) -> str:
+    """One event in a sentence: what, when, by whom, why, and what became of it."""
+    what = ASKED.get(event.kind, event.kind)
+    hours = "" if event.hours is None else f" of {number(event.hours, 1)} h"
+    state = _STATES.get(event.state, event.state)
+    values = [
+        f"{name} {counts_text(milli)}"
+        for name, key in (("old final", "old_final_milli"), ("new first", "new_first_milli"))
+        if isinstance(milli := event.detail.get(key), int)
+    ]
+    told = (
+        f"{what[:1].upper()}{what[1:]}{hours} at {moment(event.at, offset)}{': ' + ', '.join(values) if values else ''}"
+    )
+    by = f"{event.by}, asked by {event.asked_by}" if event.asked_by else event.by
+    return f"{told}. {by}: {event.reason}{f' ({state})' if state else ''}"
+
+
+def _forms(event: ToldEvent, counter: str, actor: Actor, back: Back) -> list[AskForm]:
+    own = event.detail.get("asked_by_id") == (actor.person_id or actor.id)
+    found = []
+    if event.state == "asked":
+        if actor.role in SECOND and not own:
+            help_ = "You are the second person: with your word it happens, and both names stand in the record."
+            found.append(_form(event, counter, "confirm", "Confirm", help_, "Confirm", back, "Looked at and agreed."))
+        help_ = "Nothing happens then; that it was asked for stays in the record."
+        found.append(_form(event, counter, "undo", "Turn down", help_, "Turn down", back, ""))
+    elif event.state == "counts" and event.kind not in ("undo", "nothing missing"):
+        help_ = "It is taken back, hours given by their opposite entry; both stay in the record."
+        found.append(_form(event, counter, "undo", "Undo", help_, "Undo this", back, ""))
+    return found
+
+
+def _form(
+    event: ToldEvent, counter: str, what: str, label: str, help_: str, button: str, back: Back, reason: str
+) -> AskForm:
+    fid = f"e-{event.id}-{what}"
+    mine = back.asked == fid
+    return AskForm(
+        id=fid,
+        label=label,
+        help=help_,
+        action=f"/counters/{counter}/answers",
+        button=button,
+        hidden={"what": what, "event": event.id, "idempotency_key": secrets.token_hex(16)},
+        fields=(
+            AskField(
+                name="reason",
+                label="Reason",
+                value=back.typed.get("reason", reason) if mine else reason,
+                hint="It stays in the record",
+                attrs={"autocomplete": "off"},
+                fault=back.faults.get("reason", "") if mine else "",
+            ),
+        ),
+        says=back.says if mine else "",
+        open=mine,
+    )

@@ -1,0 +1,117 @@
+"""Hours by hand: the page's view, and what became of each value in words."""
+
+import secrets
+from collections.abc import Mapping, Sequence
+
+from api.pages.hours.asking import figure_text, instant_words
+from api.pages.hours.build import VERDICTS, unit_words
+from api.pages.hours.view import HandLine, HandView
+from api.pages.shared.build import frame_of
+from api.pages.shared.layout import typed_moment
+from api.pages.words import count_words, number
+from api.server.deps import Asking
+from scheduler.actions.hours.by_hand import HandCounter, Judged
+from scheduler.actions.plant_state.load import Situation
+from scheduler.domain.hours.ledger import Verdict
+
+FIELD = "counter:"
+"""Before the counter's id in the names of the fields."""
+
+
+def hand_view(
+    now: Situation,
+    who: Asking,
+    counters: Sequence[HandCounter],
+    *,
+    at: str = "",
+    typed: Mapping[str, str] | None = None,
+    judged: Mapping[str, Judged] | None = None,
+    at_fault: str = "",
+    says: str = "",
+) -> HandView:
+    """The page, at first sight or with what was typed and how each value was judged.
+
+    Args:
+        at: the instant as it was typed, ship time; empty: now. typed, judged: by counter id.
+    """
+    typed, judged = typed or {}, judged or {}
+    bad = bool(at_fault or says) or any(not one.taken for one in judged.values())
+    here = f"/vessels/{now.vessel.id}/hours"
+    done = bool(judged) and not bad
+    return HandView(
+        frame=frame_of(now, who, here, "Hours by hand", "counters"),
+        answer=_answer(judged, counters) if not (at_fault or says) else "Nothing was stored yet.",
+        action=here,
+        idempotency_key=secrets.token_hex(16),
+        keep=f"hours-{now.vessel.id}",
+        at=at if at and not done else typed_moment(now.at, now.offset_minutes),
+        at_fault=at_fault,
+        lines=tuple(_line(one, now, "" if done else typed.get(one.id, ""), judged.get(one.id)) for one in counters),
+        counters_href=f"/vessels/{now.vessel.id}/counters",
+        refused=bad,
+        stored=done,
+        says=says,
+    )
+
+
+def _answer(judged: Mapping[str, Judged], counters: Sequence[HandCounter]) -> str:
+    if not judged:
+        unread = sum(one.newest is None for one in counters)
+        if unread == len(counters):
+            return "No running hours have been read yet."
+        return "Hours by hand: " + (f"{unread} of {len(counters)} never read." if unread else "what the counters show.")
+    kept = sum(one.taken for one in judged.values())
+    left = len(judged) - kept
+    stored = f"{count_words(kept, 'reading is', 'readings are')} stored" if kept else "Nothing is stored"
+    if not left:
+        held = sum(one.entry is not None and one.entry.verdict == Verdict.HELD for one in judged.values())
+        odd = sum(one.unusual is not None for one in judged.values())
+        parts = [f"{held} held: see the counters page"] if held else []
+        parts += [f"{odd} far more than usual: look again below"] if odd else []
+        return f"{stored}, of which {' and '.join(parts)}." if parts else f"{stored}."
+    return f"{stored}; {count_words(left, 'was not taken and still stands', 'were not taken and still stand').lower()} below."
+
+
+def _line(one: HandCounter, now: Situation, value: str, judged: Judged | None) -> HandLine:
+    before = "Never read: the first reading is the start, hours before it need an opening balance"
+    if one.newest is not None:
+        before = f"Showed {figure_text(one.newest[1])}, {instant_words(one.newest[0], now.at, now.offset_minutes)}"
+    return HandLine(
+        counter=one.id,
+        label=one.position,
+        before=f"{before}; it counts {unit}" if (unit := unit_words(one.seconds_per_count)) else before,
+        value=value,
+        told="" if judged is None else judged_words(judged),
+        bad=judged is not None and not judged.taken,
+    )
+
+
+def _unusual_words(one: Judged) -> str:
+    odd = one.unusual
+    if odd is None:
+        return ""
+    more = f", {number((odd.credit_s - odd.usual_s) / 3600)} h more than the usual {number(odd.usual_s / 3600)} h in that time."
+    meant = "" if odd.meant_milli is None else f" Was it {figure_text(odd.meant_milli)}?"
+    return f"{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong."
+
+
+def judged_words(one: Judged) -> str:
+    """What became of one value, in a sentence: also the command's words."""
+    if one.status == "refused":
+        return f"Refused: {one.why}"
+    if one.status == "conflict":
+        stands = "another value" if one.stands is None else figure_text(one.stands)
+        return (
+            f"Conflict: {stands} is stored for this instant and stays; yours is in the intake log. If yours is right, "
+            "mark the other as a bad reading and read again."
+        )
+    known = "Known already, the same value" if one.status == "duplicate" else "Stored"
+    entry = one.entry
+    if entry is None:
+        return f"{known}; judged with the next reading."
+    if entry.verdict == Verdict.CREDITED:
+        counted = f"{known}; {number(entry.credit_s / 3600, 1)} h counted since the reading before"
+        return f"{counted}{_unusual_words(one)}" if one.unusual else f"{counted}."
+    reason = f" ({entry.reason})" if entry.reason else ""
+    asks = " It waits for an answer on the counters page." if entry.verdict == Verdict.HELD else ""
+    return f"{known}; {VERDICTS.get(entry.verdict, entry.verdict)}{reason}.{asks}"

@@ -1,0 +1,254 @@
+"""From a situation to the view of the plan page. Asks the planner's pure parts why; nothing is solved here."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+from urllib.parse import quote, urlencode
+
+from api.pages import words
+from api.pages.drawing.windows import PumpLine, WindowMark
+from api.pages.plan.view import Bar, PlanView, SlotLine, Trouble
+from api.pages.plan.wording import Wording, whys
+from api.pages.shared import build
+from api.pages.shared.margin import margin_runs
+from api.pages.shared.view import JobLine, MarginRun
+from api.server.deps import Asking
+from scheduler.actions.base.context import House
+from scheduler.actions.plan import planning
+from scheduler.actions.plan.explaining import in_words, job_words
+from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.domain.vessel.document import caution_line
+from scheduler.planning.explain.reasons import Explained, Forbidden, explain_each
+from scheduler.planning.judge.cover import cover_lines, cover_of
+from scheduler.planning.move.taken import BY_HAND
+
+_AGAIN = "/plants/{plant_id}/plan/again"
+_TAKE = "/plants/{plant_id}/plan"
+_IN_TABLE = ("Nearer starts", "Other starts", "Its ideal date")
+MOVES = "/plants/{plant_id}/plan/moves"
+
+
+def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int) -> PlanView:
+    """The plan page's view over the next `days` days."""
+    problem, plan = planning.as_now(now, house)
+    grid_ends_at = problem.starts_at + timedelta(hours=problem.steps)
+    ends_at = min(now.at + timedelta(days=days), grid_ends_at)
+    runs = tuple(_until(margin_runs(problem, plan.slots, build.positions_of(now)), ends_at))
+    held, newer = now.taken or now.proposed, build.newer_plan(now)
+    view = PlanView(
+        frame=build.frame_of(now, who, here, "Plan", "plan"),
+        plant=now.plant.name,
+        plant_href=f"/plants/{now.plant.id}",
+        here=here,
+        now_at=now.at,
+        ends_at=ends_at,
+        days=days,
+        read_at=max((c.newest_at for c in now.counters if c.primary and c.newest_at is not None), default=None),
+        silent=tuple(now.position_name(c.position) for c in now.counters if c.primary and c.silent),
+        runs=runs,
+        jobs=sum(job.renewed_by is None for job in now.jobs),
+        again_action=f"{here}/again" if build.may(who, "POST", _AGAIN) else "",
+        held_days=house.settings.frozen_days,
+        lines=_lines(now, ()),
+    )
+    if held is None:
+        return view
+    wording, names = wording_of(now, held), _job_names(now)
+    told = _explained(now, held)
+    lines = {job.occurrence.key: _with_margin(build.job_line(now, job, {}), runs) for job in now.jobs}
+    pinned = {job.key for job in planning.problem_of(now, house).jobs if job.fixed_start is not None}
+    slots = _slots(now, held, lines, told, pinned)
+    if now.taken is not None and build.may(who, "POST", MOVES):
+        slots = tuple(
+            replace(slot, move_href=move_href(slot.key, days)) if _start(slot) > now.at else slot for slot in slots
+        )
+    shown = tuple(slot for slot in slots if _start(slot) < ends_at)
+    in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
+    troubles = tuple(_troubles(_with_pins(now, held, told), lines, names, wording))
+    if now.taken is not None and build.may(who, "POST", MOVES):
+        troubles = tuple(replace(one, move_href=move_href(one.key, days)) for one in troubles)
+    late = {trouble.key for trouble in troubles}
+    cover = cover_of(problem, plan)
+    return replace(
+        view,
+        shown=build.plan_line(now, held, taken=held.taken_at is not None, take=""),
+        newer=build.plan_line(now, newer, taken=False, take=here if build.may(who, "POST", _TAKE) else ""),
+        slots=shown,
+        later=len(slots) - len(shown),
+        lines=_lines(now, (*shown, *(trouble for trouble in troubles if trouble.days is None))),
+        troubles=troubles,
+        facts=tuple(wording.say(short.says) for short in held.plan.shortfalls if short.key is None),
+        without=tuple(sorted(names[job.key] for job in problem.jobs if job.key in names and job.key not in in_plan)),
+        by_hand=held.plan.by == BY_HAND,
+        whys=whys(
+            [_by_hand(now, told[slot.key]) for slot in shown if slot.key in told and slot.key not in late],
+            names,
+            wording,
+        ),
+        cover=cover,
+        cover_words=tuple(wording.say(one) for one in cover_lines(problem, cover, now.offset_minutes)[1:]),
+        cautions=tuple(dict.fromkeys(caution_line(slot.job.kind) for slot in shown)),
+    )
+
+
+def wording_of(now: Situation, held: HeldPlan) -> Wording:
+    """Sentences about that plan in the words of people."""
+    year = words.ship(now.at, now.offset_minutes).year
+    return Wording(in_words(now, held.problem), [p.name for p in now.plant.positions], year)
+
+
+def move_href(key: str, days: int) -> str:
+    """Where a slot is moved by hand, seen from the plan page."""
+    return f"?{urlencode({'days': days, 'job': key}, safe=':')}#move"
+
+
+def _job_names(now: Situation) -> dict[str, str]:
+    return {job.occurrence.key: job_words(now, job.occurrence.key) for job in now.jobs}
+
+
+def _until(runs: Sequence[MarginRun], ends_at: datetime) -> list[MarginRun]:
+    return [replace(run, to_at=min(run.to_at, ends_at)) for run in runs if run.from_at < ends_at]
+
+
+def _with_margin(line: JobLine, runs: Sequence[MarginRun]) -> JobLine:
+    """The job with the least margin in its slot as the plant stands now; none where no pump is out."""
+    first, last = line.slot_from_at, line.slot_to_at
+    if first is None or last is None or not line.kind.takes_pump_out:
+        return line
+    inside = [run.margin_m3_per_h for run in runs if run.from_at < last and run.to_at > first]
+    return replace(line, margin_m3_per_h=min(inside, default=None))
+
+
+def _explained(now: Situation, held: HeldPlan) -> dict[str, Explained]:
+    """Of each open job of the plan, by key: those with a slot in time order, then those without a place."""
+    open_keys = {job.occurrence.key for job in now.jobs}
+    known = {job.key for job in held.problem.jobs} & open_keys
+    times = held.times()
+    placed = sorted((times[key][0], key) for key in known & times.keys())
+    without = sorted(short.key for short in held.plan.shortfalls if short.key in known and short.key is not None)
+    keys = [*(key for _, key in placed), *without]
+    offset = now.offset_minutes
+    return {one.key: one for one in explain_each(held.problem, held.plan, keys, offset=offset)}
+
+
+def _by_hand(now: Situation, told: Explained) -> Explained:
+    """The reasons of a slot that somebody set: that, and nothing else."""
+    pin = now.pins.get(told.key)
+    return told if pin is None else replace(told, reasons=(f"It was set to this time by hand by {pin.by}.",))
+
+
+def _with_pins(now: Situation, held: HeldPlan, told: Mapping[str, Explained]) -> dict[str, Explained]:
+    """Jobs without a place that somebody had set say so first, in the words of their shortfall."""
+    said = {short.key: short.says for short in held.plan.shortfalls if short.key in now.pins}
+    return {
+        key: replace(one, reasons=(said[key], *one.reasons)) if key in said and one.days_late is None else one
+        for key, one in told.items()
+    }
+
+
+def _slots(
+    now: Situation,
+    held: HeldPlan,
+    lines: Mapping[str, JobLine],
+    told: Mapping[str, Explained],
+    pinned: set[str],
+) -> tuple[SlotLine, ...]:
+    """The slots that are not over, by time."""
+    names, shared, spread = _job_names(now), dict(held.shared()), dict(held.plan.unsettled)
+    with_key = {**{first: second for second, first in shared.items()}, **shared}
+    found = []
+    for key, (_, end_at) in held.times().items():
+        if key not in lines or end_at <= now.at:
+            continue
+        late = told[key].days_late if key in told else None
+        found.append(
+            SlotLine(
+                key=key,
+                job=lines[key],
+                with_name=names.get(with_key.get(key, ""), ""),
+                plus_minus_days=spread.get(key, 0),
+                late_days=late or 0,
+                held=key in pinned,
+                by_hand=key in now.pins,
+            )
+        )
+    return tuple(sorted(found, key=lambda slot: (_start(slot), slot.key)))
+
+
+def _start(slot: SlotLine) -> datetime:
+    assert slot.job.slot_from_at is not None
+    return slot.job.slot_from_at
+
+
+def _troubles(
+    told: Mapping[str, Explained], lines: Mapping[str, JobLine], names: Mapping[str, str], wording: Wording
+) -> list[Trouble]:
+    return [
+        Trouble(
+            key=key,
+            job=lines[key],
+            name=names[key],
+            days=one.days_late,
+            reasons=tuple(wording.say(said) for said in one.reasons if not said.startswith(_IN_TABLE)),
+            bars=_bars([bar for bar in one.forbidden if _earlier(bar, lines[key])], wording),
+        )
+        for key, one in told.items()
+        if one.days_late is None or one.days_late
+    ]
+
+
+def _earlier(bar: Forbidden, line: JobLine) -> bool:
+    """Whether the starts lie before the slot, where one would be less late; any start does without a slot."""
+    return line.slot_from_at is None or bar.from_at < line.slot_from_at
+
+
+def _bars(forbidden: Sequence[Forbidden], wording: Wording) -> tuple[Bar, ...]:
+    """What forbids starts, each thing once, with the days from its first to its last; what forbids most comes first."""
+    found: dict[str, list[Forbidden]] = {}
+    for one in forbidden:
+        found.setdefault(wording.say(one.reason), []).append(one)
+    bars = [
+        Bar(
+            from_at=min(one.from_at for one in same),
+            to_at=max(one.to_at for one in same),
+            starts=sum(one.starts for one in same),
+            reason=reason,
+            lacking_m3_per_h=max(one.lacking_litres_per_h for one in same) / 1000,
+        )
+        for reason, same in found.items()
+    ]
+    return tuple(sorted(bars, key=lambda bar: (-bar.starts, bar.from_at)))
+
+
+def _lines(now: Situation, jobs: Sequence[SlotLine | Trouble]) -> tuple[PumpLine, ...]:
+    """A line for each position, and one for the plant when something is planned that belongs to no position."""
+    marks: dict[str, list[WindowMark]] = {}
+    for one in jobs:
+        marks.setdefault(one.job.due.position or "", []).append(_mark(one))
+    lines = [
+        PumpLine(name=p.name, marks=tuple(marks.get(p.name, ())), says="no job planned in these days")
+        for p in now.plant.positions
+    ]
+    other = [
+        mark for name, found in marks.items() if name not in {p.name for p in now.plant.positions} for mark in found
+    ]
+    return (*lines, PumpLine(name="Plant", marks=tuple(other))) if other else tuple(lines)
+
+
+def _mark(one: SlotLine | Trouble) -> WindowMark:
+    due = one.job.due
+    return WindowMark(
+        label=words.short_kind(due.kind_name, 14).lower(),
+        opens_at=due.window_opens_at,
+        due_at=words.stands_at(due),
+        limit_at=max(due.limit_at or due.due_at, due.window_opens_at),
+        from_at=one.job.slot_from_at if isinstance(one, SlotLine) else None,
+        to_at=one.job.slot_to_at if isinstance(one, SlotLine) else None,
+        late=isinstance(one, SlotLine) and one.late_days > 0,
+        by_hand=isinstance(one, SlotLine) and one.by_hand,
+    )
+
+
+def here_of(plant_id: str) -> str:
+    """Path of a plant's plan page."""
+    return f"/plants/{quote(plant_id)}/plan"

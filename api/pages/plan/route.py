@@ -1,0 +1,228 @@
+"""The plan page's doors: look at the plan, plan again, take it, move a slot by hand and back."""
+
+import secrets
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from api.ics.writer import PEN
+from api.pages.plan.build import here_of, plan_view, wording_of
+from api.pages.plan.moving import changed_since, move_lines, move_view, read_instant
+from api.pages.plan.page import plan_page
+from api.pages.plan.says import move_words
+from api.pages.plan.view import PERIODS, Help, MoveForm, PlanView
+from api.pages.shared import build
+from api.server.deps import Asking, AskingDep, HouseDep, Number, must_be_own_form
+from api.server.errors import STATUS
+from api.server.page_answers import light_of, page
+from scheduler.actions.base.context import Hand, House
+from scheduler.actions.feed import refresh
+from scheduler.actions.plan import explaining, moving, planning
+from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.fleet import Place
+from scheduler.errors import Clash, MissingCondition, NotFound, Refused, SchedulerError, Stale
+from scheduler.storage.tables import AssetKind
+
+router = APIRouter(include_in_schema=False)
+_USUAL = 28
+_FIELDS = ("job", "start", "day", "at", "reason", "version", "looked_at", "seen_at")
+
+
+@router.get("/vessels/{vessel_id}/plan")
+def vessel_plan(vessel_id: str, house: HouseDep, who: AskingDep) -> Response:
+    """Where the calendar's links lead: the plan of the vessel's first plant."""
+    vessel, _ = fleet.get_vessel(house, who.actor, vessel_id)
+    return RedirectResponse(here_of(vessel.plants[0].id), 303)
+
+
+@router.get("/plants/{plant_id}/plan")
+def plan(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """The plan page. ?days=7, 28 or 90; ?help=KEY plans again to find what would help that job."""
+    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    view, now = _looked(house, who, place, _days(request.query_params.get("days")))
+    key, job = request.query_params.get("help", ""), request.query_params.get("job", "")
+    if key:
+        view = replace(view, help=_help(house, now, key))
+    if job:
+        typed = {name: request.query_params.get(name, "").strip() for name in ("day", "at")}
+        view = _moving(house, now, view, job, MoveForm(values=typed))
+    return _shown(request, who, replace(view, notice=_notice(view, request.query_params.get("done", ""))))
+
+
+@router.post("/plants/{plant_id}/plan/again")
+async def again(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Plan anew and propose it; what stands in the way is said on the page."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    days = _days(form.get("days"))
+
+    def act() -> Response:
+        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        try:
+            planning.propose(house, place.vessel_id, place.id)
+        except NotFound:
+            raise
+        except SchedulerError as error:
+            view, _ = _looked(house, who, place, days)
+            return _shown(request, who, replace(view, says=error.says), STATUS[type(error)][0])
+        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=again", 303)
+
+    return await run_in_threadpool(act)
+
+
+@router.post("/plants/{plant_id}/plan")
+async def take(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Take the plan that was looked at."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    digest = str(form.get("digest", ""))
+
+    def act() -> None:
+        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        asked = {"route": f"POST /plants/{plant_id}/plan", "body": {"digest": digest}}
+        planning.take(house, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, digest)
+        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+
+    await run_in_threadpool(act)
+    return RedirectResponse(f"{here_of(plant_id)}?done=taken", 303)
+
+
+@router.post("/plants/{plant_id}/plan/moves")
+async def move(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Set a slot's time by hand; a refused or stale form comes back with what was typed, the newest plan beside it."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    typed = {name: str(form.get(name, "")).strip() for name in _FIELDS}
+    days = _days(form.get("days"))
+
+    def act() -> Response:
+        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        asked = {
+            "route": f"POST /plants/{plant_id}/plan/moves",
+            "body": {n: typed[n] for n in ("job", "start", "reason")},
+        }
+        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
+        try:
+            start_at = _chosen(typed["start"])
+            version = int(typed["version"]) if typed["version"].isdecimal() and len(typed["version"]) < 10 else None
+            told = moving.move(house, hand, place, typed["job"], start_at, if_match=version, reason=typed["reason"])
+            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        except (Clash, Stale, Refused, MissingCondition) as refused:
+            return _refused_move(request, house, who, place, typed, days, refused)
+        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=set-{told.body['move']}#moves", 303)
+
+    return await run_in_threadpool(act)
+
+
+@router.post("/plants/{plant_id}/plan/moves/{number}/undo")
+async def undo(plant_id: str, number: Number, request: Request, house: HouseDep, who: AskingDep) -> Response:
+    """Take a move back by a record of its own; what stands in the way is said on the page."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    days = _days(form.get("days"))
+
+    def act() -> Response:
+        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        asked = {"route": f"POST /plants/{plant_id}/plan/moves/{number}/undo", "body": {}}
+        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
+        try:
+            moving.undo(house, hand, place, number)
+            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        except Clash as refused:
+            view, _ = _looked(house, who, place, days)
+            return _shown(request, who, replace(view, says=refused.says), 409)
+        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=undone-{number}#moves", 303)
+
+    return await run_in_threadpool(act)
+
+
+def _chosen(start: str) -> datetime:
+    at = read_instant(start)
+    if at is None:
+        raise Refused(
+            "Choose one of the times that hold, then set it.", faults=[("/start", "one of the times is expected")]
+        )
+    return at
+
+
+def _refused_move(
+    request: Request,
+    house: House,
+    who: Asking,
+    place: Place,
+    typed: dict[str, str],
+    days: int,
+    refused: SchedulerError,
+) -> Response:
+    view, now = _looked(house, who, place, days)
+    looked_at, seen_at = read_instant(typed["looked_at"]), read_instant(typed["seen_at"])
+    stale = isinstance(refused, Stale)
+    changed = changed_since(now, view.moves, looked_at, typed["job"], seen_at) if stale else ()
+    says = "Not set: it does not hold there." if refused.more.get("against") else refused.says
+    form = MoveForm(values=typed, says=says, changed=changed)
+    return _shown(request, who, _moving(house, now, view, typed["job"], form), STATUS[type(refused)][0])
+
+
+def _looked(house: House, who: Asking, place: Place, days: int) -> tuple[PlanView, Situation]:
+    """The view of the plan as it stands now, with the moves made by hand."""
+    now = situation(house, place.vessel_id, place.id)
+    here = here_of(place.id)
+    may_undo = build.may(who, "POST", "/plants/{plant_id}/plan/moves/{number}/undo")
+    moves = move_lines(now, moving.moves(house, place), here, may_undo=may_undo)
+    return replace(plan_view(now, house, who, here, days=days), moves=moves, once=secrets.token_hex(12)), now
+
+
+def _moving(house: House, now: Situation, view: PlanView, key: str, form: MoveForm) -> PlanView:
+    """The view with the form for moving that job; where it cannot be moved, why."""
+    try:
+        return replace(view, move=move_view(now, house, view.here, key, form))
+    except (Clash, NotFound) as error:
+        return replace(view, says=" ".join(one for one in (form.says, error.says) if one))
+
+
+def _shown(request: Request, who: Asking, view: PlanView, status: int = 200) -> Response:
+    return page(plan_page(view, light=light_of(request), csrf=who.csrf or ""), status)
+
+
+def _days(sent: Any) -> int:
+    text = str(sent or "")
+    return int(text) if text in {str(days) for days in PERIODS} else _USUAL
+
+
+def _notice(view: PlanView, done: str) -> str:
+    """What has just been done, in words."""
+    if done == "taken" and view.shown is not None and view.shown.taken_at is not None and view.newer is None:
+        return "The plan is taken: it is the plan aboard, and the calendar shows it."
+    word, _, number = done.partition("-")
+    if word in ("set", "undone"):
+        found = next((one for one in view.moves if str(one.number) == number), None)
+        return "" if found is None else move_words(found, view.frame.utc_offset_minutes, undone=word == "undone")
+    if done != "again" or view.shown is None:
+        return ""
+    if view.newer is None:
+        return "Planned again: nothing changes."
+    if view.shown.taken_at is None:
+        return "Planned. Look at it, then take it."
+    count = len(view.newer.changes)
+    return f"Planned again: {count} slot{'' if count == 1 else 's'} would change. Nothing is taken yet."
+
+
+def _help(house: House, now: Situation, key: str) -> Help:
+    """What would help a job, in the words of people; solves again, so it takes its time."""
+    name = explaining.job_words(now, key)
+    try:
+        told = explaining.why(house, now.vessel.id, now.plant.id, key)
+    except (Clash, NotFound) as error:
+        return Help(key=key, name=name, says=error.says)
+    reliefs = tuple((_tidy(one["says"], now), _tidy(one["price"], now)) for one in told["reliefs"])
+    return Help(key=key, name=name, reliefs=reliefs, in_time=told["days_late"] == 0)
+
+
+def _tidy(said: str, now: Situation) -> str:
+    held = now.proposed or now.taken
+    return said if held is None else wording_of(now, held).say(said)

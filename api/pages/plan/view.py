@@ -1,0 +1,202 @@
+"""What the plan page is given: frozen values, already worked out, instants in UTC."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from api.pages.drawing.field import Plumb
+from api.pages.drawing.windows import PumpLine
+from api.pages.shared.view import Frame, JobLine, MarginRun, PlanLine
+from scheduler.planning.judge.cover import Cover
+
+PERIODS = (7, 28, 90)
+"""Days that the page shows, to choose from."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotLine:
+    """A slot of the plan. with_name: the job whose isolation it goes on with, or that goes on with its; empty: none.
+
+    plus_minus_days: by which its date may still move; late_days: past its limit when planned. held: planning again does
+    not move it. move_href: empty when this person may not move it.
+    """
+
+    key: str
+    job: JobLine
+    with_name: str = ""
+    plus_minus_days: int = 0
+    late_days: int = 0
+    held: bool = False
+    by_hand: bool = False
+    move_href: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """Starts, how many and from the first to the last, that one thing forbids; the most that lacks, m3/h (0: not capacity)."""
+
+    from_at: datetime
+    to_at: datetime
+    starts: int
+    reason: str
+    lacking_m3_per_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trouble:
+    """A job that has no place (days none) or ends past its limit: why, and what forbids its other starts."""
+
+    key: str
+    job: JobLine
+    name: str
+    days: int | None
+    reasons: tuple[str, ...]
+    bars: tuple[Bar, ...] = ()
+    move_href: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """A start that holds: margin none for a job that takes no pump out. asked: the one typed; planned: where it stands."""
+
+    start_at: datetime
+    end_at: datetime
+    margin_m3_per_h: float | None
+    planned: bool = False
+    asked: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """A start that was tried. runs, jobs: the days around it with the slot there; against: why it does not hold."""
+
+    start_at: datetime
+    end_at: datetime
+    holds: bool
+    margin_m3_per_h: float | None
+    against: tuple[str, ...]
+    cautions: tuple[str, ...]
+    runs: tuple[MarginRun, ...]
+    plumbs: tuple[Plumb, ...]
+    from_at: datetime
+    to_at: datetime
+    choices: tuple[Choice, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveForm:
+    """What was typed into the form of a move: day, at, start (an instant in UTC), reason; and what stood against it."""
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    faults: Mapping[str, str] = field(default_factory=dict)
+    says: str = ""
+    changed: tuple[str, ...] = ()
+    """What has changed since the page was looked at, in sentences."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveView:
+    """A slot being moved. planned: (from, to) where it stands, none without a slot; by: who set it there, or empty.
+    hours: the starts of a day to choose from, as typed.
+
+    along: names of what moves with it. action: where the form posts. version: of the plan aboard that is looked at.
+    """
+
+    key: str
+    name: str
+    along: tuple[str, ...]
+    planned: tuple[datetime, datetime] | None
+    by: str
+    form: MoveForm
+    hours: tuple[str, ...]
+    tried: Tried | None
+    action: str
+    version: int
+    idempotency_key: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoveLine:
+    """A move by hand as recorded. undo_action: empty when it cannot be undone, or not by this person."""
+
+    number: int
+    name: str
+    href: str
+    from_at: datetime | None
+    to_at: datetime
+    by: str
+    at: datetime
+    reason: str = ""
+    record: int = 0
+    undone_by: str = ""
+    undone_at: datetime | None = None
+    undo_action: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Why:
+    """The reasons of jobs that have the same."""
+
+    names: str
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Help:
+    """What would help one job: (what, its price), each tried by planning again. in_time: by the newest plan it is in time."""
+
+    key: str
+    name: str
+    reliefs: tuple[tuple[str, str], ...] = ()
+    in_time: bool = False
+    says: str = ""
+    """What stands in the way of an answer, in words; empty: nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanView:
+    """The plan page.
+
+    shown: the plan that is drawn, taken or else proposed, none when there is none; newer: a proposed one that would change
+    it (the same as `shown` when none is taken). runs, slots and lines cover now_at..ends_at. later: slots after that.
+    without: names of jobs that should be in the plan and are not yet. jobs: open jobs, whether planned or not.
+    """
+
+    frame: Frame
+    plant: str
+    plant_href: str
+    here: str
+    now_at: datetime
+    ends_at: datetime
+    days: int
+    shown: PlanLine | None = None
+    newer: PlanLine | None = None
+    by_hand: bool = False
+    """The plan shown is the one before it with a slot moved by hand."""
+    read_at: datetime | None = None
+    silent: tuple[str, ...] = ()
+    """Positions whose counter is silent."""
+    runs: tuple[MarginRun, ...] = ()
+    slots: tuple[SlotLine, ...] = ()
+    later: int = 0
+    lines: tuple[PumpLine, ...] = ()
+    troubles: tuple[Trouble, ...] = ()
+    facts: tuple[str, ...] = ()
+    """Deficits that no slot causes, in words."""
+    without: tuple[str, ...] = ()
+    jobs: int = 0
+    whys: tuple[Why, ...] = ()
+    cover: Cover | None = None
+    cover_words: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    help: Help | None = None
+    move: MoveView | None = None
+    moves: tuple[MoveLine, ...] = ()
+    once: str = ""
+    """Start of the Idempotency-Key of the forms that undo a move."""
+    again_action: str = ""
+    notice: str = ""
+    says: str = ""
+    """What went wrong with what was just asked for, in words; empty for nothing."""
+    held_days: int = 0
+    """Days ahead in which a taken plan is not moved."""

@@ -1,0 +1,237 @@
+"""The page of the operating calendar: its view, its words and its drawing into HTML. Values in, text out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from api.pages import drawing, words
+from api.pages.shared.layout import render
+from api.pages.shared.view import Frame
+from scheduler.actions.base.context import instant
+from scheduler.actions.voyage.days import HeldBook, Preview
+from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
+from scheduler.domain.voyage.from_csv import COLUMNS
+from scheduler.domain.voyage.stretches import Daybook, DayChange, Source, Spell
+
+SHOWN_BACK_DAYS, SHOWN_AHEAD_DAYS, YEAR_DAYS, MOST_CHANGES = 21, 60, 365, 40
+STRIPS = {"wide": (14, 28, 1232), "narrow": (3, 11, 358)}
+"""Days back, days ahead and px of the strip, on a desk and on a phone."""
+_STANDS = {
+    "sea": "At sea",
+    "port": "In port",
+    "anchor": "At anchor",
+    "yard": "In the yard",
+    "lay-up": "Laid up",
+}
+FILE_EXAMPLE = "from,to,kind,source,note\n2026-11-20,2026-11-24,sea,log,\n2026-11-28,2026-11-30,port,plan,bunkers"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Typed:
+    """A form as typed, and what is wrong with it.
+
+    faults: field to sentence. says: what stands in the way as a whole. lines: more sentences about it.
+    """
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    faults: Mapping[str, str] = field(default_factory=dict)
+    says: str = ""
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DaybookView:
+    """The page. entry, file, weights: the three forms. looked_at: the file's preview, none before one was asked for.
+
+    correcting: the stretch the entry form is about, none: a new one. may_change: this person may enter days.
+    """
+
+    frame: Frame
+    found: HeldBook
+    action: str
+    idempotency_key: str
+    may_change: bool
+    show_all: bool = False
+    correcting: Spell | None = None
+    entry: Typed = field(default_factory=Typed)
+    file: Typed = field(default_factory=Typed)
+    weights: Typed = field(default_factory=Typed)
+    undo_says: str = ""
+    looked_at: Preview | None = None
+    done: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayLine:
+    """A line of the list: a stretch, or (kind empty) days that nobody entered."""
+
+    when: str
+    days: str
+    kind: str
+    source: str
+    note: str
+    edit_href: str
+    now: bool
+
+
+def daybook_page(view: DaybookView, *, light: str, csrf: str) -> str:
+    """The operating calendar: the answer, the days, the form for a stretch, the file, the kinds."""
+    book, today = view.found.book, view.found.today
+    first, last = today - timedelta(days=SHOWN_BACK_DAYS), today + timedelta(days=SHOWN_AHEAD_DAYS)
+    shown = [s for s in book.spells if view.show_all or (s.to_on >= first and s.from_on <= last)]
+    looked = view.looked_at
+    return render(
+        "daybook.html",
+        view.frame,
+        light,
+        csrf,
+        view=view,
+        answer=answer(book, today),
+        today_words=day(today),
+        span=span,
+        stands=stands,
+        sub=covered(book, today),
+        strips={name: _strip(book, today, *size) for name, size in STRIPS.items()} if shown else {},
+        patterns=drawing.day_patterns(),
+        legend=[(drawing.day_swatch(book.kinds, kind), stands(kind)) for kind in _kinds_shown(book, today)],
+        lines=day_lines(shown, today, view.action),
+        left_out=len(book.spells) - len(shown),
+        last=last_words(view),
+        cells=[] if looked is None else sheet_cells(looked),
+        changes=[] if looked is None or looked.laid is None else change_lines(looked.laid.changes, today),
+        kept=[] if looked is None or looked.laid is None else change_lines(looked.laid.kept, today, kept=True),
+        example=FILE_EXAMPLE,
+        weights=[
+            (k.code, f"w-{n}", view.weights.values.get(f"w-{n}", f"{k.weight:g}")) for n, k in enumerate(book.kinds)
+        ],
+    )
+
+
+def stands(kind: str) -> str:
+    """How a ship stands on a day of that kind.
+
+    >>> stands("port"), stands("canal transit")
+    ('In port', 'Canal transit')
+    """
+    return _STANDS.get(kind, f"{kind[:1].upper()}{kind[1:]}")
+
+
+def day(on: date, today: date | None = None) -> str:
+    """Like "Wed 25 Nov", with the year unless it is today's; ship's dates have no clock and no offset."""
+    said = f"{words.DAYS[on.weekday()]}{words.NBSP}{on.day}{words.NBSP}{words.MONTHS[on.month - 1][:3]}"
+    return said if today is not None and on.year == today.year else f"{said}{words.NBSP}{on.year}"
+
+
+def span(from_on: date, to_on: date, today: date) -> str:
+    """Both ends, or the one day."""
+    return day(from_on, today) if from_on == to_on else f"{day(from_on, today)} to {day(to_on, today)}"
+
+
+def answer(book: Daybook, today: date) -> str:
+    """The heading: how she stands today, and what comes next."""
+    if not book.spells:
+        return "No day is entered yet: forecasts take every day alike."
+    here = book.on(today)
+    said = f"{stands(here.kind)} today" if here else "Nothing is entered for today"
+    said += " as planned" if here and here.source is Source.PLAN else ""
+    here_to = here.to_on if here else today
+    coming = next((s for s in book.spells if s.from_on > here_to and (here is None or s.kind != here.kind)), None)
+    if coming is None:
+        last = book.spells[-1].to_on
+        return f"{said}. Nothing is entered after {day(last, today)}." if last >= today else f"{said}."
+    return f"{said}; {words.inner(stands(coming.kind))} from {day(coming.from_on, today)}."
+
+
+def covered(book: Daybook, today: date) -> str:
+    """How far the log reaches, and whether forecasts rest on it."""
+    logged = book.logged_days(today - timedelta(days=YEAR_DAYS), today - timedelta(days=1))
+    said = f"The log covers {logged} of the last {YEAR_DAYS} days."
+    if logged < LEAST_LOGGED_DAYS:
+        return f"{said} From {LEAST_LOGGED_DAYS} on, due dates are reckoned in operating days."
+    return f"{said} Due dates are reckoned in operating days; days not entered count as the usual mix."
+
+
+def _strip(book: Daybook, today: date, back: int, ahead: int, width: int) -> str:
+    first, last = today - timedelta(days=back), today + timedelta(days=ahead)
+    name = strip_words(book, first, last, today)
+    return drawing.days_strip(book.spells, book.kinds, first=first, last=last, today=today, width=width, name=name)
+
+
+def strip_words(book: Daybook, first: date, last: date, today: date) -> str:
+    """What the strip shows: how many of its days are of each kind, and today's."""
+    tally: dict[str, int] = {}
+    for n in range((last - first).days + 1):
+        there = book.on(first + timedelta(days=n))
+        kind = words.inner(stands(there.kind)) if there else "nothing entered"
+        tally[kind] = tally.get(kind, 0) + 1
+    counts = ", ".join(f"{kind} {count}" for kind, count in sorted(tally.items(), key=lambda one: (-one[1], one[0])))
+    here = book.on(today)
+    now = words.inner(stands(here.kind)) if here else "nothing entered"
+    return f"The days from {day(first, today)} to {day(last, today)}: {counts}. Today: {now}."
+
+
+def _kinds_shown(book: Daybook, today: date) -> list[str]:
+    """The kinds in the longer strip, in the book's order."""
+    back, ahead, _ = STRIPS["wide"]
+    first, last = today - timedelta(days=back), today + timedelta(days=ahead)
+    there = {spell.kind for spell in book.spells if spell.to_on >= first and spell.from_on <= last}
+    return [kind.code for kind in book.kinds if kind.code in there]
+
+
+def day_lines(spells: Sequence[Spell], today: date, action: str) -> list[DayLine]:
+    """The stretches by date, with a line for the days between two that nobody entered."""
+    lines: list[DayLine] = []
+    after: date | None = None
+    for spell in spells:
+        if after is not None and spell.from_on > after:
+            lines.append(_line(after, spell.from_on - timedelta(days=1), "", "", "", "", today))
+        edit = f"{action}?edit={spell.from_on}#entry"
+        lines.append(_line(spell.from_on, spell.to_on, spell.kind, spell.source.value, spell.note, edit, today))
+        after = spell.to_on + timedelta(days=1)
+    return lines
+
+
+def _line(first: date, last: date, kind: str, source: str, note: str, edit: str, today: date) -> DayLine:
+    days = (last - first).days + 1
+    return DayLine(
+        when=span(first, last, today),
+        days=f"{days} day{'' if days == 1 else 's'}",
+        kind=stands(kind) if kind else "",
+        source=source,
+        note=note,
+        edit_href=edit,
+        now=first <= today <= last,
+    )
+
+
+def last_words(view: DaybookView) -> str:
+    """The last change in a sentence, empty before the first."""
+    if not view.found.versions:
+        return ""
+    row, offset = view.found.versions[0], view.frame.utc_offset_minutes
+    at = words.moment(instant(row.recorded_s), offset)
+    return f"{row.what[:1].upper()}{row.what[1:]} by {row.actor}, {at}{f': {row.reason}' if row.reason else ''}."
+
+
+def change_lines(changes: Sequence[DayChange], today: date, *, kept: bool = False) -> list[str]:
+    """Changed days in sentences; the rest in a count beyond forty."""
+    said = [
+        f"{span(c.from_on, c.to_on, today)}: stays {c.was} as logged, the file says {c.now}."
+        if kept
+        else f"{span(c.from_on, c.to_on, today)}: {c.was or 'nothing entered'}, then {c.now or 'nothing'}."
+        for c in changes[:MOST_CHANGES]
+    ]
+    more = len(changes) - MOST_CHANGES
+    return [*said, f"And {more} more."] if more > 0 else said
+
+
+def sheet_cells(looked: Preview) -> list[tuple[int, list[tuple[str, str, str]]]]:
+    """Rows with something wrong: number, and (column, text, what is wrong) of each cell."""
+    wrong: dict[int, dict[str, str]] = {}
+    for fault in looked.sheet.faults:
+        wrong.setdefault(fault.row, {})[fault.column] = fault.says
+    return [
+        (row.number, [(name, row.cells.get(name, ""), wrong[row.number].get(name, "")) for name in COLUMNS])
+        for row in looked.sheet.rows
+        if row.number in wrong
+    ]

@@ -1,0 +1,132 @@
+"""What is said of a job: its name, when it is due, how it stands."""
+
+from datetime import datetime, timedelta
+
+from api.pages.shared.view import JobLine
+from api.pages.words.numbers import NBSP, clock, inner, moment, number, short_date
+from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.vessel.document import BREAKDOWN
+
+RANK = {
+    State.PAST_LIMIT: 0,
+    State.PAST_DUE: 1,
+    State.NOT_KNOWN: 2,
+    State.WINDOW_OPEN: 3,
+    State.POSTPONED: 4,
+    State.AHEAD: 5,
+    State.DONE: 6,
+    State.WITHDRAWN: 7,
+}
+"""Worst state first."""
+
+
+def job_name(due: DueJob) -> str:
+    """Like "VP2 knife inspection"; a job of the plant itself has its kind's name only."""
+    return f"{due.position} {inner(due.kind_name)}" if due.position else due.kind_name
+
+
+def stands_at(due: DueJob) -> datetime:
+    """The instant a job now has to meet: what it was postponed to, else its due point."""
+    return due.postponed_to if due.state is State.POSTPONED and due.postponed_to else due.due_at
+
+
+def rank(job: JobLine) -> tuple[int, datetime, str]:
+    """Sort key: worst state first, then the earlier due."""
+    return RANK[job.due.state], job.due.due_at, job.due.occurrence.key
+
+
+def _hours_words(seconds: int) -> str:
+    whole = abs(seconds) // 3600
+    return f"{number(whole)} running{NBSP}h" if whole else f"less than 1 running{NBSP}h"
+
+
+def _days_between(early: datetime, late: datetime) -> str:
+    whole = (late - early) // timedelta(days=1)
+    return f"{whole} day{'' if whole == 1 else 's'}" if whole else "less than a day"
+
+
+def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None) -> str:
+    by_hours = due.trigger is Trigger.RUNNING_HOURS and over_seconds is not None and over_seconds > 0
+    return _hours_words(over_seconds or 0) if by_hours else _days_between(since_at, now_at)
+
+
+def due_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
+    """When it falls due, in running hours, in days and by date; or the calendar date and the days to it."""
+    about = short_date(due.due_at, offset_minutes)
+    left = due.running_seconds_left if due.projected_seconds_left is None else due.projected_seconds_left
+    days = _days_between(now_at, due.due_at) if due.due_at > now_at else ""
+    if due.trigger is Trigger.RUNNING_HOURS and left is not None and left >= 0:
+        return f"due in {_hours_words(left)}, about {f'{days}: ' if days else ''}{about}"
+    said = f"due {about}" if due.trigger is Trigger.RUNNING_HOURS else f"due by calendar {about}"
+    return f"{said}, in {days}" if days else said
+
+
+def as_of_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
+    """What the running hours rest on: `hours as of 08:00`, with the date when that is not today's; empty without hours."""
+    if due.due_running_seconds is None:
+        return ""
+    about = "hours estimated" if due.estimated else "hours"
+    if due.hours_as_of is None:
+        return "hours estimated, nothing read yet"
+    same = short_date(due.hours_as_of, offset_minutes) == short_date(now_at, offset_minutes)
+    when = clock(due.hours_as_of, offset_minutes) if same else moment(due.hours_as_of, offset_minutes)
+    return f"{about}{',' if due.estimated else ''} as of {when}"
+
+
+def limit_left_seconds(due: DueJob) -> int | None:
+    """Running seconds to the limit, negative beyond it; none when the kind has no running-hour limit."""
+    if due.limit_running_seconds is None or due.due_running_seconds is None or due.running_seconds_left is None:
+        return None
+    return due.limit_running_seconds - due.due_running_seconds + due.running_seconds_left
+
+
+def limit_words(due: DueJob, offset_minutes: int) -> str:
+    """The date of its limit, or that there is none."""
+    return "none" if due.limit_at is None else short_date(due.limit_at, offset_minutes)
+
+
+def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
+    """The state of a job in words, with what is left in hours and date."""
+    said = _state_words(due, now_at, offset_minutes)
+    tails = []
+    if due.state not in (State.DONE, State.WITHDRAWN) and (read := as_of_words(due, now_at, offset_minutes)):
+        tails.append(read)
+    elif due.estimated:
+        tails.append("estimated")
+    if due.forecast is not None and due.forecast.standing and due.state in (State.AHEAD, State.WINDOW_OPEN):
+        tails.append("pump has hardly run, the date is wide")
+    if not due.first and due.state not in (State.DONE, State.WITHDRAWN):
+        tails.append("if the turn before is done when due")
+    return "; ".join([said, *tails])
+
+
+def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
+    if due.occurrence.kind == BREAKDOWN.code:
+        return f"Repair open since {moment(due.due_at, offset)}"
+    match due.state:
+        case State.AHEAD:
+            opens = f"Opens {short_date(due.window_opens_at, offset)}, " if due.window_opens_at > now_at else "Ahead, "
+            return opens + due_words(due, now_at, offset)
+        case State.WINDOW_OPEN:
+            return f"Window open, {due_words(due, now_at, offset)}"
+        case State.PAST_DUE:
+            over = None if due.running_seconds_left is None else -due.running_seconds_left
+            left = limit_left_seconds(due)
+            by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
+            limit = f"in {_hours_words(left or 0)}, about " if by_hours else ""
+            past = _past_words(due, now_at, due.due_at, over)
+            return f"Past due by {past}; limit {limit}{limit_words(due, offset)}"
+        case State.PAST_LIMIT:
+            left = limit_left_seconds(due)
+            past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left)
+            return f"Past limit by {past}; close it or ask for a postponement"
+        case State.POSTPONED:
+            until = limit_words(due, offset) if due.postponed_to is None else short_date(due.postponed_to, offset)
+            return f"Postponed to {until}; was due {short_date(due.due_at, offset)}"
+        case State.NOT_KNOWN:
+            return "Last time not known: planned as due now; the chief sets a first date"
+        case State.DONE:
+            return "Done"
+        case State.WITHDRAWN:
+            return "Withdrawn"

@@ -1,0 +1,109 @@
+"""Numbers, instants and counts as they stand on a page. Ship time is UTC plus the offset that stands beside it."""
+
+import math
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from scheduler.shiptime import minutes_at
+
+NARROW = "\u202f"
+NBSP = "\u00a0"
+M3H = "m³/h"
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """The number with a narrow no-break space at the thousands, a dot, and a true minus sign.
+
+    >>> number(13905.24, 1).replace(NARROW, "_"), number(-4)
+    ('13_905.2', '−4')
+    """
+    text = f"{abs(value):,.{decimals}f}".replace(",", NARROW)
+    return f"−{text}" if value < 0 and float(f"{value:.{decimals}f}") != 0 else text
+
+
+def margin_number(m3_per_h: float) -> str:
+    """A margin in whole m3/h, rounded down so that it never looks larger than it is.
+
+    >>> margin_number(19.9), margin_number(-0.2)
+    ('19', '−1')
+    """
+    return number(math.floor(m3_per_h + 1e-9))
+
+
+def ship(at: datetime, offset_minutes: int) -> datetime:
+    """The instant on the ship's clock of that day; only for printing."""
+    return at + timedelta(minutes=minutes_at(offset_minutes, at))
+
+
+def offset_words(offset_minutes: int) -> str:
+    """The offset as printed beside a ship time.
+
+    >>> offset_words(60), offset_words(-210), offset_words(0)
+    ('UTC+1', 'UTC−3:30', 'UTC')
+    """
+    if not offset_minutes:
+        return "UTC"
+    hours, minutes = divmod(abs(offset_minutes), 60)
+    return f"UTC{'+' if offset_minutes > 0 else '−'}{hours}" + (f":{minutes:02d}" if minutes else "")
+
+
+def clock(at: datetime, offset_minutes: int) -> str:
+    """Hours and minutes in ship time."""
+    return f"{ship(at, offset_minutes):%H:%M}"
+
+
+def short_date(at: datetime, offset_minutes: int) -> str:
+    """Like "Wed 25 Nov", in ship time, held together by no-break spaces."""
+    local = ship(at, offset_minutes)
+    return f"{DAYS[local.weekday()]}{NBSP}{local.day}{NBSP}{MONTHS[local.month - 1][:3]}"
+
+
+def long_date(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
+    """Like "25 November", with the year when it is not the year of now."""
+    local = ship(at, offset_minutes)
+    text = f"{local.day}{NBSP}{MONTHS[local.month - 1]}"
+    return text if now_at is None or local.year == ship(now_at, offset_minutes).year else f"{text}{NBSP}{local.year}"
+
+
+def moment(at: datetime, offset_minutes: int) -> str:
+    """Short date and time in ship time."""
+    return f"{short_date(at, offset_minutes)} {clock(at, offset_minutes)}"
+
+
+def day_words(at: datetime, now_at: datetime, offset_minutes: int) -> str:
+    """Today, tomorrow, yesterday, in N days, N days ago: by the ship's calendar."""
+    days = (ship(at, offset_minutes).date() - ship(now_at, offset_minutes).date()).days
+    near = {0: "today", 1: "tomorrow", -1: "yesterday"}
+    return near.get(days) or (f"in {days} days" if days > 0 else f"{-days} days ago")
+
+
+def count_words(count: int, one: str, many: str) -> str:
+    """A count in words up to twelve: "Three jobs"."""
+    said = COUNTS[count] if count < len(COUNTS) else number(count)
+    return f"{said} {one if count == 1 else many}"
+
+
+def inner(name: str) -> str:
+    """A name inside a sentence: the first letter small unless it is an abbreviation."""
+    return name if len(name) > 1 and not name[1].islower() else name[:1].lower() + name[1:]
+
+
+def listed(names: Sequence[str]) -> str:
+    """The names as in a sentence: "VP1, VP2 and VP3"."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

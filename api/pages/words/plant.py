@@ -1,0 +1,248 @@
+"""The heading of the plant page and what stands under it."""
+
+import math
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from api.pages.shared.view import JobLine, MarginRun, PlanLine, PlantView, PumpLine
+from api.pages.words.jobs import job_name, rank, stands_at
+from api.pages.words.numbers import (
+    COUNTS,
+    M3H,
+    NBSP,
+    clock,
+    count_words,
+    inner,
+    listed,
+    long_date,
+    margin_number,
+    moment,
+    number,
+    ship,
+    short_date,
+)
+from scheduler.domain.base.enums import State
+from scheduler.domain.vessel.document import BREAKDOWN
+
+
+def least(runs: Sequence[MarginRun]) -> MarginRun | None:
+    """The first run with the least margin; none without runs."""
+    return min(runs, key=lambda r: (r.margin_m3_per_h, r.from_at), default=None)
+
+
+def below(runs: Sequence[MarginRun]) -> tuple[tuple[MarginRun, ...], ...]:
+    """Stretches of touching runs below the minimum, in time order."""
+    stretches: list[list[MarginRun]] = []
+    for run in sorted(runs, key=lambda r: r.from_at):
+        if run.margin_m3_per_h >= 0:
+            continue
+        if stretches and stretches[-1][-1].to_at == run.from_at:
+            stretches[-1].append(run)
+        else:
+            stretches.append([run])
+    return tuple(tuple(s) for s in stretches)
+
+
+def one_trip_below_at(runs: Sequence[MarginRun]) -> datetime | None:
+    """First instant at which losing the largest pump in use would go below the minimum; none when never or unknown."""
+    found = (r.from_at for r in runs if r.largest_m3_per_h is not None and r.margin_m3_per_h < r.largest_m3_per_h)
+    return min(found, default=None)
+
+
+def pump_words(pump: PumpLine, now_at: datetime, offset_minutes: int) -> str:
+    """One sentence on a pump that is down or not proved; empty when it counts in full."""
+    outage = pump.outage
+    if outage is None or not (outage.from_at <= now_at and (outage.to_at is None or now_at < outage.to_at)):
+        return ""
+    since = short_date(outage.from_at, offset_minutes)
+    if not pump.down_at(now_at):
+        return f"Not proved since {since}"
+    if outage.to_at is not None:
+        return f"Down since {since}, back {moment(outage.to_at, offset_minutes)}"
+    return f"Down since {since}; {return_words(pump, offset_minutes)}"
+
+
+def return_words(pump: PumpLine, offset_minutes: int) -> str:
+    """When a pump that is out is back, as far as it is known: told, assumed by plans, or out without end."""
+    if pump.back is None:
+        return "the time it was expected back has passed: say when it is back"
+    day = moment(pump.back.at, offset_minutes)
+    return f"return not known, plans assume {day}" if pump.back.assumed else f"expected back {day}"
+
+
+def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
+    """What is past its limit or past due, in one sentence; empty when nothing is. Both in rank order."""
+    if late:
+        name = job_name(late[0].due)
+        said = f"{name} is past its limit" if len(late) == 1 else ""
+        said = said or f"{count_words(len(late), 'job is', 'jobs are')} past their limit, {name} the longest"
+        return said + (f", and {count_words(len(past), 'more is', 'more are').lower()} past due." if past else ".")
+    if not past:
+        return ""
+    name = job_name(past[0].due)
+    if len(past) == 1:
+        return f"{name} is past due."
+    return f"{count_words(len(past), 'job is', 'jobs are')} past due, {name} the longest."
+
+
+def jobs_sentence(view: PlantView) -> str:
+    """The first half of the heading: what is past limit, past due, open or next."""
+    offset = view.frame.utc_offset_minutes
+    order = sorted(view.jobs, key=rank)
+    late = [j for j in order if j.due.state is State.PAST_LIMIT]
+    past = [j for j in order if j.due.state is State.PAST_DUE]
+    down = [p for p in view.pumps if p.down_at(view.now_at)]
+    broken = ""
+    if down:
+        since = min(p.outage.from_at for p in down if p.outage)
+        names = listed([p.position for p in down])
+        broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
+    late_words = _late_words(late, past)
+    unknown = [j for j in order if j.due.state is State.NOT_KNOWN and j.due.renewed_by is None]
+    if unknown:
+        many = count_words(len(unknown), "job is", "jobs are").lower()
+        said = f"When it was last done is not known: {many} planned as due now."
+        late_words = f"{late_words} {said}".strip()
+    if late_words:
+        return f"{broken} {late_words}".strip()
+    if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
+        return f"No running hours have been read yet. {broken}".strip()
+    if broken:
+        return broken
+    silent = [p for p in view.pumps if p.silent_since_at is not None]
+    if silent:
+        names = listed([p.position for p in silent])
+        if len(silent) == 1:
+            return f"The counter of {names} is silent; its due dates are estimated."
+        return f"The counters of {names} are silent; their due dates are estimated."
+    coming = (State.AHEAD, State.WINDOW_OPEN, State.POSTPONED)
+    ahead = [j for j in view.jobs if j.due.state in coming and j.kind.code != BREAKDOWN.code]
+    if not ahead:
+        return "Nothing is due: no open job is known."
+    first = min(ahead, key=lambda j: (stands_at(j.due), j.due.occurrence.key))
+    date = long_date(stands_at(first.due), offset, view.now_at)
+    return f"Nothing is due before {date}: {inner(job_name(first.due))} comes first."
+
+
+def capacity_sentence(view: PlantView) -> str:
+    """The second half of the heading: how capacity stands to the minimum. Calculated, so never "guaranteed"."""
+    if not view.runs:
+        return "No capacity has been worked out yet."
+    offset = view.frame.utc_offset_minutes
+    to = long_date(max(r.to_at for r in view.runs), offset, view.now_at)
+    basis = (
+        "As planned" if view.plan else "As proposed" if view.proposed else "There is no plan yet; with no pump opened"
+    )
+    stretches = below(view.runs)
+    if stretches:
+        first = stretches[0]
+        lacking = number(math.ceil(max(-r.margin_m3_per_h for r in first) - 1e-9))
+        if first[0].from_at <= view.now_at < first[-1].to_at:
+            end = first[-1].to_at
+            until = f" until {moment(end, offset)}" if end < max(r.to_at for r in view.runs) else f" to {to} at least"
+            return f"Capacity is short by {lacking}{NBSP}{M3H} now,{until}."
+        again = long_date(stretches[1][0].from_at, offset, view.now_at) if len(stretches) > 1 else ""
+        more = f" and again on {again}" if len(stretches) == 2 else ""
+        more = more or (f" and {count_words(len(stretches) - 1, 'time', 'times').lower()} more" if again else "")
+        deepest = number(math.ceil(max(-r.margin_m3_per_h for s in stretches for r in s) - 1e-9))
+        when = long_date(first[0].from_at, offset, view.now_at)
+        most = " at most" if again else ""
+        return f"{basis}, capacity is short on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
+    plan = view.plan or view.proposed
+    unplaced = [s for s in plan.shortfalls if s.key] if plan else []
+    trip = one_trip_below_at(view.runs)
+    tail = ""
+    if trip is not None:
+        when = "at any time from now" if trip <= view.now_at else f"on {long_date(trip, offset, view.now_at)}"
+        tail = f"; if one more pump trips it is short {when}"
+    said = f"{basis}, capacity holds the minimum to {to}{tail}."
+    if unplaced:
+        said += f" {count_words(len(unplaced), 'job has', 'jobs have')} no slot."
+    return said
+
+
+def answer(view: PlantView) -> str:
+    """The heading of the plant page: the answer itself, two or three sentences."""
+    said = f"{jobs_sentence(view)} {capacity_sentence(view)}"
+    return said + (" A newer plan waits to be taken." if view.proposed and view.plan else "")
+
+
+def sub_line(view: PlantView) -> str:
+    """Under the heading: when the hours were read and which counters are silent."""
+    offset = view.frame.utc_offset_minutes
+    read = [p.hours.as_of for p in view.pumps if p.hours is not None and p.hours.as_of is not None]
+    if not read:
+        return "No counter has posted yet: due dates rest on the calendar and on opening hours."
+    newest = max(read)
+    same_day = ship(newest, offset).date() == ship(view.now_at, offset).date()
+    said = f"Hours read at {clock(newest, offset) if same_day else moment(newest, offset)}."
+    silent = [p for p in view.pumps if p.silent_since_at is not None]
+    unread = [p.position for p in view.pumps if p.hours is None or p.hours.as_of is None]
+    if silent:
+        each = listed([f"{p.position} since {moment(p.silent_since_at, offset)}" for p in silent if p.silent_since_at])
+        said += f" Silent: {each}; those hours are estimated."
+    if unread:
+        said += f" Nothing read yet from {listed(unread)}."
+    if not silent and not unread:
+        all_of = COUNTS[len(view.pumps)].lower() if len(view.pumps) < len(COUNTS) else str(len(view.pumps))
+        said += f" All {all_of} counters are posting." if len(view.pumps) > 1 else " The counter is posting."
+    return said
+
+
+def action(view: PlantView) -> tuple[str, str] | None:
+    """Label and address of the one main action, or none while all is well."""
+    order = sorted(view.jobs, key=rank)
+    out = next((p for p in view.pumps if p.down_at(view.now_at) and p.repair_href), None)
+    if out is not None:
+        return f"Open {out.position} repair", out.repair_href
+    if order and order[0].due.state in (State.PAST_LIMIT, State.PAST_DUE, State.NOT_KNOWN):
+        return f"Open {job_name(order[0].due)}", order[0].href
+    if view.proposed:
+        return "See the new plan" if view.plan else "See the proposed plan", f"{view.plan_href}#newer"
+    if all(p.hours is None for p in view.pumps) and view.hours_href:
+        return "Enter running hours", view.hours_href
+    if below(view.runs) and view.figures_href:
+        return "See the figures", view.figures_href
+    if order and order[0].due.state is State.WINDOW_OPEN:
+        return f"Open {job_name(order[0].due)}", order[0].href
+    return None
+
+
+def plan_words(plan: PlanLine, offset_minutes: int) -> str:
+    """One sentence on a plan: lawful or not, proven or not, when made and taken."""
+    lawful = "Lawful" if not plan.faults else f"Not lawful: {count_words(len(plan.faults), 'fault', 'faults').lower()}"
+    proof = "proven best" if plan.proven else "not proven best"
+    made = f"made {moment(plan.made_at, offset_minutes)}"
+    if plan.taken_at is None:
+        return f"{lawful}, {proof}, {made}. Not taken yet."
+    by = f" by {plan.taken_by}" if plan.taken_by else ""
+    return f"{lawful}, {proof}, {made}, taken {moment(plan.taken_at, offset_minutes)}{by}."
+
+
+def least_words(view: PlantView) -> tuple[str, str]:
+    """The least margin as a number and the words after it (when, which pump open); empty without runs."""
+    return least_said(view.runs, view.frame.utc_offset_minutes)
+
+
+def least_said(runs: Sequence[MarginRun], offset_minutes: int) -> tuple[str, str]:
+    """As `least_words`, of any runs."""
+    run = least(runs)
+    if run is None:
+        return "", ""
+    why = [f"{listed(run.open_positions)} open"] if run.open_positions else []
+    why += [f"{listed(run.down_positions)} down"] if run.down_positions else []
+    why += [run.minimum_label] if run.minimum_label != "minimum" else []
+    return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
+
+
+def minimum_words(runs: Sequence[MarginRun]) -> str:
+    """The minima in force, the one that holds longest first: "72 usual, 94 full ship"."""
+    lengths: dict[tuple[float, str], timedelta] = {}
+    for run in runs:
+        key = (run.minimum_m3_per_h, run.minimum_label)
+        lengths[key] = lengths.get(key, timedelta()) + (run.to_at - run.from_at)
+    order = sorted(lengths, key=lambda key: (-lengths[key], key))
+    named = [(m, "usual" if label == "minimum" else label) for m, label in order]
+    if len(named) == 1 and named[0][1] == "usual":
+        return number(math.ceil(named[0][0] - 1e-9))
+    return ", ".join(f"{number(math.ceil(m - 1e-9))} {label}" for m, label in named)

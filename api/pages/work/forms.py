@@ -1,0 +1,307 @@
+"""The steps of the work on a job as forms: what each asks for, and a typed form read back into a step."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from pydantic import ValidationError
+
+from api.routes.shared.bodies import WorkStepBody
+from api.server.errors import refused_from
+from scheduler.domain.base.enums import Test
+from scheduler.domain.work.acts import GasPlace, Note
+from scheduler.domain.work.state import Work
+from scheduler.errors import Refused
+from scheduler.shiptime import instant_of
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One field. type: text, long, number, numbers, whole, list, tick, moment, or choice (then `choices` has value and words)."""
+
+    name: str
+    label: str
+    type: str = "text"
+    hint: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class StepForm:
+    """What one kind of step asks for besides when and by whom."""
+
+    kind: str
+    title: str
+    asks: tuple[Ask, ...] = ()
+
+
+_POINT = Ask("point", "Isolation point", "choice")
+_LOCK, _TAG = Ask("lock_no", "Lock no."), Ask("tag_no", "Tag no.")
+FORMS: tuple[StepForm, ...] = (
+    StepForm(
+        "permit issued",
+        "Permit issued",
+        (
+            Ask("number", "Permit no.", hint="Of the ship's own permit system"),
+            Ask("permit_kind", "Kind", hint="Cold work, enclosed space, ..."),
+            Ask("issued_by", "Issued by"),
+            Ask("valid_to", "Valid to", "moment"),
+            Ask("company", "Contractor", hint="The company it is issued to, where one works on it"),
+            Ask("passing", "Points that pass", "list", hint="As named on the permit, with commas"),
+        ),
+    ),
+    StepForm(
+        "made ready",
+        "Stand-by seen, people told",
+        (Ask("standby_seen", "The stand-by pump was seen running", "tick"), Ask("told", "Who was told")),
+    ),
+    StepForm(
+        "gas checked",
+        "Gas read",
+        (
+            Ask("place", "Where", "choice", choices=(("room", "in the room"), ("slackened cover", "slackened cover"))),
+            Ask("oxygen_percent", "O2, %", "number"),
+            Ask("lel_percent", "LEL, %", "number"),
+            Ask("h2s_ppm", "H2S, ppm", "number"),
+            Ask("meter", "Meter", hint="Its number; it stays on"),
+            Ask("bump_tested", "Bump tested today", "tick"),
+        ),
+    ),
+    StepForm(
+        "rinsed",
+        "Rinsed and drained",
+        (Ask("drained_to", "Drained to", hint="Sewage tank or a closed container, never the bilge"),),
+    ),
+    StepForm(
+        "tag placed",
+        "Locked and tagged",
+        (
+            _POINT,
+            _LOCK,
+            _TAG,
+            Ask("box_no", "Lock box"),
+            Ask("override", "Chief engineer's reason", hint="Only where the minimum does not hold"),
+        ),
+    ),
+    StepForm(
+        "start tried",
+        "Start tried",
+        (Ask("control_alive", "With the control supply alive", "tick"), Ask("text", "Remark")),
+    ),
+    StepForm(
+        "no voltage",
+        "No voltage",
+        (
+            Ask("all_phases", "None at the terminals, all phases", "tick"),
+            Ask("meter", "Meter", hint="Its number"),
+            Ask("meter_proved_before", "Meter proved before", "tick"),
+            Ask("meter_proved_after", "Meter proved after", "tick"),
+        ),
+    ),
+    StepForm(
+        "vacuum let out",
+        "Stored vacuum let out",
+        (
+            Ask("gauge_stays_at_zero", "Gauge stays at zero, valves shut", "tick"),
+            Ask("drained", "Drained", "tick"),
+        ),
+    ),
+    StepForm("point passes", "A point passes", (_POINT, Ask("instead", "What isolates instead"))),
+    StepForm("personal lock on", "Personal lock on the box", (_LOCK, Ask("company", "Company, of a contractor"))),
+    StepForm("opened", "Opened"),
+    StepForm(
+        "noted",
+        "Step, measure, finding, part",
+        (
+            Ask("about", "What it is", "choice", choices=tuple((note.value, note.value) for note in Note)),
+            Ask("name", "Name", hint="Knife clearance, worn edge, knife set, ..."),
+            Ask("value", "Value", "number"),
+            Ask("unit", "Unit"),
+            Ask("low", "Limit from", "number"),
+            Ask("high", "Limit to", "number"),
+            Ask("text", "Remark", "long"),
+        ),
+    ),
+    StepForm(
+        "measure accepted",
+        "Measure accepted by the chief engineer",
+        (Ask("name", "Measure"), Ask("reason", "Reason")),
+    ),
+    StepForm("people clear", "People and tools clear, covers on"),
+    StepForm("personal lock off", "Personal lock off the box"),
+    StepForm("tag taken over", "Relief: own lock at a point", (_POINT, _LOCK, _TAG)),
+    StepForm(
+        "tag removed",
+        "Tag taken off",
+        (
+            _POINT,
+            Ask("other_reason", "If by another hand: reason", hint="The documented exception; else leave these empty"),
+            Ask("other_approved_by", "Approved by"),
+            Ask("other_absence_checked", "Checked that the one who placed it is not here", "tick"),
+            Ask("other_contact_tried", "Contact tried", "tick"),
+        ),
+    ),
+    StepForm("people told", "People told that it is free", (Ask("names", "Who was told"),)),
+    StepForm(
+        "started locally",
+        "Started locally",
+        (
+            Ask("no_leak", "No leak seen", "tick"),
+            Ask("turns_right", "Turns the right way", "tick"),
+            Ask("phase_ampere", "Current of the phases, A", "numbers", hint="8.1 8.2 8.1"),
+        ),
+    ),
+    StepForm("returned", "Back to AUTO, not proved", (Ask("text", "Remark"),)),
+    StepForm(
+        "tested",
+        "Test after",
+        (
+            Ask("result", "Result", "choice", choices=((Test.PASSED.value, "passed"), (Test.FAILED.value, "failed"))),
+            Ask("pull_down_seconds", "Pull-down, s", "number"),
+            Ask("limit_seconds", "Its limit, s", "number"),
+            Ask("from_vacuum_kpa", "From, kPa below atmosphere", "number"),
+            Ask("to_vacuum_kpa", "To, kPa below atmosphere", "number"),
+            Ask("quiet_hour", "At a quiet hour", "tick"),
+            Ask("others_stopped", "Other pumps stopped", "tick"),
+            Ask("text", "Figures", hint="Hold, seal drops"),
+        ),
+    ),
+    StepForm(
+        "work reported",
+        "Work reported",
+        (Ask("lowest_vacuum_kpa", "Lowest vacuum seen meanwhile, kPa", "number"), Ask("text", "Report", "long")),
+    ),
+    StepForm("permit closed", "Permit closed", (Ask("number", "Permit no."),)),
+    StepForm(
+        "entry struck",
+        "Strike the newest entry",
+        (Ask("number", "Entry", "whole", hint="Within ten minutes, by who recorded it"), Ask("reason", "Why")),
+    ),
+)
+FORMS_IN_USE: tuple[StepForm, ...] = tuple(
+    form for form in FORMS if form.kind in ("noted", "measure accepted", "tested", "work reported", "entry struck")
+)
+"""The steps of a job that takes no pump out."""
+BY_KIND: Mapping[str, StepForm] = {form.kind: form for form in FORMS}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StepTyped:
+    """A step form as typed and refused: what stood against it, and what was typed."""
+
+    kind: str
+    values: Mapping[str, str] = field(default_factory=dict)
+    faults: Mapping[str, str] = field(default_factory=dict)
+    says: str = ""
+    may_be_fact: bool = False
+
+
+def next_kind(work: Work, points: Sequence[str] = ()) -> str:
+    """The act that usually comes next; a suggestion, nothing is forced. Common practice, no source."""
+    open_permit = any(one.closed_at is None for one in work.permits)
+    if work.test is Test.PASSED and not work.hanging:
+        return "permit closed" if open_permit else "work reported"
+    if not work.hanging and work.returned_at is not None:
+        return "tested"
+    if not work.hanging and work.opened_at is not None and work.clear_at is not None:
+        return _going_back(work)
+    if not open_permit:
+        return "permit issued"
+    if not work.hanging:
+        return _before_isolating(work)
+    return _isolated(work, points)
+
+
+def _before_isolating(work: Work) -> str:
+    if work.ready is None:
+        return "made ready"
+    if work.gas is None:
+        return "gas checked"
+    return "tag placed" if work.rinsed is not None else "rinsed"
+
+
+def _isolated(work: Work, points: Sequence[str]) -> str:
+    """The supply first, then the try while control is alive, then the other points and the other proofs."""
+    if work.opened_at is not None:
+        if work.clear_at is None:
+            return "noted"
+        return "personal lock off" if work.personal_hanging else "tag removed"
+    if work.start_tried is None:
+        return "start tried"
+    if any(not work.locked(point) for point in points):
+        return "tag placed"
+    for act, there in (
+        ("no voltage", work.no_voltage),
+        ("vacuum let out", work.vacuum_out),
+        ("personal lock on", work.personal_hanging),
+    ):
+        if not there:
+            return act
+    at_cover = work.gas is not None and work.gas.place is GasPlace.COVER
+    return "opened" if at_cover else "gas checked"
+
+
+def _going_back(work: Work) -> str:
+    if work.told_at is None:
+        return "people told"
+    return "returned" if work.started_locally is not None else "started locally"
+
+
+def read_step(kind: str, typed: Mapping[str, str], offset_minutes: int, *, fact: bool) -> WorkStepBody:
+    """The step as told by the form: ship time to UTC, empty fields left out.
+
+    Raises:
+        Refused: with a fault for each field that cannot be read.
+    """
+    form = BY_KIND.get(kind)
+    if form is None:
+        raise Refused(f"{kind[:40]!r} is no step of the work. Choose one of the page's.")
+    step: dict[str, Any] = {"kind": kind, "by": typed.get("by", "")}
+    faults: list[tuple[str, str]] = []
+    for ask in (Ask("at", "When", "moment"), *form.asks):
+        text = typed.get(ask.name, "").strip()
+        try:
+            if ask.type == "tick":
+                step[ask.name] = bool(text)
+            elif text:
+                step[ask.name] = _read(ask.type, text, offset_minutes)
+        except ValueError as error:
+            faults.append((f"/{ask.name}", str(error)))
+    other = {
+        name: step.pop(f"other_{name}", None) for name in ("reason", "approved_by", "absence_checked", "contact_tried")
+    }
+    if other["reason"] or other["approved_by"]:
+        step["other_hand"] = {**other, "reason": other["reason"] or "", "approved_by": other["approved_by"] or ""}
+    if faults:
+        raise Refused("Some fields cannot be read.", faults=faults)
+    try:
+        return WorkStepBody.model_validate({"step": step, "fact": fact})
+    except ValidationError as error:
+        refused = refused_from(error)
+        raise Refused(
+            refused.says, faults=[(f"/{at.rsplit('/', 1)[-1]}", says) for at, says in refused.faults]
+        ) from error
+
+
+def _read(kind: str, text: str, offset_minutes: int) -> Any:
+    if kind == "numbers":
+        return [_read("number", one, offset_minutes) for one in text.split()]
+    if kind == "list":
+        return [one.strip() for one in text.split(",") if one.strip()]
+    if kind == "whole":
+        if not (text.isascii() and text.isdigit() and len(text) < 10):
+            raise ValueError("a whole number is expected, such as 3")
+        return int(text)
+    if kind == "number":
+        try:
+            return float(text.replace("\u202f", "").replace(" ", "").replace(",", "."))
+        except ValueError:
+            raise ValueError("a number is expected, such as 20.9") from None
+    if kind == "moment":
+        try:
+            wall = datetime.fromisoformat(text)
+            return instant_of(wall, offset_minutes) if wall.tzinfo is None else wall
+        except (ValueError, OverflowError):
+            raise ValueError("a date and time are expected, as 2026-11-25 14:00") from None
+    return text

@@ -1,0 +1,194 @@
+"""The application: settings in, a FastAPI app out. Every door must stand in the table, or it does not start."""
+
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.routing import APIRoute
+from fastapi.staticfiles import StaticFiles
+from starlette.concurrency import run_in_threadpool
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from api.ics.writer import PEN
+from api.pages.capacity import route as capacity_route
+from api.pages.feed import route as feed_route
+from api.pages.hours import route as hours_route
+from api.pages.notes import route as notes_route
+from api.pages.people import route as people_route
+from api.pages.plan import route as plan_route
+from api.pages.plant import route as page_routes
+from api.pages.shared import layout
+from api.pages.voyage import route as voyage_route
+from api.routes import (
+    aboard,
+    breakdowns,
+    calendar,
+    company,
+    counters,
+    daybook,
+    docks,
+    due,
+    feeds,
+    fleet,
+    moving,
+    photos,
+    points,
+    readings,
+    service,
+    signing,
+    work,
+)
+from api.server import errors
+from api.server.access import DOORS
+from api.server.calendar_cache import HandOut, Shelf
+from api.server.fast_route import HotRoute
+from api.server.logs import hide_secrets
+from api.server.middleware import Guard
+from scheduler.actions.base.context import House
+from scheduler.actions.base.remembering import keep_base_url
+from scheduler.actions.feed import refresh as feed_refresh
+from scheduler.actions.hours.readings import ReadingDoor
+from scheduler.clock import Clock, system_clock
+from scheduler.errors import SchedulerError
+from scheduler.settings import Settings
+from scheduler.storage.database import Database, open_database
+from scheduler.storage.intake import Intake
+from scheduler.storage.migrate import create_or_check
+from scheduler.timers import Timers
+from scheduler.version import VERSION
+
+log = logging.getLogger("leadline")
+
+ROUTERS = (
+    readings.router,
+    calendar.router,
+    fleet.router,
+    counters.router,
+    work.router,
+    company.router,
+    aboard.router,
+    breakdowns.router,
+    moving.router,
+    docks.router,
+    points.router,
+    signing.router,
+    capacity_route.router,
+    notes_route.router,
+    photos.router,
+    daybook.router,
+    feeds.router,
+    page_routes.router,
+    people_route.router,
+    plan_route.router,
+    voyage_route.router,
+    feed_route.router,
+    hours_route.router,
+    due.router,
+    service.router,
+)
+"""In the order in which a request is held against them: the busy doors first."""
+
+ABOUT = (
+    "Planned maintenance by running hours for a ship's vacuum plant. Send keys as `Authorization: Bearer ll_...`. "
+    "Errors are problem details (RFC 9457). Instants are RFC 3339; answers are in UTC. Hand actions take an "
+    "Idempotency-Key. Capacities are swept m3/h at the stop setpoint. As planned is never a promise: the margin is "
+    "calculated, and the maker's manual, the ship's procedures, class and flag rules come first."
+)
+
+
+class App(FastAPI):
+    """FastAPI with a door before its own: `front` is asked first, and passes on what it does not answer."""
+
+    def __init__(self, **said: Any) -> None:
+        super().__init__(**said)
+        self.front: ASGIApp = super().__call__
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Plain ASGI."""
+        await self.front(scope, receive, send)
+
+
+def open_house(settings: Settings, clock: Clock = system_clock) -> House:
+    """The house on its database, tables made or checked. The caller closes `house.db`."""
+    database: Database = open_database(settings.database)
+    try:
+        create_or_check(database)
+    except BaseException:
+        database.close()
+        raise
+    return House(database, clock, settings)
+
+
+def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = True) -> FastAPI:
+    """The application on a database. timers: run the clock's ticks in this process."""
+    must_all_stand_in_the_table()
+    house = open_house(settings, clock)
+    intake = Intake(house.db, clock, waiting_requests=settings.intake_queue)
+    shelf = Shelf(house)
+
+    def refresh(vessel_id: str) -> object:
+        return feed_refresh.renew(house, PEN(settings.shown_base_url()), vessel_id)
+
+    @asynccontextmanager
+    async def life(app: FastAPI) -> AsyncIterator[None]:
+        hide_secrets()
+        intake.start()
+        with suppress(SchedulerError):
+            await run_in_threadpool(keep_base_url, house)
+        await run_in_threadpool(shelf.fill)
+        ticks = Timers(house, refresh) if timers else None
+        app.state.timers = ticks
+        if ticks is not None:
+            ticks.start()
+        log.info("Leadline %s on %s", VERSION, house.db.engine_says())
+        try:
+            yield
+        finally:
+            if ticks is not None:
+                ticks.stop()
+            intake.stop()
+            house.db.close()
+
+    app = App(
+        title="Leadline",
+        version=VERSION,
+        description=ABOUT,
+        lifespan=life,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        license_info={"name": "Apache-2.0"},
+    )
+    app.state.house, app.state.intake, app.state.timers = house, intake, None
+    app.state.counters = readings.Counters(ReadingDoor(house, intake))
+    app.state.feed_shelf, app.state.refresh = shelf, refresh
+    app.state.error_page = people_route.error_answer
+    for router in ROUTERS:
+        app.include_router(router)
+    app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")
+    errors.install(app)
+    app.add_middleware(Guard, settings=settings, short=short_ways())
+    app.front = HandOut(app.front, shelf=shelf, compress=settings.feed_gzip)
+    return app
+
+
+def short_ways() -> dict[tuple[str, str], ASGIApp]:
+    """The doors that are called without the layers of the application, by method and path."""
+    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, HotRoute)]
+    return {(method, route.path): errors.Unforeseen(route.app) for route in routes for method in route.methods or ()}
+
+
+def doors_there() -> set[tuple[str, str]]:
+    """(method, route) of every door of the app."""
+    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
+    return {(method, route.path) for route in routes for method in route.methods or ()}
+
+
+def must_all_stand_in_the_table() -> None:
+    """Raises RuntimeError when a door is not in the table, or the table names one that is not there."""
+    there = doors_there()
+    unknown, gone = there - DOORS.keys(), DOORS.keys() - there
+    if unknown or gone:
+        raise RuntimeError(f"doors without roles: {sorted(unknown)}; roles without doors: {sorted(gone)}")

@@ -1,0 +1,136 @@
+"""What routes ask for: the house, who is asking, the conditions of a request."""
+
+import hmac
+import re
+from dataclasses import dataclass
+from typing import Annotated, Any, cast
+
+from fastapi import Depends, Path, Request
+
+from api.server.access import DOORS, Free
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import Hand, House
+from scheduler.actions.people import people
+from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
+
+COOKIE = "leadline"
+_HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5})?")
+_ETAG = re.compile(r'\s*(?:W/)?"(\d{1,18})"\s*')
+
+
+def house_of(request: Request) -> House:
+    """The house this app serves."""
+    return cast(House, request.app.state.house)
+
+
+def route_of(request: Request) -> tuple[str, str]:
+    """(method, route template) of the request, as in the table of doors."""
+    return request.method, str(request.scope["route"].path)
+
+
+@dataclass(frozen=True, slots=True)
+class Asking:
+    """Who asks; csrf is set for a person at a browser, none for a key."""
+
+    actor: Actor
+    csrf: str | None = None
+
+
+def asking(request: Request, house: "HouseDep") -> Asking:
+    """Who asks, if they may pass this door. Runs in a worker thread: it reads the database.
+
+    Raises:
+        NotSignedIn: no key and no session, or one that is not known. NotAllowed: the role does not pass here.
+    """
+    door = DOORS[route_of(request)]
+    if isinstance(door, Free):  # pragma: no cover - a wiring mistake, held by a test
+        raise RuntimeError("an open door asks nobody")
+    found = _by_key(request, house) or _by_cookie(request, house)
+    if found is None:
+        raise NotSignedIn(
+            "Nobody is known to be asking. Send `Authorization: Bearer ll_...`, or open your sign-in link in a browser."
+        )
+    found.actor.must_be(door, f"{request.method} {request.scope['route'].path}")
+    return found
+
+
+def _by_key(request: Request, house: House) -> Asking | None:
+    header = request.headers.get("authorization")
+    if header is None:
+        return None
+    scheme, _, key = header.partition(" ")
+    if scheme.lower() != "bearer":
+        raise NotSignedIn("The Authorization header must read `Bearer ll_...`.")
+    return Asking(people.who_holds(house, key.strip()))
+
+
+def _by_cookie(request: Request, house: House) -> Asking | None:
+    secret = request.cookies.get(COOKIE)
+    found = people.at_browser(house, secret) if secret else None
+    if found is None:
+        return None
+    api_change = request.url.path.startswith("/api/") and request.method not in ("GET", "HEAD")
+    if api_change and not _token_fits(found.csrf, request.headers.get("x-csrf-token")):
+        raise NotAllowed(
+            "A change from a browser needs the page's token in the header X-CSRF-Token. Use the page, or a key."
+        )
+    return Asking(found.actor, found.csrf)
+
+
+def _token_fits(wanted: str, given: Any) -> bool:
+    return isinstance(given, str) and hmac.compare_digest(wanted.encode(), given.encode())
+
+
+def must_be_own_form(who: Asking, given: Any) -> None:
+    """Raises NotAllowed unless the form carries this session's token."""
+    if who.csrf is None or not _token_fits(who.csrf, given):
+        raise NotAllowed(
+            "This form is not from your own page, or you signed in anew since. Load the page again and repeat."
+        )
+
+
+def version_in(request: Request) -> int | None:
+    """The version in If-Match, or none.
+
+    Raises:
+        BadRequest: it is there but is not a version of ours.
+    """
+    text = request.headers.get("if-match")
+    if text is None:
+        return None
+    match = _ETAG.fullmatch(text)
+    if match is None:
+        raise BadRequest(f'If-Match is {text!r:.60}; expected the version in quotes, such as "3", as the ETag gave it.')
+    return int(match[1])
+
+
+def hand_of(request: Request, who: Asking, asked: Any) -> Hand:
+    """The hand action as asked: `asked` is the body as plain JSON values, the route is part of what was asked."""
+    return Hand(
+        who.actor,
+        request.headers.get("idempotency-key"),
+        {"route": f"{request.method} {request.url.path}", "body": asked},
+    )
+
+
+def reached_at(request: Request, house: House) -> str:
+    """Address of this server for a link that goes into the answer to this request, and nowhere else.
+
+    The setting, else the Host that the asker used: kept for others it would let anybody plant an address.
+
+    Raises:
+        BadRequest: no base_url is set and Host is not a host.
+    """
+    found = house.settings.shown_base_url()
+    if found:
+        return found
+    host = request.headers.get("host", "")
+    if not _HOST.fullmatch(host):
+        raise BadRequest(f"Host is {host!r:.60}; expected name:port of this server, or the setting base_url.")
+    return f"{request.url.scheme}://{host}"
+
+
+Number = Annotated[int, Path(ge=0, le=2**31 - 1)]
+"""A number in an address, as far as a database counts."""
+HouseDep = Annotated[House, Depends(house_of)]
+AskingDep = Annotated[Asking, Depends(asking)]

@@ -1,0 +1,133 @@
+"""What every action works with: the database, the clock, the settings, the planner's worker."""
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from threading import Event, Lock
+from typing import Any
+
+from scheduler.actions.base.actor import Actor
+from scheduler.clock import Clock
+from scheduler.errors import MissingCondition, Refused
+from scheduler.settings import Settings
+from scheduler.solving import Worker, Workers
+from scheduler.storage import people_rows
+from scheduler.storage.database import Database, Session
+from scheduler.storage.tables import IdempotencyRow
+
+
+@dataclass(frozen=True, slots=True)
+class House:
+    """The conductor's context; one a process."""
+
+    db: Database
+    clock: Clock
+    settings: Settings
+    stopping: Event = field(default_factory=Event, compare=False)
+    """Set when the program stops: plans under way are given up, to be made when it runs again."""
+
+    looking_far: Lock = field(default_factory=Lock, compare=False)
+    """Held while an outlook is worked out: it takes seconds of a core, so there is one at a time."""
+
+    def now(self) -> datetime:
+        """The present instant, aware, in UTC."""
+        return self.clock()
+
+    def now_s(self) -> int:
+        """The present instant in whole epoch seconds."""
+        return int(self.clock().timestamp())
+
+    def workers(self, many: int = 1) -> Workers:
+        """The planner's worker processes, to be used in a `with`; none is started before it is asked."""
+        return Workers(
+            Worker(
+                wall_seconds=self.settings.solve_seconds,
+                memory_mb=self.settings.solve_memory_mb,
+                stopping=self.stopping.is_set,
+            )
+            for _ in range(many)
+        )
+
+
+def instant(at_s: int) -> datetime:
+    """Epoch seconds as an aware instant in UTC."""
+    return datetime.fromtimestamp(at_s, UTC)
+
+
+def maybe(at_s: int | None) -> datetime | None:
+    """Epoch seconds as an aware instant in UTC; none stays none."""
+    return None if at_s is None else instant(at_s)
+
+
+def utc_text(at_s: int | None) -> str | None:
+    """Epoch seconds as RFC 3339 text in UTC; none stays none."""
+    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def seconds(at: datetime) -> int:
+    """An aware instant in whole epoch seconds, floored."""
+    return int(at.timestamp() // 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What an action answers: an HTTP-like status number and a JSON value."""
+
+    status: int
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """A hand action as asked: by whom, under which Idempotency-Key, and what exactly."""
+
+    actor: Actor
+    key: str | None
+    asked: Mapping[str, Any]
+
+    @property
+    def fingerprint(self) -> str:
+        """SHA-256 of what was asked."""
+        return hashlib.sha256(json.dumps(self.asked, sort_keys=True, default=str).encode()).hexdigest()
+
+
+def must_have_key(hand: Hand) -> None:
+    """Raises MissingCondition when the hand action has no Idempotency-Key, or one over 100 characters."""
+    if not hand.key or len(hand.key) > 100:
+        raise MissingCondition(
+            "This action needs the header Idempotency-Key (1 to 100 characters, a new one for each thing you do), "
+            "so that sending it twice does it once."
+        )
+
+
+def once(session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable[[], Answer]) -> Answer:
+    """Run `act` unless this key was used: then give the kept answer. Answer and effect commit together.
+
+    Raises:
+        MissingCondition: no Idempotency-Key, or one over 100 characters.
+        Refused: the key was used for something else.
+    """
+    must_have_key(hand)
+    assert hand.key is not None
+    kept = people_rows.kept_answer(session, vessel_id, hand.key, hand.actor.id)
+    if kept is not None:
+        if kept.fingerprint != hand.fingerprint:
+            raise Refused(
+                f'The Idempotency-Key "{hand.key}" was used before for something else. Use a new key for a new action.'
+            )
+        return Answer(kept.status, json.loads(kept.answer))
+    answer = act()
+    session.add(
+        IdempotencyRow(
+            vessel_id=vessel_id,
+            key=hand.key,
+            actor=hand.actor.id,
+            fingerprint=hand.fingerprint,
+            status=answer.status,
+            answer=json.dumps(answer.body),
+            created_s=now_s,
+        )
+    )
+    return answer

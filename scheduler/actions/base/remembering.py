@@ -1,0 +1,21 @@
+"""What a server leaves for the command line that works on the same database: the address people reach it by."""
+
+from scheduler.actions.base.context import House
+from scheduler.storage import people_rows
+from scheduler.storage.database import Database
+
+_BASE_URL = "base_url"
+
+
+def keep_base_url(house: House) -> None:
+    """Remember the address of the server that starts; one without an address leaves what is remembered."""
+    found = house.settings.shown_base_url()
+    if found and base_url(house.db) != found:
+        with house.db.write() as session:
+            people_rows.remember(session, _BASE_URL, found)
+
+
+def base_url(database: Database) -> str:
+    """The address that the server of this database was reached by last, empty when none has run yet."""
+    with database.read() as session:
+        return people_rows.remembered(session, _BASE_URL)

@@ -1,0 +1,302 @@
+"""Pump down, pump back: facts about a pump, taken at any time, with the margin that is left."""
+
+import secrets
+from datetime import datetime, timedelta
+
+from scheduler.actions.base.context import Answer, Hand, House, instant, maybe, once, seconds
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.plant_state.load import capacities_of, concessions_of, outage_of
+from scheduler.actions.plant_state.work import require_no_tag
+from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.fleet import Place, offset_minutes
+from scheduler.domain.base.enums import Test
+from scheduler.domain.capacity.minimum import (
+    Swept,
+    capacities_at,
+    litres_down,
+    litres_up,
+    minimum_agreed,
+    provisional_capacity,
+)
+from scheduler.domain.vessel.document import Plant
+from scheduler.errors import Clash, Refused
+from scheduler.storage import work_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import OutageRow, OutageStatus, PumpTestRow
+
+AHEAD = timedelta(minutes=5)
+"""How far a clock aboard may be ahead of the server's before an instant counts as in the future."""
+
+
+def pump_down(
+    house: House, hand: Hand, place: Place, *, at: datetime, reason: str, expected_at: datetime | None = None
+) -> Answer:
+    """Take in that a pump is out of order since `at`. A new plan is asked for; the answer states the margin left.
+
+    Args:
+        expected_at: when it is expected back; none: not known, and plans assume `returning.ASSUMED_AFTER`.
+
+    Raises:
+        Clash: it is down already. Refused: an instant to come, an empty reason, or a return that is past.
+    """
+    _sane(house, at, reason, "went down")
+    must_be_ahead(house, expected_at)
+    with house.db.write(place.vessel_id) as session:
+        vessel, _ = held(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+
+        def act() -> Answer:
+            for row in work_rows.open_outages(session, place.vessel_id, place.id):
+                if row.status is OutageStatus.DOWN:
+                    raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
+                end_outage(session, row, at)
+            set_down(session, place, at, reason, hand.actor.name, house.now_s(), expected_at)
+            payload = {
+                "pump": place.id,
+                "serial": _serial(plant, place.id),
+                "at": at,
+                "reason": reason,
+                "expected_at": expected_at,
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, "pump down", house.now(), payload)
+            return _answered(session, house, place, plant, number, "down")
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def pump_back(
+    house: House, hand: Hand, place: Place, *, at: datetime, reason: str, test: Test, measured: Swept | None = None
+) -> Answer:
+    """Take in that a pump is back since `at`, and what its test showed.
+
+    Passed: it counts in full. None: returned, not proved, it counts at the plant's provisional derate. Failed: it is
+    recorded and the pump goes on counting nothing.
+
+    Raises:
+        Clash: the pump was not out. Refused: an instant to come, before it went down, or a measured capacity without
+            a passed test.
+    """
+    _sane(house, at, reason, "came back")
+    if measured is not None and test is not Test.PASSED:
+        raise Refused("A measured capacity goes with a passed test only. Leave it out, or say the test passed.")
+    with house.db.write(place.vessel_id) as session:
+        vessel, _ = held(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+
+        def act() -> Answer:
+            rows = work_rows.open_outages(session, place.vessel_id, place.id)
+            if not rows:
+                raise Clash(f"Pump {place.id} was not out. There is nothing to bring back.")
+            require_no_tag(session, place.vessel_id, place.id)
+            if any(row.from_s > seconds(at) for row in rows):
+                raise Refused(f"Pump {place.id} cannot be back before it went down. Check the instant.")
+            returned(session, plant, place, at, reason, test, measured, hand.actor.name, house.now_s())
+            payload = {
+                "pump": place.id,
+                "serial": _serial(plant, place.id),
+                "at": at,
+                "test": test,
+                "measured_swept_m3_per_h": None if measured is None else measured.m3_per_h,
+                "reason": reason,
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, "pump back", house.now(), payload)
+            words = {Test.PASSED: "back, proved", Test.NONE: "back, not proved", Test.FAILED: "down: the test failed"}
+            return _answered(session, house, place, plant, number, words[test])
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def must_be_ahead(house: House, expected_at: datetime | None) -> None:
+    """Raises Refused when a return is told for a time that is past."""
+    if expected_at is not None and expected_at <= house.now():
+        says = "this is past; say when it is expected back, or leave it empty where that is not known"
+        raise Refused(f"expected_at: {says}.", faults=[("/expected_at", says)])
+
+
+def say_expected(house: House, hand: Hand, place: Place, expected_at: datetime | None) -> Answer:
+    """Say when a pump that is out is expected back; none: not known any more. A new plan is asked for.
+
+    Raises:
+        Clash: it is not out. Refused: a time that is past.
+    """
+    must_be_ahead(house, expected_at)
+    with house.db.write(place.vessel_id) as session:
+        vessel, _ = held(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+
+        def act() -> Answer:
+            rows = work_rows.open_outages(session, place.vessel_id, place.id)
+            down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
+            if down is None:
+                raise Clash("This pump is not out. There is no return to expect.")
+            before, down.expected_s = down.expected_s, None if expected_at is None else seconds(expected_at)
+            session.add(down)
+            payload = {
+                "pump": place.id,
+                "serial": _serial(plant, place.id),
+                "out_since": instant(down.from_s),
+                "expected_at": expected_at,
+                "expected_before": maybe(before),
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, "return expected", house.now(), payload)
+            return _answered(session, house, place, plant, number, "down")
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def begin_outage(
+    session: Session,
+    place: Place,
+    at: datetime,
+    status: OutageStatus,
+    counts_for_litres_per_h: int,
+    *,
+    reason: str,
+    by: str,
+    now_s: int,
+    expected_at: datetime | None = None,
+    job_key: str = "",
+) -> None:
+    """Store that the pump counts for so much from `at` on; expected_at: when it is expected back, none: not known. job_key: of the
+    job whose work puts it out."""
+    session.add(
+        OutageRow(
+            id=secrets.token_hex(8),
+            vessel_id=place.vessel_id,
+            plant_id=place.plant_id,
+            pump_id=place.id,
+            from_s=seconds(at),
+            counts_for_litres_per_h=counts_for_litres_per_h,
+            status=status,
+            reason=reason,
+            expected_s=None if expected_at is None else seconds(expected_at),
+            actor=by,
+            recorded_s=now_s,
+            job_key=job_key,
+        )
+    )
+
+
+def set_down(
+    session: Session,
+    place: Place,
+    at: datetime,
+    reason: str,
+    by: str,
+    now_s: int,
+    expected_at: datetime | None = None,
+    job_key: str = "",
+) -> None:
+    """Store that the pump counts for nothing from `at` on; expected_at and job_key as in `begin_outage`."""
+    begin_outage(
+        session,
+        place,
+        at,
+        OutageStatus.DOWN,
+        0,
+        reason=reason,
+        by=by,
+        now_s=now_s,
+        expected_at=expected_at,
+        job_key=job_key,
+    )
+
+
+def end_outage(session: Session, row: OutageRow, at: datetime) -> None:
+    """End an outage at `at` (never before it began)."""
+    row.to_s = max(row.from_s, seconds(at))
+    session.add(row)
+
+
+def returned(
+    session: Session,
+    plant: Plant,
+    place: Place,
+    at: datetime,
+    reason: str,
+    test: Test,
+    measured: Swept | None,
+    by: str,
+    now_s: int,
+) -> None:
+    """Store what a return with this test means for the pump's capacity (the not-proved rule)."""
+    if test is not Test.NONE:
+        session.add(
+            PumpTestRow(
+                id=secrets.token_hex(8),
+                vessel_id=place.vessel_id,
+                pump_id=place.id,
+                at_s=seconds(at),
+                result=test,
+                swept_litres_per_h=None if measured is None else litres_down(measured),
+                actor=by,
+                recorded_s=now_s,
+            )
+        )
+    rows = work_rows.open_outages(session, place.vessel_id, place.id)
+    if test is Test.FAILED:
+        for row in rows:
+            if row.status is not OutageStatus.DOWN:
+                end_outage(session, row, at)
+        if not any(row.status is OutageStatus.DOWN for row in rows):
+            set_down(session, place, at, reason, by, now_s)
+        return
+    for row in rows:
+        end_outage(session, row, at)
+    if test is Test.NONE:
+        whole = capacities_of(session, place.vessel_id, plant)[place.id]
+        counts = litres_down(provisional_capacity(plant, whole))
+        begin_outage(session, place, at, OutageStatus.NOT_PROVED, counts, reason=reason, by=by, now_s=now_s)
+
+
+def _sane(house: House, at: datetime, reason: str, what: str) -> None:
+    if not reason.strip():
+        raise Refused(
+            f"Say in a few words why the pump {what}; the reason is empty.", faults=[("/reason", "this is empty")]
+        )
+    if at > house.now() + AHEAD:
+        raise Refused(f"{at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which the pump {what}.")
+
+
+def _serial(plant: Plant, pump: str) -> str:
+    return next(p.serial for p in plant.pumps if p.id == pump)
+
+
+def _answered(session: Session, house: House, place: Place, plant: Plant, number: int, state: str) -> Answer:
+    session.flush()
+    now = house.now()
+    want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+    bump_revision(session, place.vessel_id)
+    return Answer(
+        200, {"pump": place.id, "state": state, **margin_words(session, plant, place.vessel_id, now), "record": number}
+    )
+
+
+def margin_words(session: Session, plant: Plant, vessel_id: str, at: datetime) -> dict[str, float | str]:
+    """What is left over the minimum at an instant, in figures and in words."""
+    available, minimum, label = margin_now(session, plant, vessel_id, at)
+    margin = available - minimum
+    says = (
+        f"{available / 1000:g} m3/h are left over a minimum of {minimum / 1000:g} ({label}): margin {margin / 1000:g}."
+        if margin >= 0
+        else f"Short by {-margin / 1000:g} m3/h now: {available / 1000:g} of {minimum / 1000:g} ({label})."
+    )
+    return {
+        "available_swept_m3_per_h": available / 1000,
+        "minimum_swept_m3_per_h": minimum / 1000,
+        "margin_swept_m3_per_h": margin / 1000,
+        "says": says + " A new plan is being made.",
+    }
+
+
+def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> tuple[int, int, str]:
+    """Available and minimum capacity at an instant in litres/h, facts only, and the minimum's label."""
+    outages = [outage_of(row) for row in work_rows.outages(session, vessel_id, plant.id, since_s=seconds(at))]
+    counts = capacities_at(plant, outages, at, capacities_of(session, vessel_id, plant))
+    agreed = concessions_of(session, vessel_id, plant.id)
+    minimum, label = minimum_agreed(plant, at, offset_minutes(session, vessel_id, at), agreed)
+    return sum(map(litres_down, counts.values())), litres_up(minimum), label

@@ -1,0 +1,48 @@
+"""Is the house in order? What readiness says."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from scheduler.actions.base.context import House, instant
+from scheduler.errors import SchedulerError
+from scheduler.storage import fleet_rows, people_rows
+from scheduler.storage.intake import IntakeState
+
+_DAY_S = 86_400
+
+
+@dataclass(slots=True)
+class Found:
+    """What was found. ready: requests can be served; remarks do not stop that."""
+
+    ready: bool = True
+    checks: dict[str, Any] = field(default_factory=dict)
+    remarks: list[str] = field(default_factory=list)
+
+    def body(self) -> dict[str, Any]:
+        """As JSON values."""
+        return {"ready": self.ready, "checks": self.checks, "remarks": self.remarks}
+
+
+def look(house: House, *, intake: IntakeState, timers: Sequence[str] = ()) -> Found:
+    """Look at the database, the writer and the timers. Never raises for what it finds."""
+    found = Found(remarks=list(timers))
+    found.checks["intake"] = {
+        "waiting": intake.waiting_requests,
+        "stored": intake.stored,
+        "failed": intake.failed,
+        "last_commit_at": None if intake.last_commit_at is None else intake.last_commit_at.isoformat(),
+    }
+    try:
+        found.checks["database"] = house.db.engine_says()
+        house.db.require_room()
+        with house.db.read() as session:
+            found.checks["vessels"] = len(fleet_rows.vessels(session))
+            for row in people_rows.failed_tasks(session, house.now_s() - _DAY_S)[:5]:
+                when = instant(row.started_s).isoformat().replace("+00:00", "Z")
+                found.remarks.append(f"{row.task} ({row.period}, {when}): {row.outcome}")
+    except SchedulerError as error:
+        found.ready = False
+        found.checks["database"] = error.says
+    return found

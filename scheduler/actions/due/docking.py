@@ -1,0 +1,144 @@
+"""A batch of jobs chosen for a dock: asked of days without a minimum, on record, taken back by another record."""
+
+import json
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduler.actions.base.context import Answer, Hand, House, once, seconds, utc_text
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.plan.explaining import job_words
+from scheduler.actions.plant_state.load import Situation, load, situation
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.capacity.minimum import minimum_agreed
+from scheduler.domain.due.docking import better_in_dock
+from scheduler.errors import Clash, NotFound, Refused
+from scheduler.storage import company_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import DockRow
+
+LONGEST = timedelta(days=180)
+FARTHEST = timedelta(days=1100)
+"""No dock is chosen for further ahead: about three years, more than between two dockings of a ship in service."""
+
+
+def choices(house: House, place: Place, from_at: datetime, to_at: datetime) -> dict[str, Any]:
+    """What is better done in a dock of these days, and what was chosen. Raises Refused where the days make no sense."""
+    _must_be_days(house, from_at, to_at)
+    now = situation(house, place.vessel_id, place.plant_id, horizon_days=_days_to(house, to_at))
+    with house.db.read() as session:
+        rows = company_rows.docks(session, place.vessel_id, place.plant_id)
+    return {
+        "plant": place.plant_id,
+        "from_at": utc_text(seconds(from_at)),
+        "to_at": utc_text(seconds(to_at)),
+        "without_minimum": _without_minimum(now, from_at, to_at),
+        "jobs": [
+            {
+                "job": job.occurrence.key,
+                "name": job_words(now, job.occurrence.key),
+                "due_at": utc_text(seconds(job.due_at)),
+                "takes_hours": job.takes_hours,
+            }
+            for job in better_in_dock(now.jobs, from_at, to_at)
+        ],
+        "batches": [_told(row) for row in reversed(rows)],
+    }
+
+
+def choose(house: House, hand: Hand, place: Place, from_at: datetime, to_at: datetime, keys: Sequence[str]) -> Answer:
+    """Choose jobs for a dock: plans put them in its days, as far as their limits allow.
+
+    Raises:
+        Refused: days that make no sense, none or an unknown job, or a minimum above 0 in the days: mark them so first, in the
+            document or by a lower minimum that both sides sign.
+    """
+    _must_be_days(house, from_at, to_at)
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id, horizon_days=_days_to(house, to_at))
+            known = {job.occurrence.key for job in better_in_dock(now.jobs, from_at, to_at)}
+            unknown = [key for key in keys if key not in known]
+            if not keys or unknown:
+                says = (
+                    f"jobs that are better done there were expected; {len(unknown)} of {len(keys)} are not among them"
+                )
+                raise Refused(f"jobs: {says}.", faults=[("/jobs", says)])
+            if not _without_minimum(now, from_at, to_at):
+                says = "a minimum holds in these days; have a lower one agreed for them, or say so in the document"
+                raise Refused(f"from_at: {says}.", faults=[("/from_at", says)])
+            rows = company_rows.docks(session, place.vessel_id)
+            row = DockRow(
+                vessel_id=place.vessel_id,
+                number=max((one.number for one in rows), default=0) + 1,
+                plant_id=place.plant_id,
+                from_s=seconds(from_at),
+                to_s=seconds(to_at),
+                jobs=json.dumps(sorted(keys)),
+                chosen_by=hand.actor.name,
+                chosen_s=house.now_s(),
+            )
+            return _kept(session, house, row, "dock batch chosen", 201, hand.actor.name)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def withdraw(house: House, hand: Hand, place: Place, number: int) -> Answer:
+    """Take a batch back. Raises NotFound, Clash when it was taken back already."""
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            rows = company_rows.docks(session, place.vessel_id, place.plant_id)
+            row = next((one for one in rows if one.number == number), None)
+            if row is None:
+                raise NotFound(f"There is no dock batch {number} for this plant.")
+            if row.withdrawn_s is not None:
+                raise Clash(f"Dock batch {number} was taken back already, by {row.withdrawn_by}.")
+            row.withdrawn_by, row.withdrawn_s = hand.actor.name, house.now_s()
+            return _kept(session, house, row, "dock batch withdrawn", 200, hand.actor.name)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _must_be_days(house: House, from_at: datetime, to_at: datetime) -> None:
+    if not house.now() < to_at <= house.now() + FARTHEST:
+        says = f"an end that is still to come and within {FARTHEST.days} days was expected"
+        raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
+    if not timedelta(hours=12) <= to_at - from_at <= LONGEST:
+        says = f"an end 12 hours to {LONGEST.days} days after from_at was expected"
+        raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
+
+
+def _days_to(house: House, to_at: datetime) -> int:
+    return max(house.settings.horizon_days, (to_at - house.now()).days + 1)
+
+
+def _without_minimum(now: Situation, from_at: datetime, to_at: datetime) -> bool:
+    hours = range(int((to_at - from_at) / timedelta(hours=1)))
+    return all(
+        minimum_agreed(now.plant, from_at + timedelta(hours=n), now.offset_minutes, now.concessions)[0].m3_per_h <= 0
+        for n in hours
+    )
+
+
+def _kept(session: Session, house: House, row: DockRow, what: str, status: int, by: str) -> Answer:
+    session.add(row)
+    session.flush()
+    record, _ = append(session, row.vessel_id, what, house.now(), {**_told(row), "by": by})
+    want_plan(session, row.vessel_id, row.plant_id, house.now_s())
+    bump_revision(session, row.vessel_id)
+    return Answer(status, {**_told(row), "record": record})
+
+
+def _told(row: DockRow) -> dict[str, Any]:
+    return {
+        "batch": row.number,
+        "from_at": utc_text(row.from_s),
+        "to_at": utc_text(row.to_s),
+        "jobs": json.loads(row.jobs),
+        "chosen_by": row.chosen_by,
+        "withdrawn_by": row.withdrawn_by,
+        "withdrawn_at": utc_text(row.withdrawn_s),
+    }

@@ -1,0 +1,163 @@
+"""First dates: where nobody knows when a job was last done, the chief engineer says when it first falls due, and why."""
+
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+from scheduler.actions.base.actor import person_of
+from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.hours.ledger import StoredTotals
+from scheduler.actions.plant_state.load import Situation, first_dates_of, known_from, load
+from scheduler.actions.vessel.document import held
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.work.jobs import kind_of, open_job
+from scheduler.domain.base.enums import State, Subject
+from scheduler.domain.due.first_date import first_date_faults, latest_on
+from scheduler.domain.due.jobs import DueJob, Occurrence, last_not_known
+from scheduler.domain.due.subjects import where
+from scheduler.domain.hours.running import RunningHours, running_hours
+from scheduler.domain.vessel.document import Plant
+from scheduler.errors import Refused
+from scheduler.shiptime import instant_of, ship_time
+from scheduler.storage import company_rows, fleet_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import FirstDateRow
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstDue:
+    """A first date as set. on: ship's date."""
+
+    on: date
+    reason: str
+    by: str
+    set_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotKnown:
+    """A job that nobody knows when it was last done. key: of its open turn; position: name of its place."""
+
+    key: str
+    position: str
+    kind_name: str
+
+
+def may_be_set(job: DueJob) -> bool:
+    """Whether a first date may be set, or brought forward, for that open turn."""
+    return job.first and (job.state is State.NOT_KNOWN or job.first_set_at is not None)
+
+
+def latest(now: Situation, job: DueJob) -> date:
+    """The last ship's date that may be set for that job now."""
+    return latest_on(now.plant.kind(job.occurrence.kind), ship_time(now.at, now.offset_minutes).date())
+
+
+def told(house: House, vessel_id: str, occurrence: Occurrence) -> FirstDue | None:
+    """What was set for that job, none when nothing was."""
+    with house.db.read() as session:
+        row = company_rows.first_date(session, vessel_id, occurrence.kind, occurrence.subject)
+    if row is None:
+        return None
+    return FirstDue(on=row.due_on, reason=row.reason, by=row.actor, set_at=instant(row.set_s))
+
+
+def set_first(
+    house: House, hand: Hand, place: Place, occurrence: Occurrence, *, on: date, reason: str, class_agreed: str = ""
+) -> Answer:
+    """Set the ship's date on which an open turn whose last time is not known falls due; a new plan is asked for.
+
+    Raises:
+        Clash: the job was done. Refused: its last time is known, no reason, no class agreement for a class item, a date not
+            to come, further off than an interval, or later than the one set before.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            key = occurrence.key
+            now = load(session, house, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, occurrence)
+            job = open_job(session, now, occurrence)
+            if not may_be_set(job):
+                before = now.done.get((occurrence.kind, occurrence.subject))
+                when = "" if before is None else f", on {ship_time(before.done_at, now.offset_minutes):%Y-%m-%d}"
+                raise Refused(f"When {key} was last done is known{when}: its due date follows from that.")
+            if job.postponed_to is not None:
+                raise Refused(
+                    f"The limit of {key} was postponed to {ship_time(job.postponed_to, now.offset_minutes):%Y-%m-%d}: its first date "
+                    "is no more what binds it. Do the job, or have the postponement decided anew."
+                )
+            row = company_rows.first_date(session, place.vessel_id, occurrence.kind, occurrence.subject)
+            before_on = None if row is None else row.due_on
+            today = ship_time(now.at, now.offset_minutes).date()
+            faults = first_date_faults(
+                kind, on, today=today, before=before_on, reason=reason, class_agreed=class_agreed
+            )
+            if faults:
+                raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+            due_at = instant_of(datetime.combine(on, time()), now.offset_minutes)
+            ran = None if kind.subject is Subject.PLANT else now.hours[kind.subject, occurrence.subject].seconds
+            payload = {
+                "job_no": key,
+                "job_kind": kind.name,
+                "due_on": on,
+                "before": before_on,
+                "running_seconds": ran,
+                "reason": reason.strip(),
+                "class_agreed": class_agreed.strip(),
+                "by": hand.actor.name,
+            }
+            record, _ = append(session, place.vessel_id, "first date set", now.at, payload)
+            if row is None:
+                row = FirstDateRow(
+                    vessel_id=place.vessel_id,
+                    kind=occurrence.kind,
+                    subject_id=occurrence.subject,
+                    plant_id=place.plant_id,
+                    due_on=on,
+                    due_s=0,
+                    set_s=seconds(now.at),
+                    running_seconds=ran,
+                    reason="",
+                    actor_id="",
+                    actor="",
+                    record=0,
+                )
+            row.due_on, row.due_s, row.reason, row.record = on, seconds(due_at), reason.strip(), record
+            row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
+            session.add(row)
+            want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+            bump_revision(session, place.vessel_id)
+            return Answer(200, {"job": key, "first_due_on": on.isoformat(), "record": record})
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:
+    """Every job of a vessel that nobody knows when it was last done, in the order of her plants and their kinds."""
+    vessel, _ = held(session, vessel_id)
+    first = first_dates_of(session, vessel_id)
+    found = []
+    for plant in vessel.plants:
+        rows = [row for row in fleet_rows.counters(session, vessel_id) if row.plant_id == plant.id]
+        totals = StoredTotals(session, rows)
+
+        def hours_at(
+            subject: Subject, subject_id: str, when: datetime, plant: Plant = plant, totals: StoredTotals = totals
+        ) -> RunningHours:
+            return running_hours(plant, totals, subject, subject_id, when)
+
+        done = known_from(session, vessel_id, plant, hours_at)
+        names = {position.id: position.name for position in plant.positions}
+        for code, subject in last_not_known(plant, done, first, at):
+            kind = plant.kind(code)
+            position = where(plant, kind.subject, subject, at)[1]
+            found.append(
+                NotKnown(
+                    key=Occurrence(kind=code, subject=subject, sequence=1).key,
+                    position=names.get(position or "", plant.name),
+                    kind_name=kind.name,
+                )
+            )
+    return found

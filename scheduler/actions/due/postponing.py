@@ -1,0 +1,212 @@
+"""Postponements: asked by one person, decided by another. The limit moves, the due point does not."""
+
+from typing import Any
+
+from scheduler.actions.base.actor import person_of
+from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds, utc_text
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.plan.explaining import pump_words
+from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.work.jobs import kind_of, open_job
+from scheduler.domain.due.deciding import OFFICE, Decider, Unfit, decision_objections
+from scheduler.domain.due.jobs import Occurrence
+from scheduler.domain.due.postponing import Asked, ask_faults
+from scheduler.domain.people.persons import Person
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.planning.explain.dates import FactKind, plan_facts
+from scheduler.storage import company_rows
+from scheduler.storage.database import bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import PostponementRow
+from scheduler.wording.deciding import unfit_words
+
+
+def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: Asked) -> Answer:
+    """Ask for a later limit of the open turn of a job.
+
+    Raises:
+        Clash: one is asked for and not decided yet, or the job is closed. Refused: no reason or risk, or no later date.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, occurrence)
+            job = open_job(session, now, occurrence)
+            limit_at = job.limit_at
+            if limit_at is None:
+                raise Refused(
+                    "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
+                    "the chief engineer set its first date."
+                )
+            faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, occurrence.key)]
+            if faults:
+                raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+            before = company_rows.postponements(session, place.vessel_id, occurrence.key)
+            waiting = next((row for row in before if row.granted is None), None)
+            if waiting is not None:
+                raise Clash(
+                    f"Postponement {waiting.number} of {occurrence.key} is asked for already and not decided yet."
+                )
+            number = company_rows.next_postponement(session, place.vessel_id)
+            session.add(
+                PostponementRow(
+                    vessel_id=place.vessel_id,
+                    number=number,
+                    plant_id=place.plant_id,
+                    job_key=occurrence.key,
+                    limit_s=seconds(limit_at),
+                    to_s=seconds(asked.to_at),
+                    reason=asked.reason.strip(),
+                    risk=asked.risk.strip(),
+                    mitigation=asked.mitigation.strip(),
+                    asked_by_id=person_of(hand.actor).id,
+                    asked_by=hand.actor.name,
+                    asked_s=house.now_s(),
+                )
+            )
+            payload = {
+                "postponement": number,
+                "job_no": occurrence.key,
+                "job_kind": kind.name,
+                "critical": kind.critical,
+                "class_item": kind.class_item,
+                "limit_at": limit_at,
+                "to_at": asked.to_at,
+                "reason": asked.reason,
+                "risk": asked.risk,
+                "mitigation": asked.mitigation,
+                "times_before": len([row for row in before if row.granted]),
+                "by": hand.actor.name,
+            }
+            record, _ = append(session, place.vessel_id, "postponement asked", now.at, payload)
+            bump_revision(session, place.vessel_id)
+            who = "the office" if kind.critical else "the chief engineer or the office"
+            return Answer(
+                201,
+                {"postponement": number, "job": occurrence.key, "record": record, "says": f"Asked; {who} decides."},
+            )
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _resting(now: Situation, key: str) -> list[tuple[str, str]]:
+    """A postponement does not rest on a return that nobody told."""
+    held = now.proposed or now.taken
+    facts = plan_facts(held.problem, held.plan) if held is not None else ()
+    for fact in facts:
+        if fact.code is FactKind.RESTS_ON_RETURN and fact.assumed and key in fact.keys:
+            name = pump_words(now, fact.pump or "")
+            return [
+                ("/to_at", f"its date rests on the return of {name}, which nobody told: say first when {name} is back.")
+            ]
+    return []
+
+
+def decide(
+    house: House,
+    hand: Hand,
+    vessel_id: str,
+    number: int,
+    *,
+    granted: bool,
+    note: str,
+    class_agreed: str = "",
+    master: str = "",
+) -> Answer:
+    """Grant or refuse a postponement. Granted, the job's limit is the new one, and a new plan is asked for.
+
+    Args:
+        master: name of the master, who decides while the link to the office is down, told by somebody else than who asked.
+
+    Raises:
+        NotFound: no such postponement. Clash: decided already, or granted though its date rests on a return that nobody told.
+        NotAllowed: by the one who asked, or by someone who may
+            not. Refused: a class item without the class's agreement, or no note to a refusal.
+    """
+    hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    with house.db.write(vessel_id) as session:
+
+        def act() -> Answer:
+            row = company_rows.postponement(session, vessel_id, number)
+            if row is None:
+                raise NotFound(f"There is no postponement {number} on {vessel_id}.")
+            if row.granted is not None:
+                words = "granted" if row.granted else "refused"
+                raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
+            now = load(session, house, vessel_id, row.plant_id)
+            kind = kind_of(now.plant, _occurrence(row.job_key))
+            person, by_master = person_of(hand.actor), bool(master.strip())
+            decider = Decider(Person(person.id, master.strip() or person.name), hand.actor.role, by_master)
+            against = decision_objections(
+                kind,
+                asked_by=Person(row.asked_by_id, row.asked_by),
+                decider=decider,
+                granted=granted,
+                class_agreed=class_agreed,
+            )
+            if against:
+                error = Refused if against[0].code is Unfit.CLASS_ITEM else NotAllowed
+                raise error(unfit_words(against))
+            resting = _resting(now, row.job_key) if granted else []
+            if resting:
+                raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
+            if not granted and not note.strip():
+                raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
+            row.granted, row.decided_by, row.decided_s = granted, decider.person.name, house.now_s()
+            row.decided_as = "master" if by_master else "office" if decider.role in OFFICE else "chief"
+            row.entered_by = hand.actor.name if by_master else ""
+            row.note, row.class_agreed = note.strip(), class_agreed.strip()
+            session.add(row)
+            words = "granted" if granted else "refused"
+            payload = {
+                "postponement": number,
+                "job_no": row.job_key,
+                "to_at": instant(row.to_s),
+                "asked_by": row.asked_by,
+                "note": note,
+                "class_agreed": class_agreed,
+                "decided_by": row.decided_by,
+                "decided_as": row.decided_as,
+                "by": hand.actor.name,
+            }
+            record, _ = append(session, vessel_id, f"postponement {words}", now.at, payload)
+            want_plan(session, vessel_id, row.plant_id, house.now_s())
+            bump_revision(session, vessel_id)
+            return Answer(200, {"postponement": number, "job": row.job_key, "granted": granted, "record": record})
+
+        return once(session, vessel_id, hand, house.now_s(), act)
+
+
+def listed(house: House, vessel_id: str, job_key: str | None = None) -> list[dict[str, Any]]:
+    """A vessel's postponements, newest first, as answers tell them."""
+    with house.db.read() as session:
+        rows = company_rows.postponements(session, vessel_id, job_key)
+    return [
+        {
+            "postponement": row.number,
+            "job": row.job_key,
+            "limit_at": utc_text(row.limit_s),
+            "to_at": utc_text(row.to_s),
+            "reason": row.reason,
+            "risk": row.risk,
+            "mitigation": row.mitigation,
+            "asked_by": row.asked_by,
+            "asked_at": utc_text(row.asked_s),
+            "state": {None: "asked", True: "granted", False: "refused"}[row.granted],
+            "decided_by": row.decided_by,
+            "decided_as": row.decided_as,
+            "entered_by": row.entered_by,
+            "decided_at": utc_text(row.decided_s),
+            "note": row.note,
+            "class_agreed": row.class_agreed,
+        }
+        for row in reversed(rows)
+    ]
+
+
+def _occurrence(key: str) -> Occurrence:
+    kind, _, rest = key.partition(":")
+    subject, _, number = rest.rpartition(":")
+    return Occurrence(kind=kind, subject=subject, sequence=int(number))

@@ -1,0 +1,339 @@
+"""The counters of a vessel with what is asked about them, and a person's answer to one question."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from scheduler.actions.base.context import Answer, Hand, House, instant, seconds
+from scheduler.actions.hours.counter_events import CounterEvent, ToldEvent, add_event, told_events
+from scheduler.actions.hours.ledger import (
+    changes_of,
+    checkpoint_before,
+    derive_vessel,
+    items_after,
+    may_be_missing,
+    setup_of,
+    setups_of_counter,
+)
+from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.vessel.document import held as document_of
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.hours.ledger import Code, Flag, Reading, State, Verdict, Why, setup_at
+from scheduler.domain.hours.ledger_says import counts_text
+from scheduler.domain.hours.questions import Question, held_questions, misread_before, missing_question, with_earlier
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.hours.sources import source_at
+from scheduler.errors import Clash, NotFound, Refused
+from scheduler.storage import fleet_rows, intake_rows, ledger_rows, people_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import CounterRow, FlagRow, IntakeLogRow, LedgerEntryRow
+
+RECENT_S = 30 * 86_400
+"""How far back the rate of a counter is taken."""
+MOST_MISREAD = 500
+EXPLAIN = 3
+"""So many counted readings before the held ones are tried as the one that was misread."""
+
+What = Literal["earlier", "replaced", "misread", "preset", "rescaled", "missing", "nothing"]
+
+
+@dataclass(frozen=True, slots=True)
+class CounterSheet:
+    """A counter as the counters page shows it.
+
+    newest: instant put right, thousandths of a count. counts: its hours are the position's; else it only checks them.
+    hours: of its position. latest: ledger entry of the newest reading. events: what people said of it, newest first.
+    """
+
+    id: str
+    position: str
+    newest: tuple[datetime, int] | None
+    seconds_per_count: int
+    counts: bool
+    silent: bool
+    hours: RunningHours | None
+    latest: LedgerEntryRow | None
+    flags: tuple[FlagRow, ...]
+    questions: tuple[Question, ...]
+    events: tuple[ToldEvent, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlantSheet:
+    """The counters of one plant, in the order of its positions."""
+
+    now: Situation
+    counters: tuple[CounterSheet, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Told:
+    """An answer. at: instant of the exchange, needed for replaced alone. hours: what a preset or what is missing is worth."""
+
+    what: What
+    reason: str
+    at: datetime | None = None
+    old_final: float | None = None
+    new_first: float | None = None
+    hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A job whose due point moved."""
+
+    job: DueJob
+    before_at: datetime
+    after_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Changed:
+    """What a counter event changed: hours of the position before and after, and due points that moved by a day or more.
+
+    record: number of the record; repeated: it was there before. waits: nothing changed yet, and why.
+    """
+
+    counter: str
+    record: int | None
+    before: RunningHours | None
+    after: RunningHours | None
+    moved: tuple[Moved, ...]
+    repeated: bool = False
+    waits: str = ""
+
+
+def counter_sheets(house: House, vessel_id: str) -> tuple[PlantSheet, ...]:
+    """The counters of each plant of a vessel, brought up to date first. Raises NotFound."""
+    derive_vessel(house, vessel_id)
+    with house.db.read() as session:
+        plants = [plant.id for plant in document_of(session, vessel_id)[0].plants]
+    return tuple(_plant_sheet(house, situation(house, vessel_id, plant)) for plant in plants)
+
+
+def open_questions(house: House, place: Place) -> tuple[Question, ...]:
+    """What is asked about one counter now. Raises NotFound."""
+    derive_vessel(house, place.vessel_id)
+    with house.db.read() as session:
+        row = fleet_rows.counter(session, place.id)
+        if row is None:
+            raise NotFound(f"There is no counter {place.id} here.")
+        return questions_of(session, row, _flags_of(session, row))
+
+
+def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) -> tuple[Question, ...]:
+    """What is asked about a counter whose ledger is up to date, oldest first."""
+    if row.no is None or not flags:
+        return ()
+    told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
+    asked = [_missing(session, row, flag) for flag in may_be_missing(session, row, flags)]
+    state = _state(session, row.no)
+    starts = [flag.at_s for flag in told if flag.code is Code.HELD]
+    if state is not None and state.lines and starts:
+        held_at = ledger_rows.instants_judged(session, row.no, Verdict.HELD, Why.FUTURE, min(starts))
+        read = (Reading(*one) for one in ledger_rows.readings(session, row.no, min(starts) - 1, row.skew_most_s))
+        rests = state.before or state.good
+        held = held_questions(
+            setup_at(setups_of_counter(session, row), max(starts)),
+            state,
+            told,
+            sorted((one for one in read if one.at_s in held_at), key=lambda one: one.at_s),
+            0.0 if rests is None else seconds_per_day(session, row.no, rests.at_s),
+        )
+        asked += with_earlier(held, _earlier(session, row, held))
+    return tuple(sorted(asked, key=lambda one: one.at_s))
+
+
+def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Reading | None:
+    """The counted reading that explains the held ones when it was misread, or none."""
+    if row.no is None or not asked:
+        return None
+    counted_at = ledger_rows.counted_before(session, row.no, asked[0].at_s, EXPLAIN)
+    if not counted_at:
+        return None
+    state, after_s = checkpoint_before(session, row.no, min(counted_at))
+    items = items_after(session, row, after_s)
+    counted = [item for item in items if isinstance(item, Reading) and item.at_s in counted_at]
+    return misread_before(setup_of(row), state, items, counted)
+
+
+def intake_log(house: House, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
+    """What was posted and not stored, newest first."""
+    with house.db.read() as session:
+        return intake_rows.recent(session, vessel_id, limit, counter)
+
+
+def answer(house: House, hand: Hand, place: Place, at_s: int, told: Told) -> Changed:
+    """Record a person's answer to the question about `place` at `at_s`, and say what it changed.
+
+    Raises:
+        Refused: a value missing or impossible, no reason. Clash: nothing is asked there any more. NotAllowed: as for
+            the counter event it becomes.
+    """
+    asked = next((one for one in open_questions(house, place) if one.at_s == at_s), None)
+    if asked is None and not _known(house, place.vessel_id, hand):
+        raise Clash("This question was answered meanwhile. Load the page again: it shows what is still asked.")
+    if asked is None:  # told before: the answer of then is given, whatever the question was
+        return change(house, hand, place, [CounterEvent(kind="bad reading", at=instant(at_s), reason=told.reason)])
+    return change(house, hand, place, _events(told, at_s, asked))
+
+
+def change(house: House, hand: Hand, place: Place, events: Sequence[CounterEvent]) -> Changed:
+    """Record counter events of one hand action, each once, and say what they changed."""
+
+    def act() -> Answer:
+        for number, event in enumerate(events):
+            one = hand if number == 0 else Hand(hand.actor, f"{hand.key}:{number}", hand.asked)
+            answer = add_event(house, one, place, event)
+        return answer
+
+    return watched(house, hand, place, act)
+
+
+def watched(house: House, hand: Hand, place: Place, act: Callable[[], Answer]) -> Changed:
+    """Do what changes a counter, and say what it changed: hours and due points before and after."""
+    repeated = _known(house, place.vessel_id, hand)
+    before = situation(house, place.vessel_id, place.plant_id)
+    told = act().body
+    record = told.get("record")
+    after = situation(house, place.vessel_id, place.plant_id)
+    position = next((c.position for c in after.counters if c.id == place.id), "")
+    due = {job.occurrence.key: job.due_at for job in before.jobs if job.first}
+    moved = tuple(
+        Moved(job, due[job.occurrence.key], job.due_at)
+        for job in after.jobs
+        if job.first and job.occurrence.key in due and abs((job.due_at - due[job.occurrence.key]).days) >= 1
+    )
+    key = Subject.POSITION, position
+    return Changed(
+        counter=place.id,
+        record=record if isinstance(record, int) else None,
+        before=before.hours.get(key),
+        after=after.hours.get(key),
+        moved=moved,
+        repeated=repeated,
+        waits=str(told.get("says", "")),
+    )
+
+
+def _events(told: Told, at_s: int, asked: Question) -> list[CounterEvent]:
+    """The counter events that an answer stands for."""
+    at, reason = instant(at_s), told.reason
+    match told.what:
+        case "replaced":
+            if told.at is None:
+                says = "when it was exchanged is missing."
+                raise Refused(f"at: {says}", faults=[("/at", says)])
+            made = CounterEvent(
+                kind="replacement", at=told.at, reason=reason, old_final=told.old_final, new_first=told.new_first
+            )
+            return [made]
+        case "rescaled":
+            if asked.scale is None:
+                raise Refused(
+                    "No other scale would fit any more. Load the page again, or use `leadline counter rescaled`."
+                )
+            made = CounterEvent(
+                kind="rescale",
+                at=at,
+                reason=reason,
+                old_final=told.old_final,
+                new_first=told.new_first,
+                seconds_per_count=asked.scale[0],
+                resolution=1.0,
+            )
+            return [made]
+        case "earlier":
+            if asked.earlier is None:
+                raise Refused("No reading before explains these any more. Load the page again.")
+            return [CounterEvent(kind="bad reading", at=instant(asked.earlier[0]), reason=reason)]
+        case "misread" | "preset" if asked.earlier is not None and len(asked.readings) > 1:
+            raise Refused(
+                f"These {len(asked.readings)} readings all follow from what was counted before, once "
+                f"{counts_text(asked.earlier[1])} is left out: mark that one as misread, or record a replacement."
+            )
+        case "misread":
+            held = [reading.at_s for reading in asked.readings]
+            if len(held) > MOST_MISREAD:
+                raise Refused(
+                    f"{len(held)} readings cannot all be misread; at most {MOST_MISREAD} are marked at once. If the counter "
+                    "goes on from a new value, it was replaced or preset."
+                )
+            return [CounterEvent(kind="bad reading", at=instant(one), reason=reason) for one in held]
+        case "preset":
+            return [CounterEvent(kind="step decision", at=at, reason=reason, hours=told.hours)]
+        case "missing":
+            return [CounterEvent(kind="adjustment", at=at, reason=reason, hours=told.hours)]
+        case "nothing":
+            return [CounterEvent(kind="nothing missing", at=at, reason=reason)]
+
+
+def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:
+    assert row.no is not None
+    point = ledger_rows.total_at_or_before(session, row.no, flag.at_s - 1)
+    if point is None:
+        return missing_question(flag, None, 0.0)
+    milli = ledger_rows.shown_at(session, row.no, point[0], row.skew_most_s)
+    good = None if milli is None else (point[0], milli)
+    return missing_question(flag, good, seconds_per_day(session, row.no, point[0]))
+
+
+def _known(house: House, vessel_id: str, hand: Hand) -> bool:
+    with house.db.read() as session:
+        return people_rows.kept_answer(session, vessel_id, hand.key or "", hand.actor.id) is not None
+
+
+def _plant_sheet(house: House, now: Situation) -> PlantSheet:
+    order = [position.id for position in now.plant.positions]
+    states = {counter.id: counter for counter in now.counters}
+    sheets = []
+    with house.db.read() as session:
+        rows = [row for row in fleet_rows.counters(session, now.vessel.id) if row.id in states]
+        changes = changes_of(session, now.vessel.id, rows)
+        for row in sorted(rows, key=lambda one: (order.index(one.position_id), one.id)):
+            assert row.no is not None
+            flags = tuple(flag for flag in now.flags if flag.counter_no == row.no)
+            newest_s = row.newest_s
+            shown = None if newest_s is None else ledger_rows.shown_at(session, row.no, newest_s, row.skew_most_s)
+            counting = source_at(now.plant, row.position_id, seconds(now.at), changes.get(row.position_id, ()))
+            sheets.append(
+                CounterSheet(
+                    id=row.id,
+                    position=row.position_id,
+                    newest=None if newest_s is None or shown is None else (instant(newest_s), shown),
+                    seconds_per_count=setups_of_counter(session, row)[-1][1].seconds_per_count,
+                    counts=counting == row.id,
+                    silent=states[row.id].silent,
+                    hours=now.hours.get((Subject.POSITION, row.position_id)),
+                    latest=None if newest_s is None else ledger_rows.entry_at(session, row.no, newest_s),
+                    flags=flags,
+                    questions=questions_of(session, row, flags),
+                    events=tuple(told_events(ledger_rows.events(session, row.no))[::-1]),
+                )
+            )
+    return PlantSheet(now, tuple(sheets))
+
+
+def _flags_of(session: Session, row: CounterRow) -> list[FlagRow]:
+    return [flag for flag in ledger_rows.flags(session, row.vessel_id) if flag.counter_no == row.no]
+
+
+def _state(session: Session, counter_no: int) -> State | None:
+    kept = ledger_rows.checkpoint(session, counter_no, 2**62)
+    try:
+        return None if kept is None else State.from_text(kept.state)
+    except ValueError:
+        return None  # of another version: derived anew at the next tick
+
+
+def seconds_per_day(session: Session, counter_no: int, until_s: int) -> float:
+    """What the counter ran a day in the 30 days before an instant; 0 without a past."""
+    last = ledger_rows.total_at_or_before(session, counter_no, until_s)
+    first = ledger_rows.total_at_or_before(session, counter_no, until_s - RECENT_S)
+    first = first or ledger_rows.total_after(session, counter_no, until_s - RECENT_S)
+    if last is None or first is None or last[0] <= first[0]:
+        return 0.0
+    return (last[1] - first[1]) * 86_400 / (last[0] - first[0])

@@ -1,0 +1,284 @@
+"""Calendar addresses: the secret in each is shown once and kept as its hash; what it shows, how long, who used it last."""
+
+import json
+import secrets
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import House, instant, maybe
+from scheduler.actions.feed.calendars import FLEET, kept_scopes, scope_of
+from scheduler.actions.people.people import hashed
+from scheduler.actions.vessel.document import held
+from scheduler.domain.base.enums import Role
+from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
+from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
+from scheduler.storage import feed_rows, fleet_rows, people_rows
+from scheduler.storage.database import Session
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import FeedTokenRow, PersonRow
+
+WITHDRAWN_DAYS = 30
+"""How long an address that was withdrawn, or ran out, still says so to the programs that fetch it."""
+MOST_DAYS, MOST_AHEAD = 3650, 180
+_TOUCH_S = 60
+_UNKNOWN = "There is no calendar at this address. Ask whoever keeps Leadline aboard for a new one."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Address:
+    """A calendar address without its secret. vessel_id none: the whole fleet. kinds none: all job kinds."""
+
+    id: str
+    person_id: str
+    vessel_id: str | None
+    label: str
+    alarms: bool
+    kinds: tuple[str, ...] | None
+    made_at: datetime
+    expires_at: datetime | None
+    revoked_at: datetime | None
+    last_used_at: datetime | None
+    agent: str
+    state: Literal["good", "withdrawn", "run out"]
+    ended_at: datetime | None
+    alarm_hour: int = ALARM_HOUR
+    days_ahead: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A new address and its secret, which is not to be had again."""
+
+    id: str
+    secret: str
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """What a secret opens. ended_at: since when it is no longer good, none while it is."""
+
+    scope: Scope
+    ended_at: datetime | None
+
+
+def make_address(
+    house: House,
+    actor: Actor,
+    *,
+    person_id: str,
+    vessel_id: str | None,
+    label: str = "",
+    alarms: bool = False,
+    kinds: Sequence[str] | None = None,
+    days: int | None = None,
+    alarm_hour: int = ALARM_HOUR,
+    days_ahead: int | None = None,
+) -> Made:
+    """A new calendar address for a person.
+
+    Args:
+        vessel_id: whose jobs; none: the whole fleet, for people of the office. kinds: job kind codes, none for all.
+        days: how long it is good, 1 to 3650; none: until it is withdrawn.
+        alarm_hour: ship's hour at which reminders ring on the evening before, 6 to 21. days_ahead: open jobs of so many days only,
+            1 to 180; none: all.
+
+    Raises:
+        NotFound: no such person or vessel, or the vessel is not the person's or the actor's.
+        Refused: the fleet for somebody of one vessel, an unknown job kind, a bad label or number of days.
+    """
+    label = " ".join(label.split())
+    if len(label) > 100:
+        raise Refused(f"The label has {len(label)} letters; at most 100 are kept.")
+    if days is not None and not 1 <= days <= MOST_DAYS:
+        raise Refused(f"An address cannot be good for {days} days; expected 1 to {MOST_DAYS}.")
+    if not FIRST_ALARM <= alarm_hour <= LAST_ALARM:
+        says = f"a reminder at {alarm_hour} h would ring at night; {FIRST_ALARM} to {LAST_ALARM} h can be chosen."
+        raise Refused(f"alarm_hour: {says}", faults=[("/alarm_hour", says)])
+    if days_ahead is not None and not 1 <= days_ahead <= MOST_AHEAD:
+        says = f"{days_ahead} days ahead cannot be shown; 1 to {MOST_AHEAD} can be chosen, or nothing for all."
+        raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
+    made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
+    with house.db.write() as session:
+        person = people_rows.person(session, person_id)
+        _must_reach(session, actor, person, person_id, vessel_id)
+        row = FeedTokenRow(
+            sha256=hashed(made.secret),
+            id=made.id,
+            person_id=person_id,
+            vessel_id=vessel_id,
+            created_s=house.now_s(),
+            expires_s=None if days is None else house.now_s() + days * 86_400,
+            alarms=alarms,
+            kinds=_kinds(session, vessel_id, kinds),
+            label=label,
+            alarm_hour=alarm_hour,
+            days_ahead=days_ahead,
+        )
+        session.add(row)
+        _record(session, house, actor, row, "feed address made")
+    return made
+
+
+def rotate(house: House, actor: Actor, address_id: str) -> Made:
+    """A new secret for an address; programs that have the old one are told as by a withdrawn one. Raises NotFound, or Refused when
+    it has ended."""
+    made = Made(address_id, secrets.token_urlsafe(32))
+    with house.db.write() as session:
+        old = _own(session, actor, address_id)
+        if _ended_s(old, house.now_s()) is not None:
+            raise Refused(f"The calendar address {address_id} is no longer good. Make a new one.")
+        kept = old.model_dump() | {"sha256": hashed(made.secret), "last_used_s": None, "agent": None}
+        old.id, old.label = secrets.token_hex(4), f"{old.label} (changed)".strip()
+        old.revoked_s = _after_last(session, old, house.now_s())
+        session.add(old)
+        session.flush()
+        row = FeedTokenRow(**kept)
+        session.add(row)
+        _record(session, house, actor, row, "feed address changed")
+    return made
+
+
+def revoke(house: House, actor: Actor, address_id: str) -> None:
+    """Withdraw an address; for 30 days it serves a calendar that says so. Raises NotFound when there is none such."""
+    with house.db.write() as session:
+        row = _own(session, actor, address_id)
+        if row.revoked_s is not None:
+            return
+        row.revoked_s = _after_last(session, row, house.now_s())
+        session.add(row)
+        _record(session, house, actor, row, "feed address withdrawn")
+
+
+def _after_last(session: Session, row: FeedTokenRow, now_s: int) -> int:
+    """Since when it is withdrawn: what it says next may not be older than what it said last, whatever the clock did."""
+    shown = [feed_rows.body(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)]
+    return max(now_s, *(body.changed_s + 1 for body in shown if body is not None), 0)
+
+
+def addresses(house: House, actor: Actor, person_id: str | None = None) -> list[Address]:
+    """A person's addresses, oldest first; none: everybody's, for who keeps the installation.
+
+    Raises:
+        NotFound: somebody else's.
+    """
+    if actor.role is not Role.ADMIN and (person_id is None or person_id != actor.person_id):
+        raise NotFound("There are no calendar addresses of that person here.")
+    with house.db.read() as session:
+        rows = feed_rows.tokens(session, person_id)
+    return [_address(row, house.now_s()) for row in rows]
+
+
+def open_address(house: House, secret: str, agent: str) -> Opened:
+    """What a secret opens; notes when and by what it was used (at most once a minute).
+
+    Raises:
+        NotFound: it is not known here. Gone: it ended more than 30 days ago.
+    """
+    now_s = house.now_s()
+    with house.db.read() as session:
+        row = feed_rows.token(session, hashed(secret))
+    if row is None:
+        raise NotFound(_UNKNOWN)
+    ended_s = _ended_s(row, now_s)
+    if ended_s is not None and now_s >= ended_s + WITHDRAWN_DAYS * 86_400:
+        raise Gone("This calendar address was withdrawn and is no longer served. Delete it, or ask for a new one.")
+    if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
+        with suppress(Busy, StorageFull), house.db.write() as session:  # a note, no reason to refuse the calendar
+            again = feed_rows.token(session, row.sha256)
+            if again is not None:
+                again.last_used_s, again.agent = now_s, agent.replace(secret, "***")[:200]
+                session.add(again)
+    return Opened(scope_of(row, False), maybe(ended_s))
+
+
+def good_addresses(house: House) -> list[tuple[str, Scope]]:
+    """(hash of the secret, scope) of every address that is good now, as events and as tasks."""
+    with house.db.read() as session:
+        return kept_scopes(session, house.now())
+
+
+def _own(session: Session, actor: Actor, address_id: str) -> FeedTokenRow:
+    row = feed_rows.token_by_id(session, address_id)
+    if row is None or (actor.role is not Role.ADMIN and row.person_id != actor.person_id):
+        raise NotFound(f"There is no calendar address {address_id[:40]!r} of yours. The list of them shows their ids.")
+    return row
+
+
+def _must_reach(
+    session: Session, actor: Actor, person: PersonRow | None, person_id: str, vessel_id: str | None
+) -> None:
+    if vessel_id is None:
+        actor.must_reach(FLEET, "calendar of the fleet")
+        if person is not None and person.vessel_id is not None:
+            raise Refused(
+                f"{person_id} belongs to {person.vessel_id}; the calendar of the whole fleet is the office's."
+            )
+    if person is None or (vessel_id is not None and person.vessel_id not in (None, vessel_id)):
+        raise NotFound(f"There is no person {person_id} on {vessel_id or 'the fleet'}. Check both ids.")
+    if vessel_id is not None:
+        if fleet_rows.vessel(session, vessel_id) is None:
+            raise NotFound(f"There is no vessel {vessel_id} here. Check the id.")
+        actor.must_reach(vessel_id, f"vessel {vessel_id}")
+
+
+def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None) -> str | None:
+    if wanted is None:
+        return None
+    vessels = [held(session, row.id)[0] for row in fleet_rows.vessels(session, vessel_id)]
+    known = sorted({kind.code for vessel in vessels for plant in vessel.plants for kind in plant.job_kinds})
+    for code in wanted:
+        if code not in known:
+            raise Refused(f"There is no job kind {code!r:.60}. Known: {', '.join(known) or 'none'}.")
+    if not wanted:
+        raise Refused(f"No job kind is named, so nothing would be shown. Known: {', '.join(known) or 'none'}.")
+    return None if set(wanted) == set(known) else json.dumps(sorted(set(wanted)))
+
+
+def _ended_s(row: FeedTokenRow, now_s: int) -> int | None:
+    run_out = row.expires_s if row.expires_s is not None and row.expires_s <= now_s else None
+    return min((at_s for at_s in (row.revoked_s, run_out) if at_s is not None), default=None)
+
+
+def _record(session: Session, house: House, actor: Actor, row: FeedTokenRow, what: str) -> None:
+    session.flush()
+    payload = {
+        "address": row.id,
+        "person": row.person_id,
+        "shows": row.vessel_id or "fleet",
+        "alarms": row.alarms,
+        "alarm_hour": row.alarm_hour if row.alarms else None,
+        "days_ahead": row.days_ahead,
+        "kinds": None if row.kinds is None else json.loads(row.kinds),
+        "label": row.label,
+        "expires_at": None if row.expires_s is None else instant(row.expires_s).isoformat(),
+        "by": actor.name,
+    }
+    append(session, row.vessel_id or FLEET, what, house.now(), payload)
+
+
+def _address(row: FeedTokenRow, now_s: int) -> Address:
+    state: Literal["good", "withdrawn", "run out"] = "good"
+    ended_s = _ended_s(row, now_s)
+    if ended_s is not None:
+        state = "run out" if row.revoked_s is None else "withdrawn"
+    return Address(
+        id=row.id,
+        person_id=row.person_id,
+        vessel_id=row.vessel_id,
+        label=row.label,
+        alarms=row.alarms,
+        kinds=None if row.kinds is None else tuple(json.loads(row.kinds)),
+        made_at=instant(row.created_s),
+        expires_at=maybe(row.expires_s),
+        revoked_at=maybe(row.revoked_s),
+        last_used_at=maybe(row.last_used_s),
+        agent=row.agent or "",
+        state=state,
+        ended_at=maybe(ended_s),
+        alarm_hour=row.alarm_hour,
+        days_ahead=row.days_ahead,
+    )

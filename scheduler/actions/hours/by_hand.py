@@ -1,0 +1,201 @@
+"""Hours read by eye: counters of a ship at one instant, or a log of many, each value judged apart, with a record of who read them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from scheduler.actions.base.context import Answer, Hand, House, instant, must_have_key, once, seconds
+from scheduler.actions.capacity.outages import AHEAD
+from scheduler.actions.due.questions import seconds_per_day
+from scheduler.actions.hours.ledger import derive_vessel, setups_of_counter
+from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
+from scheduler.actions.vessel.document import held as document_of
+from scheduler.domain.hours.ledger import Verdict, setup_at
+from scheduler.domain.hours.ledger_says import counts_text
+from scheduler.domain.hours.unusual import Unusual, unusual
+from scheduler.errors import NotFound, Refused
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.database import Session
+from scheduler.storage.history_rows import append
+from scheduler.storage.intake import Door, Intake
+from scheduler.storage.tables import CounterRow, HandReadingRow, LedgerEntryRow
+
+
+@dataclass(frozen=True, slots=True)
+class HandCounter:
+    """A counter to be read: its id, its position's name (with the plant's where there are several), and what it showed last."""
+
+    id: str
+    position: str
+    seconds_per_count: int
+    newest: tuple[datetime, int] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What a counter, by id, showed at an instant."""
+
+    counter: str
+    at: datetime
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What became of one value typed. status: stored, duplicate, conflict or refused.
+
+    entry: what the ledger made of it. stands: the other value stored at that instant, thousandths, in a conflict. why: the
+    words of a refusal. unusual: it counts far more than the counter runs.
+    """
+
+    counter: str
+    status: str
+    entry: LedgerEntryRow | None = None
+    stands: int | None = None
+    why: str = ""
+    unusual: Unusual | None = None
+
+    @property
+    def taken(self) -> bool:
+        """Whether the value is among the readings."""
+        return self.status in (Door.STORED, Door.DUPLICATE)
+
+
+def hand_counters(house: House, vessel_id: str) -> list[HandCounter]:
+    """A vessel's counters in the order of her plants and positions, with what each showed last. Raises NotFound."""
+    with house.db.read() as session:
+        vessel, _ = document_of(session, vessel_id)
+        rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+        found = []
+        for plant in vessel.plants:
+            names = {position.id: position.name for position in plant.positions}
+            order = list(names)
+            prefix = f"{plant.name}, " if len(vessel.plants) > 1 else ""
+            for counter in sorted(plant.counters, key=lambda one: (order.index(one.position), one.id)):
+                said = _newest(session, rows[counter.id])
+                name = f"{prefix}{names[counter.position]}"
+                found.append(HandCounter(counter.id, name, _counts(session, rows[counter.id]), said))
+    return found
+
+
+def _newest(session: Session, row: CounterRow) -> tuple[datetime, int] | None:
+    if row.no is None or row.newest_s is None:
+        return None
+    milli = ledger_rows.shown_at(session, row.no, row.newest_s, row.skew_most_s)
+    return None if milli is None else (instant(row.newest_s), milli)
+
+
+def _counts(session: Session, row: CounterRow) -> int:
+    return row.seconds_per_count if row.no is None else setups_of_counter(session, row)[-1][1].seconds_per_count
+
+
+def named(counters: list[HandCounter], name: str) -> HandCounter:
+    """The counter of that id, or the only one at the position of that name; small and capital letters are the same.
+
+    Raises:
+        NotFound: there is none. Refused: the position has several counters.
+    """
+    wanted = name.strip().casefold()
+    for counter in counters:
+        if counter.id.casefold() == wanted:
+            return counter
+    found = [
+        one for one in counters if one.position.casefold() == wanted or one.position.casefold().endswith(f", {wanted}")
+    ]
+    if len(found) > 1:
+        raise Refused(f"{name} has several counters: {', '.join(one.id for one in found)}. Name one of them.")
+    if not found:
+        known = ", ".join(f"{one.position} ({one.id})" for one in counters)
+        raise NotFound(f"There is no counter or position {name} on this vessel. Known: {known or 'none'}.")
+    return found[0]
+
+
+def store_by_hand(house: House, intake: Intake, hand: Hand, vessel_id: str, values: Sequence[Read]) -> list[Judged]:
+    """Store values read by eye and say what became of each, in order; one that is refused never stops the others.
+
+    Args:
+        intake: the writer of readings.
+
+    Raises:
+        Refused: an instant is still to come, or there is no value. NotFound: no such vessel. MissingCondition: no key.
+    """
+    hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    must_have_key(hand)
+    if not values:
+        says = "nothing was typed; give at least one counter's value."
+        raise Refused(f"Nothing to store: {says}", faults=[("/values", says)])
+    for one in values:
+        if one.at > house.now() + AHEAD:
+            says = "this is still to come; give the date and time at which the counters were read."
+            raise Refused(f"at: {says}", faults=[("/at", says)])
+    items = [{"counter": one.counter, "observed_at": one.at.isoformat(), "value": one.value} for one in values]
+    with house.db.write(vessel_id) as session:
+        _mark(session, vessel_id, values)
+    actor, door = replace(hand.actor, vessel_id=vessel_id), ReadingDoor(house, intake)
+    told = [
+        answer
+        for n in range(0, len(items), MOST_ITEMS)
+        for answer in post(door, intake, actor, {"readings": items[n : n + MOST_ITEMS]})["items"]
+    ]
+    derive_vessel(house, vessel_id)
+    judged = []
+    with house.db.read() as session:
+        rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+        for read, one in zip(values, told, strict=True):
+            status, row = str(one["status"]), rows.get(read.counter)
+            entry = stands = None
+            if row is not None and row.no is not None and status != "refused":
+                at_s = seconds(read.at)
+                entry = ledger_rows.entry_at(session, row.no, at_s)
+                stands = (
+                    ledger_rows.shown_at(session, row.no, at_s, row.skew_most_s) if status == Door.CONFLICT else None
+                )
+            odd = None if row is None or entry is None else _unusual(session, row, entry, round(read.value * 1000))
+            judged.append(Judged(read.counter, status, entry, stands, one.get("why", ""), odd))
+    taken = [read for read, one in zip(values, judged, strict=True) if one.taken]
+    if taken:
+        _record(house, hand, vessel_id, taken)
+    return judged
+
+
+def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:
+    """That these instants are of readings read by eye; before they are stored, so that no flag is worded without it."""
+    numbers = {row.id: row.no for row in fleet_rows.counters(session, vessel_id)}
+    at = {(no, seconds(one.at)) for one in values if (no := numbers.get(one.counter)) is not None}
+    for no, at_s in sorted(at):
+        session.merge(HandReadingRow(counter_no=no, at_s=at_s, vessel_id=vessel_id))
+
+
+def _unusual(session: Session, row: CounterRow, entry: LedgerEntryRow, milli: int) -> Unusual | None:
+    if row.no is None or entry.verdict != Verdict.CREDITED:
+        return None
+    point = ledger_rows.total_at_or_before(session, row.no, entry.at_s - 1)
+    shown = None if point is None else ledger_rows.shown_at(session, row.no, point[0], row.skew_most_s)
+    if point is None or shown is None:
+        return None
+    setup = setup_at(setups_of_counter(session, row), entry.at_s)
+    rate = seconds_per_day(session, row.no, point[0])
+    return unusual(setup, (point[0], shown), entry.at_s, milli, seconds_per_day=rate)
+
+
+def _record(house: House, hand: Hand, vessel_id: str, values: Sequence[Read]) -> None:
+    """Who read them: readings carry no author, and an auditor will ask."""
+    payload = {
+        "readings": [
+            {"counter": one.counter, "at": one.at, "value": counts_text(round(one.value * 1000))}
+            for one in sorted(values, key=lambda one: (one.counter, one.at))
+        ],
+        "by": hand.actor.name,
+    }
+    with house.db.write(vessel_id) as session:
+
+        def act() -> Answer:
+            number, _ = append(session, vessel_id, "hours read by hand", house.now(), payload)
+            return Answer(201, {"record": number})
+
+        once(session, vessel_id, hand, house.now_s(), act)
+
+
+def own_intake(house: House) -> Intake:
+    """A writer of one's own, for a command that has no server; used as a context manager."""
+    return Intake(house.db, house.clock)

@@ -1,0 +1,343 @@
+"""Counter events: what people say about a counter. Each is a record; the ledger follows. Nothing is ever edited.
+
+How the vessel's document and events share the work: the document says how a counter counted when first set up and which
+counter of a position counted first (`primary`). From then on events alone change it: `rescale` another scale from an
+instant on, `primary` another counter of the position. Once a counter has readings the document cannot change either.
+
+Hours are taken away by two people: one asks, another of authority confirms (`undoing.confirm_event`); nothing
+changes before. An undo is an event of its own that refers to the one it undoes (rule R16).
+"""
+
+import json
+import secrets
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime
+from math import isfinite
+from typing import Any
+
+from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.capacity.outages import AHEAD
+from scheduler.actions.hours.ledger import GIVING, setups_of_counter, undone_by
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
+from scheduler.domain.hours.ledger import Setup, setup_at
+from scheduler.errors import NotFound, Refused
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerEntryRow
+
+MOST_HOURS = 200_000
+ASKED_ADJUSTMENT, ASKED_UNDO = "adjustment asked", "undo asked"
+ASKED = {ASKED_ADJUSTMENT: "adjustment", ASKED_UNDO: "undo"}
+"""Kinds that change nothing until confirmed, and what they become."""
+EXPECTED = "replacement, rescale, adjustment, opening balance, step decision, bad reading, primary or nothing missing"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CounterEvent:
+    """What happened to a counter.
+
+    kind: replacement, rescale, adjustment, opening balance, step decision, bad reading, primary, nothing missing.
+    old_final, new_first: counts shown at the end (none: not known) and at the start; of a rescale in old and new counts.
+    hours: running hours added (an adjustment may take away), or that a jump of the counter is decided to be worth.
+    seconds_per_count, modulus, resolution: how it counts from a rescale on.
+    A decision or a bad reading is about the reading at exactly `at`, as the ledger shows it; nothing missing, about the
+    flag at exactly `at`. Primary: this counter is the one that counts for its position from `at` on.
+    """
+
+    kind: str
+    at: datetime
+    reason: str
+    old_final: float | None = None
+    new_first: float | None = None
+    hours: float | None = None
+    seconds_per_count: int | None = None
+    modulus: int | None = None
+    resolution: float | None = None
+
+
+def add_event(house: House, hand: Hand, place: Place, event: CounterEvent) -> Answer:
+    """Record the event and have the ledger derived from its instant on.
+
+    An adjustment that takes hours away is only asked for (status 202) until another person confirms it.
+
+    Raises:
+        Refused: an instant to come, no reason, a value missing or impossible.
+    """
+    with _naming(place):
+        must_say_why(event.reason)
+        if event.at > house.now() + AHEAD:
+            says = f"{event.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the {event.kind}."
+            raise Refused(says, faults=[("/at", says)])
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            row = counter_row(session, place)
+            with _naming(place):
+                detail = _detail(session, row, event)
+            kind = ASKED_ADJUSTMENT if event.kind == "adjustment" and detail["seconds"] < 0 else event.kind
+            if kind in ASKED:
+                detail["asked_by_id"] = who(hand)
+            elif kind in GIVING:
+                detail["by_id"] = who(hand)
+            return keep(house, session, hand, place, row, kind, seconds(event.at), detail, event.reason)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+@contextmanager
+def _naming(place: Place) -> Iterator[None]:
+    """What is refused inside names the counter."""
+    try:
+        yield
+    except Refused as refused:
+        if place.id in refused.says:
+            raise
+        raise Refused(f"{place.id}: {refused.says}", faults=refused.faults) from refused
+
+
+def keep(
+    house: House,
+    session: Session,
+    hand: Hand,
+    place: Place,
+    row: CounterRow,
+    kind: str,
+    at_s: int,
+    detail: Mapping[str, Any],
+    reason: str,
+) -> Answer:
+    """Store an event, its record, and what follows from it; what is only asked for has no effect yet."""
+    assert row.no is not None
+    event_id = secrets.token_hex(8)
+    session.add(
+        CounterEventRow(
+            id=event_id,
+            vessel_id=place.vessel_id,
+            counter_no=row.no,
+            kind=kind,
+            at_s=at_s,
+            detail=json.dumps(detail),
+            actor=hand.actor.name,
+            reason=reason,
+            recorded_s=house.now_s(),
+        )
+    )
+    payload = {
+        "counter": place.id,
+        "event": kind,
+        "event_id": event_id,
+        "at": instant(at_s),
+        **{name: value for name, value in detail.items() if name not in ("asked_by_id", "by_id")},
+        "reason": reason,
+        "by": hand.actor.name,
+    }
+    number, _ = append(session, place.vessel_id, f"counter {kind}", house.now(), payload)
+    bump_revision(session, place.vessel_id)
+    told = {"counter": place.id, "event": kind, "id": event_id, "record": number}
+    if kind in ASKED:
+        says = (
+            "Nothing has changed yet: hours are taken away by two people. Another person, chief engineer or office, "
+            f"confirms event {event_id}."
+        )
+        return Answer(202, {**told, "says": says})
+    row.dirty_from_s = at_s if row.dirty_from_s is None else min(at_s, row.dirty_from_s)
+    session.add(row)
+    want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+    return Answer(201, told)
+
+
+def must_say_why(reason: str) -> None:
+    """Raises Refused when no reason is given."""
+    if not reason.strip():
+        raise Refused(
+            "The reason is empty: say why in a few words, it stays in the record.",
+            faults=[("/reason", "this is empty; say why in a few words.")],
+        )
+
+
+def who(hand: Hand) -> str:
+    """What tells one person from another: the person, else the key or the command line."""
+    return hand.actor.person_id or hand.actor.id
+
+
+def counter_row(session: Session, place: Place) -> CounterRow:
+    """The counter's row. Raises NotFound."""
+    row = fleet_rows.counter(session, place.id)
+    if row is None or row.no is None:
+        raise NotFound(f"There is no counter {place.id} here.")
+    return row
+
+
+def _detail(session: Session, row: CounterRow, event: CounterEvent) -> dict[str, Any]:
+    match event.kind:
+        case "replacement":
+            setup = setup_at(setups_of_counter(session, row), seconds(event.at))
+            return _ends(setup, setup, event)
+        case "rescale":
+            return _rescale(session, row, event)
+        case "adjustment" | "opening balance":
+            hours = event.hours
+            least = -MOST_HOURS if event.kind == "adjustment" else 0
+            if hours is None or hours == 0 or not least <= hours <= MOST_HOURS:
+                above = "other than" if event.kind == "adjustment" else "above"
+                says = f"{hours} h is not an {event.kind}; give a figure {above} 0, at most {MOST_HOURS} h."
+                raise Refused(f"hours: {says}", faults=[("/hours", says)])
+            return {"seconds": round(hours * 3600)}
+        case "step decision":
+            if event.hours is None or not 0 <= event.hours <= MOST_HOURS:
+                says = (
+                    f"{event.hours} h cannot be what the jump is worth; give what ran meanwhile, 0 to {MOST_HOURS} h."
+                )
+                raise Refused(f"hours: {says}", faults=[("/hours", says)])
+            return {"seconds": round(event.hours * 3600)}
+        case "bad reading" | "nothing missing":
+            return {}
+        case "primary":
+            return _primary(session, row)
+    raise Refused(
+        f"{event.kind!r} is not a counter event; expected {EXPECTED}.", faults=[("/kind", f"expected {EXPECTED}.")]
+    )
+
+
+def _ends(old: Setup, new: Setup, event: CounterEvent) -> dict[str, Any]:
+    return {
+        "old_final_milli": None if event.old_final is None else _milli(old, "old_final", event.old_final),
+        "new_first_milli": _milli(new, "new_first", event.new_first),
+    }
+
+
+def _rescale(session: Session, row: CounterRow, event: CounterEvent) -> dict[str, Any]:
+    at_s = seconds(event.at)
+    old = setup_at(setups_of_counter(session, row), at_s)
+    for name, figure, what in (
+        ("seconds_per_count", event.seconds_per_count, "3600 for an hour register, 60 for minutes"),
+        ("modulus", event.modulus, "the count at which it starts again at 0, or nothing if it does not"),
+        ("resolution", event.resolution, "the smallest step in counts"),
+    ):
+        missing = figure is None and name == "seconds_per_count"
+        if missing or (figure is not None and not (isfinite(figure) and 0 < figure <= MOST_COUNTS)):
+            says = f"{figure} cannot be; expected {what}."
+            raise Refused(f"{name}: {says}", faults=[(f"/{name}", says)])
+    assert event.seconds_per_count is not None
+    resolution = 1.0 if event.resolution is None else event.resolution
+    new = Setup(event.seconds_per_count, event.modulus, max(1, round(resolution * 1000)), row.id)
+    if new == old:
+        raise Refused(
+            f"{row.id} counts so already at that instant; give the new scale, or record a replacement if it was exchanged."
+        )
+    scale = {
+        "seconds_per_count": new.seconds_per_count,
+        "modulus": new.modulus,
+        "resolution_milli": new.resolution_milli,
+    }
+    return {**_ends(old, new, event), **scale}
+
+
+def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
+    others = [
+        r for r in fleet_rows.counters(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no
+    ]
+    if not others:
+        raise Refused(
+            f"{row.id} is the only counter of position {row.position_id}, so it counts for it already. To have another one "
+            "count, add that to the vessel's document first."
+        )
+    return {}
+
+
+def _milli(setup: Setup, name: str, value: float | None) -> int:
+    taken = value_milli(setup, value)
+    if isinstance(taken, Refusal):
+        raise Refused(f"{name}: {taken.says}", faults=[(f"/{name}", taken.says)])
+    return taken
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToldEvent:
+    """An event as kept. state: counts, asked (waits for another person), confirmed, undone. by: who recorded it.
+
+    asked_by: who asked for what `by` confirmed. undoes: id of the event that this one undoes.
+    """
+
+    id: str
+    kind: str
+    at: datetime
+    state: str
+    by: str
+    reason: str
+    recorded_at: datetime
+    hours: float | None = None
+    asked_by: str | None = None
+    undoes: str | None = None
+    detail: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class CounterBook:
+    """A counter's row, newest reading (instant put right, epoch seconds; thousandths), newest ledger entries, flags, events.
+
+    setups: how it counted when, see `ledger.setups_of`. events: newest first.
+    """
+
+    row: CounterRow
+    newest: tuple[int, int] | None
+    entries: Sequence[LedgerEntryRow]
+    flags: Sequence[FlagRow]
+    setups: Sequence[tuple[int, Setup]]
+    events: Sequence[ToldEvent]
+
+
+def counter_book(house: House, place: Place, limit: int = 50) -> CounterBook:
+    """What the ledger made of a counter's newest readings, and what people said about it. Raises NotFound."""
+    with house.db.read() as session:
+        row = counter_row(session, place)
+        assert row.no is not None
+        flags = [flag for flag in ledger_rows.flags(session, place.vessel_id) if flag.counter_no == row.no]
+        events = told_events(ledger_rows.events(session, row.no))
+        return CounterBook(
+            row,
+            _newest(session, row),
+            ledger_rows.recent_entries(session, row.no, limit),
+            flags,
+            setups_of_counter(session, row),
+            events[::-1],
+        )
+
+
+def _newest(session: Session, row: CounterRow) -> tuple[int, int] | None:
+    if row.no is None or row.newest_s is None:
+        return None
+    milli = ledger_rows.shown_at(session, row.no, row.newest_s, row.skew_most_s)
+    return None if milli is None else (row.newest_s, milli)
+
+
+def told_events(rows: Sequence[CounterEventRow]) -> list[ToldEvent]:
+    """A counter's events in words for people, in the order given."""
+    undone = undone_by(rows)
+    confirmed = {json.loads(row.detail).get("asked") for row in rows}
+    told = []
+    for row in rows:
+        detail = json.loads(row.detail)
+        asked = "confirmed" if row.id in confirmed else "asked"
+        seconds_given = detail.get("seconds")
+        told.append(
+            ToldEvent(
+                id=row.id,
+                kind=row.kind,
+                at=instant(row.at_s),
+                state="undone" if row.id in undone else asked if row.kind in ASKED else "counts",
+                by=row.actor,
+                reason=row.reason,
+                recorded_at=instant(row.recorded_s),
+                hours=None if seconds_given is None else seconds_given / 3600,
+                asked_by=detail.get("asked_by"),
+                undoes=detail.get("undoes"),
+                detail=detail,
+            )
+        )
+    return told

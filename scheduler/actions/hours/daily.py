@@ -1,0 +1,64 @@
+"""Hours a day of a plant's positions and pumps, with what is measured and what is laid over a gap."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from scheduler.actions.base.context import House, instant, seconds
+from scheduler.actions.hours.ledger import changes_of, derive_vessel
+from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.hours.daily import DayHours, daily_hours
+from scheduler.domain.hours.running import DAY_S, Curve, Curves, running_hours
+from scheduler.domain.vessel.document import Plant
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import CounterRow
+
+
+@dataclass(frozen=True, slots=True)
+class DailyBook:
+    """Days of each position and pump by (subject, id), oldest first, and up to when readings account for each."""
+
+    plant: Plant
+    days: Mapping[tuple[Subject, str], list[DayHours]]
+    as_of: Mapping[tuple[Subject, str], datetime | None]
+
+
+def daily_book(house: House, place: Place, days: int) -> DailyBook:
+    """The last whole UTC days of a plant, today not among them. Raises NotFound.
+
+    Args:
+        days: 1 or more.
+    """
+    derive_vessel(house, place.vessel_id)
+    with house.db.read() as session:
+        vessel, _ = held(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+        rows = [row for row in fleet_rows.counters(session, place.vessel_id) if row.plant_id == place.plant_id]
+        now = house.now()
+        first_day = seconds(now) // DAY_S - days
+        curves = _curves(session, place.vessel_id, rows, first_day * DAY_S, seconds(now) + DAY_S)
+    subjects = [
+        *((Subject.POSITION, position.id) for position in plant.positions),
+        *((Subject.PUMP, pump.id) for pump in plant.pumps),
+    ]
+    return DailyBook(
+        plant,
+        {key: daily_hours(plant, curves, *key, first_day, days) for key in subjects},
+        {key: running_hours(plant, curves, *key, instant(seconds(now))).as_of for key in subjects},
+    )
+
+
+def _curves(session: Session, vessel_id: str, rows: list[CounterRow], from_s: int, until_s: int) -> Curves:
+    numbers = fleet_rows.counter_numbers(rows)
+    nos = list(numbers.values())
+    before = ledger_rows.standings(session, nos, from_s - 1)
+    ends = ledger_rows.day_ends(session, nos, from_s, until_s, firsts=True)
+    curves = {}
+    for counter_id, no in numbers.items():
+        last = before[no].before
+        points = [*([last] if last else []), *ends[no]]
+        curves[counter_id] = Curve([at_s for at_s, _ in points], [total_s for _, total_s in points])
+    return Curves(curves, changes_of(session, vessel_id, rows))

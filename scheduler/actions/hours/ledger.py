@@ -1,0 +1,322 @@
+"""Derive the ledger from readings and events, after the commit that stored them; hours by seeks in the stored ledger."""
+
+import json
+from collections.abc import Sequence
+from datetime import datetime
+
+from scheduler.actions.base.context import House, seconds
+from scheduler.domain.hours.ledger import (
+    START,
+    Adjustment,
+    BadReading,
+    Code,
+    Event,
+    Flag,
+    Item,
+    OpeningBalance,
+    Reading,
+    Replacement,
+    Rescale,
+    Setup,
+    State,
+    StepDecision,
+    derive,
+    setups_of,
+)
+from scheduler.domain.hours.ledger_fit import AHEAD_S
+from scheduler.domain.hours.questions import may_miss
+from scheduler.domain.hours.running import DAY_S, GIVEN, Point, pump_daily_seconds
+from scheduler.domain.hours.sources import Change
+from scheduler.domain.vessel.document import Plant
+from scheduler.storage import fleet_rows, ledger_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerCheckpointRow
+
+PIECE = 2000
+"""Readings derived between two checkpoints."""
+CHECKPOINT_APART_S = 7 * DAY_S
+_LOOK_BACK_DAYS = 3 * 366
+
+
+GIVING = frozenset({"adjustment", "opening balance"})
+"""Kinds of event that give hours; undone by the opposite entry, and not by being passed over."""
+ANSWERS = ("nothing missing", "adjustment")
+"""Events that answer a question about missing hours when they stand at its instant."""
+
+
+def setup_of(row: CounterRow) -> Setup:
+    """How a counter counted when first set up."""
+    return Setup(row.seconds_per_count, row.modulus, row.resolution_milli, row.id)
+
+
+def setups_of_counter(session: Session, row: CounterRow) -> list[tuple[int, Setup]]:
+    """How a counter counted when, see `ledger.setups_of`."""
+    assert row.no is not None
+    events = events_of(ledger_rows.events(session, row.no))
+    return setups_of(setup_of(row), [event for event in events if isinstance(event, Rescale)])
+
+
+def setups_of_vessel(
+    session: Session, vessel_id: str, counters: Sequence[CounterRow]
+) -> dict[int | None, list[tuple[int, Setup]]]:
+    """The same for all counters of a vessel, by their numbers."""
+    rows = ledger_rows.events_of_kinds(session, vessel_id, ("rescale", "undo"))
+    own: dict[int, list[CounterEventRow]] = {}
+    for row in rows:
+        own.setdefault(row.counter_no, []).append(row)
+    return {
+        counter.no: setups_of(
+            setup_of(counter), [e for e in events_of(own.get(counter.no or 0, ())) if isinstance(e, Rescale)]
+        )
+        for counter in counters
+    }
+
+
+def changes_of(session: Session, vessel_id: str, counters: Sequence[CounterRow]) -> dict[str, list[Change]]:
+    """When another counter began to count, by position (see `domain.sources`)."""
+    rows = ledger_rows.events_of_kinds(session, vessel_id, ("primary", "undo"))
+    by_no = {counter.no: counter for counter in counters}
+    undone = undone_by(rows)
+    changes: dict[str, list[Change]] = {}
+    for row in rows:
+        counter = by_no.get(row.counter_no)
+        if row.kind == "primary" and row.id not in undone and counter is not None:
+            changes.setdefault(counter.position_id, []).append((row.at_s, counter.id))
+    return changes
+
+
+def undone_by(rows: Sequence[CounterEventRow]) -> dict[str, str]:
+    """Id of the undo of each event undone, by the id of the latter."""
+    return {json.loads(row.detail)["undoes"]: row.id for row in rows if row.kind == "undo"}
+
+
+def may_be_missing(session: Session, row: CounterRow, flags: Sequence[FlagRow]) -> list[Flag]:
+    """The flags of a counter that say hours may be missing, and that nobody has answered for; oldest first."""
+    told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
+    if row.no is None or not may_miss(told, ()):
+        return []
+    events = ledger_rows.events(session, row.no)
+    undone = undone_by(events)
+    return may_miss(told, {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone})
+
+
+def events_of(rows: Sequence[CounterEventRow]) -> list[Event]:
+    """The ledger's events that stored counter events stand for; what was taken back, or is only asked for, is left out."""
+    undone = undone_by(rows)
+    found = (_event(row) for row in rows if row.kind in GIVING or row.id not in undone)
+    return [event for event in found if event is not None]
+
+
+def _event(row: CounterEventRow) -> Event | None:
+    detail = json.loads(row.detail)
+    match row.kind:
+        case "replacement":
+            return Replacement(row.at_s, detail["old_final_milli"], detail["new_first_milli"])
+        case "rescale":
+            scale = detail["seconds_per_count"], detail["modulus"], detail["resolution_milli"]
+            return Rescale(row.at_s, detail["old_final_milli"], detail["new_first_milli"], *scale)
+        case "undo":
+            return Adjustment(row.at_s, detail["seconds"]) if "seconds" in detail else None
+        case "adjustment asked" | "undo asked" | "primary" | "nothing missing":
+            return None
+        case "adjustment":
+            return Adjustment(row.at_s, detail["seconds"])
+        case "opening balance":
+            return OpeningBalance(row.at_s, detail["seconds"])
+        case "step decision":
+            return StepDecision(row.at_s, detail["seconds"])
+        case "bad reading":
+            return BadReading(row.at_s)
+    raise ValueError(f"counter event {row.id} is of an unknown kind {row.kind!r}")
+
+
+def derive_vessel(house: House, vessel_id: str) -> int:
+    """Bring the ledger of a vessel's touched counters up to date; how many counters were derived.
+
+    Each counter has its own transaction, so the intake never waits for a long one.
+    """
+    with house.db.read() as session:
+        waiting = [row.id for row in fleet_rows.counters(session, vessel_id) if row.dirty_from_s is not None]
+    for counter_id in waiting:
+        with house.db.write(vessel_id) as session:
+            row = fleet_rows.counter(session, counter_id)
+            if row is not None and row.dirty_from_s is not None:
+                _derive(session, row, row.dirty_from_s, house.now_s() + AHEAD_S)
+                bump_revision(session, vessel_id)
+    return len(waiting)
+
+
+def derive_all(house: House) -> list[str]:
+    """Bring every touched counter's ledger up to date; the vessels concerned."""
+    with house.db.read() as session:
+        vessels = fleet_rows.dirty_vessels(session)
+    for vessel_id in vessels:
+        derive_vessel(house, vessel_id)
+    return vessels
+
+
+def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int) -> None:
+    """Derive anew from the newest checkpoint before the touched instant, piece by piece.
+
+    Once the state is the one held of old at a checkpoint, and nothing was touched after it, the rest stands as it is: a
+    day posted late costs the same however long ago it was. What lies after `latest_s` (stamps from the future) is a piece
+    of its own, so that the next reading goes on from the checkpoint before it.
+    """
+    assert row.no is not None
+    no, setup, skew = row.no, setup_of(row), row.skew_most_s
+    state, after_s = checkpoint_before(session, no, dirty_from_s)
+    start_s = after_s
+    newest = ledger_rows.checkpoint(session, no, 2**62)
+    posted = ledger_rows.newest_reading(session, no)
+    ahead = posted is not None and posted[0] > latest_s - skew
+    event_rows = ledger_rows.events(session, no, after_s)
+    events = events_of(event_rows)
+    end_s: int | None = after_s
+    while end_s is not None:
+        end_s = ledger_rows.piece_end(session, no, after_s, skew, PIECE)
+        if ahead and after_s < latest_s:
+            end_s = latest_s if end_s is None else min(end_s, latest_s)
+        held = ledger_rows.checkpoint(session, no, 2**62 if end_s is None else end_s + 1)
+        if held is not None and held.at_s > after_s:
+            end_s = held.at_s
+        else:
+            held = None
+        was = None if held is None else held.state
+        until_s = 2**62 if end_s is None else end_s
+        items: list[Item] = [
+            *(Reading(*reading) for reading in ledger_rows.readings(session, no, after_s, skew, until_s)),
+            *(event for event in events if after_s < event.at_s <= until_s),
+        ]
+        ledger_rows.drop_checkpoints(session, no, after_s, until_s)
+        state = _write(session, row, setup, items, state, until_s)
+        after_s = until_s
+        if was is None or newest is None or state.pending or state.open or state.to_text() != was:
+            continue
+        later = after_s < newest.at_s
+        if later and not any(event.at_s > after_s for event in event_rows):
+            counted = ledger_rows.counted(session, no, after_s, newest.at_s, skew)
+            beyond = _state_of(newest) if counted else None
+            if beyond is not None:
+                state, after_s = beyond, newest.at_s
+    if newest is not None and (newest.at_s == start_s or ahead):
+        _thin_out(session, no, start_s, latest_s)
+    row.dirty_from_s = None
+    session.add(row)
+
+
+def items_after(session: Session, row: CounterRow, after_s: int) -> list[Item]:
+    """Readings and events of a counter later than an instant."""
+    assert row.no is not None
+    read = ledger_rows.readings(session, row.no, after_s, row.skew_most_s)
+    events = events_of(ledger_rows.events(session, row.no, after_s))
+    return [*(Reading(*one) for one in read), *events]
+
+
+def _thin_out(session: Session, counter_no: int, at_s: int, latest_s: int) -> None:
+    """Drop the checkpoint there unless it is the newest or the one before it is a week older: each tick makes one."""
+    newest, before = (ledger_rows.checkpoint(session, counter_no, until_s) for until_s in (latest_s + 1, at_s))
+    if newest is not None and before is not None and at_s < newest.at_s and at_s - before.at_s < CHECKPOINT_APART_S:
+        ledger_rows.drop_checkpoints(session, counter_no, at_s - 1, at_s)
+
+
+def checkpoint_before(session: Session, counter_no: int, dirty_from_s: int) -> tuple[State, int]:
+    """The state kept newest before an instant and its own instant; the start where there is none."""
+    held = ledger_rows.checkpoint(session, counter_no, dirty_from_s)
+    state = None if held is None else _state_of(held)
+    return (START, -(2**62)) if held is None or state is None else (state, held.at_s)
+
+
+def _state_of(row: LedgerCheckpointRow) -> State | None:
+    try:
+        return State.from_text(row.state)
+    except ValueError:
+        return None  # of another version: derived anew from the start
+
+
+def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: State, until_s: int) -> State:
+    """Derive a piece and put it in place of what is held up to and at `until_s`; the state after it."""
+    assert row.no is not None
+    begun_s = min((flag.at_s - 1 for flag in state.open), default=-(2**62) if state.last_s is None else state.last_s)
+    hand = ledger_rows.by_hand(session, row.no, begun_s, until_s)
+    derived = derive(setup, piece, state, by_hand=hand)
+    if derived.rewrite_from_s is None:
+        return derived.state
+    no, vessel_id = row.no, row.vessel_id
+    ledger_rows.drop_derived(session, no, derived.rewrite_from_s, until_s)
+    given_s = state.given_s - sum(entry.credit_s for entry in state.pending if entry.verdict in GIVEN)
+    rows: list[ledger_rows.EntryValues] = []
+    last_s, seq = None, 0
+    for at_s, credit_s, total_s, verdict, reason in derived.entries:
+        seq = seq + 1 if at_s == last_s else 0
+        last_s = at_s
+        if verdict in GIVEN:
+            given_s += credit_s
+        rows.append((no, at_s, seq, credit_s, total_s, given_s, str(verdict), str(reason), vessel_id))
+    ledger_rows.add_entries(session, rows)
+    for flag in derived.flags:
+        session.merge(
+            FlagRow(
+                vessel_id=row.vessel_id,
+                counter_no=row.no,
+                code=str(flag.code),
+                at_s=flag.at_s,
+                says=flag.says,
+                seconds=flag.seconds,
+            )
+        )
+    last_s = derived.state.last_s
+    if last_s is not None:
+        session.merge(
+            LedgerCheckpointRow(counter_no=row.no, at_s=last_s, state=derived.state.to_text(), vessel_id=row.vessel_id)
+        )
+    session.flush()
+    return derived.state
+
+
+class StoredTotals:
+    """The ledger's totals of some counters, by seeks in the database (`hours.Totals`).
+
+    Whoever asks about one counter at an instant asks about its sisters next: all are looked up together, and remembered.
+    """
+
+    def __init__(self, session: Session, counters: Sequence[CounterRow]) -> None:
+        self._session = session
+        self._numbers = fleet_rows.counter_numbers(counters)
+        self._known: dict[int, dict[int, ledger_rows.Standing]] = {}
+        self._changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
+
+    def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
+        """As `Totals.around`."""
+        stands = self._standing(counter_id, at_s)
+        return (None, None) if stands is None else (stands.before, stands.after)
+
+    def given(self, counter_id: str, at_s: int) -> int:
+        """As `Totals.given`."""
+        stands = self._standing(counter_id, at_s)
+        return 0 if stands is None else stands.given_s
+
+    def changes(self, position: str) -> Sequence[Change]:
+        """As `Totals.changes`."""
+        return self._changes.get(position, ())
+
+    def _standing(self, counter_id: str, at_s: int) -> ledger_rows.Standing | None:
+        number = self._numbers.get(counter_id)
+        if number is None:
+            return None
+        if at_s not in self._known:
+            self._known[at_s] = ledger_rows.standings(self._session, list(self._numbers.values()), at_s)
+        return self._known[at_s].get(number)
+
+
+def daily_of(
+    session: Session, plant: Plant, counters: Sequence[CounterRow], at: datetime, *, most_days: int = _LOOK_BACK_DAYS
+) -> dict[str, list[int]]:
+    """Seconds each pump ran on each UTC day up to yesterday, newest last, as far back as the counters go (3 years at most)."""
+    today = seconds(at) // DAY_S
+    numbers = fleet_rows.counter_numbers(counters)
+    ends = ledger_rows.day_ends(session, list(numbers.values()), (today - most_days) * DAY_S, today * DAY_S)
+    points = {counter_id: ends[no] for counter_id, no in numbers.items()}
+    first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
+    changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
+    days = max(0, today - first)
+    return {pump.id: pump_daily_seconds(plant, points, pump.id, first, days, changes) for pump in plant.pumps}

@@ -1,0 +1,121 @@
+"""Undo an event of a counter, and confirm what takes hours away: both are events that refer to another (rule R16)."""
+
+import json
+from typing import Any
+
+from scheduler.actions.base.actor import person_of
+from scheduler.actions.base.context import Answer, Hand, House, instant, once
+from scheduler.actions.hours.counter_events import ASKED, ASKED_UNDO, counter_row, keep, must_say_why, who
+from scheduler.actions.hours.ledger import GIVING, undone_by
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Role
+from scheduler.domain.people.persons import Person, one_person
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.storage import ledger_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import CounterEventRow, CounterRow
+
+SECOND = frozenset({Role.CHIEF, Role.OFFICE})
+"""Roles that confirm."""
+
+
+def undo_event(house: House, hand: Hand, place: Place, event_id: str, reason: str) -> Answer:
+    """Undo an event: hours given get their opposite entry at the same instant, all else is taken back from the ledger.
+
+    Both stay in the record. What is only asked for is turned down by it. An undo that takes away hours which somebody
+    else gave is asked for (status 202) until another person confirms it.
+
+    Raises:
+        NotFound: the counter has no such event. Clash: undone before, or asked for already.
+        Refused: no reason, or it is an undo itself.
+    """
+    must_say_why(reason)
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            row = counter_row(session, place)
+            events, event = _find(session, row, event_id)
+            if event.kind in ("undo", ASKED_UNDO):
+                raise Refused(f"Event {event_id} is an undo itself. Record anew what should count again.")
+            _not_undone(events, event)
+            detail: dict[str, Any] = {"undoes": event.id, "undone_kind": event.kind}
+            given_s = json.loads(event.detail).get("seconds", 0) if event.kind in GIVING else 0
+            if event.kind in GIVING:
+                detail["seconds"] = -given_s
+            if given_s <= 0 or _told(event).get("by_id") == who(hand):
+                return keep(house, session, hand, place, row, "undo", event.at_s, detail, reason)
+            _not_waiting(events, event)
+            detail["asked_by_id"] = who(hand)
+            return keep(house, session, hand, place, row, ASKED_UNDO, event.at_s, detail, reason)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def confirm_event(house: House, hand: Hand, place: Place, event_id: str, reason: str = "") -> Answer:
+    """Let happen what another person asked for.
+
+    Raises:
+        NotAllowed: by the one who asked, or someone who is neither chief engineer nor office. NotFound: no such event.
+        Clash: confirmed, turned down or undone before. Refused: nothing was asked for by that event.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            row = counter_row(session, place)
+            events, event = _find(session, row, event_id)
+            if event.kind not in ASKED:
+                raise Refused(f"Event {event_id} is a {event.kind}; there is nothing to confirm.")
+            if hand.actor.role not in SECOND:
+                raise NotAllowed(
+                    f"A {hand.actor.role.value} may not confirm this; the chief engineer or the office may."
+                )
+            told = _told(event)
+            if one_person(Person(told["asked_by_id"], event.actor), person_of(hand.actor)):
+                raise NotAllowed(
+                    f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
+                )
+            _not_undone(events, event)
+            for other in events:
+                if _told(other).get("asked") == event.id:
+                    raise Clash(f"Event {event.id} was confirmed by {other.actor} already.")
+            if "undoes" in told:
+                _not_undone(events, next(e for e in events if e.id == told["undoes"]))
+            detail = {name: value for name, value in told.items() if name != "asked_by_id"}
+            detail |= {"asked": event.id, "asked_by": event.actor}
+            words = f"{event.reason}; {reason}" if reason.strip() else event.reason
+            return keep(house, session, hand, place, row, ASKED[event.kind], event.at_s, detail, words)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _find(session: Session, row: CounterRow, event_id: str) -> tuple[list[CounterEventRow], CounterEventRow]:
+    assert row.no is not None
+    events = ledger_rows.events(session, row.no)
+    event = next((event for event in events if event.id == event_id), None)
+    if event is None:
+        raise NotFound(
+            f"Counter {row.id} has no event {event_id[:80]!r}; its page and `leadline counter show` list them."
+        )
+    return events, event
+
+
+def _told(event: CounterEventRow) -> dict[str, Any]:
+    told: dict[str, Any] = json.loads(event.detail)
+    return told
+
+
+def _not_undone(events: list[CounterEventRow], event: CounterEventRow) -> None:
+    undo_id = undone_by(events).get(event.id)
+    if undo_id is not None:
+        undo = next(e for e in events if e.id == undo_id)
+        raise Clash(
+            f"Event {event.id} was undone by {undo.actor} on {instant(undo.recorded_s):%Y-%m-%d %H:%MZ} already. "
+            "Record anew what should count again."
+        )
+
+
+def _not_waiting(events: list[CounterEventRow], event: CounterEventRow) -> None:
+    done = {_told(e).get("asked") for e in events} | set(undone_by(events))
+    for other in events:
+        if other.kind == ASKED_UNDO and _told(other)["undoes"] == event.id and other.id not in done:
+            raise Clash(f"{other.actor} asked for this undo already; another person confirms event {other.id}.")

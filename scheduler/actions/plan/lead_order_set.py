@@ -1,0 +1,44 @@
+"""The lead order as set at the panel: told by a person with its instant, kept on record, carried by the handover."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from scheduler.actions.base.context import Answer, Hand, House, once, seconds, utc_text
+from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.fleet import Place
+from scheduler.errors import Refused
+from scheduler.storage.database import bump_revision
+from scheduler.storage.history_rows import append
+
+LEAD_CHANGED = "lead order changed"
+AHEAD = timedelta(minutes=5)
+
+
+def tell(house: House, hand: Hand, place: Place, order: Sequence[str], at: datetime) -> Answer:
+    """Keep that pumps start in this order since `at`: names of all positions, the one that leads first.
+
+    Raises:
+        Refused: a position missing, named twice or unknown, or an instant to come.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            plant = plant_of(held(session, place.vessel_id)[0], place.plant_id)
+            there = sorted(position.name for position in plant.positions)
+            if sorted(order) != there:
+                says = f"each position once was expected: {', '.join(there)}"
+                raise Refused(f"order: {says}.", faults=[("/order", says)])
+            if at > house.now() + AHEAD:
+                says = "an instant that has come was expected"
+                raise Refused(f"at: {says}.", faults=[("/at", says)])
+            payload = {
+                "plant": plant.id,
+                "order": list(order),
+                "at": utc_text(seconds(at)),
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, LEAD_CHANGED, house.now(), payload)
+            bump_revision(session, place.vessel_id)
+            return Answer(201, {**payload, "record": number})
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)

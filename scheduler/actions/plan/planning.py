@@ -1,0 +1,399 @@
+"""Plans: propose one, take one, read both. A plan that the judge faults is never stored."""
+
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.pending import plan_made
+from scheduler.actions.plan.explaining import in_words, job_words, pump_words
+from scheduler.actions.plan.stored import keep_plan, take_up
+from scheduler.actions.plant_state.load import HeldPlan, Situation, held_plan, situation
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.base.enums import Trigger
+from scheduler.errors import Clash, SchedulerError, Stale
+from scheduler.planning.explain.dates import PlanFact, plan_facts
+from scheduler.planning.judge.check import judge, margin_series
+from scheduler.planning.judge.cover import cover_lines, cover_of
+from scheduler.planning.move.taken import BY_HAND, still_shared
+from scheduler.planning.problem.digest import problem_digest
+from scheduler.planning.problem.frame import Circumstances, frame
+from scheduler.planning.problem.shiphours import ShipClock
+from scheduler.planning.problem.values import Plan, Problem, Shortfall
+from scheduler.planning.search.passes import Running, settle
+from scheduler.shiptime import ship_time
+from scheduler.storage import work_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import PlanStatus
+from scheduler.wording.plan import fact_words
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A difference between the taken plan and the proposed one. from_at none: new; to_at none: gone."""
+
+    key: str
+    from_at: datetime | None
+    to_at: datetime | None
+
+
+def problem_of(
+    now: Situation,
+    house: House,
+    *,
+    keep: bool = True,
+    free: Collection[str] = (),
+    horizon_days: int | None = None,
+) -> Problem:
+    """The planner's problem of a situation; with `keep`, the taken plan's dates are worth keeping and pins stand.
+
+    free: keys of jobs that are framed as if they had neither slot nor pin. horizon_days: how far it looks when that is beyond
+    what is published.
+    """
+    taken, shared = (now.taken.times(), now.taken.shared()) if keep and now.taken else ({}, {})
+    return frame(
+        plant=now.plant,
+        jobs=(*now.jobs, *now.breakdowns),
+        capacities=now.capacities,
+        outages=now.outages,
+        offset_minutes=now.offset_minutes,
+        at=now.at,
+        horizon_days=horizon_days or house.settings.horizon_days,
+        frozen_days=house.settings.frozen_days,
+        published_days=house.settings.horizon_days,
+        taken={key: times for key, times in taken.items() if key not in free},
+        beside=Circumstances(
+            days=now.days,
+            parts_from=now.parts_from(),
+            concessions=now.concessions,
+            clock_changes=now.clock_changes,
+            shared={key: first for key, first in shared.items() if key not in free},
+            pins={key: pin.start_at for key, pin in now.pins.items() if keep and key not in free},
+            docks=now.docks,
+        ),
+    )
+
+
+def running_of(now: Situation) -> Running:
+    """What the pumps run a day, and the jobs whose dates rest on it."""
+    by_hours = [
+        job for job in now.jobs if job.pump is not None and job.forecast is not None and job.forecast.h_per_day > 0
+    ]
+    return Running(
+        h_per_day={str(job.pump): job.forecast.h_per_day for job in reversed(by_hours) if job.forecast is not None},
+        pump_of={
+            job.occurrence.key: str(job.pump)
+            for job in by_hours
+            if job.trigger is Trigger.RUNNING_HOURS and job.postponed_to is None
+        },
+    )
+
+
+def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
+    """Plan the plant as it stands now and keep the result as the proposed plan.
+
+    The plan is worked out in a process of its own, outside any transaction, again while its own outages move the dates it
+    rests on. When the answer to this very problem is held already it is not worked out again.
+
+    Raises:
+        NotFound: no such plant. SchedulerError: the judge faulted the plan (a fault of this program): it is not stored.
+    """
+    with house.workers() as workers:
+        return bring_up(house, vessel_id, plant_id, workers.plan)[0]
+
+
+def bring_up(house: House, vessel_id: str, plant_id: str, solve: Callable[[Problem], Plan]) -> tuple[HeldPlan, bool]:
+    """As `propose`, with a solver of the caller's. The plan, and whether it was held already."""
+    now = situation(house, vessel_id, plant_id)
+    problem = problem_of(now, house)
+    held = answer_held(now, problem)
+    if held is not None:
+        with house.db.write(vessel_id) as session:
+            stands = _still_aboard(session, now)
+            if stands:
+                plan_made(session, plant_id, house.now_s())
+        return (held, True) if stands else bring_up(house, vessel_id, plant_id, solve)
+    begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
+    problem, plan = settle(problem, running_of(now), solve, begin)
+    plan = _by_hand(now, problem, plan)
+    verdict = judge(problem, plan)
+    if not verdict.lawful:
+        faults = "; ".join(fault.says for fault in verdict.faults[:3])
+        with house.db.write(vessel_id) as session:
+            plan_made(session, plant_id, house.now_s(), f"not lawful: {faults}"[:500])
+        raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
+    with house.db.write(vessel_id) as session:
+        stands = _still_aboard(session, now)
+        if stands:
+            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, house.now_s())
+            plan_made(session, plant_id, house.now_s())
+            bump_revision(session, vessel_id)
+    if not stands:  # a slot was moved, or a plan taken, while this one was made
+        return bring_up(house, vessel_id, plant_id, solve)
+    kept = held_plan(row)
+    assert kept is not None
+    return kept, False
+
+
+def _still_aboard(session: Session, now: Situation) -> bool:
+    """Whether the plan aboard is the one of the situation still."""
+    aboard = work_rows.plan(session, now.vessel.id, now.plant.id, PlanStatus.TAKEN)
+    return (None if aboard is None else aboard.id) == (None if now.taken is None else now.taken.id)
+
+
+def answer_held(now: Situation, problem: Problem) -> HeldPlan | None:
+    """The newest plan of the plant if it answers this very problem, else none.
+
+    One with a slot moved by hand answers none; nor does one by the plain rule, since the planner may succeed this time.
+    """
+    newest = now.proposed or now.taken
+    if newest is None or newest.plan.by in (BY_HAND, "greedy"):
+        return None
+    return newest if problem_digest(problem) in (newest.plan.asked, newest.plan.problem_digest) else None
+
+
+def _by_hand(now: Situation, problem: Problem, plan: Plan) -> Plan:
+    """The plan with its pinned pairs named, and with who pinned a job that cannot keep its date."""
+
+    def told(short: Shortfall) -> Shortfall:
+        pin = now.pins.get(short.key or "")
+        if pin is None:
+            return short
+        says = f"{short.says} It is pinned there by hand, by {pin.by} (move {pin.move}): move it, or undo the move."
+        return replace(short, says=says)
+
+    shared = now.taken.shared() if now.taken else {}
+    named = still_shared(problem, plan, shared)
+    return replace(named, shortfalls=tuple(told(short) for short in plan.shortfalls))
+
+
+def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
+    """Make the proposed plan with that digest the plan aboard.
+
+    Raises:
+        Clash: this plan is the one taken already. Stale: another plan is proposed by now, or none.
+    """
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            proposed = work_rows.plan(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
+            taken = work_rows.plan(session, place.vessel_id, place.id, PlanStatus.TAKEN)
+            if proposed is None:
+                if taken is not None and taken.digest == digest:
+                    raise Clash(f"The plan {digest[:12]} is the one taken already.")
+                raise Stale(f"No plan is proposed for {place.id} by now. Ask for one first (plan/previews).")
+            if proposed.digest != digest:
+                raise Stale(
+                    f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
+                    more={"digest": proposed.digest},
+                )
+            held = take_up(session, place.vessel_id, proposed, house.now_s())
+            payload = {
+                "plant": place.id,
+                "plan": digest,
+                "problem": proposed.problem_digest,
+                "slots": len(held.plan.slots),
+                "shortfalls": len(held.plan.shortfalls),
+                "least_margin_litres_per_h": proposed.least_margin_litres_per_h,
+                "proven": held.plan.proven,
+                "by": hand.actor.name,
+            }
+            number, _ = append(session, place.vessel_id, "plan taken", house.now(), payload)
+            bump_revision(session, place.vessel_id)
+            return Answer(200, {"plant": place.id, "digest": digest, "slots": len(held.plan.slots), "record": number})
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def differences(now: Situation) -> tuple[Moved, ...]:
+    """What taking the proposed plan would change against the taken one, by time; slots already begun are left out."""
+    if now.proposed is None:
+        return ()
+    new = now.proposed.times()
+    open_keys = now.open_keys
+    old: Mapping[str, tuple[datetime, datetime]] = now.taken.times() if now.taken else {}
+    found = [
+        Moved(key, old[key][0] if key in old else None, new[key][0] if key in new else None)
+        for key in {*old, *new}
+        if key in open_keys and (old.get(key, (None,))[0] != new.get(key, (None,))[0])
+    ]
+    return tuple(sorted(found, key=lambda m: (m.to_at or m.from_at or now.at, m.key)))
+
+
+def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
+    """The taken plan's slots on the plant as it stands now: what the margin rests on today.
+
+    Without a taken plan the proposed one is used; without either, nothing is opened.
+    """
+    held = now.taken or now.proposed
+    problem = problem_of(now, house, keep=False)
+    if held is None:
+        return problem, Plan(problem_digest=problem_digest(problem), slots=(), shortfalls=())
+    shift = (problem.starts_at - held.problem.starts_at) // timedelta(hours=1)
+    open_keys = now.open_keys
+    slots = tuple(
+        replace(slot, start=max(0, slot.start - shift), end=slot.end - shift)
+        for slot in held.plan.slots
+        if slot.end - shift > 0 and slot.key in open_keys
+    )
+    return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=held.plan.shortfalls)
+
+
+def margins_now(now: Situation, house: House) -> dict[str, float]:
+    """Least margin, swept m3/h, in each slot that takes a pump out, by key: of the plant as it stands now, as every page shows it."""
+    problem, plan = as_now(now, house)
+    runs = margin_series(problem, plan)
+    found = {}
+    for slot in plan.slots:
+        inside = [r.available - r.minimum for r in runs if r.from_step < slot.end and slot.start < r.to_step]
+        if slot.pump is not None and inside:
+            found[slot.key] = min(inside) / 1000
+    return found
+
+
+def facts_told(now: Situation, held: HeldPlan) -> list[tuple[PlanFact, str]]:
+    """What a plan did with dates given before, and what rests on a return: each fact, and its sentence."""
+    clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
+    return [
+        (
+            fact,
+            fact_words(
+                fact,
+                held.problem,
+                clock,
+                job=lambda key: job_words(now, key),
+                pump=lambda pump: pump_words(now, pump),
+            ),
+        )
+        for fact in plan_facts(held.problem, held.plan)
+    ]
+
+
+def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None:
+    """A stored plan for the API: slots and shortfalls with instants, and the certificate."""
+    if held is None:
+        return None
+    kinds = {job.occurrence.key: job.kind_name for job in (*now.jobs, *now.breakdowns)}
+    words = in_words(now, held.problem)
+    first = held.problem.starts_at
+    spread = dict(held.plan.unsettled)
+    cover = cover_of(held.problem, held.plan)
+    by_hand = {(key, (pin.start_at - first) // timedelta(hours=1)): pin.by for key, pin in now.pins.items()}
+
+    def at(step: int) -> str:
+        return _z(first + timedelta(hours=step))
+
+    return {
+        "digest": held.digest,
+        "problem_digest": held.plan.problem_digest,
+        "made_at": _z(held.made_at),
+        "taken_at": None if held.taken_at is None else _z(held.taken_at),
+        "version": held.version,
+        "from": _z(first),
+        "to": at(held.problem.steps),
+        "lawful": held.lawful,
+        "least_margin_swept_m3_per_h": _m3(held.least_margin_litres_per_h),
+        "least_at": None if held.least_at is None else _z(held.least_at),
+        "slots": [
+            {
+                "job": slot.key,
+                "job_name": kinds.get(slot.key),
+                "name": job_words(now, slot.key),
+                "pump": slot.pump,
+                "from": at(slot.start),
+                "to": at(slot.end),
+                "least_margin_swept_m3_per_h": slot.least_margin_litres_per_h / 1000,
+                "isolation_of": slot.isolation_of,
+                "set_by_hand_by": by_hand.get((slot.key, slot.start)),
+                "plus_minus_days": spread.get(slot.key, 0),
+            }
+            for slot in sorted(held.plan.slots, key=lambda slot: (slot.start, slot.key))
+        ],
+        "one_more_failure": {
+            "hours": cover.hours,
+            "hours_at_minimum": cover.at_n,
+            "hours_covered": cover.at_n_less_1,
+            "hours_the_plan_uncovers": cover.hours_uncovered_by_plan,
+            "hours_no_date_can_help": cover.hours_uncovered_anyway,
+            "when_the_plan_uncovers": [{"from": at(a), "to": at(b)} for a, b in cover.uncovered_by_plan],
+            "when_no_date_can_help": [{"from": at(a), "to": at(b)} for a, b in cover.uncovered_anyway],
+        },
+        "shortfalls": [
+            {
+                "job": short.key,
+                "name": None if short.key is None else job_words(now, short.key),
+                "pump": short.pump,
+                "when": [{"from": at(a), "to": at(b)} for a, b in short.steps],
+                "lacking_swept_m3_per_h": short.lacking_litres_per_h / 1000,
+                "says": words(short.says),
+            }
+            for short in held.plan.shortfalls
+        ],
+        "facts": [
+            {
+                "code": fact.code.value,
+                "job": fact.key,
+                "pump": fact.pump,
+                "from": None if fact.from_step is None else at(fact.from_step),
+                "to": None if fact.to_step is None else at(fact.to_step),
+                "because": fact.because and fact.because.value,
+                "hours": fact.hours,
+                "jobs": list(fact.keys),
+                "assumed": fact.assumed,
+                "says": says,
+            }
+            for fact, says in facts_told(now, held)
+        ],
+        "certificate": {
+            "by": held.plan.by,
+            "solver": held.plan.solver,
+            "proven": held.plan.proven,
+            "tiers": [
+                {"tier": t.tier, "name": t.name, "value": t.value, "bound": t.bound, "proven": t.proven}
+                for t in held.plan.tiers
+            ],
+            "remarks": list(held.plan.remarks),
+        },
+    }
+
+
+def _z(at: datetime) -> str:
+    return instant(seconds(at)).isoformat().replace("+00:00", "Z")
+
+
+def _m3(litres_per_h: int | None) -> float | None:
+    return None if litres_per_h is None else litres_per_h / 1000
+
+
+def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
+    """A plan in plain lines, in ship time, for a terminal."""
+    offset = now.offset_minutes
+    names = {
+        job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in (*now.jobs, *now.breakdowns)
+    }
+    spread, shared, words = dict(held.plan.unsettled), held.shared(), in_words(now, held.problem)
+    word = "taken" if held.taken_at else "proposed" if held.id else "as an outlook"
+    least = (
+        ""
+        if held.least_margin_litres_per_h is None
+        else f", least margin {held.least_margin_litres_per_h / 1000:g} m3/h"
+    )
+    proved = "proved best" if held.plan.proven else "not proven"
+    yield f"{now.vessel.name}, {now.plant.name}: plan {held.digest[:12]} {word}, {proved}{least} (swept, as planned)"
+    for key, (start, end) in sorted(held.times().items(), key=lambda item: (item[1], item[0])):
+        place, kind = names.get(key, ("", ""))
+        margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
+        when = f"{ship_time(start, offset):%a %d %b %Y %H:%M} to {ship_time(end, offset):%a %H:%M}"
+        notes = f", +-{spread[key]} days" if key in spread else ""
+        notes += f", on the isolation of {job_words(now, shared[key])}" if key in shared else ""
+        yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}{notes}"
+    for line in cover_lines(held.problem, cover_of(held.problem, held.plan), offset):
+        yield f"  {line}"
+    for short in held.plan.shortfalls:
+        yield f"  shortfall: {words(short.says)}"
+    for _, says in facts_told(now, held):
+        yield f"  {says}"
+    for remark in held.plan.remarks:
+        yield f"  {remark}"

@@ -1,0 +1,90 @@
+"""Plans as rows: the proposed one stored, the one aboard replaced by it."""
+
+import secrets
+from collections.abc import Collection
+from datetime import timedelta
+
+from scheduler.actions.base.context import seconds
+from scheduler.actions.plant_state.load import HeldPlan, held_plan
+from scheduler.planning.judge.check import Verdict
+from scheduler.planning.problem.codec import plan_to_text, problem_to_text
+from scheduler.planning.problem.digest import text_digest
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.storage import work_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import PlanRow, PlanStatus, SlotRow
+
+
+def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
+    """Supersede the plan of that status, if there is one, and return it."""
+    old = work_rows.plan(session, vessel_id, plant_id, status)
+    if old is not None:
+        old.status = PlanStatus.SUPERSEDED
+        old.version += 1
+        session.add(old)
+        session.flush()
+    return old
+
+
+def keep_plan(
+    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Verdict, now_s: int
+) -> PlanRow:
+    """Store a plan as the proposed one; the one proposed before, which nobody took and no record names, is not kept."""
+    put_away(session, vessel_id, plant_id, PlanStatus.PROPOSED)
+    for old in work_rows.untaken_superseded(session, vessel_id, plant_id):
+        session.delete(old)
+    session.flush()
+    least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)
+    problem_text, plan_text = problem_to_text(problem), plan_to_text(plan)
+    row = PlanRow(
+        id=secrets.token_hex(8),
+        vessel_id=vessel_id,
+        plant_id=plant_id,
+        digest=text_digest(plan_text),
+        problem_digest=text_digest(problem_text),
+        status=PlanStatus.PROPOSED,
+        made_s=now_s,
+        starts_s=seconds(problem.starts_at),
+        problem=problem_text,
+        plan=plan_text,
+        lawful=verdict.lawful,
+        least_margin_litres_per_h=verdict.least_margin_litres_per_h,
+        least_at_s=None if least_at is None else seconds(least_at),
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def take_up(
+    session: Session, vessel_id: str, proposed: PlanRow, now_s: int, pinned_by_hand: Collection[str] = ()
+) -> HeldPlan:
+    """Make the proposed plan the one aboard, with its slots; the version of the plan aboard only ever grows."""
+    before = put_away(session, vessel_id, proposed.plant_id, PlanStatus.TAKEN)
+    proposed.status, proposed.taken_s = PlanStatus.TAKEN, now_s
+    proposed.version = max(proposed.version + 1, 0 if before is None else before.version)
+    session.add(proposed)
+    held = held_plan(proposed)
+    assert held is not None
+    _keep_slots(session, vessel_id, held, pinned_by_hand)
+    return held
+
+
+def _keep_slots(session: Session, vessel_id: str, held: HeldPlan, pinned_by_hand: Collection[str]) -> None:
+    pinned = {*pinned_by_hand, *(job.key for job in held.problem.jobs if job.fixed_start is not None)}
+    times = held.times()
+    for slot in held.plan.slots:
+        start_at, end_at = times[slot.key]
+        session.add(
+            SlotRow(
+                id=secrets.token_hex(8),
+                vessel_id=vessel_id,
+                plan_id=held.id,
+                job_key=slot.key,
+                pump_id=slot.pump,
+                start_s=seconds(start_at),
+                end_s=seconds(end_at),
+                least_margin_litres_per_h=slot.least_margin_litres_per_h,
+                pinned=slot.key in pinned,
+            )
+        )

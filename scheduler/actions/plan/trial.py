@@ -1,0 +1,150 @@
+"""The plan aboard as it stands now, and one slot of it tried at another start."""
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+from scheduler.actions.base.context import House
+from scheduler.actions.plan.explaining import job_words, pump_words
+from scheduler.actions.plan.planning import problem_of
+from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.actions.plant_state.work import state_of, steps_of
+from scheduler.domain.work.state import Work
+from scheduler.errors import Clash, NotFound, Refused
+from scheduler.planning.move.trial import Trial, moves_with, try_start
+from scheduler.planning.move.words import Words
+from scheduler.planning.problem.shiphours import HOUR, ShipClock
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.search.passes import moved
+from scheduler.storage.database import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Aboard:
+    """The plan aboard as it stands now: its slots on today's problem, in which the jobs `keys`, to be moved, are free."""
+
+    problem: Problem
+    plan: Plan
+    keys: tuple[str, ...]
+    words: Words
+
+
+def plan_aboard(now: Situation) -> HeldPlan:
+    """The plan that is taken.
+
+    Raises:
+        Clash: none is.
+    """
+    if now.taken is None:
+        raise Clash(
+            f"No plan is taken for {now.plant.id}, so there is no slot to move. Look at the proposed plan and take it."
+        )
+    return now.taken
+
+
+def planned_start(now: Situation, key: str) -> datetime | None:
+    """Where the job's slot starts in the plan aboard; with another on its isolation, where the first of them starts.
+
+    None without a plan or a slot. One that has begun does not go along any more.
+    """
+    times = now.taken.times() if now.taken else {}
+    keys = moves_with(now.taken.plan, key) if now.taken else ()
+    return min(
+        (times[one][0] for one in keys if one in times and (one == key or times[one][0] >= now.at)), default=None
+    )
+
+
+def standing_now(now: Situation, house: House, key: str) -> Aboard:
+    """The plan aboard on the plant as it is now, for moving the job and what shares its isolation.
+
+    What the plan aboard knows nothing of is left out: the next plan brings it in.
+
+    Raises:
+        Clash: no plan is taken. NotFound: no such open job, or none that is planned.
+    """
+    held = plan_aboard(now)
+    times = held.times()
+    keys = moves_with(held.plan, key)
+    # what has begun stays as it is framed: pinned, with the work left to it
+    free = {one for one in keys if one not in times or not times[one][0] < now.at < times[one][1]}
+    whole = moved(problem_of(now, house, free=free), dict(held.plan.moved_by))
+    known = {*times, *(short.key for short in held.plan.shortfalls), key}
+    problem = replace(whole, jobs=tuple(job for job in whole.jobs if job.key in known))
+    there = {job.key for job in problem.jobs}
+    if key not in there:
+        if now.job(key) is None:
+            raise NotFound(
+                f"There is no open job {key[:200]} in {now.plant.id}. `leadline due {now.plant.id}` shows those that are."
+            )
+        raise NotFound(
+            f"The plan of {now.plant.id} has no job {key}: it is not due in the planned days, another job renews it, or it is a "
+            "breakdown, which is not planned."
+        )
+    shift = (problem.starts_at - held.problem.starts_at) // HOUR
+    slots = tuple(
+        replace(slot, start=slot.start - shift, end=slot.end - shift)
+        for slot in held.plan.slots
+        if slot.key in there and times[slot.key][1] > now.at
+    )
+    clock = clock_of(now)
+
+    def no_slot(one: str) -> str:
+        if one not in times:
+            return f"{one} has no place in the plan aboard. The next plan looks for one."
+        was = times[one][0] + clock.offset_at(times[one][0])
+        return (
+            f"{one} has no place: its slot of {was:%a} {was.day} {was:%b %Y %H:%M} has passed, or its work cannot be finished "
+            "from there any more. The next plan looks for a place."
+        )
+
+    return Aboard(
+        problem=problem,
+        plan=replace(held.plan, slots=slots),
+        keys=tuple(one for one in keys if one in there),
+        words=Words(
+            pump=lambda pump: pump_words(now, pump),
+            job=lambda one: job_words(now, one),
+            offset_at=clock.offset_at,
+            no_slot=no_slot,
+        ),
+    )
+
+
+def clock_of(now: Situation) -> ShipClock:
+    """The ship's clock with the changes ahead."""
+    return ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
+
+
+def from_ship_time(now: Situation, wall: datetime) -> datetime:
+    """The instant, aware, at which the ship's clock shows `wall`; in an hour that comes twice, the one by the newer clock."""
+    clock, bare = clock_of(now), wall.replace(tzinfo=UTC)
+    return bare - clock.offset_at(bare - clock.offset_at(bare))
+
+
+def try_slot(
+    session: Session, house: House, now: Situation, key: str, start_at: datetime, *, going_back: bool = False
+) -> Trial:
+    """The trial of the job's slot at an instant.
+
+    Raises:
+        As `standing_now`; Refused: not a whole hour of the plan.
+    """
+    stands = standing_now(now, house, key)
+    begun = any(_begun(state_of(steps_of(session, now.vessel.id, one))) for one in stands.keys)
+    step = _step(stands, start_at)
+    return try_start(stands.problem, stands.plan, key, step, words=stands.words, begun=begun, going_back=going_back)
+
+
+def _begun(work: Work) -> bool:
+    """A permit is open, a tag hangs, or the pump was opened: not a note, nor a permit given back unused."""
+    permit = any(one.closed_at is None for one in work.permits)
+    return permit or bool(work.hanging) or any((work.out_at, work.opened_at, work.returned_at, work.reported_at))
+
+
+def _step(stands: Aboard, start_at: datetime) -> int:
+    step, rest = divmod(start_at - stands.problem.starts_at, HOUR)
+    if rest:
+        earlier = start_at - rest
+        near = [f"{at + stands.words.offset_at(at):%Y-%m-%d %H:%M}" for at in (earlier, earlier + HOUR)]
+        says = f"slots start at whole hours of the plan; the nearest are {near[0]} and {near[1]} ship time"
+        raise Refused(f"start_at: {says}.", faults=[("/start_at", says)])
+    return step

@@ -1,0 +1,403 @@
+"""How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
+
+import json
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, date, datetime, time, timedelta
+
+from scheduler.actions.base.context import House, instant, maybe, seconds
+from scheduler.actions.hours.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
+from scheduler.actions.plant_state.published import posted_of
+from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.fleet import clock_of
+from scheduler.actions.voyage.days import daybook_of
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.capacity.minimum import Concession, Outage, Swept, capacities_at, pump_capacity
+from scheduler.domain.due.docking import Dock
+from scheduler.domain.due.jobs import Done, DueJob, FirstDate, HoursAt, Occurrence, reckon_first, turns_due
+from scheduler.domain.due.meters import Loss, Meters
+from scheduler.domain.due.publishing import Posted, shown, slack_days
+from scheduler.domain.due.subjects import Key, where
+from scheduler.domain.hours.running import RunningHours, running_hours
+from scheduler.domain.hours.sources import Change, retired, source_at
+from scheduler.domain.vessel.document import BREAKDOWN, Plant, Vessel
+from scheduler.domain.voyage.days import Stretch
+from scheduler.domain.work.breakdown import breakdown_job
+from scheduler.planning.problem.codec import plan_from_text, problem_from_text
+from scheduler.planning.problem.frame import slot_times
+from scheduler.planning.problem.shiphours import ShipClock
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.shiptime import ShipOffset
+from scheduler.storage import company_rows, fleet_rows, ledger_rows, work_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, PlanStatus
+
+
+@dataclass(frozen=True, slots=True)
+class HeldPlan:
+    """A stored plan: its row's facts, its problem and the plan itself."""
+
+    id: str
+    digest: str
+    made_at: datetime
+    taken_at: datetime | None
+    lawful: bool
+    least_margin_litres_per_h: int | None
+    least_at: datetime | None
+    version: int
+    problem: Problem
+    plan: Plan
+
+    def times(self) -> Mapping[str, tuple[datetime, datetime]]:
+        """Start and end of each slot, by occurrence key."""
+        return {slot.key: slot_times(self.problem, slot) for slot in self.plan.slots}
+
+    def shared(self) -> Mapping[str, str]:
+        """By occurrence key of a slot, the job whose isolation it goes on with."""
+        return {slot.key: slot.isolation_of for slot in self.plan.slots if slot.isolation_of is not None}
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """Where a person set the start of a job's slot: number of the move, by whom, when."""
+
+    move: int
+    start_at: datetime
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class CounterState:
+    """A counter: where it is, its newest reading, whether it counts for its position now or only checks it.
+
+    silent: it has not posted for too long. One that another took over from is never silent.
+    """
+
+    id: str
+    position: str
+    newest_at: datetime | None
+    silent: bool
+    quiet_after_hours: int
+    primary: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """One plant of one vessel at one instant.
+
+    hours: as last read. projected: running seconds now of what has a silent counter, carried on at the usual rate.
+    jobs: as reckoned now; posted: what is published of each, by key. People are shown `shown`.
+    """
+
+    vessel: Vessel
+    version: int
+    plant: Plant
+    at: datetime
+    offset_minutes: ShipOffset
+    hours: Mapping[tuple[Subject, str], RunningHours]
+    projected: Mapping[tuple[Subject, str], int]
+    done: Mapping[Key, Done]
+    jobs: tuple[DueJob, ...]
+    posted: Mapping[str, Posted]
+    capacities: Mapping[str, Swept]
+    outages: tuple[Outage, ...]
+    outage_status: Mapping[str, str]
+    counters: tuple[CounterState, ...]
+    flags: tuple[FlagRow, ...]
+    taken: HeldPlan | None
+    proposed: HeldPlan | None
+    days: tuple[Stretch, ...] = ()
+    """The ship's days by kind, as in its operating calendar."""
+    clock_changes: tuple[tuple[datetime, int], ...] = ()
+    """Clock changes ahead: from when, and minutes ahead of UTC from then on."""
+    concessions: tuple[Concession, ...] = ()
+    """Lower minima asked for; one counts when both have signed."""
+    parts_on: Mapping[str, date] = field(default_factory=dict)
+    """By job key, the ship's date from which its parts are aboard."""
+    pins: Mapping[str, Pin] = field(default_factory=dict)
+    """By key of an open job, where its slot was set by hand; the newest move that was not undone counts."""
+    docks: tuple[Dock, ...] = ()
+    """Stays in dock with the jobs chosen for them."""
+    breakdowns: tuple[DueJob, ...] = ()
+    """Open breakdown jobs; they are not planned, and stand apart from what falls due."""
+
+    @property
+    def open_keys(self) -> frozenset[str]:
+        """Keys of the turns that are due or to come, and of the open breakdowns."""
+        return frozenset(job.occurrence.key for job in (*self.jobs, *self.breakdowns))
+
+    @property
+    def shown(self) -> tuple[DueJob, ...]:
+        """The jobs with the dates that are published."""
+        return tuple(self.as_shown(job) for job in self.jobs)
+
+    def as_shown(self, job: DueJob) -> DueJob:
+        """The job with its published dates; one that is closed has none."""
+        posted = self.posted.get(job.occurrence.key)
+        return job if posted is None else shown(job, posted.new)
+
+    def counts_for(self) -> dict[str, Swept]:
+        """What each pump in a position counts for now, tests, outages and the not-proved rule taken in."""
+        return capacities_at(self.plant, self.outages, self.at, self.capacities)
+
+    def parts_from(self) -> dict[str, datetime]:
+        """By job key, the ship's midnight from which its parts are aboard."""
+        clock = ShipClock(self.offset_minutes, tuple(sorted(self.clock_changes)))
+        midnights = {key: datetime.combine(on, time(), UTC) for key, on in self.parts_on.items()}
+        return {key: at - clock.offset_at(at - clock.offset_at(at)) for key, at in midnights.items()}
+
+    def position_name(self, position: str | None) -> str:
+        """The name people use (VP2), or the plant's for none."""
+        return next((p.name for p in self.plant.positions if p.id == position), self.plant.name)
+
+    def serial_of(self, pump: str | None) -> str:
+        """Serial number of a pump, empty for none."""
+        return next((p.serial for p in self.plant.pumps if p.id == pump), "")
+
+    def hours_as_of(self) -> datetime | None:
+        """The oldest of the newest readings of the counters that count; none while one has not posted at all."""
+        newest = [c.newest_at for c in self.counters if c.primary]
+        return min((at for at in newest if at is not None), default=None)
+
+    def job(self, key: str) -> DueJob | None:
+        """The due job with that key as reckoned, or the open breakdown, or none."""
+        return next((job for job in (*self.jobs, *self.breakdowns) if job.occurrence.key == key), None)
+
+
+def situation(house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None) -> Situation:
+    """How the plant stands now, its ledger brought up to date first.
+
+    Raises:
+        NotFound: no such vessel or plant.
+    """
+    derive_vessel(house, vessel_id)
+    with house.db.read() as session:
+        return load(session, house, vessel_id, plant_id, horizon_days=horizon_days)
+
+
+def load(
+    session: Session, house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None
+) -> Situation:
+    """As `situation`, inside a session of the caller's."""
+    at = house.now()
+    vessel, version = held(session, vessel_id)
+    plant = plant_of(vessel, plant_id)
+    rows = [row for row in fleet_rows.counters(session, vessel_id) if row.plant_id == plant_id]
+    totals = StoredTotals(session, rows)
+
+    def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
+        return running_hours(plant, totals, subject, subject_id, when)
+
+    counters = tuple(_counter(plant, row, totals.changes(row.position_id), at) for row in rows)
+    silent = {counter.position for counter in counters if counter.silent and counter.primary}
+    hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
+    done = known_from(session, vessel_id, plant, hours_at)
+    flags = tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows})
+    counting = {counter.id for counter in counters if counter.primary}
+    book, daybook = daybook_of(session, vessel_id)
+    calendar = book.calendar()
+    meters = Meters(
+        plant=plant,
+        hours=lambda subject, subject_id: hours[subject, subject_id],
+        daily=daily_of(session, plant, rows, at),
+        at=at,
+        calendar=calendar,
+        losses=_losses(session, [row for row in rows if row.id in counting], flags),
+    )
+    days = horizon_days or house.settings.horizon_days
+    reckoned = turns_due(
+        meters,
+        done,
+        horizon_days=days + slack_days(days),
+        postponed={key: instant(to_s) for key, to_s in company_rows.granted(session, vessel_id).items()},
+        first_dates=first_dates_of(session, vessel_id),
+    )
+    posted = posted_of(
+        session,
+        vessel_id,
+        plant,
+        reckoned,
+        rows,
+        hours_at,
+        at=at,
+        document=version,
+        daybook=daybook,
+        planning_window=timedelta(days=house.settings.horizon_days),
+    )
+    posted = {key: one for key, one in posted.items() if one.stays_within(at + timedelta(days=days))}
+    jobs = tuple(job for job in reckoned if job.occurrence.key in posted)
+    outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
+    clock = clock_of(session, vessel_id, at)
+    return Situation(
+        vessel=vessel,
+        version=version,
+        plant=plant,
+        at=at,
+        offset_minutes=clock,
+        hours=hours,
+        projected={
+            key: meter.seconds_by(at) for key in hours if (meter := meters.of(*key)) is not None and meter.silent
+        },
+        done=done,
+        jobs=jobs,
+        posted=posted,
+        capacities=capacities_of(session, vessel_id, plant),
+        outages=tuple(outage_of(row) for row in outages),
+        outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
+        counters=counters,
+        flags=flags,
+        taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
+        proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
+        days=calendar.stretches if calendar else (),
+        concessions=concessions_of(session, vessel_id, plant_id),
+        parts_on=company_rows.part_dates(session, vessel_id),
+        docks=tuple(
+            Dock(from_at=instant(row.from_s), to_at=instant(row.to_s), keys=tuple(json.loads(row.jobs)))
+            for row in company_rows.docks(session, vessel_id, plant_id)
+            if row.withdrawn_s is None
+        ),
+        pins=pins_of(session, vessel_id, plant_id, {job.occurrence.key for job in jobs}),
+        breakdowns=tuple(
+            breakdown_job(
+                plant,
+                Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+                instant(row.due_s),
+                at,
+            )
+            for row in work_rows.jobs(session, vessel_id, plant_id)
+            if row.kind == BREAKDOWN.code
+        ),
+        clock_changes=tuple(change for change in clock.changes if change[0] > at),
+    )
+
+
+def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Concession, ...]:
+    """The plant's concessions that nobody withdrew, signed or not."""
+    return tuple(
+        Concession(
+            from_at=instant(row.from_s),
+            to_at=instant(row.to_s),
+            minimum=Swept(row.minimum_litres_per_h / 1000),
+            chief=row.chief_by or "",
+            hotel=row.hotel_by or "",
+        )
+        for row in company_rows.concessions(session, vessel_id, plant_id)
+        if row.withdrawn_s is None
+    )
+
+
+def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collection[str]) -> dict[str, Pin]:
+    """By key of an open job, where the newest move that was not undone put its slot."""
+    return {
+        slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, instant(row.at_s))
+        for row in work_rows.moves(session, vessel_id, plant_id, standing=True)
+        for slot in json.loads(row.slots)
+        if slot["job"] in open_keys
+    }
+
+
+def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[FlagRow]) -> dict[str, list[Loss]]:
+    """By position, hours that may be missing and that nobody has answered for (rule R23)."""
+    found: dict[str, list[Loss]] = {}
+    for row in rows:
+        own = [flag for flag in flags if flag.counter_no == row.no]
+        for flag in may_be_missing(session, row, own):
+            found.setdefault(row.position_id, []).append((instant(flag.at_s), flag.seconds))
+    return found
+
+
+def hours_then(session: Session, now: Situation, subject: Subject, subject_id: str, at: datetime) -> RunningHours:
+    """Running hours of a subject of the situation's plant at another instant."""
+    rows = [row for row in fleet_rows.counters(session, now.vessel.id) if row.plant_id == now.plant.id]
+    return running_hours(now.plant, StoredTotals(session, rows), subject, subject_id, at)
+
+
+def known_from(session: Session, vessel_id: str, plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
+    """Where the interval of each kind and subject starts, as far as that is known: by this tool's own record, else by the
+    document."""
+    since = {code: instant(at_s) for code, at_s in fleet_rows.kinds_since(session, vessel_id, plant.id).items()}
+    return {**reckon_first(plant, hours_at, since=since), **done_of(session, vessel_id)}
+
+
+def first_dates_of(session: Session, vessel_id: str) -> dict[Key, FirstDate]:
+    """First dates set where the last time was not known; they count for nothing where it came to be known."""
+    return {
+        (row.kind, row.subject_id): FirstDate(
+            due_at=instant(row.due_s), set_at=instant(row.set_s), running_seconds=row.running_seconds
+        )
+        for row in company_rows.first_dates(session, vessel_id)
+    }
+
+
+def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
+    """The newest done turn of each kind and subject that this tool kept."""
+    return {
+        (row.kind, row.subject_id): Done(
+            occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+            done_at=instant(row.at_s),
+            running_seconds=row.running_seconds,
+            estimated=row.estimated,
+        )
+        for row in work_rows.latest_done(session, vessel_id)
+    }
+
+
+def capacities_of(session: Session, vessel_id: str, plant: Plant) -> dict[str, Swept]:
+    """Capacity of each pump when it is well: the newest passed test that measured it, else as the document has it."""
+    tested = work_rows.passed_tests(session, vessel_id)
+    return {
+        pump.id: Swept(tested[pump.id] / 1000) if pump.id in tested else pump_capacity(pump) for pump in plant.pumps
+    }
+
+
+def held_plan(row: PlanRow | None) -> HeldPlan | None:
+    """The stored plan of a row, or none."""
+    if row is None:
+        return None
+    return HeldPlan(
+        id=row.id,
+        digest=row.digest,
+        made_at=instant(row.made_s),
+        taken_at=maybe(row.taken_s),
+        lawful=row.lawful,
+        least_margin_litres_per_h=row.least_margin_litres_per_h,
+        least_at=maybe(row.least_at_s),
+        version=row.version,
+        problem=problem_from_text(row.problem),
+        plan=plan_from_text(row.plan),
+    )
+
+
+def _subjects(plant: Plant) -> Sequence[tuple[Subject, str]]:
+    return [
+        *((Subject.POSITION, p.id) for p in plant.positions),
+        *((Subject.PUMP, p.id) for p in plant.pumps),
+        *((Subject.PART, p.id) for p in plant.parts),
+    ]
+
+
+def _marked(hours: RunningHours, silent: bool) -> RunningHours:
+    """The hours of a silent counter stand where it left them, and are no more than an estimate of today's (rule R23)."""
+    return replace(hours, estimated=True) if silent else hours
+
+
+def outage_of(row: OutageRow) -> Outage:
+    """The outage of a row."""
+    return Outage(
+        pump=row.pump_id,
+        from_at=instant(row.from_s),
+        to_at=maybe(row.to_s),
+        counts_for=Swept(row.counts_for_litres_per_h / 1000),
+        reason=row.reason,
+        expected_at=maybe(row.expected_s),
+    )
+
+
+def _counter(plant: Plant, row: CounterRow, changes: Sequence[Change], at: datetime) -> CounterState:
+    newest = maybe(row.newest_s)
+    silent = newest is None or at - newest > timedelta(hours=row.quiet_after_hours)
+    counts = source_at(plant, row.position_id, seconds(at), changes) == row.id
+    counter = next((c for c in plant.counters if c.id == row.id), None)
+    gone = counter is not None and retired(plant, counter, seconds(at), changes)
+    return CounterState(row.id, row.position_id, newest, silent and not gone, row.quiet_after_hours, counts)

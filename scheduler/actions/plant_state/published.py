@@ -1,0 +1,164 @@
+"""Published dates: worked out whenever a plant is loaded, kept and listed as moved when its calendar is written.
+
+Keeping follows the commit of what changed, at the next tick or after a hand action, never batch by batch.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from scheduler.actions.base.context import House, instant, maybe, seconds
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.due.jobs import DueJob, HoursAt
+from scheduler.domain.due.publishing import Basis, Cause, Posted, Published, figure_of, moved, publish
+from scheduler.domain.vessel.document import Plant
+from scheduler.errors import Refused
+from scheduler.storage import published_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import CounterRow, MovedRow, PublishedRow
+
+MOST_MOVED = 500
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moved:
+    """A published date that moved. number: of the vessel's list. open: it was the open turn."""
+
+    number: int
+    job: str
+    open: bool
+    cause: Cause
+    at: datetime
+    from_due_at: datetime
+    from_early_at: datetime | None
+    from_late_at: datetime | None
+    to_due_at: datetime
+    to_early_at: datetime | None
+    to_late_at: datetime | None
+
+
+def posted_of(
+    session: Session,
+    vessel_id: str,
+    plant: Plant,
+    jobs: Sequence[DueJob],
+    counters: Sequence[CounterRow],
+    hours_at: HoursAt,
+    *,
+    at: datetime,
+    document: int,
+    daybook: int,
+    planning_window: timedelta,
+) -> dict[str, Posted]:
+    """What is published of each of the plant's turns now, by occurrence key. Nothing is written."""
+    held = published_rows.published(session, vessel_id, plant.id)
+    numbers = [row.no for row in counters if row.no is not None]
+    events, replacements = published_rows.event_counts(session, numbers)
+    subjects = {kind.code: kind.subject for kind in plant.job_kinds}
+    found: dict[str, Posted] = {}
+    for job in jobs:
+        occurrence = job.occurrence
+        row = held.get(occurrence.key)
+        basis = Basis(
+            figure=figure_of(job), document=document, daybook=daybook, events=events, replacements=replacements
+        )
+
+        def correction(
+            old: Published, subject: Subject = subjects[occurrence.kind], subject_id: str = occurrence.subject
+        ) -> int:
+            if old.hours_as_of is None or old.running_seconds is None or subject is Subject.PLANT:
+                return 0
+            return hours_at(subject, subject_id, old.hours_as_of).seconds - old.running_seconds
+
+        found[occurrence.key] = publish(
+            job,
+            None if row is None else Published.read(row.text),
+            basis,
+            at=at,
+            planning_window=planning_window,
+            correction=correction,
+        )
+    return found
+
+
+def keep(
+    session: Session, vessel_id: str, plant_id: str, posted: Mapping[str, Posted], *, offset_minutes: int, at: datetime
+) -> int:
+    """Store what is published, and list what moved; how many dates moved. Turns that are due no more are forgotten."""
+    held = published_rows.published(session, vessel_id, plant_id)
+    number = first = published_rows.last_number(session, vessel_id)
+    for key in sorted(posted):
+        one = posted[key]
+        row, text = held.pop(key, None), one.new.text()
+        if row is None:
+            session.add(PublishedRow(vessel_id=vessel_id, job_key=key, plant_id=plant_id, text=text))
+        elif row.text != text:
+            row.text = text
+            session.add(row)
+        if one.old is not None and one.cause is not None and moved(one, offset_minutes):
+            number += 1
+            session.add(_moved_row(vessel_id, plant_id, key, number, one.old, one.new, one.cause, at))
+    for row in held.values():
+        session.delete(row)
+    session.flush()
+    return number - first
+
+
+def moved_since(house: House, vessel_id: str, plant_id: str, *, after: int, limit: int = MOST_MOVED) -> list[Moved]:
+    """A plant's moved dates after a number of the list, in order.
+
+    Raises:
+        Refused: a negative number, or a limit outside 1 to 500.
+    """
+    if after < 0 or not 1 <= limit <= MOST_MOVED:
+        raise Refused(
+            f"since is a number of the list, 0 or more, and limit 1 to {MOST_MOVED}; got {after} and {limit}."
+        )
+    with house.db.read() as session:
+        return [_moved(row) for row in published_rows.moved(session, vessel_id, plant_id, after=after, limit=limit)]
+
+
+def newest_moved(house: House, vessel_id: str, plant_id: str, *, since_at: datetime, limit: int) -> list[Moved]:
+    """A plant's newest moved dates of open turns since an instant, newest first."""
+    with house.db.read() as session:
+        rows = published_rows.newest_moved(session, vessel_id, plant_id, since_s=seconds(since_at), limit=limit)
+        return [_moved(row) for row in rows]
+
+
+def _moved_row(
+    vessel_id: str, plant_id: str, key: str, number: int, old: Published, new: Published, cause: Cause, at: datetime
+) -> MovedRow:
+    def whole(when: datetime | None) -> int | None:
+        return None if when is None else seconds(when)
+
+    return MovedRow(
+        vessel_id=vessel_id,
+        number=number,
+        plant_id=plant_id,
+        job_key=key,
+        open=new.first,
+        cause=cause.value,
+        at_s=seconds(at),
+        from_due_s=seconds(old.due_at),
+        from_early_s=whole(old.early_at),
+        from_late_s=whole(old.late_at),
+        to_due_s=seconds(new.due_at),
+        to_early_s=whole(new.early_at),
+        to_late_s=whole(new.late_at),
+    )
+
+
+def _moved(row: MovedRow) -> Moved:
+    return Moved(
+        number=row.number,
+        job=row.job_key,
+        open=row.open,
+        cause=Cause(row.cause),
+        at=instant(row.at_s),
+        from_due_at=instant(row.from_due_s),
+        from_early_at=maybe(row.from_early_s),
+        from_late_at=maybe(row.from_late_s),
+        to_due_at=instant(row.to_due_s),
+        to_early_at=maybe(row.to_early_s),
+        to_late_at=maybe(row.to_late_s),
+    )

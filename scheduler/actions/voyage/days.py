@@ -1,0 +1,323 @@
+"""The operating calendar: read it, lay stretches over it, clear days, take back the last change. Each change is a record."""
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import Answer, Hand, House, instant, once
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.vessel.document import held
+from scheduler.actions.vessel.fleet import offset_minutes
+from scheduler.domain.voyage.from_csv import Sheet, read_sheet
+from scheduler.domain.voyage.stretches import (
+    MOST_SPELLS,
+    Daybook,
+    DayChange,
+    KindOfDay,
+    Laid,
+    Spell,
+    SpellFault,
+    clear,
+    days_words,
+    difference,
+    kind_faults,
+    lay,
+    spell_faults,
+)
+from scheduler.errors import Clash, MissingCondition, Refused, Stale
+from scheduler.storage import daybook_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import DaybookRow, SpellRow
+
+_MOST_IN_RECORD = 60
+NEWEST = 20
+
+
+@dataclass(frozen=True, slots=True)
+class HeldBook:
+    """A vessel's operating calendar: version 0 before anything was entered. versions: newest first."""
+
+    book: Daybook
+    version: int
+    versions: tuple[DaybookRow, ...]
+    today: date
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wish:
+    """What is to be changed: days cleared first, then stretches laid over. kinds none: they stay.
+
+    whole: the calendar holds these stretches alone afterwards. what: the change in a few words.
+    """
+
+    stretches: tuple[Spell, ...] = ()
+    cleared: tuple[tuple[date, date], ...] = ()
+    kinds: tuple[KindOfDay, ...] | None = None
+    whole: bool = False
+    reason: str = ""
+    what: str = "changed"
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """A file as read, and what taking it in would change; none while something in it is wrong."""
+
+    sheet: Sheet
+    laid: Laid | None
+    version: int
+
+
+def daybook_of(session: Session, vessel_id: str) -> tuple[Daybook, int]:
+    """The vessel's calendar in force and its version; an empty one of version 0 when there is none."""
+    row = daybook_rows.newest(session, vessel_id)
+    if row is None:
+        return Daybook(), 0
+    return _book(row, daybook_rows.spells(session, vessel_id)), row.version
+
+
+def get_daybook(house: House, actor: Actor, vessel_id: str) -> HeldBook:
+    """The vessel's calendar with its newest versions. Raises NotFound."""
+    actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    with house.db.read() as session:
+        held(session, vessel_id)
+        book, version = daybook_of(session, vessel_id)
+        newest = daybook_rows.versions(session, vessel_id, NEWEST)
+        return HeldBook(book, version, tuple(newest), today_aboard(session, house, vessel_id))
+
+
+def today_aboard(session: Session, house: House, vessel_id: str) -> date:
+    """The ship's date."""
+    now = house.now()
+    return (now + timedelta(minutes=offset_minutes(session, vessel_id, now))).date()
+
+
+def preview(house: House, actor: Actor, vessel_id: str, text: str) -> Preview:
+    """What a CSV file says and what taking it in would change. Nothing is stored. Raises NotFound."""
+    found = get_daybook(house, actor, vessel_id)
+    sheet = read_sheet(text, found.book, found.today)
+    laid = None if sheet.faults else lay(found.book, sheet.spells)
+    return Preview(sheet, laid, found.version)
+
+
+def sheet_of(house: House, actor: Actor, vessel_id: str, text: str) -> Sheet:
+    """The stretches of a CSV file.
+
+    Raises:
+        Refused: with a fault for each bad cell, pointing to /csv/ROW/COLUMN.
+    """
+    sheet = preview(house, actor, vessel_id, text).sheet
+    if sheet.faults:
+        faults = [(f"/csv/{fault.row}/{fault.column}", fault.sentence()) for fault in sheet.faults]
+        many = f"{len(faults)} cells are wrong; the first: " if len(faults) > 1 else ""
+        raise Refused(f"Nothing was taken in. {many}{faults[0][1]}", faults=faults)
+    return sheet
+
+
+def change(house: House, hand: Hand, vessel_id: str, wish: Wish, *, if_match: int | None) -> Answer:
+    """Change the calendar. The answer names the days that changed; what changes nothing makes no new version.
+
+    Args:
+        if_match: the version that is being changed, 0 for a calendar not begun. With an Idempotency-Key in the hand a
+            second sending gets the first answer.
+
+    Raises:
+        Refused: a stretch or a kind makes no sense, or two contradict each other (all faults listed).
+        MissingCondition: no version was named. Stale: the version held is another. NotFound: no such vessel.
+    """
+
+    def make(session: Session, book: Daybook) -> Laid:
+        today = today_aboard(session, house, vessel_id)
+        begin = replace(book, kinds=wish.kinds or book.kinds, spells=() if wish.whole else book.spells)
+        for from_on, to_on in wish.cleared:
+            begin = clear(begin, from_on, to_on).book
+        _must_make_sense(begin, wish, today)
+        laid = lay(begin, wish.stretches)
+        if len(laid.book.spells) > MOST_SPELLS:
+            raise Refused(f"The calendar would hold {len(laid.book.spells)} stretches; at most {MOST_SPELLS} are kept.")
+        return replace(laid, changes=difference(book, laid.book))
+
+    return _write(house, hand, vessel_id, if_match, make, wish.reason, wish.what, None)
+
+
+def undo(house: House, hand: Hand, vessel_id: str, *, reason: str = "", if_match: int | None) -> Answer:
+    """Take the last change back, as a new version; taken back twice, it stands again.
+
+    Raises:
+        Clash: nothing was ever entered. MissingCondition, Stale, NotFound: as `change`.
+    """
+
+    def make(session: Session, book: Daybook) -> Laid:
+        newest = daybook_rows.newest(session, vessel_id)
+        if newest is None:
+            raise Clash(f"Nothing was entered in the operating calendar of {vessel_id} yet; there is nothing to undo.")
+        before = daybook_rows.version(session, vessel_id, newest.version - 1)
+        spells = daybook_rows.spells(session, vessel_id, newest.version - 1)
+        old = Daybook() if before is None else _book(before, spells)
+        return Laid(book=old, changes=difference(book, old))
+
+    return _write(house, hand, vessel_id, if_match, make, reason, "last change taken back", if_match)
+
+
+def _write(
+    house: House,
+    hand: Hand,
+    vessel_id: str,
+    if_match: int | None,
+    make: Callable[[Session, Daybook], Laid],
+    reason: str,
+    what: str,
+    undoes: int | None,
+) -> Answer:
+    hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    with house.db.write() as session:
+        vessel, _ = held(session, vessel_id)
+
+        def act() -> Answer:
+            book, version = daybook_of(session, vessel_id)
+            _must_match(vessel_id, version, if_match)
+            laid = make(session, book)
+            if laid.book == book:
+                return Answer(200, _told(vessel_id, version, laid, None))
+            payload = {
+                "vessel": vessel_id,
+                "version": version + 1,
+                "what": what,
+                "reason": reason,
+                "by": hand.actor.name,
+                "undoes": undoes,
+                "kinds": {kind.code: kind.weight for kind in laid.book.kinds}
+                if laid.book.kinds != book.kinds
+                else None,
+                "changed": len(laid.changes),
+                "days": [
+                    {"from_on": c.from_on, "to_on": c.to_on, "was": c.was, "now": c.now}
+                    for c in laid.changes[:_MOST_IN_RECORD]
+                ],
+            }
+            number, _ = append(session, vessel_id, "operating calendar changed", house.now(), payload)
+            _keep(session, vessel_id, version + 1, laid.book)
+            session.add(
+                DaybookRow(
+                    vessel_id=vessel_id,
+                    version=version + 1,
+                    kinds=json.dumps([[kind.code, kind.weight] for kind in laid.book.kinds]),
+                    actor=hand.actor.name,
+                    reason=reason,
+                    what=what,
+                    undoes=undoes,
+                    record=number,
+                    recorded_s=house.now_s(),
+                )
+            )
+            for plant in vessel.plants:
+                want_plan(session, vessel_id, plant.id, house.now_s())
+            bump_revision(session, vessel_id)
+            return Answer(200, _told(vessel_id, version + 1, laid, number))
+
+        return act() if hand.key is None else once(session, vessel_id, hand, house.now_s(), act)
+
+
+def _must_match(vessel_id: str, version: int, if_match: int | None) -> None:
+    if if_match is None:
+        raise MissingCondition(
+            f"The operating calendar of {vessel_id} is at version {version}. Read it, then send If-Match: "
+            f'"{version}" with your change.'
+        )
+    if if_match != version:
+        raise Stale(
+            f"The operating calendar of {vessel_id} is now at version {version}, not {if_match}: somebody changed it "
+            "meanwhile. Look at it again and repeat your change.",
+            more={"version": version},
+        )
+
+
+def _must_make_sense(book: Daybook, wish: Wish, today: date) -> None:
+    used = [spell.kind for spell in (*book.spells, *wish.stretches)] if wish.kinds is not None else []
+    faults = kind_faults(wish.kinds, used) if wish.kinds is not None else []
+    for place, (from_on, to_on) in enumerate(wish.cleared):
+        if to_on < from_on:
+            faults.append((f"/clear/{place}/to_on", f"{to_on} is before {from_on}: a day on or after it was expected."))
+    kinds = [kind.code for kind in book.kinds]
+    found = spell_faults(wish.stretches, kinds, today, lambda place: f"stretch {place + 1}")
+    faults += [(f"/stretches/{fault.place}/{_member(fault)}", fault.says) for fault in found]
+    if faults:
+        many = f"{len(faults)} things are wrong; the first: " if len(faults) > 1 else ""
+        raise Refused(f"Nothing was taken in. {many}{faults[0][1]}", faults=faults)
+
+
+def _member(fault: SpellFault) -> str:
+    return f"{fault.column}_on" if fault.column in ("from", "to") else fault.column
+
+
+def _keep(session: Session, vessel_id: str, version: int, book: Daybook) -> None:
+    wanted = set(book.spells)
+    for row in daybook_rows.spells(session, vessel_id):
+        spell = _spell(row)
+        if spell in wanted:
+            wanted.remove(spell)
+        else:
+            row.until_version = version
+            session.add(row)
+    session.flush()
+    for spell in sorted(wanted):
+        session.add(
+            SpellRow(
+                vessel_id=vessel_id,
+                since_version=version,
+                from_on=spell.from_on,
+                to_on=spell.to_on,
+                kind=spell.kind,
+                source=spell.source,
+                note=spell.note,
+            )
+        )
+    session.flush()
+
+
+def _book(row: DaybookRow, spells: Sequence[SpellRow]) -> Daybook:
+    kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in json.loads(row.kinds))
+    return Daybook(kinds=kinds, spells=tuple(map(_spell, spells)))
+
+
+def _spell(row: SpellRow) -> Spell:
+    return Spell(from_on=row.from_on, to_on=row.to_on, kind=row.kind, source=row.source, note=row.note)
+
+
+def _told(vessel_id: str, version: int, laid: Laid, record: int | None) -> dict[str, Any]:
+    return {
+        "vessel": vessel_id,
+        "version": version,
+        "changes": [_plain(change) for change in laid.changes],
+        "kept_as_logged": [_plain(change) for change in laid.kept],
+        "record": record,
+    }
+
+
+def _plain(change: DayChange) -> dict[str, Any]:
+    return {
+        "from_on": change.from_on.isoformat(),
+        "to_on": change.to_on.isoformat(),
+        "was": change.was,
+        "now": change.now,
+    }
+
+
+def change_words(change: DayChange) -> str:
+    """A change of days in one line: `2026-11-28 to 2026-11-30: nothing entered, now port`."""
+    return (
+        f"{days_words(change.from_on, change.to_on)}: {change.was or 'nothing entered'}, now {change.now or 'nothing'}"
+    )
+
+
+def kept_words(change: DayChange) -> str:
+    """Days on which the log stood over a plan: `2026-11-04: stays port as logged, the plan says sea`."""
+    return f"{days_words(change.from_on, change.to_on)}: stays {change.was} as logged, the plan says {change.now}"
+
+
+def version_words(row: DaybookRow) -> str:
+    """A version in one line: what, by whom, and why."""
+    return f"{row.what}, by {row.actor}{f': {row.reason}' if row.reason else ''} ({instant(row.recorded_s):%Y-%m-%d %H:%MZ})"

@@ -1,0 +1,567 @@
+"""Jobs: read one, close one. The tool takes facts; what cannot be true is asked again in words."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from math import ceil
+from typing import Any
+
+from scheduler.actions.base.actor import Actor, person_of
+from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.capacity.outages import AHEAD, returned
+from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.plant_state.load import Situation, hours_then, load, outage_of
+from scheduler.actions.plant_state.work import (
+    KeptStep,
+    begun_at,
+    must_be_newest,
+    procedure_of,
+    require_no_tag,
+    state_of,
+    steps_of,
+    summary,
+)
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.work.nonconformities import open_about, open_for
+from scheduler.domain.base.enums import State, Subject, Test
+from scheduler.domain.capacity.minimum import check_outage
+from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.subjects import in_place_since, renewals, where
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.people.persons import same_name
+from scheduler.domain.record.chain import (
+    LAST_NOT_KNOWN,
+    NO_DUE_POINT,
+    ClosedJob,
+    DuePoint,
+    HoursSource,
+    Verdict,
+    due_point_of,
+)
+from scheduler.domain.vessel.document import BREAKDOWN, JobKind, Plant
+from scheduler.domain.work.against import Against, Objection, to_plain
+from scheduler.domain.work.closing import ASKED, Skipped, measures_left, skipped
+from scheduler.domain.work.locks import on_permit
+from scheduler.domain.work.rules import close_objections
+from scheduler.domain.work.testing import serves_as_periodic
+from scheduler.errors import Clash, NotFound, Refused
+from scheduler.shiptime import ship_time
+from scheduler.storage import fleet_rows, work_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import AssetKind, DoneRow, JobRow
+from scheduler.wording.work import against_words, skipped_words
+
+MOST_HOURS_OPEN = 24 * 366
+"""Longer than this no pump is open for a job; the margin meanwhile is not worked out."""
+
+HOURS_APART = 24
+"""Hours by hand may differ this much from the ledger at that time before the record says so."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Close:
+    """A job's close as told. running_hours: of the subject at done_at, none: the ledger's.
+
+    checked_by: who is asked to check it; it stands "not checked" until that person signs. company, answers_for: of a contractor,
+    and the person aboard who answers for the job. from_paper: the work was done before and is told from its sheet: what the
+    sheet does not show was not seen there, and is no breach.
+    """
+
+    done_at: datetime
+    done_by: str
+    test: Test
+    checked_by: str | None = None
+    company: str = ""
+    answers_for: str = ""
+    from_paper: bool = False
+    opened_at: datetime | None = None
+    running_hours: float | None = None
+    findings: str = ""
+    permit_no: str | None = None
+    reason: str = ""
+
+
+def job_place(house: House, actor: Actor, key: str) -> tuple[Place, Occurrence]:
+    """Where that occurrence belongs.
+
+    Raises:
+        NotFound: the key is not `kind:subject:sequence`, or names nothing this actor reaches.
+    """
+    kind, _, rest = key.partition(":")
+    subject, _, number = rest.rpartition(":")
+    missing = NotFound(
+        f"There is no job {key[:200]!r} here. A key reads kind:subject:number, as the due list shows it."
+    )
+    if not (kind and subject and number.isascii() and number.isdigit() and 0 < len(number) < 10):
+        raise missing
+    with house.db.read() as session:
+        row = fleet_rows.asset(session, subject)
+    if row is None or row.kind is AssetKind.COUNTER:
+        raise missing
+    actor.must_reach(row.vessel_id, f"job {key}")
+    return Place(subject, row.vessel_id, row.plant_id or row.id, row.kind), Occurrence(
+        kind=kind, subject=subject, sequence=int(number)
+    )
+
+
+def kind_of(plant: Plant, occurrence: Occurrence) -> JobKind:
+    """The job kind of an occurrence. Raises NotFound when the plant has none such."""
+    try:
+        return plant.kind(occurrence.kind)
+    except KeyError as error:
+        known = ", ".join(kind.code for kind in plant.job_kinds)
+        raise NotFound(f"There is no job kind {occurrence.kind!r} in {plant.id}. Known: {known}.") from error
+
+
+def close_job(
+    house: House, hand: Hand, place: Place, occurrence: Occurrence, told: Close, *, if_match: int | None = None
+) -> Answer:
+    """Close an occurrence, or record that its test failed (it stays open then and its pump counts nothing).
+
+    Passed: the pump counts in full again. None: the job is closed, the pump is returned but not proved. What the kind
+    renews starts anew.
+
+    Raises:
+        Clash: closed before. Stale: the work has gone on since `if_match`. Refused: a later turn than the open one, an
+            instant to come, before the subject was in place or before the turn before, hours that the counter has not
+            reached, nobody named, the checker is the doer.
+    """
+    derive_vessel(house, place.vessel_id)
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, occurrence)
+            job = open_job(session, now, occurrence)
+            _people(told)
+            _when(now, kind, occurrence, told)
+            kept = steps_of(session, place.vessel_id, occurrence.key)
+            must_be_newest(kept, if_match)
+            _finished(kept, told, now.offset_minutes)
+            ran, source, remark = _hours(session, now, kind, occurrence, told)
+            lacks = _lacks(session, now, kind, occurrence, told, kept)
+            return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark, lacks)
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJob:
+    """The open turn with that key.
+
+    Raises:
+        Clash: it was done. Refused: it is not the open turn, or its subject is not in place.
+    """
+    before = now.done.get((occurrence.kind, occurrence.subject))
+    done = 0 if before is None else before.occurrence.sequence
+    if occurrence.sequence <= done:
+        row = work_rows.done(session, now.vessel.id, occurrence.kind, occurrence.subject, occurrence.sequence)
+        by = f", with {row.job_key}" if row and row.job_key and row.job_key != occurrence.key else ""
+        when = f" on {instant(row.at_s):%Y-%m-%d %H:%MZ}{by}" if row else ""
+        raise Clash(f"Job {occurrence.key} was done already{when}. The open turn is number {done + 1}.")
+    job = now.job(occurrence.key)
+    if job is None or not job.first:
+        if occurrence.kind == BREAKDOWN.code:
+            raise NotFound(
+                f"No breakdown {occurrence.key} is open. Put the pump out on the plant page, which opens one."
+            )
+        open_key = f"{occurrence.kind}:{occurrence.subject}:{done + 1}"
+        if now.job(open_key) is None:
+            raise Refused(
+                f"{occurrence.subject} is not in place now, so nothing is due on it. Check the fitting and the id."
+            )
+        raise Refused(f"Job {occurrence.key} is not open yet; close {open_key} first.")
+    return job
+
+
+@dataclass(frozen=True, slots=True)
+class Lacks:
+    """What a close lacks: what was never recorded of the work, and what else stands against it."""
+
+    skipped: tuple[Skipped, ...]
+    against: tuple[Objection, ...]
+    breach: bool
+    """Work on an open pump was skipped, and it is not told from paper."""
+
+    def words(self, offset_minutes: int, *, from_paper: bool) -> list[str]:
+        """Its flags, in words."""
+        said = [against_words(one, offset_minutes) for one in self.against]
+        if self.skipped:
+            lead = "Not seen on paper" if from_paper else "Never recorded"
+            said.append(f"{lead}: {'; '.join(map(skipped_words, self.skipped))}.")
+        return said
+
+
+def _lacks(
+    session: Session, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close, kept: Sequence[KeptStep]
+) -> Lacks:
+    pump = where(now.plant, kind.subject, occurrence.subject, told.done_at)[0] if kind.takes_pump_out else None
+    begun = begun_at(kept, told.opened_at or told.done_at)
+    procedure = procedure_of(session, now.vessel.id, now.plant, kind, pump, begun, now.offset_minutes)
+    steps = [one.step for one in kept]
+    missing = tuple(skipped(steps, procedure, kind.measures, takes_pump_out=kind.takes_pump_out))
+    work = state_of(kept)
+    against = measures_left(work)
+    if told.company.strip() and kept and not on_permit(work, told.company):
+        against.append(Objection(Against.COMPANY_NOT_ON_PERMIT, {"company": told.company.strip()}))
+    breach = kind.takes_pump_out and not told.from_paper and any(one.act in ASKED for one in missing)
+    return Lacks(missing, tuple(against), breach)
+
+
+def _finished(kept: Sequence[KeptStep], told: Close, offset_minutes: int) -> None:
+    """A job whose work was recorded step by step is closed when that work is at its end; a failed test needs no end."""
+    work = state_of(kept)
+    against = close_objections(work) if kept and told.test is not Test.FAILED else []
+    if told.test is Test.PASSED and not work.tests:
+        against = [one for one in against if one.code not in (Against.TEST_FAILED, Against.NOT_RETURNED)]
+    elif told.test is Test.PASSED and work.test is Test.NONE:  # a test is on record, and it proved nothing
+        against.append(Objection(Against.TEST_NOT_PASSED))
+    if against:
+        said = [against_words(one, offset_minutes) for one in against]
+        told_so = [{**to_plain(one), "says": says} for one, says in zip(against, said, strict=True)]
+        raise Clash(" ".join(said), more={"objections": told_so})
+
+
+def _with_steps(told: Close, kept: Sequence[KeptStep]) -> Close:
+    """What the steps say already need not be told again: test, permit, when it was opened."""
+    work = state_of(kept)
+    opened = min((one.step.at for one in kept if one.step.kind in ("tag placed", "opened")), default=None)
+    return replace(
+        told,
+        test=work.test if work.tests and told.test is not Test.FAILED else told.test,
+        permit_no=told.permit_no or ", ".join(permit.number for permit in work.permits) or None,
+        opened_at=told.opened_at or opened,
+    )
+
+
+def _people(told: Close) -> None:
+    if not told.done_by.strip():
+        raise Refused(
+            "Say who did the job; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
+        )
+    if told.company.strip() and (not told.answers_for.strip() or same_name(told.answers_for, told.done_by)):
+        says = "a contractor did it: name the person aboard who answers for the job."
+        raise Refused(f"answers_for: {says}", faults=[("/answers_for", says)])
+    if told.checked_by is not None and same_name(told.checked_by, told.done_by):
+        says = "the checker is the doer; name someone else, or leave it empty."
+        raise Refused(f"checked_by: {says}", faults=[("/checked_by", says)])
+
+
+def _when(now: Situation, kind: JobKind, occurrence: Occurrence, told: Close) -> None:
+    def refuse(says: str) -> None:
+        raise Refused(f"done_at: {says}", faults=[("/done_at", says)])
+
+    if told.done_at > now.at + AHEAD:
+        refuse(f"{told.done_at:%Y-%m-%d %H:%M%z} is still to come; give the instant at which the job was finished.")
+    begun = in_place_since(now.plant, kind.subject, occurrence.subject)
+    if begun is not None and told.done_at < begun:
+        refuse(
+            f"{told.done_at:%Y-%m-%d %H:%M%z} is before {occurrence.subject} was fitted on {begun:%Y-%m-%d %H:%MZ}. "
+            "Check the date, or that this is the right pump."
+        )
+    before = now.done.get((occurrence.kind, occurrence.subject))
+    if before is not None and told.done_at <= before.done_at:
+        refuse(
+            f"this is not after the turn before, done on {before.done_at:%Y-%m-%d %H:%MZ}. Check the date and the job."
+        )
+    if told.opened_at is not None and told.opened_at > told.done_at:
+        says = "this is after done_at; give the instant at which the pump was taken out."
+        raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
+
+
+def _hours(
+    session: Session, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close
+) -> tuple[RunningHours | None, HoursSource | None, str]:
+    """Hours of the subject when done, where they came from, and a remark when hand and ledger differ."""
+    if kind.subject is Subject.PLANT:
+        return None, None, ""
+    then = hours_then(session, now, kind.subject, occurrence.subject, told.done_at)
+    if told.running_hours is None:
+        return then, HoursSource.ESTIMATED if then.estimated else HoursSource.COUNTER, ""
+    given = told.running_hours
+    at_most = now.hours[kind.subject, occurrence.subject]
+    silent_h = 0.0 if at_most.as_of is None else max(0.0, (now.at - at_most.as_of) / timedelta(hours=1))
+    if given < 0 or given > at_most.hours + silent_h + 1:
+        says = (
+            f"{given:g} h is more than {occurrence.subject} can have run by now ({at_most.hours:.0f} h by its counter). "
+            "Give its hours when the job was done, or leave them out."
+        )
+        raise Refused(f"running_hours: {says}", faults=[("/running_hours", says)])
+    apart = abs(given - then.hours)
+    remark = f"by hand {given:g} h, by the ledger {then.hours:.1f} h at that time" if apart > HOURS_APART else ""
+    return RunningHours(seconds=round(given * 3600), as_of=told.done_at), HoursSource.BY_HAND, remark
+
+
+def _close(
+    session: Session,
+    hand: Hand,
+    now: Situation,
+    kind: JobKind,
+    job: DueJob,
+    told: Close,
+    kept: Sequence[KeptStep],
+    ran: RunningHours | None,
+    source: HoursSource | None,
+    remark: str,
+    lacks: Lacks,
+) -> Answer:
+    vessel_id, plant, key = now.vessel.id, now.plant, job.occurrence.key
+    pump, position = where(plant, kind.subject, job.occurrence.subject, told.done_at)
+    work = summary(kept)
+    least = _least_margin(session, now, pump, told) if pump is not None and kind.takes_pump_out else None
+    record = ClosedJob(
+        vessel=now.vessel.name,
+        position=now.position_name(position),
+        pump_serial=now.serial_of(pump) or None,
+        job_kind=kind.name,
+        job_no=key,
+        due=_due_point(kind, job),
+        done_at=told.done_at,
+        utc_offset_minutes=now.offset_minutes,
+        running_seconds=None if ran is None else ran.seconds,
+        hours_source=source,
+        done_by=told.done_by.strip(),
+        checked_by=None,
+        recorded_by=hand.actor.name,
+        findings="; ".join(filter(None, (told.findings, work["findings"], remark))),
+        test=told.test,
+        opened_at=told.opened_at,
+        least_margin_swept_m3_per_h=least,
+        opened_as_shown=_opened_as_shown(now, key, told),
+        permit_no=told.permit_no,
+        tags=work["tags"],
+        parts_used=work["parts_used"],
+        measures=work["measures"],
+        lowest_vacuum_kpa=work["lowest_vacuum_kpa"],
+    )
+    failed = told.test is Test.FAILED
+    words = "test failed, job stays open" if failed else ClosedJob.KIND
+    flags = lacks.words(now.offset_minutes, from_paper=told.from_paper)
+    payload = {
+        **record.payload(),
+        "reason": told.reason,
+        "company": told.company.strip(),
+        "answers_for": told.answers_for.strip(),
+        "from_paper": told.from_paper,
+        "opened_as_shown": record.opened_as_shown,
+        "check": _check_words(told),
+        "tests": work["tests"],
+        "flags": flags,
+        "not_recorded": [{"act": one.act, "names": list(one.names)} for one in lacks.skipped],
+    }
+    number, stamp = append(session, vessel_id, words, now.at, payload)
+    if not failed and record.verdict is Verdict.LATE:
+        open_for(session, now, job, hand.actor.name)
+    if not failed and (lacks.breach or lacks.against):
+        named = tuple(name for one in lacks.skipped if one.act in ASKED for name in (one.act, *one.names))
+        gone = [Objection(Against.NEVER_RECORDED, {"names": named})] if lacks.breach else []
+        open_about(session, now, key, "closing the job", [*gone, *lacks.against], hand.actor.name)
+    if pump is not None and kind.takes_pump_out:
+        require_no_tag(session, vessel_id, pump)
+        place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
+        reason = told.reason or f"{kind.name}, {key}"
+        broken = any(one.occurrence.subject == pump for one in now.breakdowns) and kind.code != BREAKDOWN.code
+        if not (broken and told.test is Test.NONE):  # without a test another job does not bring back what broke down
+            returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))
+    renewed: list[str] = []
+    if not failed:
+        _mark_done(
+            session,
+            hand,
+            now,
+            job,
+            told,
+            0 if ran is None else ran.seconds,
+            source is HoursSource.ESTIMATED,
+            number,
+            flags,
+            verdict=record.verdict,
+        )
+        for code, subject in renewals(plant, kind, job.occurrence.subject, told.done_at):
+            other = plant.kind(code)
+            if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
+                renewed += _renew(session, hand, now, other, subject, told, key, number)
+    want_plan(session, vessel_id, plant.id, seconds(now.at))
+    bump_revision(session, vessel_id)
+    after = _after(told.test, pump is not None and kind.takes_pump_out)
+    return Answer(
+        200,
+        {
+            "job": key,
+            "closed": not failed,
+            "verdict": None if failed else record.verdict.value,
+            "pump": pump,
+            "pump_state": after,
+            "renewed": renewed,
+            "running_hours": None if ran is None else round(ran.hours, 2),
+            "hours_source": source and source.value,
+            "remark": remark,
+            "flags": flags,
+            "check": payload["check"],
+            "record": number,
+            "stamp": stamp,
+        },
+    )
+
+
+def _due_point(kind: JobKind, job: DueJob) -> DuePoint:
+    if kind is BREAKDOWN:
+        return NO_DUE_POINT
+    if job.state is State.NOT_KNOWN:
+        return LAST_NOT_KNOWN
+    return due_point_of(
+        kind,
+        trigger=job.trigger,
+        due_running_seconds=job.due_running_seconds,
+        calendar_due_at=job.calendar_due_at,
+        postponed_to_at=job.postponed_to,
+        limit_from="tolerance of the job kind" if job.first_set_at is None else "first date set by the chief engineer",
+    )
+
+
+def _least_margin(session: Session, now: Situation, pump: str, told: Close) -> float | None:
+    """Smallest available minus minimum while the pump was out, swept m3/h, of the outages that truly were; none when it is not
+    known since when it was out."""
+    if told.opened_at is None:
+        return None
+    rows = work_rows.outages(session, now.vessel.id, now.plant.id, since_s=seconds(told.opened_at))
+    hours = max(1, ceil((told.done_at - told.opened_at) / timedelta(hours=1)))
+    if hours > MOST_HOURS_OPEN:
+        return None
+    found = check_outage(
+        now.plant,
+        [outage_of(row) for row in rows],
+        pump,
+        at=told.opened_at,
+        hours=hours,
+        offset_minutes=now.offset_minutes,
+        whole=now.capacities,
+        look_ahead_days=0,
+        concessions=now.concessions,
+    )
+    return found.least_margin_litres_per_h / 1000
+
+
+def _opened_as_shown(now: Situation, key: str, told: Close) -> bool:
+    """Whether the work began on the ship's day that the plan aboard, and the calendar, had for it."""
+    slot = None if now.taken is None else now.taken.times().get(key)
+    began = told.opened_at or told.done_at
+    clock = now.offset_minutes
+    return slot is not None and ship_time(slot[0], clock).date() == ship_time(began, clock).date()
+
+
+def _check_words(told: Close) -> str:
+    """How the check of the work stands at the close: "not checked" until the person asked signs."""
+    if told.from_paper and told.checked_by:
+        return f"as on sheet: {told.checked_by.strip()}"
+    return f"not checked, asked of {told.checked_by.strip()}" if told.checked_by else "not checked"
+
+
+def _after(test: Test, out: bool) -> str | None:
+    if not out:
+        return None
+    return {Test.PASSED: "proved", Test.NONE: "returned, not proved", Test.FAILED: "down: the test failed"}[test]
+
+
+def _mark_done(
+    session: Session,
+    hand: Hand,
+    now: Situation,
+    job: DueJob,
+    told: Close,
+    ran_s: int,
+    estimated: bool,
+    record: int,
+    flags: Sequence[str] = (),
+    by: str | None = None,
+    verdict: Verdict | None = None,
+) -> None:
+    occurrence = job.occurrence
+    session.add(
+        DoneRow(
+            vessel_id=now.vessel.id,
+            kind=occurrence.kind,
+            subject_id=occurrence.subject,
+            sequence=occurrence.sequence,
+            at_s=seconds(told.done_at),
+            running_seconds=ran_s,
+            estimated=estimated,
+            job_key=by or occurrence.key,
+        )
+    )
+    detail: dict[str, Any] = {
+        "done_by": told.done_by,
+        "checked_by": None,
+        "check": _check_words(told),
+        "check_asked_of": told.checked_by,
+        "company": told.company.strip(),
+        "answers_for": told.answers_for.strip(),
+        "from_paper": told.from_paper,
+        "flags": list(flags),
+        "test": told.test.value,
+        "findings": told.findings,
+        "permit_no": told.permit_no,
+        "running_seconds": ran_s if job.interval_seconds is not None else None,
+        "record": record,
+        "verdict": None if verdict is None else verdict.value,
+        "renewed_by": by,
+        "recorded_by": hand.actor.name,
+        "recorded_by_id": person_of(hand.actor).id,
+        "recorded_s": seconds(now.at),
+    }
+    row = work_rows.job(session, now.vessel.id, occurrence.key)
+    if row is None:
+        row = JobRow(
+            key=occurrence.key,
+            vessel_id=now.vessel.id,
+            plant_id=now.plant.id,
+            kind=occurrence.kind,
+            subject_id=occurrence.subject,
+            sequence=occurrence.sequence,
+            state=State.DONE.value,
+            due_s=seconds(job.due_at),
+            window_s=seconds(job.window_opens_at),
+            limit_s=seconds(job.limit_at or job.due_at),
+            trigger=job.trigger,
+            version=0,
+        )
+    row.pump_id, row.position_id = job.pump, job.position
+    row.state, row.closed_s, row.detail = State.DONE.value, seconds(told.done_at), json.dumps(detail)
+    row.version += 1
+    session.add(row)
+
+
+def _renew(
+    session: Session, hand: Hand, now: Situation, kind: JobKind, subject: str, told: Close, by: str, record: int
+) -> list[str]:
+    """The open turn of what this job renews is done with it; its key, or nothing when it is not due on anything."""
+    job = next(
+        (j for j in now.jobs if j.first and (j.occurrence.kind, j.occurrence.subject) == (kind.code, subject)), None
+    )
+    before = now.done.get((kind.code, subject))
+    if job is None or (before is not None and told.done_at <= before.done_at):
+        return []
+    ran = 0 if kind.subject is Subject.PLANT else hours_then(session, now, kind.subject, subject, told.done_at).seconds
+    _mark_done(session, hand, now, job, told, ran, estimated=True, record=record, by=by)
+    return [job.occurrence.key]
+
+
+def closed_job(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any] | None:
+    """A closed job as kept, or none."""
+    with house.db.read() as session:
+        row = work_rows.job(session, place.vessel_id, occurrence.key)
+    if row is None or row.closed_s is None:
+        return None
+    at = instant(row.closed_s).isoformat().replace("+00:00", "Z")
+    return {
+        "job": row.key,
+        "kind": row.kind,
+        "subject": row.subject_id,
+        "sequence": row.sequence,
+        "state": row.state,
+        "closed_at": at,
+        "version": row.version,
+        **json.loads(row.detail),
+    }

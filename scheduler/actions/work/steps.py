@@ -1,0 +1,377 @@
+"""Steps of the work on a job: asked first, refused in words where a rule stands against them; told as facts, kept with them."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from scheduler.actions.base.context import Answer, Hand, House, once, seconds
+from scheduler.actions.base.pending import want_plan
+from scheduler.actions.capacity.outages import AHEAD, end_outage, returned, set_down
+from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.plant_state.work import (
+    STEP,
+    KeptStep,
+    begun_at,
+    must_be_newest,
+    procedure_of,
+    require_no_tag,
+    rest_warnings,
+    state_of,
+    steps_of,
+)
+from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.fleet import Place, offset_minutes
+from scheduler.actions.work.jobs import kind_of, open_job
+from scheduler.actions.work.nonconformities import open_about
+from scheduler.actions.work.parts import use_part
+from scheduler.domain.base.enums import Role, Test
+from scheduler.domain.capacity.minimum import Outage, Swept, check_outage
+from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.subjects import where
+from scheduler.domain.vessel.document import JobKind, Plant
+from scheduler.domain.vessel.sheets import finding_kind
+from scheduler.domain.work.acts import (
+    AnyStep,
+    MeasureAccepted,
+    Note,
+    Noted,
+    Opened,
+    Returned,
+    Struck,
+    TagPlaced,
+    Tested,
+)
+from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure, to_plain
+from scheduler.domain.work.late import late_objections
+from scheduler.domain.work.rules import objections, stop_reasons
+from scheduler.domain.work.state import Counts, Work, struck_numbers
+from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
+from scheduler.errors import Clash, NotAllowed, Refused
+from scheduler.storage import work_rows
+from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.history_rows import append
+from scheduler.storage.tables import AssetKind, OutageStatus, WorkStepRow
+from scheduler.wording.work import against_words
+
+WORK_FLAGGED = "work on the pump"
+"""What a non-conformity is about that an act against a rule opened."""
+OVERRIDES = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
+MOST_STEPS = 500
+
+
+def take_step(
+    house: House,
+    hand: Hand,
+    place: Place,
+    occurrence: Occurrence,
+    step: AnyStep,
+    *,
+    fact: bool = False,
+    if_match: int | None = None,
+) -> Answer:
+    """Take in a step of the work on a job, and what it means for its pump's capacity.
+
+    Args:
+        fact: it has happened. Then what stands against it is kept with it as flags, for the chief engineer to see.
+
+    Raises:
+        Clash: a rule stands against it and it was asked, not told as a fact; or it cannot have happened; or the job is
+            closed. `more` has `objections`, and `times_that_hold` where the minimum would break.
+        Stale: the work has gone on since `if_match`, the version that was looked at.
+        NotAllowed: the minimum overridden by someone below the chief engineer. Refused: an instant to come.
+    """
+    if step.at > house.now() + AHEAD:
+        raise Refused(f"{step.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which it was done.")
+    if isinstance(step, TagPlaced) and step.override.strip() and hand.actor.role not in OVERRIDES:
+        raise NotAllowed(
+            "Only the chief engineer overrides the minimum, with a reason. Ask, or choose a time that holds."
+        )
+    if isinstance(step, MeasureAccepted) and hand.actor.role not in OVERRIDES:
+        raise NotAllowed("Only the chief engineer accepts a measure outside its limits, with a reason.")
+    with house.db.write(place.vessel_id) as session:
+
+        def act() -> Answer:
+            now = load(session, house, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, occurrence)
+            job = open_job(session, now, occurrence)
+            told = _behind(now.plant, kind, step)
+            kept = steps_of(session, place.vessel_id, occurrence.key)
+            must_be_newest(kept, if_match)
+            if len(kept) >= MOST_STEPS:
+                raise Refused(
+                    f"Job {occurrence.key} has {len(kept)} steps, which is the most. Put the rest in one note."
+                )
+            pump = where(now.plant, kind.subject, occurrence.subject, step.at)[0] if kind.takes_pump_out else None
+            stood = state_of(kept, step.at)
+            begun = begun_at(kept, step.at)
+            procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
+            against = _against(house, hand, now, kind, kept, stood, told, procedure, pump)
+            _refuse(against, fact, now.offset_minutes)
+            flags = [against_words(one, now.offset_minutes) for one in against]
+            plain = [to_plain(one) for one in against]
+            number, stamp = append(
+                session,
+                place.vessel_id,
+                f"work: {step.kind}",
+                now.at,
+                {
+                    "job_no": occurrence.key,
+                    "step": json.loads(STEP.dump_json(told)),
+                    "at": step.at,
+                    "by": step.by,
+                    "pump": pump,
+                    "told_as_fact": fact,
+                    "flags": flags,
+                    "against": plain,
+                    "recorded_by": hand.actor.name,
+                },
+            )
+            row = WorkStepRow(
+                vessel_id=place.vessel_id,
+                job_key=occurrence.key,
+                number=len(kept) + 1,
+                pump_id=pump,
+                kind=step.kind,
+                at_s=seconds(step.at),
+                detail=STEP.dump_json(told).decode(),
+                flags=json.dumps(plain),
+                actor=hand.actor.name,
+                record=number,
+                recorded_s=house.now_s(),
+            )
+            session.add(row)
+            session.flush()
+            after = steps_of(session, place.vessel_id, occurrence.key)
+            before, work = state_of(kept), state_of(after)
+            if isinstance(step, Noted) and step.about is Note.PART:
+                use_part(session, place, step.name, step.value, hand.actor.name, house.now_s())
+            if against and pump is not None:
+                open_about(session, now, occurrence.key, WORK_FLAGGED, against, hand.actor.name)
+            if pump is not None:
+                if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
+                    require_no_tag(session, place.vessel_id, pump)
+                _count(session, now, pump, occurrence, before, work, step, hand.actor.name)
+            bump_revision(session, place.vessel_id)
+            return Answer(
+                201,
+                {
+                    **work_json(now.plant, job, kind, after, procedure, now.at, now.offset_minutes),
+                    "flags": flags,
+                    "against": plain,
+                    "warnings": rest_warnings(session, place.vessel_id, now.plant.crew, step.by, step.at),
+                    "record": number,
+                    "stamp": stamp,
+                },
+            )
+
+        return once(session, place.vessel_id, hand, house.now_s(), act)
+
+
+def _behind(plant: Plant, kind: JobKind, step: AnyStep) -> AnyStep:
+    """The step with the mode, mechanism and cause that stand behind a finding picked from the plant's list; a measure with the
+    unit and limits of the sheet, whatever was sent."""
+    if not isinstance(step, Noted):
+        return step
+    if step.about is Note.MEASURE:
+        asked = next((one for one in kind.measures if one.name == step.name), None)
+        return step if asked is None else replace(step, unit=asked.unit, low=asked.low, high=asked.high)
+    if step.about is not Note.FINDING:
+        return step
+    seen = finding_kind(plant.findings, step.name)
+    if seen is None:
+        return step
+    return replace(step, name=seen.seen, mode=seen.mode, mechanism=seen.mechanism, cause=seen.cause)
+
+
+def _against(
+    house: House,
+    hand: Hand,
+    now: Situation,
+    kind: JobKind,
+    kept: Sequence[KeptStep],
+    stood: Work,
+    step: AnyStep,
+    procedure: Procedure,
+    pump: str | None,
+) -> list[Objection]:
+    """What stands against an act, by the rules, the minimum, and what was recorded so far."""
+    if isinstance(step, Struck):
+        return strike_objections(
+            [one.step for one in kept],
+            step,
+            recorded_at={one.number: one.recorded_at for one in kept},
+            recorded_by={one.number: one.recorded_by for one in kept},
+            flagged=frozenset(one.number for one in kept if one.against),
+            by=hand.actor.name,
+            now=house.now(),
+            within=STRIKE_WITHIN,
+        )
+    found = objections(stood, step, procedure, below_minimum=_below_minimum(now, kind, pump, stood, step))
+    found += late_objections([one.step for one in kept], step, procedure)
+    back = isinstance(step, Returned) or (isinstance(step, Tested) and step.result is not Test.FAILED)
+    if back and stood.counts is Counts.FULL and _is_down(now, pump, step.at):
+        # out by a breakdown or by another job: only what put it out brings it back
+        found.append(Objection(Against.NOT_RETURNED, impossible=True))
+    return found
+
+
+def _is_down(now: Situation, pump: str | None, at: datetime) -> bool:
+    """Whether the pump counts for nothing at an instant, whoever put it out."""
+    return any(
+        o.pump == pump and o.from_at <= at and (o.to_at is None or o.to_at > at) and not o.counts_for.m3_per_h
+        for o in now.outages
+    )
+
+
+def kept_steps(house: House, place: Place, occurrence: Occurrence) -> list[KeptStep]:
+    """The steps of the work on a job, in order of recording."""
+    with house.db.read() as session:
+        return steps_of(session, place.vessel_id, occurrence.key)
+
+
+def work_on(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any]:
+    """How far the work on a job is, with every entry as kept."""
+    now = house.now()
+    with house.db.read() as session:
+        vessel, _ = held(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+        kind = kind_of(plant, occurrence)
+        kept = steps_of(session, place.vessel_id, occurrence.key)
+        offset = offset_minutes(session, place.vessel_id, now)
+        pump = where(plant, kind.subject, occurrence.subject, now)[0] if kind.takes_pump_out else None
+        procedure = procedure_of(session, place.vessel_id, plant, kind, pump, begun_at(kept, now), offset)
+    return work_json(plant, None, kind, kept, procedure, now, offset)
+
+
+def _refuse(against: Sequence[Objection], fact: bool, offset: int) -> None:
+    standing = [one for one in against if one.impossible or not fact]
+    if not standing:
+        return
+    told = [{**to_plain(one), "says": against_words(one, offset)} for one in standing]
+    more: dict[str, Any] = {"objections": told}
+    for one in standing:
+        if one.code is Against.BELOW_MINIMUM:
+            holds: Any = one.facts["holds"]
+            more["times_that_hold"] = [{"from": f"{a:%Y-%m-%dT%H:%MZ}", "to": f"{b:%Y-%m-%dT%H:%MZ}"} for a, b in holds]
+    words = " ".join(against_words(one, offset) for one in standing)
+    if not any(one.impossible for one in standing):
+        words += " If it has happened all the same, record it as a fact: it is kept, and flagged."
+        more["may_be_fact"] = True
+    raise Clash(words, more=more)
+
+
+def _below_minimum(now: Situation, kind: JobKind, pump: str | None, stood: Work, step: AnyStep) -> BelowMinimum | None:
+    """What taking the pump out breaks of the minimum; none when it holds, or when the pump is out already."""
+    if pump is None or stood.counts is Counts.NOTHING or not isinstance(step, TagPlaced | Opened):
+        return None
+    if any(
+        o.pump == pump and o.from_at <= step.at and o.to_at is None and not o.counts_for.m3_per_h for o in now.outages
+    ):
+        return None  # out of order already: isolating it takes nothing away
+    planned: list[Outage] = []
+    if now.taken is not None:
+        times = now.taken.times()
+        for slot in now.taken.plan.slots:
+            if slot.pump is not None and slot.pump != pump:
+                from_at, to_at = times[slot.key]
+                planned.append(
+                    Outage(pump=slot.pump, from_at=from_at, to_at=to_at, counts_for=Swept(0.0), reason="planned")
+                )
+    found = check_outage(
+        now.plant,
+        (*now.outages, *planned),
+        pump,
+        at=step.at,
+        hours=kind.takes_hours,
+        offset_minutes=now.offset_minutes,
+        whole=now.capacities,
+        concessions=now.concessions,
+    )
+    if found.least_margin_litres_per_h >= 0:
+        return None
+    return BelowMinimum(
+        hours=kind.takes_hours,
+        lacking_m3_per_h=-found.least_margin_litres_per_h / 1000,
+        label=found.label,
+        at=found.least_at,
+        holds=found.holds[:5],
+    )
+
+
+def _count(
+    session: Session,
+    now: Situation,
+    pump: str,
+    occurrence: Occurrence,
+    before: Work,
+    after: Work,
+    step: AnyStep,
+    by: str,
+) -> None:
+    """Store what the step changes in what the pump counts for."""
+    place = Place(pump, now.vessel.id, now.plant.id, AssetKind.PUMP)
+    reason = f"work on {occurrence.key}"
+    if isinstance(step, Tested) and (step.result is Test.FAILED or after.test is Test.PASSED):
+        returned(session, now.plant, place, step.at, step.text or reason, step.result, None, by, seconds(now.at))
+    elif after.counts is before.counts:
+        return
+    elif after.counts is Counts.NOTHING:
+        for row in work_rows.open_outages(session, now.vessel.id, pump):
+            if row.status is OutageStatus.DOWN:
+                return
+            end_outage(session, row, step.at)
+        slot = None if now.taken is None else now.taken.times().get(occurrence.key)
+        back = slot[1] if slot is not None and slot[1] > now.at else None
+        set_down(session, place, step.at, reason, by, seconds(now.at), back, occurrence.key)
+    else:
+        struck = isinstance(step, Struck)  # what an entry taken back leaves is never proved
+        test = Test.PASSED if after.counts is Counts.FULL and not struck else Test.NONE
+        returned(session, now.plant, place, step.at, reason, test, None, by, seconds(now.at))
+    want_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
+
+
+def work_json(
+    plant: Plant,
+    job: DueJob | None,
+    kind: JobKind,
+    kept: Sequence[KeptStep],
+    procedure: Procedure,
+    at: datetime,
+    offset: int,
+) -> dict[str, Any]:
+    """The work on a job as an answer tells it. `stop_work`: why work on the open pump stops now."""
+    work = state_of(kept)
+    gone = struck_numbers([one.step for one in kept])
+    told: dict[str, Any] = {
+        "job_kind": kind.name,
+        "version": len(kept),
+        "pump_counts": work.counts.value,
+        "test": work.test.value,
+        "permits_open": [one.number for one in work.permits if one.closed_at is None],
+        "tags_hanging": [
+            {"point": tag.point, "lock_no": tag.lock_no, "tag_no": tag.tag_no, "placed_by": tag.placed_by}
+            for tag in work.hanging
+        ],
+        "personal_locks_hanging": [
+            {"person": lock.person, "lock_no": lock.lock_no, "company": lock.company} for lock in work.personal_hanging
+        ],
+        "not_known": sorted(work.not_known | work.people_not_known),
+        "stop_work": [against_words(one, offset) for one in stop_reasons(work, at, procedure)],
+        "isolation_points": [point.name for point in plant.points],
+        "points_not_fitted": [point.name for point in plant.points if point not in procedure.points],
+        "steps": [
+            {
+                "number": one.number,
+                **json.loads(STEP.dump_json(one.step)),
+                "flags": list(one.flags(offset)),
+                "struck": one.number in gone,
+                "recorded_by": one.recorded_by,
+                "recorded_at": f"{one.recorded_at:%Y-%m-%dT%H:%M:%SZ}",
+                "record": one.record,
+            }
+            for one in sorted(kept, key=lambda one: (one.step.at, one.number))
+        ],
+    }
+    return told if job is None else {"job": job.occurrence.key, **told}

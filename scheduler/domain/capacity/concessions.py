@@ -1,0 +1,49 @@
+"""A lower minimum for a stretch of time: what may be asked for. Who may sign stands in `deciding`.
+
+Common practice, no source: the plant serves hotel and crew, so whom the ship names for them agrees before it runs on less.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from math import isfinite
+
+from scheduler.domain.capacity.minimum import Swept, minimum_agreed
+from scheduler.domain.vessel.document import Plant
+
+SHORTEST, LONGEST = timedelta(hours=1), timedelta(days=366)
+SECOND_SIGNERS = ("hotel", "chief officer", "master")
+"""Whom a ship may name to sign beside the chief engineer."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lower:
+    """A concession as asked for; minimum: of swept volume."""
+
+    from_at: datetime
+    to_at: datetime
+    minimum: Swept
+    reason: str
+
+
+def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: datetime) -> list[tuple[str, str]]:
+    """What is wrong with a request, a (pointer, sentence) each; empty when nothing is."""
+    faults = []
+    if not asked.reason.strip():
+        faults.append(("/reason", "this is empty; say why less is enough in that time."))
+    if not SHORTEST <= asked.to_at - asked.from_at <= LONGEST:
+        faults.append(("/to_at", "an end 1 hour to 366 days after from_at was expected; correct either."))
+        return faults
+    if asked.to_at <= now_at:
+        faults.append(("/to_at", f"{asked.to_at:%Y-%m-%d %H:%MZ} is past; a minimum is lowered for a time to come."))
+    figure = asked.minimum.m3_per_h
+    hours = range(int((asked.to_at - asked.from_at) / SHORTEST))
+    most = max(minimum_agreed(plant, asked.from_at + hour * SHORTEST, offset_minutes)[0] for hour in hours)
+    if not (isfinite(figure) and 0 <= figure < most.m3_per_h):
+        faults.append(
+            (
+                "/minimum_swept_m3_per_h",
+                f"{figure:g} m3/h: 0 or more and less than the highest minimum in that time, {most.m3_per_h:g}, was "
+                "expected.",
+            )
+        )
+    return faults

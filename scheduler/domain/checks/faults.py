@@ -1,0 +1,128 @@
+"""Faults of single figures, names and instants, as (JSON Pointer, sentence) pairs; the words every check shares.
+
+A sentence says what, which one, what was expected and what to do now. `what` names the thing, `at` points to it.
+"""
+
+import re
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from math import isfinite
+
+from scheduler.domain.vessel.document import Fitting, Stay
+
+Fault = tuple[str, str]
+"""(JSON Pointer, sentence)."""
+
+ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
+CODE = re.compile(r"[a-z0-9][a-z0-9_-]{0,62}")
+LONGEST_NAME = 200
+MOST_RUNNING_HOURS = 200_000
+FIRST_YEAR, LAST_YEAR = 1970, 2199
+
+
+def id_faults(at: str, what: str, text: str, pattern: re.Pattern[str] = ID) -> Iterator[Fault]:
+    """One, unless `text` is an id (or, with CODE, a job kind code)."""
+    if not pattern.fullmatch(text):
+        also = ", hyphens and underscores" if pattern is CODE else " and hyphens"
+        yield (
+            at,
+            f"{what} {shortened(text)} cannot be used: 1 to 63 small letters a-z, digits{also}, a letter or digit first, "
+            "was expected. Write it so.",
+        )
+
+
+def text_faults(
+    at: str, what: str, text: str, longest: int = LONGEST_NAME, *, may_be_empty: bool = False
+) -> Iterator[Fault]:
+    """Of a text: empty, too long, or with control characters in it."""
+    if not text.strip() and not may_be_empty:
+        yield at, f"{what} is empty: a few words were expected. Write them."
+    if len(text) > longest:
+        yield at, f"{what} has {len(text)} characters: at most {longest} was expected. Shorten it."
+    if any(ord(c) < 32 or 127 <= ord(c) < 160 or 0xD800 <= ord(c) < 0xE000 or c in "\u2028\u2029" for c in text):
+        yield at, f"{what} {shortened(text)} contains control characters: plain text was expected. Type it again."
+
+
+def figure_faults(
+    at: str, what: str, figure: float, most: float, unit: str, *, least: float | None = None
+) -> Iterator[Fault]:
+    """A figure from `least` to `most`; without `least`, above 0."""
+    if not isfinite(figure) or figure > most or (figure <= 0 if least is None else figure < least):
+        low = "above 0" if least is None else f"{least:g}"
+        yield at, f"{what} is {figure:g}: {low} to {most:g} {unit} was expected. Correct the figure."
+
+
+def name_faults(at: str, what: str, name: str, known: set[str], sort: str) -> Iterator[Fault]:
+    """One, unless `name` is among the `known` of its sort."""
+    if name not in known:
+        there = ", ".join(sorted(known)[:12]) or "none"
+        yield (
+            at,
+            f"{what} names {sort} {shortened(name)}, which is not in the plant ({there}). Correct the name or add it.",
+        )
+
+
+def twice_faults(pairs: Iterable[tuple[str, str]], what: str) -> Iterator[Fault]:
+    """One for each (pointer, name) whose name came before."""
+    seen: set[str] = set()
+    for at, name in pairs:
+        if name in seen:
+            yield (
+                at,
+                f"{what} {shortened(name)} is used twice: once was expected. Give this one another, or take it out.",
+            )
+        seen.add(name)
+
+
+def span_faults(at: str, what: str, span: Stay | Fitting) -> Iterator[Fault]:
+    """Of the instants and the opening hours of a stay or fitting."""
+    yield from stretch_faults(at, what, span.from_at, span.to_at)
+    opening = span.opening_running_hours
+    yield from figure_faults(
+        f"{at}/opening_running_hours", f"{what}: opening hours", opening, MOST_RUNNING_HOURS, "running hours", least=0
+    )
+
+
+def stretch_faults(at: str, what: str, from_at: datetime, to_at: datetime | None) -> Iterator[Fault]:
+    """Of two instants, the second after the first or open."""
+    yield from instant_faults(f"{at}/from_at", f"{what}: from_at", from_at)
+    if to_at is None:
+        return
+    yield from instant_faults(f"{at}/to_at", f"{what}: to_at", to_at)
+    if is_aware(from_at) and is_aware(to_at) and from_at >= to_at:
+        yield (
+            f"{at}/to_at",
+            f"{what} runs from {from_at.isoformat()} to {to_at.isoformat()}: an end after the beginning was expected. "
+            "Exchange or correct the two.",
+        )
+
+
+def instant_faults(at: str, what: str, instant: datetime) -> Iterator[Fault]:
+    """One, unless the instant has an offset from UTC and a year in which a ship with this software can sail."""
+    if not is_aware(instant):
+        yield (
+            at,
+            f"{what} {instant.isoformat()} has no offset from UTC: an instant like 2027-03-01T08:00:00Z was expected. "
+            "Add Z or the offset.",
+        )
+    if not FIRST_YEAR <= instant.year <= LAST_YEAR:
+        yield (
+            at,
+            f"{what} {instant.isoformat()} cannot be: a year from {FIRST_YEAR} to {LAST_YEAR} was expected. "
+            "Correct the date.",
+        )
+
+
+def is_aware(instant: datetime) -> bool:
+    """Whether the instant has an offset from UTC."""
+    return instant.utcoffset() is not None
+
+
+def before_end(at: datetime, end: datetime | None) -> bool:
+    """Whether `at` lies before an end that may be open."""
+    return end is None or at < end
+
+
+def shortened(text: str) -> str:
+    """`text` quoted in ASCII, cut to 40 characters, safe inside a sentence."""
+    return ascii(text if len(text) <= 40 else text[:37] + "...")

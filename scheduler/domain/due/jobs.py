@@ -1,0 +1,474 @@
+"""Due jobs: which occurrence falls due when, by hours or calendar, and what state it is in.
+
+For each job kind and subject there is one open turn (the first) and, inside the horizon, the turns after it (the
+outlook), each resting on the one before being done as due, or now when that is past. The rules, in short:
+
+- Due at the earlier of the calendar point and the likely date of the running hours. The original due point never moves
+  with a postponement; only the limit and the state do.
+- Hours are judged on hours and the calendar on time. When a counter is silent the hours go on at the usual rate, so a
+  job falls due without it; it is marked estimated.
+- A job that renews others takes their open turn with it: a turn that such a job is due to reach first is listed with
+  `renewed_by`, and the next turn counts from there. Sequences therefore have no gaps. A test that falls due in the window
+  of a job that opens the pump and ends with it is done by that job if the job is due by the test's limit.
+- Of a job that nobody said when it was last done, on a subject that was not new when it was put to use, the first turn
+  stands as `State.NOT_KNOWN`: due now, without limit and without hours left, until a first date is set (`FirstDate`).
+- A pump in no position, and a part in no pump, are left out: their intervals go on counting from when they were last
+  done, and the job is shown again once they are back.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from types import MappingProxyType
+
+from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.due.forecast import Forecast
+from scheduler.domain.due.intervals import calendar_due, hours_due, interval_seconds
+from scheduler.domain.due.meters import Hours, Loss, Meter, Meters
+from scheduler.domain.due.subjects import Key, renewals, subjects_of, where
+from scheduler.domain.hours.running import RunningHours
+from scheduler.domain.vessel.document import JobKind, LastDone, Plant
+from scheduler.domain.voyage.days import Calendar
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class Occurrence:
+    """One turn of a job kind on one subject; exists before it is opened. sequence counts from 1 and never skips.
+
+    The key text, `kind:subject:sequence`, is the occurrence's name everywhere.
+    """
+
+    kind: str
+    subject: str
+    sequence: int
+
+    @property
+    def key(self) -> str:
+        """`kind:subject:sequence`."""
+        return f"{self.kind}:{self.subject}:{self.sequence}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Done:
+    """A turn that was done (or renewed by another job): where the next interval starts."""
+
+    occurrence: Occurrence
+    done_at: datetime
+    running_seconds: int
+    """Of the subject at that time; 0 for a plant, which has no hours."""
+    estimated: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstDate:
+    """When the first turn falls due, as the chief engineer set it, where nobody knew when the job was last done.
+
+    The turn falls due at `due_at`, or earlier when the subject has run a whole interval since it was set. running_seconds:
+    of the subject at `set_at`; none for a plant.
+    """
+
+    due_at: datetime
+    set_at: datetime
+    running_seconds: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DueJob:
+    """An occurrence with its original due point, kept apart from its limit.
+
+    due_running_seconds / limit_running_seconds: reading of the subject's hours at which it falls due / must be done
+    (before any postponement, which is a date); none when the kind has no running-hour interval. calendar_due_at: due
+    point of the calendar interval, or none.
+    due_at: the earlier of the calendar point and the likely date of the hours. window_opens_at and limit_at go with it.
+    While the last time is not known, it is the present, and there is no limit.
+    first: this is the open occurrence of its subject and kind; later ones (the outlook) rest on it being done as due.
+    forecast: of the running hours, none for a calendar-only kind. running_seconds_left may be negative.
+    pump and position: where the subject is now (both none for a plant's job, or a part ashore).
+    """
+
+    occurrence: Occurrence
+    kind_name: str
+    pump: str | None
+    position: str | None
+    takes_hours: int
+    hands: int
+    takes_pump_out: bool
+    due_at: datetime
+    window_opens_at: datetime
+    limit_at: datetime | None
+    trigger: Trigger
+    state: State
+    first: bool
+    due_running_seconds: int | None = None
+    limit_running_seconds: int | None = None
+    running_seconds_left: int | None = None
+    projected_seconds_left: int | None = None
+    """While the subject's counter is silent: what is likely left now, hours carried on at the usual rate; else none."""
+    since_seconds: int | None = None
+    """Running seconds of the subject since it was last done."""
+    interval_seconds: int | None = None
+    calendar_due_at: datetime | None = None
+    calendar_start_at: datetime | None = None
+    """Where the calendar interval started (last done)."""
+    forecast: Forecast | None = None
+    hours_as_of: datetime | None = None
+    estimated: bool = False
+    may_miss_seconds: int = 0
+    """Running seconds since it was last done that no counter told of, at most; the early date allows for them."""
+    postponed_to: datetime | None = None
+    renewed_by: str | None = None
+    """Key of the turn that is due first and takes this one with it (an overhaul renews the knife inspection)."""
+    first_set_at: datetime | None = None
+    """When the chief engineer set the date of this turn, because nobody knew when the job was last done."""
+
+
+SET_UP = timedelta(days=1)
+"""A pump that came new within so long before its kind was set up came with it."""
+HoursAt = Callable[[Subject, str, datetime], RunningHours]
+
+
+def reckon_first(
+    plant: Plant, hours_at: HoursAt, *, since: Mapping[str, datetime] = MappingProxyType({})
+) -> dict[Key, Done]:
+    """Where the first intervals start: the plant's `last_done` as sequence 0, so the first turn kept here is 1.
+
+    Hours not given are taken from the ledger at that time, and marked estimated where they matter. Of several
+    entries for one job the latest counts; a later entry that renews the job counts before it. Without an entry the
+    interval starts where a pump or part was put to use new; what is in neither way known is left out.
+
+    Args:
+        since: by job kind, when it was first set up here. Of what was in place before that nobody kept count. Neither hours nor
+            intervals decide it, so that no later entry makes known what is not, or the other way round.
+    """
+    found = dict(_put_to_use_new(plant, since))
+    entries = sorted(plant.last_done, key=lambda entry: (entry.done_at, entry.kind, entry.subject))
+    for last in entries:
+        found[last.kind, last.subject] = _zeroth(plant.kind(last.kind), last.subject, last, hours_at)
+    for last in entries:
+        for code, subject in renewals(plant, plant.kind(last.kind), last.subject, last.done_at):
+            own = found.get((code, subject))
+            if own is None or own.done_at < last.done_at:
+                same = last if subject == last.subject else replace(last, running_hours=None)
+                found[code, subject] = _zeroth(plant.kind(code), subject, same, hours_at)
+    return found
+
+
+def _put_to_use_new(plant: Plant, since: Mapping[str, datetime]) -> Iterator[tuple[Key, Done]]:
+    """Pumps and parts that came new while the kind was kept count of: no job on them can be older than that."""
+    for kind in plant.job_kinds:
+        spans: Sequence[tuple[str, datetime, float]]
+        match kind.subject:
+            case Subject.PUMP:
+                spans = [(s.pump, s.from_at, s.opening_running_hours) for s in plant.stays]
+            case Subject.PART:
+                own = {part.id for part in plant.parts if part.kind == kind.part_kind}
+                spans = [(f.part, f.from_at, f.opening_running_hours) for f in plant.fittings if f.part in own]
+            case _:
+                spans = []
+        first: dict[str, tuple[datetime, float]] = {}
+        for subject, from_at, opening in sorted(spans, key=lambda span: span[1]):
+            first.setdefault(subject, (from_at, opening))
+        for subject, (from_at, opening) in first.items():
+            asked = since.get(kind.code)
+            if opening == 0 and (asked is None or from_at >= asked - SET_UP):
+                zeroth = Occurrence(kind=kind.code, subject=subject, sequence=0)
+                yield (kind.code, subject), Done(occurrence=zeroth, done_at=from_at.astimezone(UTC), running_seconds=0)
+
+
+def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> Done:
+    occurrence = Occurrence(kind=kind.code, subject=subject, sequence=0)
+    done_at = last.done_at.astimezone(UTC)
+    if kind.subject is Subject.PLANT:
+        return Done(occurrence=occurrence, done_at=done_at, running_seconds=0)
+    if last.running_hours is not None:
+        return Done(occurrence=occurrence, done_at=done_at, running_seconds=round(last.running_hours * 3600))
+    seconds = hours_at(kind.subject, subject, done_at).seconds
+    matters = kind.interval_running_hours is not None
+    return Done(occurrence=occurrence, done_at=done_at, running_seconds=seconds, estimated=matters)
+
+
+def last_not_known(
+    plant: Plant, done: Mapping[Key, Done], first_dates: Mapping[Key, FirstDate], at: datetime
+) -> tuple[Key, ...]:
+    """What stands as `State.NOT_KNOWN` at `at`, in the plant's order."""
+    return tuple(
+        (kind.code, subject)
+        for kind in plant.job_kinds
+        if interval_seconds(kind) is not None or calendar_due(kind, at, 1) is not None
+        for subject in subjects_of(plant, kind, at)
+        if (kind.code, subject) not in done and (kind.code, subject) not in first_dates
+    )
+
+
+def due_jobs(
+    *,
+    plant: Plant,
+    done: Mapping[Key, Done],
+    hours: Hours,
+    daily: Mapping[str, Sequence[int]],
+    at: datetime,
+    horizon_days: int = 180,
+    postponed: Mapping[str, datetime] = MappingProxyType({}),
+    calendar: Calendar | None = None,
+    losses: Mapping[str, Sequence[Loss]] = MappingProxyType({}),
+    first_dates: Mapping[Key, FirstDate] = MappingProxyType({}),
+) -> tuple[DueJob, ...]:
+    """Every open turn, whenever it is due, and the outlook up to the horizon; sorted by due point, then occurrence.
+
+    Args:
+        plant: as set up, with its stays and fittings up to `at`.
+        done: the last turn done of each (kind, subject); without one the last time is not known.
+        hours: running hours of a subject now; never asked for a plant.
+        daily: seconds each pump ran on each UTC day up to yesterday, newest last.
+        at: now.
+        horizon_days: length of the outlook.
+        postponed: new limit by occurrence key.
+        calendar: the ship's days as logged and planned, none when nobody keeps it.
+        losses: by position, hours that may be missing and that nobody has answered for yet.
+        first_dates: what was set for turns whose last time is not known.
+    """
+    meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar, losses=losses)
+    return turns_due(meters, done, horizon_days=horizon_days, postponed=postponed, first_dates=first_dates)
+
+
+def turns_due(
+    meters: Meters,
+    done: Mapping[Key, Done],
+    *,
+    horizon_days: int,
+    postponed: Mapping[str, datetime] = MappingProxyType({}),
+    first_dates: Mapping[Key, FirstDate] = MappingProxyType({}),
+) -> tuple[DueJob, ...]:
+    """As `due_jobs`, by meters that are at hand."""
+    plant, at = meters.plant, meters.at
+    to_come: dict[Key, list[_Coming]] = {}
+    jobs: list[DueJob] = []
+    for kind in _renewing_first(plant):
+        for subject in subjects_of(plant, kind, at):
+            chain = _Chain(
+                plant=plant,
+                kind=kind,
+                subject=subject,
+                meter=meters.of(kind.subject, subject),
+                at=at,
+                first_date=first_dates.get((kind.code, subject)),
+            )
+            coming = sorted(to_come.get((kind.code, subject), ()), key=lambda one: (one.point, one.key))
+            turns = list(
+                chain.turns(done.get((kind.code, subject)), coming, at + timedelta(days=horizon_days), postponed)
+            )
+            jobs += turns
+            for pair in renewals(plant, kind, subject, at):
+                to_come.setdefault(pair, []).extend(_Coming.of(turn, at) for turn in turns if not turn.renewed_by)
+    return tuple(sorted(jobs, key=lambda job: (job.due_at, job.occurrence)))
+
+
+def _renewing_first(plant: Plant) -> list[JobKind]:
+    """The job kinds, each after those that renew it; in the plant's order otherwise, and where they renew in a ring."""
+    left, ordered = list(plant.job_kinds), []
+    while left:
+        free = [kind for kind in left if not any(kind.code in k.renews for k in left if k is not kind)]
+        ordered.append(free[0] if free else left[0])
+        left.remove(ordered[-1])
+    return ordered
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Coming:
+    """A turn that renews others: when, its key, and for one that opens the pump when its window opens."""
+
+    point: datetime
+    key: str
+    opens_from: datetime | None
+
+    @classmethod
+    def of(cls, turn: "DueJob", at: datetime) -> "_Coming":
+        """As it counts at `at`."""
+        opens_from = turn.window_opens_at if turn.takes_pump_out else None
+        return cls(point=max(turn.postponed_to or turn.due_at, at), key=turn.occurrence.key, opens_from=opens_from)
+
+    def renews(self, turn: "DueJob", since: datetime) -> bool:
+        """Whether that turn, whose interval began at `since`, is done with it."""
+        ends_with_it = not turn.takes_pump_out and self.opens_from is not None and self.opens_from <= turn.due_at
+        latest = turn.due_at if turn.limit_at is None or not ends_with_it else max(turn.due_at, turn.limit_at)
+        return since < self.point <= latest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Start:
+    """Where an interval starts. The calendar is stepped `times` from `calendar_at`, so that month ends do not drift."""
+
+    at: datetime
+    seconds: int
+    calendar_at: datetime
+    times: int = 1
+    estimated: bool = False
+    first_date: FirstDate | None = None
+    """The interval is not known: the turn falls due as this says."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chain:
+    """The turns of one kind on one subject."""
+
+    plant: Plant
+    kind: JobKind
+    subject: str
+    meter: Meter | None
+    at: datetime
+    first_date: FirstDate | None = None
+
+    def turns(
+        self,
+        last: Done | None,
+        coming: Sequence[_Coming],
+        until: datetime,
+        postponed: Mapping[str, datetime],
+    ) -> Iterator[DueJob]:
+        """The open turn, then the outlook up to `until`; `coming` are the points at which other jobs renew it."""
+        start = self._start(last)
+        sequence = last.occurrence.sequence + 1 if last else 1
+        first = True
+        while turn := self._not_known() if start is None else self._turn(start, sequence, first, postponed):
+            if not first and turn.due_at > until:
+                return
+            begun = datetime.min.replace(tzinfo=UTC) if start is None else start.at
+            taken = next((one for one in coming if one.renews(turn, begun)), None)
+            yield replace(turn, renewed_by=taken.key) if taken else turn
+            start = self._next(start, turn, taken.point if taken else None)
+            sequence += 1
+            first = False
+
+    def _start(self, last: Done | None) -> _Start | None:
+        """Where the open turn's interval starts; none while that is not known."""
+        if last is not None:
+            return _Start(
+                at=last.done_at,
+                seconds=last.running_seconds,
+                calendar_at=last.done_at,
+                estimated=last.estimated,
+            )
+        given = self.first_date
+        if given is None:
+            return None
+        return _Start(at=given.set_at, seconds=given.running_seconds or 0, calendar_at=given.set_at, first_date=given)
+
+    def _not_known(self) -> DueJob | None:
+        """The open turn while nobody has said when the job was last done: due now, and judged by nothing."""
+        kind, interval = self.kind, interval_seconds(self.kind)
+        if interval is None and calendar_due(kind, self.at, 1) is None:
+            return None
+        pump, position = where(self.plant, kind.subject, self.subject, self.at)
+        return DueJob(
+            occurrence=Occurrence(kind=kind.code, subject=self.subject, sequence=1),
+            kind_name=kind.name,
+            pump=pump,
+            position=position,
+            takes_hours=kind.takes_hours,
+            hands=kind.hands,
+            takes_pump_out=kind.takes_pump_out,
+            due_at=self.at,
+            window_opens_at=self.at,
+            limit_at=None,
+            trigger=Trigger.CALENDAR if interval is None else Trigger.RUNNING_HOURS,
+            state=State.NOT_KNOWN,
+            first=True,
+            interval_seconds=interval,
+        )
+
+    def _reach(self, seconds: int, start: _Start) -> Forecast | None:
+        return self.meter.reach(seconds, self.at, start.at) if self.meter else None
+
+    def _turn(self, start: _Start, sequence: int, first: bool, postponed: Mapping[str, datetime]) -> DueJob | None:
+        kind, meter = self.kind, self.meter
+        occurrence = Occurrence(kind=kind.code, subject=self.subject, sequence=sequence)
+        given = start.first_date
+        calendar_at = calendar_due(kind, start.calendar_at, start.times) if given is None else given.due_at
+        due_seconds = hours_due(kind, start.seconds)
+        figures = self._reach(due_seconds, start) if due_seconds is not None else None
+        points = [(figures.likely_at, Trigger.RUNNING_HOURS)] if figures else []
+        if calendar_at is not None:
+            points.append((calendar_at, Trigger.CALENDAR))
+        if not points:
+            return None
+        due_at, trigger = min(points, key=lambda point: point[0])
+
+        opens = [due_at - timedelta(days=kind.window_days)]
+        limits = [] if calendar_at is None else [calendar_at + timedelta(days=kind.tolerance_days)]
+        limit_seconds = None if due_seconds is None else due_seconds + kind.tolerance_running_hours * 3600
+        if due_seconds is not None and limit_seconds is not None:
+            opened = self._reach(due_seconds - kind.window_running_hours * 3600, start)
+            ended = self._reach(limit_seconds, start)
+            opens += [opened.likely_at] if opened else []
+            limits += [ended.likely_at] if ended else []
+        missing = meter.may_miss(start.at) if meter and due_seconds is not None else 0
+        new_limit = postponed.get(occurrence.key)
+        pump, position = where(self.plant, kind.subject, self.subject, self.at)
+        job = DueJob(
+            occurrence=occurrence,
+            kind_name=kind.name,
+            pump=pump,
+            position=position,
+            takes_hours=kind.takes_hours,
+            hands=kind.hands,
+            takes_pump_out=kind.takes_pump_out,
+            due_at=due_at,
+            window_opens_at=min(opens),
+            limit_at=new_limit or min(limits, default=due_at),
+            trigger=trigger,
+            state=State.AHEAD,
+            first=first,
+            due_running_seconds=due_seconds,
+            limit_running_seconds=limit_seconds,
+            running_seconds_left=None if due_seconds is None or meter is None else due_seconds - meter.seconds,
+            projected_seconds_left=None
+            if due_seconds is None or meter is None or not meter.silent
+            else due_seconds - meter.seconds_by(self.at),
+            since_seconds=meter.seconds - start.seconds
+            if first and meter and due_seconds is not None and given is None
+            else None,
+            interval_seconds=interval_seconds(kind),
+            calendar_due_at=calendar_at,
+            calendar_start_at=start.at if calendar_at is not None and given is None else None,
+            forecast=figures,
+            hours_as_of=meter.as_of if meter and due_seconds is not None else None,
+            estimated=start.estimated or bool(meter and due_seconds is not None and meter.estimated) or missing > 0,
+            may_miss_seconds=missing,
+            postponed_to=new_limit,
+            first_set_at=None if given is None else given.set_at,
+        )
+        return replace(job, state=self._state(job)) if first else job
+
+    def _state(self, job: DueJob) -> State:
+        if job.postponed_to is not None:
+            return State.PAST_LIMIT if self.at > job.postponed_to else State.POSTPONED
+        kind = self.kind
+        tolerance = timedelta(days=kind.tolerance_days)
+        if self._ran(job.limit_running_seconds, beyond=True) or (
+            job.calendar_due_at is not None and self.at > job.calendar_due_at + tolerance
+        ):
+            return State.PAST_LIMIT
+        if self._ran(job.due_running_seconds) or (job.calendar_due_at is not None and self.at >= job.calendar_due_at):
+            return State.PAST_DUE
+        return State.WINDOW_OPEN if self.at >= job.window_opens_at else State.AHEAD
+
+    def _ran(self, seconds: int | None, *, beyond: bool = False) -> bool:
+        """Whether the subject's hours are at (or beyond) a reading; while its counter is silent, by the usual rate."""
+        if seconds is None or self.meter is None:
+            return False
+        if self.meter.silent:
+            reached = self.meter.reach(seconds, self.at)
+            return reached is not None and (self.at > reached.likely_at if beyond else self.at >= reached.likely_at)
+        return self.meter.seconds > seconds if beyond else self.meter.seconds >= seconds
+
+    def _next(self, start: _Start | None, turn: DueJob, renewed_at: datetime | None) -> _Start:
+        """Where the turn after `turn` starts: when that is renewed, or done as due, or done now when that is past."""
+        as_due = renewed_at is None and turn.due_at > self.at
+        at = renewed_at or max(turn.due_at, self.at)
+        seconds = self.meter.seconds_by(at) if self.meter else 0
+        stepped = start is not None and start.first_date is None
+        if start is not None and stepped and as_due and turn.trigger is Trigger.CALENDAR:
+            return replace(start, at=at, seconds=seconds, times=start.times + 1)
+        if as_due and turn.due_running_seconds is not None and turn.trigger is Trigger.RUNNING_HOURS:
+            seconds = turn.due_running_seconds
+        return _Start(at=at, seconds=seconds, calendar_at=at, estimated=start is not None and start.estimated)

@@ -1,0 +1,167 @@
+"""Counters that say nothing, that say the same while the other pumps run (R20), or something else than another (R18)."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from types import MappingProxyType
+from typing import Self
+
+from scheduler.domain.hours.ledger_says import hours_text, instant_text
+from scheduler.domain.hours.ledger_values import Code, Flag, State
+from scheduler.domain.hours.running import Totals, total_at
+from scheduler.domain.hours.sources import Changes, retired, source_at
+from scheduler.domain.vessel.document import Counter, Plant
+
+DAY_S = 86_400
+STANDING_AFTER_S = 7 * DAY_S
+COMPARED_S = 30 * DAY_S
+CONFLICTS_S = 30 * DAY_S
+"""Values that met another one at their instant are told of for this long."""
+APART_S = 10 * 3600
+"""Two counters of a position may differ by this, or by 2 %, over 30 days."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What is known of a counter. read_s: its newest reading. rose_s: its last increase, or its first reading.
+
+    undecided: something of it is held or a reset is not confirmed, so that its last increase says nothing.
+    """
+
+    read_s: int | None
+    rose_s: int | None
+    undecided: bool = False
+
+    @classmethod
+    def of(cls, state: State) -> Self:
+        """What the ledger's newest state knows."""
+        rose_s = None if state.good is None else state.good.rose_s
+        return cls(read_s=state.read_s, rose_s=rose_s, undecided=state.undecided)
+
+
+def watch(
+    plant: Plant,
+    seen: Mapping[str, Seen],
+    at: datetime,
+    out_of_service: Collection[str] = (),
+    changes: Changes = MappingProxyType({}),
+    *,
+    laid_up: bool = False,
+) -> list[tuple[str, Flag]]:
+    """(counter id, flag) of each counter that is silent, or stands still though it should not; empty when all is well.
+
+    A counter is called silent when its newest reading is older than its `quiet_after_hours`. It is called standing when
+    it posts but has not risen for 7 days, something else on the plant rose in the last 7 days, and its pump is in
+    service. The flag's instant is that of the newest reading, or of the last increase, so it stays the same flag while
+    nothing changes. A counter that another one of its position took over from is watched no more.
+
+    Args:
+        seen: by counter id; one that is missing has never posted and is not flagged.
+        out_of_service: ids of pumps that are not expected to run.
+        changes: when another counter of a position began to count.
+        laid_up: the ship lies in lay-up or in the yard: that pumps stand says nothing.
+    """
+    at_s = int(at.timestamp() // 1)
+    flags: list[tuple[str, Flag]] = []
+    for counter in plant.counters:
+        known = seen.get(counter.id)
+        if known is None or known.read_s is None:
+            continue
+        if retired(plant, counter, at_s, changes.get(counter.position, ())):
+            continue
+        if at_s - known.read_s > counter.quiet_after_hours * 3600:
+            flags.append((counter.id, _silent(counter, known.read_s, at_s)))
+        elif (
+            not laid_up
+            and known.rose_s is not None
+            and not known.undecided
+            and known.read_s - known.rose_s >= STANDING_AFTER_S
+        ):
+            pump = plant.pump_in(counter.position, at)
+            if pump is not None and pump not in out_of_service and _others_run(plant, seen, counter, at_s):
+                flags.append((counter.id, _standing(counter, known.rose_s, known.read_s)))
+    return flags
+
+
+def apart(plant: Plant, totals: Totals, at: datetime) -> list[tuple[str, Flag]]:
+    """(counter id, flag) of each counter that differs from the one it checks by more than 2 % and 10 h over 30 days.
+
+    Compared are the last 30 days that both have counted, or what there is of them. The flag's instant is where the
+    comparison ends. Retired counters, and ones that have not counted for 30 days, are left out.
+    """
+    at_s = int(at.timestamp() // 1)
+    flags = []
+    for counter in plant.counters:
+        changes = totals.changes(counter.position)
+        counts = source_at(plant, counter.position, at_s, changes)
+        if counts is None or counts == counter.id or retired(plant, counter, at_s, changes):
+            continue
+        span = _both(totals, counts, counter.id, at_s)
+        if span is None or span[1] < at_s - COMPARED_S:
+            continue
+        ran, checked = (_run(totals, name, *span) for name in (counts, counter.id))
+        if abs(ran - checked) > max(APART_S, ran // 50):
+            flags.append((counter.id, _apart(counter, counts, ran, checked, *span)))
+    return flags
+
+
+def conflicting(counter_id: str, many: int, newest_s: int) -> Flag:
+    """Another value was posted for an instant that has one (rule R2): `many` times of late, last received at `newest_s`."""
+    times = "once" if many == 1 else f"{many} times"
+    says = (
+        f"{counter_id} was sent {times} another value for an instant that has one, last on {instant_text(newest_s)}. The first "
+        "value stays; the others are in the intake log. See whether two senders use this counter's id, or one sends wrong "
+        "stamps; if the first value is the wrong one, mark that reading bad."
+    )
+    return Flag(Code.CONFLICT, newest_s, says, 0)
+
+
+def _both(totals: Totals, one: str, other: str, at_s: int) -> tuple[int, int] | None:
+    """The last 30 days or less that both counted, or none."""
+    newest = [totals.around(name, at_s)[0] for name in (one, other)]
+    if newest[0] is None or newest[1] is None:
+        return None
+    until_s = min(newest[0][0], newest[1][0])
+    from_s = until_s - COMPARED_S
+    for name in (one, other):
+        before, after = totals.around(name, from_s)
+        if before is None and after is not None:
+            from_s = max(from_s, after[0])
+    return (from_s, until_s) if from_s < until_s else None
+
+
+def _run(totals: Totals, name: str, from_s: int, until_s: int) -> int:
+    early, late = (total_at(*totals.around(name, at_s), at_s)[0] or 0 for at_s in (from_s, until_s))
+    return late - early
+
+
+def _others_run(plant: Plant, seen: Mapping[str, Seen], counter: Counter, at_s: int) -> bool:
+    others = (seen.get(other.id) for other in plant.counters if other.position != counter.position)
+    return any(o is not None and o.rose_s is not None and at_s - o.rose_s < STANDING_AFTER_S for o in others)
+
+
+def _silent(counter: Counter, read_s: int, at_s: int) -> Flag:
+    says = (
+        f"{counter.id} has not posted since {instant_text(read_s)}, {hours_text(at_s - read_s)} ago; expected within "
+        f"{counter.quiet_after_hours} h. Hours are carried on at the recent rate and marked estimated. Check the gateway, "
+        "or post the counter by hand."
+    )
+    return Flag(Code.SILENT, read_s, says, at_s - read_s)
+
+
+def _apart(counter: Counter, counts: str, ran: int, checked: int, from_s: int, until_s: int) -> Flag:
+    says = (
+        f"{counter.id} counted {hours_text(checked)} and {counts} {hours_text(ran)} from {instant_text(from_s)} to "
+        f"{instant_text(until_s)}: {hours_text(abs(ran - checked))} apart. {counts} counts, the other only checks it. Read both "
+        f"at the pump; if {counter.id} is right, make it the one that counts from the day on at which the other went wrong."
+    )
+    return Flag(Code.SOURCES, until_s, says, abs(ran - checked))
+
+
+def _standing(counter: Counter, rose_s: int, read_s: int) -> Flag:
+    days = (read_s - rose_s) // 86_400
+    says = (
+        f"{counter.id} posts but has not risen since {instant_text(rose_s)}, {days} days, while other pumps ran: the pump is "
+        "standing, or its counter is dead. See whether the pump runs in automatic; if it does, the counter needs attention."
+    )
+    return Flag(Code.STANDING, rose_s, says, read_s - rose_s)

@@ -1,0 +1,29 @@
+"""A breakdown job: the same way of work without a plan. Its kind is reserved; it has no due point and no verdict on time."""
+
+from datetime import datetime
+
+from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.subjects import where
+from scheduler.domain.vessel.document import BREAKDOWN, Plant
+
+
+def breakdown_job(plant: Plant, occurrence: Occurrence, opened_at: datetime, now_at: datetime) -> DueJob:
+    """An open breakdown job as other jobs are told: due when it was opened, and pressing from then on."""
+    pump, position = where(plant, Subject.PUMP, occurrence.subject, now_at)
+    return DueJob(
+        occurrence=occurrence,
+        kind_name=BREAKDOWN.name,
+        pump=pump,
+        position=position,
+        takes_hours=BREAKDOWN.takes_hours,
+        hands=BREAKDOWN.hands,
+        takes_pump_out=True,
+        due_at=opened_at,
+        window_opens_at=opened_at,
+        limit_at=opened_at,
+        trigger=Trigger.CALENDAR,
+        state=State.WINDOW_OPEN,
+        first=True,
+        calendar_due_at=opened_at,
+    )

@@ -1,0 +1,30 @@
+"""What else falls due on the isolation of a job: the pump is out once, so it is looked at once."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+
+from scheduler.domain.base.enums import State
+from scheduler.domain.due.jobs import DueJob
+
+BESIDE_DAYS = 30
+"""How far ahead a job counts as worth doing with another. Judgement, no source."""
+
+
+def due_beside(jobs: Iterable[DueJob], job: DueJob, at: datetime, *, within_days: int = BESIDE_DAYS) -> list[DueJob]:
+    """Other open jobs on the same pump whose window is open, or that fall due within so many days; by due point.
+
+    Jobs that this one renews are listed too where they are due in their own right; none where the job has no pump.
+    """
+    if job.pump is None:
+        return []
+    until = at + timedelta(days=within_days)
+    found = [
+        other
+        for other in jobs
+        if other.first
+        and other.pump == job.pump
+        and other.occurrence != job.occurrence
+        and other.renewed_by != job.occurrence.key
+        and (other.state is not State.AHEAD or other.due_at <= until)
+    ]
+    return sorted(found, key=lambda other: (other.due_at, other.occurrence.key))

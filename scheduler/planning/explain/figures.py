@@ -1,0 +1,44 @@
+"""How a plan leaves its plant, in a few figures: what it places, and what it could not give."""
+
+from dataclasses import dataclass
+
+from scheduler.planning.explain.reliefs import lateness
+from scheduler.planning.problem.values import Plan, Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Standing:
+    """slots: jobs with a place. without_place: jobs without one. past_limit: jobs placed past their limit, or past the one
+    that the turn before them sets. hours_below_minimum: hours below the minimum whatever is planned."""
+
+    slots: int
+    without_place: int
+    past_limit: int
+    hours_below_minimum: int
+
+    @property
+    def good(self) -> bool:
+        """True when every job has its place in time and the plant is never below its minimum."""
+        return not self.short_words()
+
+    def short_words(self) -> list[str]:
+        """What is not good, in a few words each; empty when all is."""
+        words = []
+        for many, what in ((self.without_place, "without a place"), (self.past_limit, "past the limit")):
+            if many:
+                words.append(f"{many} {'job' if many == 1 else 'jobs'} {what}")
+        if self.hours_below_minimum:
+            words.append(f"{self.hours_below_minimum} h below the minimum")
+        return words
+
+
+def standing(problem: Problem, plan: Plan) -> Standing:
+    """The figures of a plan and the problem it answers."""
+    late = lateness(problem, plan)
+    without_place = sum(days is None for days in late.values())
+    return Standing(
+        slots=len(plan.slots),
+        without_place=without_place,
+        past_limit=len(late) - without_place,
+        hours_below_minimum=sum(b - a for short in plan.shortfalls if short.key is None for a, b in short.steps),
+    )

@@ -1,0 +1,132 @@
+"""One more failure: in how many hours the plant would still be at or above its minimum if the largest pump tripped.
+
+Read off problem and plan hour by hour, without the builder. Nothing here is a promise: it says what the plan leaves.
+"""
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+from scheduler.planning.judge.check_hours import capacity_by_hour, minimum_by_hour, pumps_by_hour
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.shiptime import ship_time
+
+Run = tuple[int, int]
+"""Steps [from, to)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cover:
+    """Three numbers of hours, with the stretches behind those that want an eye.
+
+    hours: length of the grid. at_n: hours at or above the minimum as planned. at_n_less_1: hours that stay there if the
+    largest pump left were lost. uncovered_by_plan: hours that have this cover without the plan's slots and lack it with
+    them. uncovered_anyway: hours that lack it whatever the dates are.
+    """
+
+    hours: int
+    at_n: int
+    at_n_less_1: int
+    uncovered_by_plan: tuple[Run, ...]
+    uncovered_anyway: tuple[Run, ...]
+
+    @property
+    def hours_uncovered_by_plan(self) -> int:
+        """Hours that the plan itself uncovers."""
+        return sum(last - first for first, last in self.uncovered_by_plan)
+
+    @property
+    def hours_uncovered_anyway(self) -> int:
+        """Hours in which no date of any job could help."""
+        return sum(last - first for first, last in self.uncovered_anyway)
+
+
+def cover_of(problem: Problem, plan: Plan) -> Cover:
+    """The three numbers of a plan."""
+    have, need, must = capacity_by_hour(problem), minimum_by_hour(problem), pumps_by_hour(problem)
+    steps = max(0, problem.steps)
+    out: list[set[str]] = [set() for _ in range(steps)]
+    for slot in plan.slots:
+        for hour in range(max(0, slot.start), min(steps, slot.end)) if slot.pump in have else ():
+            out[hour].add(str(slot.pump))
+    at_n = at_n_less_1 = 0
+    by_plan, anyway = [], []
+    for hour in range(steps):
+        left = sorted(row[hour] for pump, row in have.items() if pump not in out[hour])
+        whole = sorted(row[hour] for row in have.values())
+        asked = must[hour]
+        covered = sum(left[:-1]) >= need[hour] and (not asked or _there(left) > asked)
+        at_n += sum(left) >= need[hour] and _there(left) >= asked
+        at_n_less_1 += covered
+        if sum(whole[:-1]) < need[hour] or (asked and _there(whole) <= asked):
+            anyway.append(hour)
+        elif not covered:
+            by_plan.append(hour)
+    return Cover(
+        hours=steps,
+        at_n=at_n,
+        at_n_less_1=at_n_less_1,
+        uncovered_by_plan=_runs(by_plan),
+        uncovered_anyway=_runs(anyway),
+    )
+
+
+def slots_uncovered(problem: Problem, plan: Plan) -> frozenset[str]:
+    """Keys of the slots during which the minimum would not hold if the largest pump left were lost too."""
+    have, need, must = capacity_by_hour(problem), minimum_by_hour(problem), pumps_by_hour(problem)
+    opened = [slot for slot in plan.slots if slot.pump in have]
+    found = set()
+    for slot in opened:
+        for hour in range(max(0, slot.start), min(problem.steps, slot.end)):
+            out = {one.pump for one in opened if one.start <= hour < one.end}
+            left = sorted(row[hour] for pump, row in have.items() if pump not in out)
+            if sum(left[:-1]) < need[hour] or (must[hour] and _there(left) <= must[hour]):
+                found.add(slot.key)
+                break
+    return frozenset(found)
+
+
+def _there(litres: list[int]) -> int:
+    return sum(one > 0 for one in litres)
+
+
+def cover_lines(problem: Problem, cover: Cover, offset: int = 0, most: int = 5) -> tuple[str, ...]:
+    """The numbers in plain sentences, with the first `most` stretches in ship time (`offset` minutes ahead of UTC)."""
+    if not cover.hours:
+        return ("No hours are planned.",)
+    lines = [
+        f"As planned the plant is at or above its minimum in {cover.at_n} of {cover.hours} h; if its largest pump tripped, "
+        f"in {cover.at_n_less_1} h.",
+    ]
+    if cover.uncovered_by_plan:
+        lines.append(
+            f"In {cover.hours_uncovered_by_plan} h it is the plan's own work that leaves no cover; if one more pump trips it is short "
+            f"{_when(problem, cover.uncovered_by_plan, offset, most)}."
+        )
+    else:
+        lines.append("The plan's own work takes that cover away in no hour.")
+    if cover.uncovered_anyway:
+        lines.append(
+            f"In {cover.hours_uncovered_anyway} h there is no such cover even with no pump open; no date can help there: "
+            f"only more capacity or a lower minimum would ({_when(problem, cover.uncovered_anyway, offset, most)})."
+        )
+    return tuple(lines)
+
+
+def _runs(hours: list[int]) -> tuple[Run, ...]:
+    runs: list[Run] = []
+    for hour in hours:
+        if runs and runs[-1][1] == hour:
+            runs[-1] = (runs[-1][0], hour + 1)
+        else:
+            runs.append((hour, hour + 1))
+    return tuple(runs)
+
+
+def _when(problem: Problem, runs: tuple[Run, ...], offset: int, most: int) -> str:
+    texts = []
+    for start, end in runs[:most]:
+        begins, ends = (ship_time(problem.starts_at + timedelta(hours=hour), offset) for hour in (start, end))
+        until = f"{ends:%H:%M}" if ends.date() == begins.date() else f"{ends.day} {ends:%b %H:%M}"
+        texts.append(f"{begins.day} {begins:%b %Y %H:%M} to {until}")
+    more = f" and {len(runs) - most} more times" if len(runs) > most else ""
+    return ", ".join(texts) + more

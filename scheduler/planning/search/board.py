@@ -1,0 +1,207 @@
+"""A placement as it grows: what is out, who works, and the first thing that forbids one more slot."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+
+from scheduler.planning.problem.values import PlanJob
+from scheduler.planning.search.ground import Candidate, Ground
+
+
+class Because(StrEnum):
+    """What kind of thing forbids a start."""
+
+    CAPACITY = "capacity"
+    HANDS = "hands"
+    NO_WORK = "nobody at work"
+    PUMP = "pump or branch in use"
+    ORDER = "order of turns"
+    FACT = "parts, needs, quiet hours or the end of the grid"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """Why a start is forbidden: a reason that names no instant, and the litres/h that lack when it is capacity."""
+
+    reason: str
+    because: Because
+    lacking_litres_per_h: int = 0
+
+
+class Board:
+    """Slots placed so far on one ground. Only `place` changes it."""
+
+    def __init__(self, ground: Ground) -> None:
+        self.ground = ground
+        self.placed: dict[str, Candidate] = {}
+        self._removed = [0] * ground.steps
+        self._gone = [0] * ground.steps
+        self._used = [0] * ground.steps
+        self._by_day: dict[int, int] = {}
+        self._by_pump: dict[str, list[str]] = {}
+        self._open: dict[int, list[tuple[str, str]]] = {}
+        self._tests: list[str] = []
+        self._closed: list[str] = []
+
+    def place(self, job: PlanJob, candidate: Candidate) -> None:
+        """Takes the job's pump and hands; asks nothing."""
+        self.placed[job.key] = candidate
+        if job.pump is not None:
+            self._by_pump.setdefault(job.pump, []).append(job.key)
+        row = self.ground.capacity_of(job.pump)
+        if row is not None:
+            for t in range(max(0, candidate.start), candidate.end):
+                self._removed[t] += row[t]
+                if row[t] > 0:
+                    self._gone[t] += 1
+                    self._open.setdefault(t, []).append((str(job.pump), job.key))
+        for t, hands in candidate.work.hands.items():
+            self._used[t] += hands
+        for day, hours in candidate.work.man_hours.items():
+            self._by_day[day] = self._by_day.get(day, 0) + hours
+        if job.stop_minutes > 0:
+            self._tests.append(job.key)
+        if job.all_closed:
+            self._closed.append(job.key)
+
+    def on(self, ground: Ground) -> "Board":
+        """The same slots on another ground of the same jobs."""
+        board = Board(ground)
+        for key, candidate in self.placed.items():
+            board.place(ground.by_key[key], candidate)
+        return board
+
+    def bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        """The first thing that forbids the job there, or none."""
+        return next(self.bars(job, candidate), None)
+
+    def bars(self, job: PlanJob, candidate: Candidate) -> Iterator[Bar]:
+        """Everything that forbids the job there, one bar a kind of rule."""
+        for rule in (
+            self._pump_bar,
+            self._capacity_bar,
+            self._number_bar,
+            self._together_bar,
+            self._test_bar,
+            self._closed_bar,
+            self._crew_bar,
+            self._chain_bar,
+        ):
+            bar = rule(job, candidate)
+            if bar is not None:
+                yield bar
+
+    def lacking(self, job: PlanJob, candidate: Candidate) -> dict[int, int]:
+        """The steps in which the plant would be below its minimum, and the litres/h that lack in each."""
+        row = self.ground.capacity_of(job.pump)
+        if row is None:
+            return {}
+        steps = range(max(0, candidate.start), candidate.end)
+        short = {t: row[t] + self._removed[t] - self.ground.slack[t] for t in steps if row[t] > 0}
+        return {t: litres for t, litres in short.items() if litres > 0}
+
+    def hands_short(self, candidate: Candidate) -> dict[int, int]:
+        """The steps in which hands lack, and how many."""
+        short = {t: self._used[t] + hands - self.ground.hands[t] for t, hands in candidate.work.hands.items()}
+        return {t: hands for t, hands in short.items() if hands > 0}
+
+    def _pump_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        for key in self._by_pump.get(job.pump, ()) if job.pump is not None else ():
+            other = self.placed[key]
+            if other.start < candidate.end and candidate.start < other.end:
+                return Bar(reason=f"{job.pump} is open for {key}", because=Because.PUMP)
+        return None
+
+    def _capacity_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        short, row = self.lacking(job, candidate), self.ground.capacity_of(job.pump)
+        if not short or row is None:
+            return None
+        worst = max(short.values())
+        at = next(t for t, litres in short.items() if litres == worst)
+        label = self.ground.label[at]
+        what = f"the minimum ({label}) would be broken" if label else "the minimum would be broken"
+        if row[at] <= self.ground.slack[at]:
+            what = f"{what} while {self._open_at(at)}"
+        return Bar(reason=what, because=Because.CAPACITY, lacking_litres_per_h=worst)
+
+    def _number_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        row = self.ground.capacity_of(job.pump)
+        for t in range(max(0, candidate.start), candidate.end) if row is not None else ():
+            if row is not None and row[t] > 0 and self._gone[t] + 1 > self.ground.spare[t]:
+                there = f" while {self._open_at(t)}" if self._open.get(t) else ""
+                return Bar(reason=f"too few pumps would be left{there}", because=Because.CAPACITY)
+        return None
+
+    def _open_at(self, step: int) -> str:
+        return " and ".join(f"{pump} is open for {key}" for pump, key in sorted(self._open.get(step, ())))
+
+    def _together_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        for rule in self.ground.problem.not_together:
+            if job.pump not in rule.pumps:
+                continue
+            others = [
+                slot
+                for pump in sorted(set(rule.pumps) - {job.pump})
+                for slot in (self.placed[key] for key in self._by_pump.get(pump, ()))
+                if slot.start < candidate.end and candidate.start < slot.end
+            ]
+            starts = {candidate.start, *(slot.start for slot in others if slot.start > candidate.start)}
+            if any(sum(s.start <= t < s.end for s in others) >= rule.most_out for t in starts):
+                names = ", ".join(sorted(set(rule.pumps)))
+                return Bar(reason=f"of {names} no more than {rule.most_out} may be open at once", because=Because.PUMP)
+        return None
+
+    def _test_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        def meets(key: str) -> bool:
+            other = self.placed[key]
+            return other.start < candidate.end and candidate.start < other.end
+
+        if job.stop_minutes > 0:
+            for key in self._tests:
+                if meets(key):
+                    return Bar(reason=f"the test {key} is on", because=Because.PUMP)
+            for key in self._by_pump.get(job.tested or "", ()):
+                if meets(key):
+                    return Bar(reason=f"{job.tested} is open for {key}", because=Because.PUMP)
+        if job.pump is not None:
+            for key in self._tests:
+                if self.ground.by_key[key].tested == job.pump and meets(key):
+                    return Bar(reason=f"{job.pump} is under test for {key}", because=Because.PUMP)
+        return None
+
+    def _closed_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        def meets(key: str) -> bool:
+            other = self.placed[key]
+            return other.start < candidate.end and candidate.start < other.end
+
+        if job.all_closed:
+            for pump, keys in sorted(self._by_pump.items()):
+                for key in keys:
+                    if meets(key):
+                        return Bar(reason=f"{pump} is open for {key}", because=Because.PUMP)
+        if job.pump is not None:
+            for key in self._closed:
+                if meets(key):
+                    return Bar(reason=f"{key} is on, which needs every pump closed", because=Because.PUMP)
+        return None
+
+    def _crew_bar(self, _job: PlanJob, candidate: Candidate) -> Bar | None:
+        ground = self.ground
+        if self.hands_short(candidate):
+            return Bar(reason="the hands are at other jobs", because=Because.HANDS)
+        for day, hours in candidate.work.man_hours.items():
+            if self._by_day.get(day, 0) + hours > ground.problem.person_hours * ground.most_hands[day]:
+                return Bar(
+                    reason=f"the hands have worked their {ground.problem.person_hours} h of the day",
+                    because=Because.HANDS,
+                )
+        return None
+
+    def _chain_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+        before = self.ground.previous.get(job.key)
+        if before in self.placed and candidate.start < self.placed[before].end:
+            return Bar(reason=f"the one before it, {before}, is not finished", because=Because.ORDER)
+        for after in self.ground.following.get(job.key, ()):
+            if after in self.placed and self.placed[after].start < candidate.end:
+                return Bar(reason=f"the one after it, {after}, has begun", because=Because.ORDER)
+        return None

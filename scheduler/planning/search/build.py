@@ -1,0 +1,166 @@
+"""The stagger problem as an integer programme: one 0/1 column a legal start or shared isolation, rows where they bind."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from scheduler.planning.search.ground import STEPS_A_DAY, Candidate, Ground
+from scheduler.planning.search.model import Model, Row
+from scheduler.planning.search.offers import Field, lost
+from scheduler.planning.search.rows import Columns, plant_rows, week_rows
+from scheduler.planning.search.tiers import Tier, days_past
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """A tier already settled: no later answer may be worth more than `value` in it."""
+
+    tier: Tier
+    value: int
+
+
+def columns_of(ground: Ground, field: Field, *, late_allowed: bool, peak: bool) -> Columns:
+    """A column for each open start and shared isolation, for each job that may stay without a place, for the days a
+    chain may add, and for what the busiest week has above its floor."""
+    of_job: list[list[tuple[int, Candidate]]] = [[] for _ in field.offers]
+    for column, place in enumerate(field.places):
+        for index, candidate in place:
+            of_job[index].append((column, candidate))
+    count = len(field.places)
+    unplaced: dict[str, int] = {}
+    late: dict[str, int] = {}
+    for offer in field.offers:
+        if not offer.must:
+            unplaced[offer.job.key] = count
+            count += 1
+    if late_allowed:
+        for offer in field.offers:
+            if offer.job.key in ground.previous and offer.job.interval_steps is not None:
+                late[offer.job.key] = count
+                count += 1
+    return Columns(
+        of_job=tuple(tuple(own) for own in of_job),
+        unplaced=unplaced,
+        late=late,
+        peak=count if peak else None,
+        count=count + peak,
+    )
+
+
+def build(ground: Ground, field: Field, kept: Sequence[Kept], tier: Tier, value: int) -> tuple[Model, Columns]:
+    """The programme whose optimum is the tier's best value while every kept tier stays as good as it is.
+
+    Its cost counts from the field's floor and what is `lost`; `value` is the tier's value so far.
+    """
+    late_days = _late_days_left(ground, field, kept)
+    floor = field.floor(ground, tier)
+    columns = columns_of(ground, field, late_allowed=late_days > 0, peak=tier.peak)
+    rows = plant_rows(ground, field, columns) + _chain_rows(ground, field, columns)
+    for k in kept:
+        rows += week_rows(columns, k.value) if k.tier.peak else _kept_rows(ground, field, columns, k)
+    if tier.peak:
+        rows += week_rows(columns, floor)
+    choices = []
+    for offer, own in zip(field.offers, columns.of_job, strict=True):
+        without = columns.unplaced.get(offer.job.key)
+        choices.append((*(column for column, _ in own), *(() if without is None else (without,))))
+    upper = [1] * columns.count
+    for column in columns.late.values():
+        upper[column] = late_days
+    if columns.peak is not None:
+        upper[columns.peak] = max(0, value - floor)
+    model = Model(
+        cost=_costs(ground, field, columns, tier, less_least=True),
+        upper=tuple(upper),
+        choices=tuple(choices),
+        rows=tuple(rows),
+        known=value - floor - lost(ground, field, tier),
+    )
+    return model, columns
+
+
+def _late_days_left(ground: Ground, field: Field, kept: Sequence[Kept]) -> int:
+    """Days of lateness not yet spoken for: bounds what chains may add."""
+    for k in kept:
+        if k.tier.chained:
+            return k.value - field.floor(ground, k.tier)
+    return 10_000
+
+
+def _costs(ground: Ground, field: Field, columns: Columns, tier: Tier, *, less_least: bool) -> tuple[int, ...]:
+    """Cost of each column; with less_least a job's smallest cost is taken off all of its columns."""
+    least = field.least(ground, tier) if less_least else [0] * len(field.offers)
+    cost = field.above_least(ground, tier) if less_least else field.place_costs(ground, tier)
+    cost += [0] * (columns.count - len(cost))
+    for offer, own in zip(field.offers, least, strict=True):
+        if offer.job.key in columns.unplaced:
+            cost[columns.unplaced[offer.job.key]] = tier.unplaced(offer.job) - own
+    if tier.chained:
+        for column in columns.late.values():
+            cost[column] = 1
+    if tier.peak and columns.peak is not None:
+        cost[columns.peak] = 1
+    return tuple(cost)
+
+
+def _kept_rows(ground: Ground, field: Field, columns: Columns, kept: Kept) -> list[Row]:
+    tier = kept.tier
+    at_most = kept.value - lost(ground, field, tier)
+    if sum(field.most(ground, tier)) <= at_most and not (tier.chained and columns.late):
+        return []
+    cost = _costs(ground, field, columns, tier, less_least=False)
+    used = tuple(c for c, value in enumerate(cost) if value)
+    return [Row(columns=used, coefficients=tuple(cost[c] for c in used), at_most=at_most)]
+
+
+def _chain_rows(ground: Ground, field: Field, columns: Columns) -> list[Row]:
+    index_of = {offer.job.key: i for i, offer in enumerate(field.offers)}
+    rows = []
+    for key, before in ground.previous.items():
+        if key not in index_of or before not in index_of:
+            continue
+        this, that = index_of[key], index_of[before]
+        if not columns.of_job[this] or not columns.of_job[that]:
+            continue
+        rows += _order_row(field, columns, this, that)
+        rows += _lateness_row(field, columns, this, that)
+    return rows
+
+
+def _order_row(field: Field, columns: Columns, this: int, that: int) -> list[Row]:
+    """This job starts no earlier than the end of the one before it."""
+    first_start = min(c.start for _, c in columns.of_job[this])
+    last_end = max(c.end for _, c in columns.of_job[that])
+    if first_start >= last_end:
+        return []
+    terms = {column: c.end - first_start for column, c in columns.of_job[that]}
+    terms |= {column: first_start - c.start for column, c in columns.of_job[this]}
+    if field.offers[this].job.key in columns.unplaced:
+        terms[columns.unplaced[field.offers[this].job.key]] = first_start - last_end
+    return [_row(terms, 0)]
+
+
+def _lateness_row(field: Field, columns: Columns, this: int, that: int) -> list[Row]:
+    """Own days late + days the chain adds cover what this job is past the limit that the one before it sets."""
+    job = field.offers[this].job
+    if job.interval_steps is None:
+        return []
+    allowed = job.interval_steps + max(0, job.limit - job.due)
+    first_end = min(c.end for _, c in columns.of_job[that])
+    terms = {
+        column: c.end - first_end - allowed - STEPS_A_DAY * days_past(job.limit, c.end)
+        for column, c in columns.of_job[this]
+    }
+    most = max(terms.values())
+    if most <= 0:
+        return []
+    terms |= {column: first_end - c.end for column, c in columns.of_job[that]}
+    if field.offers[that].job.key in columns.unplaced:
+        terms[columns.unplaced[field.offers[that].job.key]] = -most
+    if job.key in columns.late:
+        terms[columns.late[job.key]] = -STEPS_A_DAY
+    return [_row(terms, 0)]
+
+
+def _row(terms: Mapping[int, int], at_most: int) -> Row:
+    used = sorted(c for c, weight in terms.items() if weight)
+    return Row(columns=tuple(used), coefficients=tuple(terms[c] for c in used), at_most=at_most)

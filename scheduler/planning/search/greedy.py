@@ -1,0 +1,74 @@
+"""The plain rule that always answers: earliest due first, then the largest capacity x duration, at its best start."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import groupby
+
+from scheduler.planning.problem.values import PlanJob
+from scheduler.planning.search.board import Board
+from scheduler.planning.search.ground import Candidate, Ground, legal_candidates, work_of
+from scheduler.planning.search.tiers import days_past, limit_after
+
+Offers = Mapping[str, tuple[Candidate, ...]]
+
+
+def legal_offers(ground: Ground) -> dict[str, tuple[Candidate, ...]]:
+    """Every job's legal starts, each job looked at alone."""
+    return {job.key: legal_candidates(ground, job) for job in ground.jobs}
+
+
+def greedy(ground: Ground, offers: Offers) -> dict[str, Candidate]:
+    """A lawful placement: pinned jobs first, then frozen and published dates that still hold, then the rest by rule."""
+    board = Board(ground)
+    order = sorted(ground.jobs, key=lambda job: _turn(ground, job))
+    for job in order:
+        if job.fixed_start is not None:
+            _place_first(board, job, offers[job.key])
+    for job in order:
+        if job.kept_start is not None and job.key not in board.placed:
+            _place_first(board, job, (c for c in offers[job.key] if c.start == job.kept_start))
+    for job in order:
+        if job.published_start is not None and job.key not in board.placed:
+            published = tuple(
+                c
+                for c in offers[job.key]
+                if c.start == job.published_start and not days_past(_limit(ground, board, job), c.end)
+            )
+            _place_first(board, job, published)
+    for job in order:
+        if job.key not in board.placed:
+            _place_first(board, job, _best_first(job, _limit(ground, board, job), offers[job.key]))
+    return board.placed
+
+
+def lawful(ground: Ground, placement: Mapping[str, Candidate]) -> bool:
+    """True when the slots, put down one by one, are never forbidden."""
+    board = Board(ground)
+    for key in sorted(placement):
+        job, candidate = ground.by_key[key], placement[key]
+        if board.bar(job, candidate) is not None:
+            return False
+        board.place(job, candidate)
+    return True
+
+
+def _place_first(board: Board, job: PlanJob, candidates: Iterable[Candidate]) -> None:
+    for candidate in candidates:
+        if board.bar(job, candidate) is None:
+            board.place(job, candidate)
+            return
+
+
+def _turn(ground: Ground, job: PlanJob) -> tuple[int, int, str]:
+    row = ground.capacity_of(job.pump)
+    return (job.due, -(max(row, default=0) if row else 0) * work_of(job), job.key)
+
+
+def _limit(ground: Ground, board: Board, job: PlanJob) -> int:
+    before = board.placed.get(ground.previous.get(job.key, ""))
+    return limit_after(job, None if before is None else before.end)
+
+
+def _best_first(job: PlanJob, limit: int, candidates: Iterable[Candidate]) -> Iterator[Candidate]:
+    """Rising starts by days past the limit, those as late by their distance from the ideal date. Most often few are asked."""
+    for _, as_late in groupby(candidates, key=lambda c: days_past(limit, c.end)):
+        yield from sorted(as_late, key=lambda c: (abs(c.start - job.ideal), c.start))

@@ -1,0 +1,400 @@
+"""What holds before any slot is placed: capacity, minimum and hands hour by hour, and the legal starts of each job."""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from itertools import accumulate, pairwise
+from operator import attrgetter, sub
+
+from scheduler.planning.problem.values import EARLY_KEPT, PlanJob, Problem
+
+STEPS_A_DAY = 24
+WEEK_DAYS = 7
+
+
+@dataclass(frozen=True, kw_only=True)  # no slots: what is reckoned from it is kept with it, since many starts share it
+class Work:
+    """When a job is worked on: hands by step, none of them a step without the job. day_of: number of a step's ship's day."""
+
+    hands: Mapping[int, int]
+    day_of: Callable[[int], int] = field(compare=False, repr=False)
+
+    @cached_property
+    def begins(self) -> tuple[int, ...]:
+        """The steps from which it takes more hands than just before."""
+        return tuple(step for step, n in self.hands.items() if n > self.hands.get(step - 1, 0))
+
+    @cached_property
+    def man_days(self) -> Mapping[int, int]:
+        """By ship's day the hands it takes on it, however many hours."""
+        found: dict[int, int] = {}
+        for step, n in self.hands.items():
+            day = self.day_of(step)
+            found[day] = max(n, found.get(day, 0))
+        return found
+
+    @cached_property
+    def man_hours(self) -> Mapping[int, int]:
+        """By ship's day the man-hours it takes."""
+        found: dict[int, int] = {}
+        for step, n in self.hands.items():
+            day = self.day_of(step)
+            found[day] = found.get(day, 0) + n
+        return found
+
+    @cached_property
+    def man_weeks(self) -> Mapping[int, int]:
+        """By the first of WEEK_DAYS days the man-days it takes in them."""
+        found: dict[int, int] = {}
+        for day, n in self.man_days.items():
+            for first in range(day - WEEK_DAYS + 1, day + 1):
+                found[first] = found.get(first, 0) + n
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A start a job could take, the step at which it would end, and when it is worked on.
+
+    pair: the job it shares an isolation with, none when it has its own; second: it goes on with the other's.
+    """
+
+    start: int
+    end: int
+    work: Work
+    pair: str | None = None
+    second: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """Facts by step. slack: capacity of all pumps minus the minimum; spare: pumps that give something, less those that must be
+    there (many where no number is asked for). jobs are sorted by key, start_steps rising.
+
+    Counts say how many of the steps before a step have something, so that a stretch is asked in one go: barred: a pump
+    may not be taken out there whatever else is planned; uncovered: with the pump out, losing the largest other one would
+    break the minimum; lacking: a need is not there. quiet: minutes for which pumps may be stopped. most_hands, hours_at_work:
+    by ship's day. turns: steps from which slack, hands or a capacity differ from just before.
+    """
+
+    problem: Problem
+    jobs: tuple[PlanJob, ...]
+    by_key: Mapping[str, PlanJob]
+    start_steps: tuple[int, ...]
+    hands: tuple[int, ...]
+    minimum: tuple[int, ...]
+    label: tuple[str, ...]
+    capacity: Mapping[str, tuple[int, ...]]
+    slack: tuple[int, ...]
+    spare: tuple[int, ...]
+    barred: Mapping[str, tuple[int, ...]]
+    uncovered: Mapping[str, tuple[int, ...]]
+    lacking: Mapping[str, tuple[int, ...]]
+    quiet: tuple[int, ...]
+    most_hands: Mapping[int, int]
+    hours_at_work: Mapping[int, int]
+    turns: tuple[int, ...]
+    previous: Mapping[str, str]
+    following: Mapping[str, tuple[str, ...]]
+    known_work: dict[tuple[tuple[int, ...], int], Work | None] = field(default_factory=dict, compare=False, repr=False)
+    """Work found before, by the hands each step takes and the start."""
+    known_staffed: dict[int, tuple[int, ...]] = field(default_factory=dict, compare=False, repr=False)
+    """Steps found before at which so many hands are at work."""
+    known_starts: dict[tuple[tuple[int, ...], str | None], tuple[Candidate, ...]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+    """Starts found before, by the hands each step takes and the pump."""
+    known_set: list[frozenset[int]] = field(default_factory=list, compare=False, repr=False)
+
+    @property
+    def steps(self) -> int:
+        """Length of the grid in hours, 0 or more."""
+        return len(self.slack)
+
+    @property
+    def start_set(self) -> frozenset[int]:
+        """The allowed starts, to be asked for one of them."""
+        if not self.known_set:
+            self.known_set.append(frozenset(self.start_steps))
+        return self.known_set[0]
+
+    def capacity_of(self, pump: str | None) -> tuple[int, ...] | None:
+        """Capacity by step of the pump, none when it counts for nothing here."""
+        return None if pump is None else self.capacity.get(pump)
+
+    def day_of(self, step: int) -> int:
+        """Number of the ship's day in which a step lies."""
+        return day_number(self.problem, step)
+
+
+def day_number(problem: Problem, step: int) -> int:
+    """Number of the ship's day in which a step lies; days follow each other by one."""
+    if problem.day_starts:
+        return bisect_right(problem.day_starts, step)
+    return (step - problem.first_midnight) // STEPS_A_DAY
+
+
+def work_of(job: PlanJob) -> int:
+    """Steps of work, at least 1."""
+    return max(1, job.work_steps)
+
+
+def hands_needed(job: PlanJob, saved: int = 0) -> tuple[int, ...]:
+    """Hands in each step of work, the first `saved` steps left out."""
+    return (job.hands_by_step or (job.hands,) * work_of(job))[saved:]
+
+
+def survey(problem: Problem) -> Ground:
+    """The problem's facts, hour by hour, with its parts in canonical order."""
+    steps = max(0, problem.steps)
+    hands = _crew(problem, steps)
+    minimum, label = _minimum(problem, steps)
+    capacity = {p.pump: _capacity(p.litres_per_h, [(d.from_step, d.to_step, d.litres_per_h) for d in p.derated], steps)
+                for p in sorted(problem.pumps, key=lambda p: p.pump)}  # fmt: skip
+    total = list(map(sum, zip(*capacity.values(), strict=True))) if capacity else [0] * steps
+    slack = tuple(map(sub, total, minimum))
+    jobs = tuple(sorted(problem.jobs, key=lambda j: j.key))
+    by_key = {j.key: j for j in jobs}
+    previous = {j.key: j.after for j in jobs if j.after is not None and j.after != j.key and j.after in by_key}
+    following: dict[str, tuple[str, ...]] = {}
+    for key, before in previous.items():
+        following[before] = (*following.get(before, ()), key)
+    days: dict[int, list[int]] = {}
+    for step, there in enumerate(hands):
+        days.setdefault(day_number(problem, step), []).append(there)
+    spare = _spare(problem, capacity, steps)
+    return Ground(
+        problem=problem,
+        jobs=jobs,
+        by_key=by_key,
+        start_steps=tuple(sorted({s for s in problem.start_steps if 0 <= s < steps})),
+        hands=hands,
+        minimum=minimum,
+        label=label,
+        capacity=capacity,
+        slack=slack,
+        spare=spare,
+        barred={
+            pump: _count(c > 0 and (c > s or n < 1) for c, s, n in zip(row, slack, spare, strict=True))
+            for pump, row in capacity.items()
+        },
+        uncovered={pump: _count(_no_cover(capacity, pump, slack, spare)) for pump in capacity},
+        lacking={need: _lacking(problem, need, steps) for need in sorted({n for j in jobs for n in j.needs})},
+        quiet=_quiet(problem, steps),
+        most_hands={day: max(there) for day, there in days.items()},
+        hours_at_work={day: sum(map(bool, there)) for day, there in days.items()},
+        turns=_turns(slack, hands, spare, *capacity.values()),
+        previous=previous,
+        following=following,
+    )
+
+
+def candidate_at(ground: Ground, job: PlanJob, start: int, saved: int = 0) -> Candidate | None:
+    """The job starting at that step with its end, or none when it cannot be finished on the grid.
+
+    saved: steps of set-up that another job's isolation spares it.
+    """
+    return _candidate(ground, hands_needed(job, saved), start)
+
+
+def _candidate(ground: Ground, needed: tuple[int, ...], start: int) -> Candidate | None:
+    if start >= ground.steps:
+        return None
+    work = _work(ground, needed, start)
+    return Candidate(start=start, end=next(reversed(work.hands)) + 1, work=work) if work is not None else None
+
+
+def window_starts(ground: Ground, job: PlanJob) -> tuple[int, ...]:
+    """The allowed starts from the job's earliest step on, and its own dates; only its pinned start when it has one."""
+    if job.fixed_start is not None:
+        return (job.fixed_start,)
+    window = ground.start_steps[bisect_left(ground.start_steps, job.earliest) :]
+    own = {step for step in own_dates(ground, job) if step not in window}
+    return tuple(sorted((*own, *window))) if own else window
+
+
+def own_dates(ground: Ground, job: PlanJob) -> tuple[int, ...]:
+    """Starts that the job has by right of a date it was given before: one in the frozen zone, whatever hour it is; one that was
+    shown and lies a little before its window as reckoned now."""
+    found = [] if job.kept_start is None else [job.kept_start]
+    shown = job.published_start
+    if shown is not None and job.earliest - EARLY_KEPT <= shown < job.earliest and shown in ground.start_set:
+        needed = hands_needed(job)
+        if not needed or ground.hands[shown] >= needed[0]:
+            found.append(shown)
+    return tuple(dict.fromkeys(found))
+
+
+def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Candidate, ...]:
+    """The starts that hands, grid and the facts allow the job if it were the only one, rising."""
+    found: tuple[Candidate, ...]
+    if job.fixed_start is None:
+        found = _open_starts(ground, hands_needed(job), job.pump)
+        found = found[bisect_left(found, job.earliest, key=attrgetter("start")) :]
+        found = _with_own_dates(ground, job, found)
+    else:
+        pinned = candidate_at(ground, job, job.fixed_start)
+        found = () if pinned is None or not may_be_open(ground, job.pump, pinned) else (pinned,)
+    if job.parts_from is None and not job.needs and job.stop_minutes <= 0:
+        return found
+    return tuple(candidate for candidate in found if fact_against(ground, job, candidate) is None)
+
+
+def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+    """The starts with those the job has by right of a date of its own, where they can be finished with the pump out."""
+    known = {one.start for one in found}
+    own = [candidate_at(ground, job, step) for step in own_dates(ground, job) if step not in known]
+    more = [one for one in own if one is not None and may_be_open(ground, job.pump, one)]
+    return tuple(sorted((*more, *found), key=attrgetter("start"))) if more else found
+
+
+def _open_starts(ground: Ground, needed: tuple[int, ...], pump: str | None) -> tuple[Candidate, ...]:
+    """The allowed starts at which work that needs these hands can begin and end with the pump out, whatever the job."""
+    known = ground.known_starts.get((needed, pump))
+    if known is None:
+        starts = (_candidate(ground, needed, s) for s in ground.start_steps if ground.hands[s] >= needed[0])
+        known = tuple(one for one in starts if one is not None and may_be_open(ground, pump, one))
+        ground.known_starts[needed, pump] = known
+    return known
+
+
+def may_be_open(ground: Ground, pump: str | None, candidate: Candidate) -> bool:
+    """Whether the minimum allows the pump to be out there when it is the only one."""
+    barred = None if pump is None else ground.barred.get(pump)
+    return barred is None or barred[candidate.end] == barred[max(0, candidate.start)]
+
+
+def fact_against(ground: Ground, job: PlanJob, candidate: Candidate) -> str | None:
+    """Why the facts forbid the job there (parts, what it needs, quiet hours), in words; none when they do not.
+
+    Work that has begun is beyond forbidding.
+    """
+    if candidate.start < 0:
+        return None
+    if job.parts_from is not None and candidate.start < job.parts_from:
+        return "its parts are not aboard"
+    for need in sorted(job.needs):
+        if ground.lacking[need][candidate.end] != ground.lacking[need][candidate.start]:
+            return f"it needs {need}"
+    if job.stop_minutes > 0 and min(ground.quiet[candidate.start : candidate.end]) < job.stop_minutes:
+        return f"no quiet hour is agreed for stopping pumps {job.stop_minutes} min"
+    return None
+
+
+def _work(ground: Ground, needed: tuple[int, ...], start: int) -> Work | None:
+    """The work from a start on, no more steps of it in a day than a person works; none when it does not fit."""
+    if (needed, start) in ground.known_work:
+        return ground.known_work[needed, start]
+    found: dict[int, int] = {}
+    most, today, in_day = ground.problem.person_hours, None, 0
+    staffed = _staffed(ground, min(needed))
+    left = iter(needed)
+    takes = next(left)
+    for n in range(bisect_left(staffed, start), len(staffed)):
+        step = staffed[n]
+        if ground.hands[step] < takes:
+            continue
+        day = ground.day_of(step)
+        in_day = in_day if day == today else 0
+        today = day
+        if in_day < most:
+            found[step] = takes
+            in_day += 1
+            takes = next(left, -1)
+            if takes < 0:
+                break
+    work = Work(hands=found, day_of=ground.day_of) if len(found) == len(needed) else None
+    ground.known_work[needed, start] = work
+    return work
+
+
+def _staffed(ground: Ground, hands: int) -> tuple[int, ...]:
+    """The steps at which at least so many hands are at work."""
+    known = ground.known_staffed.get(hands)
+    if known is None:
+        known = tuple(step for step, there in enumerate(ground.hands) if there >= hands)
+        ground.known_staffed[hands] = known
+    return known
+
+
+def _turns(*rows: tuple[int, ...]) -> tuple[int, ...]:
+    found: set[int] = set()
+    for row in rows:
+        found.update(step for step, (was, now) in enumerate(pairwise(row), start=1) if was != now)
+    return tuple(sorted(found))
+
+
+def _count(marks: Iterable[bool]) -> tuple[int, ...]:
+    return tuple(accumulate(marks, initial=0))
+
+
+def _spare(problem: Problem, capacity: Mapping[str, tuple[int, ...]], steps: int) -> tuple[int, ...]:
+    """Pumps that give something, less those that must be there, by step; one more than there are pumps where none must."""
+    must = [0] * steps
+    for stretch in problem.minimum:
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)) if stretch.pumps else ():
+            must[t] = max(must[t], stretch.pumps)
+    if not any(must):
+        return (len(capacity) + 1,) * steps
+    there = [sum(row[t] > 0 for row in capacity.values()) for t in range(steps)]
+    return tuple(n - asked if asked else len(capacity) + 1 for n, asked in zip(there, must, strict=True))
+
+
+def _no_cover(
+    capacity: Mapping[str, tuple[int, ...]], pump: str, slack: tuple[int, ...], spare: tuple[int, ...]
+) -> Iterator[bool]:
+    others = [row for name, row in capacity.items() if name != pump] or [(0,) * len(slack)]
+    largest = others[0] if len(others) == 1 else map(max, *others)
+    return (
+        own > 0 and (left < own + most or n < 2)
+        for own, left, most, n in zip(capacity[pump], slack, largest, spare, strict=True)
+    )
+
+
+def _lacking(problem: Problem, need: str, steps: int) -> tuple[int, ...]:
+    there = [False] * steps
+    for occasion in problem.occasions:
+        if occasion.need == need:
+            for t in range(max(0, occasion.from_step), min(steps, occasion.to_step)):
+                there[t] = True
+    return _count(not t for t in there)
+
+
+def _quiet(problem: Problem, steps: int) -> tuple[int, ...]:
+    """Minutes for which pumps may be stopped, by step: where stretches overlap the fewest, without consent none."""
+    minutes: list[int | None] = [None] * steps
+    for stretch in problem.quiet:
+        allowed = stretch.most_minutes if stretch.consent.strip() else 0
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
+            known = minutes[t]
+            minutes[t] = allowed if known is None else min(known, allowed)
+    return tuple(m or 0 for m in minutes)
+
+
+def _crew(problem: Problem, steps: int) -> tuple[int, ...]:
+    hands: list[int | None] = [None] * steps
+    for stretch in problem.crew:
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
+            known = hands[t]
+            hands[t] = stretch.hands if known is None else min(known, stretch.hands)
+    return tuple(h or 0 for h in hands)
+
+
+def _minimum(problem: Problem, steps: int) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    need: list[int | None] = [None] * steps
+    label = [""] * steps
+    for stretch in sorted(problem.minimum, key=lambda m: (m.from_step, m.to_step, m.litres_per_h, m.label)):
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
+            known = need[t]
+            if known is None or stretch.litres_per_h > known:
+                need[t], label[t] = stretch.litres_per_h, stretch.label
+    return tuple(n or 0 for n in need), tuple(label)
+
+
+def _capacity(litres_per_h: int, derated: list[tuple[int, int, int]], steps: int) -> tuple[int, ...]:
+    row = [litres_per_h] * steps
+    for start, end, counts in derated:
+        for t in range(max(0, start), min(steps, end)):
+            row[t] = min(row[t], counts)
+    return tuple(row)

@@ -1,0 +1,172 @@
+"""HiGHS as the solver of a `Model`: one thread, exact gap, limits by nodes, never a start, a fresh instance a solve.
+
+A start is never passed because one published version then claims a false proven optimum; `tests/external/planner`
+keeps the example. Threads stay at 1 because HiGHS shares one scheduler in a process.
+"""
+
+import math
+from itertools import chain
+
+import highspy
+import numpy as np
+import numpy.typing as npt
+
+from scheduler.planning.search.model import ROUNDING, Answer, Model, Outcome
+
+NODE_ALLOWANCE = 2_000
+"""Branch-and-bound nodes a solve may use: work, not seconds, so that a slower machine gives the same plan."""
+
+LARGE = 2_000
+"""Whole columns from which on presolve and HiGHS's jump for a first answer are worth their time, and spare memory. Measured:
+in a smaller model each takes longer than what it spares."""
+
+_OPTIONS: dict[str, bool | int | float | str] = {
+    "output_flag": False,
+    "threads": 1,
+    "random_seed": 0,
+    "mip_rel_gap": 0.0,
+    "mip_abs_gap": 0.999,
+    "mip_max_nodes": NODE_ALLOWANCE,
+}
+
+
+WHOLE = 1e-6
+"""How far from a whole number a column may be and still count as one."""
+
+_Floats = npt.NDArray[np.double]
+
+
+def optimise(model: Model, *, seconds: float = math.inf) -> Answer:
+    """The best values of the columns, proven, or how far it came. Never raises for a well-formed model.
+
+    seconds: an emergency brake above 0, for a caller that would otherwise be left without any answer.
+
+    First the relaxation, columns not whole: often its answer is whole already. If not, its prices say which columns no
+    answer at the bound can use: without them the search is small, and most often it reaches the bound. Only if it does not
+    are all columns searched that an answer as good as `known` can use. Each of the two has half of the time.
+    """
+    lp = _lp(model)
+    relaxed = _run(lp, seconds)
+    if relaxed is None:
+        return Answer(outcome=Outcome.FAILED, solver=_name())
+    outcome = _OUTCOMES.get(relaxed.getModelStatus(), Outcome.FAILED)
+    if outcome is not Outcome.OPTIMAL:
+        return Answer(outcome=outcome, solver=_name())
+    bound, if_used = _price(lp, np.array(relaxed.getSolution().row_dual))
+    values = np.array(relaxed.getSolution().col_value)
+    if np.all(np.abs(values - np.round(values)) <= WHOLE):
+        return Answer(
+            outcome=Outcome.OPTIMAL, values=tuple(values), bound=bound, bound_if_used=tuple(if_used), solver=_name()
+        )
+    lp.integrality_ = [highspy.HighsVarType.kInteger] * len(model.cost)
+    least = math.ceil(bound - ROUNDING)
+    for level in (least, model.known) if least < model.known else (model.known,):
+        upper = np.array(model.upper, dtype=np.double)
+        upper[if_used > level + ROUNDING] = 0.0
+        lp.col_upper_ = upper
+        answer = _whole(_run(lp, seconds / 2), bound, if_used)
+        if level == model.known and answer.outcome is Outcome.INFEASIBLE:  # it has an answer: presolve lost it
+            answer = _whole(_tried(lp, seconds / 2, "off"), bound, if_used)
+        if level == model.known or _costs(model, answer) <= level + ROUNDING:
+            break
+    return answer
+
+
+def _costs(model: Model, answer: Answer) -> float:
+    """What an answer costs, counted from its columns rounded to whole numbers; infinite when it is not a proven one."""
+    if answer.outcome is not Outcome.OPTIMAL:
+        return math.inf
+    return float(np.round(np.array(answer.values)) @ np.array(model.cost))
+
+
+def _whole(solver: highspy.Highs | None, bound: float, if_used: _Floats) -> Answer:
+    if solver is None:
+        return Answer(outcome=Outcome.FAILED, solver=_name())
+    outcome = _OUTCOMES.get(solver.getModelStatus(), Outcome.FAILED)
+    info = solver.getInfo()
+    has_values = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    values = tuple(solver.getSolution().col_value) if has_values else ()
+    if outcome is Outcome.OPTIMAL and not values:
+        outcome = Outcome.FAILED
+    return Answer(
+        outcome=outcome,
+        values=values,
+        bound=max(bound, float(info.mip_dual_bound)),
+        bound_if_used=tuple(if_used),
+        solver=_name(),
+    )
+
+
+def _name() -> str:
+    return f"HiGHS {highspy.Highs().version()}"
+
+
+def _run(lp: highspy.HighsLp, seconds: float) -> highspy.Highs | None:
+    """A solver that has run, or none when it would not.
+
+    Most models of ours are solved before presolve has looked at them. For many whole columns it helps, but that of 1.14.0
+    and 1.15.1 now and then fails; then the same model is solved without it.
+    """
+    large = len(lp.integrality_) >= LARGE
+    first, second = ("choose", "off") if large else ("off", "choose")
+    return _tried(lp, seconds, first) or _tried(lp, seconds, second)
+
+
+def _tried(lp: highspy.HighsLp, seconds: float, presolve: str) -> highspy.Highs | None:
+    solver = highspy.Highs()
+    options = {
+        **_OPTIONS,
+        "time_limit": seconds,
+        "presolve": presolve,
+        "mip_heuristic_run_feasibility_jump": len(lp.integrality_) >= LARGE,
+    }
+    if any(solver.setOptionValue(option, value) != highspy.HighsStatus.kOk for option, value in options.items()):
+        return None
+    if solver.passModel(lp) == highspy.HighsStatus.kError or solver.run() == highspy.HighsStatus.kError:
+        return None
+    return solver
+
+
+def _price(lp: highspy.HighsLp, dual: _Floats) -> tuple[float, _Floats]:
+    """A bound on the cost, and for each column one on the cost of any answer that uses it, from prices of the rows.
+
+    It holds whatever the prices are, so it does not rest on the solver's tolerances: cost >= prices . right sides +
+    what is left of each column's cost when its rows are paid. Source: Lagrangian (weak) duality.
+    """
+    free = np.asarray(lp.row_lower_) == -highspy.kHighsInf
+    price = np.where(free, np.minimum(dual, 0.0), dual)
+    matrix = lp.a_matrix_
+    starts = np.asarray(matrix.start_)
+    paid = np.repeat(price, np.diff(starts)) * np.asarray(matrix.value_)
+    left = np.asarray(lp.col_cost_) - np.bincount(np.asarray(matrix.index_), weights=paid, minlength=lp.num_col_)
+    upper = np.asarray(lp.col_upper_)
+    bound = float(price @ np.asarray(lp.row_upper_) + np.minimum(left, 0.0) @ upper)
+    return bound, bound + np.maximum(left, 0.0)
+
+
+_OUTCOMES = {
+    highspy.HighsModelStatus.kOptimal: Outcome.OPTIMAL,
+    highspy.HighsModelStatus.kInfeasible: Outcome.INFEASIBLE,
+    highspy.HighsModelStatus.kSolutionLimit: Outcome.LIMIT,
+    highspy.HighsModelStatus.kIterationLimit: Outcome.LIMIT,
+    highspy.HighsModelStatus.kTimeLimit: Outcome.LIMIT,
+}
+
+
+def _lp(model: Model) -> highspy.HighsLp:
+    columns = [*model.choices, *(row.columns for row in model.rows)]
+    coefficients = [*((1,) * len(choice) for choice in model.choices), *(row.coefficients for row in model.rows)]
+    ones, free = len(model.choices), len(model.rows)
+    lp = highspy.HighsLp()
+    lp.num_col_ = len(model.cost)
+    lp.num_row_ = ones + free
+    lp.col_cost_ = np.array(model.cost, dtype=np.double)
+    lp.col_lower_ = np.zeros(len(model.cost))
+    lp.col_upper_ = np.array(model.upper, dtype=np.double)
+    lp.row_lower_ = np.concatenate([np.ones(ones), np.full(free, -highspy.kHighsInf)])
+    lp.row_upper_ = np.concatenate([np.ones(ones), np.array([r.at_most for r in model.rows], dtype=np.double)])
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum([len(c) for c in columns])]).astype(np.int32)
+    lp.a_matrix_.index_ = np.fromiter(chain.from_iterable(columns), dtype=np.int32)
+    lp.a_matrix_.value_ = np.fromiter(chain.from_iterable(coefficients), dtype=np.double)
+    return lp

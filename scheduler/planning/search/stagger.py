@@ -1,0 +1,245 @@
+"""The stagger planner: a frozen problem in, always a plan out, tier by tier, with what was proven.
+
+Greedy gives the first witness. For each tier the solver is asked only where the witness is above what every job could
+reach alone; its answer is checked and counted anew, and an answer that fails, breaks a rule or is worse keeps the
+witness and leaves the tier "not proven".
+"""
+
+from dataclasses import dataclass, replace
+from math import ceil, isfinite
+
+from scheduler.planning.problem.values import Plan, Problem, TierResult
+from scheduler.planning.search.assemble import assemble
+from scheduler.planning.search.build import Kept, build
+from scheduler.planning.search.greedy import Offers, greedy, lawful, legal_offers
+from scheduler.planning.search.ground import Candidate, Ground, survey
+from scheduler.planning.search.model import ROUNDING, Answer, Model, Optimise, Outcome
+from scheduler.planning.search.offers import Entry, Field, field_of, lost
+from scheduler.planning.search.rows import Columns
+from scheduler.planning.search.tiers import TIERS, Placement, Tier, days_past, tier_value, values_of
+
+SLIP = 1e-6
+"""Share of a value by which a solver's bound may lie above it by rounding alone; more than that contradicts itself."""
+
+NOISE = 1e-9
+"""Share of a bound by which it may lie off a whole number by rounding alone; a millionth in any case."""
+
+NEAR_DAYS = 14
+"""Days past the limit that the first search for a place looks at; the whole grid only if that is not enough."""
+
+
+def stagger(problem: Problem, *, optimise: Optimise | None = None, up_to: int = TIERS[-1].tier) -> Plan:
+    """The best plan of the problem: slots, and a shortfall for each job that has none.
+
+    Args:
+        problem: the frozen problem; nothing else is known.
+        optimise: the solver; HiGHS when none is given.
+        up_to: the last tier that is searched for; those after it are as they come, not proven.
+
+    Returns:
+        A plan whose tiers are proven best, or one that says which are not. It never raises for a problem that can be
+        made: what cannot be done is a shortfall, and a solver that fails leaves the greedy plan, by "greedy".
+    """
+    ground = survey(problem)
+    legal = legal_offers(ground)
+    search = _Search.begin(ground, legal, optimise or _highs)
+    for tier in TIERS:
+        if tier.tier <= up_to:
+            search = search.settle(tier)
+    return search.plan()
+
+
+def greedy_plan(problem: Problem, *remarks: str) -> Plan:
+    """The plan by the plain rule alone, never proven; `remarks` say why it was used."""
+    ground = survey(problem)
+    placement = greedy(ground, legal_offers(ground))
+    tiers = [_unproven(ground, tier, placement) for tier in TIERS]
+    return assemble(ground, placement, tiers=tiers, by="greedy", solver="", remarks=remarks)
+
+
+def _unproven(ground: Ground, tier: Tier, placement: Placement) -> TierResult:
+    least = float(tier.least_of_a_job * len(ground.jobs))
+    value = tier_value(ground, tier, placement)
+    return TierResult(tier=tier.tier, name=tier.name, value=value, bound=least, proven=False)
+
+
+def _highs(model: Model) -> Answer:
+    from scheduler.planning.search.highs import optimise  # here: the greedy plan must not pay for it
+
+    return optimise(model)
+
+
+def _asked(optimise: Optimise, model: Model) -> tuple[Answer, str]:
+    """The solver's answer and how it ended; a solver that raises has failed like any other."""
+    try:
+        answer = optimise(model)
+    except Exception as error:
+        return Answer(outcome=Outcome.FAILED), f"{Outcome.FAILED}: {type(error).__name__}"
+    return answer, str(answer.outcome)
+
+
+def whole_bound(bound: float) -> float:
+    """The bound as the whole number it stands for: costs are whole, so none lies between; a solver's rounding must not reach a
+    plan's digest."""
+    if not isfinite(bound):
+        return bound
+    near = round(bound)
+    return float(near if abs(bound - near) <= max(1e-6, NOISE * abs(bound)) else ceil(bound))
+
+
+def _bound(floor: int, said: float, value: int) -> tuple[float, bool]:
+    """The bound to record, and whether the solver's own can be believed: none lies above a value that was reached."""
+    if said > value + max(1.0, SLIP * value):
+        return float(floor), False
+    return (min(max(float(floor), said), float(value)) if isfinite(said) else float(floor)), True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Search:
+    """Where the search stands after some tiers. field: the starts still open; witness: the best placement known."""
+
+    ground: Ground
+    optimise: Optimise
+    field: Field
+    witness: Placement
+    kept: tuple[Kept, ...] = ()
+    results: tuple[TierResult, ...] = ()
+    remarks: tuple[str, ...] = ()
+    solver: str = ""
+    answered: bool = False
+    failed: bool = False
+    given_up: bool = False
+
+    @staticmethod
+    def begin(ground: Ground, legal: Offers, optimise: Optimise) -> "_Search":
+        """The greedy witness, and every legal start still open."""
+        witness = greedy(ground, legal)
+        return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness)
+
+    def settle(self, tier: Tier) -> "_Search":
+        """The search with this tier's value made as small as can be, or kept where the solver failed."""
+        if self.given_up:
+            return self
+        value = tier_value(self.ground, tier, self.witness)
+        search = self._within(tier, value) if value > self._floor(tier) else self
+        floor = search._floor(tier)
+        if value <= floor:
+            return search._keep(tier, value, float(floor), proven=True)
+        near = search._near(tier)
+        if near is not None:
+            trial = near._solve(tier, floor)
+            if trial.results[-1].proven and trial.results[-1].value == floor:
+                return replace(trial, field=search.field)._within(tier, floor)
+        return search._solve(tier, floor)
+
+    def plan(self) -> Plan:
+        """The plan of the witness."""
+        left = [_unproven(self.ground, tier, self.witness) for tier in TIERS[len(self.results) :]]
+        return assemble(
+            self.ground,
+            self.witness,
+            tiers=[*(self._recounted(t, r) for t, r in zip(TIERS, self.results, strict=False)), *left],
+            by="greedy" if self.failed and not self.answered else "solver",
+            solver=self.solver,
+            remarks=self.remarks,
+        )
+
+    def _recounted(self, tier: Tier, result: TierResult) -> TierResult:
+        """The result with the value of the plan as it is: a tier that was not proven may have become better since."""
+        value = tier_value(self.ground, tier, self.witness)
+        return replace(result, value=value, bound=min(result.bound, float(value)))
+
+    def _solve(self, tier: Tier, floor: int) -> "_Search":
+        value = tier_value(self.ground, tier, self.witness)
+        model, columns = build(self.ground, self.field, self.kept, tier, value)
+        answer, how = _asked(self.optimise, model)
+        search = replace(self, solver=answer.solver or self.solver)
+        found = self._placement(answer, columns)
+        if found is None or self._worse(found, tier, value):
+            why = f"tier {tier.tier} ({tier.name}): the solver's answer was not usable ({how}); kept {value}"
+            stop = tier.tier <= 1 and not self.answered
+            search = replace(search, failed=True, given_up=stop, remarks=(*self.remarks, why))
+            return search._keep(tier, value, floor, proven=False)
+        value = tier_value(self.ground, tier, found)
+        base = self._floor(tier)
+        bound, believed = _bound(floor, base + answer.bound, value)
+        proven = believed and answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
+        search = replace(search, witness=self._better(found), answered=True)
+        if not proven:
+            why = f"tier {tier.tier} ({tier.name}): stopped before it was proven; {value}, at best {bound:g}"
+            search = replace(search, failed=True, remarks=(*self.remarks, why))
+        if believed:
+            search = search._without_dear(answer, columns, value - base)
+        return search._keep(tier, value, bound, proven=proven)
+
+    def _without_dear(self, answer: Answer, columns: Columns, cost: int) -> "_Search":
+        """Drops the starts that the answer's bounds leave to no plan as cheap as `cost`; the witness keeps its own."""
+        if len(answer.bound_if_used) != columns.count:
+            return self
+        dear = {c for c, bound in enumerate(answer.bound_if_used) if bound > cost + ROUNDING}
+        offers = self.field.offers
+
+        def stays(column: int, place: tuple[Entry, ...]) -> bool:
+            return column not in dear or all(self.witness.get(offers[i].job.key) == c for i, c in place)
+
+        field = self.field.keeping([stays(column, place) for column, place in enumerate(self.field.places)])
+        return replace(
+            self, field=field.with_must(lambda job: columns.unplaced.get(job.key) in dear and job.key in self.witness)
+        )
+
+    def _placement(self, answer: Answer, columns: Columns) -> Placement | None:
+        """The placement an answer says, or none when it says none or breaks a rule."""
+        if len(answer.values) != columns.count or answer.outcome not in (Outcome.OPTIMAL, Outcome.LIMIT):
+            return None
+        found: dict[str, Candidate] = {}
+        for column, place in enumerate(self.field.places):
+            for index, candidate in place if answer.values[column] > 0.5 else ():
+                key = self.field.offers[index].job.key
+                if key in found:
+                    return None
+                found[key] = candidate
+        return found if lawful(self.ground, found) else None
+
+    def _better(self, found: Placement) -> Placement:
+        """The better of the answer and the witness over all tiers: one that only ties here must not spoil a later tier."""
+        return min(self.witness, found, key=lambda placement: values_of(self.ground, placement))
+
+    def _worse(self, found: Placement, tier: Tier, value: int) -> bool:
+        """True when the answer is worse than the witness in this tier or spoils one that is kept."""
+        if tier_value(self.ground, tier, found) > value:
+            return True
+        return any(tier_value(self.ground, k.tier, found) > k.value for k in self.kept)
+
+    def _keep(self, tier: Tier, value: int, bound: float, *, proven: bool) -> "_Search":
+        result = TierResult(tier=tier.tier, name=tier.name, value=value, bound=whole_bound(bound), proven=proven)
+        kept = replace(self, kept=(*self.kept, Kept(tier=tier, value=value)), results=(*self.results, result))
+        return kept._within(tier, value)
+
+    def _within(self, tier: Tier, value: int) -> "_Search":
+        """Drops each start that no plan worth `value` or better in the tier can use."""
+        if tier.peak:
+            return self
+        least = self.field.least(self.ground, tier)
+        room = value - sum(least) - self._lost(tier)
+        own = {offer.job.key: n for offer, n in zip(self.field.offers, least, strict=True)}
+        field = self.field
+        if not tier.flat:
+            field = field.keeping([above <= room for above in field.above_least(self.ground, tier)])
+        return replace(self, field=field.with_must(lambda job: tier.unplaced(job) - own[job.key] > room))
+
+    def _floor(self, tier: Tier) -> int:
+        """The value that no plan among the starts still open goes below."""
+        return self.field.floor(self.ground, tier) + self._lost(tier)
+
+    def _lost(self, tier: Tier) -> int:
+        return lost(self.ground, self.field, tier)
+
+    def _near(self, tier: Tier) -> "_Search | None":
+        """The same search among starts not far past the limit, for a tier that counts places and not days."""
+        if tier.tier > 1 or tier.chained:
+            return None
+        limits = [offer.job.limit for offer in self.field.offers]
+        field = self.field.keeping(
+            [all(days_past(limits[i], c.end) <= NEAR_DAYS for i, c in place) for place in self.field.places]
+        )
+        return replace(self, field=field) if field is not self.field else None
