@@ -2,8 +2,22 @@
 
 from bisect import bisect_right
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Self
+
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day(on: date) -> str:
+    """Like "Fri 27 Nov 2026"."""
+    return f"{DAYS[on.weekday()]} {on.day} {MONTHS[on.month - 1]} {on.year}"
+
+
+def moment(at: datetime, offset_minutes: int) -> str:
+    """Date and clock at ship time, without the offset."""
+    there = ship_time(at, offset_minutes)
+    return f"{there.day} {MONTHS[there.month - 1]} {there.year} {there:%H:%M}"
 
 
 class ShipOffset(int):

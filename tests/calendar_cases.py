@@ -12,7 +12,7 @@ from scheduler.domain.feed.entries import entries
 from scheduler.domain.feed.revision import CalendarEntry
 from scheduler.domain.feed.stability import PlannedSlot, Quoted
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
-from scheduler.domain.record.chain import Verdict
+from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.document import JobKind, Plant, Position, Pump, Stay, Vessel
 
 AT = datetime(2026, 11, 25, 6, 0, tzinfo=UTC)

@@ -120,7 +120,7 @@ def example() -> None:
 
     Example: leadline vessel example > ship.json
     """
-    print((Path(__file__).parents[1] / "static" / "example-ship.json").read_text(encoding="utf-8").rstrip())
+    print((Path(__file__).parents[1] / "pages" / "static" / "example-ship.json").read_text(encoding="utf-8").rstrip())
 
 
 @vessel_app.command()

@@ -177,12 +177,12 @@ def intake(
     import json
 
     from api.routes.shared.shapes import intake_json
-    from scheduler.actions.due import questions
+    from scheduler.actions.hours import questions as hours_questions
     from scheduler.actions.vessel import fleet
 
     with open_house() as house:
         fleet.get_vessel(house, me(), vessel)
-        rows = [intake_json(row) for row in questions.intake_log(house, vessel, limit, counter)]
+        rows = [intake_json(row) for row in hours_questions.intake_log(house, vessel, limit, counter)]
     if not rows:
         say("Every reading that came was stored.")
     out({"items": rows}, as_json, lambda: (_line(row, json.dumps) for row in rows))

@@ -7,7 +7,9 @@ from datetime import datetime
 from typing import Any
 
 from api.exports.payload import payload_of
-from scheduler.domain.record.chain import GENESIS, ClosedJob, Record, Verdict, instant_text
+from scheduler.domain.base.canonical import instant_text
+from scheduler.domain.record.chain import GENESIS, Record
+from scheduler.domain.record.closed_job import ClosedJob, Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

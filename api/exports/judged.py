@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.exports.frame import Summary
-from scheduler.domain.record.chain import Verdict
 from scheduler.domain.record.choice import NotDone
+from scheduler.domain.record.closed_job import Verdict
 
 ALL = "all job kinds"
 VERDICTS = tuple(one for one in Verdict if one not in (Verdict.BREAKDOWN, Verdict.NOT_JUDGED))

@@ -9,7 +9,8 @@ from api.exports.judged import HEADINGS, judged
 from api.exports.report import DEFINITIONS, beside_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
 from scheduler.actions.record.history import Beside
-from scheduler.domain.record.chain import ClosedJob, Record
+from scheduler.domain.record.chain import Record
+from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.errors import Refused, TooLarge
 
 TEMPLATE = Path(__file__).with_name("history.typ")

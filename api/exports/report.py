@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from api.exports.frame import ExportFrame, Summary
 from api.exports.judged import WORDS, judged, sentence
 from scheduler.actions.record.history import Beside
-from scheduler.domain.record.chain import instant_text
+from scheduler.domain.base.canonical import instant_text
 
 DEFINITIONS: tuple[tuple[str, str], ...] = (
     (

@@ -8,7 +8,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from api.exports.payload import payload_of
-from scheduler.domain.record.chain import Record, instant_text
+from scheduler.domain.base.canonical import instant_text
+from scheduler.domain.record.chain import Record
 
 BOM = "\ufeff"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")

@@ -15,9 +15,9 @@ from uuid import NAMESPACE_URL, uuid5
 from icalendar import Calendar, Component, Event, Parameters, Todo, vCategory, vText
 from icalendar.parser import Contentline
 
+from scheduler.domain.base.canonical import canonical
 from scheduler.domain.base.enums import State
 from scheduler.domain.feed.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
-from scheduler.domain.record.chain import canonical
 from scheduler.errors import Refused
 
 PRODID = "-//Leadline//Planned maintenance by running hours//EN"

@@ -9,8 +9,8 @@ from api.routes.shared import bodies, shapes
 from api.server.deps import AskingDep, HouseDep, hand_of
 from scheduler.actions.base.context import Answer
 from scheduler.actions.care import doctor
-from scheduler.actions.due import questions
 from scheduler.actions.hours import counter_events, daily, undoing
+from scheduler.actions.hours import questions as hours_questions
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.vessel import fleet
 from scheduler.storage.tables import AssetKind
@@ -101,7 +101,7 @@ def intake(
 ) -> dict[str, Any]:
     """Refused and conflicting readings as they came, newest first, and why."""
     fleet.get_vessel(house, who.actor, vessel_id)
-    return {"items": [shapes.intake_json(row) for row in questions.intake_log(house, vessel_id, limit)]}
+    return {"items": [shapes.intake_json(row) for row in hours_questions.intake_log(house, vessel_id, limit)]}
 
 
 def _event_answered(request: Request, answer: Answer) -> JSONResponse:

@@ -17,7 +17,7 @@ def append(session: Session, vessel_id: str, kind: str, at: datetime, payload: M
     transaction is undone, so are the record and its number.
 
     Args:
-        session: of a `write` block. at: aware; when it is recorded. payload: see `scheduler.domain.record.chain.canonical`.
+        session: of a `write` block. at: aware; when it is recorded. payload: see `scheduler.domain.base.canonical.canonical`.
 
     Raises:
         Refused: the payload holds something a record cannot hold.

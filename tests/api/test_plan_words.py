@@ -4,8 +4,9 @@ import re
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.plan.explaining import in_words, job_words
+from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plant_state.load import situation
+from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp

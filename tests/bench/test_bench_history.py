@@ -16,7 +16,8 @@ import pytest
 
 from api.exports import csv_rows, jsonl, pdf, xlsx
 from scheduler.actions.record.history import Beside
-from scheduler.domain.record.chain import GENESIS, ClosedJob, Record, record_of
+from scheduler.domain.record.chain import GENESIS, Record, record_of
+from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.domain.record.verify import Verified, verify_lines
 from tests.bench.load import peak_mb
 from tests.unit.api.test_exports import AT, CLOSED, FRAME

@@ -18,6 +18,7 @@ from scheduler.actions.base.context import Hand, House
 from scheduler.actions.care import doctor
 from scheduler.actions.due import questions
 from scheduler.actions.hours import by_hand, undoing
+from scheduler.actions.hours import questions as hours_questions
 from scheduler.actions.hours.counter_events import CounterEvent
 from scheduler.actions.hours.readings import ReadingDoor
 from scheduler.actions.plant_state.load import situation
@@ -50,7 +51,7 @@ def _counters(
 ) -> Response:
     view = counters_view(
         questions.counter_sheets(house, vessel_id),
-        questions.intake_log(house, vessel_id, LOG_LINES),
+        hours_questions.intake_log(house, vessel_id, LOG_LINES),
         doctor.vessel_looks(house, vessel_id),
         who,
         back=back or Back(),

@@ -15,8 +15,9 @@ from api.pages.shared.view import JobLine, MarginRun
 from api.server.deps import Asking
 from scheduler.actions.base.context import House
 from scheduler.actions.plan import planning
-from scheduler.actions.plan.explaining import in_words, job_words
+from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.vessel.document import caution_line
 from scheduler.planning.explain.reasons import Explained, Forbidden, explain_each
 from scheduler.planning.judge.cover import cover_lines, cover_of

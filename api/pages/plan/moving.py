@@ -15,9 +15,9 @@ from api.pages.shared.margin import margin_runs
 from api.pages.shared.typed import ship_instant
 from scheduler.actions.base.context import House
 from scheduler.actions.plan import moving
-from scheduler.actions.plan.explaining import job_words
 from scheduler.actions.plan.trial import planned_start
 from scheduler.actions.plant_state.load import Situation
+from scheduler.actions.plant_state.names import job_words
 from scheduler.errors import Refused
 from scheduler.planning.move.trial import Trial
 from scheduler.shiptime import instant_of

@@ -22,6 +22,7 @@ from api.server.page_answers import light_of, page
 from scheduler.actions.base.context import Hand, House
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import explaining, moving, planning
+from scheduler.actions.plant_state import names
 from scheduler.actions.plant_state.load import Situation, situation
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
@@ -214,7 +215,7 @@ def _notice(view: PlanView, done: str) -> str:
 
 def _help(house: House, now: Situation, key: str) -> Help:
     """What would help a job, in the words of people; solves again, so it takes its time."""
-    name = explaining.job_words(now, key)
+    name = names.job_words(now, key)
     try:
         told = explaining.why(house, now.vessel.id, now.plant.id, key)
     except (Clash, NotFound) as error:

@@ -30,8 +30,9 @@ from api.server.access import DOORS, Free
 from api.server.deps import Asking
 from scheduler.actions.base.context import House
 from scheduler.actions.plan import planning
-from scheduler.actions.plan.explaining import in_words, job_words
+from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.plant_state.work import KeptStep, state_of
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import State, Subject, Test, Trigger

@@ -18,8 +18,8 @@ from scheduler.domain.base.enums import State, Test
 from scheduler.domain.due.explain_date import explain
 from scheduler.domain.vessel.document import caution_line
 
-_HERE = Path(__file__).parent
-STATIC = _HERE / "static"
+_PAGES = Path(__file__).parents[1]
+STATIC = _PAGES / "static"
 """The folder the application serves at /static."""
 
 CSP = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'"
@@ -72,7 +72,7 @@ def unit_markup(said: str) -> Markup:
 
 def _environment() -> Environment:
     env = Environment(
-        loader=FileSystemLoader(_HERE / "templates"),
+        loader=FileSystemLoader(sorted(folder for folder in _PAGES.iterdir() if folder.is_dir())),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

@@ -4,7 +4,7 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from threading import Event, Lock
 from typing import Any
 
@@ -131,3 +131,7 @@ def once(session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable
         )
     )
     return answer
+
+
+AHEAD = timedelta(minutes=5)
+"""How far a clock aboard may be ahead of the server's before an instant counts as in the future."""

@@ -1,9 +1,9 @@
 """Pump down, pump back: facts about a pump, taken at any time, with the margin that is left."""
 
 import secrets
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, maybe, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, maybe, once, seconds
 from scheduler.actions.base.pending import want_plan
 from scheduler.actions.plant_state.load import capacities_of, concessions_of, outage_of
 from scheduler.actions.plant_state.work import require_no_tag
@@ -24,9 +24,6 @@ from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.history_rows import append
 from scheduler.storage.tables import OutageRow, OutageStatus, PumpTestRow
-
-AHEAD = timedelta(minutes=5)
-"""How far a clock aboard may be ahead of the server's before an instant counts as in the future."""
 
 
 def pump_down(

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.capacity.outages import AHEAD, returned
+from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import capacities_of
 from scheduler.actions.plant_state.work import require_no_tag
 from scheduler.actions.vessel.document import held, plant_of

@@ -5,8 +5,8 @@ from pathlib import Path
 from scheduler.actions.base.context import House, instant
 from scheduler.actions.care.rounds import watched_flags
 from scheduler.actions.due import first_dates
-from scheduler.actions.due.questions import questions_of
 from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.hours.questions import questions_of
 from scheduler.actions.vessel.document import held
 from scheduler.domain.checks import diagnosis
 from scheduler.domain.checks.diagnosis import Look

@@ -7,8 +7,8 @@ from typing import Any
 
 from scheduler.actions.base.context import Answer, Hand, House, once, seconds, utc_text
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.plan.explaining import job_words
 from scheduler.actions.plant_state.load import Situation, load, situation
+from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.minimum import minimum_agreed
 from scheduler.domain.due.docking import better_in_dock

@@ -8,9 +8,9 @@ from scheduler.actions.base.context import Answer, Hand, House, instant, once, s
 from scheduler.actions.base.pending import want_plan
 from scheduler.actions.hours.ledger import StoredTotals
 from scheduler.actions.plant_state.load import Situation, first_dates_of, known_from, load
+from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.vessel.document import held
 from scheduler.actions.vessel.fleet import Place
-from scheduler.actions.work.jobs import kind_of, open_job
 from scheduler.domain.base.enums import State, Subject
 from scheduler.domain.due.first_date import first_date_faults, latest_on
 from scheduler.domain.due.jobs import DueJob, Occurrence, last_not_known

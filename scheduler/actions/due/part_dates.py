@@ -6,8 +6,8 @@ from datetime import date
 from scheduler.actions.base.context import Answer, Hand, House, once
 from scheduler.actions.base.pending import want_plan
 from scheduler.actions.plant_state.load import load
+from scheduler.actions.plant_state.open_jobs import open_job
 from scheduler.actions.vessel.fleet import Place
-from scheduler.actions.work.jobs import open_job
 from scheduler.domain.due.jobs import Occurrence
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, Refused

@@ -5,10 +5,10 @@ from typing import Any
 from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds, utc_text
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.plan.explaining import pump_words
 from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.plant_state.names import pump_words
+from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.vessel.fleet import Place
-from scheduler.actions.work.jobs import kind_of, open_job
 from scheduler.domain.due.deciding import OFFICE, Decider, Unfit, decision_objections
 from scheduler.domain.due.jobs import Occurrence
 from scheduler.domain.due.postponing import Asked, ask_faults

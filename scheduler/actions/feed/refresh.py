@@ -24,7 +24,7 @@ from scheduler.domain.feed.revision import CalendarEntry, StoredEvent
 from scheduler.domain.feed.scope import Scope
 from scheduler.domain.feed.stability import PlannedSlot
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
-from scheduler.domain.record.chain import Verdict
+from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.document import BREAKDOWN, JobKind
 from scheduler.errors import Busy, SchedulerError
 from scheduler.planning.judge.cover import slots_uncovered

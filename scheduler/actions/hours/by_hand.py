@@ -4,10 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, must_have_key, once, seconds
-from scheduler.actions.capacity.outages import AHEAD
-from scheduler.actions.due.questions import seconds_per_day
+from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, must_have_key, once, seconds
 from scheduler.actions.hours.ledger import derive_vessel, setups_of_counter
+from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
 from scheduler.actions.vessel.document import held as document_of
 from scheduler.domain.hours.ledger import Verdict, setup_at

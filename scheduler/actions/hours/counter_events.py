@@ -17,9 +17,8 @@ from datetime import datetime
 from math import isfinite
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.capacity.outages import AHEAD
 from scheduler.actions.hours.ledger import GIVING, setups_of_counter, undone_by
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli

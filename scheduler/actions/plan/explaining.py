@@ -7,8 +7,7 @@ from typing import Any
 
 from scheduler.actions.base.context import House
 from scheduler.actions.plant_state.load import Situation, situation
-from scheduler.domain.due.subjects import where
-from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.errors import Clash, NotFound
 from scheduler.planning.explain.reasons import explain
 from scheduler.planning.explain.reliefs import Relief, reliefs
@@ -21,36 +20,6 @@ _NAME = re.compile(r"(?<![\w:.-])([a-z0-9](?:[a-z0-9_:-]*[a-z0-9_-])?)(?![\w-])(
 
 _INSTANT = re.compile(r"(?<!\d)\d{4}-\d\d-\d\dT\d\d:\d\dZ")
 """An instant as the planner writes it."""
-
-
-def job_words(now: Situation, key: str) -> str:
-    """What a person calls the job of an occurrence key: "VP2 knife inspection"; the plant's own by its kind's name.
-
-    A part that is not the only one of its kind in its pump is named too. What is not known stays as it is.
-    """
-    parts = key.split(":")
-    kind = next((k for k in (*now.plant.job_kinds, BREAKDOWN) if k.code == parts[0]), None)
-    if len(parts) != 3 or kind is None:
-        return key
-    pump, position = where(now.plant, kind.subject, parts[1], now.at)
-    inside = kind.name if len(kind.name) > 1 and not kind.name[1].islower() else kind.name[:1].lower() + kind.name[1:]
-    part = next((p for p in now.plant.parts if p.id == parts[1]), None)
-    beside = [
-        p for p in now.plant.parts if part and p.kind == part.kind and now.plant.pump_of_part(p.id, now.at) == pump
-    ]
-    which = f" ({part.name})" if part is not None and len(beside) > 1 else ""
-    if position is not None:
-        return f"{now.position_name(position)} {inside}{which}"
-    return f"{inside} of {pump_words(now, pump)}{which}" if pump is not None else f"{kind.name}{which}"
-
-
-def pump_words(now: Situation, pump: str) -> str:
-    """The name of the position a pump stands in, "VP2"; for one that stands in none its serial number."""
-    position = now.plant.position_of(pump, now.at)
-    if position is not None:
-        return now.position_name(position)
-    serial = now.serial_of(pump)
-    return f"pump {serial}" if serial else pump
 
 
 def in_words(now: Situation, problem: Problem) -> Callable[[str], str]:

@@ -8,10 +8,10 @@ from typing import Any
 
 from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds, utc_text
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.plan.explaining import job_words
 from scheduler.actions.plan.stored import keep_plan, take_up
 from scheduler.actions.plan.trial import clock_of, plan_aboard, standing_now, try_slot
 from scheduler.actions.plant_state.load import HeldPlan, Pin, Situation, load, pins_of, situation
+from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.planning.judge.check import judge

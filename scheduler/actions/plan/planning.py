@@ -7,9 +7,10 @@ from typing import Any
 
 from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
 from scheduler.actions.base.pending import plan_made
-from scheduler.actions.plan.explaining import in_words, job_words, pump_words
+from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plan.stored import keep_plan, take_up
 from scheduler.actions.plant_state.load import HeldPlan, Situation, held_plan, situation
+from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale

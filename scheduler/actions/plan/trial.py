@@ -4,9 +4,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from scheduler.actions.base.context import House
-from scheduler.actions.plan.explaining import job_words, pump_words
 from scheduler.actions.plan.planning import problem_of
 from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.actions.plant_state.work import state_of, steps_of
 from scheduler.domain.work.state import Work
 from scheduler.errors import Clash, NotFound, Refused

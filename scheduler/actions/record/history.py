@@ -10,8 +10,9 @@ from scheduler.actions.plant_state.load import situation
 from scheduler.actions.vessel.document import held
 from scheduler.actions.work import nonconformities
 from scheduler.domain.base.enums import State
-from scheduler.domain.record.chain import ClosedJob, Record
+from scheduler.domain.record.chain import Record
 from scheduler.domain.record.choice import Choice, NotDone, not_done_then
+from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.storage import history_rows
 
 _BLOCK = 500

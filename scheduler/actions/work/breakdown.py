@@ -4,9 +4,9 @@ import json
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds, utc_text
+from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds, utc_text
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.capacity.outages import AHEAD, begin_outage, end_outage, margin_words, must_be_ahead, set_down
+from scheduler.actions.capacity.outages import begin_outage, end_outage, margin_words, must_be_ahead, set_down
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import Situation
 from scheduler.actions.plant_state.work import require_no_tag

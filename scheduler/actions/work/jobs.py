@@ -8,11 +8,12 @@ from math import ceil
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.capacity.outages import AHEAD, returned
+from scheduler.actions.capacity.outages import returned
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state.load import Situation, hours_then, load, outage_of
+from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.work import (
     KeptStep,
     begun_at,
@@ -31,7 +32,7 @@ from scheduler.domain.due.jobs import DueJob, Occurrence
 from scheduler.domain.due.subjects import in_place_since, renewals, where
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.people.persons import same_name
-from scheduler.domain.record.chain import (
+from scheduler.domain.record.closed_job import (
     LAST_NOT_KNOWN,
     NO_DUE_POINT,
     ClosedJob,
@@ -40,7 +41,7 @@ from scheduler.domain.record.chain import (
     Verdict,
     due_point_of,
 )
-from scheduler.domain.vessel.document import BREAKDOWN, JobKind, Plant
+from scheduler.domain.vessel.document import BREAKDOWN, JobKind
 from scheduler.domain.work.against import Against, Objection, to_plain
 from scheduler.domain.work.closing import ASKED, Skipped, measures_left, skipped
 from scheduler.domain.work.locks import on_permit
@@ -56,6 +57,7 @@ from scheduler.wording.work import against_words, skipped_words
 
 MOST_HOURS_OPEN = 24 * 366
 """Longer than this no pump is open for a job; the margin meanwhile is not worked out."""
+
 
 HOURS_APART = 24
 """Hours by hand may differ this much from the ledger at that time before the record says so."""
@@ -107,15 +109,6 @@ def job_place(house: House, actor: Actor, key: str) -> tuple[Place, Occurrence]:
     )
 
 
-def kind_of(plant: Plant, occurrence: Occurrence) -> JobKind:
-    """The job kind of an occurrence. Raises NotFound when the plant has none such."""
-    try:
-        return plant.kind(occurrence.kind)
-    except KeyError as error:
-        known = ", ".join(kind.code for kind in plant.job_kinds)
-        raise NotFound(f"There is no job kind {occurrence.kind!r} in {plant.id}. Known: {known}.") from error
-
-
 def close_job(
     house: House, hand: Hand, place: Place, occurrence: Occurrence, told: Close, *, if_match: int | None = None
 ) -> Answer:
@@ -146,34 +139,6 @@ def close_job(
             return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark, lacks)
 
         return once(session, place.vessel_id, hand, house.now_s(), act)
-
-
-def open_job(session: Session, now: Situation, occurrence: Occurrence) -> DueJob:
-    """The open turn with that key.
-
-    Raises:
-        Clash: it was done. Refused: it is not the open turn, or its subject is not in place.
-    """
-    before = now.done.get((occurrence.kind, occurrence.subject))
-    done = 0 if before is None else before.occurrence.sequence
-    if occurrence.sequence <= done:
-        row = work_rows.done(session, now.vessel.id, occurrence.kind, occurrence.subject, occurrence.sequence)
-        by = f", with {row.job_key}" if row and row.job_key and row.job_key != occurrence.key else ""
-        when = f" on {instant(row.at_s):%Y-%m-%d %H:%MZ}{by}" if row else ""
-        raise Clash(f"Job {occurrence.key} was done already{when}. The open turn is number {done + 1}.")
-    job = now.job(occurrence.key)
-    if job is None or not job.first:
-        if occurrence.kind == BREAKDOWN.code:
-            raise NotFound(
-                f"No breakdown {occurrence.key} is open. Put the pump out on the plant page, which opens one."
-            )
-        open_key = f"{occurrence.kind}:{occurrence.subject}:{done + 1}"
-        if now.job(open_key) is None:
-            raise Refused(
-                f"{occurrence.subject} is not in place now, so nothing is due on it. Check the fitting and the id."
-            )
-        raise Refused(f"Job {occurrence.key} is not open yet; close {open_key} first.")
-    return job
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Hand, House, once
+from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.vessel.document import held, plant_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.actions.work.jobs import kind_of
 from scheduler.domain.due.jobs import Occurrence
 from scheduler.domain.record.chain import Record
 from scheduler.domain.work.photos import ENDINGS, picture_type

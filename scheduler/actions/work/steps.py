@@ -6,10 +6,11 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Hand, House, once, seconds
 from scheduler.actions.base.pending import want_plan
-from scheduler.actions.capacity.outages import AHEAD, end_outage, returned, set_down
+from scheduler.actions.capacity.outages import end_outage, returned, set_down
 from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.work import (
     STEP,
     KeptStep,
@@ -23,7 +24,6 @@ from scheduler.actions.plant_state.work import (
 )
 from scheduler.actions.vessel.document import held, plant_of
 from scheduler.actions.vessel.fleet import Place, offset_minutes
-from scheduler.actions.work.jobs import kind_of, open_job
 from scheduler.actions.work.nonconformities import open_about
 from scheduler.actions.work.parts import use_part
 from scheduler.domain.base.enums import Role, Test

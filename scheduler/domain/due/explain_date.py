@@ -9,8 +9,7 @@ from datetime import datetime, timedelta
 
 from scheduler.domain.base.enums import State, Trigger
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.feed.words import day, moment
-from scheduler.shiptime import ship_time
+from scheduler.shiptime import day, moment, ship_time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

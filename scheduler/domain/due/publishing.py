@@ -24,10 +24,10 @@ from enum import StrEnum
 from math import ceil
 from typing import Any
 
+from scheduler.domain.base.canonical import canonical
 from scheduler.domain.base.enums import PAST, State, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, moved_enough, why_moved
-from scheduler.domain.record.chain import canonical
 from scheduler.shiptime import ship_time
 
 DAY = timedelta(days=1)

@@ -16,9 +16,7 @@ from scheduler.domain.feed.words import (
     DoneJob,
     PumpOut,
     WithdrawnJob,
-    day,
     done_entry,
-    moment,
     open_entry,
     out_entry,
     place_of,
@@ -26,7 +24,7 @@ from scheduler.domain.feed.words import (
     withdrawn_entry,
 )
 from scheduler.domain.vessel.document import Plant, Vessel
-from scheduler.shiptime import ship_time
+from scheduler.shiptime import day, moment, ship_time
 
 __all__ = [
     "Agenda",

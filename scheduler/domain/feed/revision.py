@@ -4,9 +4,9 @@ import json
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
+from scheduler.domain.base.canonical import canonical
 from scheduler.domain.base.enums import State
 from scheduler.domain.feed.stability import Quoted
-from scheduler.domain.record.chain import canonical
 
 STATUS_ROLE = "plan status"
 """Role of the entries that say how the plan stands; every other entry is something to do."""

@@ -15,9 +15,9 @@ from dataclasses import asdict, dataclass, fields, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from scheduler.domain.base.canonical import canonical
 from scheduler.domain.base.enums import State
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.record.chain import canonical
 from scheduler.shiptime import minutes_at, ship_time
 
 REQUOTE_AFTER = timedelta(days=7)

@@ -9,15 +9,15 @@ from scheduler.domain.due.jobs import DueJob, Occurrence
 from scheduler.domain.feed.revision import CalendarEntry
 from scheduler.domain.feed.scope import OUT
 from scheduler.domain.feed.stability import PlannedSlot, Quoted
-from scheduler.domain.record.chain import Verdict
+from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.document import JobKind, Plant, Vessel, caution_line
 from scheduler.domain.vessel.naming import title
-from scheduler.shiptime import instant_of, ship_time
+from scheduler.shiptime import MONTHS, day, instant_of, moment, ship_time
 
 SUMMARY_LETTERS = 120
+
+
 JOB_ROLE, OUT_ROLE = "job", "pump out"
-_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,7 +158,7 @@ def out_entry(vessel: Vessel, plant: Plant, out: PumpOut, offset_minutes: int, a
     tomorrow = instant_of(midnight, offset_minutes)
     ends = out.to_at or out.back_at or max(tomorrow, out.from_at + timedelta(hours=1))
     back = None if out.back_at is None else ship_time(out.back_at, offset_minutes)
-    back_on = "" if back is None else f"{back.day} {_MONTHS[back.month - 1]}"
+    back_on = "" if back is None else f"{back.day} {MONTHS[back.month - 1]}"
     if out.to_at is not None:
         said, words = "was out", f"Back since {moment(out.to_at, offset_minutes)} ship time."
     elif out.waits_for_test:
@@ -306,17 +306,6 @@ def short(text: str) -> str:
     """The text on one line, cut to 120 letters."""
     text = " ".join(text.split())
     return text if len(text) <= SUMMARY_LETTERS else text[: SUMMARY_LETTERS - 1] + "…"
-
-
-def day(on: date) -> str:
-    """Like "Fri 27 Nov 2026"."""
-    return f"{_DAYS[on.weekday()]} {on.day} {_MONTHS[on.month - 1]} {on.year}"
-
-
-def moment(at: datetime, offset_minutes: int) -> str:
-    """Date and clock at ship time, without the offset."""
-    there = ship_time(at, offset_minutes)
-    return f"{there.day} {_MONTHS[there.month - 1]} {there.year} {there:%H:%M}"
 
 
 def _offset(minutes: int) -> str:

@@ -4,7 +4,8 @@ import json
 from dataclasses import dataclass
 from datetime import datetime
 
-from scheduler.domain.record.chain import ClosedJob, Record
+from scheduler.domain.record.chain import Record
+from scheduler.domain.record.closed_job import ClosedJob
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,8 @@ import pytest
 
 from api.exports import BOM, COLUMNS, ExportFrame, csv_rows, jsonl, summary
 from scheduler.domain.base.enums import Test, Trigger
-from scheduler.domain.record.chain import GENESIS, ClosedJob, DuePoint, HoursSource, Record, record_of
+from scheduler.domain.record.chain import GENESIS, Record, record_of
+from scheduler.domain.record.closed_job import ClosedJob, DuePoint, HoursSource
 from scheduler.domain.record.verify import Verified, verify_lines
 from scheduler.errors import Refused
 

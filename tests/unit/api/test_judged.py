@@ -13,8 +13,9 @@ from api.exports import ExportFrame, jsonl, summary, summary_json, xlsx
 from api.exports.judged import ALL, HEADINGS, judged, sentence
 from scheduler.actions.record.history import Beside
 from scheduler.domain.base.enums import Trigger
-from scheduler.domain.record.chain import GENESIS, NO_DUE_POINT, ClosedJob, DuePoint, Record, Verdict, record_of
+from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.choice import NotDone
+from scheduler.domain.record.closed_job import NO_DUE_POINT, ClosedJob, DuePoint, Verdict
 from scheduler.domain.record.verify import Verified, verify_lines
 from tests.unit.api.test_exports import AT, CLOSED
 

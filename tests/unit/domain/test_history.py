@@ -10,20 +10,10 @@ from decimal import Decimal
 import pytest
 
 from api.exports import ExportFrame, jsonl
+from scheduler.domain.base.canonical import canonical
 from scheduler.domain.base.enums import Subject, Test, Trigger
-from scheduler.domain.record.chain import (
-    GENESIS,
-    ClosedJob,
-    DuePoint,
-    HoursSource,
-    Record,
-    Verdict,
-    canonical,
-    due_point_of,
-    record_of,
-    stamp,
-    verdict_of,
-)
+from scheduler.domain.record.chain import GENESIS, Record, record_of, stamp
+from scheduler.domain.record.closed_job import ClosedJob, DuePoint, HoursSource, Verdict, due_point_of, verdict_of
 from scheduler.domain.record.verify import Broken, Verified, header_line, spelled, verify_lines
 from scheduler.domain.vessel.document import JobKind
 from scheduler.errors import Refused

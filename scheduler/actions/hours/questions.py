@@ -1,0 +1,111 @@
+"""What is asked about the counters of a vessel, and what was posted and not stored."""
+
+from collections.abc import Sequence
+
+from scheduler.actions.base.context import House
+from scheduler.actions.hours.ledger import (
+    checkpoint_before,
+    derive_vessel,
+    items_after,
+    may_be_missing,
+    setup_of,
+    setups_of_counter,
+)
+from scheduler.actions.vessel.fleet import Place
+from scheduler.domain.hours.ledger import Code, Flag, Reading, State, Verdict, Why, setup_at
+from scheduler.domain.hours.questions import Question, held_questions, misread_before, missing_question, with_earlier
+from scheduler.errors import NotFound
+from scheduler.storage import fleet_rows, intake_rows, ledger_rows
+from scheduler.storage.database import Session
+from scheduler.storage.tables import CounterRow, FlagRow, IntakeLogRow
+
+RECENT_S = 30 * 86_400
+"""How far back the rate of a counter is taken."""
+
+
+EXPLAIN = 3
+"""So many counted readings before the held ones are tried as the one that was misread."""
+
+
+def open_questions(house: House, place: Place) -> tuple[Question, ...]:
+    """What is asked about one counter now. Raises NotFound."""
+    derive_vessel(house, place.vessel_id)
+    with house.db.read() as session:
+        row = fleet_rows.counter(session, place.id)
+        if row is None:
+            raise NotFound(f"There is no counter {place.id} here.")
+        return questions_of(session, row, _flags_of(session, row))
+
+
+def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) -> tuple[Question, ...]:
+    """What is asked about a counter whose ledger is up to date, oldest first."""
+    if row.no is None or not flags:
+        return ()
+    told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
+    asked = [_missing(session, row, flag) for flag in may_be_missing(session, row, flags)]
+    state = _state(session, row.no)
+    starts = [flag.at_s for flag in told if flag.code is Code.HELD]
+    if state is not None and state.lines and starts:
+        held_at = ledger_rows.instants_judged(session, row.no, Verdict.HELD, Why.FUTURE, min(starts))
+        read = (Reading(*one) for one in ledger_rows.readings(session, row.no, min(starts) - 1, row.skew_most_s))
+        rests = state.before or state.good
+        held = held_questions(
+            setup_at(setups_of_counter(session, row), max(starts)),
+            state,
+            told,
+            sorted((one for one in read if one.at_s in held_at), key=lambda one: one.at_s),
+            0.0 if rests is None else seconds_per_day(session, row.no, rests.at_s),
+        )
+        asked += with_earlier(held, _earlier(session, row, held))
+    return tuple(sorted(asked, key=lambda one: one.at_s))
+
+
+def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Reading | None:
+    """The counted reading that explains the held ones when it was misread, or none."""
+    if row.no is None or not asked:
+        return None
+    counted_at = ledger_rows.counted_before(session, row.no, asked[0].at_s, EXPLAIN)
+    if not counted_at:
+        return None
+    state, after_s = checkpoint_before(session, row.no, min(counted_at))
+    items = items_after(session, row, after_s)
+    counted = [item for item in items if isinstance(item, Reading) and item.at_s in counted_at]
+    return misread_before(setup_of(row), state, items, counted)
+
+
+def intake_log(house: House, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
+    """What was posted and not stored, newest first."""
+    with house.db.read() as session:
+        return intake_rows.recent(session, vessel_id, limit, counter)
+
+
+def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:
+    assert row.no is not None
+    point = ledger_rows.total_at_or_before(session, row.no, flag.at_s - 1)
+    if point is None:
+        return missing_question(flag, None, 0.0)
+    milli = ledger_rows.shown_at(session, row.no, point[0], row.skew_most_s)
+    good = None if milli is None else (point[0], milli)
+    return missing_question(flag, good, seconds_per_day(session, row.no, point[0]))
+
+
+def _flags_of(session: Session, row: CounterRow) -> list[FlagRow]:
+    return [flag for flag in ledger_rows.flags(session, row.vessel_id) if flag.counter_no == row.no]
+
+
+def _state(session: Session, counter_no: int) -> State | None:
+    kept = ledger_rows.checkpoint(session, counter_no, 2**62)
+    try:
+        return None if kept is None else State.from_text(kept.state)
+    except ValueError:
+        return None  # of another version: derived anew at the next tick
+
+
+def seconds_per_day(session: Session, counter_no: int, until_s: int) -> float:
+    """What the counter ran a day in the 30 days before an instant; 0 without a past."""
+    last = ledger_rows.total_at_or_before(session, counter_no, until_s)
+    first = ledger_rows.total_at_or_before(session, counter_no, until_s - RECENT_S)
+    first = first or ledger_rows.total_after(session, counter_no, until_s - RECENT_S)
+    if last is None or first is None or last[0] <= first[0]:
+        return 0.0
+    return (last[1] - first[1]) * 86_400 / (last[0] - first[0])
