@@ -22,16 +22,16 @@ from fastapi import FastAPI
 from rich.console import Console
 from rich.progress import Progress
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.server.app import make_app
 from api.server.listening import END_SECONDS, listen
 from api.server.logs import set_up
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Hand, House
+from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import addresses, refresh
 from scheduler.actions.people import people
 from scheduler.actions.plan import planning
-from scheduler.actions.plant_state.load import situation
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record.history import head_of
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
@@ -57,9 +57,9 @@ console = Console(stderr=True)
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """A demo that serves: its house, address, and the keys made for it."""
+    """A demo that serves: its context, address, and the keys made for it."""
 
-    house: House
+    context: Context
     url: str
     office_key: str
     vessel_keys: dict[str, tuple[str, str]]
@@ -108,23 +108,23 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
     url = f"http://127.0.0.1:{number}"
     settings = Settings(database=str(database), port=number, base_url=url, log="text", link_minutes=1440)
     application = make_app(settings, clock=clock)
-    house: House = application.state.house
+    context: Context = application.state.context
     with _serving(application, sock):
-        office = people.add_key(house, _ACTOR, role=Role.OFFICE, label="demo office")
-        _seed([url, "--documents", "--until", _z(house)], {"office": office})
+        office = people.add_key(context, _ACTOR, role=Role.OFFICE, label="demo office")
+        _seed([url, "--documents", "--until", _z(context)], {"office": office})
         keys: dict[str, tuple[str, str]] = {}
-        for vessel, _ in fleet.list_vessels(house, _ACTOR):
+        for vessel, _ in fleet.list_vessels(context, _ACTOR):
             for short, rank, role in _PEOPLE:
                 person = f"{short}-{vessel.id.removeprefix('demo-')}"
                 people.add_person(
-                    house, _ACTOR, person_id=person, name=f"Demo {short}", rank=rank, role=role, vessel_id=vessel.id
+                    context, _ACTOR, person_id=person, name=f"Demo {short}", rank=rank, role=role, vessel_id=vessel.id
                 )
             keys[vessel.id] = (
-                people.add_key(house, _ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
-                people.add_key(house, _ACTOR, role=Role.CHIEF, label="demo chief", vessel_id=vessel.id),
+                people.add_key(context, _ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
+                people.add_key(context, _ACTOR, role=Role.CHIEF, label="demo chief", vessel_id=vessel.id),
             )
         people.add_person(
-            house,
+            context,
             _ACTOR,
             person_id="office",
             name="Demo office",
@@ -137,9 +137,9 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
             "counter": {vessel: pair[0] for vessel, pair in keys.items()},
             "engineer": {vessel: pair[1] for vessel, pair in keys.items()},
         }
-        child = _seed([url, "--until", _z(house)], told, live_seconds=live_seconds)
+        child = _seed([url, "--until", _z(context)], told, live_seconds=live_seconds)
         try:
-            yield Scene(house, url, office, keys, child)
+            yield Scene(context, url, office, keys, child)
         finally:
             if child is not None:
                 _end(child)
@@ -263,23 +263,23 @@ def _drain(child: "subprocess.Popen[str]") -> None:
 
 
 def _plan_all(scene: Scene) -> None:
-    house = scene.house
-    for vessel, _ in fleet.list_vessels(house, _ACTOR):
+    context = scene.context
+    for vessel, _ in fleet.list_vessels(context, _ACTOR):
         for plant in vessel.plants:
-            held = planning.propose(house, vessel.id, plant.id)
+            held = planning.propose(context, vessel.id, plant.id)
             hand = Hand(_ACTOR, secrets.token_hex(8), {"take": held.digest})
-            planning.take(house, hand, Place(plant.id, vessel.id, plant.id, AssetKind.PLANT), held.digest)
-        refresh.refresh(house, PEN(house.settings.shown_base_url()), vessel.id)
+            planning.take(context, hand, Place(plant.id, vessel.id, plant.id, AssetKind.PLANT), held.digest)
+        refresh.refresh(context, calendar_writer(context.settings.shown_base_url()), vessel.id)
 
 
 def _show(scene: Scene, database: Path, took: float) -> None:
-    house, url = scene.house, scene.url
+    context, url = scene.context, scene.url
     print(f"Leadline demo, ready after {took:.0f} s. Everything is invented; nothing here is a real ship.")
     print(f"  page           {url}/")
     for person, what in _LINKS:
-        print(f"  sign in once   {url}/enter/{people.make_link(house, person)}   ({what})")
+        print(f"  sign in once   {url}/enter/{people.make_link(context, person)}   ({what})")
     for vessel in ("avocet", "plover"):
-        token = addresses.make_address(house, _ACTOR, person_id=f"second-{vessel}", vessel_id=f"demo-{vessel}").secret
+        token = addresses.make_address(context, _ACTOR, person_id=f"second-{vessel}", vessel_id=f"demo-{vessel}").secret
         print(f"  calendar feed  {url}/cal/{token}/plan.ics   (Demo {vessel.capitalize()})")
     print(f"  API manual     {url}/docs")
     print(f"  API key        {scene.office_key}   (office)")
@@ -294,7 +294,7 @@ def _prove(scene: Scene) -> int:
     from scheduler.domain.record.verify import Verified, verify_lines
     from scheduler.planning.judge.check import judge
 
-    house = scene.house
+    context = scene.context
     office = httpx.Client(base_url=scene.url, headers={"Authorization": f"Bearer {scene.office_key}"}, timeout=60)
 
     def holds(what: str, good: bool) -> None:
@@ -303,16 +303,16 @@ def _prove(scene: Scene) -> int:
             raise SchedulerError(f"leadline demo --check: {what}")
 
     try:
-        for vessel, _ in fleet.list_vessels(house, _ACTOR):
+        for vessel, _ in fleet.list_vessels(context, _ACTOR):
             plant = vessel.plants[0]
-            print(f"{vessel.name}, {house.now():%Y-%m-%d %H:%MZ}")
+            print(f"{vessel.name}, {context.now():%Y-%m-%d %H:%MZ}")
             shown = office.get(f"/api/v1/plants/{plant.id}").json()
             newest = [c["newest_at"] for c in shown["counters"]]
             holds(f"{len(newest)} counters posted over HTTP", all(newest))
             due = office.get(f"/api/v1/plants/{plant.id}/due").json()["jobs"]
             pressing = [job for job in due if job["state"] != "ahead"]
             holds(f"{len(due)} jobs are open, {len(pressing)} of them due now", bool(due and pressing))
-            now = situation(house, vessel.id, plant.id)
+            now = plant_state(context, vessel.id, plant.id)
             taken = now.taken
             verdict = None if taken is None else judge(taken.problem, taken.plan)
             slots = 0 if taken is None else len(taken.plan.slots)
@@ -320,7 +320,7 @@ def _prove(scene: Scene) -> int:
             least = (verdict.least_margin_litres_per_h or 0) / 1000 if verdict else 0.0
             holds(f"the plan's {slots} slots pass the judge at every hour, least margin {least:g} m3/h", lawful)
             token = addresses.make_address(
-                house, _ACTOR, person_id=f"second-{vessel.id.removeprefix('demo-')}", vessel_id=vessel.id
+                context, _ACTOR, person_id=f"second-{vessel.id.removeprefix('demo-')}", vessel_id=vessel.id
             ).secret
             address = f"{scene.url}/cal/{token}/plan.ics"
             calendar = Calendar.from_ical(httpx.get(address).content)
@@ -329,7 +329,7 @@ def _prove(scene: Scene) -> int:
             job = next(job for job in due if job["takes_pump_out"] and job["open"])
             chief = {"Authorization": f"Bearer {scene.vessel_keys[vessel.id][1]}", "Idempotency-Key": "check"}
             body = {
-                "done_at": house.now().isoformat(),
+                "done_at": context.now().isoformat(),
                 "done_by": "Demo second",
                 "checked_by": "Demo chief",
                 "test": "passed",
@@ -342,12 +342,12 @@ def _prove(scene: Scene) -> int:
             after = httpx.get(address).text
             holds("the feed follows the closed job", " · done\r\n" in after.replace("\r\n ", ""))
             export = office.get("/api/v1/history", params={"vessel": vessel.id}).text
-            found = verify_lines(export.splitlines(keepends=True), expected_head=head_of(house, vessel.id)[1])
+            found = verify_lines(export.splitlines(keepends=True), expected_head=head_of(context, vessel.id)[1])
             holds("the exported history verifies against the record stamp", isinstance(found, Verified))
             broken = verify_lines(export.replace("Demo second", "Demo sEcond").splitlines(keepends=True))
             holds("a changed record is found", not isinstance(broken, Verified))
             page = httpx.Client(base_url=scene.url, follow_redirects=True, timeout=60)
-            entered = page.post(f"/enter/{people.make_link(house, 'chief-' + vessel.id.removeprefix('demo-'))}")
+            entered = page.post(f"/enter/{people.make_link(context, 'chief-' + vessel.id.removeprefix('demo-'))}")
             holds("the page opens by the sign-in link", entered.status_code == 200 and vessel.name in entered.text)
     except SchedulerError as error:
         print(error.says, file=sys.stderr)
@@ -356,5 +356,5 @@ def _prove(scene: Scene) -> int:
     return 0
 
 
-def _z(house: House) -> str:
-    return house.now().isoformat()
+def _z(context: Context) -> str:
+    return context.now().isoformat()

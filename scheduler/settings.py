@@ -135,7 +135,7 @@ class Loaded:
             yield spec.name, value, self.origin[spec.name], spec.metadata["says"]
 
 
-def load(
+def load_settings(
     flags: Mapping[str, Any] | None = None, environment: Mapping[str, str] | None = None, file: Path | None = None
 ) -> Loaded:
     """The settings in force.

@@ -9,12 +9,12 @@ DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def day(on: date) -> str:
+def day_text(on: date) -> str:
     """Like "Fri 27 Nov 2026"."""
     return f"{DAYS[on.weekday()]} {on.day} {MONTHS[on.month - 1]} {on.year}"
 
 
-def moment(at: datetime, offset_minutes: int) -> str:
+def moment_text(at: datetime, offset_minutes: int) -> str:
     """Date and clock at ship time, without the offset."""
     there = ship_time(at, offset_minutes)
     return f"{there.day} {MONTHS[there.month - 1]} {there.year} {there:%H:%M}"

@@ -22,7 +22,7 @@ from scheduler.errors import Busy
 from scheduler.planning.problem.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
 from scheduler.planning.problem.digest import text_digest
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.model import Model, Solution, SolveEnd
 from scheduler.planning.search.stagger import greedy_plan, stagger
 
 log = logging.getLogger("leadline")
@@ -232,12 +232,12 @@ def _answer(line: bytes, ends: float) -> None:
     sys.stdout.buffer.flush()
 
 
-def _in_time(model: Model, ends: float) -> Answer:
+def _in_time(model: Model, ends: float) -> Solution:
     """The solver's answer, cut short at `ends` (monotonic seconds): a plan not proven is better than the plain one."""
     from scheduler.planning.search.highs import optimise
 
     left = ends - time.monotonic()
-    return optimise(model, seconds=left) if left > 0 else Answer(outcome=Outcome.LIMIT)
+    return optimise(model, seconds=left) if left > 0 else Solution(outcome=SolveEnd.LIMIT)
 
 
 if __name__ == "__main__":

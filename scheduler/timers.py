@@ -10,7 +10,7 @@ from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEv
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.care.rounds import keep_up, nightly, watch_counters
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.storage.leader import Leader
@@ -27,10 +27,10 @@ class Timers:
     stops no other.
     """
 
-    def __init__(self, house: House, refresh: Callable[[str], object]) -> None:
-        self._house = house
+    def __init__(self, context: Context, refresh: Callable[[str], object]) -> None:
+        self._context = context
         self._refresh = refresh
-        self._leader = Leader(house.db)
+        self._leader = Leader(context.db)
         self._failed: dict[str, str] = {}
         self._lock = threading.Lock()
         self._scheduler = BackgroundScheduler(
@@ -41,15 +41,15 @@ class Timers:
 
     def start(self) -> None:
         """Start all ticks; each runs once at once."""
-        now = self._house.now()
-        settings = self._house.settings
+        now = self._context.now()
+        settings = self._context.settings
         ticks: tuple[tuple[str, Callable[[], object], timedelta], ...] = (
-            ("keep up", lambda: keep_up(self._house, self._refresh), timedelta(seconds=KEEP_UP_SECONDS)),
-            ("limits watch", lambda: open_where_due(self._house), timedelta(hours=1)),
-            ("nightly round", lambda: nightly(self._house), timedelta(minutes=10)),
+            ("keep up", lambda: keep_up(self._context, self._refresh), timedelta(seconds=KEEP_UP_SECONDS)),
+            ("limits watch", lambda: open_where_due(self._context), timedelta(hours=1)),
+            ("nightly round", lambda: nightly(self._context), timedelta(minutes=10)),
             (
                 "silent-counter watch",
-                lambda: watch_counters(self._house, self._refresh),
+                lambda: watch_counters(self._context, self._refresh),
                 timedelta(minutes=settings.watch_minutes),
             ),
         )
@@ -62,7 +62,7 @@ class Timers:
 
     def stop(self) -> None:
         """Stop the ticks and wait for what runs; a plan under way is given up."""
-        self._house.stopping.set()
+        self._context.stopping.set()
         self._scheduler.shutdown(wait=True)
         self._leader.release()
 

@@ -21,7 +21,7 @@ from datetime import UTC, datetime, timedelta
 
 import httpx
 
-from seed_fleet.gateway import Door, GaveUpError
+from seed_fleet.gateway import GaveUpError, Server
 from seed_fleet.posting import Clock, Keys, fill, live, put_documents
 from seed_fleet.running import Run
 from seed_fleet.ships import SHIPS
@@ -60,7 +60,7 @@ def read_keys(options: argparse.Namespace, environ: Mapping[str, str]) -> Keys:
     return Keys(office, *maps)
 
 
-def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.environ) -> int:
+def run_seed(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.environ) -> int:
     """The command. Returns the exit code."""
     parser = _parser()
     options = parser.parse_args(argv)
@@ -86,7 +86,7 @@ def main(argv: Sequence[str] | None = None, environ: Mapping[str, str] = os.envi
     try:
         with httpx.Client(base_url=options.url, timeout=30, trust_env=False) as client:
             jitter = random.Random()  # noqa: S311 - spreads waits, no secret
-            door = Door(client=client, sleep=time.sleep, jitter=jitter, tries=int(options.tries))
+            door = Server(client=client, sleep=time.sleep, jitter=jitter, tries=int(options.tries))
             ships = [ship for ship in SHIPS if options.documents or ship.vessel in keys.counter]
             runs = [Run(ship, options.seed, until, options.years) for ship in ships]
             if options.documents:
@@ -171,4 +171,4 @@ def _between(least: float, most: float) -> Callable[[str], float]:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run_seed())

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
-from seed_fleet.documents import Json, stamp
+from seed_fleet.documents import Json, utc_stamp
 from seed_fleet.running import HOUR, WATCH_HOURS, Run
 
 HOURLY_DAYS = 14
@@ -22,7 +22,7 @@ AGAIN_EVERY = 17
 """One delivery in so many is posted twice, as if its answer had been lost on the way."""
 
 
-class Reading(NamedTuple):
+class CounterValue(NamedTuple):
     """A counter's raw value at an instant (RFC 3339, UTC)."""
 
     counter: str
@@ -31,10 +31,10 @@ class Reading(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Batch:
+class Post:
     """Readings to post together; twice when `again`. late: backfill after a cut link."""
 
-    readings: tuple[Reading, ...]
+    readings: tuple[CounterValue, ...]
     again: bool = False
     late: bool = False
 
@@ -64,11 +64,11 @@ def value(run: Run, number: int, at: datetime) -> int | None:
     return counts if register.modulus is None else counts % register.modulus
 
 
-def observe(run: Run, at: datetime) -> list[Reading]:
+def observe(run: Run, at: datetime) -> list[CounterValue]:
     """One reading of each counter that answers at `at`, whole second."""
-    text = stamp(at)
+    text = utc_stamp(at)
     values = ((number, value(run, number, at)) for number in range(len(run.ship.pumps)))
-    return [Reading(run.ship.counter(number), text, counts) for number, counts in values if counts is not None]
+    return [CounterValue(run.ship.counter(number), text, counts) for number, counts in values if counts is not None]
 
 
 def observed_at(run: Run) -> Iterator[datetime]:
@@ -79,17 +79,17 @@ def observed_at(run: Run) -> Iterator[datetime]:
         at += HOUR * (1 if at >= hourly_from else WATCH_HOURS)
 
 
-def events(run: Run) -> Iterator[tuple[datetime, Event]]:
+def value_events(run: Run) -> Iterator[tuple[datetime, Event]]:
     """What the engineers posted about counters, by instant: a replacement, and the hours the dead counter missed."""
     for number in range(len(run.ship.pumps)):
         replaced_at, stuck_at = _replaced_at(run, number), _stuck_at(run, number)
         if replaced_at is None or stuck_at is None:
             continue
-        counter, text = run.ship.counter(number), stamp(replaced_at)
+        counter, text = run.ship.counter(number), utc_stamp(replaced_at)
         last = value(run, number, replaced_at - timedelta(seconds=1))
         missed = run.ran_seconds(number, replaced_at) - run.ran_seconds(number, stuck_at)
         key = f"seed-{run.seed}-{counter}-{text}"
-        why = f"Counter stood still from {stamp(stuck_at)}"
+        why = f"Counter stood still from {utc_stamp(stuck_at)}"
         swap: Json = {
             "kind": "replacement",
             "at": text,
@@ -107,21 +107,21 @@ def events(run: Run) -> Iterator[tuple[datetime, Event]]:
         yield replaced_at, Event(counter, f"{key}-adjustment", made_good)
 
 
-def deliveries(run: Run, most_readings: int = 1000) -> list[Batch | Event]:
+def deliveries(run: Run, most_readings: int = 1000) -> list[Post | Event]:
     """The whole past in the order in which it is posted. Equal runs give equal deliveries."""
     cut = None
     if run.ship.link_cut_days is not None:
         cut_from, cut_to = (run.end - timedelta(days=days) for days in run.ship.link_cut_days)
         cut = (cut_from, cut_to) if cut_from >= run.start else None
-    pending = sorted(events(run), key=lambda pair: pair[0])
-    steps: list[Batch | Event] = []
-    fresh: list[Reading] = []
-    held: list[Reading] = []
+    pending = sorted(value_events(run), key=lambda pair: pair[0])
+    steps: list[Post | Event] = []
+    fresh: list[CounterValue] = []
+    held: list[CounterValue] = []
 
-    def close(readings: list[Reading], late: bool = False) -> None:
+    def close(readings: list[CounterValue], late: bool = False) -> None:
         while readings:
             again = len(steps) % AGAIN_EVERY == 5
-            steps.append(Batch(tuple(readings[:most_readings]), again=again, late=late))
+            steps.append(Post(tuple(readings[:most_readings]), again=again, late=late))
             del readings[:most_readings]
 
     for at in observed_at(run):

@@ -108,7 +108,7 @@ JOB_KINDS: tuple[Json, ...] = (
 )
 
 
-def stamp(at: datetime) -> str:
+def utc_stamp(at: datetime) -> str:
     """RFC 3339 in UTC, to the second."""
     return f"{at:%Y-%m-%dT%H:%M:%SZ}"
 
@@ -171,7 +171,7 @@ def _machinery(run: Run) -> Json:
             {
                 "pump": name,
                 "position": position,
-                "from_at": stamp(run.start),
+                "from_at": utc_stamp(run.start),
                 "opening_running_hours": float(pump.opening_running_hours),
             }
         )
@@ -192,7 +192,7 @@ def _machinery(run: Run) -> Json:
             answer["parts"].append({"id": part, "kind": kind, "name": f"{words} of {pump.serial}"})
             opening = _hours(run.part_seconds(number, fitted))
             answer["fittings"].append(
-                {"part": part, "pump": name, "from_at": stamp(fitted), "opening_running_hours": opening}
+                {"part": part, "pump": name, "from_at": utc_stamp(fitted), "opening_running_hours": opening}
             )
     return answer
 
@@ -220,7 +220,7 @@ def _kind(kind: Json, ship: ShipPlan) -> Json:
 
 
 def _done(kind: str, subject: str, at: datetime, running_hours: float | None = None) -> Json:
-    return {"kind": kind, "subject": subject, "done_at": stamp(at), "running_hours": running_hours}
+    return {"kind": kind, "subject": subject, "done_at": utc_stamp(at), "running_hours": running_hours}
 
 
 def _hours(seconds: int) -> float:
@@ -258,7 +258,7 @@ def _arrivals(run: Run) -> Iterator[Json]:
     for day in range(DAYS_KNOWN_AHEAD):
         if run.ship.in_port(day):
             from_at, to_at = (run.at_ship_time(day, hour) for hour in ARRIVAL_HOURS)
-            yield {"from_at": stamp(from_at), "to_at": stamp(to_at), "label": "port arrival"}
+            yield {"from_at": utc_stamp(from_at), "to_at": utc_stamp(to_at), "label": "port arrival"}
 
 
 def operating_calendar(run: Run) -> Json | None:

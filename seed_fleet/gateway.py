@@ -13,8 +13,8 @@ from typing import Any
 
 import httpx
 
-from seed_fleet.counters import Event, Reading
-from seed_fleet.documents import Json, stamp
+from seed_fleet.counters import CounterValue, Event
+from seed_fleet.documents import Json, utc_stamp
 
 FIRST_WAIT_SECONDS, LONGEST_WAIT_SECONDS = 0.5, 60.0
 
@@ -28,7 +28,7 @@ class UnreachableError(GaveUpError):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Door:
+class Server:
     """One server, asked again with growing waits while it is busy or out of reach.
 
     Args:
@@ -59,7 +59,7 @@ class Door:
             else:
                 if answer.status_code != 429 and answer.status_code < 500:
                     return answer
-                trouble = problem_of(answer)
+                trouble = problem_in(answer)
                 wish = answer.headers.get("Retry-After", "")
                 least = float(wish) if wish.isascii() and wish.isdigit() else 0.0
             if attempt + 1 < self.tries:
@@ -75,20 +75,20 @@ class Door:
 
 
 @dataclass(slots=True, kw_only=True)
-class Gateway:
+class Sender:
     """Posts one vessel's readings. `buffer`: what no answer has listed yet; `tally`: the statuses answered.
 
     clock: gives the sending time; none when a past is enacted at a made-up instant, and posts then name no sending time.
     """
 
-    door: Door
+    door: Server
     key: str
     clock: Callable[[], datetime] | None
     most_readings: int = 1000
     buffer: dict[tuple[str, str], int] = field(default_factory=dict)
     tally: Tally[str] = field(default_factory=Tally)
 
-    def take(self, readings: Iterable[Reading]) -> None:
+    def take(self, readings: Iterable[CounterValue]) -> None:
         """Puts readings into the buffer; nothing is sent yet."""
         for reading in readings:
             self.buffer[reading.counter, reading.observed_at] = reading.value
@@ -103,14 +103,14 @@ class Gateway:
         silent = 0
         while self.buffer:
             batch = list(self.buffer.items())[: self.most_readings]
-            body: Json = {} if self.clock is None else {"sent_at": stamp(self.clock())}
+            body: Json = {} if self.clock is None else {"sent_at": utc_stamp(self.clock())}
             body["readings"] = [{"counter": c, "observed_at": at, "value": counts} for (c, at), counts in batch]
             answer = self.door.ask("POST", "/api/v1/readings", self.key, body)
             if answer.status_code == 413 and len(batch) > 1:
                 self.most_readings = len(batch) // 2
                 continue
             if answer.status_code != 207:
-                raise GaveUpError(f"posting readings: {problem_of(answer)}. Nothing was deleted from the buffer.")
+                raise GaveUpError(f"posting readings: {problem_in(answer)}. Nothing was deleted from the buffer.")
             if self._strike_off([key for key, _ in batch], answer):
                 silent = 0
                 continue
@@ -131,37 +131,37 @@ class Gateway:
         return listed
 
 
-def put_vessel(door: Door, key: str, document: Json) -> bool:
+def send_vessel(door: Server, key: str, document: Json) -> bool:
     """Puts a new vessel. Returns False when she is there already (and is left as she stands)."""
     name = document["id"]
     answer = door.ask("PUT", f"/api/v1/vessels/{name}", key, document, {"If-None-Match": "*"})
     if answer.status_code == 412:
         return False
     if answer.status_code not in (200, 201):
-        raise GaveUpError(f"putting vessel {name}: {problem_of(answer)}.")
+        raise GaveUpError(f"putting vessel {name}: {problem_in(answer)}.")
     return True
 
 
-def put_calendar(door: Door, key: str, vessel: str, calendar: Json) -> bool:
+def put_calendar(door: Server, key: str, vessel: str, calendar: Json) -> bool:
     """Puts a vessel's first operating calendar. Returns False when she has one already (and it is left as it stands)."""
     path = f"/api/v1/vessels/{vessel}/calendar"
     answer = door.ask("PUT", path, key, calendar, {"If-Match": '"0"'})
     if answer.status_code == 412:
         return False
     if not answer.is_success:
-        raise GaveUpError(f"putting the operating calendar of {vessel}: {problem_of(answer)}.")
+        raise GaveUpError(f"putting the operating calendar of {vessel}: {problem_in(answer)}.")
     return True
 
 
-def post_event(door: Door, key: str, event: Event) -> None:
+def post_event(door: Server, key: str, event: Event) -> None:
     """Posts a counter event; the same key and body again is the same event."""
     path = f"/api/v1/counters/{event.counter}/events"
     answer = door.ask("POST", path, key, event.body, {"Idempotency-Key": event.key})
     if not answer.is_success:
-        raise GaveUpError(f"posting the {event.body['kind']} of counter {event.counter}: {problem_of(answer)}.")
+        raise GaveUpError(f"posting the {event.body['kind']} of counter {event.counter}: {problem_in(answer)}.")
 
 
-def problem_of(answer: httpx.Response) -> str:
+def problem_in(answer: httpx.Response) -> str:
     """What a refusing answer says, in one line: status, and the problem's detail or title when there is one."""
     said = answer.reason_phrase
     try:

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import NoReturn
 
-from seed_fleet.counters import Batch, Event, deliveries, observe
+from seed_fleet.counters import Event, Post, deliveries, observe
 from seed_fleet.documents import operating_calendar, vessel_document
-from seed_fleet.gateway import Door, Gateway, GaveUpError, UnreachableError, post_event, put_calendar, put_vessel
+from seed_fleet.gateway import GaveUpError, Sender, Server, UnreachableError, post_event, put_calendar, send_vessel
 from seed_fleet.running import HOUR, Run
 
 Clock = Callable[[], datetime]
@@ -25,21 +25,21 @@ class Keys:
     engineer: Mapping[str, str]
 
 
-def put_documents(runs: Sequence[Run], door: Door, keys: Keys, report: Report) -> None:
+def put_documents(runs: Sequence[Run], door: Server, keys: Keys, report: Report) -> None:
     """Puts the vessel documents and operating calendars alone, so that keys can be made for the vessels.
 
     Raises:
         GaveUpError: the server refuses one, or stays away.
     """
     for number, run in enumerate(runs, 1):
-        new = put_vessel(door, keys.office, vessel_document(run))
+        new = send_vessel(door, keys.office, vessel_document(run))
         calendar = operating_calendar(run)
         if calendar is not None:
             put_calendar(door, keys.office, run.ship.vessel, calendar)
         report(number, len(runs), f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
 
 
-def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Clock | None, report: Report) -> list[Gateway]:
+def fill(runs: Sequence[Run], door: Server, keys: Keys, clock: Clock | None, report: Report) -> list[Sender]:
     """Puts the documents and posts the whole past. Returns the gateways, their buffers empty.
 
     clock: gives the sending times, none to name none.
@@ -52,7 +52,7 @@ def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Clock | None, repor
     put_documents(runs, door, keys, lambda put, _, what: report(put, total, what))
     gateways = []
     for run, steps in planned:
-        gateway = Gateway(door=door, key=keys.counter[run.ship.vessel], clock=clock)
+        gateway = Sender(door=door, key=keys.counter[run.ship.vessel], clock=clock)
         gateways.append(gateway)
         for step in steps:
             if isinstance(step, Event):
@@ -74,7 +74,7 @@ def fill(runs: Sequence[Run], door: Door, keys: Keys, clock: Clock | None, repor
 
 
 def live(
-    runs: Sequence[Run], gateways: Sequence[Gateway], every_seconds: float, door: Door, clock: Clock, report: Report
+    runs: Sequence[Run], gateways: Sequence[Sender], every_seconds: float, door: Server, clock: Clock, report: Report
 ) -> NoReturn:
     """Posts what the counters show, first hourly up to now, then every so many seconds, until something raises."""
     for run, gateway in zip(runs, gateways, strict=True):
@@ -96,5 +96,5 @@ def live(
         door.sleep(every_seconds)
 
 
-def _size(step: Batch | Event) -> int:
+def _size(step: Post | Event) -> int:
     return 1 if isinstance(step, Event) else len(step.readings)

@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
-from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.base.enums import JobState, Subject, Trigger
 from scheduler.domain.due.forecast import Forecast
-from scheduler.domain.due.jobs import DueJob, Occurrence
-from scheduler.domain.due.publishing import Basis, Posted, Published, figure_of, publish
+from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.publishing import Basis, Posted, Published, figure_of, published_dates
 from scheduler.domain.feed.entries import entries
 from scheduler.domain.feed.revision import CalendarEntry
-from scheduler.domain.feed.stability import PlannedSlot, Quoted
+from scheduler.domain.feed.stability import PlannedSlot, ShownFigures
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.document import JobKind, Plant, Position, Pump, Stay, Vessel
@@ -49,7 +49,7 @@ def knife_job(
     *,
     sequence: int = 4,
     due_in_days: float = 40,
-    state: State = State.AHEAD,
+    state: JobState = JobState.AHEAD,
     ran_hours: int = 1080,
     as_of: datetime = AT,
     h_per_day: float = 10.5,
@@ -59,7 +59,7 @@ def knife_job(
     due_at = AT + due_in_days * DAY
     due_seconds = 1500 * 3600
     return DueJob(
-        occurrence=Occurrence(kind="knives", subject=f"P{pump}", sequence=sequence),
+        job_id=JobId(kind="knives", subject=f"P{pump}", sequence=sequence),
         kind_name=KNIVES.name,
         pump=f"P{pump}",
         position=f"VP{pump}",
@@ -87,10 +87,10 @@ def knife_job(
     )
 
 
-def alarm_job(*, due_at: datetime = AT + 12 * DAY, state: State = State.AHEAD) -> DueJob:
+def alarm_job(*, due_at: datetime = AT + 12 * DAY, state: JobState = JobState.AHEAD) -> DueJob:
     """The plant's monthly alarm test, due by calendar."""
     return DueJob(
-        occurrence=Occurrence(kind="alarm", subject="vac1", sequence=9),
+        job_id=JobId(kind="alarm", subject="vac1", sequence=9),
         kind_name=ALARM.name,
         pump=None,
         position=None,
@@ -116,7 +116,7 @@ def slot(days: float = 30, hours: float = 3, margin: float | None = 12.4) -> Pla
 def done_job(days_ago: float = 2, pump: int = 2) -> DoneJob:
     """A closed knife inspection."""
     return DoneJob(
-        occurrence=Occurrence(kind="knives", subject=f"P{pump}", sequence=3),
+        job_id=JobId(kind="knives", subject=f"P{pump}", sequence=3),
         kind_name=KNIVES.name,
         position=f"VP{pump}",
         takes_pump_out=True,
@@ -131,7 +131,7 @@ def done_job(days_ago: float = 2, pump: int = 2) -> DoneJob:
 def withdrawn_job(days_ago: float = 2, pump: int = 3) -> WithdrawnJob:
     """A withdrawn knife inspection."""
     return WithdrawnJob(
-        occurrence=Occurrence(kind="knives", subject=f"P{pump}", sequence=3),
+        job_id=JobId(kind="knives", subject=f"P{pump}", sequence=3),
         kind_name=KNIVES.name,
         position=f"VP{pump}",
         takes_pump_out=True,
@@ -149,7 +149,7 @@ def shown(
     withdrawn: Sequence[WithdrawnJob] = (),
     at: datetime = AT,
     offset_minutes: int = 60,
-    published: dict[str, Quoted] | None = None,
+    published: dict[str, ShownFigures] | None = None,
 ) -> dict[str, CalendarEntry]:
     """The entries of the invented plant by occurrence key."""
     found = entries(
@@ -181,7 +181,7 @@ def posted(
     **basis: int,
 ) -> Posted:
     """What is published of a job. corrected_hours: by which the hours of then are more by now. basis: what changed."""
-    return publish(
+    return published_dates(
         job,
         old,
         replace(BASIS, figure=figure_of(job), **basis),  # type: ignore[arg-type]

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.shared.common import AsJson, app, hand, me, open_house, out
+from api.commands.shared.common import AsJson, app, command_context, hand, me, out
 
 
 @app.command()
@@ -25,12 +25,12 @@ def parts(
     name, _, number = (count or "").rpartition("=")
     if count is not None and not (name.strip() and number.strip().isdecimal()):
         raise typer.BadParameter(f"{count!r}: name=number is expected", param_hint="--count")
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
         if count is not None:
             asked = {"count": count, "plant": plant}
-            aboard.count_part(house, hand(asked), place, name=name.strip(), aboard=int(number))
-        told = aboard.parts_of(house, place)
+            aboard.count_part(context, hand(asked), place, name=name.strip(), aboard=int(number))
+        told = aboard.parts_of(context, place)
 
     def plain() -> Iterator[str]:
         for one in told:

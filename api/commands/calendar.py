@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.common import HELP, AsJson, app, hand, me, open_house, out, say
+from api.commands.shared.common import HELP, AsJson, app, command_context, hand, me, out, say
 
 if TYPE_CHECKING:
     from datetime import date
 
-    from scheduler.actions.base.context import Answer, House
+    from scheduler.actions.base.context import Answer, Context
     from scheduler.actions.voyage.days import Wish
 
 calendar_app = typer.Typer(
@@ -36,22 +36,22 @@ def show(
     Example: leadline calendar show demo-avocet --csv
     """
     from api.pages.voyage.page import covered
-    from api.routes.shared.shapes import daybook_json
+    from api.routes.shared.shapes import voyage_days_json
     from scheduler.actions.voyage import days as voyage_days
     from scheduler.domain.voyage.from_csv import write_sheet
-    from scheduler.domain.voyage.stretches import days_words
+    from scheduler.domain.voyage.stretches import days_text
 
-    with open_house() as house:
-        found = voyage_days.get_daybook(house, me(), vessel)
+    with command_context() as context:
+        found = voyage_days.get_voyage_days(context, me(), vessel)
     if csv and not as_json:
         print(write_sheet(found.book.spells), end="")
         return
     lines = [f"{vessel}, operating calendar version {found.version}. {covered(found.book, found.today)}"]
     for spell in found.book.spells:
         note = f"  {spell.note}" if spell.note else ""
-        lines.append(f"  {days_words(spell.from_on, spell.to_on):26} {spell.kind:16} {spell.source.value}{note}")
+        lines.append(f"  {days_text(spell.from_on, spell.to_on):26} {spell.kind:16} {spell.source.value}{note}")
     lines += [f"  weight of {kind.code}: {kind.weight:g}" for kind in found.book.kinds]
-    out(daybook_json(vessel, found), as_json, lambda: iter(lines))
+    out(voyage_days_json(vessel, found), as_json, lambda: iter(lines))
 
 
 @calendar_app.command("add")
@@ -122,8 +122,8 @@ def import_file(
         raise NotFound(f"{file} cannot be read: {error.strerror}.") from error
     except UnicodeDecodeError as error:
         raise Refused(f"{file} is not plain text in UTF-8. Save it as CSV (UTF-8).") from error
-    with open_house() as house:
-        found = voyage_days.preview(house, me(), vessel, text)
+    with command_context() as context:
+        found = voyage_days.try_days(context, me(), vessel, text)
         if found.sheet.faults or look:
             told = sheet_json(found)
             faults = [fault.sentence() for fault in found.sheet.faults]
@@ -134,8 +134,8 @@ def import_file(
             return
         what = f"file of {len(found.sheet.rows)} rows taken in"
         wish = voyage_days.Wish(stretches=found.sheet.spells, reason=reason, what=what)
-        answer = voyage_days.change(house, _hand(wish), vessel, wish, if_match=found.version)
-        _told(house, vessel, answer, as_json)
+        answer = voyage_days.change_days(context, _hand(wish), vessel, wish, if_match=found.version)
+        _told(context, vessel, answer, as_json)
 
 
 @calendar_app.command("undo")
@@ -146,29 +146,29 @@ def undo(vessel: Vessel, reason: Reason = "", as_json: AsJson = False) -> None:
     """
     from scheduler.actions.voyage import days as voyage_days
 
-    with open_house() as house:
-        version = voyage_days.get_daybook(house, me(), vessel).version
-        answer = voyage_days.undo(house, hand({"undo": version}), vessel, reason=reason, if_match=version)
-        _told(house, vessel, answer, as_json)
+    with command_context() as context:
+        version = voyage_days.get_voyage_days(context, me(), vessel).version
+        answer = voyage_days.undo_days(context, hand({"undo": version}), vessel, reason=reason, if_match=version)
+        _told(context, vessel, answer, as_json)
 
 
 def _change(vessel: str, wish: "Wish", as_json: bool) -> None:
     from scheduler.actions.voyage import days as voyage_days
 
-    with open_house() as house:
-        version = voyage_days.get_daybook(house, me(), vessel).version
-        _told(house, vessel, voyage_days.change(house, _hand(wish), vessel, wish, if_match=version), as_json)
+    with command_context() as context:
+        version = voyage_days.get_voyage_days(context, me(), vessel).version
+        _told(context, vessel, voyage_days.change_days(context, _hand(wish), vessel, wish, if_match=version), as_json)
 
 
 def _hand(wish: "Wish") -> Any:
     return hand({"calendar": str(wish)})
 
 
-def _told(house: "House", vessel: str, answer: "Answer", as_json: bool) -> None:
-    from api.ics.writer import PEN
+def _told(context: "Context", vessel: str, answer: "Answer", as_json: bool) -> None:
+    from api.ics.writer import calendar_writer
     from scheduler.actions.feed import refresh
 
-    refresh.renew(house, PEN(house.settings.shown_base_url()), vessel)
+    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel)
     body = answer.body
     lines = [f"{vessel}: version {body['version']}{'' if body['record'] else ', nothing had to be changed'}"]
     lines += [_line(change, "was") for change in body["changes"]]

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.shared.common import HELP, AsJson, app, hand, instant, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, command_context, hand, instant_given, me, out
 
 postpone_app = typer.Typer(
     help='Postponements.\n\nExample: leadline postpone ask KEY --to 2026-12-20T00:00Z --reason "no part" --risk "wear"',
@@ -40,11 +40,11 @@ def ask(
     from scheduler.actions.work import jobs
     from scheduler.domain.due.postponing import Asked
 
-    asked = Asked(to_at=instant(to), reason=reason, risk=risk, mitigation=mitigation)
-    with open_house() as house:
-        place, occurrence = jobs.job_place(house, me(), key)
+    asked = Asked(to_at=instant_given(to), reason=reason, risk=risk, mitigation=mitigation)
+    with command_context() as context:
+        place, job_id = jobs.job_place(context, me(), key)
         told = {"postpone": key, "to": asked.to_at.isoformat()}
-        body = dict(postponing.ask(house, hand(told), place, occurrence, asked).body)
+        body = dict(postponing.ask_postponement(context, hand(told), place, job_id, asked).body)
     out(body, as_json, lambda: iter([f"postponement {body['postponement']} of {key}: {body['says']}"]))
 
 
@@ -64,15 +64,17 @@ def decide(
     """
     from dataclasses import replace
 
-    from api.ics.writer import PEN
+    from api.ics.writer import calendar_writer
     from scheduler.actions.due import postponing
     from scheduler.actions.feed import refresh
 
-    with open_house() as house:
+    with command_context() as context:
         asked = hand({"decide": number, "vessel": vessel, "grant": grant})
         decider = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        answer = postponing.decide(house, decider, vessel, number, granted=grant, note=note, class_agreed=class_agreed)
-        refresh.renew(house, PEN(house.settings.shown_base_url()), vessel)
+        answer = postponing.decide_postponement(
+            context, decider, vessel, number, granted=grant, note=note, class_agreed=class_agreed
+        )
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel)
     words = "granted" if grant else "refused"
     out(dict(answer.body), as_json, lambda: iter([f"postponement {number} {words}; record {answer.body['record']}"]))
 
@@ -86,9 +88,9 @@ def postponements(vessel: Annotated[str, typer.Argument(help="vessel id")], as_j
     from scheduler.actions.due import postponing
     from scheduler.actions.vessel import fleet
 
-    with open_house() as house:
-        fleet.get_vessel(house, me(), vessel)
-        rows = postponing.listed(house, vessel)
+    with command_context() as context:
+        fleet.get_vessel(context, me(), vessel)
+        rows = postponing.postponements_listed(context, vessel)
     out(
         {"postponements": rows},
         as_json,
@@ -109,9 +111,9 @@ def non_conformities(vessel: Annotated[str, typer.Argument(help="vessel id")], a
     from scheduler.actions.vessel import fleet
     from scheduler.actions.work import nonconformities
 
-    with open_house() as house:
-        fleet.get_vessel(house, me(), vessel)
-        rows = nonconformities.listed(house, vessel)
+    with command_context() as context:
+        fleet.get_vessel(context, me(), vessel)
+        rows = nonconformities.nonconformities_listed(context, vessel)
     out(
         {"non_conformities": rows},
         as_json,
@@ -140,10 +142,10 @@ def answer(
 
     from scheduler.actions.work import nonconformities
 
-    with open_house() as house:
+    with command_context() as context:
         asked = hand({"answer": number, "vessel": vessel})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        told = nonconformities.answer(house, who, vessel, number, cause=cause, corrective_action=action)
+        told = nonconformities.answer_nonconformity(context, who, vessel, number, cause=cause, corrective_action=action)
     out(dict(told.body), as_json, lambda: iter([f"non-conformity {number} answered; record {told.body['record']}"]))
 
 
@@ -162,8 +164,8 @@ def close(
 
     from scheduler.actions.work import nonconformities
 
-    with open_house() as house:
+    with command_context() as context:
         asked = hand({"close": number, "vessel": vessel})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        told = nonconformities.close(house, who, vessel, number)
+        told = nonconformities.close_nonconformity(context, who, vessel, number)
     out(dict(told.body), as_json, lambda: iter([f"non-conformity {number} closed; record {told.body['record']}"]))

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.shared.common import HELP, AsJson, app, hand, instant, job_app, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, command_context, hand, instant_given, job_app, me, out
 
 concession_app = typer.Typer(
     help="Lower minima for a time, signed by chief and hotel.\n\nExample: leadline concession list plover-plant",
@@ -37,11 +37,13 @@ def ask(
     from scheduler.domain.capacity.minimum import Swept
     from scheduler.storage.tables import AssetKind
 
-    asked = Lower(from_at=instant(from_), to_at=instant(to), minimum=Swept(minimum), reason=reason)
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+    asked = Lower(from_at=instant_given(from_), to_at=instant_given(to), minimum=Swept(minimum), reason=reason)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
         body = dict(
-            capacity_concessions.ask(house, hand({"concession": plant, "from": from_, "to": to}), place, asked).body
+            capacity_concessions.ask_concession(
+                context, hand({"concession": plant, "from": from_, "to": to}), place, asked
+            ).body
         )
     out(body, as_json, lambda: iter([f"concession {body['concession']} asked: {body['says']}"]))
 
@@ -64,11 +66,11 @@ def sign(
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
         asked = hand({"sign": number, "plant": plant, "as": as_})
         signer = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        body = dict(capacity_concessions.sign(house, signer, place, number, as_=as_, name=by).body)
+        body = dict(capacity_concessions.sign_concession(context, signer, place, number, as_=as_, name=by).body)
     out(body, as_json, lambda: iter([f"concession {number} signed as {as_}: {body['says']}"]))
 
 
@@ -89,11 +91,11 @@ def withdraw(
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
         asked = hand({"withdraw": number, "plant": plant})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        body = dict(capacity_concessions.withdraw(house, who, place, number).body)
+        body = dict(capacity_concessions.withdraw_concession(context, who, place, number).body)
     out(body, as_json, lambda: iter([f"concession {number} withdrawn: {body['says']}"]))
 
 
@@ -107,8 +109,8 @@ def concessions(plant: Plant, as_json: AsJson = False) -> None:
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        rows = capacity_concessions.listed(house, fleet.locate(house, me(), plant, AssetKind.PLANT))
+    with command_context() as context:
+        rows = capacity_concessions.concessions_listed(context, fleet.locate(context, me(), plant, AssetKind.PLANT))
     out(
         {"concessions": rows},
         as_json,
@@ -135,7 +137,7 @@ def first_date(
     """
     from dataclasses import replace
 
-    from api.ics.writer import PEN
+    from api.ics.writer import calendar_writer
     from scheduler.actions.due import first_dates
     from scheduler.actions.feed import refresh
     from scheduler.actions.work import jobs
@@ -144,12 +146,12 @@ def first_date(
     day = read_date(on)
     if day is None:
         raise typer.BadParameter(f"{on!r}: a date such as 2027-01-20 is expected", param_hint="ON")
-    with open_house() as house:
-        place, occurrence = jobs.job_place(house, me(), key)
+    with command_context() as context:
+        place, job_id = jobs.job_place(context, me(), key)
         asked = hand({"first date": on, "job": key, "reason": reason})
         who = replace(asked, actor=replace(me(), id=f"command line, {by}", name=by))
-        told = first_dates.set_first(house, who, place, occurrence, on=day, reason=reason, class_agreed=class_agreed)
-        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        told = first_dates.set_first(context, who, place, job_id, on=day, reason=reason, class_agreed=class_agreed)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
     out(dict(told.body), as_json, lambda: iter([f"{key}: first due {day}; record {told.body['record']}"]))
 
 
@@ -171,9 +173,9 @@ def parts_from(
     day = None if on == "none" else read_date(on)
     if day is None and on != "none":
         raise typer.BadParameter(f"{on!r}: a date such as 2026-12-12 is expected, or none", param_hint="DATE")
-    with open_house() as house:
-        place, occurrence = jobs.job_place(house, me(), key)
+    with command_context() as context:
+        place, job_id = jobs.job_place(context, me(), key)
         asked = hand({"parts from": on, "job": key})
-        body = dict(part_dates.set_date(house, asked, place, occurrence, from_on=day, note=note).body)
+        body = dict(part_dates.set_date(context, asked, place, job_id, from_on=day, note=note).body)
     words = "no date for its parts any more" if day is None else f"parts aboard from {body['parts_from']}"
     out(body, as_json, lambda: iter([f"{key}: {words}; record {body['record']}"]))

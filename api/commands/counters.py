@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.common import HELP, AsJson, app, hand, instant, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, command_context, hand, instant_given, me, out
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -44,10 +44,10 @@ def show(
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
-        derive_vessel(house, place.vessel_id)
-        told = shapes.counter_json(counter_book(house, place, limit))
+    with command_context() as context:
+        place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
+        derive_vessel(context, place.vessel_id)
+        told = shapes.counter_json(counter_book(context, place, limit))
     out(told, as_json, lambda: _shown(told))
 
 
@@ -186,9 +186,9 @@ def undo(counter: Counter, event: EventId, reason: Reason, as_json: AsJson = Fal
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
-        answer = undoing.undo_event(house, hand({"undo": event, "counter": counter}), place, event, reason)
+    with command_context() as context:
+        place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
+        answer = undoing.undo_event(context, hand({"undo": event, "counter": counter}), place, event, reason)
     _told(answer, as_json)
 
 
@@ -210,12 +210,12 @@ def confirm(
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
+    with command_context() as context:
+        place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
         asked = hand({"confirm": event, "counter": counter})
-        actor = people.in_the_name_of(house, person, me().name)
+        actor = people.in_the_name_of(context, person, me().name)
         actor.must_reach(place.vessel_id, f"counter {counter}")
-        answer = undoing.confirm_event(house, Hand(actor, asked.key, asked.asked), place, event, reason)
+        answer = undoing.confirm_event(context, Hand(actor, asked.key, asked.asked), place, event, reason)
     _told(answer, as_json)
 
 
@@ -224,11 +224,11 @@ def _record(counter: str, at: str | None, reason: str, as_json: bool, **told: An
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    event = counter_events.CounterEvent(at=instant(at), reason=reason, **told)
-    with open_house() as house:
-        place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
+    event = counter_events.CounterEvent(at=instant_given(at), reason=reason, **told)
+    with command_context() as context:
+        place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
         asked = {"counter": counter, "at": event.at.isoformat(), "reason": reason, **told}
-        answer = counter_events.add_event(house, hand(asked), place, event)
+        answer = counter_events.add_event(context, hand(asked), place, event)
     _told(answer, as_json)
 
 

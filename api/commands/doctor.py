@@ -8,7 +8,7 @@ import typer
 from api.commands.shared.common import AsJson, app, chosen_settings, out, say
 
 if TYPE_CHECKING:
-    from scheduler.domain.checks.diagnosis import Look
+    from scheduler.domain.checks.diagnosis import Diagnosis
 
 
 @app.command()
@@ -21,8 +21,8 @@ def doctor(
 
     Example: leadline doctor demo-plover
     """
-    from api.routes.shared.shapes import look_json
-    from scheduler.actions.base.context import House
+    from api.routes.shared.shapes import diagnosis_json
+    from scheduler.actions.base.context import Context
     from scheduler.actions.care import doctor as looking
     from scheduler.clock import system_clock
     from scheduler.storage.database import open_database
@@ -31,16 +31,16 @@ def doctor(
     database = open_database(settings.database, create=False)
     try:
         tables = looking.of_tables(database)
-        house = House(database, system_clock, settings)
+        context = Context(database, system_clock, settings)
         if tables is None:
-            found = looking.all_looks(house, vessel)
+            found = looking.fleet_diagnosis(context, vessel)
         else:
-            found = [*looking.of_settings(settings), *looking.of_database(database, house.now_s()), tables]
+            found = [*looking.of_settings(settings), *looking.of_database(database, context.now_s()), tables]
     finally:
         database.close()
-    found = looking.in_order(found)
+    found = looking.diagnosis_in_order(found)
     wrong = [one for one in found if not one.note]
-    out({"well": not wrong, "looks": [look_json(one) for one in found]}, as_json, lambda: _lines(found))
+    out({"well": not wrong, "looks": [diagnosis_json(one) for one in found]}, as_json, lambda: _lines(found))
     if not wrong:
         say("All well.")
         return
@@ -48,7 +48,7 @@ def doctor(
     raise typer.Exit(1)
 
 
-def _lines(found: "list[Look]") -> Iterator[str]:
+def _lines(found: "list[Diagnosis]") -> Iterator[str]:
     for one in found:
         since = f", since {one.since_at:%Y-%m-%d %H:%M} UTC" if one.since_at else ""
         yield f"{'note: ' if one.note else ''}{one.about}: {one.which}{since}"

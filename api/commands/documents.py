@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.shared.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
+from api.commands.shared.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, command_context, me, out
 
 vessel_app = typer.Typer(
     help="Vessel documents, shown.\n\nExample: leadline vessel show demo-plover", no_args_is_help=True
@@ -44,12 +44,12 @@ def import_document(
             raise Refused(f"{file} is not JSON: {error.errors()[0]['msg'].removeprefix('Invalid JSON: ')}.") from error
         wrong = refused_from(error)
         raise Refused(f"{file}: {wrong.says}", faults=wrong.faults) from error
-    with open_house(new=True) as house:
-        held = [version for there, version in fleet.list_vessels(house, me()) if there.id == vessel.id]
+    with command_context(new=True) as context:
+        held = [version for there, version in fleet.list_vessels(context, me()) if there.id == vessel.id]
         if held and not replace:
             raise Refused(f"{vessel.id} is here already, version {held[0]}. To replace its document add --replace.")
         version, new = fleet.put_vessel(
-            house,
+            context,
             me(),
             vessel,
             if_match=held[0] if held else None,
@@ -58,8 +58,8 @@ def import_document(
             class_agreed=class_agreed,
             approved_by=approved_by,
         )
-        with house.db.read() as session:
-            asked = first_dates.not_known(session, vessel.id, house.now())
+        with context.db.read() as session:
+            asked = first_dates.not_known(session, vessel.id, context.now())
     told = {"vessel": vessel.id, "version": version, "new": new, "last_time_not_known": [one.key for one in asked]}
 
     def plain() -> Iterator[str]:
@@ -86,9 +86,9 @@ def show(
     from scheduler.actions.vessel import fleet
     from scheduler.actions.vessel.document import as_text
 
-    with open_house() as house:
-        held, _ = fleet.get_vessel(house, me(), vessel)
-        text = fleet.version_of(house, me(), vessel, version) if version else as_text(held)
+    with command_context() as context:
+        held, _ = fleet.get_vessel(context, me(), vessel)
+        text = fleet.version_of(context, me(), vessel, version) if version else as_text(held)
     print(_laid_out(text))
 
 
@@ -101,8 +101,8 @@ def versions(vessel: Annotated[str, typer.Argument(help="vessel id")], as_json: 
     from api.routes.shared import shapes
     from scheduler.actions.vessel import fleet
 
-    with open_house() as house:
-        found = [shapes.version_json(one) for one in fleet.versions_of(house, me(), vessel)]
+    with command_context() as context:
+        found = [shapes.version_json(one) for one in fleet.versions_of(context, me(), vessel)]
 
     def plain() -> Iterator[str]:
         for one in found:

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.shared.common import AsJson, app, me, open_house, out
+from api.commands.shared.common import AsJson, app, command_context, me, out
 
 
 @app.command()
@@ -18,9 +18,9 @@ def lead(plant: Annotated[str, typer.Argument(help="plant id")], as_json: AsJson
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
-        told = lead_order.lead_order(house, place.vessel_id, place.id)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
+        told = lead_order.lead_order(context, place.vessel_id, place.id)
     out(told, as_json, lambda: _lines(told))
 
 

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from api.commands.shared.common import AsJson, app, me, open_house, out, say
+from api.commands.shared.common import AsJson, app, command_context, me, out, say
 
 if TYPE_CHECKING:
-    from api.pages.feed.addresses import Shown
+    from api.pages.feed.addresses import AddressShown
 
 
 class _MakeIsMeant(TyperGroup):
@@ -51,15 +51,15 @@ def feed_make(
 
     Example: leadline feed make second-plover demo-plover --label "my phone" --alarms
     """
-    from api.pages.feed.addresses import must_fit, shown
+    from api.pages.feed.addresses import address_shown, must_fit
     from scheduler.actions.feed import addresses
 
-    with open_house() as house:
-        base = house.settings.must_have_base_url()
+    with command_context() as context:
+        base = context.settings.must_have_base_url()
         must_fit(base)
         codes = None if kinds is None else [code.strip() for code in kinds.split(",") if code.strip()]
         made = addresses.make_address(
-            house,
+            context,
             me(),
             person_id=person,
             vessel_id=vessel,
@@ -70,7 +70,7 @@ def feed_make(
             alarm_hour=alarm_hour,
             days_ahead=days_ahead,
         )
-    _once(shown(base, made), base, as_json)
+    _once(address_shown(base, made), base, as_json)
 
 
 @feed_app.command("list")
@@ -84,8 +84,8 @@ def feed_list(
     from api.pages.feed.addresses import address_json
     from scheduler.actions.feed import addresses
 
-    with open_house() as house:
-        rows = [address_json(one) for one in addresses.addresses(house, me(), person)]
+    with command_context() as context:
+        rows = [address_json(one) for one in addresses.addresses(context, me(), person)]
     if not rows:
         say("No calendar address is here yet. Make one: leadline feed PERSON VESSEL")
 
@@ -109,14 +109,14 @@ def feed_rotate(
 
     Example: leadline feed rotate 1a2b3c4d
     """
-    from api.pages.feed.addresses import must_fit, shown
+    from api.pages.feed.addresses import address_shown, must_fit
     from scheduler.actions.feed import addresses
 
-    with open_house() as house:
-        base = house.settings.must_have_base_url()
+    with command_context() as context:
+        base = context.settings.must_have_base_url()
         must_fit(base)
-        made = addresses.rotate(house, me(), address)
-    _once(shown(base, made), base, as_json)
+        made = addresses.rotate(context, me(), address)
+    _once(address_shown(base, made), base, as_json)
 
 
 @feed_app.command("revoke")
@@ -130,17 +130,17 @@ def feed_revoke(
     """
     from scheduler.actions.feed import addresses
 
-    with open_house() as house:
-        addresses.revoke(house, me(), address)
+    with command_context() as context:
+        addresses.revoke(context, me(), address)
     say(f"The calendar address {address} is withdrawn.")
     out({"id": address, "state": "withdrawn"}, as_json, lambda: iter(()))
 
 
-def _once(told: "Shown", base: str, as_json: bool) -> None:
+def _once(told: "AddressShown", base: str, as_json: bool) -> None:
     """The addresses on stdout; the words, and on a terminal the QR code, beside them."""
     import sys
 
-    from api.pages.feed.addresses import KEEP, REFRESH, aboard
+    from api.pages.feed.addresses import KEEP, REFRESH, address_is_local
 
     out(told.as_json(), as_json, lambda: iter((told.address, told.webcal, told.tasks, told.webcal_tasks)))
     if sys.stderr.isatty():
@@ -148,5 +148,5 @@ def _once(told: "Shown", base: str, as_json: bool) -> None:
 
         say("Point a phone's camera at it to subscribe:")
         segno.make(told.webcal, error="m").terminal(out=sys.stderr, compact=True)
-    for line in (*KEEP, *REFRESH, *aboard(base)):
+    for line in (*KEEP, *REFRESH, *address_is_local(base)):
         say(line)

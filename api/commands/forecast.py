@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.common import AsJson, app, me, open_house, out
+from api.commands.shared.common import AsJson, app, command_context, me, out
 
 if TYPE_CHECKING:
     from scheduler.domain.due.scoring import OwnPast, Score
@@ -25,32 +25,32 @@ def forecast(
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
         if score:
-            past = forecasts.own_past(house, place.vessel_id, place.id)
+            past = forecasts.own_past(context, place.vessel_id, place.id)
             out(
                 _score_json(place.id, past.days, past.horizons),
                 as_json,
                 lambda: _score_lines(place.id, past.days, past.horizons),
             )
         else:
-            _dates(house, place.vessel_id, place.id, as_json)
+            _dates(context, place.vessel_id, place.id, as_json)
 
 
-def _dates(house: Any, vessel_id: str, plant_id: str, as_json: bool) -> None:
+def _dates(context: Any, vessel_id: str, plant_id: str, as_json: bool) -> None:
     from api.pages import words
     from api.routes.shared import shapes
-    from scheduler.actions.plant_state.load import situation
+    from scheduler.actions.plant_state.load import plant_state
 
-    now = situation(house, vessel_id, plant_id)
+    now = plant_state(context, vessel_id, plant_id)
     jobs = [job for job in now.jobs if job.first]
     rows = [shapes.due_json(now, job) for job in jobs]
 
     def lines() -> Iterator[str]:
         yield f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}"
         for job, row in zip(jobs, rows, strict=True):
-            yield f"{now.position_name(job.position)} {job.kind_name} ({job.occurrence.key}): {job.state.value}"
+            yield f"{now.position_name(job.position)} {job.kind_name} ({job.job_id.key}): {job.state.value}"
             seen = now.as_shown(job).forecast
             if seen is not None:
                 dates = (seen.early_at, seen.likely_at, seen.late_at)

@@ -59,7 +59,7 @@ def gateway(
     if example:
         print(files.EXAMPLE.read_text(encoding="utf-8"), end="")
         return
-    read = files.load(settings)
+    read = files.load_gateway(settings)
     if check:
         raise typer.Exit(_check(read, panel or [], as_json))
     if put_aside:
@@ -106,7 +106,7 @@ def _work(settings: "GatewaySettings", one_round: bool, as_json: bool) -> int:
                 lines=Lines() if settings.standard_input else None,
             )
             if one_round:
-                loop.once(work, handle, time.sleep)
+                loop.one_round(work, handle, time.sleep)
                 return _told(work, as_json)
             tell.say(f"Sending to {settings.server}; {buffer.waiting()} readings wait in the buffer.")
             with loop.woken_by_signals() as wake:
@@ -151,7 +151,7 @@ def _panels(settings: "GatewaySettings", given: list[str]) -> "dict[str, Panel]"
 
 def _check(settings: "GatewaySettings", given: list[str], as_json: bool) -> int:
     from api.gateway import modbus
-    from api.gateway.check import judge, shown_lines
+    from api.gateway.check import check_counter, shown_lines
     from scheduler.errors import Refused
 
     panels = _panels(settings, given)
@@ -169,7 +169,7 @@ def _check(settings: "GatewaySettings", given: list[str], as_json: bool) -> int:
                     except modbus.NoAnswer as error:
                         silent.append(error.says)
                     else:
-                        verdicts.append((counter, judge(counter, words, around, panels.get(counter.name))))
+                        verdicts.append((counter, check_counter(counter, words, around, panels.get(counter.name))))
         except modbus.NoAnswer as error:
             silent.append(error.says)
     proven = not silent and all(verdict.proven for _, verdict in verdicts)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
 
-from api.commands.shared.common import AsJson, app, hand, instant, me, open_house, out, say
+from api.commands.shared.common import AsJson, app, command_context, hand, instant_given, me, out, say
 
 if TYPE_CHECKING:
     from scheduler.actions.hours.by_hand import HandCounter, Read
@@ -34,7 +34,9 @@ def hours(
     ] = None,
     file: Annotated[
         Path | None,
-        typer.Option(help="CSV, a value a line: counter,value or counter,value,instant (with its offset); - for stdin"),
+        typer.Option(
+            help="CSV, a value a line: counter,value or counter,value,instant_given (with its offset); - for stdin"
+        ),
     ] = None,
     at: Annotated[str | None, typer.Option(help="when they were read, with offset (default: now)")] = None,
     as_json: AsJson = False,
@@ -47,9 +49,9 @@ def hours(
     from scheduler.actions.hours import by_hand
     from scheduler.errors import Refused
 
-    when = instant(at)
-    with open_house() as house:
-        known = by_hand.hand_counters(house, vessel)
+    when = instant_given(at)
+    with command_context() as context:
+        known = by_hand.hand_counters(context, vessel)
         told: list[tuple[Line, dict[str, Any]]] = []
         if pairs:
             values = _read([Line(0, *pair.partition("=")[::2], "") for pair in pairs], known, when, told)
@@ -60,8 +62,8 @@ def hours(
         if values:
             reads = [read for _, read in values]
             asked = {"hours": [[one.counter, one.at.isoformat(), one.value] for one in reads]}
-            with by_hand.own_intake(house) as intake:
-                judged = by_hand.store_by_hand(house, intake, hand(asked), vessel, reads)
+            with by_hand.own_intake(context) as intake:
+                judged = by_hand.store_by_hand(context, intake, hand(asked), vessel, reads)
             told += [
                 (line, {"counter": one.counter, "status": one.status, "says": judged_words(one), "stored": one.taken})
                 for (line, _), one in zip(values, judged, strict=True)
@@ -125,7 +127,9 @@ def _read(
             value = figure(line.text)
             if value is None:
                 raise ValueError("no value stands beside it; write it as vp1=12345, or counter,value in a file.")
-            values.append((line, by_hand.Read(counter.id, instant(line.observed) if line.observed else when, value)))
+            values.append(
+                (line, by_hand.Read(counter.id, instant_given(line.observed) if line.observed else when, value))
+            )
         except (SchedulerError, ValueError) as error:
             why = str(error)
         except typer.BadParameter as error:
@@ -180,9 +184,9 @@ def intake(
     from scheduler.actions.hours import questions as hours_questions
     from scheduler.actions.vessel import fleet
 
-    with open_house() as house:
-        fleet.get_vessel(house, me(), vessel)
-        rows = [intake_json(row) for row in hours_questions.intake_log(house, vessel, limit, counter)]
+    with command_context() as context:
+        fleet.get_vessel(context, me(), vessel)
+        rows = [intake_json(row) for row in hours_questions.intake_log(context, vessel, limit, counter)]
     if not rows:
         say("Every reading that came was stored.")
     out({"items": rows}, as_json, lambda: (_line(row, json.dumps) for row in rows))

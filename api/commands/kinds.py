@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.shared.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, me, open_house, out
+from api.commands.shared.common import ApprovedBy, AsJson, ClassAgreed, Reason, app, command_context, me, out
 
 
 @app.command()
@@ -32,15 +32,21 @@ def kinds(
     from scheduler.storage.tables import AssetKind
 
     rows = rows_of(file)
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
-        vessel, version = fleet.get_vessel(house, me(), place.vessel_id)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
+        vessel, version = fleet.get_vessel(context, me(), place.vessel_id)
         found = read_kinds(rows, next(one for one in vessel.plants if one.id == place.plant_id))
         if take and not found.faults:
             plants = tuple(found.plant if one.id == place.plant_id else one for one in vessel.plants)
             there = replace(vessel, plants=plants)
             version, _ = fleet.put_vessel(
-                house, me(), there, if_match=version, reason=reason, class_agreed=class_agreed, approved_by=approved_by
+                context,
+                me(),
+                there,
+                if_match=version,
+                reason=reason,
+                class_agreed=class_agreed,
+                approved_by=approved_by,
             )
     told = {
         "added": list(found.added),

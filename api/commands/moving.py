@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.common import AsJson, app, hand, me, open_house, out
+from api.commands.shared.common import AsJson, app, command_context, hand, me, out
 
 if TYPE_CHECKING:
-    from scheduler.actions.plant_state.load import Situation
+    from scheduler.actions.plant_state.load import PlantState
 
 
 @app.command()
@@ -34,35 +34,35 @@ def move(
     _one_thing(key, to, set_, undo, list_)
     at = None if to is None else _time(to)
 
-    from api.ics.writer import PEN
+    from api.ics.writer import calendar_writer
     from scheduler.actions.feed import refresh
     from scheduler.actions.plan import moving
     from scheduler.actions.plan.trial import from_ship_time
-    from scheduler.actions.plant_state.load import situation
+    from scheduler.actions.plant_state.load import plant_state
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
-        now = situation(house, place.vessel_id, place.id)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
+        now = plant_state(context, place.vessel_id, place.id)
         if list_:
-            rows = moving.moves(house, place)
+            rows = moving.moves_made(context, place)
             out({"moves": rows}, as_json, lambda: (_line(now, row) for row in rows))
             return
         if undo is not None:
-            told = dict(moving.undo(house, hand({"undo move": undo, "plant": plant}), place, undo).body)
+            told = dict(moving.undo_move(context, hand({"undo move": undo, "plant": plant}), place, undo).body)
         else:
             assert key is not None
             assert at is not None
             start_at = from_ship_time(now, at) if at.tzinfo is None else at
-            told = moving.preview(house, place.vessel_id, place.id, key, start_at)
+            told = moving.try_move(context, place.vessel_id, place.id, key, start_at)
             if not set_ or not told["holds"]:
                 out(told, as_json, lambda: _shown(now, told))
                 raise typer.Exit(0 if told["holds"] else 1)
             asked = hand({"move": key, "plant": plant, "to": to, "reason": reason})
-            answer = moving.move(house, asked, place, key, start_at, if_match=told["version"], reason=reason)
+            answer = moving.move_slot(context, asked, place, key, start_at, if_match=told["version"], reason=reason)
             told = dict(answer.body)
-        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
     out(told, as_json, lambda: iter([f"move {told['move']}: {told['says']}", *told["cautions"]]))
 
 
@@ -88,18 +88,18 @@ def _time(text: str) -> datetime:
         ) from None
 
 
-def _ship(now: "Situation", text: str | None) -> str:
-    from scheduler.actions.plan.trial import clock_of
+def _ship(now: "PlantState", text: str | None) -> str:
+    from scheduler.actions.plan.trial import ship_clock_of
     from scheduler.planning.move.words import utc_words
 
     if text is None:
         return "no slot"
-    at, clock = datetime.fromisoformat(text), clock_of(now)
+    at, clock = datetime.fromisoformat(text), ship_clock_of(now)
     changed = clock.offset_at(at) != clock.offset_at(now.at)
     return f"{at + clock.offset_at(at):%a %d %b %Y %H:%M}{f' ({utc_words(clock.offset_at(at))})' if changed else ''}"
 
 
-def _shown(now: "Situation", told: dict[str, Any]) -> Iterator[str]:
+def _shown(now: "PlantState", told: dict[str, Any]) -> Iterator[str]:
     along = f", with {' and '.join(told['along'])}" if told["along"] else ""
     yield f"{told['name']} ({told['job']}{along}), ship time"
     yield f"  from {_ship(now, told['from'])} to {_ship(now, told['start_at'])}, until {_ship(now, told['ends_at'])}"
@@ -114,7 +114,7 @@ def _shown(now: "Situation", told: dict[str, Any]) -> Iterator[str]:
         yield f"  holds: {_ship(now, one['start_at'])}{words}{'  as planned' if one['as_planned'] else ''}"
 
 
-def _line(now: "Situation", row: dict[str, Any]) -> str:
+def _line(now: "PlantState", row: dict[str, Any]) -> str:
     undone = f"; undone by {row['undone_by']}" if row["undone_by"] else ""
     why = f": {row['reason']}" if row["reason"] else ""
     return f"{row['move']:4} {_ship(now, row['from_at'])} to {_ship(now, row['to_at'])}  {row['job']}  by {row['by']}{why}{undone}"

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.shared.common import HELP, AsJson, app, hand, instant, maybe_instant, me, open_house, out
+from api.commands.shared.common import HELP, AsJson, app, command_context, hand, instant_given, maybe_instant, me, out
 
 handover_app = typer.Typer(
     help='Handover notes.\n\nExample: leadline handover write demo-plover --text "VP2 seal drips"',
@@ -41,15 +41,20 @@ def breakdown(
     from scheduler.actions.work import breakdown as repairs
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), pump, AssetKind.PUMP)
+    with command_context() as context:
+        place = fleet.locate(context, me(), pump, AssetKind.PUMP)
         told = {"breakdown": pump, "reason": reason, "at": at or "", "expected_back": expected_back or ""}
         body = dict(
             repairs.open_breakdown(
-                house, hand(told), place, at=instant(at), reason=reason, expected_at=maybe_instant(expected_back)
+                context,
+                hand(told),
+                place,
+                at=instant_given(at),
+                reason=reason,
+                expected_at=maybe_instant(expected_back),
             ).body
         )
-        body["plan"] = repairs.plan_again(house, place)
+        body["plan"] = repairs.plan_again(context, place)
     out(body, as_json, lambda: iter([f"{body['job']} opened, record {body['record']}. {body['says']}", body["plan"]]))
 
 
@@ -68,11 +73,11 @@ def expected_back(
     from scheduler.actions.work import breakdown as repairs
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), pump, AssetKind.PUMP)
+    with command_context() as context:
+        place = fleet.locate(context, me(), pump, AssetKind.PUMP)
         asked = hand({"expected back": pump, "at": at or ""})
-        body = dict(outages.say_expected(house, asked, place, maybe_instant(at)).body)
-        body["plan"] = repairs.plan_again(house, place)
+        body = dict(outages.say_expected(context, asked, place, maybe_instant(at)).body)
+        body["plan"] = repairs.plan_again(context, place)
     out(body, as_json, lambda: iter([f"kept, record {body['record']}. {body['says']}", body["plan"]]))
 
 
@@ -91,11 +96,11 @@ def runs_after_all(
     from scheduler.actions.work import breakdown as repairs
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = fleet.locate(house, me(), pump, AssetKind.PUMP)
+    with command_context() as context:
+        place = fleet.locate(context, me(), pump, AssetKind.PUMP)
         asked = hand({"runs after all": pump, "at": at or ""})
-        body = dict(repairs.runs_after_all(house, asked, place, at=instant(at), reason=reason).body)
-        body["plan"] = repairs.plan_again(house, place)
+        body = dict(repairs.runs_after_all(context, asked, place, at=instant_given(at), reason=reason).body)
+        body["plan"] = repairs.plan_again(context, place)
     out(body, as_json, lambda: iter([body["says"], body["plan"]]))
 
 
@@ -115,13 +120,13 @@ def clog(
     """
     from scheduler.actions.work import breakdown as repairs
 
-    with open_house() as house:
+    with command_context() as context:
         told = {"clog": object_found, "riser": riser, "deck": deck, "at": at or ""}
         answer = repairs.note_clog(
-            house,
+            context,
             hand(told),
             vessel,
-            at=instant(at),
+            at=instant_given(at),
             object_found=object_found,
             riser=riser,
             deck=deck,
@@ -142,8 +147,8 @@ def handover_write(
     """
     from scheduler.actions.work import handover
 
-    with open_house() as house:
-        body = dict(handover.write_handover(house, hand({"handover": vessel, "text": text}), vessel, text).body)
+    with command_context() as context:
+        body = dict(handover.write_handover(context, hand({"handover": vessel, "text": text}), vessel, text).body)
     out(body, as_json, lambda: iter([f"note {body['handover']}, record {body['record']}: {body['says']}"]))
 
 
@@ -156,9 +161,9 @@ def handover_list(vessel: VesselId, as_json: AsJson = False) -> None:
     from scheduler.actions.vessel import fleet
     from scheduler.actions.work import handover
 
-    with open_house() as house:
-        fleet.get_vessel(house, me(), vessel)
-        told = handover.handovers_of(house, vessel)
+    with command_context() as context:
+        fleet.get_vessel(context, me(), vessel)
+        told = handover.handovers_of(context, vessel)
     lines = [
         f"{one['handover']}: {one['written_by']} to {one['signed_by'] or 'nobody yet'}: {one['text']}" for one in told
     ]
@@ -174,9 +179,9 @@ def review_list(vessel: VesselId, as_json: AsJson = False) -> None:
     from scheduler.actions.vessel import fleet
     from scheduler.actions.work import handover
 
-    with open_house() as house:
-        fleet.get_vessel(house, me(), vessel)
-        told = handover.reviews_of(house, vessel)
+    with command_context() as context:
+        fleet.get_vessel(context, me(), vessel)
+        told = handover.reviews_of(context, vessel)
     out(
         {"reviews": told},
         as_json,

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.shared.common import AsJson, key_app, me, open_house, out, say
+from api.commands.shared.common import AsJson, command_context, key_app, me, out, say
 
 
 @key_app.command("person")
@@ -22,9 +22,9 @@ def key_person(
     """
     from scheduler.actions.people import people
 
-    with open_house(new=True) as house:
+    with command_context(new=True) as context:
         people.add_person(
-            house, me(), person_id=person, name=name, rank=rank or role, role=_role(role), vessel_id=vessel
+            context, me(), person_id=person, name=name, rank=rank or role, role=_role(role), vessel_id=vessel
         )
     say(f"{person} is known. A sign-in link: leadline key link {person}")
     out({"person": person}, as_json, lambda: iter(()))
@@ -44,8 +44,8 @@ def key_add(
     """
     from scheduler.actions.people import people
 
-    with open_house(new=True) as house:
-        key = people.add_key(house, me(), role=_role(role), label=label, vessel_id=vessel, person_id=person)
+    with command_context(new=True) as context:
+        key = people.add_key(context, me(), role=_role(role), label=label, vessel_id=vessel, person_id=person)
     say("Shown this once; only its hash is stored.")
     out({"key": key}, as_json, lambda: iter([key]))
 
@@ -59,7 +59,7 @@ def key_list(as_json: AsJson = False) -> None:
     from scheduler.actions.base.context import maybe
     from scheduler.actions.people import people
 
-    with open_house() as house:
+    with command_context() as context:
         rows = [
             {
                 "key": row.prefix,
@@ -69,7 +69,7 @@ def key_list(as_json: AsJson = False) -> None:
                 "last_used_at": maybe(row.last_used_s),
                 "revoked_at": maybe(row.revoked_s),
             }
-            for row in people.list_keys(house)
+            for row in people.list_keys(context)
         ]
     if not rows:
         say("No key is here yet. Make one: leadline key add ROLE --label TEXT")
@@ -93,8 +93,8 @@ def key_revoke(
     """
     from scheduler.actions.people import people
 
-    with open_house() as house:
-        people.revoke_key(house, me(), key)
+    with command_context() as context:
+        people.revoke_key(context, me(), key)
     say(f"Key {key} is revoked.")
     out({"revoked": key}, as_json, lambda: iter(()))
 
@@ -107,10 +107,10 @@ def key_link(person: Annotated[str, typer.Argument(help="person id")], as_json: 
     """
     from scheduler.actions.people import people
 
-    with open_house() as house:
-        base = house.settings.must_have_base_url()
-        link = f"{base}/enter/{people.make_link(house, person)}"
-        say(f"Good once, for {house.settings.link_minutes} minutes.")
+    with command_context() as context:
+        base = context.settings.must_have_base_url()
+        link = f"{base}/enter/{people.make_link(context, person)}"
+        say(f"Good once, for {context.settings.link_minutes} minutes.")
     out({"link": link}, as_json, lambda: iter([link]))
 
 

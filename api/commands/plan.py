@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.common import AsJson, app, hand, me, open_house, out, plants, say
+from api.commands.shared.common import AsJson, app, command_context, hand, me, out, plants, say
 
 if TYPE_CHECKING:
-    from scheduler.actions.base.context import House
+    from scheduler.actions.base.context import Context
     from scheduler.actions.plan.fleet import PlantPlan
-    from scheduler.actions.plant_state.load import HeldPlan
+    from scheduler.actions.plant_state.load import StoredPlan
     from scheduler.actions.vessel.fleet import Place
 
 SHORT = 5
@@ -57,35 +57,35 @@ def plan(
         _fleet(processes, check, as_json)
         return
 
-    from api.ics.writer import PEN
+    from api.ics.writer import calendar_writer
     from scheduler.actions.feed import refresh
     from scheduler.actions.plan import planning
-    from scheduler.actions.plant_state.load import situation
+    from scheduler.actions.plant_state.load import plant_state
     from scheduler.actions.vessel import fleet as vessels
     from scheduler.errors import Clash
     from scheduler.storage.tables import AssetKind
 
-    with open_house() as house:
-        place = vessels.locate(house, me(), plant, AssetKind.PLANT)
+    with command_context() as context:
+        place = vessels.locate(context, me(), plant, AssetKind.PLANT)
         if outlook:
-            _outlook(house, place, days, check, as_json)
+            _outlook(context, place, days, check, as_json)
             return
         if new:
             say("Planning...")
-            planning.propose(house, place.vessel_id, place.id)
+            planning.propose(context, place.vessel_id, place.id)
         if explain is not None:
-            _explained(house, place, explain, as_json)
+            _explained(context, place, explain, as_json)
             return
-        now = situation(house, place.vessel_id, place.id)
+        now = plant_state(context, place.vessel_id, place.id)
         if take is not None:
             digest = (
                 now.proposed.digest
                 if now.proposed and len(take) >= 12 and now.proposed.digest.startswith(take)
                 else take
             )
-            planning.take(house, hand({"take": digest}), place, digest)
-            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
-            now = situation(house, place.vessel_id, place.id)
+            planning.take(context, hand({"take": digest}), place, digest)
+            refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
+            now = plant_state(context, place.vessel_id, place.id)
         shown = now.proposed or now.taken
         told = {
             "taken": planning.plan_as_json(now, now.taken),
@@ -110,22 +110,22 @@ def _one_or_fleet(plant: str | None, fleet: bool, of_one: dict[str, Any], proces
         raise typer.BadParameter("--processes is for --fleet; one plant is planned by one process")
 
 
-def _check(held: "HeldPlan", check: bool) -> None:
-    from scheduler.planning.explain.figures import standing
+def _check(held: "StoredPlan", check: bool) -> None:
+    from scheduler.planning.explain.figures import plan_figures
 
-    left = standing(held.problem, held.plan)
+    left = plan_figures(held.problem, held.plan)
     if check and not left.good:
         say(f"The plan leaves {', '.join(left.short_words())}.")
         raise typer.Exit(SHORT)
 
 
-def _outlook(house: "House", place: "Place", days: int, check: bool, as_json: bool) -> None:
+def _outlook(context: "Context", place: "Place", days: int, check: bool, as_json: bool) -> None:
     from scheduler.actions.plan import planning
     from scheduler.actions.plan.outlook import outlook, outlook_as_json, outlook_words
 
     say("Planning...")
-    now, held = outlook(house, place.vessel_id, place.id, days)
-    words = outlook_words(house, now)
+    now, held = outlook(context, place.vessel_id, place.id, days)
+    words = outlook_words(context, now)
 
     def lines() -> Iterator[str]:
         yield words
@@ -135,10 +135,10 @@ def _outlook(house: "House", place: "Place", days: int, check: bool, as_json: bo
     _check(held, check)
 
 
-def _explained(house: "House", place: "Place", key: str, as_json: bool) -> None:
+def _explained(context: "Context", place: "Place", key: str, as_json: bool) -> None:
     from scheduler.actions.plan.explaining import why
 
-    told = why(house, place.vessel_id, place.id, key)
+    told = why(context, place.vessel_id, place.id, key)
 
     def lines() -> Iterator[str]:
         yield from told["reasons"]
@@ -159,14 +159,14 @@ def _explained(house: "House", place: "Place", key: str, as_json: bool) -> None:
 
 
 def _fleet(processes: int | None, check: bool, as_json: bool) -> None:
-    from scheduler.actions.plan.fleet import Came, look, plan_many
+    from scheduler.actions.plan.fleet import Came, fleet_standing, plan_many
     from scheduler.settings import cores
 
     came: dict[str, PlantPlan] = {}
     many = processes or cores()
     began = time.monotonic()
-    with open_house() as house:
-        pairs = plants(house, None)
+    with command_context() as context:
+        pairs = plants(context, None)
         try:
             with _bar(len(pairs)) as step:
 
@@ -176,9 +176,9 @@ def _fleet(processes: int | None, check: bool, as_json: bool) -> None:
 
                 if check:
                     for pair in pairs:
-                        note(look(house, *pair))
+                        note(fleet_standing(context, *pair))
                 else:
-                    plan_many(house, pairs, many, note)
+                    plan_many(context, pairs, many, note)
         finally:
             made = [came[plant_id] for _, plant_id in pairs if plant_id in came]
             _say_fleet(made, len(pairs), time.monotonic() - began, as_json)

@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.shared.common import AsJson, app, hand, instant, me, open_house, out, plants, say
+from api.commands.shared.common import AsJson, app, command_context, hand, instant_given, me, out, plants, say
 
 
 @app.command()
@@ -28,8 +28,8 @@ def due(
     """
     from api.pages import words
     from api.routes.shared import shapes
-    from scheduler.actions.plant_state.load import situation
-    from scheduler.domain.base.enums import State
+    from scheduler.actions.plant_state.load import plant_state
+    from scheduler.domain.base.enums import JobState
     from scheduler.errors import NotFound
 
     if moved:
@@ -38,12 +38,12 @@ def due(
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
     worst = 0
-    with open_house() as house:
-        for vessel_id, plant_id in plants(house, plant):
-            now = situation(house, vessel_id, plant_id)
+    with command_context() as context:
+        for vessel_id, plant_id in plants(context, plant):
+            now = plant_state(context, vessel_id, plant_id)
             lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}")
             for job in now.jobs:
-                if not job.first or explain not in (None, job.occurrence.key):
+                if not job.first or explain not in (None, job.job_id.key):
                     continue
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
                 seen = now.as_shown(job)
@@ -53,15 +53,15 @@ def due(
                 hours += words.as_of_words(seen, now.at, now.offset_minutes)
                 days = f"{round((seen.due_at - now.at).total_seconds() / 86400):5d} days"
                 when = f"{words.ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
-                if job.state is State.NOT_KNOWN:
+                if job.state is JobState.NOT_KNOWN:
                     days, when = "       now", "due now"
                 place = now.position_name(job.position)
                 lines.append(
-                    f"  {job.state.value:19} {when:15} {days} {hours:42} {place:14} {job.kind_name:20} {job.occurrence.key}"
+                    f"  {job.state.value:19} {when:15} {days} {hours:42} {place:14} {job.kind_name:20} {job.job_id.key}"
                 )
                 if explain is not None:
                     lines.append(f"    {rows[-1]['why']['sentence']}")
-                worst = max(worst, {State.PAST_DUE: 3, State.PAST_LIMIT: 4}.get(job.state, 0))
+                worst = max(worst, {JobState.PAST_DUE: 3, JobState.PAST_LIMIT: 4}.get(job.state, 0))
     if explain is not None and not rows:
         raise NotFound(f"There is no open job {explain}. `leadline due` shows the keys.")
     if not lines:
@@ -80,10 +80,10 @@ def _moved(plant: str | None, since: int, as_json: bool) -> None:
 
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
-    with open_house() as house:
-        for vessel_id, plant_id in plants(house, plant):
-            offset = offset_now(house, vessel_id)
-            for one in published.moved_since(house, vessel_id, plant_id, after=since):
+    with command_context() as context:
+        for vessel_id, plant_id in plants(context, plant):
+            offset = offset_now(context, vessel_id)
+            for one in published.moved_since(context, vessel_id, plant_id, after=since):
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.moved_json(one)})
                 was, now = words.ship(one.from_due_at, offset), words.ship(one.to_due_at, offset)
                 lines.append(
@@ -112,13 +112,13 @@ def reading(
     from scheduler.errors import Refused
     from scheduler.storage.tables import AssetKind
 
-    when = instant(at)
-    with open_house() as house:
-        place = fleet.locate(house, me(), counter, AssetKind.COUNTER)
+    when = instant_given(at)
+    with command_context() as context:
+        place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
         read = by_hand.Read(counter, when, value)
-        with by_hand.own_intake(house) as intake:
+        with by_hand.own_intake(context) as intake:
             asked = hand({"reading": counter, "at": when.isoformat(), "value": value})
-            (one,) = by_hand.store_by_hand(house, intake, asked, place.vessel_id, [read])
+            (one,) = by_hand.store_by_hand(context, intake, asked, place.vessel_id, [read])
     if not one.taken:
         raise Refused(one.why)
     entry = one.entry
@@ -160,9 +160,9 @@ def minimum(
             raise typer.BadParameter(f"{text!r}: a date is expected, such as 2026-12-20") from None
 
     first, last = on(from_on), on(to_on)
-    with open_house() as house:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
-        vessel, version = fleet.get_vessel(house, me(), place.vessel_id)
+    with command_context() as context:
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
+        vessel, version = fleet.get_vessel(context, me(), place.vessel_id)
         held = next(one for one in vessel.plants if one.id == plant)
         free = free_from_fixtures(closets, flushes, litres, Free(leak))
         swept = swept_of(free, held.stop_vacuum_kpa)
@@ -180,7 +180,7 @@ def minimum(
             plants_then = tuple(changed if one.id == plant else one for one in vessel.plants)
             why = f"{label}, from fixtures: {closets} closets, {flushes:g} flushes an hour, {litres:g} litres, leak {leak:g} m3/h"
             there = replace(vessel, plants=plants_then)
-            version, _ = fleet.put_vessel(house, me(), there, if_match=version, reason=why)
+            version, _ = fleet.put_vessel(context, me(), there, if_match=version, reason=why)
     told = {
         "plant": plant,
         "free_m3_per_h": free.m3_per_h,

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from api.commands.shared.common import AsJson, app, hand, instant, me, open_house, out, say
+from api.commands.shared.common import AsJson, app, command_context, hand, instant_given, me, out, say
 
 
 @app.command()
@@ -58,7 +58,7 @@ def pulldown(
     except (OSError, UnicodeDecodeError) as error:
         raise NotFound(f"{log} cannot be read as UTF-8 text: {error}.") from error
     told = tests.PullDown(
-        at=instant(at),
+        at=instant_given(at),
         result=Test(result or "passed"),
         done_by=by,
         reason=reason,
@@ -66,13 +66,13 @@ def pulldown(
         log=text,
         ultimate_kpa=ultimate,
     )
-    with open_house() as house:
-        place = fleet.locate(house, me(), pump, AssetKind.PUMP)
+    with command_context() as context:
+        place = fleet.locate(context, me(), pump, AssetKind.PUMP)
         if result is None:
-            body = tests.computed(house, place, told)
+            body = tests.computed(context, place, told)
             say("Computed only. To record it add --result passed or --result failed, and --by NAME.")
         else:
             asked = {"pulldown": pump, "at": told.at.isoformat(), "result": result}
-            body = dict(tests.record_test(house, hand(asked), place, told).body)
+            body = dict(tests.record_test(context, hand(asked), place, told).body)
     recorded = f"; record {body['record']}, {body['pump_state']}" if "record" in body else ""
     out(body, as_json, lambda: iter([f"{body['says']}{recorded}"]))

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 
 import typer
 
-from api.commands.shared.common import AsJson, app, me, open_house, out
+from api.commands.shared.common import AsJson, app, command_context, me, out
 
 
 @app.command()
@@ -17,9 +17,9 @@ def reliability(vessel: Annotated[str, typer.Argument(help="vessel id")], as_jso
     from scheduler.actions.record import reliability as figures
     from scheduler.actions.vessel import fleet
 
-    with open_house() as house:
-        fleet.get_vessel(house, me(), vessel)
-        told = figures.report(house, vessel)
+    with command_context() as context:
+        fleet.get_vessel(context, me(), vessel)
+        told = figures.report(context, vessel)
     out(told, as_json, lambda: _lines(told))
 
 

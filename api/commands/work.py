@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from api.commands.shared.common import AsJson, app, hand, instant, job_app, maybe_instant, me, open_house, out, say
+from api.commands.shared.common import (
+    AsJson,
+    app,
+    command_context,
+    hand,
+    instant_given,
+    job_app,
+    maybe_instant,
+    me,
+    out,
+    say,
+)
 
 
 @job_app.command("done")
@@ -31,7 +42,7 @@ def job_done(
 
     Example: leadline job done knife_inspection:plover-pump-a-knives:1 --by "A. Second" --test passed
     """
-    from api.ics.writer import PEN
+    from api.ics.writer import calendar_writer
     from scheduler.actions.feed import refresh
     from scheduler.actions.work import jobs
     from scheduler.domain.base.enums import Test
@@ -39,7 +50,7 @@ def job_done(
     if test not in [t.value for t in Test]:
         raise typer.BadParameter(f"{test!r}: passed, failed or none is expected", param_hint="--test")
     told = jobs.Close(
-        done_at=instant(at),
+        done_at=instant_given(at),
         done_by=by,
         test=Test(test),
         checked_by=checked_by,
@@ -50,10 +61,10 @@ def job_done(
         answers_for=answers_for,
         from_paper=from_paper,
     )
-    with open_house() as house:
-        place, occurrence = jobs.job_place(house, me(), key)
-        answer = jobs.close_job(house, hand({"close": key, "at": told.done_at.isoformat()}), place, occurrence, told)
-        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    with command_context() as context:
+        place, job_id = jobs.job_place(context, me(), key)
+        answer = jobs.close_job(context, hand({"close": key, "at": told.done_at.isoformat()}), place, job_id, told)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
     body = answer.body
     words = f"closed, {body['verdict']}" if body["closed"] else "test failed: it stays open"
     pump = f"; pump {body['pump']} {body['pump_state']}" if body["pump_state"] else ""
@@ -71,14 +82,14 @@ def job_strike(
 
     Example: leadline job strike knife_inspection:plover-pump-a-knives:1 --reason "wrong pump"
     """
-    from api.ics.writer import PEN
+    from api.ics.writer import calendar_writer
     from scheduler.actions.feed import refresh
     from scheduler.actions.work import checking, jobs
 
-    with open_house() as house:
-        place, occurrence = jobs.job_place(house, me(), key)
-        body = dict(checking.strike_close(house, hand({"strike": key}), place, occurrence, reason).body)
-        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+    with command_context() as context:
+        place, job_id = jobs.job_place(context, me(), key)
+        body = dict(checking.strike_close(context, hand({"strike": key}), place, job_id, reason).body)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
     out(body, as_json, lambda: iter([f"{key}: {body['says']} Record {body['record']}"]))
 
 
@@ -107,11 +118,11 @@ def job_step(
     from scheduler.actions.plant_state.work import STEP
     from scheduler.actions.work import jobs, steps
 
-    with open_house() as house:
-        place, occurrence = jobs.job_place(house, me(), key)
+    with command_context() as context:
+        place, job_id = jobs.job_place(context, me(), key)
         if kind is None:
-            told = steps.work_on(house, place, occurrence)
-            kept = steps.kept_steps(house, place, occurrence)
+            told = steps.work_on(context, place, job_id)
+            kept = steps.stored_steps(context, place, job_id)
             lines = [
                 f"{one.step.at:%Y-%m-%d %H:%MZ}  {step_words(one.step)}  ({one.step.by}, record {one.record})"
                 for one in kept
@@ -120,7 +131,7 @@ def job_step(
             lines += [f"  {form.kind}: {', '.join(ask.name for ask in form.asks) or 'none'}" for form in FORMS]
             out(told, as_json, lambda: iter(lines))
             return
-        typed = {"by": by, "at": instant(at).isoformat()}
+        typed = {"by": by, "at": instant_given(at).isoformat()}
         for one in particulars or []:
             name, equals, value = one.partition("=")
             if not equals:
@@ -128,7 +139,7 @@ def job_step(
             typed[name] = value
         told_step = read_step(kind, typed, 0, fact=fact)
         asked = {"step": key, "what": STEP.dump_python(told_step.step, mode="json")}
-        answer = steps.take_step(house, hand(asked), place, occurrence, told_step.step, fact=fact)
+        answer = steps.take_step(context, hand(asked), place, job_id, told_step.step, fact=fact)
     body = dict(answer.body)
     flags = [f"flagged: {words}" for words in body["flags"]] + [f"warning: {words}" for words in body["warnings"]]
     says = f"{key}: {step_words(told_step.step)}; the pump counts {body['pump_counts']}; record {body['record']}"
@@ -151,7 +162,7 @@ def history(
     done_to: Annotated[str | None, typer.Option(help="closed jobs done before")] = None,
     pump: Annotated[str, typer.Option(help="closed jobs of the pump with this serial number")] = "",
     kind: Annotated[str, typer.Option(help="closed jobs of this kind, by name or code")] = "",
-    as_of: Annotated[str | None, typer.Option(help="instant the export says it is of (default: now)")] = None,
+    as_of: Annotated[str | None, typer.Option(help="instant_given the export says it is of (default: now)")] = None,
     schema: Annotated[bool, typer.Option("--schema", help="show the JSON Schema of a line instead")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="JSON Lines (the default)")] = False,  # noqa: ARG001
 ) -> None:
@@ -182,8 +193,8 @@ def history(
         pump=pump,
         kind=kind,
     )
-    with open_house() as house:
-        pieces = export(house, vessel, me().name, form, choice, as_of=maybe_instant(as_of))
+    with command_context() as context:
+        pieces = export(context, vessel, me().name, form, choice, as_of=maybe_instant(as_of))
         if out is None:
             sys.stdout.writelines(piece for piece in pieces if isinstance(piece, str))
             return

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from api.exports.answer import summary_json
 from api.exports.book import xlsx
-from api.exports.frame import ExportFrame, Summary, summary
+from api.exports.frame import ExportFrame, Summary, export_summary
 from api.exports.lines import jsonl
 from api.exports.paper import pdf
 from api.exports.table import BOM, COLUMNS, csv_rows
@@ -19,9 +19,9 @@ __all__ = [
     "ExportFrame",
     "Summary",
     "csv_rows",
+    "export_summary",
     "jsonl",
     "pdf",
-    "summary",
     "summary_json",
     "xlsx",
 ]

@@ -3,15 +3,15 @@
 import json
 from collections.abc import Iterable, Iterator
 
-from api.exports.frame import ExportFrame, summary
+from api.exports.frame import ExportFrame, export_summary
 from api.exports.judged import WORDS, judged
-from scheduler.actions.record.history import Beside
+from scheduler.actions.record.history import BesideRecords
 from scheduler.domain.record.chain import Record
 
 
-def summary_json(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> Iterator[str]:
+def summary_json(records: Iterable[Record], frame: ExportFrame, beside: BesideRecords) -> Iterator[str]:
     """Vessel, period, choice, counts by verdict and record kind, completeness, and what was done in window by job kind."""
-    found = summary(records)
+    found = export_summary(records)
     told = {
         **frame.told(),
         "records": found.records,

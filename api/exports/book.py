@@ -8,11 +8,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
-from api.exports.frame import ExportFrame, summary
+from api.exports.frame import ExportFrame, export_summary
 from api.exports.judged import HEADINGS, judged
 from api.exports.report import DEFINITIONS, beside_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
-from scheduler.actions.record.history import Beside
+from scheduler.actions.record.history import BesideRecords
 from scheduler.domain.record.chain import Record
 
 _NUMBERS = frozenset(
@@ -35,7 +35,7 @@ _MOST_LETTERS = 32_000
 """A cell holds 32 767; what is longer is cut and says so. The JSON Lines export has it whole."""
 
 
-def xlsx(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> Iterator[bytes]:
+def xlsx(records: Iterable[Record], frame: ExportFrame, beside: BesideRecords) -> Iterator[bytes]:
     """The workbook in pieces.
 
     Args:
@@ -43,7 +43,7 @@ def xlsx(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> Itera
     """
     import xlsxwriter
 
-    found = summary(records)
+    found = export_summary(records)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "history.xlsx"
         book = xlsxwriter.Workbook(

@@ -137,7 +137,7 @@ class Tally:
         )
 
 
-def summary(records: Iterable[Record], *, also: Sequence[str] = ()) -> Summary:
+def export_summary(records: Iterable[Record], *, also: Sequence[str] = ()) -> Summary:
     """Counts and the completeness statement. also: more sentences for it, such as which hours are missing."""
     tally = Tally()
     for record in records:

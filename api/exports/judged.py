@@ -35,7 +35,7 @@ WORDS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Judged:
+class VerdictCounts:
     """The closed jobs of a kind by verdict. not_done: none where nobody looked for them."""
 
     job_kind: str
@@ -74,7 +74,7 @@ class Judged:
         )
 
 
-def judged(found: Summary, not_done: Sequence[NotDone] | None = None) -> tuple[Judged, ...]:
+def judged(found: Summary, not_done: Sequence[NotDone] | None = None) -> tuple[VerdictCounts, ...]:
     """All kinds together first, then each by name.
 
     Args:
@@ -83,7 +83,7 @@ def judged(found: Summary, not_done: Sequence[NotDone] | None = None) -> tuple[J
     missing = None if not_done is None else _missing(not_done, found.closed_jobs)
     kinds = sorted({*found.by_job_kind, *(missing or {})})
     each = [
-        Judged(
+        VerdictCounts(
             job_kind=kind,
             counts=found.by_job_kind.get(kind, {}),
             not_done=None if missing is None else missing[kind],
@@ -94,10 +94,10 @@ def judged(found: Summary, not_done: Sequence[NotDone] | None = None) -> tuple[J
     for one in each:
         whole.update(one.counts)
     total = None if missing is None else sum(missing.values())
-    return (Judged(job_kind=ALL, counts=whole, not_done=total), *each)
+    return (VerdictCounts(job_kind=ALL, counts=whole, not_done=total), *each)
 
 
-def sentence(one: Judged) -> str:
+def sentence(one: VerdictCounts) -> str:
     """The first page's words on them.
 
     >>> sentence(Judged(job_kind=ALL, counts={"in window": 2, "late": 1}, not_done=1))

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable, Iterator
 
-from api.exports.frame import ExportFrame, summary
-from api.exports.judged import Judged, judged
+from api.exports.frame import ExportFrame, export_summary
+from api.exports.judged import VerdictCounts, judged
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.verify import header_line, spelled
 from scheduler.errors import Refused
@@ -18,7 +18,7 @@ def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
     Raises:
         Refused: a gap or disorder in an export that says it is unfiltered.
     """
-    found = summary(records)
+    found = export_summary(records)
     if frame.filter is None and found.gaps:
         raise Refused(f"Records {', '.join(found.gaps)} are missing or out of order, yet the export states no filter.")
     yield (
@@ -50,7 +50,7 @@ def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
         )
 
 
-def _told(whole: Judged) -> dict[str, object]:
+def _told(whole: VerdictCounts) -> dict[str, object]:
     """The counts over all job kinds. What was due and not done is no record, so it is not counted here."""
     told = whole.told()
     return {name: told[name] for name in told if name not in ("job_kind", *_NOT_HERE)}

@@ -4,11 +4,11 @@ import json
 from collections.abc import Iterable
 from pathlib import Path
 
-from api.exports.frame import ExportFrame, summary
+from api.exports.frame import ExportFrame, export_summary
 from api.exports.judged import HEADINGS, judged
 from api.exports.report import DEFINITIONS, beside_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
-from scheduler.actions.record.history import Beside
+from scheduler.actions.record.history import BesideRecords
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.errors import Refused, TooLarge
@@ -21,7 +21,7 @@ _SHOWN = (
 )  # fmt: skip
 
 
-def pdf(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> bytes:
+def pdf(records: Iterable[Record], frame: ExportFrame, beside: BesideRecords) -> bytes:
     """The document: first page, closed jobs, what stands beside them, definitions. Other records are counted only.
 
     Raises:
@@ -43,7 +43,7 @@ def pdf(records: Iterable[Record], frame: ExportFrame, beside: Beside) -> bytes:
             raise TooLarge(f"More than {MOST_ROWS} closed jobs do not go on paper. Choose a period, or take XLSX.")
         cells = dict(zip(order, cells_of(record), strict=True))
         rows.append([_spoken(cells[member]) for member in _SHOWN])
-    found = summary(records)
+    found = export_summary(records)
     data = {
         "title": f"{frame.vessel}: compliance history",
         "frame": frame_rows(frame, found, beside),

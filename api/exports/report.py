@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from api.exports.frame import ExportFrame, Summary
 from api.exports.judged import WORDS, judged, sentence
-from scheduler.actions.record.history import Beside
+from scheduler.actions.record.history import BesideRecords
 from scheduler.domain.base.canonical import instant_text
 
 DEFINITIONS: tuple[tuple[str, str], ...] = (
@@ -31,7 +31,7 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
 )
 
 
-def frame_rows(frame: ExportFrame, found: Summary, beside: Beside) -> list[tuple[str, str]]:
+def frame_rows(frame: ExportFrame, found: Summary, beside: BesideRecords) -> list[tuple[str, str]]:
     """What the export is, line by line."""
     period = (
         f"recorded {'from ' + instant_text(frame.from_at) if frame.from_at else 'from the beginning'} "
@@ -56,7 +56,7 @@ def frame_rows(frame: ExportFrame, found: Summary, beside: Beside) -> list[tuple
     ]
 
 
-def beside_tables(beside: Beside) -> Iterator[tuple[str, Sequence[str], list[tuple[str, ...]]]]:
+def beside_tables(beside: BesideRecords) -> Iterator[tuple[str, Sequence[str], list[tuple[str, ...]]]]:
     """(name, headings, rows) of each further table, empty ones too: an empty table is an answer."""
     yield (
         "Not done",

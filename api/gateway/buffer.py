@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import IO, NamedTuple
 
 from api.gateway.pacing import Aside, Queued
-from api.gateway.reading import BadLine, Reading, z
+from api.gateway.reading import BadLine, CounterReading, utc_text_of
 from scheduler.errors import Busy, NotFound, Refused, SchedulerError, StorageFull
 
 FLOOR_BYTES = 16 * 1024 * 1024
@@ -88,7 +88,7 @@ class Buffer:
             if self._one("PRAGMA quick_check(1)") != "ok":
                 raise sqlite3.DatabaseError("quick_check")
 
-    def add(self, readings: Sequence[Reading], file: TakenFile | None = None) -> int:
+    def add(self, readings: Sequence[CounterReading], file: TakenFile | None = None) -> int:
         """Take readings in, all or none, and return how many; on the disk when this returns.
 
         Args:
@@ -109,7 +109,7 @@ class Buffer:
             )
         return len(readings)
 
-    def add_shown(self, readings: Iterable[Reading]) -> int:
+    def add_shown(self, readings: Iterable[CounterReading]) -> int:
         """Take in what registers showed just now, and return how many. All or none, on the disk when this returns.
 
         Instants are to the second, so a counter read twice within one (after a quick restart) counts as read once: the
@@ -142,7 +142,7 @@ class Buffer:
             most,
         )
         return [
-            Queued(id, counter, z(at_s), value, f"{name} line {line}" if name else "")
+            Queued(id, counter, utc_text_of(at_s), value, f"{name} line {line}" if name else "")
             for id, counter, at_s, value, name, line in rows
         ]
 
@@ -194,7 +194,16 @@ class Buffer:
         """The put-aside list, oldest first."""
         rows = self._rows("SELECT id, counter, at_s, value, status, why, source, aside_s FROM aside ORDER BY id")
         return [
-            PutAside(id, counter, None if at_s is None else z(at_s), value, status, why, source, z(aside_s))
+            PutAside(
+                id,
+                counter,
+                None if at_s is None else utc_text_of(at_s),
+                value,
+                status,
+                why,
+                source,
+                utc_text_of(aside_s),
+            )
             for id, counter, at_s, value, status, why, source, aside_s in rows
         ]
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from api.gateway.registers import Kind, Layout, decode, layouts
+from api.gateway.registers import Layout, RegisterKind, decode, layouts
 from api.gateway.settings import RegisterCounter
 
 SCALES = {3600: "whole hours", 360: "tenths of an hour", 60: "minutes", 36: "hundredths of an hour", 1: "seconds"}
@@ -35,7 +35,7 @@ class Fit(NamedTuple):
     seconds_per_count: int
 
 
-class Candidate(NamedTuple):
+class LayoutShown(NamedTuple):
     """What the registers show in one layout. hours: at the scale set; none where it shows no count."""
 
     layout: Layout
@@ -44,12 +44,12 @@ class Candidate(NamedTuple):
     is_set: bool
 
 
-class Verdict(NamedTuple):
+class CheckResult(NamedTuple):
     """What came of one counter. fits: every setting that fits. elsewhere: fits at registers beside. says: in words."""
 
     counter: str
     words: list[int]
-    candidates: list[Candidate]
+    candidates: list[LayoutShown]
     panel: Panel | None
     proven: bool
     fits: list[Fit]
@@ -87,7 +87,7 @@ def read_panel(text: str) -> Panel:
     return Panel(Decimal(text), Decimal(1).scaleb(-len(decimals)))
 
 
-def fits(counts: int | float | None, seconds_per_count: int, panel: Panel) -> bool:
+def layouts_fitting(counts: int | float | None, seconds_per_count: int, panel: Panel) -> bool:
     """True when these counts are the panel's figure, to its last digit or to one count, and a little running meanwhile."""
     if counts is None:
         return False
@@ -95,7 +95,9 @@ def fits(counts: int | float | None, seconds_per_count: int, panel: Panel) -> bo
     return abs(hours - panel.hours) <= max(panel.step, Decimal(seconds_per_count) / 3600) + _MEANWHILE_HOURS
 
 
-def judge(counter: RegisterCounter, words: list[int], around: Mapping[int, int], panel: Panel | None) -> Verdict:
+def check_counter(
+    counter: RegisterCounter, words: list[int], around: Mapping[int, int], panel: Panel | None
+) -> CheckResult:
     """What these registers prove.
 
     Args:
@@ -108,20 +110,20 @@ def judge(counter: RegisterCounter, words: list[int], around: Mapping[int, int],
     says = list(_hints(counter, counts))
     if panel is None:
         says.append(f"Not proven: give the figure on its panel, --panel {counter.name}=HOURS.")
-        return Verdict(counter.name, words, shown, None, False, [], [], says)
+        return CheckResult(counter.name, words, shown, None, False, [], [], says)
     scales = [counter.seconds_per_count, *(scale for scale in SCALES if scale != counter.seconds_per_count)]
     fitting = [
         Fit(counter.register, layout, scale)
         for layout in layouts(len(words))
         for scale in scales
-        if fits(decode(layout, words), scale, panel)
+        if layouts_fitting(decode(layout, words), scale, panel)
     ]
     own = Fit(counter.register, counter.layout, counter.seconds_per_count)
     over = counter.modulus is not None and counts is not None and counts >= counter.modulus
     elsewhere = [] if own in fitting else _elsewhere(counter, around, scales, panel)
     proven = fitting == [own] and not over
     says.extend(_conclusion(counter, own, fitting, elsewhere, panel, over))
-    return Verdict(counter.name, words, shown, panel, proven, fitting, elsewhere, says)
+    return CheckResult(counter.name, words, shown, panel, proven, fitting, elsewhere, says)
 
 
 def _conclusion(
@@ -154,14 +156,14 @@ def _elsewhere(counter: RegisterCounter, around: Mapping[int, int], scales: list
         and all(start + more in around for more in range(size))
         for layout in layouts(size)
         for scale in scales
-        if fits(decode(layout, [around[start + more] for more in range(size)]), scale, panel)
+        if layouts_fitting(decode(layout, [around[start + more] for more in range(size)]), scale, panel)
     ]
 
 
-def _candidate(counter: RegisterCounter, layout: Layout, words: list[int]) -> Candidate:
+def _candidate(counter: RegisterCounter, layout: Layout, words: list[int]) -> LayoutShown:
     counts = decode(layout, words)
     hours = None if counts is None else counts * counter.seconds_per_count / 3600
-    return Candidate(layout, counts, hours, layout == counter.layout)
+    return LayoutShown(layout, counts, hours, layout == counter.layout)
 
 
 def _hints(counter: RegisterCounter, counts: int | float | None) -> Iterator[str]:
@@ -169,7 +171,7 @@ def _hints(counter: RegisterCounter, counts: int | float | None) -> Iterator[str
         yield f"As {counter.layout.says()} the registers show no count."
     elif counter.modulus is not None and counts >= counter.modulus:
         yield f"It shows {counts} counts, which modulus {counter.modulus} does not allow."
-    if counter.layout.kind is Kind.U16 and (counter.modulus is None or counter.modulus > 65_536):
+    if counter.layout.kind is RegisterKind.U16 and (counter.modulus is None or counter.modulus > 65_536):
         yield "16 bits start again at 0 after 65535 counts: set modulus 65536, unless the device starts again earlier."
 
 
@@ -182,7 +184,7 @@ def _list(found: list[Fit], own: Fit) -> str:
     return " or ".join(told) + more
 
 
-def shown_lines(verdict: Verdict, counter: RegisterCounter) -> Iterator[str]:
+def shown_lines(verdict: CheckResult, counter: RegisterCounter) -> Iterator[str]:
     """The verdict as lines for a person."""
     words = " ".join(f"{word:04x}" for word in verdict.words)
     yield f"{counter.name}: {counter.says()} (words {words})"

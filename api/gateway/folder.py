@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from api.gateway.buffer import Buffer, TakenFile
-from api.gateway.reading import BadLine, Reading, read_last, read_line
+from api.gateway.reading import BadLine, CounterReading, read_last, read_line
 from api.gateway.settings import DropFolder
 from scheduler.errors import Busy, Refused, StorageFull
 
@@ -21,7 +21,7 @@ DONE = "done"
 PROBLEMS = ".problems"
 
 
-class Look(NamedTuple):
+class FileSeen(NamedTuple):
     """A file as it looked. since: seconds of the gateway's own running clock when it was first seen so."""
 
     size: int
@@ -29,7 +29,7 @@ class Look(NamedTuple):
     since: float
 
 
-class Told(NamedTuple):
+class FolderReport(NamedTuple):
     """What came of a look: sentences of what was done and of what could not be; readings taken, and bad lines."""
 
     said: list[str]
@@ -38,21 +38,21 @@ class Told(NamedTuple):
     bad: int = 0
 
 
-def look_again(before: Look | None, size: int, changed_ns: int, now: float) -> Look:
+def look_again(before: FileSeen | None, size: int, changed_ns: int, now: float) -> FileSeen:
     """The look kept of a file: since the same instant as before when it has not changed. Pure."""
     if before is not None and (before.size, before.changed_ns) == (size, changed_ns):
         return before
-    return Look(size, changed_ns, now)
+    return FileSeen(size, changed_ns, now)
 
 
-def is_complete(look: Look, settle_seconds: float, now: float) -> bool:
+def is_complete(look: FileSeen, settle_seconds: float, now: float) -> bool:
     """A file that has not changed for so long, by the gateway's clock alone. Pure."""
     return now - look.since >= settle_seconds
 
 
-def read_file(content: bytes) -> tuple[list[Reading], list[BadLine]]:
+def read_file(content: bytes) -> tuple[list[CounterReading], list[BadLine]]:
     """The readings and the bad lines of a file. Pure."""
-    readings: list[Reading] = []
+    readings: list[CounterReading] = []
     bad: list[BadLine] = []
     *lines, last = content.split(b"\n")
     for number, raw in enumerate(lines, 1):
@@ -73,8 +73,8 @@ class Drop:
 
     settings: DropFolder
     buffer: Buffer
-    looks: dict[str, Look] = field(default_factory=dict)
-    taken: dict[str, Look] = field(default_factory=dict)
+    looks: dict[str, FileSeen] = field(default_factory=dict)
+    taken: dict[str, FileSeen] = field(default_factory=dict)
 
     def set_up(self) -> None:
         """See that the folder is there and done/ can be made. Raises Refused."""
@@ -86,7 +86,7 @@ class Drop:
                 "program write there."
             ) from error
 
-    def take(self, now: float) -> Told:
+    def take(self, now: float) -> FolderReport:
         """Take every complete file into the buffer.
 
         What cannot be taken now (no room in the buffer, no right to read) stays where it is and is told.
@@ -94,7 +94,7 @@ class Drop:
         Args:
             now: seconds of a running clock.
         """
-        told = Told([], [])
+        told = FolderReport([], [])
         count = faulty = 0
         known = {(file.name, file.digest) for file in self.buffer.files()}
         for name, look in self._complete(now, told):
@@ -120,9 +120,9 @@ class Drop:
             self.taken[name] = look
         return told._replace(readings=count, bad=faulty)
 
-    def move_sent(self) -> Told:
+    def move_sent(self) -> FolderReport:
         """Move to done/ every file of which the server has answered for all lines."""
-        told = Told([], [])
+        told = FolderReport([], [])
         for file in self.buffer.sent_files():
             path = self.settings.path / file.name
             try:
@@ -161,7 +161,7 @@ class Drop:
         """True while a file is there that is not taken yet and may be once it has settled."""
         return any(self.taken.get(name) != look for name, look in self.looks.items() if look.size <= MOST_BYTES)
 
-    def _complete(self, now: float, told: Told) -> list[tuple[str, Look]]:
+    def _complete(self, now: float, told: FolderReport) -> list[tuple[str, FileSeen]]:
         here = dict(self._files(told))
         self.looks = {
             name: look_again(self.looks.get(name), stat.st_size, stat.st_mtime_ns, now) for name, stat in here.items()
@@ -174,7 +174,7 @@ class Drop:
                 complete.append((name, look))
         return complete
 
-    def _files(self, told: Told) -> Iterator[tuple[str, os.stat_result]]:
+    def _files(self, told: FolderReport) -> Iterator[tuple[str, os.stat_result]]:
         try:
             with os.scandir(self.settings.path) as entries:
                 found = [one for one in entries if one.name.lower().endswith(".csv") and not one.name.startswith(".")]

@@ -3,7 +3,7 @@
 import os
 from dataclasses import dataclass, field
 
-from api.gateway.reading import BadLine, Reading, read_last, read_line
+from api.gateway.reading import BadLine, CounterReading, read_last, read_line
 
 _CHUNK_BYTES = 65_536
 
@@ -15,7 +15,7 @@ class Lines:
     rest: bytes = b""
     number: int = 0
     ended: bool = False
-    readings: list[Reading] = field(default_factory=list)
+    readings: list[CounterReading] = field(default_factory=list)
     bad: list[BadLine] = field(default_factory=list)
 
     def read(self, handle: int) -> None:
@@ -30,7 +30,7 @@ class Lines:
         for raw in lines:
             self.number += 1
             found = read_line(raw.removesuffix(b"\r"), self.number)
-            if isinstance(found, Reading):
+            if isinstance(found, CounterReading):
                 self.readings.append(found._replace(line=None))
             elif found is not None:
                 self.bad.append(found)

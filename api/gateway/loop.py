@@ -68,7 +68,7 @@ def run(gateway: Gateway, wake: Wake, handle: int) -> None:
                 gateway.tell.say(f"{lost} lines of standard input could not be kept; have them sent once more.")
 
 
-def once(gateway: Gateway, handle: int, sleep: Callable[[float], None]) -> None:
+def one_round(gateway: Gateway, handle: int, sleep: Callable[[float], None]) -> None:
     """One round: read everything there is, send until nothing waits or the server does not take it.
 
     Args:

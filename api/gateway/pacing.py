@@ -95,7 +95,7 @@ def item_text(one: Queued) -> str:
     return f'{{"counter": {json.dumps(one.counter)}, "observed_at": "{one.observed_at}", "value": {one.value}}}'
 
 
-def body(batch: Sequence[Queued], sent_at: str) -> bytes:
+def post_body(batch: Sequence[Queued], sent_at: str) -> bytes:
     """The post's body."""
     return f'{{"sent_at": "{sent_at}", "readings": [{", ".join(map(item_text, batch))}]}}'.encode()
 

@@ -15,7 +15,7 @@ _FORM = "expected counter,observed_at,value such as plover-vp1-hours,2026-11-25T
 HEADER = "counter,observed_at,value"
 
 
-class Reading(NamedTuple):
+class CounterReading(NamedTuple):
     """One value of one counter at one instant, as it will be sent.
 
     at_s: epoch seconds. value: the counter's own figure as a JSON number, nothing done to it. line: in its file, from 1.
@@ -35,12 +35,12 @@ class BadLine(NamedTuple):
     says: str
 
 
-def seconds(at: datetime) -> int:
+def read_seconds(at: datetime) -> int:
     """Epoch seconds of an aware instant, floored."""
     return (at - EPOCH) // _SECOND
 
 
-def z(at_s: int) -> str:
+def utc_text_of(at_s: int) -> str:
     """RFC 3339 in UTC.
 
     >>> z(1793707200)
@@ -49,7 +49,7 @@ def z(at_s: int) -> str:
     return (EPOCH + timedelta(seconds=at_s)).isoformat().replace("+00:00", "Z")
 
 
-def number(counts: int | float) -> str:
+def read_number(counts: int | float) -> str:
     """Counts as a JSON number; a float with at most nine decimals, never in the form 1e9.
 
     >>> number(70000), number(215.5)
@@ -58,7 +58,7 @@ def number(counts: int | float) -> str:
     return str(counts) if isinstance(counts, int) else f"{counts:.9f}".rstrip("0").rstrip(".")
 
 
-def read_line(raw: bytes, at_line: int) -> Reading | BadLine | None:
+def read_line(raw: bytes, at_line: int) -> CounterReading | BadLine | None:
     """One line `counter,observed_at,value` without its line end; none for an empty line and for the header.
 
     Raises nothing: what cannot be read is a BadLine.
@@ -88,13 +88,13 @@ def read_line(raw: bytes, at_line: int) -> Reading | BadLine | None:
         says = f'observed_at "{instant}" is not an instant with its offset from the year 2000 on, such as 2026-11-25T07:00:00Z'
         return BadLine(at_line, text, says)
     whole, dot, decimals = value.partition(".")
-    return Reading(counter, at_s, (whole.lstrip("0") or "0") + dot + decimals, at_line)
+    return CounterReading(counter, at_s, (whole.lstrip("0") or "0") + dot + decimals, at_line)
 
 
 def read_last(raw: bytes, at_line: int) -> BadLine | None:
     """The same for a last line that has no line end: it may have been cut short, and a figure cut short is a wrong figure."""
     found = read_line(raw, at_line)
-    if isinstance(found, Reading):
+    if isinstance(found, CounterReading):
         says = "it is the last and has no line end, so it may be cut short; send the whole line anew"
         return BadLine(at_line, raw.decode().strip(), says)
     return found
@@ -104,7 +104,7 @@ def _instant_s(text: str) -> int | None:
     if not _INSTANT.fullmatch(text):
         return None
     try:
-        at_s = seconds(datetime.fromisoformat(text.upper()))
+        at_s = read_seconds(datetime.fromisoformat(text.upper()))
     except ValueError:
         return None
     return at_s if _EARLIEST_S <= at_s < _LATEST_S else None

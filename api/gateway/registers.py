@@ -12,7 +12,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 
-class Kind(StrEnum):
+class RegisterKind(StrEnum):
     """How a count is written in its registers. Signed kinds are not needed: a running-hour counter is never below 0."""
 
     U16 = "u16"
@@ -24,7 +24,7 @@ class Kind(StrEnum):
     @property
     def words(self) -> int:
         """Registers it takes: 1 or 2."""
-        return 1 if self in (Kind.U16, Kind.BCD16) else 2
+        return 1 if self in (RegisterKind.U16, RegisterKind.BCD16) else 2
 
 
 class WordOrder(StrEnum):
@@ -37,7 +37,7 @@ class WordOrder(StrEnum):
 class Layout(NamedTuple):
     """Kind and order of one counter's registers. swapped_bytes: the two bytes of each word are exchanged."""
 
-    kind: Kind
+    kind: RegisterKind
     order: WordOrder = WordOrder.HIGH_FIRST
     swapped_bytes: bool = False
 
@@ -52,7 +52,7 @@ def layouts(words: int) -> list[Layout]:
     orders = list(WordOrder) if words == 2 else [WordOrder.HIGH_FIRST]
     return [
         Layout(kind, order, swapped)
-        for kind in Kind
+        for kind in RegisterKind
         if kind.words == words
         for order in orders
         for swapped in (False, True)
@@ -69,10 +69,10 @@ def decode(layout: Layout, words: Sequence[int]) -> int | float | None:
     (70000, 292552705)
     """
     raw = _bytes(layout, words)
-    if layout.kind is Kind.FLOAT32:
+    if layout.kind is RegisterKind.FLOAT32:
         (value,) = struct.unpack(">f", raw)
         return abs(float(value)) if 0 <= value < float("inf") else None
-    if layout.kind in (Kind.BCD16, Kind.BCD32):
+    if layout.kind in (RegisterKind.BCD16, RegisterKind.BCD32):
         digits = raw.hex()
         return int(digits) if digits.isdecimal() else None
     return int.from_bytes(raw, "big")

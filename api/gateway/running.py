@@ -8,12 +8,12 @@ from datetime import UTC, datetime
 
 from api.gateway import modbus
 from api.gateway.buffer import Buffer
-from api.gateway.folder import Drop, Told
+from api.gateway.folder import Drop, FolderReport
 from api.gateway.lines import Lines
 from api.gateway.pacing import wait_seconds
-from api.gateway.reading import Reading, number, seconds, z
+from api.gateway.reading import CounterReading, read_number, read_seconds, utc_text_of
 from api.gateway.registers import decode
-from api.gateway.sender import Sender, Sent, Trouble
+from api.gateway.sender import PostFailure, Sender, Sent
 from api.gateway.settings import GatewaySettings, RegisterCounter
 from scheduler.clock import Clock
 from scheduler.errors import Busy, StorageFull
@@ -42,7 +42,7 @@ class Teller:
 
     def say(self, words: str) -> None:
         """Say it."""
-        self.write(f"{z(seconds(self.clock()))} {words}")
+        self.write(f"{utc_text_of(read_seconds(self.clock()))} {words}")
 
     def trouble(self, topic: str, words: str) -> None:
         """Say it unless it was said within the hour; other figures in it do not make it another trouble."""
@@ -119,7 +119,7 @@ class Gateway:
             self.tell.trouble("own clock", says)
             return
         self.tell.good("own clock", "This machine's clock is set.")
-        readings: list[Reading] = []
+        readings: list[CounterReading] = []
         for device in self.settings.devices:
             topic = f"device {device.name}"
             counters = [one for one in self.settings.counters if one.device == device.name]
@@ -133,14 +133,14 @@ class Gateway:
         if readings:
             self._keep(lambda: self.buffer.add_shown(readings))
 
-    def _read_counter(self, read: modbus.Registers, counter: RegisterCounter) -> Reading | None:
+    def _read_counter(self, read: modbus.Registers, counter: RegisterCounter) -> CounterReading | None:
         topic = f"counter {counter.name}"
         try:
             words = modbus.read_counter(read, counter)
         except modbus.NoAnswer as error:
             self.tell.trouble(topic, error.says)
             return None
-        at_s = seconds(self.clock())
+        at_s = read_seconds(self.clock())
         counts = decode(counter.layout, words)
         if counts is None:
             shown = " ".join(f"{word:04x}" for word in words)
@@ -150,7 +150,7 @@ class Gateway:
             self.tell.trouble(topic, says)
             return None
         self.tell.good(topic, f"{counter.name} is read again.")
-        return Reading(counter.name, at_s, number(counts))
+        return CounterReading(counter.name, at_s, read_number(counts))
 
     def _keep(self, take: Callable[[], int]) -> bool:
         try:
@@ -167,7 +167,7 @@ class Gateway:
             self._told("folder", self.drop.take(self.running()))
             self._told("done", self.drop.move_sent())
 
-    def _told(self, topic: str, told: Told) -> None:
+    def _told(self, topic: str, told: FolderReport) -> None:
         for words in told.said:
             self.tell.say(words)
         self.tally.update({"read": told.readings, "bad lines": told.bad})
@@ -187,7 +187,7 @@ class Gateway:
         if not lines.bad:
             return True
         try:
-            self.buffer.add_bad(lines.bad, "standard input", seconds(self.clock()))
+            self.buffer.add_bad(lines.bad, "standard input", read_seconds(self.clock()))
         except (StorageFull, Busy) as error:
             self.tell.trouble("buffer", error.says)
             return False
@@ -202,7 +202,7 @@ class Gateway:
         try:
             sent = self.sender.send_one()
         except (StorageFull, Busy) as error:
-            sent = Sent(trouble=Trouble(error.says))
+            sent = Sent(trouble=PostFailure(error.says))
         self.tally.update({"taken by the server": sent.taken, "put aside": sent.aside})
         if sent.aside:
             says = f"{sent.aside} readings were not taken and are put aside: leadline gateway --put-aside shows them."

@@ -10,7 +10,7 @@ import httpx
 
 from api.gateway import pacing
 from api.gateway.buffer import Buffer
-from api.gateway.reading import seconds, z
+from api.gateway.reading import read_seconds, utc_text_of
 from api.gateway.settings import GatewaySettings
 from scheduler.clock import Clock
 from scheduler.errors import Refused
@@ -18,7 +18,7 @@ from scheduler.errors import Refused
 TIMEOUT = httpx.Timeout(20.0, connect=5.0)
 
 
-class Trouble(NamedTuple):
+class PostFailure(NamedTuple):
     """Why a post brought nothing. asked: seconds the server asked to wait, none when it did not."""
 
     says: str
@@ -31,7 +31,7 @@ class Sent(NamedTuple):
     taken: int = 0
     aside: int = 0
     more: bool = False
-    trouble: Trouble | None = None
+    trouble: PostFailure | None = None
     skew: str | None = None
 
 
@@ -87,24 +87,24 @@ class Sender:
         try:
             answer = self.client.post(
                 "/api/v1/readings",
-                content=pacing.body(batch, z(seconds(self.clock()))),
+                content=pacing.post_body(batch, utc_text_of(read_seconds(self.clock()))),
                 headers={"Content-Type": "application/json"},
             )
         except (httpx.HTTPError, httpx.InvalidURL) as error:
             why = str(error) or type(error).__name__
-            return Sent(more=True, trouble=Trouble(f"The server {self.client.base_url} does not answer: {why}."))
+            return Sent(more=True, trouble=PostFailure(f"The server {self.client.base_url} does not answer: {why}."))
         if answer.status_code == 413 and len(batch) > 1:
             self.most_items = len(batch) // 2
             return Sent(more=True)
         if answer.status_code != 207:
             asked = pacing.asked_seconds(answer.headers.get("Retry-After"), self.clock())
-            return Sent(more=True, trouble=Trouble(_refusal(answer), asked))
+            return Sent(more=True, trouble=PostFailure(_refusal(answer), asked))
         told = _json(answer)
         listed = pacing.sort_answer(batch, told)
-        self.buffer.settle(listed.taken, listed.aside, seconds(self.clock()))
+        self.buffer.settle(listed.taken, listed.aside, read_seconds(self.clock()))
         trouble = None
         if not listed.taken and not listed.aside:
-            trouble = Trouble(
+            trouble = PostFailure(
                 "The server's answer lists none of the readings sent. See that the address is the server's."
             )
         self.most_items = pacing.MOST_ITEMS

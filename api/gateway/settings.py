@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from api.gateway.registers import Kind, Layout, WordOrder
+from api.gateway.registers import Layout, RegisterKind, WordOrder
 from scheduler.errors import Refused
 
 EXAMPLE = Path(__file__).with_name("example.toml")
@@ -68,7 +68,7 @@ class GatewaySettings:
     folder: DropFolder | None
 
 
-class _Table:
+class _TomlTable:
     """One table of the file: each value is asked for once, what nobody asked for is a fault."""
 
     def __init__(self, where: str, raw: Mapping[str, Any], faults: list[tuple[str, str]]) -> None:
@@ -137,7 +137,7 @@ class _Table:
                 self.fault(name, f"is not a setting. {hint}")
 
 
-def load(path: Path) -> GatewaySettings:
+def load_gateway(path: Path) -> GatewaySettings:
     """The settings in a file.
 
     Raises:
@@ -158,7 +158,7 @@ def load(path: Path) -> GatewaySettings:
 def parse(raw: Mapping[str, Any], path: Path) -> GatewaySettings:
     """The settings in a TOML document already read; pure. path: where it stands. Raises Refused as `load` does."""
     faults: list[tuple[str, str]] = []
-    top = _Table("", raw, faults)
+    top = _TomlTable("", raw, faults)
     here = path.parent
     server = top.text("server")
     _check_server(top, server)
@@ -187,7 +187,7 @@ def parse(raw: Mapping[str, Any], path: Path) -> GatewaySettings:
     )  # fmt: skip
 
 
-def _named(top: _Table, name: str, faults: list[tuple[str, str]]) -> list[tuple[str, Mapping[str, Any]]]:
+def _named(top: _TomlTable, name: str, faults: list[tuple[str, str]]) -> list[tuple[str, Mapping[str, Any]]]:
     found: list[tuple[str, Mapping[str, Any]]] = []
     for key, value in (top.table(name) or {}).items():
         if isinstance(value, dict):
@@ -198,7 +198,7 @@ def _named(top: _Table, name: str, faults: list[tuple[str, str]]) -> list[tuple[
 
 
 def _device(name: str, raw: Mapping[str, Any], faults: list[tuple[str, str]]) -> Device:
-    table = _Table(f"modbus.{name}.", raw, faults)
+    table = _TomlTable(f"modbus.{name}.", raw, faults)
     device = Device(
         name=name,
         host=table.text("host"),
@@ -211,9 +211,9 @@ def _device(name: str, raw: Mapping[str, Any], faults: list[tuple[str, str]]) ->
 
 
 def _counter(name: str, raw: Mapping[str, Any], devices: list[str], faults: list[tuple[str, str]]) -> RegisterCounter:
-    table = _Table(f"counter.{name}.", raw, faults)
+    table = _TomlTable(f"counter.{name}.", raw, faults)
     device = table.text("device", devices[0] if len(devices) == 1 else None, of=devices)
-    kind = Kind(table.text("kind", of=list(Kind)) or Kind.U16)
+    kind = RegisterKind(table.text("kind", of=list(RegisterKind)) or RegisterKind.U16)
     register = table.whole("register", None, 0, 65_536 - kind.words) or 0
     order = table.text("word_order", None if kind.words == 2 else WordOrder.HIGH_FIRST, of=list(WordOrder))
     counter = RegisterCounter(
@@ -232,13 +232,13 @@ def _counter(name: str, raw: Mapping[str, Any], devices: list[str], faults: list
 def _folder(raw: Mapping[str, Any] | None, here: Path, faults: list[tuple[str, str]]) -> DropFolder | None:
     if raw is None:
         return None
-    table = _Table("folder.", raw, faults)
+    table = _TomlTable("folder.", raw, faults)
     folder = DropFolder(path=here / table.text("path"), settle_seconds=table.span("settle_seconds", 5, 0, 3600))
     table.end()
     return folder
 
 
-def _check_server(top: _Table, server: str) -> None:
+def _check_server(top: _TomlTable, server: str) -> None:
     if not server:
         return
     try:

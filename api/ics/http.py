@@ -48,7 +48,7 @@ def conditional(request_headers: Mapping[str, str], etag: str, changed_at: datet
     return changed_at <= (at if at.tzinfo else at.replace(tzinfo=UTC))
 
 
-def answer(
+def calendar_answer(
     request_headers: Mapping[str, str],
     body: bytes,
     changed_at: datetime,

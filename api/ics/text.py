@@ -16,7 +16,7 @@ from icalendar import Calendar, Component, Event, Parameters, Todo, vCategory, v
 from icalendar.parser import Contentline
 
 from scheduler.domain.base.canonical import canonical
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
 from scheduler.errors import Refused
 
@@ -31,28 +31,28 @@ _STATUSES = frozenset({"TENTATIVE", "CONFIRMED", "CANCELLED"})
 # What RFC 5545 3.1 and 3.3.11 keep out of a text value, and what XML-minded clients choke on; tab and line feed stay.
 _UNWANTED = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]")
 _COLOURS = {
-    State.AHEAD: "slategray",
-    State.WINDOW_OPEN: "steelblue",
-    State.PAST_DUE: "darkgoldenrod",
-    State.PAST_LIMIT: "darkred",
-    State.POSTPONED: "rosybrown",
-    State.NOT_KNOWN: "mediumpurple",
-    State.DONE: "gray",
-    State.WITHDRAWN: "lightgray",
+    JobState.AHEAD: "slategray",
+    JobState.WINDOW_OPEN: "steelblue",
+    JobState.PAST_DUE: "darkgoldenrod",
+    JobState.PAST_LIMIT: "darkred",
+    JobState.POSTPONED: "rosybrown",
+    JobState.NOT_KNOWN: "mediumpurple",
+    JobState.DONE: "gray",
+    JobState.WITHDRAWN: "lightgray",
 }
 _PLAIN_COLOUR = "navy"
 _PRIORITIES = {
-    State.PAST_LIMIT: 1,
-    State.PAST_DUE: 2,
-    State.NOT_KNOWN: 3,
-    State.WINDOW_OPEN: 5,
-    State.POSTPONED: 6,
-    State.AHEAD: 7,
+    JobState.PAST_LIMIT: 1,
+    JobState.PAST_DUE: 2,
+    JobState.NOT_KNOWN: 3,
+    JobState.WINDOW_OPEN: 5,
+    JobState.POSTPONED: 6,
+    JobState.AHEAD: 7,
 }
 """Of a task, 1 the highest (RFC 5545 3.8.1.9)."""
 
 
-class _Text(vText):
+class _LiteralText(vText):
     """A TEXT value escaped by the letter; the library takes a backslash before an N for a line end, as in C:\\New.
 
     Source: RFC 5545 3.3.11.
@@ -93,7 +93,7 @@ def fingerprint(entry: CalendarEntry, base_url: str) -> str:
     return hashlib.sha256(canonical(shown).encode("ascii")).hexdigest()
 
 
-def publish(
+def published_event(
     old: StoredEvent | None, entry: CalendarEntry, *, vessel_id: str, base_url: str, at: datetime
 ) -> StoredEvent:
     """The event to keep: `old` itself when nothing visible changed, else revised by the rule and rendered anew.
@@ -152,7 +152,7 @@ def render_task(
         task.add("PRIORITY", _PRIORITIES[entry.state])
     if entry.status == "CANCELLED":
         task.add("STATUS", "CANCELLED")
-    elif entry.state is State.DONE or entry.role == STATUS_ROLE:
+    elif entry.state is JobState.DONE or entry.role == STATUS_ROLE:
         task.add("STATUS", "COMPLETED")
         task.add("PERCENT-COMPLETE", 100)
         if entry.completed_at is not None:
@@ -192,7 +192,7 @@ def with_vessel(text: str, vessel_name: str) -> str:
 @lru_cache(maxsize=1024)
 def _vessel_prefix(vessel_name: str) -> str:
     name = " ".join(_clean(vessel_name).split())
-    line = Contentline.from_parts("SUMMARY", Parameters(), _Text(name), sorted=False).to_ical().decode()
+    line = Contentline.from_parts("SUMMARY", Parameters(), _LiteralText(name), sorted=False).to_ical().decode()
     return f"\r\n{line}\r\n : "
 
 
@@ -229,10 +229,10 @@ def calendar_frame(vessel_name: str, *, url: str | None = None, description: str
     calendar.add("PRODID", PRODID)
     calendar.add("VERSION", "2.0")
     calendar.add("CALSCALE", "GREGORIAN")
-    calendar.add("NAME", _Text(name))
-    calendar.add("X-WR-CALNAME", _Text(name))
-    calendar.add("DESCRIPTION", _Text(about))
-    calendar.add("X-WR-CALDESC", _Text(about))
+    calendar.add("NAME", _LiteralText(name))
+    calendar.add("X-WR-CALNAME", _LiteralText(name))
+    calendar.add("DESCRIPTION", _LiteralText(about))
+    calendar.add("X-WR-CALDESC", _LiteralText(about))
     calendar.add("COLOR", _PLAIN_COLOUR)
     calendar.add("REFRESH-INTERVAL", timedelta(hours=1), parameters={"VALUE": "DURATION"})
     calendar.add("X-PUBLISHED-TTL", "PT1H")
@@ -277,12 +277,12 @@ def _common(
     component.add("LAST-MODIFIED", changed)
     component.add("CREATED", _instant(created_at, "the time it was made"))
     component.add("SEQUENCE", sequence)
-    component.add("SUMMARY", _Text(_clean(entry.summary)))
-    component.add("DESCRIPTION", _Text(_clean(entry.description)))
+    component.add("SUMMARY", _LiteralText(_clean(entry.summary)))
+    component.add("DESCRIPTION", _LiteralText(_clean(entry.description)))
     if place := _clean(entry.location):
-        component.add("LOCATION", _Text(place))
+        component.add("LOCATION", _LiteralText(place))
     categories = vCategory([])
-    categories.cats = [_Text(_clean(word)) for word in entry.categories]
+    categories.cats = [_LiteralText(_clean(word)) for word in entry.categories]
     component.add("CATEGORIES", categories)
     component.add("COLOR", _PLAIN_COLOUR if entry.state is None else _COLOURS[entry.state])
     if entry.path and base_url:

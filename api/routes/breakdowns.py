@@ -11,7 +11,7 @@ from starlette.concurrency import run_in_threadpool
 
 from api.pages.shared.typed import ship_instant
 from api.routes.shared import bodies
-from api.server.deps import AskingDep, HouseDep, hand_of, must_be_own_form
+from api.server.deps import AskingDep, ContextDep, hand_of, must_be_own_form
 from scheduler.actions.base.context import Hand
 from scheduler.actions.capacity import outages
 from scheduler.actions.plan import lead_order_set
@@ -28,85 +28,89 @@ FAILED = "failed, put out on the plant page"
     "/api/v1/pumps/{pump_id}/breakdowns", status_code=201, tags=["work"], summary="A pump failed: out, repair opened"
 )
 def open_breakdown(
-    pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.DownBody
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.DownBody
 ) -> JSONResponse:
     """The pump is out since then, its repair is a job that is worked in steps and closed like any other, without a due
     point. The answer states the margin that is left; the plant is planned again at once."""
-    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = breakdown.open_breakdown(house, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at)
-    return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
+    answer = breakdown.open_breakdown(
+        context, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at
+    )
+    return JSONResponse({**answer.body, "plan": breakdown.plan_again(context, place)}, status_code=answer.status)
 
 
 @router.put("/api/v1/pumps/{pump_id}/expected-return", tags=["work"], summary="When a pump that is out is back")
 def expected(
-    pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ExpectedBody
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ExpectedBody
 ) -> JSONResponse:
     """As far as it is known; null: not known any more. Plans alone go by it; the present margin and the record never do."""
-    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = outages.say_expected(house, hand, place, body.expected_at)
-    return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
+    answer = outages.say_expected(context, hand, place, body.expected_at)
+    return JSONResponse({**answer.body, "plan": breakdown.plan_again(context, place)}, status_code=answer.status)
 
 
 @router.post("/api/v1/pumps/{pump_id}/runs-after-all", tags=["work"], summary="A pump that was put out runs after all")
-def runs(pump_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.RunsBody) -> JSONResponse:
+def pump_runs(
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.RunsBody
+) -> JSONResponse:
     """Untouched: the stop stays on record with its minutes, and its repair is withdrawn."""
-    place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = breakdown.runs_after_all(house, hand, place, at=body.at, reason=body.reason)
-    return JSONResponse({**answer.body, "plan": breakdown.plan_again(house, place)}, status_code=answer.status)
+    answer = breakdown.runs_after_all(context, hand, place, at=body.at, reason=body.reason)
+    return JSONResponse({**answer.body, "plan": breakdown.plan_again(context, place)}, status_code=answer.status)
 
 
 @router.post("/api/v1/plants/{plant_id}/lead-order", status_code=201, tags=["work"], summary="Lead order was changed")
-def lead_order(
-    plant_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.LeadOrderBody
+def set_lead_order(
+    plant_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.LeadOrderBody
 ) -> JSONResponse:
     """At the panel, by whom and when; kept on record, and handed over."""
-    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = lead_order_set.tell(house, hand, place, body.order, body.at)
+    answer = lead_order_set.tell(context, hand, place, body.order, body.at)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
 @router.post("/pumps/{pump_id}/out", include_in_schema=False)
-async def out(pump_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def out(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """One form on the plant page: out now, what failed and when it is back where that is known; repair opened, planned again."""
 
     def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
         reason = typed.get("reason", "").strip()[:200] or FAILED
         breakdown.open_breakdown(
-            house, hand, place, at=house.now(), reason=reason, expected_at=_expected(house, place, typed)
+            context, hand, place, at=context.now(), reason=reason, expected_at=_expected(context, place, typed)
         )
 
-    return await _tapped(pump_id, "out", request, house, who, do)
+    return await _tapped(pump_id, "out", request, context, who, do)
 
 
 @router.post("/pumps/{pump_id}/return", include_in_schema=False)
-async def back(pump_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def back(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """When a pump that is out is expected back, from the plant page; empty: not known."""
 
     def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
-        outages.say_expected(house, hand, place, _expected(house, place, typed))
+        outages.say_expected(context, hand, place, _expected(context, place, typed))
 
-    return await _tapped(pump_id, "return", request, house, who, do)
+    return await _tapped(pump_id, "return", request, context, who, do)
 
 
 @router.post("/pumps/{pump_id}/runs", include_in_schema=False)
-async def runs_now(pump_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def runs_now(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """It runs after all, from the plant page."""
 
     def do(place: Place, hand: Hand, _typed: Mapping[str, str]) -> None:
-        breakdown.runs_after_all(house, hand, place, at=house.now())
+        breakdown.runs_after_all(context, hand, place, at=context.now())
 
-    return await _tapped(pump_id, "runs", request, house, who, do)
+    return await _tapped(pump_id, "runs", request, context, who, do)
 
 
 async def _tapped(
     pump_id: str,
     what: str,
     request: Request,
-    house: HouseDep,
+    context: ContextDep,
     who: AskingDep,
     do: Callable[[Place, Hand, Mapping[str, str]], None],
 ) -> Response:
@@ -116,36 +120,38 @@ async def _tapped(
     typed = {name: str(value) for name, value in form.items()}
 
     def act() -> str:
-        place = fleet.locate(house, who.actor, pump_id, AssetKind.PUMP)
+        place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
         told = {"route": f"POST /pumps/{pump_id}/{what}", "expected_at": typed.get("expected_at", "")}
         do(place, Hand(who.actor, typed.get("idempotency_key", ""), told), typed)
-        breakdown.plan_again(house, place)
+        breakdown.plan_again(context, place)
         return place.plant_id
 
     plant_id = await run_in_threadpool(act)
     return RedirectResponse(f"/plants/{quote(plant_id)}?out={quote(pump_id)}", 303)
 
 
-def _expected(house: HouseDep, place: Place, typed: Mapping[str, str]) -> datetime | None:
+def _expected(context: ContextDep, place: Place, typed: Mapping[str, str]) -> datetime | None:
     text = typed.get("expected_at", "").strip()
-    clock = fleet.offset_now(house, place.vessel_id)
+    clock = fleet.offset_now(context, place.vessel_id)
     return ship_instant("expected_at", text, str(int(clock)), clock) if text else None
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")
-def clogs(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+def clogs(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """Newest first: what it was, riser, deck."""
-    fleet.get_vessel(house, who.actor, vessel_id)
-    return {"vessel": vessel_id, "clogs": breakdown.clogs_of(house, vessel_id)}
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {"vessel": vessel_id, "clogs": breakdown.clogs_of(context, vessel_id)}
 
 
 @router.post("/api/v1/vessels/{vessel_id}/clogs", status_code=201, tags=["work"], summary="A clog was cleared")
-def note_clog(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ClogBody) -> JSONResponse:
+def note_clog(
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ClogBody
+) -> JSONResponse:
     """What it was, on which riser or deck; it needs no job and is a record."""
-    fleet.get_vessel(house, who.actor, vessel_id)
+    fleet.get_vessel(context, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = breakdown.note_clog(
-        house,
+        context,
         hand,
         vessel_id,
         at=body.at,

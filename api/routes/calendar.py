@@ -6,9 +6,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from starlette.concurrency import run_in_threadpool
 
-from api.ics.http import answer, takes_gzip
-from api.server.calendar_cache import Shelf
-from api.server.deps import house_of
+from api.ics.http import calendar_answer, takes_gzip
+from api.server.calendar_cache import CalendarCache
+from api.server.deps import context_of
 from scheduler.errors import Busy
 
 router = APIRouter()
@@ -30,10 +30,10 @@ async def tasks_feed(token: str, request: Request) -> Response:
 
 async def _calendar(token: str, request: Request, *, tasks: bool) -> Response:
     """The calendar read anew; while it is held afterwards, `HandOut` answers in this route's place."""
-    house = house_of(request)
-    shelf = cast(Shelf, request.app.state.feed_shelf)
+    context = context_of(request)
+    shelf = cast(CalendarCache, request.app.state.feed_shelf)
     agent = request.headers.get("user-agent", "")
-    pack = house.settings.feed_gzip and takes_gzip(request.headers.get("accept-encoding", ""))
+    pack = context.settings.feed_gzip and takes_gzip(request.headers.get("accept-encoding", ""))
     try:
         found = await run_in_threadpool(shelf.fetch, token, agent, tasks=tasks, pack=pack)
     except Busy:
@@ -43,7 +43,9 @@ async def _calendar(token: str, request: Request, *, tasks: bool) -> Response:
         raise
     kept = found.kept
     download = f"{'tasks' if tasks else 'plan'}.ics" if request.query_params.get("download") == "1" else None
-    told = answer(request.headers, kept.body, kept.changed_at, etag=kept.etag, compress=False, download_name=download)
+    told = calendar_answer(
+        request.headers, kept.body, kept.changed_at, etag=kept.etag, compress=False, download_name=download
+    )
     content, headers = told.content, told.headers
     if told.status == 200 and pack and found.packed is not None:
         content = found.packed[0]

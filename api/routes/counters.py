@@ -6,7 +6,7 @@ from fastapi import APIRouter, Body, Query, Request
 from fastapi.responses import JSONResponse
 
 from api.routes.shared import bodies, shapes
-from api.server.deps import AskingDep, HouseDep, hand_of
+from api.server.deps import AskingDep, ContextDep, hand_of
 from scheduler.actions.base.context import Answer
 from scheduler.actions.care import doctor
 from scheduler.actions.hours import counter_events, daily, undoing
@@ -20,19 +20,19 @@ router = APIRouter(prefix="/api/v1")
 
 @router.get("/plants/{plant_id}/hours/daily", tags=["readings"], summary="Hours a day of positions and pumps")
 def daily_hours(
-    plant_id: str, house: HouseDep, who: AskingDep, days: Annotated[int, Query(ge=1, le=1100)] = 90
+    plant_id: str, context: ContextDep, who: AskingDep, days: Annotated[int, Query(ge=1, le=1100)] = 90
 ) -> dict[str, Any]:
     """Whole UTC days up to yesterday. interpolated: laid over a gap of more than 48 h. null: not known yet, or ashore."""
-    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    return shapes.daily_json(daily.daily_book(house, place, days))
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    return shapes.daily_json(daily.daily_book(context, place, days))
 
 
 @router.get("/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")
-def get_counter(counter_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+def get_counter(counter_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """The newest reading, the newest ledger entries with their verdicts, and the flags."""
-    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
-    derive_vessel(house, place.vessel_id)
-    return shapes.counter_json(counter_events.counter_book(house, place))
+    place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
+    derive_vessel(context, place.vessel_id)
+    return shapes.counter_json(counter_events.counter_book(context, place))
 
 
 _ASKED: dict[int | str, dict[str, Any]] = {
@@ -49,15 +49,15 @@ _ASKED: dict[int | str, dict[str, Any]] = {
 )
 def counter_event(
     counter_id: str,
-    house: HouseDep,
+    context: ContextDep,
     who: AskingDep,
     request: Request,
     body: Annotated[bodies.EventBody, Body()],
 ) -> JSONResponse:
     """Readings are never changed; the ledger is derived anew. Hours taken away are only asked for (202) until confirmed."""
-    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     event = counter_events.CounterEvent(**body.model_dump())
-    answer = counter_events.add_event(house, hand_of(request, who, body.model_dump(mode="json")), place, event)
+    answer = counter_events.add_event(context, hand_of(request, who, body.model_dump(mode="json")), place, event)
     return _event_answered(request, answer)
 
 
@@ -65,12 +65,12 @@ def counter_event(
     "/counters/{counter_id}/events/{event_id}/undo", status_code=201, tags=["readings"], summary="Undo a counter event"
 )
 def undo_event(
-    counter_id: str, event_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.UndoBody
+    counter_id: str, event_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.UndoBody
 ) -> JSONResponse:
     """Hours given get their opposite entry, all else is taken back; both stay in the record. A second undo is refused."""
-    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _event_answered(request, undoing.undo_event(house, hand, place, event_id, body.reason))
+    return _event_answered(request, undoing.undo_event(context, hand, place, event_id, body.reason))
 
 
 @router.post(
@@ -80,28 +80,32 @@ def undo_event(
     summary="Confirm what another person asked for",
 )
 def confirm_event(
-    counter_id: str, event_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ConfirmBody
+    counter_id: str, event_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ConfirmBody
 ) -> JSONResponse:
     """Hours are taken away by two people: this is the second, chief engineer or office, and not the one who asked."""
-    place = fleet.locate(house, who.actor, counter_id, AssetKind.COUNTER)
+    place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _event_answered(request, undoing.confirm_event(house, hand, place, event_id, body.reason))
+    return _event_answered(request, undoing.confirm_event(context, hand, place, event_id, body.reason))
 
 
 @router.get("/vessels/{vessel_id}/looks", tags=["fleet"], summary="What is wrong or odd on a vessel")
-def looks(vessel_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """What, which, since when, what to do; the same lines as on the counters page and by `leadline doctor`."""
-    fleet.get_vessel(house, who.actor, vessel_id)
-    return {"looks": [shapes.look_json(one) for one in doctor.in_order(doctor.vessel_looks(house, vessel_id))]}
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {
+        "looks": [
+            shapes.diagnosis_json(one) for one in doctor.diagnosis_in_order(doctor.vessel_diagnosis(context, vessel_id))
+        ]
+    }
 
 
 @router.get("/vessels/{vessel_id}/intake", tags=["readings"], summary="What was posted and not stored")
 def intake(
-    vessel_id: str, house: HouseDep, who: AskingDep, limit: Annotated[int, Query(ge=1, le=1000)] = 100
+    vessel_id: str, context: ContextDep, who: AskingDep, limit: Annotated[int, Query(ge=1, le=1000)] = 100
 ) -> dict[str, Any]:
     """Refused and conflicting readings as they came, newest first, and why."""
-    fleet.get_vessel(house, who.actor, vessel_id)
-    return {"items": [shapes.intake_json(row) for row in hours_questions.intake_log(house, vessel_id, limit)]}
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {"items": [shapes.intake_json(row) for row in hours_questions.intake_log(context, vessel_id, limit)]}
 
 
 def _event_answered(request: Request, answer: Answer) -> JSONResponse:

@@ -5,10 +5,10 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.routes.shared import bodies, shapes
-from api.server.deps import AskingDep, HouseDep, hand_of, version_in
-from scheduler.actions.base.context import Answer, House
+from api.server.deps import AskingDep, ContextDep, hand_of, version_in
+from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.feed import refresh
 from scheduler.actions.voyage import days as voyage_days
 from scheduler.domain.voyage.stretches import KindOfDay, Spell
@@ -17,27 +17,29 @@ router = APIRouter(prefix="/api/v1/vessels/{vessel_id}/calendar", tags=["operati
 
 
 @router.get("", summary="The operating calendar")
-def get_calendar(vessel_id: str, house: HouseDep, who: AskingDep) -> JSONResponse:
+def get_calendar(vessel_id: str, context: ContextDep, who: AskingDep) -> JSONResponse:
     """Kinds of day with their weights, and the stretches by date. The version is the ETag; 0 before the first entry."""
-    found = voyage_days.get_daybook(house, who.actor, vessel_id)
-    return JSONResponse(shapes.daybook_json(vessel_id, found), headers={"ETag": f'"{found.version}"'})
+    found = voyage_days.get_voyage_days(context, who.actor, vessel_id)
+    return JSONResponse(shapes.voyage_days_json(vessel_id, found), headers={"ETag": f'"{found.version}"'})
 
 
 @router.put("", summary="Store a whole operating calendar")
 def put_calendar(
-    vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarBody
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarBody
 ) -> JSONResponse:
     """It holds these stretches alone afterwards. If-Match: the version that is replaced (0 for none yet)."""
     wish = voyage_days.Wish(
         stretches=_spells(body.stretches), kinds=_kinds(body.kinds), whole=True, reason=body.reason, what="stored anew"
     )
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(house, vessel_id, voyage_days.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+    return _answered(
+        context, vessel_id, voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request))
+    )
 
 
 @router.patch("", summary="Enter, correct or clear days")
 def patch_calendar(
-    vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarChangeBody
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarChangeBody
 ) -> JSONResponse:
     """Days are cleared first, then the stretches are laid over what is there. If-Match: the version that is changed.
 
@@ -51,36 +53,42 @@ def patch_calendar(
         reason=body.reason,
     )
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(house, vessel_id, voyage_days.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+    return _answered(
+        context, vessel_id, voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request))
+    )
 
 
 @router.post("/previews", summary="What a CSV file would change")
-def preview(vessel_id: str, house: HouseDep, who: AskingDep, body: bodies.CalendarFileBody) -> dict[str, Any]:
+def try_days(vessel_id: str, context: ContextDep, who: AskingDep, body: bodies.CalendarFileBody) -> dict[str, Any]:
     """Every cell that cannot be taken is named: row, column, what was there, what was expected. Nothing is stored."""
-    return shapes.sheet_json(voyage_days.preview(house, who.actor, vessel_id, body.csv))
+    return shapes.sheet_json(voyage_days.try_days(context, who.actor, vessel_id, body.csv))
 
 
 @router.post("/file", summary="Take in a CSV file")
 def take_file(
-    vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.CalendarFileBody
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarFileBody
 ) -> JSONResponse:
     """Columns from, to, kind, source, note. If-Match: the version that is changed. One bad cell, and nothing is taken in."""
-    sheet = voyage_days.sheet_of(house, who.actor, vessel_id, body.csv)
+    sheet = voyage_days.days_table(context, who.actor, vessel_id, body.csv)
     wish = voyage_days.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(house, vessel_id, voyage_days.change(house, hand, vessel_id, wish, if_match=version_in(request)))
+    return _answered(
+        context, vessel_id, voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request))
+    )
 
 
 @router.post("/undo", summary="Take the last change back")
-def undo(vessel_id: str, house: HouseDep, who: AskingDep, request: Request, body: bodies.ReasonBody) -> JSONResponse:
+def undo_days(
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ReasonBody
+) -> JSONResponse:
     """As a new version; the history keeps both. If-Match: the version that is taken back."""
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = voyage_days.undo(house, hand, vessel_id, reason=body.reason, if_match=version_in(request))
-    return _answered(house, vessel_id, answer)
+    answer = voyage_days.undo_days(context, hand, vessel_id, reason=body.reason, if_match=version_in(request))
+    return _answered(context, vessel_id, answer)
 
 
-def _answered(house: House, vessel_id: str, answer: Answer) -> JSONResponse:
-    refresh.renew(house, PEN(house.settings.shown_base_url()), vessel_id)
+def _answered(context: Context, vessel_id: str, answer: Answer) -> JSONResponse:
+    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
     return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": f'"{answer.body["version"]}"'})
 
 

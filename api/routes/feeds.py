@@ -5,9 +5,9 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse
 
-from api.pages.feed.addresses import address_json, must_fit, shown
+from api.pages.feed.addresses import address_json, address_shown, must_fit
 from api.routes.shared import bodies
-from api.server.deps import AskingDep, HouseDep, reached_at
+from api.server.deps import AskingDep, ContextDep, reached_at
 from scheduler.actions.feed import addresses
 from scheduler.domain.base.enums import Role
 from scheduler.errors import NotAllowed
@@ -17,14 +17,14 @@ _ONCE = {"Cache-Control": "no-store"}
 
 
 @router.post("", status_code=201, summary="A calendar address of your own")
-def make_feed(house: HouseDep, who: AskingDep, request: Request, body: bodies.FeedBody) -> JSONResponse:
+def make_feed(context: ContextDep, who: AskingDep, request: Request, body: bodies.AddressBody) -> JSONResponse:
     """Shown this once; only its hash is stored. The key must belong to a person. Without a vessel: the whole fleet."""
     if body.vessel is not None:
         who.actor.must_reach(body.vessel, f"vessel {body.vessel}")
-    base = reached_at(request, house)
+    base = reached_at(request, context)
     must_fit(base)
     made = addresses.make_address(
-        house,
+        context,
         who.actor,
         person_id=_person(who),
         vessel_id=body.vessel,
@@ -35,28 +35,28 @@ def make_feed(house: HouseDep, who: AskingDep, request: Request, body: bodies.Fe
         kinds=body.kinds,
         days=body.days,
     )
-    return JSONResponse(shown(base, made).as_json(), status_code=201, headers=_ONCE)
+    return JSONResponse(address_shown(base, made).as_json(), status_code=201, headers=_ONCE)
 
 
 @router.get("", summary="Your calendar addresses")
-def list_feeds(house: HouseDep, who: AskingDep) -> dict[str, Any]:
+def list_feeds(context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """Without their secrets: what each shows, until when, and when and by what it was used last."""
     person = None if who.actor.role is Role.ADMIN and who.actor.person_id is None else _person(who)
-    return {"feeds": [address_json(one) for one in addresses.addresses(house, who.actor, person)]}
+    return {"feeds": [address_json(one) for one in addresses.addresses(context, who.actor, person)]}
 
 
 @router.post("/{feed_id}/rotate", summary="A new secret for an address")
-def rotate_feed(feed_id: str, house: HouseDep, who: AskingDep, request: Request) -> JSONResponse:
+def rotate_feed(feed_id: str, context: ContextDep, who: AskingDep, request: Request) -> JSONResponse:
     """Programs that have the old one are told that it was withdrawn; the new one is shown this once."""
-    base = reached_at(request, house)
+    base = reached_at(request, context)
     must_fit(base)
-    return JSONResponse(shown(base, addresses.rotate(house, who.actor, feed_id)).as_json(), headers=_ONCE)
+    return JSONResponse(address_shown(base, addresses.rotate(context, who.actor, feed_id)).as_json(), headers=_ONCE)
 
 
 @router.delete("/{feed_id}", summary="Withdraw an address")
-def revoke_feed(feed_id: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+def revoke_feed(feed_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """For 30 days it serves a calendar that says so, then 410."""
-    addresses.revoke(house, who.actor, feed_id)
+    addresses.revoke(context, who.actor, feed_id)
     return {"id": feed_id, "state": "withdrawn"}
 
 

@@ -8,7 +8,7 @@ from fastapi import APIRouter, File, Form, Request, UploadFile
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.server.deps import AskingDep, HouseDep, hand_of, must_be_own_form
+from api.server.deps import AskingDep, ContextDep, hand_of, must_be_own_form
 from scheduler.actions.base.context import Hand
 from scheduler.actions.work import jobs, photos
 from scheduler.errors import Refused
@@ -25,37 +25,37 @@ HEADERS = {
 @router.post("/api/v1/jobs/{key}/photos", status_code=201, tags=["work"], summary="A photo of the work on a job")
 def keep(
     key: str,
-    house: HouseDep,
+    context: ContextDep,
     who: AskingDep,
     request: Request,
     photo: Annotated[UploadFile, File(description="JPEG, PNG or WebP, told by its content")],
     text: Annotated[str, Form(max_length=200)] = "",
 ) -> JSONResponse:
     """Kept beside the database under its SHA-256, which is on record; the same picture twice is one."""
-    place, occurrence = jobs.job_place(house, who.actor, key)
+    place, job_id = jobs.job_place(context, who.actor, key)
     content = photo.file.read()
     hand = hand_of(request, who, {"text": text, "sha256": sha256(content).hexdigest()})
-    answer = photos.keep_photo(house, hand, place, occurrence, content=content, text=text)
+    answer = photos.keep_photo(context, hand, place, job_id, content=content, text=text)
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
 @router.get("/api/v1/jobs/{key}/photos", tags=["work"], summary="The photos of a job")
-def listed(key: str, house: HouseDep, who: AskingDep) -> dict[str, Any]:
+def job_photos(key: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """Each with its SHA-256, size, words and record."""
-    place, occurrence = jobs.job_place(house, who.actor, key)
-    return {"job": key, "photos": photos.photos_of(house, place, occurrence)}
+    place, job_id = jobs.job_place(context, who.actor, key)
+    return {"job": key, "photos": photos.photos_of(context, place, job_id)}
 
 
 @router.get("/api/v1/jobs/{key}/photos/{digest}", tags=["work"], summary="One photo", response_class=Response)
-def one(key: str, digest: str, house: HouseDep, who: AskingDep) -> Response:
+def one(key: str, digest: str, context: ContextDep, who: AskingDep) -> Response:
     """The picture, when its content is still what the record says."""
-    place, occurrence = jobs.job_place(house, who.actor, key)
-    content, media = photos.photo(house, place, occurrence, digest)
+    place, job_id = jobs.job_place(context, who.actor, key)
+    content, media = photos.photo(context, place, job_id, digest)
     return Response(content, media_type=media, headers=HEADERS)
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/photos", include_in_schema=False)
-async def keep_from_page(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def keep_from_page(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """A photo added on the job's page."""
     async with request.form() as form:
         must_be_own_form(who, form.get("csrf"))
@@ -66,10 +66,10 @@ async def keep_from_page(vessel_id: str, key: str, request: Request, house: Hous
         once = str(form.get("idempotency_key", ""))
 
     def act() -> None:
-        place, occurrence = jobs.job_place(house, who.actor, key)
+        place, job_id = jobs.job_place(context, who.actor, key)
         asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/photos", "body": [text, sha256(content).hexdigest()]}
         hand = Hand(who.actor, once, asked)
-        photos.keep_photo(house, hand, place, occurrence, content=content, text=text)
+        photos.keep_photo(context, hand, place, job_id, content=content, text=text)
 
     await run_in_threadpool(act)
     return RedirectResponse(f"/vessels/{quote(vessel_id)}/jobs/{quote(key, safe=':')}#h-photos", 303)

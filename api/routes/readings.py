@@ -9,15 +9,15 @@ from pydantic_core import from_json
 from starlette.concurrency import run_in_threadpool
 
 from api.server.access import DOORS
-from api.server.deps import house_of
-from api.server.fast_route import HotAnswer, HotRoute, body_of, desk
+from api.server.deps import context_of
+from api.server.fast_route import FastRoute, HotAnswer, answering, body_of
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.hours.readings import Batch, Look, ReadingDoor, vessel_of
+from scheduler.actions.hours.readings import Batch, KnownCounters, ReadingDoor, vessel_of
 from scheduler.actions.people import people
 from scheduler.errors import BadRequest, NotSignedIn
-from scheduler.storage.intake import Answer, Tell
+from scheduler.storage.intake import IntakeAnswer, Tell
 
-router = APIRouter(route_class=HotRoute)
+router = APIRouter(route_class=FastRoute)
 _KEY_GOOD_SECONDS = 2.0
 _BODY = {
     "type": "object",
@@ -73,15 +73,15 @@ class Counters:
         batch = self.door.sort_out(self.door.known(vessel_id) or await self._looked(vessel_id), body)
         return self.door.sort_out(await self._looked(vessel_id), body) if batch.unsure else batch
 
-    async def _looked(self, vessel_id: str) -> Look:
+    async def _looked(self, vessel_id: str) -> KnownCounters:
         return self.door.remember(await run_in_threadpool(self.door.look, vessel_id))
 
-    def handed_in(self, batch: Batch) -> asyncio.Future[Answer]:
+    def handed_in(self, batch: Batch) -> asyncio.Future[IntakeAnswer]:
         """Hands the batch to the writer; what became of it is there once it is committed."""
         loop = asyncio.get_running_loop()
         if self._desk is None or self._desk[0] is not loop:
-            self._desk = loop, desk(loop)
-        future: asyncio.Future[Answer] = loop.create_future()
+            self._desk = loop, answering(loop)
+        future: asyncio.Future[IntakeAnswer] = loop.create_future()
         self.door.hand_in(batch, future, self._desk[1])
         return future
 
@@ -92,7 +92,7 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
     actor = counters.keys.get(header)
     if actor is None:
         key = header[7:].decode("latin-1").strip()
-        actor = await run_in_threadpool(people.who_holds, house_of(request), key)
+        actor = await run_in_threadpool(people.who_holds, context_of(request), key)
         actor.must_be(cast(Any, DOORS["POST", "/api/v1/readings"]), "post readings")
         counters.keys.put(header, actor)
     return actor

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 
 from api.pages.shared import layout
-from api.server.deps import HouseDep
+from api.server.deps import ContextDep
 from api.server.errors import STATUS, slug
 from scheduler.actions.care import health
 from scheduler.errors import NotFound
@@ -23,10 +23,10 @@ def livez() -> dict[str, str]:
 
 
 @router.get("/readyz")
-def readyz(request: Request, house: HouseDep) -> Response:
+def readyz(request: Request, context: ContextDep) -> Response:
     """The database answers, the writer runs, the timers do; 503 with the reason when not."""
     state = request.app.state
-    found = health.look(house, intake=state.intake.state(), timers=state.timers.trouble() if state.timers else [])
+    found = health.health(context, intake=state.intake.state(), timers=state.timers.trouble() if state.timers else [])
     return JSONResponse(found.body(), status_code=200 if found.ready else 503)
 
 

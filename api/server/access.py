@@ -6,14 +6,14 @@ from enum import Enum
 from scheduler.domain.base.enums import Role
 
 
-class Free(Enum):
+class NoRole(Enum):
     """Doors that ask for no role."""
 
     OPEN = "open"
     TOKEN = "the secret in the address"  # noqa: S105 - a word, no secret
 
 
-Pass = frozenset[Role] | Free
+Pass = frozenset[Role] | NoRole
 
 COUNTER = frozenset({Role.COUNTER})
 READ = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
@@ -106,15 +106,15 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close"): EXPORT,
     ("GET", "/api/v1/vessels/{vessel_id}/reliability"): READ,
     ("GET", "/api/v1/history"): EXPORT,
-    ("GET", "/api/v1/history/schema"): Free.OPEN,
+    ("GET", "/api/v1/history/schema"): NoRole.OPEN,
     ("GET", "/api/v1/feeds"): READ,
     ("POST", "/api/v1/feeds"): READ,
     ("POST", "/api/v1/feeds/{feed_id}/rotate"): READ,
     ("DELETE", "/api/v1/feeds/{feed_id}"): READ,
-    ("GET", "/cal/{token}/plan.ics"): Free.TOKEN,
-    ("HEAD", "/cal/{token}/plan.ics"): Free.TOKEN,
-    ("GET", "/cal/{token}/tasks.ics"): Free.TOKEN,
-    ("HEAD", "/cal/{token}/tasks.ics"): Free.TOKEN,
+    ("GET", "/cal/{token}/plan.ics"): NoRole.TOKEN,
+    ("HEAD", "/cal/{token}/plan.ics"): NoRole.TOKEN,
+    ("GET", "/cal/{token}/tasks.ics"): NoRole.TOKEN,
+    ("HEAD", "/cal/{token}/tasks.ics"): NoRole.TOKEN,
     ("GET", "/"): READ,
     ("GET", "/plants/{plant_id}"): READ,
     ("GET", "/plants/{plant_id}/figures"): READ,
@@ -153,14 +153,14 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/vessels/{vessel_id}/hours"): WORK,
     ("POST", "/vessels/{vessel_id}/hours"): WORK,
     ("POST", "/sign-out"): READ,
-    ("GET", "/sign-in"): Free.OPEN,
-    ("GET", "/enter/{token}"): Free.OPEN,
-    ("POST", "/enter/{token}"): Free.TOKEN,
-    ("POST", "/light"): Free.OPEN,
-    ("GET", "/livez"): Free.OPEN,
-    ("GET", "/readyz"): Free.OPEN,
-    ("GET", "/problems/{name}"): Free.OPEN,
-    ("GET", "/openapi.json"): Free.OPEN,
-    ("GET", "/docs"): Free.OPEN,
+    ("GET", "/sign-in"): NoRole.OPEN,
+    ("GET", "/enter/{token}"): NoRole.OPEN,
+    ("POST", "/enter/{token}"): NoRole.TOKEN,
+    ("POST", "/light"): NoRole.OPEN,
+    ("GET", "/livez"): NoRole.OPEN,
+    ("GET", "/readyz"): NoRole.OPEN,
+    ("GET", "/problems/{name}"): NoRole.OPEN,
+    ("GET", "/openapi.json"): NoRole.OPEN,
+    ("GET", "/docs"): NoRole.OPEN,
 }
 """(method, route) to the roles that may pass. `/static` is open: it holds the look only."""

@@ -11,7 +11,7 @@ from fastapi.staticfiles import StaticFiles
 from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.pages.capacity import route as capacity_route
 from api.pages.feed import route as feed_route
 from api.pages.hours import route as hours_route
@@ -42,11 +42,11 @@ from api.routes import (
 )
 from api.server import errors
 from api.server.access import DOORS
-from api.server.calendar_cache import HandOut, Shelf
-from api.server.fast_route import HotRoute
+from api.server.calendar_cache import CalendarCache, CalendarMiddleware
+from api.server.fast_route import FastRoute
 from api.server.logs import hide_secrets
 from api.server.middleware import Guard
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.base.remembering import keep_base_url
 from scheduler.actions.feed import refresh as feed_refresh
 from scheduler.actions.hours.readings import ReadingDoor
@@ -110,46 +110,46 @@ class App(FastAPI):
         await self.front(scope, receive, send)
 
 
-def open_house(settings: Settings, clock: Clock = system_clock) -> House:
-    """The house on its database, tables made or checked. The caller closes `house.db`."""
+def open_context(settings: Settings, clock: Clock = system_clock) -> Context:
+    """The context on its database, tables made or checked. The caller closes `house.db`."""
     database: Database = open_database(settings.database)
     try:
         create_or_check(database)
     except BaseException:
         database.close()
         raise
-    return House(database, clock, settings)
+    return Context(database, clock, settings)
 
 
 def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = True) -> FastAPI:
     """The application on a database. timers: run the clock's ticks in this process."""
     must_all_stand_in_the_table()
-    house = open_house(settings, clock)
-    intake = Intake(house.db, clock, waiting_requests=settings.intake_queue)
-    shelf = Shelf(house)
+    context = open_context(settings, clock)
+    intake = Intake(context.db, clock, waiting_requests=settings.intake_queue)
+    shelf = CalendarCache(context)
 
     def refresh(vessel_id: str) -> object:
-        return feed_refresh.renew(house, PEN(settings.shown_base_url()), vessel_id)
+        return feed_refresh.renew(context, calendar_writer(settings.shown_base_url()), vessel_id)
 
     @asynccontextmanager
     async def life(app: FastAPI) -> AsyncIterator[None]:
         hide_secrets()
         intake.start()
         with suppress(SchedulerError):
-            await run_in_threadpool(keep_base_url, house)
+            await run_in_threadpool(keep_base_url, context)
         await run_in_threadpool(shelf.fill)
-        ticks = Timers(house, refresh) if timers else None
+        ticks = Timers(context, refresh) if timers else None
         app.state.timers = ticks
         if ticks is not None:
             ticks.start()
-        log.info("Leadline %s on %s", VERSION, house.db.engine_says())
+        log.info("Leadline %s on %s", VERSION, context.db.engine_says())
         try:
             yield
         finally:
             if ticks is not None:
                 ticks.stop()
             intake.stop()
-            house.db.close()
+            context.db.close()
 
     app = App(
         title="Leadline",
@@ -161,8 +161,8 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
         openapi_url=None,
         license_info={"name": "Apache-2.0"},
     )
-    app.state.house, app.state.intake, app.state.timers = house, intake, None
-    app.state.counters = readings.Counters(ReadingDoor(house, intake))
+    app.state.context, app.state.intake, app.state.timers = context, intake, None
+    app.state.counters = readings.Counters(ReadingDoor(context, intake))
     app.state.feed_shelf, app.state.refresh = shelf, refresh
     app.state.error_page = people_route.error_answer
     for router in ROUTERS:
@@ -170,13 +170,13 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")
     errors.install(app)
     app.add_middleware(Guard, settings=settings, short=short_ways())
-    app.front = HandOut(app.front, shelf=shelf, compress=settings.feed_gzip)
+    app.front = CalendarMiddleware(app.front, shelf=shelf, compress=settings.feed_gzip)
     return app
 
 
 def short_ways() -> dict[tuple[str, str], ASGIApp]:
     """The doors that are called without the layers of the application, by method and path."""
-    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, HotRoute)]
+    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, FastRoute)]
     return {(method, route.path): errors.Unforeseen(route.app) for route in routes for method in route.methods or ()}
 
 

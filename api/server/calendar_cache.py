@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from api.ics.http import answer, conditional, takes_gzip
-from api.ics.writer import PEN
+from api.ics.http import calendar_answer, conditional, takes_gzip
+from api.ics.writer import calendar_writer
 from api.server.middleware import RAW, new_request_id
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses, calendars, refresh
-from scheduler.actions.feed.calendars import FeedBody
+from scheduler.actions.feed.calendars import StoredCalendar
 from scheduler.errors import Busy, Gone, NotFound, SchedulerError
 
 log = logging.getLogger("leadline")
@@ -33,20 +33,20 @@ class Ready:
     """A calendar and the three answers that can be given of it: in full, compressed (none: not asked for yet, or switched
     off), unchanged. The headers are all there but the request's id."""
 
-    kept: FeedBody
+    kept: StoredCalendar
     tag: bytes
     full: RawHeaders
     same: RawHeaders
     packed: tuple[bytes, RawHeaders] | None
 
 
-def ready(kept: FeedBody, *, pack: bool) -> Ready:
+def ready(kept: StoredCalendar, *, pack: bool) -> Ready:
     """The calendar with its answers."""
-    full = answer({}, kept.body, kept.changed_at, etag=kept.etag)
-    same = answer({"if-none-match": kept.etag}, kept.body, kept.changed_at, etag=kept.etag)
+    full = calendar_answer({}, kept.body, kept.changed_at, etag=kept.etag)
+    same = calendar_answer({"if-none-match": kept.etag}, kept.body, kept.changed_at, etag=kept.etag)
     packed = None
     if pack:
-        zipped = answer({"accept-encoding": "gzip"}, kept.body, kept.changed_at, etag=kept.etag)
+        zipped = calendar_answer({"accept-encoding": "gzip"}, kept.body, kept.changed_at, etag=kept.etag)
         packed = zipped.content, _raw(zipped.headers)
     return Ready(kept, kept.etag.encode(), _raw(full.headers), _raw(same.headers), packed)
 
@@ -57,11 +57,11 @@ def _raw(headers: dict[str, str]) -> RawHeaders:
     return [*own, *(pair for pair in RAW if pair[0] not in there)]
 
 
-class Shelf:
+class CalendarCache:
     """Calendars by the hash of the secret that opens them and whether they are of tasks."""
 
-    def __init__(self, house: House) -> None:
-        self._house = house
+    def __init__(self, context: Context) -> None:
+        self._context = context
         self._held: dict[tuple[bytes, bool], tuple[int | None, int, Ready]] = {}
         self._ready: dict[str, Ready] = {}
 
@@ -72,7 +72,7 @@ class Shelf:
         if held is None:
             return None
         mark, until_s, kept = held
-        if mark is None or self._house.now_s() >= until_s or self._house.db.mark() != mark:
+        if mark is None or self._context.now_s() >= until_s or self._context.db.mark() != mark:
             return None
         return kept
 
@@ -85,9 +85,11 @@ class Shelf:
         """
         key = hashlib.sha256(secret.encode()).digest(), tasks
         try:
-            mark = self._house.db.mark()
-            opened = addresses.open_address(self._house, secret, agent)
-            kept = refresh.served(self._house, PEN(self._house.settings.shown_base_url()), opened, tasks=tasks)
+            mark = self._context.db.mark()
+            opened = addresses.open_address(self._context, secret, agent)
+            kept = refresh.served(
+                self._context, calendar_writer(self._context.settings.shown_base_url()), opened, tasks=tasks
+            )
         except (NotFound, Gone):
             self._held.pop(key, None)
             raise
@@ -99,16 +101,18 @@ class Shelf:
             if isinstance(error, SchedulerError):
                 raise
             raise Busy("The calendar cannot be read at the moment. Try again in a minute.") from error
-        return self._put(key, mark, self._house.now_s() + HELD_SECONDS, kept, pack=pack)
+        return self._put(key, mark, self._context.now_s() + HELD_SECONDS, kept, pack=pack)
 
     def fill(self) -> None:
         """Hold every calendar that has an address, so that the first to ask is served even without the database."""
-        for sha256, scope in addresses.good_addresses(self._house):
-            kept = calendars.last_good(self._house, scope)
+        for sha256, scope in addresses.good_addresses(self._context):
+            kept = calendars.last_good(self._context, scope)
             if kept is not None:
                 self._put((bytes.fromhex(sha256), scope.tasks), None, 0, kept, pack=False)
 
-    def _put(self, key: tuple[bytes, bool], mark: int | None, until_s: int, kept: FeedBody, *, pack: bool) -> Ready:
+    def _put(
+        self, key: tuple[bytes, bool], mark: int | None, until_s: int, kept: StoredCalendar, *, pack: bool
+    ) -> Ready:
         name = f"{kept.etag} {kept.changed_at.timestamp()}"
         there = self._ready.get(name)
         if there is None or (pack and there.packed is None):
@@ -132,14 +136,14 @@ def _key(path: str) -> tuple[tuple[bytes, bool], str] | None:
     return None if tasks is None else ((hashlib.sha256(secret.encode()).digest(), tasks), secret)
 
 
-class HandOut:
+class CalendarMiddleware:
     """The outermost layer: answers for a calendar that is held, and passes everything else on.
 
     Its answers carry every header that the layers inside would give. They are not logged: who used an address last is
     noted with the address.
     """
 
-    def __init__(self, app: ASGIApp, shelf: Shelf, *, compress: bool) -> None:
+    def __init__(self, app: ASGIApp, shelf: CalendarCache, *, compress: bool) -> None:
         self.app = app
         self._shelf = shelf
         self._compress = compress

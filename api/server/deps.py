@@ -1,4 +1,4 @@
-"""What routes ask for: the house, who is asking, the conditions of a request."""
+"""What routes ask for: the context, who is asking, the conditions of a request."""
 
 import hmac
 import re
@@ -7,9 +7,9 @@ from typing import Annotated, Any, cast
 
 from fastapi import Depends, Path, Request
 
-from api.server.access import DOORS, Free
+from api.server.access import DOORS, NoRole
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Hand, House
+from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.people import people
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
 
@@ -18,9 +18,9 @@ _HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5
 _ETAG = re.compile(r'\s*(?:W/)?"(\d{1,18})"\s*')
 
 
-def house_of(request: Request) -> House:
-    """The house this app serves."""
-    return cast(House, request.app.state.house)
+def context_of(request: Request) -> Context:
+    """The context this app serves."""
+    return cast(Context, request.app.state.context)
 
 
 def route_of(request: Request) -> tuple[str, str]:
@@ -36,16 +36,16 @@ class Asking:
     csrf: str | None = None
 
 
-def asking(request: Request, house: "HouseDep") -> Asking:
+def asking(request: Request, context: "ContextDep") -> Asking:
     """Who asks, if they may pass this door. Runs in a worker thread: it reads the database.
 
     Raises:
         NotSignedIn: no key and no session, or one that is not known. NotAllowed: the role does not pass here.
     """
     door = DOORS[route_of(request)]
-    if isinstance(door, Free):  # pragma: no cover - a wiring mistake, held by a test
+    if isinstance(door, NoRole):  # pragma: no cover - a wiring mistake, held by a test
         raise RuntimeError("an open door asks nobody")
-    found = _by_key(request, house) or _by_cookie(request, house)
+    found = _by_key(request, context) or _by_cookie(request, context)
     if found is None:
         raise NotSignedIn(
             "Nobody is known to be asking. Send `Authorization: Bearer ll_...`, or open your sign-in link in a browser."
@@ -54,19 +54,19 @@ def asking(request: Request, house: "HouseDep") -> Asking:
     return found
 
 
-def _by_key(request: Request, house: House) -> Asking | None:
+def _by_key(request: Request, context: Context) -> Asking | None:
     header = request.headers.get("authorization")
     if header is None:
         return None
     scheme, _, key = header.partition(" ")
     if scheme.lower() != "bearer":
         raise NotSignedIn("The Authorization header must read `Bearer ll_...`.")
-    return Asking(people.who_holds(house, key.strip()))
+    return Asking(people.who_holds(context, key.strip()))
 
 
-def _by_cookie(request: Request, house: House) -> Asking | None:
+def _by_cookie(request: Request, context: Context) -> Asking | None:
     secret = request.cookies.get(COOKIE)
-    found = people.at_browser(house, secret) if secret else None
+    found = people.at_browser(context, secret) if secret else None
     if found is None:
         return None
     api_change = request.url.path.startswith("/api/") and request.method not in ("GET", "HEAD")
@@ -113,7 +113,7 @@ def hand_of(request: Request, who: Asking, asked: Any) -> Hand:
     )
 
 
-def reached_at(request: Request, house: House) -> str:
+def reached_at(request: Request, context: Context) -> str:
     """Address of this server for a link that goes into the answer to this request, and nowhere else.
 
     The setting, else the Host that the asker used: kept for others it would let anybody plant an address.
@@ -121,7 +121,7 @@ def reached_at(request: Request, house: House) -> str:
     Raises:
         BadRequest: no base_url is set and Host is not a host.
     """
-    found = house.settings.shown_base_url()
+    found = context.settings.shown_base_url()
     if found:
         return found
     host = request.headers.get("host", "")
@@ -132,5 +132,5 @@ def reached_at(request: Request, house: House) -> str:
 
 Number = Annotated[int, Path(ge=0, le=2**31 - 1)]
 """A number in an address, as far as a database counts."""
-HouseDep = Annotated[House, Depends(house_of)]
+ContextDep = Annotated[Context, Depends(context_of)]
 AskingDep = Annotated[Asking, Depends(asking)]

@@ -113,22 +113,26 @@ def install(app: FastAPI) -> None:
 
     @app.exception_handler(errors.SchedulerError)
     async def ours(request: Request, error: errors.SchedulerError) -> Response:
-        return await shown(request, error)
+        return await problem_shown(request, error)
 
     @app.exception_handler(RequestValidationError)
     async def shape(request: Request, error: RequestValidationError) -> Response:
         if any(found["type"] == "json_invalid" for found in error.errors()):
-            return await shown(request, errors.BadRequest("The body is not JSON. Send application/json in UTF-8."))
+            return await problem_shown(
+                request, errors.BadRequest("The body is not JSON. Send application/json in UTF-8.")
+            )
         sent_as = request.headers.get("content-type", "")
         if any(found["loc"] == ("body",) for found in error.errors()) and "json" not in sent_as:
             came = f"it came as {sent_as:.60}" if sent_as else "none came"
-            return await shown(request, errors.BadRequest(f"A body in application/json, UTF-8, is needed; {came}."))
-        return await shown(request, refused_from(error, drop=1, body=error.body))
+            return await problem_shown(
+                request, errors.BadRequest(f"A body in application/json, UTF-8, is needed; {came}.")
+            )
+        return await problem_shown(request, refused_from(error, drop=1, body=error.body))
 
     @app.exception_handler(HTTPException)
     async def foreign(request: Request, error: HTTPException) -> Response:
         if error.status_code == 404:
-            return await shown(
+            return await problem_shown(
                 request, errors.NotFound(f"There is nothing at {clean(request.url.path)}. See /docs for the doors.")
             )
         body = {
@@ -181,7 +185,7 @@ class Unforeseen:
             await JSONResponse(body, 500, media_type=PROBLEM)(scope, receive, send)
 
 
-async def shown(request: Request, error: errors.SchedulerError) -> Response:
+async def problem_shown(request: Request, error: errors.SchedulerError) -> Response:
     """A page for a browser, a problem document for everything else."""
     path = request.url.path
     wants_page = "text/html" in request.headers.get("accept", "") and not path.startswith(("/api/", "/cal/"))

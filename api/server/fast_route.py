@@ -25,7 +25,7 @@ HotAnswer = tuple[int, bytes]
 """Status and a body in JSON."""
 
 
-class HotRoute(APIRoute):
+class FastRoute(APIRoute):
     """A route whose endpoint takes the request alone and answers with a `HotAnswer`."""
 
     def __init__(self, path: str, endpoint: Callable[..., Any], **said: Any) -> None:
@@ -61,7 +61,7 @@ async def body_of(request: Request) -> bytes:
     raise ClientDisconnect
 
 
-def desk(loop: asyncio.AbstractEventLoop) -> Callable[[Sequence[tuple[Any, Outcome]]], None]:
+def answering(loop: asyncio.AbstractEventLoop) -> Callable[[Sequence[tuple[Any, Outcome]]], None]:
     """What the writer tells its outcomes to: the loop is woken once for a group, not once for each request."""
 
     def settle(pairs: Sequence[tuple[asyncio.Future[Any], Outcome]]) -> None:

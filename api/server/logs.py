@@ -36,7 +36,7 @@ class _Json(logging.Formatter):
         return json.dumps(line)
 
 
-class _Text(logging.Formatter):
+class _TextFormatter(logging.Formatter):
     def formatException(self, ei: object) -> str:  # noqa: N802 - the name of the base class
         return clean(super().formatException(ei))  # type: ignore[arg-type]
 
@@ -53,7 +53,7 @@ def set_up(form: str, level: int = logging.INFO) -> None:
     """Send log lines to stdout in a form: text, json, or auto."""
     handler = logging.StreamHandler(sys.stdout)
     as_json = form == "json" or (form == "auto" and not sys.stdout.isatty())
-    handler.setFormatter(_Json() if as_json else _Text("%(asctime)s %(levelname)s %(name)s: %(message)s"))
+    handler.setFormatter(_Json() if as_json else _TextFormatter("%(asctime)s %(levelname)s %(name)s: %(message)s"))
     handler.addFilter(_Hide())
     logging.basicConfig(level=level, handlers=[handler], force=True)
     logging.getLogger("apscheduler").setLevel(logging.WARNING)

@@ -16,17 +16,17 @@ from scheduler.storage.tables import (
 )
 
 
-def vessel(session: Session, vessel_id: str) -> VesselRow | None:
+def vessel_row(session: Session, vessel_id: str) -> VesselRow | None:
     """That vessel, or none."""
     return session.get(VesselRow, vessel_id)
 
 
-def version(session: Session, vessel_id: str, number: int) -> DocumentVersionRow | None:
+def document_version(session: Session, vessel_id: str, number: int) -> DocumentVersionRow | None:
     """A version of a vessel's document, or none."""
     return session.get(DocumentVersionRow, (vessel_id, number))
 
 
-def versions(session: Session, vessel_id: str) -> list[DocumentVersionRow]:
+def document_versions(session: Session, vessel_id: str) -> list[DocumentVersionRow]:
     """A vessel's versions, newest first, without their documents read."""
     kept = select(DocumentVersionRow).where(DocumentVersionRow.vessel_id == vessel_id)
     newest = kept.order_by(col(DocumentVersionRow.version).desc())
@@ -39,41 +39,41 @@ def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, in
     return {row.kind: row.since_s for row in session.exec(kept)}
 
 
-def vessels(session: Session, only: str | None = None) -> list[VesselRow]:
+def vessel_rows(session: Session, only: str | None = None) -> list[VesselRow]:
     """All vessels, or the one named, by id."""
     query = select(VesselRow).order_by(VesselRow.id)
     return list(session.exec(query if only is None else query.where(VesselRow.id == only)))
 
 
-def asset(session: Session, asset_id: str) -> AssetRow | None:
+def asset_row(session: Session, asset_id: str) -> AssetRow | None:
     """What that id names and whose it is, or none."""
     return session.get(AssetRow, asset_id)
 
 
-def taken_elsewhere(session: Session, vessel_id: str, ids: Iterable[str]) -> list[str]:
+def ids_taken_elsewhere(session: Session, vessel_id: str, ids: Iterable[str]) -> list[str]:
     """Those of `ids` that another vessel's document uses already, sorted."""
     wanted = list(ids)
     query = select(AssetRow.id).where(col(AssetRow.id).in_(wanted), AssetRow.vessel_id != vessel_id)
     return sorted(session.exec(query))
 
 
-def assets(session: Session, vessel_id: str) -> dict[str, AssetRow]:
+def asset_rows(session: Session, vessel_id: str) -> dict[str, AssetRow]:
     """The ids of a vessel's document."""
     return {row.id: row for row in session.exec(select(AssetRow).where(AssetRow.vessel_id == vessel_id))}
 
 
-def revision(session: Session, vessel_id: str) -> int:
+def revision_of(session: Session, vessel_id: str) -> int:
     """Number of writes that have touched the vessel; 0 when none has."""
     row = session.get(RevisionRow, vessel_id)
     return row.number if row else 0
 
 
-def counters(session: Session, vessel_id: str) -> list[CounterRow]:
+def counter_rows(session: Session, vessel_id: str) -> list[CounterRow]:
     """A vessel's counters by id."""
     return list(session.exec(select(CounterRow).where(CounterRow.vessel_id == vessel_id).order_by(CounterRow.id)))
 
 
-def counter(session: Session, counter_id: str) -> CounterRow | None:
+def find_counter(session: Session, counter_id: str) -> CounterRow | None:
     """The counter with that id, or none."""
     return session.exec(select(CounterRow).where(CounterRow.id == counter_id)).first()
 
@@ -84,7 +84,7 @@ def dirty_vessels(session: Session) -> list[str]:
     return sorted(session.exec(query))
 
 
-def offsets(session: Session, vessel_id: str) -> list[ShipOffsetRow]:
+def ship_offset_rows(session: Session, vessel_id: str) -> list[ShipOffsetRow]:
     """The ship's clock changes, oldest first; never empty once a vessel was put."""
     query = select(ShipOffsetRow).where(ShipOffsetRow.vessel_id == vessel_id).order_by(col(ShipOffsetRow.from_s))
     return list(session.exec(query))

@@ -10,7 +10,9 @@ from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.storage.tables import ChainHeadRow, RecordRow
 
 
-def append(session: Session, vessel_id: str, kind: str, at: datetime, payload: Mapping[str, object]) -> tuple[int, str]:
+def append_record(
+    session: Session, vessel_id: str, kind: str, at: datetime, payload: Mapping[str, object]
+) -> tuple[int, str]:
     """Adds a record to the vessel's history ("": the installation's) and returns its number and chain hash.
 
     The head of the chain stays locked until the transaction ends, so numbers have no gaps and no twins; when the
@@ -51,13 +53,13 @@ def append(session: Session, vessel_id: str, kind: str, at: datetime, payload: M
     return record.number, record.hash
 
 
-def head(session: Session, vessel_id: str) -> tuple[int, str]:
+def chain_head(session: Session, vessel_id: str) -> tuple[int, str]:
     """Number and chain hash of the vessel's newest record; (0, 64 zeros) when it has none."""
     row = session.get(ChainHeadRow, vessel_id, populate_existing=True)
     return (row.number, row.hash) if row else (0, GENESIS)
 
 
-def records(
+def record_rows(
     session: Session, vessel_id: str, first: int = 1, last: int | None = None, *, kind: str | None = None
 ) -> Iterator[Record]:
     """The vessel's records with numbers `first` to `last` (both included; none: to the newest), in order of number.

@@ -16,9 +16,18 @@ from scheduler.clock import Clock
 from scheduler.errors import Busy, StorageFull
 from scheduler.storage.database import Database
 from scheduler.storage.foreign import RETRY_AFTER, as_ours
-from scheduler.storage.intake_sql import Answer, Door, IntakeStore, LogItem, Post, PostgresIntake, Reading, SqliteIntake
+from scheduler.storage.intake_sql import (
+    IntakeAnswer,
+    IntakeStore,
+    LogItem,
+    Post,
+    PostedReading,
+    PostgresIntake,
+    SqliteIntake,
+    Taken,
+)
 
-__all__ = ["Answer", "Door", "Intake", "IntakeState", "LogItem", "Outcome", "Post", "Reading", "Tell"]
+__all__ = ["Intake", "IntakeAnswer", "IntakeState", "LogItem", "Outcome", "Post", "PostedReading", "Taken", "Tell"]
 
 WAITING_REQUESTS = 1024
 WAITING_READINGS = 100_000
@@ -39,7 +48,7 @@ class IntakeState:
     last_commit_at: datetime | None
 
 
-Outcome = Answer | Exception
+Outcome = IntakeAnswer | Exception
 """What became of a request: its answer after the commit, or why nothing of it was stored."""
 
 Tell = Callable[[Sequence[tuple[Any, Outcome]]], None]
@@ -107,13 +116,13 @@ class Intake:
         readings: Sequence[tuple[int, int, int, int]],
         log: Sequence[LogItem] = (),
         skew_s: int = 0,
-    ) -> "Future[Answer]":
+    ) -> "Future[IntakeAnswer]":
         """Hands in one request; the future answers after the commit, or raises why nothing of it was stored.
 
         Raises:
             Busy: as `hand_in`. The future raises Busy and StorageFull too, and Clash when a counter is not that vessel's.
         """
-        future: Future[Answer] = Future()
+        future: Future[IntakeAnswer] = Future()
         self.hand_in(Post(vessel_id, readings, log, skew_s), future, _tell_futures)
         return future
 
@@ -194,14 +203,14 @@ class Intake:
             outcomes = [known] * len(group)
         else:
             self._last_commit_at = self._clock()
-            self._stored += sum(answer.doors.count(Door.STORED) for answer in outcomes)
+            self._stored += sum(answer.doors.count(Taken.STORED) for answer in outcomes)
         told: dict[Tell, list[tuple[Any, Outcome]]] = {}
         for entry, outcome in zip(group, outcomes, strict=True):
             told.setdefault(entry.tell, []).append((entry.token, outcome))
         for tell, pairs in told.items():
             tell(pairs)
 
-    def _write(self, posts: list[Post]) -> list[Answer]:
+    def _write(self, posts: list[Post]) -> list[IntakeAnswer]:
         with self._database.turn():
             self._database.require_room()
             store = self._connect()

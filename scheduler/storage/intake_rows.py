@@ -5,7 +5,7 @@ from sqlmodel import Session, col, func, select
 from scheduler.storage.tables import IntakeLogRow
 
 
-def recent(session: Session, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
+def recent_unstored(session: Session, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
     """A vessel's newest items, newest first; of one counter when it is named."""
     query = select(IntakeLogRow).where(IntakeLogRow.vessel_id == vessel_id)
     if counter is not None:
@@ -15,7 +15,7 @@ def recent(session: Session, vessel_id: str, limit: int, counter: str | None = N
     )
 
 
-def since(session: Session, vessel_id: str, received_s: int) -> list[tuple[str, str, int, int]]:
+def unstored_since(session: Session, vessel_id: str, received_s: int) -> list[tuple[str, str, int, int]]:
     """(status, counter as it was named, how many, newest received) of a vessel's items received from an instant on."""
     query = (
         select(IntakeLogRow.status, IntakeLogRow.counter_ref, func.count(), func.max(IntakeLogRow.received_s))

@@ -14,7 +14,7 @@ from scheduler.storage.database import lock_statement
 from scheduler.storage.tables import Unstored
 
 
-class Door(StrEnum):
+class Taken(StrEnum):
     """What the door answers for one reading. Refused ones are found before they come here."""
 
     STORED = "stored"
@@ -22,7 +22,7 @@ class Door(StrEnum):
     CONFLICT = "conflict"
 
 
-class Reading(NamedTuple):
+class PostedReading(NamedTuple):
     """A reading to store: the counter's number, observed instant, value in thousandths of a count, received instant."""
 
     counter_no: int
@@ -52,10 +52,10 @@ class Post:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class IntakeAnswer:
     """What became of a request: one door for each reading, in their order; `newest_s` of each counter's row."""
 
-    doors: tuple[Door, ...]
+    doors: tuple[Taken, ...]
     newest_s: Mapping[int, int | None]
 
 
@@ -77,7 +77,7 @@ class IntakeStore(ABC):
     def __init__(self, connection: Any) -> None:
         self.connection = connection
 
-    def write(self, posts: Sequence[Post]) -> list[Answer]:
+    def write(self, posts: Sequence[Post]) -> list[IntakeAnswer]:
         """Stores the posts, all or none, and returns their answers after the commit. Driver errors come as they are."""
         self.begin(sorted({post.vessel_id for post in posts}))
         rows: list[_Row] = [(*reading, post.vessel_id, post.skew_s) for post in posts for reading in post.readings]
@@ -85,7 +85,7 @@ class IntakeStore(ABC):
         doors = _doors(rows, held)
         spans = _spans(rows, held)
         newest = self.touch(spans, {row[0] for row in rows} - spans.keys()) if rows else {}
-        names = self.names({rows[index][0] for index in held if doors[index] is Door.CONFLICT})
+        names = self.names({rows[index][0] for index in held if doors[index] is Taken.CONFLICT})
         self.log(chain(_given(posts), _conflicts(rows, doors, held, names)))
         self.bump(sorted({row[4] for index, row in enumerate(rows) if index not in held}))
         self.connection.execute("COMMIT")
@@ -296,11 +296,11 @@ def _parts(rows: Sequence[T]) -> Iterator[Sequence[T]]:
         start += size
 
 
-def _doors(rows: Sequence[_Row], held: Mapping[int, int]) -> list[Door]:
+def _doors(rows: Sequence[_Row], held: Mapping[int, int]) -> list[Taken]:
     if not held:
-        return [Door.STORED] * len(rows)
+        return [Taken.STORED] * len(rows)
     return [
-        Door.STORED if index not in held else Door.DUPLICATE if held[index] == row[2] else Door.CONFLICT
+        Taken.STORED if index not in held else Taken.DUPLICATE if held[index] == row[2] else Taken.CONFLICT
         for index, row in enumerate(rows)
     ]
 
@@ -325,21 +325,23 @@ def _given(posts: Sequence[Post]) -> Iterator[tuple[str, str, int, str, str, str
 
 
 def _conflicts(
-    rows: Sequence[_Row], doors: Sequence[Door], held: Mapping[int, int], names: Mapping[int, str]
+    rows: Sequence[_Row], doors: Sequence[Taken], held: Mapping[int, int], names: Mapping[int, str]
 ) -> Iterator[tuple[str, str, int, str, str, str]]:
     """Log rows for the readings that found another value at their instant."""
     for index, (no, at, value, received, vessel_id, _) in enumerate(rows if held else ()):
-        if doors[index] is Door.CONFLICT:
+        if doors[index] is Taken.CONFLICT:
             why = f"the counter showed {_counts(held[index])} at that instant already; the first one stays"
             item = json.dumps({"counter": names[no], "at_s": at, "value": _counts(value)})
             yield vessel_id, names[no], received, Unstored.CONFLICT.value, why, item
 
 
-def _answers(posts: Sequence[Post], doors: Sequence[Door], newest: Mapping[int, int | None]) -> Iterator[Answer]:
+def _answers(posts: Sequence[Post], doors: Sequence[Taken], newest: Mapping[int, int | None]) -> Iterator[IntakeAnswer]:
     start = 0
     for post in posts:
         end = start + len(post.readings)
-        yield Answer(tuple(doors[start:end]), {no: newest[no] for no in {reading[0] for reading in post.readings}})
+        yield IntakeAnswer(
+            tuple(doors[start:end]), {no: newest[no] for no in {reading[0] for reading in post.readings}}
+        )
         start = end
 
 

@@ -54,7 +54,7 @@ def _by_day(order: str) -> TextClause:
 _DAY_ENDS, _DAY_FIRSTS = _by_day("DESC"), _by_day("ASC")
 
 
-def readings(
+def reading_rows(
     session: Session, counter_no: int, after_s: int, skew_most_s: int, until_s: int = 2**62
 ) -> Sequence[tuple[int, int, int, int]]:
     """(instant put right by the skew, value_milli, received_s, skew_s) of a counter's readings whose instant put right is
@@ -68,7 +68,7 @@ def readings(
     return session.exec(query.order_by(col(ReadingRow.at_s))).all()
 
 
-def by_hand(session: Session, counter_no: int, after_s: int, until_s: int = 2**62) -> frozenset[int]:
+def instants_by_hand(session: Session, counter_no: int, after_s: int, until_s: int = 2**62) -> frozenset[int]:
     """Instants later than one, up to and at another, at which a person read the counter."""
     row = HandReadingRow
     query = select(row.at_s).where(row.counter_no == counter_no, row.at_s > after_s, row.at_s <= until_s)
@@ -81,7 +81,7 @@ def piece_end(session: Session, counter_no: int, after_s: int, skew_most_s: int,
     return session.exec(query.order_by(col(ReadingRow.at_s)).offset(size - 1).limit(1)).first()
 
 
-def counted(session: Session, counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> bool:
+def readings_counted(session: Session, counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> bool:
     """Whether between two instants (the later included) there are as many ledger entries as readings.
 
     Where no person's events are, each reading has its entry: then none was added since they were derived.
@@ -104,7 +104,7 @@ def _between(counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> t
     )
 
 
-def events(session: Session, counter_no: int, after_s: int = -(2**62)) -> list[CounterEventRow]:
+def counter_event_rows(session: Session, counter_no: int, after_s: int = -(2**62)) -> list[CounterEventRow]:
     """A counter's events later than an instant, in order of instant and recording."""
     query = select(CounterEventRow).where(CounterEventRow.counter_no == counter_no, CounterEventRow.at_s > after_s)
     return list(
@@ -112,7 +112,7 @@ def events(session: Session, counter_no: int, after_s: int = -(2**62)) -> list[C
     )
 
 
-def events_of_kinds(session: Session, vessel_id: str, kinds: Sequence[str]) -> list[CounterEventRow]:
+def counter_events_of_kinds(session: Session, vessel_id: str, kinds: Sequence[str]) -> list[CounterEventRow]:
     """A vessel's counter events of some kinds, in order of instant and recording."""
     query = select(CounterEventRow).where(CounterEventRow.vessel_id == vessel_id, col(CounterEventRow.kind).in_(kinds))
     return list(
@@ -120,7 +120,7 @@ def events_of_kinds(session: Session, vessel_id: str, kinds: Sequence[str]) -> l
     )
 
 
-def checkpoint(session: Session, counter_no: int, before_s: int) -> LedgerCheckpointRow | None:
+def newest_checkpoint(session: Session, counter_no: int, before_s: int) -> LedgerCheckpointRow | None:
     """The newest checkpoint strictly before an instant, or none."""
     query = select(LedgerCheckpointRow).where(
         LedgerCheckpointRow.counter_no == counter_no, LedgerCheckpointRow.at_s < before_s
@@ -160,13 +160,13 @@ def add_entries(session: Session, rows: Sequence[EntryValues]) -> None:
         connection.exec_driver_sql(_ADD_ON_POSTGRES, tuple(list(column) for column in zip(*rows, strict=True)))
 
 
-def flags(session: Session, vessel_id: str) -> list[FlagRow]:
+def flag_rows(session: Session, vessel_id: str) -> list[FlagRow]:
     """A vessel's flags, newest first."""
     query = select(FlagRow).where(FlagRow.vessel_id == vessel_id)
     return list(session.exec(query.order_by(col(FlagRow.at_s).desc(), FlagRow.code)))
 
 
-class Standing(NamedTuple):
+class TotalsAround(NamedTuple):
     """How a counter's ledger stands around an instant: (at_s, total_s) of the last used entry at or before it and of the
     first after it, each none when there is none; seconds given by opening balances and adjustments up to and at it."""
 
@@ -175,11 +175,11 @@ class Standing(NamedTuple):
     given_s: int
 
 
-def standings(session: Session, counter_nos: Sequence[int], at_s: int) -> dict[int, Standing]:
+def totals_around(session: Session, counter_nos: Sequence[int], at_s: int) -> dict[int, TotalsAround]:
     """How each counter's ledger stands around an instant, by seeks, in one question for all of them."""
     found = session.connection().execute(_STANDINGS, {"nos": list(counter_nos), "at": at_s})
     return {
-        no: Standing(
+        no: TotalsAround(
             None if before_s is None else (before_s, before_total),
             None if after_s is None else (after_s, after_total),
             given_s or 0,
@@ -190,12 +190,12 @@ def standings(session: Session, counter_nos: Sequence[int], at_s: int) -> dict[i
 
 def total_at_or_before(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
     """(at_s, total_s) of the last used entry at or before an instant, or none."""
-    return standings(session, [counter_no], at_s)[counter_no].before
+    return totals_around(session, [counter_no], at_s)[counter_no].before
 
 
 def total_after(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
     """(at_s, total_s) of the first used entry later than an instant, or none."""
-    return standings(session, [counter_no], at_s)[counter_no].after
+    return totals_around(session, [counter_no], at_s)[counter_no].after
 
 
 def newest_readings(session: Session, counter_nos: Sequence[int]) -> dict[int, tuple[int, int]]:
@@ -267,7 +267,7 @@ def instants_judged(session: Session, counter_no: int, verdict: str, not_why: st
     return set(session.exec(query.where(LedgerEntryRow.verdict == verdict, LedgerEntryRow.reason != not_why)))
 
 
-def shown_at(session: Session, counter_no: int, at_s: int, skew_most_s: int) -> int | None:
+def value_at(session: Session, counter_no: int, at_s: int, skew_most_s: int) -> int | None:
     """What a counter showed (thousandths) at exactly an instant put right, or none.
 
     Args:

@@ -14,12 +14,12 @@ from scheduler.storage.tables import (
 )
 
 
-def person(session: Session, person_id: str) -> PersonRow | None:
+def person_row(session: Session, person_id: str) -> PersonRow | None:
     """That person, or none."""
     return session.get(PersonRow, person_id)
 
 
-def persons(session: Session, vessel_id: str | None = None) -> list[PersonRow]:
+def person_rows(session: Session, vessel_id: str | None = None) -> list[PersonRow]:
     """People, of one vessel and of the office when `vessel_id` is given; by id."""
     query = select(PersonRow).order_by(PersonRow.id)
     if vessel_id is not None:
@@ -27,17 +27,17 @@ def persons(session: Session, vessel_id: str | None = None) -> list[PersonRow]:
     return list(session.exec(query))
 
 
-def key_by_prefix(session: Session, prefix: str) -> ApiKeyRow | None:
+def key_row_by_prefix(session: Session, prefix: str) -> ApiKeyRow | None:
     """The key with that prefix, revoked or not, or none."""
     return session.get(ApiKeyRow, prefix)
 
 
-def keys(session: Session) -> list[ApiKeyRow]:
+def key_rows(session: Session) -> list[ApiKeyRow]:
     """Every key, oldest first; none of them holds its secret."""
     return list(session.exec(select(ApiKeyRow).order_by(col(ApiKeyRow.created_s), ApiKeyRow.prefix)))
 
 
-def link(session: Session, sha256: str) -> SignInLinkRow | None:
+def link_row(session: Session, sha256: str) -> SignInLinkRow | None:
     """The sign-in link with that hash, used or not, or none."""
     return session.get(SignInLinkRow, sha256)
 
@@ -59,17 +59,17 @@ def end_session(session: Session, sha256: str) -> None:
         session.delete(row)
 
 
-def kept_answer(session: Session, vessel_id: str, key: str, actor: str) -> IdempotencyRow | None:
+def answer_given(session: Session, vessel_id: str, key: str, actor: str) -> IdempotencyRow | None:
     """The answer kept for that Idempotency-Key of that actor, or none."""
     return session.get(IdempotencyRow, (vessel_id, key, actor))
 
 
-def task(session: Session, name: str, period: str) -> TaskRunRow | None:
+def task_row(session: Session, name: str, period: str) -> TaskRunRow | None:
     """That run of a timer's task, or none."""
     return session.get(TaskRunRow, (name, period))
 
 
-def task_runs(session: Session, name: str) -> list[TaskRunRow]:
+def task_rows(session: Session, name: str) -> list[TaskRunRow]:
     """Every run of that task, by period."""
     return list(session.exec(select(TaskRunRow).where(TaskRunRow.task == name).order_by(TaskRunRow.period)))
 

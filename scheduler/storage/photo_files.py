@@ -7,7 +7,7 @@ from pathlib import Path
 from scheduler.errors import StorageFull
 
 
-def keep(folder: Path, name: str, content: bytes) -> None:
+def keep_photo(folder: Path, name: str, content: bytes) -> None:
     """Write the file whole and durably, or not at all; one that is there already is left as it is.
 
     Raises:
@@ -34,7 +34,7 @@ def keep(folder: Path, name: str, content: bytes) -> None:
         ) from error
 
 
-def read(folder: Path, name: str) -> bytes | None:
+def read_photo(folder: Path, name: str) -> bytes | None:
     """The content of a kept file, or none when it is not there."""
     try:
         return (folder / name).read_bytes()

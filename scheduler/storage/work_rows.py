@@ -2,7 +2,7 @@
 
 from sqlmodel import Session, col, delete, func, or_, select
 
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.storage.tables import (
     DoneRow,
     FeedEventRow,
@@ -20,7 +20,7 @@ from scheduler.storage.tables import (
 )
 
 
-def latest_done(session: Session, vessel_id: str) -> list[DoneRow]:
+def latest_done_rows(session: Session, vessel_id: str) -> list[DoneRow]:
     """The newest done turn of each kind and subject of a vessel."""
     newest = (
         select(DoneRow.kind, DoneRow.subject_id, func.max(DoneRow.sequence).label("sequence"))
@@ -37,17 +37,17 @@ def latest_done(session: Session, vessel_id: str) -> list[DoneRow]:
     return list(session.exec(query))
 
 
-def done(session: Session, vessel_id: str, kind: str, subject_id: str, sequence: int) -> DoneRow | None:
+def done_row(session: Session, vessel_id: str, kind: str, subject_id: str, sequence: int) -> DoneRow | None:
     """That turn if it was done, or none."""
     return session.get(DoneRow, (vessel_id, kind, subject_id, sequence))
 
 
-def done_with(session: Session, vessel_id: str, job_key: str) -> list[DoneRow]:
+def done_rows_with(session: Session, vessel_id: str, job_key: str) -> list[DoneRow]:
     """The turns that were done with that job: its own, and those it renewed."""
     return list(session.exec(select(DoneRow).where(DoneRow.vessel_id == vessel_id, DoneRow.job_key == job_key)))
 
 
-def jobs(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int | None = None) -> list[JobRow]:
+def job_rows(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int | None = None) -> list[JobRow]:
     """Jobs of a plant that are open, or with `closed_since_s` those closed since; by key."""
     query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.plant_id == plant_id)
     if closed_since_s is None:
@@ -57,18 +57,18 @@ def jobs(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int
     return list(session.exec(query.order_by(JobRow.key)))
 
 
-def job(session: Session, vessel_id: str, key: str) -> JobRow | None:
+def job_row(session: Session, vessel_id: str, key: str) -> JobRow | None:
     """That job if it has a row yet, or none."""
     return session.get(JobRow, (key, vessel_id))
 
 
-def withdrawn(session: Session, vessel_id: str) -> list[JobRow]:
+def withdrawn_rows(session: Session, vessel_id: str) -> list[JobRow]:
     """Every withdrawn job of a vessel, by key."""
-    query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.state == State.WITHDRAWN.value)
+    query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.state == JobState.WITHDRAWN.value)
     return list(session.exec(query.order_by(JobRow.key)))
 
 
-def outages(session: Session, vessel_id: str, plant_id: str, *, since_s: int) -> list[OutageRow]:
+def outage_rows(session: Session, vessel_id: str, plant_id: str, *, since_s: int) -> list[OutageRow]:
     """Outages of a plant's pumps that last beyond an instant, oldest first."""
     query = (
         select(OutageRow)
@@ -78,7 +78,7 @@ def outages(session: Session, vessel_id: str, plant_id: str, *, since_s: int) ->
     return list(session.exec(query.order_by(col(OutageRow.from_s), OutageRow.id)))
 
 
-def open_outages(session: Session, vessel_id: str, pump_id: str) -> list[OutageRow]:
+def open_outage_rows(session: Session, vessel_id: str, pump_id: str) -> list[OutageRow]:
     """A pump's outages without an end, oldest first."""
     query = select(OutageRow).where(
         OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_s).is_(None)
@@ -115,7 +115,7 @@ def last_sequence(session: Session, vessel_id: str, kind: str, subject_id: str) 
     return session.exec(query).one() or 0
 
 
-def plan(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
+def plan_row(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
     """The plant's proposed or taken plan, or none."""
     query = select(PlanRow).where(
         PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id, PlanRow.status == status
@@ -123,13 +123,13 @@ def plan(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) ->
     return session.exec(query.order_by(col(PlanRow.made_s).desc())).first()
 
 
-def slots(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
+def slot_rows(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
     """A plan's slots by start, then job."""
     query = select(SlotRow).where(SlotRow.vessel_id == vessel_id, SlotRow.plan_id == plan_id)
     return list(session.exec(query.order_by(col(SlotRow.start_s), SlotRow.job_key)))
 
 
-def moves(session: Session, vessel_id: str, plant_id: str, *, standing: bool = False) -> list[MoveRow]:
+def move_rows(session: Session, vessel_id: str, plant_id: str, *, standing: bool = False) -> list[MoveRow]:
     """A plant's slots moved by hand, by number; with `standing` those that nobody has undone."""
     query = select(MoveRow).where(MoveRow.vessel_id == vessel_id, MoveRow.plant_id == plant_id)
     if standing:
@@ -137,18 +137,18 @@ def moves(session: Session, vessel_id: str, plant_id: str, *, standing: bool = F
     return list(session.exec(query.order_by(col(MoveRow.number))))
 
 
-def move(session: Session, vessel_id: str, number: int) -> MoveRow | None:
+def move_row(session: Session, vessel_id: str, number: int) -> MoveRow | None:
     """That move, or none."""
     return session.get(MoveRow, (vessel_id, number))
 
 
-def next_move(session: Session, vessel_id: str) -> int:
+def next_move_number(session: Session, vessel_id: str) -> int:
     """The number the vessel's next move gets."""
     query = select(func.max(MoveRow.number)).where(MoveRow.vessel_id == vessel_id)
     return (session.exec(query).one() or 0) + 1
 
 
-def work_steps(session: Session, vessel_id: str, job_key: str) -> list[WorkStepRow]:
+def step_rows(session: Session, vessel_id: str, job_key: str) -> list[WorkStepRow]:
     """The steps of the work on a job, in order of recording."""
     query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.job_key == job_key)
     return list(session.exec(query.order_by(col(WorkStepRow.number))))
@@ -166,13 +166,13 @@ def jobs_worked_on(session: Session, vessel_id: str, pump_id: str) -> list[str]:
     return sorted(session.exec(query))
 
 
-def work_steps_since(session: Session, vessel_id: str, since_s: int) -> list[WorkStepRow]:
+def step_rows_since(session: Session, vessel_id: str, since_s: int) -> list[WorkStepRow]:
     """The steps of a vessel's jobs that happened since an instant."""
     query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.at_s >= since_s)
     return list(session.exec(query.order_by(col(WorkStepRow.at_s), WorkStepRow.job_key, col(WorkStepRow.number))))
 
 
-def not_fitted(session: Session, vessel_id: str, pump_id: str | None = None) -> list[NotFittedRow]:
+def not_fitted_rows(session: Session, vessel_id: str, pump_id: str | None = None) -> list[NotFittedRow]:
     """Points said to be not fitted (on that pump), by number."""
     query = select(NotFittedRow).where(NotFittedRow.vessel_id == vessel_id)
     if pump_id is not None:
@@ -191,7 +191,7 @@ def untaken_superseded(session: Session, vessel_id: str, plant_id: str) -> list[
     return list(session.exec(query))
 
 
-def open_outage(session: Session, vessel_id: str, pump_id: str) -> bool:
+def open_outage_row(session: Session, vessel_id: str, pump_id: str) -> bool:
     """Whether that pump is out without end."""
     out = select(OutageRow.id).where(
         OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_s).is_(None)

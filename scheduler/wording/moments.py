@@ -18,7 +18,7 @@ def ship_day(at: datetime, offset_minutes: int) -> str:
     return f"{there.day} {there:%B}"
 
 
-def listed(names: Sequence[str], last: str = "and") -> str:
+def list_words(names: Sequence[str], last: str = "and") -> str:
     """Names in a row: "a", "a and b", "a, b and c"; empty for none."""
     if len(names) < 2:
         return "".join(names)

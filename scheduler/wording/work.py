@@ -7,7 +7,7 @@ from typing import Any
 from scheduler.domain.work.against import Against, Objection
 from scheduler.domain.work.closing import Skipped
 from scheduler.domain.work.gas import Gas
-from scheduler.wording.moments import listed, ship_moment
+from scheduler.wording.moments import list_words, ship_moment
 
 Facts = Mapping[str, Any]
 _ACTS: Mapping[str, str] = {
@@ -48,10 +48,10 @@ _WHAT = {
 
 def against_words(one: Objection, offset_minutes: int = 0) -> str:
     """What stands against it, what was expected, what to do; times in ship time."""
-    return _WORDS[one.code](_Told(one.facts, offset_minutes))
+    return _WORDS[one.code](_FactTexts(one.facts, offset_minutes))
 
 
-class _Told:
+class _FactTexts:
     """The figures of a fact, as text."""
 
     def __init__(self, facts: Facts, offset_minutes: int) -> None:
@@ -60,7 +60,7 @@ class _Told:
     def __getitem__(self, name: str) -> str:
         value = self._facts.get(name, "")
         if isinstance(value, tuple):
-            return listed([str(one) for one in value])
+            return list_words([str(one) for one in value])
         return f"{value:g}" if isinstance(value, float) else str(value)
 
     def has(self, name: str) -> bool:
@@ -81,13 +81,13 @@ class _Told:
         return [f"{ship_moment(a, self._offset)} to {ship_moment(b, self._offset)}" for a, b in pairs[:3]]
 
 
-def _hanging(told: _Told) -> str:
+def _hanging(told: _FactTexts) -> str:
     points, people = told.figure("points"), told.figure("by")
     hang = ", ".join(f"{point} ({by})" for point, by in zip(points, people, strict=True))
     return f"A tag hangs at {hang}: take it off before you {_WHAT[str(told.figure('what'))]}."
 
 
-def _below(told: _Told) -> str:
+def _below(told: _FactTexts) -> str:
     holds = told.spans("holds")
     first = f"Starts that hold: {', '.join(holds)}." if holds else "No start in the next 14 days holds."
     return (
@@ -96,7 +96,7 @@ def _below(told: _Told) -> str:
     )
 
 
-def _gas(told: _Told) -> str:
+def _gas(told: _FactTexts) -> str:
     value, limit = told["value"], told["limit"]
     return {
         Gas.NOT_READ: f"{told['names']} not read: O2, LEL and H2S are all read before opening.",
@@ -109,31 +109,31 @@ def _gas(told: _Told) -> str:
     }[Gas(str(told.figure("what")))]
 
 
-def _not_isolated(told: _Told) -> str:
+def _not_isolated(told: _FactTexts) -> str:
     return f"Not isolated yet: lock and tag {told['points'] or 'the points of the sheet'} first."
 
 
-def _no_permit(told: _Told) -> str:
+def _no_permit(told: _FactTexts) -> str:
     if told.has("number"):
         return f"No permit {told['number']} is open here; open: {told['open'] or 'none'}."
     return "No permit holds at that time: have one issued, or its time renewed, first."
 
 
-def _no_tag(told: _Told) -> str:
+def _no_tag(told: _FactTexts) -> str:
     if told.has("point"):
         return f"No tag hangs at {told['point']}; hanging: {told['hanging'] or 'none'}."
     return "No tag hangs: isolate, lock and tag before opening."
 
 
-def _open_points(told: _Told) -> str:
+def _open_points(told: _FactTexts) -> str:
     return f"Not locked and tagged: {told['points'] or 'no point is'}. Lock and tag each point of the sheet first."
 
 
-def _company(told: _Told) -> str:
+def _company(told: _FactTexts) -> str:
     return f"{told['company']} stands on no permit of this job: have it issued to that company too."
 
 
-_WORDS: Mapping[Against, Callable[[_Told], str]] = {
+_WORDS: Mapping[Against, Callable[[_FactTexts], str]] = {
     Against.NOBODY: lambda _: "Say who did it; by is empty.",
     Against.NO_NUMBER: lambda _: "A permit has a number of the ship's own system; give it.",
     Against.OPEN_ALREADY: lambda f: f"Permit {f['number']} is open already.",
@@ -233,7 +233,7 @@ _WORDS: Mapping[Against, Callable[[_Told], str]] = {
         f"{f['name']} {f['value']} {f['unit']} is out of its limits and nobody accepted it."
     ),
     Against.NEVER_RECORDED: lambda f: (
-        f"Closed; never recorded: {listed([_ACTS.get(n, n) for n in f.figure('names')])}."
+        f"Closed; never recorded: {list_words([_ACTS.get(n, n) for n in f.figure('names')])}."
     ),
     Against.PERMIT_OPEN: lambda f: f"Permit {f['number']} is still open: close it first.",
     Against.TEST_FAILED: lambda _: "The last test failed: the pump counts nothing, and the job stays open.",
@@ -253,4 +253,4 @@ _WORDS: Mapping[Against, Callable[[_Told], str]] = {
 def skipped_words(one: Skipped) -> str:
     """What was never recorded: "locked and tagged: suction valve and discharge valve"."""
     name = _ACTS[one.act]
-    return f"{name}: {listed([n.rstrip('. ') for n in one.names])}" if one.names else name
+    return f"{name}: {list_words([n.rstrip('. ') for n in one.names])}" if one.names else name

@@ -16,7 +16,7 @@ from starlette.testclient import TestClient
 
 from api.server.app import make_app
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import derive_all
 from scheduler.actions.people import people
 from scheduler.domain.base.enums import Role
@@ -54,10 +54,10 @@ class Stage:
     keys: dict[tuple[str, Role], str] = field(default_factory=dict)
 
     @property
-    def house(self) -> House:
-        """The application's own house."""
-        house: House = self.client.app.state.house  # type: ignore[attr-defined]
-        return house
+    def context(self) -> Context:
+        """The application's own context."""
+        context: Context = self.client.app.state.context  # type: ignore[attr-defined]
+        return context
 
     def key(self, role: Role, vessel: str = PLOVER.vessel) -> str:
         """The key of that role on that vessel."""
@@ -112,7 +112,7 @@ class Stage:
     def enter(self, person: str) -> TestClient:
         """A browser with that person signed in by a one-time link."""
         browser = TestClient(self.client.app, raise_server_exceptions=False, follow_redirects=False)
-        assert browser.post(f"/enter/{people.make_link(self.house, person)}").status_code == 303
+        assert browser.post(f"/enter/{people.make_link(self.context, person)}").status_code == 303
         return browser
 
 
@@ -162,7 +162,7 @@ def staged(
         shutil.copy(sqlite_template(), kept / "ships.db")
         with _running(kept, runs, str(kept / "ships.db")) as stage:
             _set_up(stage, days)
-            derive_all(stage.house)
+            derive_all(stage.context)
         _made[wanted] = kept / "ships.db", stage.keys
     made, keys = _made[wanted]
     shutil.copy(made, folder / "ships.db")
@@ -183,7 +183,7 @@ def _running(folder: Path, runs: dict[str, Run], database: str) -> Iterator[Stag
 def _set_up(stage: Stage, days: int) -> None:
     first = Actor("set up", "set up", Role.ADMIN)
     for role in (Role.OFFICE, Role.ADMIN):
-        stage.keys["", role] = people.add_key(stage.house, first, role=role, label=f"test {role.value}")
+        stage.keys["", role] = people.add_key(stage.context, first, role=role, label=f"test {role.value}")
     for vessel, run in stage.runs.items():
         put = stage.ask(
             "PUT",
@@ -198,7 +198,7 @@ def _set_up(stage: Stage, days: int) -> None:
             if role is not Role.COUNTER:
                 person = f"{role.value}-{run.ship.key}"
                 people.add_person(
-                    stage.house,
+                    stage.context,
                     first,
                     person_id=person,
                     name=f"Demo {role.value}",
@@ -207,7 +207,7 @@ def _set_up(stage: Stage, days: int) -> None:
                     vessel_id=vessel,
                 )
             stage.keys[vessel, role] = people.add_key(
-                stage.house, first, role=role, label=f"test {role.value}", vessel_id=vessel, person_id=person
+                stage.context, first, role=role, label=f"test {role.value}", vessel_id=vessel, person_id=person
             )
         posted = stage.post(*past_readings(run, days), vessel=vessel)
         assert posted.status_code == 207, posted.text

@@ -25,17 +25,17 @@ def everywhere(tmp_path: Path) -> Iterator[tuple[TestClient, str]]:
     settings = Settings(database=str(tmp_path / "ship.db"), host="0.0.0.0")
     app = make_app(settings, clock=TurnedClock(), timers=False)
     with TestClient(app, raise_server_exceptions=False) as client:
-        house = app.state.house
-        office = {"Authorization": f"Bearer {people.add_key(house, SET_UP, role=Role.OFFICE, label='o')}"}
+        context = app.state.context
+        office = {"Authorization": f"Bearer {people.add_key(context, SET_UP, role=Role.OFFICE, label='o')}"}
         document = vessel_document(Run(PLOVER, 7, AT, 0.05))
         put = client.put(f"/api/v1/vessels/{PLOVER.vessel}", json=document, headers={**office, "If-None-Match": "*"})
         assert put.status_code == 201
         people.add_person(
-            house, SET_UP, person_id="e", name="Demo hand", rank="x", role=Role.ENGINEER, vessel_id=PLOVER.vessel
+            context, SET_UP, person_id="e", name="Demo hand", rank="x", role=Role.ENGINEER, vessel_id=PLOVER.vessel
         )
         yield (
             client,
-            people.add_key(house, SET_UP, role=Role.ENGINEER, label="e", vessel_id=PLOVER.vessel, person_id="e"),
+            people.add_key(context, SET_UP, role=Role.ENGINEER, label="e", vessel_id=PLOVER.vessel, person_id="e"),
         )
 
 

@@ -201,7 +201,7 @@ def test_no_postponement_rests_on_a_return_that_nobody_told(fresh: Stage) -> Non
     path = f"/api/v1/pumps/{PUMP}"
     told = {"at": stamp(AT), "reason": "seized", "expected_at": stamp(AT + timedelta(days=4))}
     assert fresh.ask("POST", f"{path}/breakdowns", json=told).status_code == 201
-    held = propose(fresh.house, "demo-plover", "plover-plant")
+    held = propose(fresh.context, "demo-plover", "plover-plant")
     (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is FactKind.RESTS_ON_RETURN)
     key = next(one for one in fact.keys if not one.startswith("breakdown"))
     body = {"to_at": stamp(AT + timedelta(days=900)), "reason": "no seal aboard", "risk": "leak"}
@@ -211,7 +211,7 @@ def test_no_postponement_rests_on_a_return_that_nobody_told(fresh: Stage) -> Non
         "PUT", f"{path}/expected-return", json={"expected_at": None}, headers={"Idempotency-Key": "not known"}
     )
     assert open_end.status_code == 200, open_end.text
-    held = propose(fresh.house, "demo-plover", "plover-plant")
+    held = propose(fresh.context, "demo-plover", "plover-plant")
     (fact,) = (one for one in plan_facts(held.problem, held.plan) if one.code is FactKind.RESTS_ON_RETURN)
     assert fact.assumed
     decide = f"/api/v1/vessels/demo-plover/postponements/{asked.json()['postponement']}/decision"

@@ -113,8 +113,8 @@ def test_what_the_ship_had_changes_with_its_reason_and_the_record_shows_each_mem
 
 
 def _stored(stage: Stage) -> list[dict[str, Any]]:
-    with stage.house.db.read() as session:
-        kept = history_rows.records(session, "demo-plover", kind="vessel document stored")
+    with stage.context.db.read() as session:
+        kept = history_rows.record_rows(session, "demo-plover", kind="vessel document stored")
         return [json.loads(one.text) for one in kept]
 
 

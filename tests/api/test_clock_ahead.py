@@ -6,7 +6,7 @@ from scheduler.actions.base import pending
 from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import planning
-from scheduler.actions.plant_state.load import situation
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role
 from scheduler.planning.search.stagger import stagger
@@ -19,15 +19,15 @@ PLANT = "plover-plant"
 
 def test_hours_of_a_coming_day_are_those_of_its_clock(fresh: Stage) -> None:
     """Two hours ahead now, five from tomorrow on: each planned job is told three hours later, on its page and in the calendar."""
-    house = fresh.house
-    digest = planning.bring_up(house, "demo-plover", PLANT, stagger)[0].digest
-    planning.take(house, Hand(ME, "take", {"take": 1}), Place(PLANT, "demo-plover", PLANT, AssetKind.PLANT), digest)
-    taken = situation(house, "demo-plover", PLANT).taken
+    context = fresh.context
+    digest = planning.bring_up(context, "demo-plover", PLANT, stagger)[0].digest
+    planning.take(context, Hand(ME, "take", {"take": 1}), Place(PLANT, "demo-plover", PLANT, AssetKind.PLANT), digest)
+    taken = plant_state(context, "demo-plover", PLANT).taken
     assert taken is not None
     key, (start_at, end_at) = next(
         (key, times) for key, times in taken.times().items() if times[0] > AT + timedelta(days=2) and times[0].hour < 18
     )
-    now = situation(house, "demo-plover", PLANT).offset_minutes
+    now = plant_state(context, "demo-plover", PLANT).offset_minutes
     browser = fresh.enter("engineer-plover")
 
     def told(minutes: int) -> tuple[str, str]:
@@ -38,8 +38,8 @@ def test_hours_of_a_coming_day_are_those_of_its_clock(fresh: Stage) -> None:
         )
 
     def shown() -> tuple[str, str]:
-        refresh.refresh(house, PEN_HERE, "demo-plover")
-        body = refresh.refresh(house, PEN_HERE, "demo-plover").body.decode().replace("\r\n ", "")
+        refresh.refresh(context, PEN_HERE, "demo-plover")
+        body = refresh.refresh(context, PEN_HERE, "demo-plover").body.decode().replace("\r\n ", "")
         return browser.get(f"/vessels/demo-plover/jobs/{key}").text, body
 
     page, body = shown()
@@ -61,5 +61,5 @@ def test_hours_of_a_coming_day_are_those_of_its_clock(fresh: Stage) -> None:
 
 
 def _wanted(stage: Stage) -> list[tuple[str, str]]:
-    with stage.house.db.read() as session:
-        return pending.wanted_plans(session)
+    with stage.context.db.read() as session:
+        return pending.plans_asked(session)

@@ -3,9 +3,9 @@
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.base.pending import wanted_plans
+from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.plan.planning import problem_of, propose
-from scheduler.actions.plant_state.load import situation
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
@@ -30,13 +30,13 @@ def _sign(stage: Stage, number: int, as_: str, role: Role, **more: Any) -> Any:
 
 def _least(stage: Stage) -> int:
     """The lowest minimum in the first day of the planner's problem, litres/h."""
-    problem = problem_of(situation(stage.house, PLOVER.vessel, "plover-plant"), stage.house)
+    problem = problem_of(plant_state(stage.context, PLOVER.vessel, "plover-plant"), stage.context)
     return min(m.litres_per_h for m in problem.minimum if m.from_step < 24)
 
 
 def _wanted(stage: Stage) -> list[tuple[str, str]]:
-    with stage.house.db.read() as session:
-        return wanted_plans(session)
+    with stage.context.db.read() as session:
+        return plans_asked(session)
 
 
 def test_a_lower_minimum_counts_once_two_people_have_signed_and_until_it_is_withdrawn(fresh: Stage) -> None:
@@ -110,12 +110,12 @@ def _put(stage: Stage, key: str, once: str, **body: Any) -> Any:
 
 
 def _start(stage: Stage, key: str) -> datetime:
-    return propose(stage.house, PLOVER.vessel, "plover-plant").times()[key][0]
+    return propose(stage.context, PLOVER.vessel, "plover-plant").times()[key][0]
 
 
 def test_the_plan_puts_a_job_no_earlier_than_its_parts_come_even_a_pinned_one(fresh: Stage) -> None:
     """Taken and within the days that are kept, it still moves; the date taken back, it may go where it was."""
-    slots = propose(fresh.house, PLOVER.vessel, "plover-plant")
+    slots = propose(fresh.context, PLOVER.vessel, "plover-plant")
     key, (start, _) = min(slots.times().items(), key=lambda item: item[1])
     assert start < AT + timedelta(days=7)
     took = fresh.ask("POST", f"{PLANT}/plan", json={"digest": slots.digest})
@@ -124,7 +124,7 @@ def test_the_plan_puts_a_job_no_earlier_than_its_parts_come_even_a_pinned_one(fr
     told = _put(fresh, key, "a", from_on=on.isoformat(), note="with the agent")
     assert told.status_code == 200, told.text
     midnight = datetime(on.year, on.month, on.day, tzinfo=AT.tzinfo)
-    offset = timedelta(minutes=situation(fresh.house, PLOVER.vessel, "plover-plant").offset_minutes)
+    offset = timedelta(minutes=plant_state(fresh.context, PLOVER.vessel, "plover-plant").offset_minutes)
     assert _start(fresh, key) >= midnight - offset
     assert _wanted(fresh) == []
     assert _put(fresh, key, "b", from_on=None).json()["before"] == on.isoformat()

@@ -5,9 +5,9 @@ from typing import Any
 
 import pytest
 
-from scheduler.actions.base.pending import wanted_plans
+from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.plan.planning import propose
-from scheduler.actions.plant_state.load import situation
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
@@ -48,26 +48,26 @@ def test_a_batch_is_planned_in_its_dock_and_as_any_other_once_taken_back(fresh: 
     assert _jobs(fresh)["without_minimum"]
     over_the_end = {**DAYS, "to_at": stamp(TO + timedelta(hours=1)), "jobs": [key]}
     assert fresh.ask("POST", f"{PLANT}/dock", json=over_the_end).status_code == 422
-    propose(fresh.house, PLOVER.vessel, "plover-plant")
+    propose(fresh.context, PLOVER.vessel, "plover-plant")
     chosen = fresh.ask("POST", f"{PLANT}/dock", json={**DAYS, "jobs": [key]})
     assert chosen.status_code == 201, chosen.text
     assert (PLOVER.vessel, "plover-plant") in _wanted(fresh)
-    held = propose(fresh.house, PLOVER.vessel, "plover-plant")
+    held = propose(fresh.context, PLOVER.vessel, "plover-plant")
     start, end = held.times()[key]
     assert FROM <= start < end <= TO
     assert _jobs(fresh)["batches"][0]["jobs"] == [key]
     send = f"{PLANT}/dock/{chosen.json()['batch']}/withdrawal"
     assert fresh.ask("POST", send, json={}).status_code == 200
     assert fresh.ask("POST", send, json={}).status_code == 409
-    assert situation(fresh.house, PLOVER.vessel, "plover-plant").docks == ()
+    assert plant_state(fresh.context, PLOVER.vessel, "plover-plant").docks == ()
     history = fresh.ask("GET", "/api/v1/history?vessel=demo-plover", role=Role.CHIEF).text
     assert "dock batch chosen" in history
     assert "dock batch withdrawn" in history
 
 
 def _wanted(stage: Stage) -> list[tuple[str, str]]:
-    with stage.house.db.read() as session:
-        return wanted_plans(session)
+    with stage.context.db.read() as session:
+        return plans_asked(session)
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from api.server.access import DOORS, Free
+from api.server.access import DOORS, NoRole
 from api.server.app import doors_there
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.feed import addresses
@@ -372,15 +372,15 @@ def tried(stage: Stage, door: tuple[str, str], role: Role | None, vessel: str = 
 def address(stage: Stage, path: str) -> str:
     """The path with a fresh secret where it needs one."""
     if "LINK" in path:
-        return path.replace("LINK", people.make_link(stage.house, "engineer-plover"))
+        return path.replace("LINK", people.make_link(stage.context, "engineer-plover"))
     if "FEED" in path:
         token = addresses.make_address(
-            stage.house, Actor("walk", "walk", Role.ADMIN), person_id="engineer-plover", vessel_id=PLOVER.vessel
+            stage.context, Actor("walk", "walk", Role.ADMIN), person_id="engineer-plover", vessel_id=PLOVER.vessel
         ).secret
         return path.replace("FEED", token)
     if "ADDRESS" in path:
         made = addresses.make_address(
-            stage.house, Actor("walk", "walk", Role.ADMIN), person_id="engineer-plover", vessel_id=PLOVER.vessel
+            stage.context, Actor("walk", "walk", Role.ADMIN), person_id="engineer-plover", vessel_id=PLOVER.vessel
         )
         return path.replace("ADDRESS", made.id)
     return path
@@ -394,7 +394,7 @@ def test_every_door_is_walked() -> None:
 @pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
 def test_nobody_passes_but_where_it_is_open(stage: Stage, door: tuple[str, str]) -> None:
     """Without a key or a session every door but the open ones says 401."""
-    wanted = WALKS[door].expected() if isinstance(DOORS[door], Free) else {401}
+    wanted = WALKS[door].expected() if isinstance(DOORS[door], NoRole) else {401}
     assert tried(stage, door, None) in wanted
 
 
@@ -404,7 +404,7 @@ def test_each_role_passes_where_the_table_says(stage: Stage, door: tuple[str, st
     """By key: the roles of the table get in, every other is told 403; a form is not for keys."""
     passes, walk = DOORS[door], WALKS[door]
     status = tried(stage, door, role)
-    if isinstance(passes, Free):
+    if isinstance(passes, NoRole):
         assert status in walk.expected()
     elif role not in passes or walk.form:
         assert status == 403
@@ -420,7 +420,7 @@ def test_another_vessels_people_find_nothing(stage: Stage, door: tuple[str, str]
     """A thing of another vessel looks to them as if it were not there; their role is asked first."""
     passes, walk = DOORS[door], WALKS[door]
     status = tried(stage, door, role, AVOCET.vessel)
-    if isinstance(passes, Free):
+    if isinstance(passes, NoRole):
         assert status in walk.expected()
     elif role not in passes or walk.form:
         assert status == 403
@@ -441,7 +441,7 @@ def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) 
     status = browser.request(
         door[0], address(stage, walk.path), headers=headers, **(sent if door[0] in ("POST", "PUT", "PATCH") else {})
     ).status_code
-    if isinstance(passes, Free):
+    if isinstance(passes, NoRole):
         assert status in walk.expected()
     elif Role.CHIEF not in passes:
         # Readings come by counter key alone, so a cookie is nobody there.
@@ -454,7 +454,7 @@ def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) 
 
 def csrf_of(stage: Stage, browser: Any) -> str:
     """The token that this browser's pages carry."""
-    found = people.at_browser(stage.house, browser.cookies["leadline"])
+    found = people.at_browser(stage.context, browser.cookies["leadline"])
     assert found is not None
     return found.csrf
 
@@ -477,10 +477,10 @@ def test_lists_hold_only_ones_own(stage: Stage) -> None:
 def test_a_revoked_key_is_nobody(stage: Stage) -> None:
     """A key stops at once when it is revoked, with the same words as one never made."""
     office = Actor("walk", "walk", Role.ADMIN)
-    key = people.add_key(stage.house, office, role=Role.ENGINEER, label="lost", vessel_id=PLOVER.vessel)
+    key = people.add_key(stage.context, office, role=Role.ENGINEER, label="lost", vessel_id=PLOVER.vessel)
     headers = {"Authorization": f"Bearer {key}"}
     assert stage.ask("GET", f"{API}/vessels", role=None, headers=headers).status_code == 200
-    people.revoke_key(stage.house, office, key.split("_")[1])
+    people.revoke_key(stage.context, office, key.split("_")[1])
     revoked = stage.ask("GET", f"{API}/vessels", role=None, headers=headers)
     never = stage.ask("GET", f"{API}/vessels", role=None, headers={"Authorization": "Bearer ll_00000000_x"})
     assert (revoked.status_code, revoked.json()["detail"]) == (never.status_code, never.json()["detail"])

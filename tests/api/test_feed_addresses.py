@@ -190,7 +190,7 @@ def test_an_address_too_long_for_programs_is_refused() -> None:
 def test_the_office_has_one_calendar_of_the_whole_fleet(stage: Stage) -> None:
     """Every vessel's events under the UIDs of the vessels' own calendars, each named, and the fleet's status first."""
     people.add_person(
-        stage.house,
+        stage.context,
         people.Actor("t", "t", Role.ADMIN),
         person_id="office-demo",
         name="Demo office",
@@ -245,8 +245,8 @@ def test_without_the_database_what_was_sent_last_is_sent_again(stage: Stage, mon
 
     known, other = made(stage)["path"], made(stage, alarms=True)["path"]
     good = got(stage, known)
-    monkeypatch.setattr(type(stage.house.db), "mark", lambda _: (_ for _ in ()).throw(Busy("away")))
-    monkeypatch.setattr(type(stage.house.db), "read", away)
+    monkeypatch.setattr(type(stage.context.db), "mark", lambda _: (_ for _ in ()).throw(Busy("away")))
+    monkeypatch.setattr(type(stage.context.db), "read", away)
     again = got(stage, known)
     assert (again.status_code, again.content) == (200, good.content)
     assert got(stage, known, If_None_Match=good.headers["etag"]).status_code == 304

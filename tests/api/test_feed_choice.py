@@ -32,7 +32,7 @@ def body(stage: Stage, name: str = "address", **told: Any) -> str:
     """The calendar of a new address."""
     made = stage.ask("POST", FEEDS, json={"vessel": "demo-plover", **told})
     assert made.status_code == 201, made.text
-    refresh.refresh(stage.house, PEN_HERE, "demo-plover")  # as the next tick does
+    refresh.refresh(stage.context, PEN_HERE, "demo-plover")  # as the next tick does
     return stage.client.get(urlsplit(made.json()[name]).path).text.replace("\r\n ", "")
 
 
@@ -72,9 +72,9 @@ def test_a_pump_that_is_out_stands_in_the_calendar_until_it_is_back_and_after(fr
 
 def test_reminders_ring_on_the_evening_before_at_the_hour_chosen(fresh: Stage) -> None:
     """18:00 aboard unless another was chosen; the reminder says position and job; none at night can be chosen."""
-    digest = planning.bring_up(fresh.house, "demo-plover", "plover-plant", greedy_plan)[0].digest
+    digest = planning.bring_up(fresh.context, "demo-plover", "plover-plant", greedy_plan)[0].digest
     place = Place("plover-plant", "demo-plover", "plover-plant", AssetKind.PLANT)
-    planning.take(fresh.house, Hand(ME, "take", {"take": 1}), place, digest)
+    planning.take(fresh.context, Hand(ME, "take", {"take": 1}), place, digest)
     for told, hour in (({}, 18), ({"alarm_hour": 7}, 7)):
         alarmed = [one for one in events(body(fresh, alarms=True, **told)) if one.walk("VALARM")]
         assert alarmed
@@ -112,7 +112,7 @@ def test_the_next_days_alone_can_be_shown(fresh: Stage) -> None:
 def test_the_page_refuses_at_the_field(fresh: Stage, field: str, value: str) -> None:
     """What was typed is kept."""
     browser = fresh.enter("engineer-plover")
-    signed = people.at_browser(fresh.house, browser.cookies["leadline"])
+    signed = people.at_browser(fresh.context, browser.cookies["leadline"])
     assert signed is not None
     told = browser.post("/feeds", data={"csrf": signed.csrf, "vessel": "demo-plover", "alarms": "1", field: value})
     assert told.status_code == 422
@@ -184,7 +184,7 @@ def test_what_is_only_forecast_rings_in_no_calendar(fresh: Stage) -> None:
 def test_work_on_a_planned_job_is_shown_by_the_job_alone(fresh: Stage) -> None:
     """A pump put out by the acts of a knife inspection is no breakdown."""
     key = "knife_inspection:plover-pump-b-knives:1"
-    with fresh.house.db.write("demo-plover") as session:
+    with fresh.context.db.write("demo-plover") as session:
         place = Place("plover-pump-b", "demo-plover", "plover-plant", AssetKind.PUMP)
         set_down(session, place, AT, "work", "A", int(AT.timestamp()), None, key)
     shown = [str(one["SUMMARY"]) for one in events(body(fresh))]

@@ -12,7 +12,7 @@ from sqlmodel import col, update
 from api.server import calendar_cache
 from api.server.app import make_app
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses
 from scheduler.actions.people import people
 from scheduler.actions.vessel import fleet
@@ -41,7 +41,7 @@ class Told:
 class Served:
     """The app, a calendar's path in it, and how often the database was asked for a calendar."""
 
-    house: House
+    context: Context
     clock: Told
     client: TestClient
     path: str
@@ -59,15 +59,15 @@ def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
     monkeypatch.setattr(
         calendar_cache.addresses,
         "open_address",
-        lambda house, secret, agent: asked.append(secret) or opened(house, secret, agent),
+        lambda context, secret, agent: asked.append(secret) or opened(context, secret, agent),
     )
     app = make_app(Settings(database=str(tmp_path / "ship.db")), clock=clock, timers=False)
-    house: House = app.state.house
-    fleet.put_vessel(house, ME, VESSEL.validate_python(vessel_document(Run(PLOVER, 1, clock.at, 0.1))), if_new=True)
-    people.add_person(house, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
-    token = addresses.make_address(house, ME, person_id="c", vessel_id=PLOVER.vessel).secret
+    context: Context = app.state.context
+    fleet.put_vessel(context, ME, VESSEL.validate_python(vessel_document(Run(PLOVER, 1, clock.at, 0.1))), if_new=True)
+    people.add_person(context, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
+    token = addresses.make_address(context, ME, person_id="c", vessel_id=PLOVER.vessel).secret
     with TestClient(app) as client:
-        found = Served(house, clock, client, f"/cal/{token}/plan.ics", asked)
+        found = Served(context, clock, client, f"/cal/{token}/plan.ics", asked)
         assert [found.get(), found.get(), found.get()] == [200, 200, 200]
         assert len(asked) <= 2
         asked.clear()
@@ -91,7 +91,7 @@ def test_an_address_that_ended_is_refused_at_the_next_request(
     served: Served, change: dict[str, int | str], status: int
 ) -> None:
     """Whoever changes the row, in whichever program: the commit itself ends what is held."""
-    with served.house.db.write() as session:
+    with served.context.db.write() as session:
         session.execute(update(FeedTokenRow).where(col(FeedTokenRow.vessel_id) == PLOVER.vessel).values(change))
     assert served.get() == status
 
@@ -99,11 +99,11 @@ def test_an_address_that_ended_is_refused_at_the_next_request(
 def test_nothing_is_compressed_where_the_setting_says_so(tmp_path: Path) -> None:
     """Whoever asks for gzip gets the plain calendar, read anew or held."""
     app = make_app(Settings(database=str(tmp_path / "ship.db"), feed_gzip=False), clock=Told(), timers=False)
-    house: House = app.state.house
+    context: Context = app.state.context
     document = VESSEL.validate_python(vessel_document(Run(PLOVER, 1, Told().at, 0.02)))
-    fleet.put_vessel(house, ME, document, if_new=True)
-    people.add_person(house, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
-    made = addresses.make_address(house, ME, person_id="c", vessel_id=PLOVER.vessel)
+    fleet.put_vessel(context, ME, document, if_new=True)
+    people.add_person(context, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
+    made = addresses.make_address(context, ME, person_id="c", vessel_id=PLOVER.vessel)
     with TestClient(app) as client:
         for _ in range(3):
             answer = client.get(f"/cal/{made.secret}/plan.ics", headers={"Accept-Encoding": "gzip"})

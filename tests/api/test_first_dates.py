@@ -8,7 +8,7 @@ import pytest
 from scheduler.actions.people import people
 from scheduler.actions.plan import planning
 from scheduler.actions.work.nonconformities import open_where_due
-from scheduler.domain.base.enums import Role, State
+from scheduler.domain.base.enums import JobState, Role
 from scheduler.planning.search.stagger import stagger
 from tests.api.stage import AT, Stage
 
@@ -62,7 +62,7 @@ def test_not_known_is_due_now_without_limit_verdict_or_non_conformity(fresh: Sta
     assert (job["state"], job["limit_at"], job["running_hours_left"]) == ("last time not known", None, None)
     assert job["due_at"] == AT.isoformat().replace("+00:00", "Z")
     assert "Nobody has said when this was last done" in job["why"]["sentence"]
-    open_where_due(fresh.house)
+    open_where_due(fresh.context)
     none = fresh.ask("GET", f"{API}/vessels/demo-plover/non-conformities").json()["non_conformities"]
     assert not [one for one in none if one["job"] == KEY]
     looks = fresh.ask("GET", f"{API}/vessels/demo-plover/looks").json()["looks"]
@@ -73,7 +73,7 @@ def test_not_known_is_due_now_without_limit_verdict_or_non_conformity(fresh: Sta
     refused = fresh.ask("POST", f"{API}/jobs/{KEY}/postponements", json=late)
     assert refused.status_code == 422
     assert "no limit that could be put off" in refused.text
-    planning.bring_up(fresh.house, "demo-plover", "plover-plant", stagger)
+    planning.bring_up(fresh.context, "demo-plover", "plover-plant", stagger)
     proposed = fresh.ask("GET", f"{API}/plants/plover-plant/plan").json()["proposed"]
     slots = {slot["job"]: slot["from"] for slot in proposed["slots"]}
     assert slots[KEY] < (AT + timedelta(days=14)).isoformat()
@@ -96,7 +96,7 @@ def test_the_chief_sets_a_first_date_with_a_reason_on_record(fresh: Stage) -> No
         assert told.status_code == 200, told.text
     job = due(fresh)
     assert (ship_date(job["due_at"]), job["trigger"]) == (ON.isoformat(), "calendar")
-    assert job["state"] != State.NOT_KNOWN.value
+    assert job["state"] != JobState.NOT_KNOWN.value
     assert job["limit_at"] is not None
     assert "as the chief engineer set it on" in job["why"]["sentence"]
     lines = fresh.ask("GET", f"{API}/history?vessel=demo-plover", role=Role.CHIEF).text
@@ -162,7 +162,7 @@ def test_from_its_page_what_was_typed_is_kept_when_it_is_refused(fresh: Stage) -
     page = f"/vessels/demo-plover/jobs/{KEY}"
     assert "may set it here" in fresh.enter("engineer-plover").get(page).text
     browser = fresh.enter("chief-plover")
-    signed = people.at_browser(fresh.house, browser.cookies["leadline"])
+    signed = people.at_browser(fresh.context, browser.cookies["leadline"])
     assert signed is not None
     wrong = browser.post(
         f"{page}/first-date", data={"csrf": signed.csrf, "idempotency_key": "p", "on": "soon", "reason": "as <far>"}

@@ -16,7 +16,7 @@ PAGE = "/plants/plover-plant/minimum"
 
 
 def _send(stage: Stage, browser: TestClient, once: str, **told: str) -> Any:
-    signed = people.at_browser(stage.house, browser.cookies["leadline"])
+    signed = people.at_browser(stage.context, browser.cookies["leadline"])
     assert signed is not None
     return browser.post(PAGE, data={"csrf": signed.csrf, "idempotency_key": once, "utc_offset_minutes": "60", **told})
 

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from scheduler.actions.feed import refresh
 from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
@@ -17,14 +17,14 @@ DUE = "/api/v1/plants/plover-plant/due"
 @pytest.fixture(scope="module")
 def ship(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stage]:
     with staged(tmp_path_factory.mktemp("moved"), (PLOVER,), days=6) as stage:
-        refresh.refresh(stage.house, PEN(stage.house.settings.shown_base_url()), PLOVER.vessel)
+        refresh.refresh(stage.context, calendar_writer(stage.context.settings.shown_base_url()), PLOVER.vessel)
         yield stage
 
 
 def adjust(stage: Stage, hours: int) -> None:
     body = {"kind": "adjustment", "at": stamp(AT - timedelta(hours=2)), "hours": hours, "reason": "log of the starter"}
     assert stage.ask("POST", "/api/v1/counters/plover-vp1-hours/events", json=body).status_code == 201
-    refresh.refresh(stage.house, PEN(stage.house.settings.shown_base_url()), PLOVER.vessel)
+    refresh.refresh(stage.context, calendar_writer(stage.context.settings.shown_base_url()), PLOVER.vessel)
 
 
 def test_the_list_is_read_on_from_where_one_was(ship: Stage) -> None:

@@ -7,10 +7,10 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from scheduler.actions.base.pending import wanted_plans
+from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.trial import planned_start
-from scheduler.actions.plant_state.load import HeldPlan, situation
+from scheduler.actions.plant_state.load import StoredPlan, plant_state
 from scheduler.domain.base.enums import Role
 from scheduler.domain.record.verify import Verified, verify_lines
 from scheduler.planning.judge.check import judge
@@ -25,14 +25,14 @@ PLANT = "/api/v1/plants/plover-plant"
 MOVES = f"{PLANT}/plan/moves"
 
 
-def plan_again(stage: Stage) -> HeldPlan:
+def plan_again(stage: Stage) -> StoredPlan:
     """The plan proposed, worked out in this process."""
-    return planning.bring_up(stage.house, PLOVER.vessel, "plover-plant", stagger)[0]
+    return planning.bring_up(stage.context, PLOVER.vessel, "plover-plant", stagger)[0]
 
 
-def quick_plan(stage: Stage) -> HeldPlan:
+def quick_plan(stage: Stage) -> StoredPlan:
     """As `plan_again`, by the plain rule."""
-    return planning.bring_up(stage.house, PLOVER.vessel, "plover-plant", greedy_plan)[0]
+    return planning.bring_up(stage.context, PLOVER.vessel, "plover-plant", greedy_plan)[0]
 
 
 def plan_aboard(stage: Stage) -> dict[str, Any]:
@@ -98,13 +98,13 @@ def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fr
     assert by_hand == {key: "Demo engineer, engineer"}
     assert "Set by hand by Demo engineer, engineer" in after["certificate"]["remarks"][0]
     assert fresh.ask("GET", f"{PLANT}/plan").json()["proposed"] is None
-    with fresh.house.db.read() as session:
-        assert wanted_plans(session) == [(PLOVER.vessel, "plover-plant")]
-        assert [s.job_key for s in work_rows.slots(session, PLOVER.vessel, _id(fresh)) if s.pinned].count(key) == 1
+    with fresh.context.db.read() as session:
+        assert plans_asked(session) == [(PLOVER.vessel, "plover-plant")]
+        assert [s.job_key for s in work_rows.slot_rows(session, PLOVER.vessel, _id(fresh)) if s.pinned].count(key) == 1
     again = plan_again(fresh)
     assert again.digest != after["digest"]
     assert {key: stamp(times[0]) for key, times in again.times().items()} == starts(after)
-    assert planning.differences(situation(fresh.house, PLOVER.vessel, "plover-plant")) == ()
+    assert planning.slot_differences(plant_state(fresh.context, PLOVER.vessel, "plover-plant")) == ()
     address = fresh.ask("POST", "/api/v1/feeds", json={"vessel": PLOVER.vessel}).json()["address"]
     assert f"DTSTART:{at:%Y%m%dT%H%M%SZ}" in fresh.client.get(urlsplit(address).path).text
     history = fresh.ask("GET", f"/api/v1/history?vessel={PLOVER.vessel}", role=Role.CHIEF).text
@@ -113,7 +113,7 @@ def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fr
 
 
 def _id(stage: Stage) -> str:
-    now = situation(stage.house, PLOVER.vessel, "plover-plant")
+    now = plant_state(stage.context, PLOVER.vessel, "plover-plant")
     assert now.taken is not None
     assert judge(now.taken.problem, now.taken.plan).lawful
     return now.taken.id
@@ -195,11 +195,11 @@ def test_a_move_is_undone_by_a_record_of_its_own_and_an_older_one_counts_again(f
     assert undone.status_code == 200, undone.text
     assert undone.json()["undoes_record"] == listed[0]["record"]
     assert starts(aboard(fresh))[key] == stamp(first)
-    assert situation(fresh.house, PLOVER.vessel, "plover-plant").pins[key].move == 1
+    assert plant_state(fresh.context, PLOVER.vessel, "plover-plant").pins[key].move == 1
     assert fresh.ask("POST", f"{MOVES}/2/undo").status_code == 409
     assert fresh.ask("POST", f"{MOVES}/1/undo").status_code == 200
     assert starts(aboard(fresh)) == starts(plan)
-    assert situation(fresh.house, PLOVER.vessel, "plover-plant").pins == {}
+    assert plant_state(fresh.context, PLOVER.vessel, "plover-plant").pins == {}
     assert [one["undone_by"] for one in fresh.ask("GET", MOVES).json()["moves"]] == ["Demo engineer, engineer"] * 2
     again = plan_again(fresh)
     assert {key: stamp(times[0]) for key, times in again.times().items()} == starts(plan)
@@ -223,11 +223,11 @@ def test_a_plan_made_while_a_slot_was_moved_is_made_again(fresh: Stage) -> None:
             assert set_(fresh, key, start + timedelta(days=3), plan["version"]).status_code == 201
         return greedy_plan(problem)
 
-    made, held = planning.bring_up(fresh.house, PLOVER.vessel, "plover-plant", moved_meanwhile)
+    made, held = planning.bring_up(fresh.context, PLOVER.vessel, "plover-plant", moved_meanwhile)
     assert not held
     assert made.times()[key][0] == start + timedelta(days=3)
-    with fresh.house.db.read() as session:
-        assert wanted_plans(session) == []
+    with fresh.context.db.read() as session:
+        assert plans_asked(session) == []
 
 
 def test_what_has_begun_stays(fresh: Stage) -> None:
@@ -301,7 +301,7 @@ def planned(module_stage: Stage) -> Stage:
 
 def test_the_second_of_two_on_one_isolation_starts_where_the_first_does(planned: Stage) -> None:
     """That is the start a person is shown and moves; once the first has begun, the second has its own."""
-    now = situation(planned.house, PLOVER.vessel, "plover-plant")
+    now = plant_state(planned.context, PLOVER.vessel, "plover-plant")
     assert now.taken is not None
     problem, plan = pair()
     starts_at = {slot.key: problem.starts_at + timedelta(hours=slot.start) for slot in plan.slots}

@@ -17,5 +17,5 @@ def test_an_outlook_is_answered_and_not_kept(fresh: Stage) -> None:
     assert fresh.ask("GET", "/api/v1/plants/plover-plant/plan").json()["proposed"] is None
     for days in (1, 731):
         assert fresh.ask("GET", DOOR, params={"days": days}).status_code in (400, 422)
-    with fresh.house.looking_far:
+    with fresh.context.looking_far:
         assert fresh.ask("GET", DOOR, params={"days": 30}).status_code == 503

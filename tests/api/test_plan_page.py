@@ -107,7 +107,7 @@ def test_a_slot_is_moved_and_put_back(planned: Stage) -> None:
     browser = planned.enter("engineer-plover")
     slots = planned.ask("GET", f"/api/v1{PLAN}").json()["taken"]["slots"]
     other = next(slot for slot in slots if slot["pump"])
-    night = ship_clock(other["from"], offset_now(planned.house, PLOVER.vessel)) + timedelta(days=1)
+    night = ship_clock(other["from"], offset_now(planned.context, PLOVER.vessel)) + timedelta(days=1)
     at = night.replace(hour=3)
     page = shown(browser, f"{PLAN}?job={other['job']}&day={at:%Y-%m-%d}&at={at:%H:%M}")
     assert f"Move {other['name']}" in words(page)

@@ -5,7 +5,7 @@ from datetime import timedelta
 from typing import Any
 
 from scheduler.actions.plan.explaining import in_words
-from scheduler.actions.plant_state.load import situation
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
@@ -67,7 +67,7 @@ def test_what_stands_in_the_way_is_said_by_position_and_job(fresh: Stage) -> Non
 def test_keys_and_ids_are_words_wherever_they_stand_in_a_sentence(fresh: Stage) -> None:
     """At its start, before a colon, a comma or a full stop, and in brackets; what is no key or id stays as it is."""
     fresh.ask("POST", f"{PLANT}/plan/previews")
-    now = situation(fresh.house, PLOVER.vessel, "plover-plant")
+    now = plant_state(fresh.context, PLOVER.vessel, "plover-plant")
     assert now.proposed is not None
     words = in_words(now, now.proposed.problem)
     key = next(job.key for job in now.proposed.problem.jobs if job.key.startswith("knife_inspection:plover-pump-a"))

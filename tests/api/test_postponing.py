@@ -84,8 +84,8 @@ def test_a_request_without_reason_risk_or_a_later_date_is_refused(stage: Stage) 
 def test_past_its_limit_a_job_opens_one_non_conformity_which_two_people_end(fresh: Stage) -> None:
     """However often the watch looks; answered with cause and action, closed by someone else; all of it on record."""
     fresh.clock.at = AT + timedelta(days=60)
-    assert open_where_due(fresh.house) == ["demo-plover"]
-    assert open_where_due(fresh.house) == []
+    assert open_where_due(fresh.context) == ["demo-plover"]
+    assert open_where_due(fresh.context) == []
     told = fresh.ask("GET", f"{VESSEL}/non-conformities").json()["non_conformities"]
     assert {one["state"] for one in told} == {"open"}
     number = told[0]["non_conformity"]

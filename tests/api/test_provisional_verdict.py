@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from api.server.app import open_house
+from api.server.app import open_context
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.readings import ReadingDoor, post
@@ -28,16 +28,16 @@ def test_after_a_late_reading_none_is_said_until_the_ledger_is_derived(
     """The first is the baseline, the next credited; behind a late one nothing is claimed, least of all a new baseline."""
     seconds = [100.0]
     monkeypatch.setattr("scheduler.actions.hours.readings.monotonic", lambda: seconds[0])
-    house = open_house(Settings(database=str(tmp_path / "ship.db")), fixed_clock(AT))
+    context = open_context(Settings(database=str(tmp_path / "ship.db")), fixed_clock(AT))
     fleet.put_vessel(
-        house,
+        context,
         Actor("test", "test", Role.ADMIN),
         VESSEL.validate_python(vessel_document(Run(PLOVER, 1, AT, 0.1))),
         if_new=True,
     )
     sender = Actor("key", "gateway", Role.COUNTER, PLOVER.vessel)
-    with Intake(house.db, house.clock) as intake:
-        door = ReadingDoor(house, intake)
+    with Intake(context.db, context.clock) as intake:
+        door = ReadingDoor(context, intake)
 
         def verdict(hours_ago: float, value: float) -> object:
             at = (AT - timedelta(hours=hours_ago)).isoformat()
@@ -48,11 +48,11 @@ def test_after_a_late_reading_none_is_said_until_the_ledger_is_derived(
         assert verdict(8, 101) == "credited"
         assert verdict(8.5, 100) is None
         assert verdict(7, 102) is None
-        derive_vessel(house, PLOVER.vessel)
+        derive_vessel(context, PLOVER.vessel)
         seconds[0] += 2
         assert verdict(6, 103) == "credited"
-        derive_vessel(house, PLOVER.vessel)
-        door = ReadingDoor(house, intake)  # as after a new start: the state is the one stored
+        derive_vessel(context, PLOVER.vessel)
+        door = ReadingDoor(context, intake)  # as after a new start: the state is the one stored
         assert verdict(5, 104) == "credited"
         assert verdict(4, 50) == "held: decrease"
-    house.db.close()
+    context.db.close()

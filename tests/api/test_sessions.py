@@ -23,14 +23,14 @@ def _browser(stage: Stage) -> TestClient:
 
 
 def _csrf(stage: Stage, browser: TestClient) -> str:
-    found = people.at_browser(stage.house, browser.cookies[COOKIE])
+    found = people.at_browser(stage.context, browser.cookies[COOKIE])
     assert found is not None
     return found.csrf
 
 
 def test_a_link_works_once_and_looking_at_it_spends_nothing(stage: Stage) -> None:
     """A preview that fetches the address leaves the link good; the first confirmation spends it for everyone."""
-    path = f"/enter/{people.make_link(stage.house, 'engineer-plover')}"
+    path = f"/enter/{people.make_link(stage.context, 'engineer-plover')}"
     for _ in range(2):
         looked = _browser(stage).get(path, headers=PAGE)
         assert looked.status_code == 200
@@ -44,14 +44,14 @@ def test_a_link_works_once_and_looking_at_it_spends_nothing(stage: Stage) -> Non
 
 def test_a_link_goes_out_of_date(stage: Stage) -> None:
     """After its half hour a link opens nothing."""
-    path = f"/enter/{people.make_link(stage.house, 'engineer-plover')}"
+    path = f"/enter/{people.make_link(stage.context, 'engineer-plover')}"
     stage.clock.at = AT.replace(minute=30)
     assert _browser(stage).post(path).status_code == 401
 
 
 def test_the_cookie_is_kept_from_scripts_and_other_sites(stage: Stage) -> None:
     """HttpOnly and SameSite=Lax, for the whole site, as long as a session lasts. Source: RFC 6265 section 4.1.2."""
-    path = f"/enter/{people.make_link(stage.house, 'engineer-plover')}"
+    path = f"/enter/{people.make_link(stage.context, 'engineer-plover')}"
     parts = {part.strip().lower() for part in _browser(stage).post(path).headers["set-cookie"].split(";")}
     assert parts >= {"httponly", "samesite=lax", "path=/", f"max-age={12 * 3600}"}
 
@@ -132,7 +132,7 @@ def test_the_light_switch_leads_nowhere_else(stage: Stage) -> None:
 def test_no_secret_is_stored_or_logged(stage: Stage, caplog: pytest.LogCaptureFixture) -> None:
     """Keys, links, cookies and calendar addresses stand neither in the database nor in any log line."""
     with caplog.at_level(logging.DEBUG):
-        link = people.make_link(stage.house, "engineer-plover")
+        link = people.make_link(stage.context, "engineer-plover")
         browser = _browser(stage)
         browser.post(f"/enter/{link}")
         address = stage.ask("POST", "/api/v1/feeds", json={"vessel": "demo-plover"}).json()["address"]
@@ -179,6 +179,6 @@ def test_the_link_of_an_event_on_a_phone_that_is_not_signed_in_leads_there_in_th
     for then, there in ((page, page), ("//elsewhere.example", "/"), ("", "/")):
         phone.cookies.clear()
         phone.cookies.set("then", then)
-        link = people.make_link(fresh.house, "engineer-plover")
+        link = people.make_link(fresh.context, "engineer-plover")
         entered = phone.post(f"/enter/{link}", follow_redirects=False)
         assert (entered.status_code, entered.headers["location"]) == (303, there)

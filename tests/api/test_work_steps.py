@@ -354,8 +354,8 @@ def test_only_the_chief_accepts_a_measure_out_of_limit_and_nobody_above_nameplat
 def test_the_page_keeps_what_was_typed_and_takes_the_fact(fresh: Stage) -> None:
     """Refused, the form comes back with its words, its values and the way to keep it as a fact; kept, the flag is shown."""
     browser = TestClient(fresh.client.app, raise_server_exceptions=False, follow_redirects=False)
-    browser.post(f"/enter/{people.make_link(fresh.house, 'engineer-plover')}")
-    found = people.at_browser(fresh.house, browser.cookies[COOKIE])
+    browser.post(f"/enter/{people.make_link(fresh.context, 'engineer-plover')}")
+    found = people.at_browser(fresh.context, browser.cookies[COOKIE])
     assert found is not None
     path = f"/vessels/demo-plover/jobs/{JOB}"
     form = {

@@ -29,7 +29,7 @@ def _planner(problem: Problem) -> dict[str, Any]:
 def _plain(problem: Problem) -> dict[str, Any]:
     from scheduler.planning.search.ground import candidate_at, survey
     from scheduler.planning.search.highs import optimise
-    from scheduler.planning.search.model import Model, Outcome, Row
+    from scheduler.planning.search.model import Model, ModelRow, SolveEnd
     from scheduler.planning.search.tiers import days_past
 
     ground = survey(problem)
@@ -57,10 +57,10 @@ def _plain(problem: Problem) -> dict[str, Any]:
         choices.append((*own, len(cost) - 1))
     rows = []
     for t, weights in out.items():
-        rows.append(_row(weights, max(0, ground.slack[t]), Row))
+        rows.append(_row(weights, max(0, ground.slack[t]), ModelRow))
     for t, weights in work.items():
-        rows.append(_row(weights, ground.hands[t], Row))
-    rows += [_row(dict.fromkeys(columns, 1), 1, Row) for columns in open_at.values()]
+        rows.append(_row(weights, ground.hands[t], ModelRow))
+    rows += [_row(dict.fromkeys(columns, 1), 1, ModelRow) for columns in open_at.values()]
     model = Model(
         cost=tuple(cost),
         upper=(1,) * len(cost),
@@ -71,7 +71,7 @@ def _plain(problem: Problem) -> dict[str, Any]:
     answer = optimise(model)
     value = round(sum(c * v for c, v in zip(cost, answer.values, strict=True))) if answer.values else -1
     return {
-        "proven": answer.outcome is Outcome.OPTIMAL,
+        "proven": answer.outcome is SolveEnd.OPTIMAL,
         "unplaced": value // UNPLACED,
         "late": value % UNPLACED,
         "columns": len(cost),

@@ -147,17 +147,17 @@ class Stand:
 @pytest.fixture(scope="module", params=kinds())
 def stand(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Stand]:
     """Both servers up, each a process of its own, and warm."""
-    from api.server.app import open_house
+    from api.server.app import open_context
     from scheduler.settings import Settings
 
     folder = tmp_path_factory.mktemp("bench")
     with ready_url(request.param, folder) as url:
-        house = open_house(Settings(database=url))
+        context = open_context(Settings(database=url))
         me = Actor("bench", "bench", Role.ADMIN)
         run = Run(AVOCET, 1, datetime.now(UTC), 0.1)
-        fleet.put_vessel(house, me, VESSEL.validate_python(vessel_document(run)), if_new=True)
-        key = people.add_key(house, me, role=Role.COUNTER, label="bench", vessel_id=AVOCET.vessel)
-        house.db.close()
+        fleet.put_vessel(context, me, VESSEL.validate_python(vessel_document(run)), if_new=True)
+        key = people.add_key(context, me, role=Role.COUNTER, label="bench", vessel_id=AVOCET.vessel)
+        context.db.close()
         (folder / "bare.py").write_text(BARE)
         ours_port, bare_port = free_port(), free_port()
         ours_command = [sys.executable, "-m", "api", "--database", url, "serve", "--port", str(ours_port)]

@@ -20,7 +20,7 @@ from statistics import median
 import httpx
 import pytest
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.feed import addresses, refresh
 from scheduler.actions.people import people
@@ -93,19 +93,19 @@ def serving(*command: str, port: int) -> Iterator[Server]:
 @pytest.fixture(scope="module")
 def servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, Server, str]]:
     """(our server, the bare one, the calendar's path); each server a process of its own."""
-    from api.server.app import open_house
+    from api.server.app import open_context
     from scheduler.settings import Settings
 
     folder = tmp_path_factory.mktemp("bench")
-    house = open_house(Settings(database=str(folder / "ship.db")))
+    context = open_context(Settings(database=str(folder / "ship.db")))
     me = Actor("bench", "bench", Role.ADMIN)
     fleet.put_vessel(
-        house, me, VESSEL.validate_python(vessel_document(Run(AVOCET, 1, datetime.now(UTC), 0.1))), if_new=True
+        context, me, VESSEL.validate_python(vessel_document(Run(AVOCET, 1, datetime.now(UTC), 0.1))), if_new=True
     )
-    people.add_person(house, me, person_id="chief", name="C", rank="chief", role=Role.CHIEF, vessel_id=AVOCET.vessel)
-    token = addresses.make_address(house, me, person_id="chief", vessel_id=AVOCET.vessel).secret
-    kept = refresh.refresh(house, PEN("http://127.0.0.1"), AVOCET.vessel)
-    house.db.close()
+    people.add_person(context, me, person_id="chief", name="C", rank="chief", role=Role.CHIEF, vessel_id=AVOCET.vessel)
+    token = addresses.make_address(context, me, person_id="chief", vessel_id=AVOCET.vessel).secret
+    kept = refresh.refresh(context, calendar_writer("http://127.0.0.1"), AVOCET.vessel)
+    context.db.close()
     (folder / "body.ics").write_bytes(kept.body)
     (folder / "bare.py").write_text(BARE)
     one, two = free_port(), free_port()

@@ -10,18 +10,18 @@ from pathlib import Path
 import pytest
 from icalendar import Calendar, Event
 
-from api.ics.http import answer, conditional, etag_of
-from api.ics.text import calendar_body, calendar_frame, fingerprint, publish, render_event
-from api.ics.writer import PEN
-from api.server.calendar_cache import Shelf
+from api.ics.http import calendar_answer, conditional, etag_of
+from api.ics.text import calendar_body, calendar_frame, fingerprint, published_event, render_event
+from api.ics.writer import calendar_writer
+from api.server.calendar_cache import CalendarCache
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses
 from scheduler.actions.feed.calendars import _fleet_body, last_good, write_fleet
 from scheduler.actions.people import people
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL as DOCUMENT
-from scheduler.actions.vessel.document import held
+from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import MOST_OCTETS, Scope
 from scheduler.settings import Settings
@@ -78,9 +78,9 @@ def test_rendering_an_event_costs_a_few_bare_library_events() -> None:
 def test_an_unchanged_event_costs_a_small_part_of_rendering_it() -> None:
     """A nightly look at an event that shows nothing new: its fingerprint, and no rendering."""
     entry = shown([knife_job()], slots={KEY: slot()})[KEY]
-    old = publish(None, entry, vessel_id="plover", base_url=BASE, at=AT)
+    old = published_event(None, entry, vessel_id="plover", base_url=BASE, at=AT)
     kept = cpu_seconds(
-        lambda: [publish(old, entry, vessel_id="plover", base_url=BASE, at=AT + DAY) for _ in range(100)], 7
+        lambda: [published_event(old, entry, vessel_id="plover", base_url=BASE, at=AT + DAY) for _ in range(100)], 7
     )
     made = cpu_seconds(lambda: [render_event(entry, "x", 0, AT, AT, BASE) for _ in range(100)], 7)
     print(f"\nunchanged {kept * 10:.3f} ms, rendered {made * 10:.3f} ms, ratio {kept / made:.2f}")
@@ -108,22 +108,22 @@ def test_a_304_costs_a_small_part_of_hashing_the_body() -> None:
     body = calendar_body("Demo Plover", texts(1000))
     tag = etag_of(body)
     held = {"if-none-match": tag, "accept-encoding": "gzip"}
-    short = cpu_seconds(lambda: [answer(held, body, AT, etag=tag) for _ in range(100)], 7) / 100
+    short = cpu_seconds(lambda: [calendar_answer(held, body, AT, etag=tag) for _ in range(100)], 7) / 100
     decide = cpu_seconds(lambda: [conditional(held, tag, AT) for _ in range(100)], 7) / 100
     hashed = cpu_seconds(lambda: hashlib.sha256(body).hexdigest(), 7)
     print(f"\n304 {short * 1e6:.1f} us, decision {decide * 1e6:.1f} us, one SHA-256 of the body {hashed * 1e6:.0f} us")
     assert timedelta(seconds=short) < timedelta(seconds=hashed)
 
 
-def fleet_of(house: House, vessels: int, events: int) -> None:
+def fleet_of(context: Context, vessels: int, events: int) -> None:
     """So many vessels with so many stored events each, every one another's copy under its own id."""
     me = Actor("bench", "bench", Role.ADMIN)
     document = DOCUMENT.validate_python(vessel_document(Run(AVOCET, 1, AT, 0.05)))
-    fleet.put_vessel(house, me, document, if_new=True)
-    people.add_person(house, me, person_id="office", name="O", rank="o", role=Role.OFFICE, vessel_id=None)
+    fleet.put_vessel(context, me, document, if_new=True)
+    people.add_person(context, me, person_id="office", name="O", rank="o", role=Role.OFFICE, vessel_id=None)
     stored = texts(events)
-    with house.db.write() as session:
-        first = fleet_rows.vessel(session, document.id)
+    with context.db.write() as session:
+        first = fleet_rows.vessel_row(session, document.id)
         assert first is not None
         ids = [document.id, *(f"vessel{number}" for number in range(1, vessels))]
         session.add_all([VesselRow(**{**first.model_dump(), "id": one}) for one in ids[1:]])
@@ -155,31 +155,31 @@ def test_a_fleet_of_more_than_1000_events_is_joined_from_stored_texts(tmp_path: 
     The memory that a thousand held addresses of it take is printed too.
     """
     with store("sqlite", tmp_path) as database:
-        house = House(database, lambda: AT, Settings())
-        fleet_of(house, 15, 90)
+        context = Context(database, lambda: AT, Settings())
+        fleet_of(context, 15, 90)
         me = Actor("bench", "bench", Role.ADMIN)
-        secrets = [addresses.make_address(house, me, person_id="office", vessel_id=None).secret for _ in range(3)]
-        pen = PEN(BASE)
-        write_fleet(house, pen)
-        kept = last_good(house, Scope(vessel_id=None))
+        secrets = [addresses.make_address(context, me, person_id="office", vessel_id=None).secret for _ in range(3)]
+        pen = calendar_writer(BASE)
+        write_fleet(context, pen)
+        kept = last_good(context, Scope(vessel_id=None))
         assert kept is not None
         shown_events = kept.body.count(b"BEGIN:VEVENT")
         assert len(kept.body) < MOST_OCTETS
         assert b"jobs did not fit" in kept.body.replace(b"\r\n ", b"")
         with database.read() as session:
-            rows = feed_rows.events(session, None)
+            rows = feed_rows.feed_event_rows(session, None)
         whole = calendar_frame("Fleet")
         for row in rows[:50]:
             whole.add_component(Event.from_ical(row.text))
-        took = cpu_seconds(lambda: write_fleet(house, pen), 9)
+        took = cpu_seconds(lambda: write_fleet(context, pen), 9)
         with database.read() as session:
-            vessels = {row.id: held(session, row.id)[0] for row in fleet_rows.vessels(session)}
+            vessels = {row.id: document_of(session, row.id)[0] for row in fleet_rows.vessel_rows(session)}
             joined = cpu_seconds(lambda: _fleet_body(session, pen, Scope(vessel_id=None), vessels, rows, AT), 9)
         rendered = cpu_seconds(whole.to_ical, 3) * shown_events / 50
         tracemalloc.start()
-        write_fleet(house, pen)
+        write_fleet(context, pen)
         peak = tracemalloc.get_traced_memory()[1]
-        shelf = Shelf(house)
+        shelf = CalendarCache(context)
         tracemalloc.reset_peak()
         before = tracemalloc.get_traced_memory()[0]
         for number in range(1000):
@@ -190,7 +190,7 @@ def test_a_fleet_of_more_than_1000_events_is_joined_from_stored_texts(tmp_path: 
             )
         in_memory = tracemalloc.get_traced_memory()[0] - before
         tracemalloc.stop()
-        assert last_good(house, Scope(vessel_id=None)) == kept
+        assert last_good(context, Scope(vessel_id=None)) == kept
     print(
         f"\nfleet of {len(rows)} events, {shown_events} shown, {len(kept.body) / 1e6:.2f} MB: {joined * 1e3:.1f} ms CPU "
         f"from stored texts, {took * 1e3:.1f} ms from the database to both kept bodies, "

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Hand, House
+from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.hours.readings import store_now
 from scheduler.actions.plan import planning
@@ -35,10 +35,10 @@ pytestmark = pytest.mark.bench
 NIGHTS, PAST_YEARS = 30, 0.4
 
 
-def events(house: House, vessel: str) -> dict[str, tuple[str, int]]:
+def events(context: Context, vessel: str) -> dict[str, tuple[str, int]]:
     """Text and sequence of each event, by key."""
-    with house.db.read() as session:
-        return {row.occurrence_key: (row.text, row.sequence) for row in feed_rows.events(session, vessel)}
+    with context.db.read() as session:
+        return {row.occurrence_key: (row.text, row.sequence) for row in feed_rows.feed_event_rows(session, vessel)}
 
 
 @pytest.mark.parametrize("ship", [PLOVER, AVOCET], ids=lambda ship: ship.key)
@@ -49,10 +49,10 @@ def test_a_month_of_nightly_plans(ship: ShipPlan, tmp_path: Path, capsys: pytest
     by_day: Counter[str] = Counter()
     with store("sqlite", tmp_path) as database:
         clock = TurnedClock()
-        house = House(database, clock, Settings(horizon_days=180, frozen_days=7))
+        context = Context(database, clock, Settings(horizon_days=180, frozen_days=7))
         clock.at = begin
         run = Run(ship, 1, AT, PAST_YEARS)
-        fleet.put_vessel(house, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
+        fleet.put_vessel(context, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
         actor = Actor("gateway", "gateway", Role.COUNTER, ship.vessel)
         waiting = [
             {"counter": r.counter, "observed_at": r.observed_at, "value": r.value}
@@ -66,7 +66,7 @@ def test_a_month_of_nightly_plans(ship: ShipPlan, tmp_path: Path, capsys: pytest
             due = [item for item in waiting if datetime.fromisoformat(item["observed_at"]) <= clock.at]
             del waiting[: len(due)]
             for first in range(0, len(due), 1000):
-                store_now(house, actor, due[first : first + 1000])
+                store_now(context, actor, due[first : first + 1000])
 
         plant = f"{ship.key}-plant"
         post()
@@ -76,11 +76,11 @@ def test_a_month_of_nightly_plans(ship: ShipPlan, tmp_path: Path, capsys: pytest
                 clock.at = begin + timedelta(days=night, hours=6 * quarter)
                 post()
                 if quarter == 0:
-                    digest = planning.propose(house, ship.vessel, plant).digest
+                    digest = planning.propose(context, ship.vessel, plant).digest
                     hand = Hand(ME, f"night {night}", {"night": night})
-                    planning.take(house, hand, Place(plant, ship.vessel, plant, AssetKind.PLANT), digest)
-                refresh.refresh(house, PEN_HERE, ship.vessel)
-                now = events(house, ship.vessel)
+                    planning.take(context, hand, Place(plant, ship.vessel, plant, AssetKind.PLANT), digest)
+                refresh.refresh(context, PEN_HERE, ship.vessel)
+                now = events(context, ship.vessel)
                 if night or quarter:
                     both = [key for key in now.keys() & seen.keys() if now[key][0] != seen[key][0]]
                     jobs = [key for key in both if key != PLAN_STATUS_KEY]

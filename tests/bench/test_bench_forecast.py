@@ -13,10 +13,10 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.forecast import Forecast, pace_of, plant_grounds, reach
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.publishing import moved as dates_moved
+from scheduler.domain.due.publishing import dates_moved
 from scheduler.domain.due.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, Score, score
 from tests.bench.fleet_sim import SCORING_SEEDS, simulate
 from tests.bench.trials import MEAN_WIDE, Case, Trial, calendar_of, instant, ours, outcomes, trials
@@ -78,7 +78,7 @@ def test_the_operating_calendar_is_worth_a_quarter(scores: dict[tuple[int, str],
 def job_of(found: Forecast, left_seconds: int, at: datetime) -> DueJob:
     """A knife inspection with that forecast, its window two weeks long."""
     opens_at = found.likely_at - WINDOW
-    state = State.PAST_DUE if left_seconds <= 0 else State.WINDOW_OPEN if at >= opens_at else State.AHEAD
+    state = JobState.PAST_DUE if left_seconds <= 0 else JobState.WINDOW_OPEN if at >= opens_at else JobState.AHEAD
     return replace(
         knife_job(state=state, ran_hours=1500 - left_seconds // 3600, as_of=at),
         due_at=found.likely_at,

@@ -11,7 +11,7 @@ import pytest
 
 from scheduler.clock import fixed_clock
 from scheduler.storage.database import Database
-from scheduler.storage.intake import Door, Intake
+from scheduler.storage.intake import Intake, Taken
 from tests.storage.stores import add_vessel, store
 
 pytestmark = pytest.mark.bench
@@ -54,7 +54,7 @@ def test_batches_of_a_thousand(pair: tuple[Database, Database], capsys: pytest.C
             begun = perf_counter()
             answer = intake.submit("plover", rows).result()
             spent += perf_counter() - begun
-            assert answer.doors == (Door.STORED,) * BATCH
+            assert answer.doors == (Taken.STORED,) * BATCH
             spent_bare += commit_bare(connection, [(*row, "plover") for row in rows])
     connection.close()
     ratio = spent_bare / spent

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from scheduler.domain.hours.accepting import check_item
-from scheduler.domain.hours.ledger import START, Entry, Reading, Setup, State, Verdict, fold
+from scheduler.domain.hours.ledger import START, Entry, LedgerState, LedgerVerdict, Reading, Setup, fold
 
 pytestmark = pytest.mark.bench
 HOURS = Setup(3600, None, 1000)
@@ -32,7 +32,7 @@ def bare_differences() -> list[Entry]:
     for at_s, value_milli, _, _ in READINGS:
         rise = (value_milli - last) * 3600 // 1000
         total, last = total + rise, value_milli
-        rows.append(Entry(at_s, rise, total, Verdict.CREDITED, ""))
+        rows.append(Entry(at_s, rise, total, LedgerVerdict.CREDITED, ""))
     return rows
 
 
@@ -60,7 +60,7 @@ def test_a_checkpoint_is_cheap_beside_what_it_saves() -> None:
     """Writing and reading a state costs less than folding the 500 readings before it."""
     state = fold(HOURS, READINGS[:500]).state
     ours, fold_s = (
-        cpu_seconds(lambda: [State.from_text(state.to_text()) for _ in range(100)]) / 100,
+        cpu_seconds(lambda: [LedgerState.from_text(state.to_text()) for _ in range(100)]) / 100,
         cpu_seconds(lambda: fold(HOURS, READINGS[:500], START)),
     )
     print(f"\ncheckpoint {ours * 1e6:.1f} us, fold of 500 {fold_s * 1e6:.0f} us, ratio {ours / fold_s:.3f}")

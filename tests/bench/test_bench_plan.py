@@ -20,7 +20,7 @@ from typing import Any
 import pytest
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
@@ -141,13 +141,13 @@ def test_a_fleet_on_two_workers() -> None:
 def test_a_fleet_in_its_database(tmp_path: Path) -> None:
     """As `leadline plan --fleet` does it: ships loaded, framed, planned by two workers, judged and stored; then none changed."""
     with store("sqlite", tmp_path) as database:
-        house = House(database, TurnedClock(), Settings())
-        pairs = [_put(house, number) for number in range(FLEET)]
+        context = Context(database, TurnedClock(), Settings())
+        pairs = [_put(context, number) for number in range(FLEET)]
         came: list[PlantPlan] = []
         with _cpu() as first:
-            plan_many(house, pairs, 2, came.append)
+            plan_many(context, pairs, 2, came.append)
         with _cpu() as again:
-            plan_many(house, pairs, 2, came.append)
+            plan_many(context, pairs, 2, came.append)
     print(
         f"\n{FLEET} ships in a database: {first[0]:.1f} s CPU here and {first[1]:.1f} s in two workers, {first[2]:.0f} s on "
         f"the wall; a thousand at that rate: {first[0] / FLEET * 1000:.0f} s and {first[1] / FLEET * 1000:.0f} s; "
@@ -157,12 +157,12 @@ def test_a_fleet_in_its_database(tmp_path: Path) -> None:
     assert all(one.proven for one in came)
 
 
-def _put(house: House, number: int) -> tuple[str, str]:
+def _put(context: Context, number: int) -> tuple[str, str]:
     """One more ship after the demo's two; vessel and plant."""
     plan = (PLOVER, AVOCET)[number % 2]
-    document = json.dumps(vessel_document(Run(plan, 1, house.now(), 0.15)))
+    document = json.dumps(vessel_document(Run(plan, 1, context.now(), 0.15)))
     vessel = VESSEL.validate_python(json.loads(document.replace(plan.key, f"{plan.key}{number}")))
-    fleet.put_vessel(house, Actor("bench", "bench", Role.ADMIN), vessel, if_new=True)
+    fleet.put_vessel(context, Actor("bench", "bench", Role.ADMIN), vessel, if_new=True)
     return vessel.id, vessel.plants[0].id
 
 

@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours import ledger
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.hours.running import running_hours
@@ -142,15 +142,15 @@ def pour(database: Database, numbers: Sequence[int], instants: Sequence[int]) ->
     assert len(numbers) > 0
 
 
-def house_at(database: Database, at_s: int) -> House:
-    """The house on a clock that stands."""
-    return House(database, lambda: datetime.fromtimestamp(at_s, UTC), Settings())
+def context_at(database: Database, at_s: int) -> Context:
+    """The context on a clock that stands."""
+    return Context(database, lambda: datetime.fromtimestamp(at_s, UTC), Settings())
 
 
 def counters_of(database: Database, vessel_id: str = "plover") -> list[CounterRow]:
     """A vessel's counters."""
     with database.read() as session:
-        return fleet_rows.counters(session, vessel_id)
+        return fleet_rows.counter_rows(session, vessel_id)
 
 
 @pytest.mark.parametrize("kind", kinds())
@@ -164,13 +164,13 @@ def test_ten_years_of_eight_pumps(kind: str, tmp_path: Path) -> None:
         instants = [T0 + hour * HOUR_S for hour in range(hours_in_all)]
         late = instants[hours_in_all // 2 :][:24]
         pour(database, numbers, [at for at in instants if at not in set(late)])
-        house = house_at(database, end_s)
+        context = context_at(database, end_s)
         began = time.perf_counter()
-        ledger.derive_vessel(house, "plover")
+        ledger.derive_vessel(context, "plover")
         whole = (time.perf_counter() - began) * 1000
         print(f"\n{kind}: {PUMPS * hours_in_all:,} readings derived from nothing in {whole / 1000:.1f} s")
         pour(database, numbers, late)
-        took = best(lambda: ledger.derive_vessel(house, "plover"), 1)
+        took = best(lambda: ledger.derive_vessel(context, "plover"), 1)
         hold(f"{kind}: a late day of {PUMPS} counters derived anew", took, 1000)
         rows = counters_of(database)
         plant = plant_of(rows)
@@ -186,7 +186,7 @@ def test_ten_years_of_eight_pumps(kind: str, tmp_path: Path) -> None:
             all_hours = hours(session, end_s)
         hold(f"{kind}: hours of all {PUMPS} pumps at any instant", spent, 50)
         with database.read() as session, seeks_only(database):
-            daily = best(lambda: ledger.daily_of(session, plant, rows, house.now()))
+            daily = best(lambda: ledger.daily_of(session, plant, rows, context.now()))
         hold(f"{kind}: their hours of each day of three years", daily, 500)
     assert len(set(all_hours)) == 1
     assert abs(all_hours[0] - (end_s - T0) * 6 // 10) <= 2 * HOUR_S
@@ -200,16 +200,16 @@ def test_a_thousand_counters_for_a_year(kind: str, tmp_path: Path) -> None:
     with store(kind, tmp_path) as database:
         numbers = [no for n in range(vessels) for no in add_vessel(database, f"v{n}", counters=each)]
         pour(database, numbers, [T0 + 6 * HOUR_S * n for n in range(365 * 4)])
-        house = house_at(database, end_s)
+        context = context_at(database, end_s)
         began = time.perf_counter()
-        ledger.derive_all(house)
+        ledger.derive_all(context)
         print(f"\n{kind}: {COUNTERS * 365 * 4:,} readings derived in {time.perf_counter() - began:.1f} s")
         fleet = [counters_of(database, f"v{n}") for n in range(vessels)]
         plants = [plant_of(rows, n) for n, rows in enumerate(fleet)]
 
         def daily(session: Session) -> list[dict[str, list[int]]]:
             return [
-                ledger.daily_of(session, plant, rows, house.now(), most_days=90)
+                ledger.daily_of(session, plant, rows, context.now(), most_days=90)
                 for plant, rows in zip(plants, fleet, strict=True)
             ]
 
@@ -254,11 +254,11 @@ with store("sqlite", Path(sys.argv[1])) as database:
     connection = database.connect()
     connection.execute(f"UPDATE counter SET dirty_from_s = {scale.T0}")
     connection.close()
-    house = scale.house_at(database, scale.T0 + scale.HOURS * scale.HOUR_S)
-    ledger.derive_vessel(house, "plover")
+    context = scale.context_at(database, scale.T0 + scale.HOURS * scale.HOUR_S)
+    ledger.derive_vessel(context, "plover")
     rows = scale.counters_of(database)
     with database.read() as session:
-        ledger.daily_of(session, scale.plant_of(rows), rows, house.now())
+        ledger.daily_of(session, scale.plant_of(rows), rows, context.now())
 print(round(peak_mb()))
 """
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from scheduler.domain.due.forecast import Forecast, forecast
 from scheduler.domain.due.past_runs import PRIOR_SIGMA
-from scheduler.domain.due.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, Outcome, mean_of_a_year
+from scheduler.domain.due.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, ForecastOutcome, mean_of_a_year
 from scheduler.domain.voyage.days import Calendar, Stretch
 from tests.bench.fleet_sim import Known, Ship, on, simulate
 
@@ -85,7 +85,7 @@ class Trial:
     """What came of one case, by method."""
 
     case: Case
-    outcomes: dict[str, Outcome]
+    outcomes: dict[str, ForecastOutcome]
 
 
 def trial(case: Case) -> Trial:
@@ -93,8 +93,10 @@ def trial(case: Case) -> Trial:
     actual, reached = case.ship.days_until(case.pump, case.read_on_day, case.left_seconds)
     read_at = instant(case.read_on_day)
 
-    def outcome(early: float, likely: float, late: float) -> Outcome:
-        return Outcome(early_days=early, likely_days=likely, late_days=late, actual_days=actual, reached=reached)
+    def outcome(early: float, likely: float, late: float) -> ForecastOutcome:
+        return ForecastOutcome(
+            early_days=early, likely_days=likely, late_days=late, actual_days=actual, reached=reached
+        )
 
     found = {}
     for name, calendar in ((PLAIN, None), (WITH_CALENDAR, calendar_of(case.known))):
@@ -112,6 +114,6 @@ def trials(seeds: Iterable[int]) -> list[Trial]:
     return [trial(case) for case in cases(seeds)]
 
 
-def outcomes(tried: Sequence[Trial], method: str, horizon_days: int) -> list[Outcome]:
+def outcomes(tried: Sequence[Trial], method: str, horizon_days: int) -> list[ForecastOutcome]:
     """Those of one method and horizon."""
     return [t.outcomes[method] for t in tried if t.case.horizon_days == horizon_days]

@@ -31,7 +31,7 @@ def signed_in(browser: Browser, live: Live, **options: object) -> tuple[BrowserC
         "request",
         lambda request: wrong.append(request.url) if not request.url.startswith((live.url, "data:")) else None,
     )
-    page.goto(f"{live.url}/enter/{people.make_link(live.house, 'chief')}")
+    page.goto(f"{live.url}/enter/{people.make_link(live.context, 'chief')}")
     page.click("main button")
     page.wait_for_url(f"{live.url}/plants/*")
     return context, page, wrong

@@ -41,7 +41,7 @@ def upset(live: Live) -> None:
     ship = live.run.ship
     at = live.clock.at = live.clock.at + timedelta(hours=48)
     shown = [live.chief.get(f"/api/v1/counters/{ship.counter(n)}").json()["newest_value"] for n in range(6)]
-    key = people.add_key(live.house, FIRST, role=Role.COUNTER, label="x", vessel_id=ship.vessel)
+    key = people.add_key(live.context, FIRST, role=Role.COUNTER, label="x", vessel_id=ship.vessel)
     for hours in (9, 5, 1):
         value = [int(shown[0]) + 90_000 - hours, 20 - hours, *(int(value) + 20 - hours for value in shown[2:5])]
         readings = [

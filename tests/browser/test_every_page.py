@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.server.access import DOORS
 from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
@@ -83,10 +83,10 @@ BARS = """[...document.querySelectorAll(".rail nav a")].filter(a => {
 def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
     """The six-pump ship: a plan taken, a job closed, a pump out, and something in every list."""
     with serving(str(tmp_path_factory.mktemp("every") / "ship.db"), AVOCET, years=0.1, clock=TurnedClock()) as server:
-        held = planning.propose(server.house, AVOCET.vessel, server.plant)
+        held = planning.propose(server.context, AVOCET.vessel, server.plant)
         place = Place(server.plant, AVOCET.vessel, server.plant, AssetKind.PLANT)
-        planning.take(server.house, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
-        refresh.refresh(server.house, PEN(server.url), AVOCET.vessel)
+        planning.take(server.context, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
+        refresh.refresh(server.context, calendar_writer(server.url), AVOCET.vessel)
         _fill(server)
         yield server
 

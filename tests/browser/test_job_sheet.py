@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page
 from pydantic import TypeAdapter
 
 from api.pages.shared import layout
-from api.pages.work.sheet import sheet_of
+from api.pages.work.sheet import job_sheet_of
 from scheduler.domain.checks.job_sheets import (
     LONGEST_ITEM,
     MOST_MEASURES,
@@ -66,7 +66,7 @@ def test_a_sheet_prints_on_one_page_with_its_cautions_and_tag_grid_before_step_1
     """Chromium's own paper, A4: one page; what must come first comes first; buttons and forms stay off the paper."""
     assert not list(sheet_faults("", kind))
     view = invented.job_view()
-    sheet = sheet_of(
+    sheet = job_sheet_of(
         plant_of(),
         kind,
         (),

@@ -34,9 +34,9 @@ def invented() -> Iterator[str]:
 def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
     """The six-pump ship with a plan taken."""
     with serving(str(tmp_path_factory.mktemp("plan") / "ship.db"), AVOCET, years=0.1, clock=TurnedClock()) as server:
-        held = planning.propose(server.house, AVOCET.vessel, server.plant)
+        held = planning.propose(server.context, AVOCET.vessel, server.plant)
         place = Place(server.plant, AVOCET.vessel, server.plant, AssetKind.PLANT)
-        planning.take(server.house, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
+        planning.take(server.context, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
         yield server
 
 

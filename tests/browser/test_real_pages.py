@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import planning
@@ -23,10 +23,10 @@ pytestmark = pytest.mark.browser
 def live(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Live]:
     """The six-pump ship with some weeks of past and a plan taken."""
     with serving(str(tmp_path_factory.mktemp("pages") / "ship.db"), AVOCET, years=0.2, clock=TurnedClock()) as server:
-        held = planning.propose(server.house, AVOCET.vessel, server.plant)
+        held = planning.propose(server.context, AVOCET.vessel, server.plant)
         place = Place(server.plant, AVOCET.vessel, server.plant, AssetKind.PLANT)
-        planning.take(server.house, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
-        refresh.refresh(server.house, PEN(server.url), AVOCET.vessel)
+        planning.take(server.context, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
+        refresh.refresh(server.context, calendar_writer(server.url), AVOCET.vessel)
         yield server
 
 

@@ -68,7 +68,7 @@ def main(folder: Path) -> None:
     with staged(folder, (PLOVER,)) as stage:
         sender = Sender(stage)
         for floor in (FLOOR_BYTES, 0):
-            stage.house.db.floor_bytes = floor
+            stage.context.db.floor_bytes = floor
             assert sender.post() == 207
             fill(ballast, max(0, floor - 1024 * 1024))
             answers = [sender.post()]

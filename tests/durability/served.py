@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from random import Random
 
-from api.server.app import open_house
+from api.server.app import open_context
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.people import people
 from scheduler.actions.vessel import fleet
@@ -33,14 +33,14 @@ Stored = tuple[str, int]
 
 def set_up(url: str) -> str:
     """Puts an invented ship into a database; the key her counters post with."""
-    house = open_house(Settings(database=url))
+    context = open_context(Settings(database=url))
     try:
         me = Actor("set up", "set up", Role.ADMIN)
         vessel = VESSEL.validate_python(vessel_document(Run(PLOVER, 1, datetime.now(UTC), 0.1)))
-        fleet.put_vessel(house, me, vessel)
-        return people.add_key(house, me, role=Role.COUNTER, label="gateway", vessel_id=vessel.id)
+        fleet.put_vessel(context, me, vessel)
+        return people.add_key(context, me, role=Role.COUNTER, label="gateway", vessel_id=vessel.id)
     finally:
-        house.db.close()
+        context.db.close()
 
 
 @contextmanager

@@ -21,11 +21,11 @@ from pymodbus.pdu import ModbusPDU
 from pymodbus.server import ModbusTcpServer
 from pymodbus.simulator import DataType, SimData, SimDevice
 
-from api.gateway.registers import Kind, Layout, WordOrder
+from api.gateway.registers import Layout, RegisterKind, WordOrder
 from api.server.app import make_app
 from api.server.listening import listen
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.people import people
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
@@ -44,11 +44,11 @@ def encode(layout: Layout, counts: int | float) -> list[int]:
         ValueError: the layout cannot show them.
     """
     size = 2 * layout.kind.words
-    if layout.kind is Kind.FLOAT32:
+    if layout.kind is RegisterKind.FLOAT32:
         raw = struct.pack(">f", counts)
     elif int(counts) != counts or counts < 0:
         raise ValueError(f"{layout.kind} shows whole counts of 0 or more, not {counts}")
-    elif layout.kind in (Kind.BCD16, Kind.BCD32):
+    elif layout.kind in (RegisterKind.BCD16, RegisterKind.BCD32):
         digits = f"{int(counts):0{2 * size}d}"
         if len(digits) > 2 * size:
             raise ValueError(f"{layout.kind} shows at most {2 * size} digits, not {counts}")
@@ -62,8 +62,8 @@ def encode(layout: Layout, counts: int | float) -> list[int]:
     return words if layout.order is WordOrder.HIGH_FIRST else words[::-1]
 
 
-SWAPPED = Layout(Kind.U32, WordOrder.LOW_FIRST)
-REGISTERS = {100: Layout(Kind.U32), 102: SWAPPED, 104: Layout(Kind.U16)}
+SWAPPED = Layout(RegisterKind.U32, WordOrder.LOW_FIRST)
+REGISTERS = {100: Layout(RegisterKind.U32), 102: SWAPPED, 104: Layout(RegisterKind.U16)}
 """Start register and layout of the counters of VP1, VP2 and VP3."""
 COUNTERS = dict(zip(REGISTERS, (PLOVER.counter(number) for number in range(3)), strict=True))
 READING_FUNCTIONS = {3, 4}
@@ -176,7 +176,7 @@ class Leadline:
         sock = listen("127.0.0.1", self.port)
         app = make_app(Settings(database=str(self.database), base_url=self.url), clock=self.clock, timers=False)
         if not self.key:
-            self.key = _set_up(app.state.house)
+            self.key = _set_up(app.state.context)
         config = uvicorn.Config(app, log_config=None, access_log=False)
         self._server = server = uvicorn.Server(config)
         self._thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
@@ -215,14 +215,14 @@ def leadline_server(folder: Path, clock: Clock = system_clock) -> Iterator[Leadl
         server.stop()
 
 
-def _set_up(house: House) -> str:
+def _set_up(context: Context) -> str:
     first = Actor("set up", "set up", Role.ADMIN)
-    document = vessel_document(Run(PLOVER, 1, house.clock(), 0.1))
+    document = vessel_document(Run(PLOVER, 1, context.clock(), 0.1))
     for counter in document["plants"][0]["counters"]:
         counter["modulus"] = None
     vessel = VESSEL.validate_python(document)
-    fleet.put_vessel(house, first, vessel)
-    return people.add_key(house, first, role=Role.COUNTER, label="gateway", vessel_id=vessel.id)
+    fleet.put_vessel(context, first, vessel)
+    return people.add_key(context, first, role=Role.COUNTER, label="gateway", vessel_id=vessel.id)
 
 
 @contextmanager

@@ -15,12 +15,12 @@ import uvicorn
 
 from api.server.app import make_app
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses
 from scheduler.actions.people import people
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
-from seed_fleet.gateway import Door
+from seed_fleet.gateway import Server
 from seed_fleet.posting import Keys, fill, put_documents
 from seed_fleet.running import Run
 from seed_fleet.ships import ShipPlan
@@ -41,10 +41,10 @@ class TurnedClock:
 
 @dataclass(frozen=True, slots=True)
 class Live:
-    """A serving server, its house, its clock, and a client for the office and for the ship's chief."""
+    """A serving server, its context, its clock, and a client for the office and for the ship's chief."""
 
     url: str
-    house: House
+    context: Context
     clock: TurnedClock
     office: httpx.Client
     chief: httpx.Client
@@ -58,7 +58,7 @@ class Live:
     def feed(self) -> str:
         """A new calendar address of the chief's."""
         vessel = self.run.ship.vessel
-        token = addresses.make_address(self.house, FIRST, person_id="chief", vessel_id=vessel).secret
+        token = addresses.make_address(self.context, FIRST, person_id="chief", vessel_id=vessel).secret
         return f"{self.url}/cal/{token}/plan.ics"
 
 
@@ -70,7 +70,7 @@ def serving(database: str, ship: ShipPlan, *, years: float, clock: TurnedClock) 
     sock.listen()
     url = f"http://127.0.0.1:{sock.getsockname()[1]}"
     app = make_app(Settings(database=database, base_url=url), clock=clock, timers=False)
-    house: House = app.state.house
+    context: Context = app.state.context
     server = uvicorn.Server(uvicorn.Config(app, log_config=None, access_log=False))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
     thread.start()
@@ -78,19 +78,19 @@ def serving(database: str, ship: ShipPlan, *, years: float, clock: TurnedClock) 
         while not server.started and thread.is_alive():
             time.sleep(0.01)
         run = Run(ship, 1, clock.at, years)
-        office = people.add_key(house, FIRST, role=Role.OFFICE, label="office")
+        office = people.add_key(context, FIRST, role=Role.OFFICE, label="office")
         with httpx.Client(base_url=url, timeout=30, trust_env=False) as client:
-            door = Door(client=client, sleep=lambda _: None, jitter=random.Random(1), tries=3)
+            door = Server(client=client, sleep=lambda _: None, jitter=random.Random(1), tries=3)
             put_documents([run], door, Keys(office, {}, {}), lambda *_: None)
             vessel = ship.vessel
-            counter = people.add_key(house, FIRST, role=Role.COUNTER, label="gateway", vessel_id=vessel)
+            counter = people.add_key(context, FIRST, role=Role.COUNTER, label="gateway", vessel_id=vessel)
             people.add_person(
-                house, FIRST, person_id="chief", name="Demo chief", rank="chief", role=Role.CHIEF, vessel_id=vessel
+                context, FIRST, person_id="chief", name="Demo chief", rank="chief", role=Role.CHIEF, vessel_id=vessel
             )
-            chief = people.add_key(house, FIRST, role=Role.CHIEF, label="chief", vessel_id=vessel, person_id="chief")
+            chief = people.add_key(context, FIRST, role=Role.CHIEF, label="chief", vessel_id=vessel, person_id="chief")
             fill([run], door, Keys(office, {vessel: counter}, {vessel: chief}), clock, lambda *_: None)
         with _client(url, office) as office_client, _client(url, chief) as chief_client:
-            yield Live(url, house, clock, office_client, chief_client, run)
+            yield Live(url, context, clock, office_client, chief_client, run)
     finally:
         server.should_exit = True
         thread.join(20)

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 from pydantic import TypeAdapter
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.routes.shared import bodies
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Hand, House
+from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.capacity import outages
 from scheduler.actions.care import rounds
 from scheduler.actions.feed import refresh
@@ -21,12 +21,12 @@ from scheduler.actions.hours.readings import store_now
 from scheduler.actions.people import people
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.outlook import outlook
-from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import jobs
-from scheduler.domain.base.enums import Role, State, Test
+from scheduler.domain.base.enums import JobState, Role, Test
 from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Busy, NotFound, Refused
 from scheduler.planning.judge.check import judge
@@ -44,7 +44,7 @@ from tests.storage.stores import kinds, kinds_where_required, store
 ME = Actor("test", "test", Role.ADMIN)
 GATEWAY = Actor("gateway", "gateway", Role.COUNTER, PLOVER.vessel)
 PLANT = "plover-plant"
-PEN_HERE = PEN("http://leadline.lan")
+PEN_HERE = calendar_writer("http://leadline.lan")
 _KEYS = iter(range(10**6))
 
 
@@ -53,13 +53,13 @@ def _hand() -> Hand:
     return Hand(ME, f"key {number}", {"number": number})
 
 
-def _put(house: House, ship=PLOVER, years: float = 0.15) -> Run:
-    run = Run(ship, 1, house.now(), years)
-    fleet.put_vessel(house, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
+def _put(context: Context, ship=PLOVER, years: float = 0.15) -> Run:
+    run = Run(ship, 1, context.now(), years)
+    fleet.put_vessel(context, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
     return run
 
 
-def _post(house: House, run: Run, *, shuffled: bool = False) -> None:
+def _post(context: Context, run: Run, *, shuffled: bool = False) -> None:
     batches = [step for step in deliveries(run) if not isinstance(step, Event)]
     items = [
         {"counter": r.counter, "observed_at": r.observed_at, "value": r.value}
@@ -71,39 +71,39 @@ def _post(house: House, run: Run, *, shuffled: bool = False) -> None:
         items += items[: len(items) // 5]
     actor = Actor("gateway", "gateway", Role.COUNTER, run.ship.vessel)
     for first in range(0, len(items), 1000):
-        told = store_now(house, actor, items[first : first + 1000])
+        told = store_now(context, actor, items[first : first + 1000])
         assert {item["status"] for item in told["items"]} <= {"stored", "duplicate"}
         if shuffled:
-            derive_vessel(house, run.ship.vessel)
+            derive_vessel(context, run.ship.vessel)
     for step in deliveries(run):
         if isinstance(step, Event):
             place = Place(step.counter, run.ship.vessel, f"{run.ship.key}-plant", AssetKind.COUNTER)
             told = TypeAdapter(bodies.EventBody).validate_python(step.body).model_dump()
-            counter_events.add_event(house, _hand(), place, counter_events.CounterEvent(**told))
+            counter_events.add_event(context, _hand(), place, counter_events.CounterEvent(**told))
 
 
-def _take(house: House, vessel: str = PLOVER.vessel, plant: str = PLANT) -> str:
-    held = planning.propose(house, vessel, plant)
-    planning.take(house, _hand(), Place(plant, vessel, plant, AssetKind.PLANT), held.digest)
+def _take(context: Context, vessel: str = PLOVER.vessel, plant: str = PLANT) -> str:
+    held = planning.propose(context, vessel, plant)
+    planning.take(context, _hand(), Place(plant, vessel, plant, AssetKind.PLANT), held.digest)
     return held.digest
 
 
-def _now(house: House) -> Situation:
-    return situation(house, PLOVER.vessel, PLANT)
+def _now(context: Context) -> PlantState:
+    return plant_state(context, PLOVER.vessel, PLANT)
 
 
 @pytest.fixture(params=kinds_where_required())
-def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
-    """A house on an empty database of that kind, its clock at a fixed instant that tests may turn."""
+def context(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Context]:
+    """A context on an empty database of that kind, its clock at a fixed instant that tests may turn."""
     with store(request.param, tmp_path) as database:
-        yield House(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
+        yield Context(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
 
 
 @pytest.fixture
-def filled(house: House) -> House:
+def filled(context: Context) -> Context:
     """With the three-pump ship aboard and some weeks of her past."""
-    _post(house, _put(house))
-    return house
+    _post(context, _put(context))
+    return context
 
 
 def test_both_databases_give_the_same_plan_and_the_same_calendar(tmp_path: Path) -> None:
@@ -113,15 +113,15 @@ def test_both_databases_give_the_same_plan_and_the_same_calendar(tmp_path: Path)
         folder = tmp_path / kind
         folder.mkdir()
         with store(kind, folder) as database:
-            house = House(database, TurnedClock(), Settings(horizon_days=60))
-            _post(house, _put(house))
-            digest = _take(house)
-            found.append((_now(house).jobs, digest, refresh.refresh(house, PEN_HERE, PLOVER.vessel).body))
+            context = Context(database, TurnedClock(), Settings(horizon_days=60))
+            _post(context, _put(context))
+            digest = _take(context)
+            found.append((_now(context).jobs, digest, refresh.refresh(context, PEN_HERE, PLOVER.vessel).body))
     assert all(one == found[0] for one in found)
     assert len(found) == len(kinds())
 
 
-def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
+def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: Context) -> None:
     """The answer states the margin; the plan asked for is made; a deficit is a shortfall of the plant and no fault."""
     _take(filled)
     place = Place("plover-pump-a", PLOVER.vessel, PLANT, AssetKind.PUMP)
@@ -133,8 +133,8 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
     worse = outages.pump_down(filled, _hand(), second, at=filled.now(), reason="also seized").body
     assert worse["margin_swept_m3_per_h"] < 0
     assert "Short by" in worse["says"]
-    assert rounds.plan_wanted(filled) == 1
-    assert rounds.plan_wanted(filled) == 0
+    assert rounds.plan_asked(filled) == 1
+    assert rounds.plan_asked(filled) == 0
     now = _now(filled)
     assert now.proposed is not None
     assert now.proposed.lawful
@@ -142,7 +142,7 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
     assert [short for short in now.proposed.plan.shortfalls if short.key is None and short.lacking_litres_per_h > 0]
     back = 24 * 14 - 1  # nobody said when they are back: fourteen days are assumed
     assert all(slot.start >= back for slot in now.proposed.plan.slots if slot.pump == "plover-pump-c")
-    assumed = [fact for fact, _ in planning.facts_told(now, now.proposed) if fact.assumed]
+    assumed = [fact for fact, _ in planning.dates_given(now, now.proposed) if fact.assumed]
     assert {fact.pump for fact in assumed} == {"plover-pump-a", "plover-pump-b"}
     problem, plan = planning.as_now(now, filled)
     assert judge(problem, plan).least_margin_litres_per_h < 0  # type: ignore[operator]
@@ -154,18 +154,18 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: House) -> None:
     assert "plover-pump-b" not in _now(filled).outage_status
 
 
-def test_a_closed_job_moves_its_own_event_and_no_other(filled: House) -> None:
+def test_a_closed_job_moves_its_own_event_and_no_other(filled: Context) -> None:
     """Its event is DONE under the same UID with the next sequence; every other event keeps its bytes."""
     _take(filled)
     refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
     before = _rows(filled)
-    job = next(j for j in _now(filled).jobs if j.first and j.state is not State.AHEAD and j.takes_pump_out)
-    place, occurrence = jobs.job_place(filled, ME, job.occurrence.key)
+    job = next(j for j in _now(filled).jobs if j.first and j.state is not JobState.AHEAD and j.takes_pump_out)
+    place, job_id = jobs.job_place(filled, ME, job.job_id.key)
     told = jobs.Close(done_at=filled.now() - timedelta(hours=1), done_by="Demo second", test=Test.PASSED)
-    jobs.close_job(filled, _hand(), place, occurrence, told)
+    jobs.close_job(filled, _hand(), place, job_id, told)
     refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
     after = _rows(filled)
-    key = occurrence.key
+    key = job_id.key
     assert after[key].uid == before[key].uid
     assert after[key].sequence == before[key].sequence + 1
     assert " · done\r\n" in after[key].text
@@ -174,12 +174,12 @@ def test_a_closed_job_moves_its_own_event_and_no_other(filled: House) -> None:
     assert [k for k in others - same_chain if before[k].text != after[k].text] == []
 
 
-def _rows(house: House) -> dict:
-    with house.db.read() as session:
-        return {row.occurrence_key: row for row in feed_rows.events(session, PLOVER.vessel)}
+def _rows(context: Context) -> dict:
+    with context.db.read() as session:
+        return {row.occurrence_key: row for row in feed_rows.feed_event_rows(session, PLOVER.vessel)}
 
 
-def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: House) -> None:
+def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: Context) -> None:
     """Silence is flagged once however often it is looked for, and the flag goes when the counter posts again."""
     clock = filled.clock
     assert isinstance(clock, TurnedClock)
@@ -192,7 +192,7 @@ def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: H
     assert len(silent) == 3
     value = _now(filled)
     with filled.db.read() as session:
-        rows = fleet_rows.counters(session, PLOVER.vessel)
+        rows = fleet_rows.counter_rows(session, PLOVER.vessel)
         newest = {row.id: ledger_rows.newest_reading(session, row.no or 0) for row in rows}
     items = [
         {"counter": name, "observed_at": clock.at.isoformat(), "value": reading[1] / 1000}
@@ -206,7 +206,7 @@ def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: H
     assert refreshed == [PLOVER.vessel, PLOVER.vessel]
 
 
-def test_the_nightly_round_comes_once_a_ships_night(filled: House) -> None:
+def test_the_nightly_round_comes_once_a_ships_night(filled: Context) -> None:
     """At the hour set in ship time, once, also after a restart; the plan asked for is then made."""
     clock = filled.clock
     assert isinstance(clock, TurnedClock)
@@ -223,7 +223,7 @@ def test_the_nightly_round_comes_once_a_ships_night(filled: House) -> None:
 
 
 @pytest.mark.long
-def test_timers_start_stop_and_only_one_server_leads(filled: House) -> None:
+def test_timers_start_stop_and_only_one_server_leads(filled: Context) -> None:
     """Of two servers on one database one leads; a tick that fails is told and stops no other; both stop cleanly."""
     seen: list[str] = []
 
@@ -248,7 +248,7 @@ def test_timers_start_stop_and_only_one_server_leads(filled: House) -> None:
     second._leader.release()
 
 
-def test_a_change_of_ship_time_moves_no_date_and_no_instant(filled: House) -> None:
+def test_a_change_of_ship_time_moves_no_date_and_no_instant(filled: Context) -> None:
     """All-day dates and planned instants stay; the change is a record; the same change twice is a clash."""
     _take(filled)
     refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
@@ -263,7 +263,7 @@ def test_a_change_of_ship_time_moves_no_date_and_no_instant(filled: House) -> No
     }
 
 
-def test_another_vessels_things_are_not_there(filled: House) -> None:
+def test_another_vessels_things_are_not_there(filled: Context) -> None:
     """An engineer of another vessel finds neither plant, pump, counter nor job."""
     stranger = Actor("x", "x", Role.ENGINEER, AVOCET.vessel)
     for asset, kind in (
@@ -278,7 +278,7 @@ def test_another_vessels_things_are_not_there(filled: House) -> None:
     assert people.list_keys(filled) == []
 
 
-def test_an_outlook_goes_beyond_what_is_published_and_is_not_kept(filled: House) -> None:
+def test_an_outlook_goes_beyond_what_is_published_and_is_not_kept(filled: Context) -> None:
     """Twice the horizon: a lawful plan with later jobs than the published one, and no proposal kept for it."""
     now, held = outlook(filled, PLOVER.vessel, PLANT, days=120)
     assert judge(held.problem, held.plan).lawful

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from sqlmodel import select
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.capacity import outages
 from scheduler.actions.care import rounds
 from scheduler.actions.feed import refresh as feed_refresh
@@ -38,28 +38,28 @@ PART = "plover-pump-a-knives"
 
 
 @pytest.fixture(params=kinds_where_required())
-def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
+def context(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Context]:
     with store(request.param, tmp_path) as database:
-        yield House(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
+        yield Context(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
 
 
 @pytest.fixture
-def run(house: House) -> Run:
+def run(context: Context) -> Run:
     """The three-pump ship aboard with some weeks of her past."""
-    run = _put(house)
-    _post(house, run)
+    run = _put(context)
+    _post(context, run)
     return run
 
 
-def turn(house: House, days: float) -> None:
-    clock = house.clock
+def turn(context: Context, days: float) -> None:
+    clock = context.clock
     assert isinstance(clock, TurnedClock)
     clock.at = AT + timedelta(days=days)
 
 
-def put(house: House, document: Any) -> None:
-    version = fleet.get_vessel(house, ME, PLOVER.vessel)[1]
-    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=version, reason="a test")
+def put(context: Context, document: Any) -> None:
+    version = fleet.get_vessel(context, ME, PLOVER.vessel)[1]
+    fleet.put_vessel(context, ME, VESSEL.validate_python(document), if_match=version, reason="a test")
 
 
 def ashore(run: Run, at: str) -> Any:
@@ -71,27 +71,27 @@ def ashore(run: Run, at: str) -> Any:
     return document
 
 
-def refresh(house: House) -> dict[str, FeedEventRow]:
-    feed_refresh.refresh(house, PEN_HERE, PLOVER.vessel)
-    return _rows(house)
+def refresh(context: Context) -> dict[str, FeedEventRow]:
+    feed_refresh.refresh(context, PEN_HERE, PLOVER.vessel)
+    return _rows(context)
 
 
-def test_a_moved_slot_keeps_its_uid_and_raises_its_sequence_by_one(house: House, run: Run) -> None:
+def test_a_moved_slot_keeps_its_uid_and_raises_its_sequence_by_one(context: Context, run: Run) -> None:
     """After another plan is taken only events whose slot or quoted margin changed change; each moved one by one step."""
-    _take(house)
-    before, taken = refresh(house), _now(house).taken
+    _take(context)
+    before, taken = refresh(context), _now(context).taken
     assert taken is not None
     document = vessel_document(run)
     at = max(start for key, (start, _) in taken.times().items() if key.startswith("pull_down_test"))
     midnight = at.replace(hour=0)
     away = {"from_at": midnight.isoformat(), "to_at": (midnight + timedelta(days=1)).isoformat(), "label": "drill"}
     document["plants"][0]["crew"]["no_work"] = [*document["plants"][0]["crew"].get("no_work", ()), away]
-    put(house, document)
-    planning.propose(house, PLOVER.vessel, PLANT)
-    proposed = _now(house).proposed
+    put(context, document)
+    planning.propose(context, PLOVER.vessel, PLANT)
+    proposed = _now(context).proposed
     assert proposed is not None
-    planning.take(house, _hand(), Place(PLANT, PLOVER.vessel, PLANT, AssetKind.PLANT), proposed.digest)
-    after = refresh(house)
+    planning.take(context, _hand(), Place(PLANT, PLOVER.vessel, PLANT, AssetKind.PLANT), proposed.digest)
+    after = refresh(context)
     old, new = taken.times(), proposed.times()
     moved = {key for key in old.keys() & new.keys() if old[key] != new[key]} & before.keys() & after.keys()
     assert [key for key in moved if key.startswith("pull_down_test")]
@@ -115,87 +115,87 @@ def test_a_moved_slot_keeps_its_uid_and_raises_its_sequence_by_one(house: House,
     assert [key for key in same if after[key].text != before[key].text] == []
 
 
-def test_the_margin_on_the_page_follows_a_pump_that_went_down(house: House, run: Run) -> None:
+def test_the_margin_on_the_page_follows_a_pump_that_went_down(context: Context, run: Run) -> None:
     """The runs drawn from the taken plan lose what the pump counted for, and get it back when it is proved."""
-    _take(house)
+    _take(context)
 
     def now_available() -> int:
-        problem, plan = planning.as_now(_now(house), house)
+        problem, plan = planning.as_now(_now(context), context)
         return margin_series(problem, plan)[0].available
 
     whole = now_available()
     place = Place("plover-pump-a", PLOVER.vessel, PLANT, AssetKind.PUMP)
-    told = outages.pump_down(house, _hand(), place, at=house.now(), reason="seized").body
+    told = outages.pump_down(context, _hand(), place, at=context.now(), reason="seized").body
     assert now_available() == round(told["available_swept_m3_per_h"] * 1000) < whole
-    proved = outages.pump_back(house, _hand(), place, at=house.now(), reason="freed", test=Test.PASSED).body
+    proved = outages.pump_back(context, _hand(), place, at=context.now(), reason="freed", test=Test.PASSED).body
     assert now_available() == round(proved["available_swept_m3_per_h"] * 1000) == whole
 
 
-def test_withdrawn_lasts_fourteen_days(house: House, run: Run) -> None:
+def test_withdrawn_lasts_fourteen_days(context: Context, run: Run) -> None:
     """A part that went ashore stands as WITHDRAWN on the thirteenth day with not one byte changed, and is gone on the fifteenth."""
-    before = refresh(house)
-    key = next(job.occurrence.key for job in _now(house).jobs if job.occurrence.subject == PART and job.first)
-    put(house, ashore(run, house.now().isoformat()))
-    first = refresh(house)[key]
+    before = refresh(context)
+    key = next(job.job_id.key for job in _now(context).jobs if job.job_id.subject == PART and job.first)
+    put(context, ashore(run, context.now().isoformat()))
+    first = refresh(context)[key]
     assert " · withdrawn\r\n" in first.text
     assert first.uid == before[key].uid
     assert first.sequence == before[key].sequence + 1
-    turn(house, 13)
-    assert refresh(house)[key].text == first.text
-    turn(house, 15)
-    assert key not in refresh(house)
+    turn(context, 13)
+    assert refresh(context)[key].text == first.text
+    turn(context, 15)
+    assert key not in refresh(context)
 
 
 @pytest.mark.parametrize("later", [3, 45])
-def test_a_part_that_comes_back_and_leaves_again(house: House, run: Run, later: int) -> None:
+def test_a_part_that_comes_back_and_leaves_again(context: Context, run: Run, later: int) -> None:
     """Its turn stands once in the calendar each time: open when back, WITHDRAWN again when it leaves again."""
-    refresh(house)
-    key = next(job.occurrence.key for job in _now(house).jobs if job.occurrence.subject == PART and job.first)
-    put(house, ashore(run, house.now().isoformat()))
-    assert " · withdrawn\r\n" in refresh(house)[key].text
-    turn(house, 2)
-    put(house, vessel_document(run))
-    back = refresh(house)
-    body = feed_refresh.last_good(house, Scope(vessel_id=PLOVER.vessel))
+    refresh(context)
+    key = next(job.job_id.key for job in _now(context).jobs if job.job_id.subject == PART and job.first)
+    put(context, ashore(run, context.now().isoformat()))
+    assert " · withdrawn\r\n" in refresh(context)[key].text
+    turn(context, 2)
+    put(context, vessel_document(run))
+    back = refresh(context)
+    body = feed_refresh.last_good(context, Scope(vessel_id=PLOVER.vessel))
     assert body is not None
     assert " · withdrawn\r\n" not in back[key].text
     assert body.body.decode().count(f"UID:{back[key].uid}") == 1
-    turn(house, later)
-    refresh(house)
-    put(house, ashore(run, house.now().isoformat()))
-    assert " · withdrawn\r\n" in refresh(house)[key].text
-    turn(house, later + 13)
-    assert " · withdrawn\r\n" in refresh(house)[key].text
-    turn(house, later + 15)
-    assert key not in refresh(house)
+    turn(context, later)
+    refresh(context)
+    put(context, ashore(run, context.now().isoformat()))
+    assert " · withdrawn\r\n" in refresh(context)[key].text
+    turn(context, later + 13)
+    assert " · withdrawn\r\n" in refresh(context)[key].text
+    turn(context, later + 15)
+    assert key not in refresh(context)
 
 
-def test_a_clock_change_is_a_record_once_and_makes_the_calendar_stale(house: House, run: Run) -> None:
+def test_a_clock_change_is_a_record_once_and_makes_the_calendar_stale(context: Context, run: Run) -> None:
     """No date or instant moves; the change is recorded, a second one at that instant is a clash, the calendar is renewed."""
-    _take(house)
-    before = refresh(house)
-    assert feed_refresh.stale_vessels(house, 900) == []
-    number = history.head_of(house, PLOVER.vessel)[0]
-    told = {"from_at": house.now(), "minutes": -300, "reason": "crossing to the west"}
-    assert fleet.change_clock(house, _hand(), PLOVER.vessel, **told).body["record"] == number + 1
-    assert feed_refresh.stale_vessels(house, 900) == [PLOVER.vessel]
+    _take(context)
+    before = refresh(context)
+    assert feed_refresh.stale_vessels(context, 900) == []
+    number = history.head_of(context, PLOVER.vessel)[0]
+    told = {"from_at": context.now(), "minutes": -300, "reason": "crossing to the west"}
+    assert fleet.change_clock(context, _hand(), PLOVER.vessel, **told).body["record"] == number + 1
+    assert feed_refresh.stale_vessels(context, 900) == [PLOVER.vessel]
     with pytest.raises(Clash):
-        fleet.change_clock(house, _hand(), PLOVER.vessel, **told)
-    after = refresh(house)
+        fleet.change_clock(context, _hand(), PLOVER.vessel, **told)
+    after = refresh(context)
     shown = {key: (row.starts_s, row.ends_s, row.uid) for key, row in before.items() if key != "plan-status"}
     assert {key: (row.starts_s, row.ends_s, row.uid) for key, row in after.items() if key != "plan-status"} == shown
 
 
-def test_no_date_slips_day_by_day_in_silence_nor_by_the_watch(house: House, run: Run) -> None:
+def test_no_date_slips_day_by_day_in_silence_nor_by_the_watch(context: Context, run: Run) -> None:
     """Thirty days without a reading: no due nor early date moves later, and the watch's flag moves none at all."""
     last: dict[str, tuple] = {}
     flagged: list[int] = []
     for day in range(31):
-        turn(house, day)
-        dates = _dates(house)
-        if rounds.watch_counters(house, lambda _: None):
+        turn(context, day)
+        dates = _dates(context)
+        if rounds.watch_counters(context, lambda _: None):
             flagged.append(day)
-            assert _dates(house) == dates
+            assert _dates(context) == dates
         for key in dates.keys() & last.keys():
             assert all(now <= then + timedelta(seconds=1) for now, then in zip(dates[key], last[key], strict=True))
         last = dates
@@ -203,29 +203,29 @@ def test_no_date_slips_day_by_day_in_silence_nor_by_the_watch(house: House, run:
     assert flagged
 
 
-def _dates(house: House) -> dict[str, tuple]:
+def _dates(context: Context) -> dict[str, tuple]:
     return {
-        job.occurrence.key: (job.due_at, job.forecast.early_at)
-        for job in _now(house).jobs
+        job.job_id.key: (job.due_at, job.forecast.early_at)
+        for job in _now(context).jobs
         if job.first and job.forecast is not None and job.due_running_seconds is not None
     }
 
 
-def test_a_failing_tick_stops_no_other(house: House, run: Run) -> None:
+def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
     """The pen breaks at every refresh; the nightly round still has its turn and the trouble names its tick."""
 
     def broken(vessel: str) -> None:
         raise RuntimeError("the pen broke")
 
-    timers = Timers(house, broken)
+    timers = Timers(context, broken)
     timers.start()
     try:
         for _ in range(400):
-            if timers.trouble() and _nightly_done(house):
+            if timers.trouble() and _nightly_done(context):
                 break
             timers._scheduler._event.wait(0.02)
             timers._scheduler._event.clear()
-        assert _nightly_done(house)
+        assert _nightly_done(context)
         assert any(says.startswith("keep up: RuntimeError") for says in timers.trouble())
         assert not any(says.startswith("nightly") for says in timers.trouble())
         assert {job.id for job in timers._scheduler.get_jobs()} == {
@@ -238,8 +238,8 @@ def test_a_failing_tick_stops_no_other(house: House, run: Run) -> None:
         timers.stop()
 
 
-def _nightly_done(house: House) -> bool:
-    with house.db.read() as session:
+def _nightly_done(context: Context) -> bool:
+    with context.db.read() as session:
         return session.exec(select(TaskRunRow).where(TaskRunRow.task == rounds.NIGHTLY)).first() is not None
 
 
@@ -265,17 +265,17 @@ def test_ticks_that_ask_for_the_lead_at_once_get_one_answer(kind: str, tmp_path:
                 second.release()
 
 
-def test_a_changed_document_makes_the_calendar_stale(house: House, run: Run) -> None:
+def test_a_changed_document_makes_the_calendar_stale(context: Context, run: Run) -> None:
     """The next tick writes the calendar anew after a document was changed, and leaves it after the same one was put again."""
-    refresh(house)
+    refresh(context)
     document = vessel_document(run)
-    put(house, document)
-    assert feed_refresh.stale_vessels(house, 900) == []
+    put(context, document)
+    assert feed_refresh.stale_vessels(context, 900) == []
     document["name"] = "Demo Plover II"
-    put(house, document)
-    assert feed_refresh.stale_vessels(house, 900) == [PLOVER.vessel]
-    rounds.keep_up(house, lambda vessel: feed_refresh.refresh(house, PEN_HERE, vessel))
-    assert feed_refresh.stale_vessels(house, 900) == []
-    body = feed_refresh.last_good(house, Scope(vessel_id=PLOVER.vessel))
+    put(context, document)
+    assert feed_refresh.stale_vessels(context, 900) == [PLOVER.vessel]
+    rounds.keep_up(context, lambda vessel: feed_refresh.refresh(context, PEN_HERE, vessel))
+    assert feed_refresh.stale_vessels(context, 900) == []
+    body = feed_refresh.last_good(context, Scope(vessel_id=PLOVER.vessel))
     assert body is not None
     assert b"Demo Plover II" in body.body

@@ -9,12 +9,12 @@ from unittest.mock import patch
 import pytest
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
-from scheduler.actions.base.pending import want_plan, wanted_plans
+from scheduler.actions.base.context import Context
+from scheduler.actions.base.pending import ask_plan, plans_asked
 from scheduler.actions.care import rounds
 from scheduler.actions.plan import fleet as plan_fleet
-from scheduler.actions.plan.fleet import Came, PlantPlan, look, plan_many
-from scheduler.actions.plant_state.load import HeldPlan, situation
+from scheduler.actions.plan.fleet import Came, PlantPlan, fleet_standing, plan_many
+from scheduler.actions.plant_state.load import StoredPlan, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
@@ -31,89 +31,89 @@ PAIRS = [(ship.vessel, f"{ship.key}-plant") for ship in (PLOVER, AVOCET)]
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
+def context(tmp_path: Path) -> Iterator[Context]:
     """Two ships, nothing posted, a few days to plan."""
     with store("sqlite", tmp_path) as database:
-        house = House(database, TurnedClock(), Settings(horizon_days=12))
+        context = Context(database, TurnedClock(), Settings(horizon_days=12))
         for ship in (PLOVER, AVOCET):
-            document = vessel_document(Run(ship, 1, house.now(), 0.15))
-            fleet.put_vessel(house, Actor("test", "test", Role.ADMIN), VESSEL.validate_python(document), if_new=True)
-        yield house
+            document = vessel_document(Run(ship, 1, context.now(), 0.15))
+            fleet.put_vessel(context, Actor("test", "test", Role.ADMIN), VESSEL.validate_python(document), if_new=True)
+        yield context
 
 
-def _fleet(house: House, processes: int = 2) -> dict[str, PlantPlan]:
+def _fleet(context: Context, processes: int = 2) -> dict[str, PlantPlan]:
     came: list[PlantPlan] = []
-    plan_many(house, PAIRS, processes, came.append)
+    plan_many(context, PAIRS, processes, came.append)
     return {one.plant_id: one for one in came}
 
 
-def _proposed(house: House) -> dict[str, HeldPlan | None]:
-    return {plant: situation(house, vessel, plant).proposed for vessel, plant in PAIRS}
+def _proposed(context: Context) -> dict[str, StoredPlan | None]:
+    return {plant: plant_state(context, vessel, plant).proposed for vessel, plant in PAIRS}
 
 
-def test_what_changed_is_planned_and_nothing_else(house: House) -> None:
+def test_what_changed_is_planned_and_nothing_else(context: Context) -> None:
     """First every plant, then none, then every one again an hour later; the look before says so and plans nothing."""
-    assert {look(house, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
-    assert set(_proposed(house).values()) == {None}
-    first = _fleet(house)
+    assert {fleet_standing(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
+    assert set(_proposed(context).values()) == {None}
+    first = _fleet(context)
     assert {one.came for one in first.values()} == {Came.PLANNED}
-    for plant, held in _proposed(house).items():
+    for plant, held in _proposed(context).items():
         assert held is not None
         assert (held.digest, len(held.plan.slots)) == (first[plant].digest, first[plant].standing.slots)
-    assert {look(house, *pair).came for pair in PAIRS} == {Came.UNCHANGED}
-    again = _fleet(house)
+    assert {fleet_standing(context, *pair).came for pair in PAIRS} == {Came.UNCHANGED}
+    again = _fleet(context)
     assert {one.came for one in again.values()} == {Came.UNCHANGED}
     assert {one.digest for one in again.values()} == {one.digest for one in first.values()}
-    assert isinstance(house.clock, TurnedClock)
-    house.clock.at = house.clock.at.replace(hour=house.clock.at.hour + 1)
-    assert {look(house, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
+    assert isinstance(context.clock, TurnedClock)
+    context.clock.at = context.clock.at.replace(hour=context.clock.at.hour + 1)
+    assert {fleet_standing(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
 
 
-def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(house: House, tmp_path: Path) -> None:
+def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(context: Context, tmp_path: Path) -> None:
     """One worker for both, killed at its second problem: one proven plan, one by the plain rule, both stored; the second is
     made anew when the fleet is planned again."""
     file = tmp_path / "turns"
     file.write_text("")
     code = ONCE_IN_TWO.format(file=str(file), fault="os._exit(5)")
     with patch("scheduler.actions.base.context.Worker", partial(Worker, command=(sys.executable, "-c", code))):
-        came = _fleet(house, processes=1)
+        came = _fleet(context, processes=1)
     assert {one.came for one in came.values()} == {Came.PLANNED}
     assert sorted(one.by for one in came.values()) == ["greedy", "solver"]
-    for held in _proposed(house).values():
+    for held in _proposed(context).values():
         assert held is not None
         assert held.lawful
         assert ("ended with code 5" in " ".join(held.plan.remarks)) is (held.plan.by == "greedy")
-    again = _fleet(house, processes=1)
+    again = _fleet(context, processes=1)
     assert {one.by for one in again.values()} == {"solver"}
     assert [again[plant].came is Came.PLANNED for plant in came] == [one.by == "greedy" for one in came.values()]
 
 
-def test_a_plant_that_cannot_be_planned_stops_no_other(house: House) -> None:
+def test_a_plant_that_cannot_be_planned_stops_no_other(context: Context) -> None:
     """Trouble in words for the one, a plan for the other; on the server the request of the first is closed as failed."""
     bring_up = plan_fleet.bring_up
 
-    def faulty(house: House, vessel_id: str, plant_id: str, solve) -> tuple[HeldPlan, bool]:
+    def faulty(context: Context, vessel_id: str, plant_id: str, solve) -> tuple[StoredPlan, bool]:
         if plant_id == "plover-plant":
             raise RuntimeError("no luck")
-        return bring_up(house, vessel_id, plant_id, solve)
+        return bring_up(context, vessel_id, plant_id, solve)
 
     for vessel_id, plant_id in PAIRS:
-        with house.db.write(vessel_id) as session:
-            want_plan(session, vessel_id, plant_id, house.now_s())
-            want_plan(session, vessel_id, plant_id, house.now_s())
-    with house.db.read() as session:
-        assert sorted(wanted_plans(session)) == sorted(PAIRS)
+        with context.db.write(vessel_id) as session:
+            ask_plan(session, vessel_id, plant_id, context.now_s())
+            ask_plan(session, vessel_id, plant_id, context.now_s())
+    with context.db.read() as session:
+        assert sorted(plans_asked(session)) == sorted(PAIRS)
     with patch("scheduler.actions.plan.fleet.bring_up", faulty):
-        came = _fleet(house)
-        assert rounds.plan_wanted(house) == 1
+        came = _fleet(context)
+        assert rounds.plan_asked(context) == 1
     assert came["plover-plant"].came is Came.TROUBLE
     assert came["plover-plant"].trouble == "RuntimeError: no luck"
     assert came["avocet-plant"].came is Came.PLANNED
-    assert rounds.plan_wanted(house) == 0
+    assert rounds.plan_asked(context) == 0
 
 
-def test_what_was_stored_stays_when_somebody_stops_it(house: House) -> None:
-    """Interrupted after the first plant: the interruption goes on, that plan is there, and the house is stopping."""
+def test_what_was_stored_stays_when_somebody_stops_it(context: Context) -> None:
+    """Interrupted after the first plant: the interruption goes on, that plan is there, and the context is stopping."""
     came: list[PlantPlan] = []
 
     def stop(one: PlantPlan) -> None:
@@ -121,9 +121,9 @@ def test_what_was_stored_stays_when_somebody_stops_it(house: House) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        plan_many(house, PAIRS, 1, stop)
-    assert house.stopping.is_set()
-    held = _proposed(house)[came[0].plant_id]
+        plan_many(context, PAIRS, 1, stop)
+    assert context.stopping.is_set()
+    held = _proposed(context)[came[0].plant_id]
     assert held is not None
     assert held.digest == came[0].digest
-    assert {one.came for one in _fleet(house).values()} == {Came.TROUBLE}
+    assert {one.came for one in _fleet(context).values()} == {Came.TROUBLE}

@@ -21,7 +21,7 @@ from api.gateway.buffer import Buffer, open_buffer
 from api.gateway.folder import Drop
 from api.gateway.running import Gateway, Teller
 from api.gateway.sender import Sender
-from api.gateway.settings import load
+from api.gateway.settings import load_gateway
 from tests.cli.calling import leadline
 from tests.end_to_end.automation import (
     READING_FUNCTIONS,
@@ -71,7 +71,7 @@ class Aboard:
 @contextmanager
 def aboard(file: Path, time: Time) -> Iterator[Aboard]:
     """A gateway with the settings in a file."""
-    settings = load(file)
+    settings = load_gateway(file)
     key = settings.key_file.read_text().strip() if settings.key_file else ""
     said: list[str] = []
     buffer = open_buffer(settings.buffer)

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlmodel import delete, select
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
@@ -29,24 +29,24 @@ def test_any_arrival_is_stored_to_the_ledger_that_one_replay_gives(tmp_path: Pat
     """R1, R3, R12: posts shuffled, doubled and cut into batches, derived in between or not: entries, totals and flags are
     those of the pure fold over the same readings, and the readings are as they came."""
     with store("sqlite", tmp_path) as database:
-        house = House(database, TurnedClock(), Settings(horizon_days=60))
-        fleet.put_vessel(house, OFFICE, VESSEL.validate_python(document()), if_new=True)
-        with Intake(house.db, house.clock) as intake:
+        context = Context(database, TurnedClock(), Settings(horizon_days=60))
+        fleet.put_vessel(context, OFFICE, VESSEL.validate_python(document()), if_new=True)
+        with Intake(context.db, context.clock) as intake:
 
             @given(st.data())
             @settings(max_examples=settings.default.max_examples // 4)
             def law(data: st.DataObject) -> None:
-                _law(house, intake, data)
+                _law(context, intake, data)
 
             law()
 
 
-def _law(house: House, intake: Intake, data: st.DataObject) -> None:
-    with house.db.write(PLOVER.vessel) as session:
+def _law(context: Context, intake: Intake, data: st.DataObject) -> None:
+    with context.db.write(PLOVER.vessel) as session:
         session.execute(delete(ReadingRow))
-        row = fleet_rows.counter(session, NAME)
+        row = fleet_rows.find_counter(session, NAME)
     assert row is not None
-    drop(house)
+    drop(context)
     posts = {p.at_s - p.skew_s: p for p in data.draw(troubled(HOURS, 12))}  # one value a stamp: no conflicts
     pairs = list(posts.items())
     arrivals = data.draw(st.permutations([*pairs, *data.draw(st.lists(st.sampled_from(pairs), max_size=4))]))
@@ -55,11 +55,11 @@ def _law(house: House, intake: Intake, data: st.DataObject) -> None:
         reading = (row.no or 0, stamp_s, post.value_milli, post.received_s)
         intake.submit(PLOVER.vessel, [reading], (), post.skew_s).result()
         if n in stops:
-            derive_vessel(house, PLOVER.vessel)
-    entries, flags = book(house)[NAME]
+            derive_vessel(context, PLOVER.vessel)
+    entries, flags = book(context)[NAME]
     expected = derive(HOURS, list(posts.values()))
     assert [(e[0], e[2], e[3], e[5], e[6]) for e in entries] == [tuple(e) for e in expected.entries]
     assert flags == {(f.code, f.at_s, f.says, f.seconds) for f in expected.flags}
-    with house.db.read() as session:
+    with context.db.read() as session:
         kept = {(r.at_s, r.value_milli, r.received_s, r.skew_s) for r in session.exec(select(ReadingRow))}
     assert kept == {(stamp_s, p.value_milli, p.received_s, p.skew_s) for stamp_s, p in pairs}

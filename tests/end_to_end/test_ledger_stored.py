@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from scheduler.actions.base.context import House, seconds
+from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.hours import counter_events
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.readings import ReadingDoor, post, store_now
@@ -24,11 +24,11 @@ from tests.storage.stores import kinds_where_required, store
 Book = dict[str, tuple[list[tuple], set[tuple]]]
 
 
-def book(house: House) -> Book:
+def book(context: Context) -> Book:
     """Entries, oldest first, and flags of each counter."""
-    derive_vessel(house, PLOVER.vessel)
-    with house.db.read() as session:
-        flags = ledger_rows.flags(session, PLOVER.vessel)
+    derive_vessel(context, PLOVER.vessel)
+    with context.db.read() as session:
+        flags = ledger_rows.flag_rows(session, PLOVER.vessel)
         return {
             row.id: (
                 [
@@ -37,14 +37,14 @@ def book(house: House) -> Book:
                 ],
                 {(f.code, f.at_s, f.says, f.seconds) for f in flags if f.counter_no == row.no},
             )
-            for row in fleet_rows.counters(session, PLOVER.vessel)
+            for row in fleet_rows.counter_rows(session, PLOVER.vessel)
         }
 
 
-def drop(house: House) -> None:
+def drop(context: Context) -> None:
     """Throw the derived ledger away, as if it had never been derived."""
-    with house.db.write(PLOVER.vessel) as session:
-        for row in fleet_rows.counters(session, PLOVER.vessel):
+    with context.db.write(PLOVER.vessel) as session:
+        for row in fleet_rows.counter_rows(session, PLOVER.vessel):
             ledger_rows.drop_derived(session, row.no or 0, -(2**62))
             ledger_rows.drop_checkpoints(session, row.no or 0, -(2**62))
             row.dirty_from_s = 0
@@ -59,9 +59,9 @@ def test_shuffled_and_doubled_posts_derive_to_the_same_entries(kind: str, tmp_pa
         folder = tmp_path / str(shuffled)
         folder.mkdir()
         with store(kind, folder) as database:
-            house = House(database, TurnedClock(), Settings(horizon_days=60))
-            _post(house, _put(house), shuffled=shuffled)
-            books.append(book(house))
+            context = Context(database, TurnedClock(), Settings(horizon_days=60))
+            _post(context, _put(context), shuffled=shuffled)
+            books.append(book(context))
     assert books[0] == books[1]
     assert all(len(entries) > 100 for entries, _ in books[0].values())
 
@@ -70,43 +70,43 @@ def test_shuffled_and_doubled_posts_derive_to_the_same_entries(kind: str, tmp_pa
 def test_the_dropped_ledger_comes_back_whole(kind: str, tmp_path: Path) -> None:
     """Entries and flags thrown away, and derived anew from readings and events, are the same."""
     with store(kind, tmp_path) as database:
-        house = House(database, TurnedClock(), Settings(horizon_days=60))
-        _post(house, _put(house))
-        kept = book(house)
-        drop(house)
-        assert book(house) == kept
+        context = Context(database, TurnedClock(), Settings(horizon_days=60))
+        _post(context, _put(context))
+        kept = book(context)
+        drop(context)
+        assert book(context) == kept
 
 
 @pytest.mark.parametrize("kind", kinds_where_required())
 def test_a_late_reading_rewrites_nothing_before_it(kind: str, tmp_path: Path) -> None:
     """A backfilled hour marks its counter from that instant on; earlier entries stay, and all equal a whole derivation."""
     with store(kind, tmp_path) as database:
-        house = House(database, TurnedClock(), Settings(horizon_days=60))
-        run = _put(house)
-        _post(house, run)
-        before = book(house)
+        context = Context(database, TurnedClock(), Settings(horizon_days=60))
+        run = _put(context)
+        _post(context, run)
+        before = book(context)
         name, other = PLOVER.counter(0), PLOVER.counter(1)
         entries = before[name][0]
         late_s = next((a[0] + b[0]) // 2 for a, b in pairwise(entries[20:]) if b[0] - a[0] == 4 * 3600 and b[2] > 0)
-        with house.db.read() as session:
-            row = fleet_rows.counter(session, name)
+        with context.db.read() as session:
+            row = fleet_rows.find_counter(session, name)
             assert row is not None
-            around = ledger_rows.readings(session, row.no or 0, late_s - 14400, 0)
+            around = ledger_rows.reading_rows(session, row.no or 0, late_s - 14400, 0)
             shown = [v for at, v, _, _ in around if at <= late_s][-1]
         at = datetime.fromtimestamp(late_s, UTC)
-        told = store_now(house, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": shown / 1000}])
+        told = store_now(context, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": shown / 1000}])
         assert told["items"][0]["status"] == "stored"
-        with house.db.read() as session:
-            touched = {row.id: row.dirty_from_s for row in fleet_rows.counters(session, PLOVER.vessel)}
+        with context.db.read() as session:
+            touched = {row.id: row.dirty_from_s for row in fleet_rows.counter_rows(session, PLOVER.vessel)}
         assert touched.pop(name) == late_s
         assert set(touched.values()) == {None}
-        after = book(house)
+        after = book(context)
         assert [e for e in after[name][0] if e[0] < late_s] == [e for e in entries if e[0] < late_s]
         assert [e[0] for e in after[name][0]].count(late_s) == 1
         assert after[name][0][-1][3] == entries[-1][3]
         assert after[other] == before[other]
-        drop(house)
-        assert book(house) == after
+        drop(context)
+        assert book(context) == after
 
 
 @pytest.mark.parametrize("kind", kinds_where_required())
@@ -114,34 +114,36 @@ def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path
     """Hours go on across a changed counter, hours added by hand count from their instant on, and both are records."""
     with store(kind, tmp_path) as database:
         clock = TurnedClock()
-        house = House(database, clock, Settings(horizon_days=60))
-        _post(house, _put(house))
+        context = Context(database, clock, Settings(horizon_days=60))
+        _post(context, _put(context))
         name = PLOVER.counter(0)
         place = Place(name, PLOVER.vessel, PLANT, AssetKind.COUNTER)
-        before = book(house)[name][0]
-        with house.db.read() as session:
-            row = fleet_rows.counter(session, name)
+        before = book(context)[name][0]
+        with context.db.read() as session:
+            row = fleet_rows.find_counter(session, name)
             assert row is not None
             last = (ledger_rows.newest_reading(session, row.no or 0) or (0, 0))[1] / 1000
             scale = row.seconds_per_count
         clock.at = AT + timedelta(hours=8)
         swapped = AT + timedelta(hours=4)
-        store_now(house, GATEWAY, [{"counter": name, "observed_at": (AT + timedelta(hours=8)).isoformat(), "value": 3}])
-        derive_vessel(house, PLOVER.vessel)
+        store_now(
+            context, GATEWAY, [{"counter": name, "observed_at": (AT + timedelta(hours=8)).isoformat(), "value": 3}]
+        )
+        derive_vessel(context, PLOVER.vessel)
         told = counter_events.CounterEvent(
             kind="replacement", at=swapped, reason="worn out", old_final=last + 2, new_first=0
         )
-        number = counter_events.add_event(house, _hand(), place, told).body["record"]
-        after = book(house)[name][0]
+        number = counter_events.add_event(context, _hand(), place, told).body["record"]
+        after = book(context)[name][0]
         assert after[-1][3] - before[-1][3] == (2 + 3) * scale
         added = counter_events.CounterEvent(kind="adjustment", at=swapped, reason="starter log", hours=7)
-        assert counter_events.add_event(house, _hand(), place, added).body["record"] == number + 1
-        with_more = book(house)[name][0]
+        assert counter_events.add_event(context, _hand(), place, added).body["record"] == number + 1
+        with_more = book(context)[name][0]
         assert with_more[-1][4] - after[-1][4] == 7 * 3600
         assert [e for e in with_more if e[0] < seconds(swapped)] == [e for e in after if e[0] < seconds(swapped)]
-        kept = book(house)
-        drop(house)
-        assert book(house) == kept
+        kept = book(context)
+        drop(context)
+        assert book(context) == kept
 
 
 @pytest.mark.parametrize("kind", kinds_where_required())
@@ -154,8 +156,8 @@ def test_late_days_derive_to_what_the_whole_past_gives(
     random = Random(7)
     with store(kind, tmp_path) as database:
         clock = TurnedClock()
-        house = House(database, clock, Settings(horizon_days=60))
-        _put(house)
+        context = Context(database, clock, Settings(horizon_days=60))
+        _put(context)
         name = PLOVER.counter(0)
         place = Place(name, PLOVER.vessel, PLANT, AssetKind.COUNTER)
         blocks = [list(range(first, first + 20)) for first in range(0, 400, 20)]
@@ -170,36 +172,36 @@ def test_late_days_derive_to_what_the_whole_past_gives(
                 }
                 for hour in block
             ]
-            with Intake(house.db, house.clock) as intake:
+            with Intake(context.db, context.clock) as intake:
                 sent = (AT - timedelta(seconds=skew)).isoformat()
-                post(ReadingDoor(house, intake), intake, GATEWAY, {"sent_at": sent, "readings": items})
+                post(ReadingDoor(context, intake), intake, GATEWAY, {"sent_at": sent, "readings": items})
             if number % 6 == 5:
                 at = AT - timedelta(hours=random.randrange(100, 900))
                 told = counter_events.CounterEvent(kind="adjustment", at=at, reason="log book", hours=1)
-                counter_events.add_event(house, _hand(), place, told)
-            kept = book(house)
+                counter_events.add_event(context, _hand(), place, told)
+            kept = book(context)
             if number % 3 == 2:
-                drop(house)
-                assert book(house) == kept
+                drop(context)
+                assert book(context) == kept
         assert len(kept[name][0]) > 350
 
 
 def test_checkpoints_of_a_counter_that_posts_on_and_on_are_few(tmp_path: Path) -> None:
     """Each derivation leaves one where it ended; of those only one a week stays beside the newest."""
     with store("sqlite", tmp_path) as database:
-        house = House(database, TurnedClock(), Settings(horizon_days=60))
-        _put(house)
+        context = Context(database, TurnedClock(), Settings(horizon_days=60))
+        _put(context)
         name = PLOVER.counter(0)
         for hour in range(0, 24 * 30, 6):
             at = AT - timedelta(hours=24 * 30 - hour)
-            store_now(house, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": 1000 + hour}])
-            derive_vessel(house, PLOVER.vessel)
-        with house.db.read() as session:
+            store_now(context, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": 1000 + hour}])
+            derive_vessel(context, PLOVER.vessel)
+        with context.db.read() as session:
             kept = (
                 session.connection().exec_driver_sql("SELECT at_s FROM ledger_checkpoint ORDER BY at_s").scalars().all()
             )
         assert 4 <= len(kept) <= 6
         assert all(late - early >= 7 * 86400 for early, late in pairwise(kept[:-1]))
-        whole = book(house)
-        drop(house)
-        assert book(house) == whole
+        whole = book(context)
+        drop(context)
+        assert book(context) == whole

@@ -21,8 +21,8 @@ from scheduler.domain.due.jobs import due_jobs, reckon_first
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.voyage.days import Stretch
 from scheduler.planning.explain.dates import FactKind, plan_facts
-from scheduler.planning.explain.reasons import explain
-from scheduler.planning.explain.reliefs import Kind, reliefs
+from scheduler.planning.explain.reasons import explain_place
+from scheduler.planning.explain.reliefs import ReliefKind, reliefs
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.frame import Circumstances, frame, slot_times
 from scheduler.planning.problem.values import Plan, Problem
@@ -416,11 +416,11 @@ def test_a_quiet_period_over_the_whole_window_is_said_and_a_part_of_it_may_be_op
     quiet = {"from_at": "2026-12-01T00:00:00Z", "to_at": "2026-12-22T00:00:00Z", "label": "quiet period"}
     ship = planned(document(crew=_crew(no_work=[quiet])))
     assert ship.when() == "Tue 22 08:00"
-    told = explain(ship.problem, ship.plan, KEY)
+    told = explain_place(ship.problem, ship.plan, KEY)
     assert told.days_late == 2
     assert {one.reason for one in told.forbidden} == {"nobody is at work (quiet period)"}
     helps = {one.kind: one for one in reliefs(ship.problem, ship.plan, KEY, solve=stagger)}
-    relief = helps[Kind.WORK]
+    relief = helps[ReliefKind.WORK]
     assert relief.says.endswith("although quiet period")
     assert relief.says.startswith("work on ")
     assert relief.price == "3 h of work in it"

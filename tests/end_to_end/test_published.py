@@ -8,12 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed import refresh
 from scheduler.actions.hours import counter_events
 from scheduler.actions.hours.readings import store_now
 from scheduler.actions.plant_state import published
-from scheduler.actions.plant_state.published import Moved
+from scheduler.actions.plant_state.published import MovedDate
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
@@ -36,54 +36,54 @@ COUNTER = "plover-vp1-hours"
 
 
 @contextmanager
-def opened(kind: str, folder: Path) -> Iterator[House]:
+def opened(kind: str, folder: Path) -> Iterator[Context]:
     with store(kind, folder) as database:
-        yield House(database, TurnedClock(), Settings(horizon_days=180, frozen_days=7))
+        yield Context(database, TurnedClock(), Settings(horizon_days=180, frozen_days=7))
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
+def context(tmp_path: Path) -> Iterator[Context]:
     """On SQLite; what is stored is looked at on both databases by the script below."""
-    with opened("sqlite", tmp_path) as house:
-        yield house
+    with opened("sqlite", tmp_path) as context:
+        yield context
 
 
 @pytest.fixture
-def run(house: House) -> Run:
-    run = _put(house, years=0.22)
-    _post(house, run)
+def run(context: Context) -> Run:
+    run = _put(context, years=0.22)
+    _post(context, run)
     return run
 
 
-def written(house: House) -> bytes:
+def written(context: Context) -> bytes:
     """The calendar's bytes after the published dates were kept."""
-    return refresh.refresh(house, PEN_HERE, PLOVER.vessel).body
+    return refresh.refresh(context, PEN_HERE, PLOVER.vessel).body
 
 
-def moves(house: House, after: int = 0) -> list[Moved]:
-    return published.moved_since(house, PLOVER.vessel, PLANT, after=after)
+def moves(context: Context, after: int = 0) -> list[MovedDate]:
+    return published.moved_since(context, PLOVER.vessel, PLANT, after=after)
 
 
-def newly(house: House) -> list[Moved]:
+def newly(context: Context) -> list[MovedDate]:
     """What moved when the calendar was written now."""
-    last = moves(house)[-1].number if moves(house) else 0
-    written(house)
-    return moves(house, last)
+    last = moves(context)[-1].number if moves(context) else 0
+    written(context)
+    return moves(context, last)
 
 
-def causes(found: list[Moved]) -> set[Cause]:
+def causes(found: list[MovedDate]) -> set[Cause]:
     return {one.cause for one in found if one.open}
 
 
-def kept(house: House) -> dict[str, str]:
-    with house.db.read() as session:
-        return {key: row.text for key, row in published_rows.published(session, PLOVER.vessel, PLANT).items()}
+def kept(context: Context) -> dict[str, str]:
+    with context.db.read() as session:
+        return {key: row.text for key, row in published_rows.published_rows(session, PLOVER.vessel, PLANT).items()}
 
 
-def event(house: House, kind: str, **detail: float) -> None:
+def event(context: Context, kind: str, **detail: float) -> None:
     place = Place(COUNTER, PLOVER.vessel, PLANT, AssetKind.COUNTER)
-    told = counter_events.CounterEvent(kind=kind, at=house.now() - timedelta(hours=1), reason="a test", **detail)
-    counter_events.add_event(house, _hand(), place, told)
+    told = counter_events.CounterEvent(kind=kind, at=context.now() - timedelta(hours=1), reason="a test", **detail)
+    counter_events.add_event(context, _hand(), place, told)
 
 
 def spell(first: int, last: int, kind: str, source: Source) -> Spell:
@@ -91,52 +91,52 @@ def spell(first: int, last: int, kind: str, source: Source) -> Spell:
     return Spell(from_on=today + timedelta(days=first), to_on=today + timedelta(days=last), kind=kind, source=source)
 
 
-def enter(house: House, *spells: Spell) -> None:
-    version = days.get_daybook(house, ME, PLOVER.vessel).version
-    days.change(house, _hand(), PLOVER.vessel, days.Wish(stretches=spells), if_match=version)
+def enter(context: Context, *spells: Spell) -> None:
+    version = days.get_voyage_days(context, ME, PLOVER.vessel).version
+    days.change_days(context, _hand(), PLOVER.vessel, days.Wish(stretches=spells), if_match=version)
 
 
-def events(house: House) -> dict[str, str]:
+def events(context: Context) -> dict[str, str]:
     """The texts of all jobs in the calendar, written now; the plan's age is told by another event."""
-    written(house)
-    return {key: row.text for key, row in _rows(house).items() if key != "plan-status"}
+    written(context)
+    return {key: row.text for key, row in _rows(context).items() if key != "plan-status"}
 
 
-def test_nothing_moves_when_nothing_changed_and_no_date_trembles(house: House, run: Run) -> None:
+def test_nothing_moves_when_nothing_changed_and_no_date_trembles(context: Context, run: Run) -> None:
     """Written again, an hour on, and after a reading that cannot be: no date, no row, no byte. A port day entered ahead
     shifts what is reckoned by less than a day: page and calendar keep every date, beside states of now."""
-    enter(house, *[spell(n, n, "port" if n % 10 == 0 else "sea", Source.LOG) for n in range(-79, 0)])
-    texts, rows = events(house), kept(house)
-    clock = house.clock
+    enter(context, *[spell(n, n, "port" if n % 10 == 0 else "sea", Source.LOG) for n in range(-79, 0)])
+    texts, rows = events(context), kept(context)
+    clock = context.clock
     assert isinstance(clock, TurnedClock)
     for minutes in (0, 60):
         clock.at = AT + timedelta(minutes=minutes)
-        assert (events(house), kept(house), moves(house)) == (texts, rows, [])
+        assert (events(context), kept(context), moves(context)) == (texts, rows, [])
     reading = {"counter": COUNTER, "observed_at": clock.at.isoformat(), "value": 10**6}
-    assert store_now(house, GATEWAY, [reading])["items"][0]["status"] == "stored"
-    assert (events(house), kept(house), moves(house)) == (texts, rows, [])
-    before = {job.occurrence.key: job for job in _now(house).shown}
-    enter(house, spell(3, 3, "port", Source.PLAN))
-    now = _now(house)
-    differ = [job for job in now.jobs if job.due_at != before[job.occurrence.key].due_at]
+    assert store_now(context, GATEWAY, [reading])["items"][0]["status"] == "stored"
+    assert (events(context), kept(context), moves(context)) == (texts, rows, [])
+    before = {job.job_id.key: job for job in _now(context).shown}
+    enter(context, spell(3, 3, "port", Source.PLAN))
+    now = _now(context)
+    differ = [job for job in now.jobs if job.due_at != before[job.job_id.key].due_at]
     assert differ
     for job in differ:
         seen = now.as_shown(job)
-        assert (seen.state, seen.due_at) == (job.state, before[job.occurrence.key].due_at)
-    assert moves(house) == []
-    again = events(house)
+        assert (seen.state, seen.due_at) == (job.state, before[job.job_id.key].due_at)
+    assert moves(context) == []
+    again = events(context)
     assert {key for key in texts if again[key] != texts[key]} == set()
 
 
-def script(house: House) -> list[Moved]:
+def script(context: Context) -> list[MovedDate]:
     """A run of acts, the calendar written after each; what moved, and that each cause is the act's."""
-    run = _put(house, years=0.22)
-    _post(house, run)
-    written(house)
-    enter(house, *[spell(n, n, "port" if n % 3 == 0 else "sea", Source.LOG) for n in range(-79, 0)])
-    newly(house)
-    enter(house, spell(5, 170, "lay-up", Source.PLAN))
-    laid_up = newly(house)
+    run = _put(context, years=0.22)
+    _post(context, run)
+    written(context)
+    enter(context, *[spell(n, n, "port" if n % 3 == 0 else "sea", Source.LOG) for n in range(-79, 0)])
+    newly(context)
+    enter(context, spell(5, 170, "lay-up", Source.PLAN))
+    laid_up = newly(context)
     assert causes(laid_up) == {Cause.CALENDAR}
     assert all(one.to_due_at >= one.from_due_at for one in laid_up if one.open)
     assert all(
@@ -144,33 +144,33 @@ def script(house: House) -> list[Moved]:
         for one in laid_up
         if one.open
     )  # of a turn by the calendar the dates of its hours
-    version = days.get_daybook(house, ME, PLOVER.vessel).version
-    days.undo(house, _hand(), PLOVER.vessel, if_match=version)
-    back = newly(house)
+    version = days.get_voyage_days(context, ME, PLOVER.vessel).version
+    days.undo_days(context, _hand(), PLOVER.vessel, if_match=version)
+    back = newly(context)
     assert causes(back) == {Cause.CALENDAR}
     assert {one.job: one.to_due_at for one in back if one.open} == {
         one.job: one.from_due_at for one in laid_up if one.open
     }
-    event(house, "adjustment", hours=90)
-    adjusted = newly(house)
+    event(context, "adjustment", hours=90)
+    adjusted = newly(context)
     assert causes(adjusted) == {Cause.EVENT}
     assert all("pump-a" in one.job or one.job.endswith("vp1:1") for one in adjusted if one.open)
     document = vessel_document(run)
     for kind in document["plants"][0]["job_kinds"]:
         if kind["code"] == "overhaul":
             kind["interval_running_hours"] = 7000
-    fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_match=1, reason="worn early")
-    shorter = newly(house)
+    fleet.put_vessel(context, ME, VESSEL.validate_python(document), if_match=1, reason="worn early")
+    shorter = newly(context)
     assert Cause.DOCUMENT in causes(shorter)
     assert {one.job.split(":")[0] for one in shorter if one.open} <= {"overhaul", "seal_inspection", "knife_inspection"}
-    job = next(j for j in _now(house).jobs if j.first and j.occurrence.kind == "alarm_test")
-    place, occurrence = jobs.job_place(house, ME, job.occurrence.key)
-    close = jobs.Close(done_at=house.now(), done_by="Demo Hand", test=Test.PASSED)
-    jobs.close_job(house, _hand(), place, occurrence, close)
-    done = newly(house)
-    following = replace(occurrence, sequence=occurrence.sequence + 1).key
+    job = next(j for j in _now(context).jobs if j.first and j.job_id.kind == "alarm_test")
+    place, job_id = jobs.job_place(context, ME, job.job_id.key)
+    close = jobs.Close(done_at=context.now(), done_by="Demo Hand", test=Test.PASSED)
+    jobs.close_job(context, _hand(), place, job_id, close)
+    done = newly(context)
+    following = replace(job_id, sequence=job_id.sequence + 1).key
     assert [(one.job, one.cause) for one in done if one.open] == [(following, Cause.WORK_DONE)]
-    return moves(house)
+    return moves(context)
 
 
 @pytest.mark.long
@@ -181,8 +181,8 @@ def test_acts_are_named_and_a_replay_gives_the_same_list(tmp_path: Path) -> None
     for kind in [*kinds(), "sqlite"][:2]:
         folder = tmp_path / str(len(found))
         folder.mkdir()
-        with opened(kind, folder) as house:
-            found.append(script(house))
+        with opened(kind, folder) as context:
+            found.append(script(context))
     assert found[0] == found[1]
     assert [one.number for one in found[0]] == list(range(1, len(found[0]) + 1))
 
@@ -193,11 +193,11 @@ def test_the_order_of_posts_does_not_matter_to_what_is_published(tmp_path: Path)
     for shuffled in (False, True):
         folder = tmp_path / str(shuffled)
         folder.mkdir()
-        with opened("sqlite", folder) as house:
-            run = _put(house, years=0.1)
-            written(house)
-            _post(house, run, shuffled=shuffled)
-            written(house)
-            found.append((kept(house), moves(house)))
+        with opened("sqlite", folder) as context:
+            run = _put(context, years=0.1)
+            written(context)
+            _post(context, run, shuffled=shuffled)
+            written(context)
+            found.append((kept(context), moves(context)))
     assert found[0] == found[1]
     assert found[0][1]

@@ -9,19 +9,19 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.capacity import outages
 from scheduler.actions.care import rounds
 from scheduler.actions.due import postponing
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import planning
-from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import jobs
-from scheduler.domain.base.enums import State, Subject, Test
+from scheduler.domain.base.enums import JobState, Subject, Test
 from scheduler.domain.capacity.minimum import Swept
 from scheduler.domain.due.postponing import Asked
 from scheduler.domain.record.choice import Choice
@@ -41,10 +41,10 @@ IDS = ("subject_id", "pump_id", "position_id", "plant_id")
 
 
 @pytest.fixture(params=kinds_where_required())
-def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
+def context(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Context]:
     """The three-pump ship with readings, a plan taken, a calendar written, a test, an outage and two jobs closed."""
     with store(request.param, tmp_path) as database:
-        made = House(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
+        made = Context(database, TurnedClock(), Settings(horizon_days=60, frozen_days=7))
         _post(made, _put(made))
         _take(made)
         place = Place(PUMP, SHIP, PLANT, AssetKind.PUMP)
@@ -59,20 +59,20 @@ def house(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[House]:
         yield made
 
 
-def close(house: House, key: str, test: Test = Test.PASSED) -> None:
-    place, occurrence = jobs.job_place(house, ME, key)
-    told = jobs.Close(done_at=house.now() - timedelta(hours=1), done_by="A. Second", test=test)
-    jobs.close_job(house, _hand(), place, occurrence, told)
+def close(context: Context, key: str, test: Test = Test.PASSED) -> None:
+    place, job_id = jobs.job_place(context, ME, key)
+    told = jobs.Close(done_at=context.now() - timedelta(hours=1), done_by="A. Second", test=test)
+    jobs.close_job(context, _hand(), place, job_id, told)
 
 
-def document(house: House) -> dict[str, Any]:
-    return deepcopy(VESSEL.dump_python(fleet.get_vessel(house, ME, SHIP)[0], mode="json"))
+def document(context: Context) -> dict[str, Any]:
+    return deepcopy(VESSEL.dump_python(fleet.get_vessel(context, ME, SHIP)[0], mode="json"))
 
 
-def put(house: House, told: dict[str, Any], **words: str) -> None:
-    version = fleet.get_vessel(house, ME, SHIP)[1]
+def put(context: Context, told: dict[str, Any], **words: str) -> None:
+    version = fleet.get_vessel(context, ME, SHIP)[1]
     fleet.put_vessel(
-        house,
+        context,
         ME,
         VESSEL.validate_python(told),
         if_match=version,
@@ -90,20 +90,20 @@ def renamed(told: Any, was: str, now: str) -> Any:
     return now if told == was else told
 
 
-def now_of(house: House, plant: str = PLANT) -> Situation:
-    return situation(house, SHIP, plant)
+def now_of(context: Context, plant: str = PLANT) -> PlantState:
+    return plant_state(context, SHIP, plant)
 
 
-def left_behind(house: House) -> dict[str, set[str]]:
+def left_behind(context: Context) -> dict[str, set[str]]:
     """Ids that a table names and the document does not, by table."""
-    (ship, _) = fleet.get_vessel(house, ME, SHIP)
+    (ship, _) = fleet.get_vessel(context, ME, SHIP)
     known = {
         one.id
         for plant in ship.plants
         for one in (plant, *plant.positions, *plant.pumps, *plant.parts, *plant.counters)
     }
     found: dict[str, set[str]] = {}
-    with house.db.read() as session:
+    with context.db.read() as session:
         for table in METADATA.sorted_tables:
             for name in (*IDS, *(("id",) if table.name in ("asset", "counter") else ())):
                 if name in table.c:
@@ -114,17 +114,15 @@ def left_behind(house: House) -> dict[str, set[str]]:
     return found
 
 
-def test_a_pump_under_a_new_id_keeps_hours_turns_tests_outages_and_plan(house: House) -> None:
+def test_a_pump_under_a_new_id_keeps_hours_turns_tests_outages_and_plan(context: Context) -> None:
     """What the document says it was goes on; the record names both; nothing of the old id is left."""
-    before = now_of(house)
-    put(house, renamed(document(house), PUMP, OTHER))
-    after = now_of(house)
+    before = now_of(context)
+    put(context, renamed(document(context), PUMP, OTHER))
+    after = now_of(context)
     assert after.hours[Subject.PUMP, OTHER] == before.hours[Subject.PUMP, PUMP]
     assert after.capacities[OTHER] == before.capacities[PUMP]
-    mine = {
-        j.occurrence.key.replace(PUMP, OTHER): j.due_at for j in before.jobs if j.occurrence.subject == PUMP and j.first
-    }
-    assert {j.occurrence.key: j.due_at for j in after.jobs if j.occurrence.subject == OTHER and j.first} == mine
+    mine = {j.job_id.key.replace(PUMP, OTHER): j.due_at for j in before.jobs if j.job_id.subject == PUMP and j.first}
+    assert {j.job_id.key: j.due_at for j in after.jobs if j.job_id.subject == OTHER and j.first} == mine
     assert before.taken is not None
     assert after.taken is not None
     assert after.taken.times() == {
@@ -132,44 +130,44 @@ def test_a_pump_under_a_new_id_keeps_hours_turns_tests_outages_and_plan(house: H
     }
     posted = {key.replace(f":{PUMP}:", f":{OTHER}:"): one.new.due_at for key, one in before.posted.items()}
     assert {key: one.new.due_at for key, one in after.posted.items()} == posted
-    place, occurrence = jobs.job_place(house, ME, f"pull_down_test:{OTHER}:1")
-    assert jobs.closed_job(house, place, occurrence) is not None
-    refresh.refresh(house, PEN_HERE, SHIP)
-    assert left_behind(house) == {}
-    newest = list(history.records_of(house, SHIP, Choice()))[-1]
+    place, job_id = jobs.job_place(context, ME, f"pull_down_test:{OTHER}:1")
+    assert jobs.closed_job(context, place, job_id) is not None
+    refresh.refresh(context, PEN_HERE, SHIP)
+    assert left_behind(context) == {}
+    newest = list(history.records_of(context, SHIP, Choice()))[-1]
     assert f'"now":"{OTHER}","was":"{PUMP}"' in newest.text
-    planning.propose(house, SHIP, PLANT)
+    planning.propose(context, SHIP, PLANT)
 
 
 @pytest.mark.parametrize("was", [PLANT, "plover-vp1", "plover-pump-a-knives", "plover-vp1-hours"])
 @pytest.mark.long
-def test_any_used_thing_is_renamed_with_all_it_has(house: House, was: str) -> None:
+def test_any_used_thing_is_renamed_with_all_it_has(context: Context, was: str) -> None:
     """Plant, position, part, counter: hours and due dates stay as they were, and a plan is made."""
-    before, plant = now_of(house), "aft-plant" if was == PLANT else PLANT
+    before, plant = now_of(context), "aft-plant" if was == PLANT else PLANT
     now = plant if was == PLANT else f"{was}-again"
-    put(house, renamed(document(house), was, now))
-    after = now_of(house, plant)
+    put(context, renamed(document(context), was, now))
+    after = now_of(context, plant)
     assert {key: hours.seconds for (_, key), hours in after.hours.items()} == {
         (now if key == was else key): hours.seconds for (_, key), hours in before.hours.items()
     }
-    assert sorted((j.occurrence.kind, j.occurrence.sequence, j.due_at) for j in after.jobs) == sorted(
-        (j.occurrence.kind, j.occurrence.sequence, j.due_at) for j in before.jobs
+    assert sorted((j.job_id.kind, j.job_id.sequence, j.due_at) for j in after.jobs) == sorted(
+        (j.job_id.kind, j.job_id.sequence, j.due_at) for j in before.jobs
     )
-    assert not [job for job in after.jobs if job.state is State.NOT_KNOWN]
-    refresh.refresh(house, PEN_HERE, SHIP)
-    assert rounds.plan_wanted(house) in (0, 1)
-    planning.propose(house, SHIP, plant)
-    assert left_behind(house) == {}
+    assert not [job for job in after.jobs if job.state is JobState.NOT_KNOWN]
+    refresh.refresh(context, PEN_HERE, SHIP)
+    assert rounds.plan_asked(context) in (0, 1)
+    planning.propose(context, SHIP, plant)
+    assert left_behind(context) == {}
 
 
-def test_a_used_id_is_not_written_otherwise_without_a_word(house: House) -> None:
+def test_a_used_id_is_not_written_otherwise_without_a_word(context: Context) -> None:
     """One gone and one new of its sort: what to say is said, and nothing is stored."""
-    told = renamed(document(house), PUMP, OTHER)
+    told = renamed(document(context), PUMP, OTHER)
     for pump in told["plants"][0]["pumps"]:
         pump["was"] = ""
     with pytest.raises(Refused, match=f'"was": "{PUMP}"'):
-        put(house, told)
-    assert fleet.get_vessel(house, ME, SHIP)[1] == 1
+        put(context, told)
+    assert fleet.get_vessel(context, ME, SHIP)[1] == 1
 
 
 @pytest.mark.parametrize(
@@ -177,75 +175,75 @@ def test_a_used_id_is_not_written_otherwise_without_a_word(house: House) -> None
     [("plover-pump-b", "is still here"), ("nobody", "is not known here"), ("plover-vp1", "is still here")],
 )
 @pytest.mark.long
-def test_what_it_says_it_was_has_to_leave(house: House, was: str, says: str) -> None:
+def test_what_it_says_it_was_has_to_leave(context: Context, was: str, says: str) -> None:
     """Another pump, nothing, or a thing of another sort."""
-    told = renamed(document(house), PUMP, OTHER)
+    told = renamed(document(context), PUMP, OTHER)
     for pump in told["plants"][0]["pumps"]:
         if pump["id"] == OTHER:
             pump["was"] = was
     with pytest.raises(Refused, match=says):
-        put(house, told)
+        put(context, told)
 
 
-def test_a_plant_renamed_does_not_hide_another_interval(house: House) -> None:
+def test_a_plant_renamed_does_not_hide_another_interval(context: Context) -> None:
     """The change stands in the record, wants its reason, and is flagged when nobody ashore approved it."""
-    told = renamed(document(house), PLANT, "aft-plant")
+    told = renamed(document(context), PLANT, "aft-plant")
     kind = next(one for one in told["plants"][0]["job_kinds"] if one["code"] == "overhaul")
     kind["interval_running_hours"] += 500
     with pytest.raises(Refused, match="interval_running_hours"):
-        put(house, told, reason="")
-    put(house, told)
-    newest = list(history.records_of(house, SHIP, Choice()))[-1]
+        put(context, told, reason="")
+    put(context, told)
+    newest = list(history.records_of(context, SHIP, Choice()))[-1]
     assert newest.text.count("overhaul interval_running_hours") == 2  # among the changes, and not approved
 
 
 @pytest.mark.long
-def test_a_kind_taken_out_leaves_nothing_due_or_shown(house: House) -> None:
+def test_a_kind_taken_out_leaves_nothing_due_or_shown(context: Context) -> None:
     """Its turns are due no more, no date of it is published, its calendar entries are withdrawn and then gone."""
-    told = document(house)
+    told = document(context)
     plant = told["plants"][0]
     plant["job_kinds"] = [one for one in plant["job_kinds"] if one["code"] != "knife_inspection"]
     for one in plant["job_kinds"]:
         one["renews"] = [code for code in one["renews"] if code != "knife_inspection"]
     plant["last_done"] = [one for one in plant["last_done"] if one["kind"] != "knife_inspection"]
-    put(house, told)
-    refresh.refresh(house, PEN_HERE, SHIP)
-    with house.db.read() as session:
+    put(context, told)
+    refresh.refresh(context, PEN_HERE, SHIP)
+    with context.db.read() as session:
         for table, name in (("published", "job_key"), ("feed_event", "occurrence_key")):
             rows = session.connection().execute(
                 sa.text(f"SELECT {name} FROM {table} WHERE {name} LIKE 'knife_inspection:%'")
             )
             states = [row[0] for row in rows]
             assert table == "feed_event" or not states
-    assert not [job for job in now_of(house).jobs if job.occurrence.kind == "knife_inspection"]
-    planning.propose(house, SHIP, PLANT)
-    clock = house.clock
+    assert not [job for job in now_of(context).jobs if job.job_id.kind == "knife_inspection"]
+    planning.propose(context, SHIP, PLANT)
+    clock = context.clock
     assert isinstance(clock, TurnedClock)
     clock.at += timedelta(days=15)
-    body = refresh.refresh(house, PEN_HERE, SHIP).body
+    body = refresh.refresh(context, PEN_HERE, SHIP).body
     assert b"knife_inspection" not in body
 
 
 @pytest.mark.long
-def test_a_part_taken_out_leaves_its_closed_jobs_alone_behind(house: House) -> None:
+def test_a_part_taken_out_leaves_its_closed_jobs_alone_behind(context: Context) -> None:
     """It asks its reason; what was done to it stays on record."""
     part = "plover-pump-a-knives"
-    told = document(house)
+    told = document(context)
     plant = told["plants"][0]
     plant["parts"] = [one for one in plant["parts"] if one["id"] != part]
     plant["fittings"] = [one for one in plant["fittings"] if one["part"] != part]
     plant["last_done"] = [one for one in plant["last_done"] if one["subject"] != part]
     with pytest.raises(Refused, match="taken out"):
-        put(house, told, reason="")
-    put(house, told)
-    refresh.refresh(house, PEN_HERE, SHIP)
-    assert left_behind(house).keys() <= {"job"}
-    planning.propose(house, SHIP, PLANT)
+        put(context, told, reason="")
+    put(context, told)
+    refresh.refresh(context, PEN_HERE, SHIP)
+    assert left_behind(context).keys() <= {"job"}
+    planning.propose(context, SHIP, PLANT)
 
 
-def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(house: House) -> None:
+def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(context: Context) -> None:
     """Its outage and its lock would be nobody's."""
-    told = document(house)
+    told = document(context)
     plant = told["plants"][0]
     plant["pumps"] = [one for one in plant["pumps"] if one["id"] != PUMP]
     for name in ("stays", "fittings"):
@@ -254,44 +252,44 @@ def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(house: House) -> N
     plant["minimum_blocks"], plant["minimum_swept_m3_per_h"] = [], 50
     plant["parts"] = [one for one in plant["parts"] if not one["id"].startswith(PUMP)]
     plant["last_done"] = [one for one in plant["last_done"] if not one["subject"].startswith(PUMP)]
-    outages.pump_down(house, _hand(), Place(PUMP, SHIP, PLANT, AssetKind.PUMP), at=house.now(), reason="seized")
+    outages.pump_down(context, _hand(), Place(PUMP, SHIP, PLANT, AssetKind.PUMP), at=context.now(), reason="seized")
     with pytest.raises(Refused, match="is out"):
-        put(house, told)
+        put(context, told)
     back = Place(PUMP, SHIP, PLANT, AssetKind.PUMP)
-    outages.pump_back(house, _hand(), back, at=house.now(), reason="freed", test=Test.PASSED)
-    put(house, told)
-    assert left_behind(house).keys() <= {
+    outages.pump_back(context, _hand(), back, at=context.now(), reason="freed", test=Test.PASSED)
+    put(context, told)
+    assert left_behind(context).keys() <= {
         "job",
         "done",
         "outage",
         "pump_test",
         "slot",
     }  # what was done to it stays on record
-    planning.as_now(now_of(house), house)
-    planning.propose(house, SHIP, PLANT)
-    refresh.refresh(house, PEN_HERE, SHIP)
+    planning.as_now(now_of(context), context)
+    planning.propose(context, SHIP, PLANT)
+    refresh.refresh(context, PEN_HERE, SHIP)
 
 
 @pytest.mark.long
-def test_work_under_way_keeps_its_thing_in_the_document(house: House) -> None:
+def test_work_under_way_keeps_its_thing_in_the_document(context: Context) -> None:
     """A step was recorded of a job that is not closed."""
     key = f"pull_down_test:{PUMP}:2"
-    with house.db.write(SHIP) as session:
+    with context.db.write(SHIP) as session:
         session.add(
             WorkStepRow(
                 vessel_id=SHIP, job_key=key, number=1, pump_id=PUMP, kind="noted", at_s=1, detail="{}", flags="[]", actor="A",
                 record=1, recorded_s=1,
             )
         )  # fmt: skip
-    with house.db.read() as session:
+    with context.db.read() as session:
         assert work_rows.work_under_way(session, SHIP, PUMP) == key
         assert work_rows.work_under_way(session, SHIP, "plover-pump-b") == ""
 
 
-def test_no_two_histories_become_one(house: House) -> None:
+def test_no_two_histories_become_one(context: Context) -> None:
     """An id under which something was kept is no new name for another thing."""
-    close(house, "pull_down_test:plover-pump-b:1")
-    told = document(house)
+    close(context, "pull_down_test:plover-pump-b:1")
+    told = document(context)
     plant = told["plants"][0]
     plant["minimum_blocks"], plant["minimum_swept_m3_per_h"] = [], 50
     gone = "plover-pump-b"
@@ -300,30 +298,30 @@ def test_no_two_histories_become_one(house: House) -> None:
         plant[name] = [one for one in plant[name] if one["pump"] != gone]
     plant["parts"] = [one for one in plant["parts"] if not one["id"].startswith(gone)]
     plant["last_done"] = [one for one in plant["last_done"] if not one["subject"].startswith(gone)]
-    put(house, told)
+    put(context, told)
     with pytest.raises(Refused, match="two histories would become one"):
-        put(house, renamed(document(house), PUMP, gone))
+        put(context, renamed(document(context), PUMP, gone))
 
 
 @pytest.mark.long
-def test_what_is_kept_by_the_key_of_a_turn_alone_makes_an_id_used(house: House) -> None:
+def test_what_is_kept_by_the_key_of_a_turn_alone_makes_an_id_used(context: Context) -> None:
     """A postponement asked for names no pump but in its job."""
-    place, occurrence = jobs.job_place(house, ME, "knife_inspection:plover-pump-c-knives:1")
-    later = house.now() + timedelta(days=900)
-    postponing.ask(house, _hand(), place, occurrence, Asked(to_at=later, reason="a", risk="b"))
-    told = renamed(document(house), "plover-pump-c-knives", "knives-c")
+    place, job_id = jobs.job_place(context, ME, "knife_inspection:plover-pump-c-knives:1")
+    later = context.now() + timedelta(days=900)
+    postponing.ask_postponement(context, _hand(), place, job_id, Asked(to_at=later, reason="a", risk="b"))
+    told = renamed(document(context), "plover-pump-c-knives", "knives-c")
     for part in told["plants"][0]["parts"]:
         part["was"] = ""
     with pytest.raises(Refused, match='"was": "plover-pump-c-knives"'):
-        put(house, told)
+        put(context, told)
 
 
 @pytest.mark.long
 @pytest.mark.parametrize("odd", ["30", "pump", "plant", "pumps", "jobs", "says"])
-def test_an_id_that_looks_like_something_else_is_renamed_and_nothing_with_it(house: House, odd: str) -> None:
+def test_an_id_that_looks_like_something_else_is_renamed_and_nothing_with_it(context: Context, odd: str) -> None:
     """A minute of an instant, a word of the document, a member of a stored plan."""
-    put(house, renamed(document(house), PUMP, odd))
-    with house.db.write(SHIP) as session:
+    put(context, renamed(document(context), PUMP, odd))
+    with context.db.write(SHIP) as session:
         detail = '{"at": "2027-01-10T08:30:00+00:00", "of": "overhaul:30:1"}'
         session.add(
             WorkStepRow(
@@ -331,18 +329,18 @@ def test_an_id_that_looks_like_something_else_is_renamed_and_nothing_with_it(hou
                 actor="A", record=1, recorded_s=1,
             )
         )  # fmt: skip
-    told = document(house)
+    told = document(context)
     for pump in told["plants"][0]["pumps"]:
         pump["was"] = ""
-    put(house, renamed(told, odd, OTHER) if odd not in ("plant", "pump") else _by_hand(told, odd))
-    now = now_of(house)
+    put(context, renamed(told, odd, OTHER) if odd not in ("plant", "pump") else _by_hand(told, odd))
+    now = now_of(context)
     assert now.taken is not None
     assert {slot.pump for slot in now.taken.plan.slots if slot.pump} <= {pump.id for pump in now.plant.pumps}
-    with house.db.read() as session:
-        (step,) = work_rows.work_steps(session, SHIP, f"overhaul:{OTHER}:1")
+    with context.db.read() as session:
+        (step,) = work_rows.step_rows(session, SHIP, f"overhaul:{OTHER}:1")
     assert '"2027-01-10T08:30:00+00:00"' in step.detail
     assert ("overhaul:30:1" in step.detail) == (odd != "30")
-    planning.propose(house, SHIP, PLANT)
+    planning.propose(context, SHIP, PLANT)
 
 
 def _by_hand(told: Any, odd: str) -> Any:

@@ -8,9 +8,9 @@ import pytest
 
 from api.pages.shared.layout import STATIC
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours.readings import store_now
-from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role, Subject
@@ -49,7 +49,7 @@ A, B, C = "gull-pump-a", "gull-pump-b", "gull-pump-c"
 VP1, VP2 = "gull-vp1", "gull-vp2"
 
 
-def hours(now: Situation) -> dict[str, float]:
+def hours(now: PlantState) -> dict[str, float]:
     """Running hours by pump, from the ledger."""
     return {pump: now.hours[Subject.PUMP, pump].seconds / 3600 for pump in (A, B, C)}
 
@@ -59,9 +59,9 @@ def test_a_spare_brings_its_hours_back_with_it(kind: str, tmp_path: Path) -> Non
     """The document is put anew at each exchange, with its reason; each serial has what it ran wherever it stood."""
     with store(kind, tmp_path) as database:
         clock = TurnedClock()
-        house = House(database, clock, Settings(horizon_days=180))
+        context = Context(database, clock, Settings(horizon_days=180))
         clock.at = BEGAN
-        fleet.put_vessel(house, OFFICE, shaped((A, VP1, 0, None), (B, VP2, 0, None), opening=OPENING), if_new=True)
+        fleet.put_vessel(context, OFFICE, shaped((A, VP1, 0, None), (B, VP2, 0, None), opening=OPENING), if_new=True)
         told: list[dict[str, float]] = []
         for version, until, stays in (
             (1, FIRST, ((A, VP1, 0, FIRST), (B, VP2, 0, None), (C, VP1, FIRST, None))),
@@ -80,20 +80,20 @@ def test_a_spare_brings_its_hours_back_with_it(kind: str, tmp_path: Path) -> Non
             ]
             clock.at = BEGAN + until * DAY
             for n in range(0, len(readings), 500):
-                answer = store_now(house, Actor("gw", "gw", Role.COUNTER, "demo-gull"), readings[n : n + 500])
+                answer = store_now(context, Actor("gw", "gw", Role.COUNTER, "demo-gull"), readings[n : n + 500])
                 assert {one["status"] for one in answer["items"]} <= {"stored", "duplicate"}
             if stays is not None:
                 ship = shaped(*stays, opening=OPENING)
-                fleet.put_vessel(house, OFFICE, ship, if_match=version, reason="exchanged for the spare")
-            told.append(hours(situation(house, "demo-gull", "gull-plant")))
+                fleet.put_vessel(context, OFFICE, ship, if_match=version, reason="exchanged for the spare")
+            told.append(hours(plant_state(context, "demo-gull", "gull-plant")))
         first, second, end = told
         assert first == pytest.approx({A: 8100 + 10 * FIRST, B: 7400 + 8 * FIRST, C: 500})
         ran = SECOND - FIRST
         assert second == pytest.approx({A: first[A], B: 7400 + 8 * SECOND, C: 500 + 10 * ran})
         rest = END - SECOND
         assert end == pytest.approx({A: first[A] + 8 * rest, B: second[B], C: 500 + 10 * (ran + rest)})
-        now = situation(house, "demo-gull", "gull-plant")
-        overhauls = {job.occurrence.subject: job for job in now.jobs if job.occurrence.kind == "overhaul" and job.first}
+        now = plant_state(context, "demo-gull", "gull-plant")
+        overhauls = {job.job_id.subject: job for job in now.jobs if job.job_id.kind == "overhaul" and job.first}
         assert overhauls.keys() == {A, C}  # what stands ashore is not planned
         assert overhauls[A].position == VP2
         assert overhauls[A].running_seconds_left == (3900 + 8000) * 3600 - round(end[A] * 3600)

@@ -11,7 +11,7 @@ import httpx
 import psycopg
 import pytest
 
-from api.server.app import open_house
+from api.server.app import open_context
 from scheduler.actions.people import people
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
@@ -44,12 +44,12 @@ def dump(url: str) -> str:
 def test_no_log_table_error_or_export_holds_the_secret(kind: str, tmp_path: Path) -> None:
     """A real server's whole run, from making to withdrawal, with every kind of answer on the way."""
     with ready_url(kind, tmp_path) as url, socket.socket() as door:
-        house = open_house(Settings(database=url))
+        context = open_context(Settings(database=url))
         document = vessel_document(Run(PLOVER, 1, system_clock(), 0.02))
-        fleet.put_vessel(house, ME, VESSEL.validate_python(document), if_new=True)
-        people.add_person(house, ME, person_id="c", name="C", rank="c", role=Role.CHIEF, vessel_id=PLOVER.vessel)
-        key = people.add_key(house, ME, role=Role.CHIEF, label="c", vessel_id=PLOVER.vessel, person_id="c")
-        house.db.close()
+        fleet.put_vessel(context, ME, VESSEL.validate_python(document), if_new=True)
+        people.add_person(context, ME, person_id="c", name="C", rank="c", role=Role.CHIEF, vessel_id=PLOVER.vessel)
+        key = people.add_key(context, ME, role=Role.CHIEF, label="c", vessel_id=PLOVER.vessel, person_id="c")
+        context.db.close()
         door.bind(("127.0.0.1", 0))
         port = door.getsockname()[1]
         door.close()

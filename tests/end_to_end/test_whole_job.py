@@ -8,7 +8,7 @@ import pytest
 
 from scheduler.actions.base.context import Hand
 from scheduler.actions.plan.planning import propose
-from scheduler.actions.plant_state.load import situation
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.domain.record.verify import Broken, Verified, verify_lines
 from scheduler.planning.judge.check import judge, margin_series
 from seed_fleet.ships import AVOCET
@@ -43,7 +43,7 @@ def test_a_year_of_a_six_pump_ship_from_posts_to_a_verified_record(tmp_path: Pat
         assert plan["lawful"]
         assert plan["certificate"]["proven"]
         _post(live, f"/api/v1/plants/{live.plant}/plan", {"digest": plan["digest"]})
-        now = situation(live.house, AVOCET.vessel, live.plant)
+        now = plant_state(live.context, AVOCET.vessel, live.plant)
         assert now.taken is not None
         assert judge(now.taken.problem, now.taken.plan).lawful
         runs = margin_series(now.taken.problem, now.taken.plan)
@@ -52,7 +52,7 @@ def test_a_year_of_a_six_pump_ship_from_posts_to_a_verified_record(tmp_path: Pat
         placed = {slot["job"] for slot in plan["slots"]} | {short["job"] for short in plan["shortfalls"]}
         horizon = AT + timedelta(days=180)
         wanted = [job for job in now.jobs if job.due_at < horizon and job.renewed_by is None]
-        assert {job.occurrence.key for job in wanted} <= placed
+        assert {job.job_id.key for job in wanted} <= placed
 
         address = live.feed()
         first = live.chief.get(address)
@@ -72,7 +72,7 @@ def test_a_year_of_a_six_pump_ship_from_posts_to_a_verified_record(tmp_path: Pat
         assert job["job"] in after[done[0]]
         assert any(one.title.endswith(" · done") for one in client.sync(address))
 
-        propose(live.house, AVOCET.vessel, live.plant)
+        propose(live.context, AVOCET.vessel, live.plant)
         again = live.chief.get(f"/api/v1/plants/{live.plant}/plan").json()
         old = {slot["job"]: slot["from"] for slot in again["taken"]["slots"]}
         new = {slot["job"]: slot["from"] for slot in again["proposed"]["slots"]}
@@ -98,13 +98,13 @@ def test_a_year_of_a_six_pump_ship_from_posts_to_a_verified_record(tmp_path: Pat
 def _head(live: Live) -> str:
     from scheduler.actions.record.history import head_of
 
-    return head_of(live.house, AVOCET.vessel)[1]
+    return head_of(live.context, AVOCET.vessel)[1]
 
 
 @pytest.mark.long
 def test_nothing_new_changes_no_byte(tmp_path: Path) -> None:
     """Planning and writing the calendar again, hours later and with nothing new, leaves slots, events and ETag as they are."""
-    from api.ics.writer import PEN
+    from api.ics.writer import calendar_writer
     from scheduler.actions.feed import refresh
     from scheduler.actions.plan import planning
     from scheduler.actions.vessel.fleet import Place
@@ -114,14 +114,14 @@ def test_nothing_new_changes_no_byte(tmp_path: Path) -> None:
     clock = TurnedClock()
     with serving(database_file(tmp_path), AVOCET, years=0.2, clock=clock) as live:
         vessel, plant = AVOCET.vessel, live.plant
-        held = planning.propose(live.house, vessel, plant)
+        held = planning.propose(live.context, vessel, plant)
         place = Place(plant, vessel, plant, AssetKind.PLANT)
-        planning.take(live.house, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
-        pen = PEN(live.url)
-        first = refresh.refresh(live.house, pen, vessel)
+        planning.take(live.context, Hand(FIRST, "take", {"take": held.digest}), place, held.digest)
+        pen = calendar_writer(live.url)
+        first = refresh.refresh(live.context, pen, vessel)
         clock.at = AT + timedelta(minutes=20)
-        second = refresh.refresh(live.house, pen, vessel)
+        second = refresh.refresh(live.context, pen, vessel)
         assert (second.body, second.etag, second.changed_at) == (first.body, first.etag, first.changed_at)
-        assert planning.differences(situation(live.house, vessel, plant)) == ()
-        planning.propose(live.house, vessel, plant)
-        assert planning.differences(situation(live.house, vessel, plant)) == ()
+        assert planning.slot_differences(plant_state(live.context, vessel, plant)) == ()
+        planning.propose(live.context, vessel, plant)
+        assert planning.slot_differences(plant_state(live.context, vessel, plant)) == ()

@@ -10,10 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.base.enums import State, Subject
+from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.due.forecast import forecast
 from scheduler.domain.due.intervals import add_months
-from scheduler.domain.due.jobs import Done, DueJob, Occurrence, due_jobs
+from scheduler.domain.due.jobs import Done, DueJob, JobId, due_jobs
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import JobKind
 from scheduler.domain.voyage.days import WEIGHTS, Axis, Calendar, Stretch
@@ -157,7 +157,7 @@ def cases(draw: Callable[..., Any], *some: JobKind) -> dict[str, Any]:
         for subject in {"pump": ["u1"], "part": ["k1", "k2"], "position": ["vp1"], "plant": ["aft"]}[kind.subject]:
             if draw(st.booleans()):
                 done[kind.code, subject] = Done(
-                    occurrence=Occurrence(kind=kind.code, subject=subject, sequence=draw(st.integers(0, 30))),
+                    job_id=JobId(kind=kind.code, subject=subject, sequence=draw(st.integers(0, 30))),
                     done_at=AT - timedelta(hours=draw(st.integers(0, 20_000))),
                     running_seconds=draw(st.integers(0, run)),
                 )
@@ -176,7 +176,7 @@ def cases(draw: Callable[..., Any], *some: JobKind) -> dict[str, Any]:
 def test_due_at_the_earlier_of_both_triggers_inside_window_and_limit(case):
     """The due point is the earlier of calendar and likely date; the window opens no later, the limit is no earlier."""
     for job in due_jobs(**case):
-        if job.state is State.NOT_KNOWN:
+        if job.state is JobState.NOT_KNOWN:
             assert (job.due_at, job.limit_at, job.calendar_due_at, job.forecast) == (AT, None, None, None)
             continue
         points = [job.calendar_due_at, job.forecast and job.forecast.likely_at]
@@ -188,10 +188,10 @@ def test_due_at_the_earlier_of_both_triggers_inside_window_and_limit(case):
 def test_what_is_called_past_due_was_due_in_the_past(case):
     """A state and its dates never contradict each other."""
     for job in due_jobs(**case):
-        if job.state in (State.PAST_DUE, State.PAST_LIMIT):
+        if job.state in (JobState.PAST_DUE, JobState.PAST_LIMIT):
             assert job.first
             assert job.due_at <= AT
-        if job.state is State.AHEAD and job.first:
+        if job.state is JobState.AHEAD and job.first:
             assert job.window_opens_at > AT
 
 
@@ -204,13 +204,13 @@ def test_more_running_hours_never_make_a_job_due_later(case, more):
         now = hours(subject, subject_id)
         return replace(now, seconds=now.seconds + more)
 
-    before = {job.occurrence: job for job in due_jobs(**case) if job.first}
-    after = {job.occurrence: job for job in due_jobs(**case | {"hours": further}) if job.first}
+    before = {job.job_id: job for job in due_jobs(**case) if job.first}
+    after = {job.job_id: job for job in due_jobs(**case | {"hours": further}) if job.first}
     assert before.keys() == after.keys()
-    for occurrence, job in after.items():
-        assert job.due_at <= before[occurrence].due_at
-        assert (job.limit_at or AT) <= (before[occurrence].limit_at or AT)
-        assert job.window_opens_at <= before[occurrence].window_opens_at
+    for job_id, job in after.items():
+        assert job.due_at <= before[job_id].due_at
+        assert (job.limit_at or AT) <= (before[job_id].limit_at or AT)
+        assert job.window_opens_at <= before[job_id].window_opens_at
 
 
 @given(cases(), st.lists(st.tuples(st.integers(0, 900), st.integers(60, 10**7)), max_size=4))
@@ -236,7 +236,7 @@ def test_postponing_never_changes_the_due_point(case, days, data):
         return
     job = data.draw(st.sampled_from(limited))
     limit_at = AT + timedelta(days=days)
-    after = due_jobs(**case, postponed={job.occurrence.key: limit_at})
+    after = due_jobs(**case, postponed={job.job_id.key: limit_at})
     plain: list[DueJob] = []
     for was, now in zip(before, after, strict=True):
         plain.append(replace(now, limit_at=was.limit_at, state=was.state, postponed_to=None))
@@ -247,12 +247,12 @@ def test_postponing_never_changes_the_due_point(case, days, data):
 @given(cases(OVERHAUL, KNIVES, VALVE, ALARM))
 def test_sequences_have_no_gaps_and_follow_what_was_done(case):
     """Each chain starts one after the last done and goes on by ones, its due points in order."""
-    found = sorted(due_jobs(**case), key=lambda job: job.occurrence)
-    for (kind, subject), chain in groupby(found, key=lambda job: (job.occurrence.kind, job.occurrence.subject)):
+    found = sorted(due_jobs(**case), key=lambda job: job.job_id)
+    for (kind, subject), chain in groupby(found, key=lambda job: (job.job_id.kind, job.job_id.subject)):
         turns = list(chain)
         last = case["done"].get((kind, subject))
-        start = last.occurrence.sequence + 1 if last else 1
-        assert [turn.occurrence.sequence for turn in turns] == list(range(start, start + len(turns)))
+        start = last.job_id.sequence + 1 if last else 1
+        assert [turn.job_id.sequence for turn in turns] == list(range(start, start + len(turns)))
         assert [turn.first for turn in turns] == [True] + [False] * (len(turns) - 1)
         assert all(a.due_at <= b.due_at for a, b in pairwise(turns))
 

@@ -7,17 +7,17 @@ from datetime import timedelta
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.ics.http import answer, etag_of
-from api.ics.text import calendar_body, publish, uid_for
-from scheduler.domain.base.enums import State
+from api.ics.http import calendar_answer, etag_of
+from api.ics.text import calendar_body, published_event, uid_for
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.publishing import shown as as_shown
+from scheduler.domain.due.publishing import as_published as as_shown
 from scheduler.domain.feed.revision import Feed, StoredEvent, republish
 from scheduler.domain.feed.stability import PlannedSlot
 from tests.calendar_cases import AT, DAY, alarm_job, done_job, knife_job, posted, shown, slot, withdrawn_job
 
 BASE = "http://plover.example"
-OPEN = (State.AHEAD, State.WINDOW_OPEN, State.PAST_DUE, State.PAST_LIMIT, State.POSTPONED)
+OPEN = (JobState.AHEAD, JobState.WINDOW_OPEN, JobState.PAST_DUE, JobState.PAST_LIMIT, JobState.POSTPONED)
 offsets = st.integers(-720, 840)
 
 
@@ -41,7 +41,7 @@ def situations(draw: st.DrawFn) -> dict[str, object]:
     slots: dict[str, PlannedSlot] = {}
     for job in jobs:
         if draw(st.booleans()):
-            slots[job.occurrence.key] = slot(draw(st.integers(0, 90)), margin=draw(st.floats(-50, 50)))
+            slots[job.job_id.key] = slot(draw(st.integers(0, 90)), margin=draw(st.floats(-50, 50)))
     return {
         "jobs": jobs,
         "slots": slots,
@@ -58,7 +58,7 @@ def step(
     at = AT + days * DAY
     found = shown(**situation, at=at, published=published)  # type: ignore[arg-type]
     return {
-        key: publish(old.get(key), entry, vessel_id="plover", base_url=BASE, at=at - back)
+        key: published_event(old.get(key), entry, vessel_id="plover", base_url=BASE, at=at - back)
         for key, entry in found.items()
     }
 
@@ -151,7 +151,7 @@ def test_last_modified_of_the_feed_goes_up_with_every_new_body_and_never_back(
             assert (new is feed) == (feed.body == body)
             assert new is feed or new.changed_at > feed.changed_at
             held = {"if-none-match": etag_of(feed.body)}
-            assert answer(held, new.body, new.changed_at).status == (304 if feed.body == body else 200)
+            assert calendar_answer(held, new.body, new.changed_at).status == (304 if feed.body == body else 200)
         feed = new
 
 
@@ -164,5 +164,5 @@ def test_one_changed_job_changes_one_event(situation: dict[str, object]) -> None
     changed = [replace(job, takes_hours=9) if place == 0 else job for place, job in enumerate(jobs)]
     second = step(first, {**situation, "jobs": changed}, 0)
     moved = {key for key in second if second[key] is not first.get(key)}
-    shown_keys = {jobs[0].occurrence.key} & first.keys() if jobs else set()
+    shown_keys = {jobs[0].job_id.key} & first.keys() if jobs else set()
     assert moved == shown_keys

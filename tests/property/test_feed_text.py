@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.ics.text import calendar_body, publish, with_vessel
+from api.ics.text import calendar_body, published_event, with_vessel
 from tests.calendar_cases import AT, knife_job, shown, with_words
 from tests.external.rfc5545.lines import parse, physical, text_value
 
@@ -34,7 +34,9 @@ def kept(text: str) -> str:
 
 def bodies(text: str) -> tuple[bytes, bytes]:
     """The text everywhere, as an event and as a task, of a vessel of that name."""
-    event = publish(None, with_words(shown([knife_job()])[KEY], text), vessel_id="v", base_url="http://x", at=AT)
+    event = published_event(
+        None, with_words(shown([knife_job()])[KEY], text), vessel_id="v", base_url="http://x", at=AT
+    )
     return calendar_body(text, [event.text]), calendar_body(text, [event.task])
 
 
@@ -61,7 +63,9 @@ def test_the_text_comes_back_from_the_grammar_itself(text: str) -> None:
 @given(words, words)
 def test_a_vessels_name_goes_before_the_summary_whole(text: str, name: str) -> None:
     """On one line of its own, with no line over 75 octets."""
-    event = publish(None, with_words(shown([knife_job()])[KEY], text), vessel_id="v", base_url="http://x", at=AT)
+    event = published_event(
+        None, with_words(shown([knife_job()])[KEY], text), vessel_id="v", base_url="http://x", at=AT
+    )
     body = calendar_body("Fleet", [with_vessel(event.text, name)])
     assert all(len(line) <= 75 for line in physical(body))
     (part,) = parse(body).parts

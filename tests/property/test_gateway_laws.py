@@ -16,24 +16,29 @@ from hypothesis import strategies as st
 
 from api.gateway import pacing
 from api.gateway.buffer import Buffer, open_buffer
-from api.gateway.check import SCALES, judge, read_panel
+from api.gateway.check import SCALES, check_counter, read_panel
 from api.gateway.folder import is_complete, look_again, read_file
 from api.gateway.lines import Lines
-from api.gateway.reading import BadLine, Reading, number, read_line, z
-from api.gateway.registers import Kind, Layout, WordOrder, decode, layouts
+from api.gateway.reading import BadLine, CounterReading, read_line, read_number, utc_text_of
+from api.gateway.registers import Layout, RegisterKind, WordOrder, decode, layouts
 from api.gateway.sender import Sender
 from api.gateway.settings import RegisterCounter
 from tests.end_to_end.automation import Leadline, encode, leadline_server
 
 EVERY = [*layouts(1), *layouts(2)]
 words = st.integers(0, 65_535)
-MOST = {Kind.U16: 65_535, Kind.U32: 2**32 - 1, Kind.BCD16: 9_999, Kind.BCD32: 99_999_999}
+MOST = {
+    RegisterKind.U16: 65_535,
+    RegisterKind.U32: 2**32 - 1,
+    RegisterKind.BCD16: 9_999,
+    RegisterKind.BCD32: 99_999_999,
+}
 
 
 @st.composite
 def counted(draw: st.DrawFn) -> tuple[Layout, int | float]:
     layout = draw(st.sampled_from(EVERY))
-    if layout.kind is Kind.FLOAT32:
+    if layout.kind is RegisterKind.FLOAT32:
         return layout, draw(st.floats(0, 1e9, width=32))
     return layout, draw(st.integers(0, MOST[layout.kind]))
 
@@ -53,14 +58,14 @@ def test_any_words_are_a_count_or_none(pair: list[int]) -> None:
         counts = decode(layout, given_words)
         if counts is not None:
             assert counts >= 0
-            minus_zero = counts == 0 and layout.kind is Kind.FLOAT32
+            minus_zero = counts == 0 and layout.kind is RegisterKind.FLOAT32
             assert minus_zero or encode(layout, counts) == given_words
 
 
 @given(st.integers(0, 2**32 - 1))
 def test_swapped_twice_is_straight(counts: int) -> None:
     """The two word orders are each other's mirror."""
-    high, low = encode(Layout(Kind.U32), counts), encode(Layout(Kind.U32, WordOrder.LOW_FIRST), counts)
+    high, low = encode(Layout(RegisterKind.U32), counts), encode(Layout(RegisterKind.U32, WordOrder.LOW_FIRST), counts)
     assert high == low[::-1]
 
 
@@ -77,24 +82,24 @@ def test_only_the_true_settings_are_ever_proven(
         name="c", device="d", table="holding", register=5, layout=tried, seconds_per_count=tried_scale, modulus=None
     )
     read = encode(layout, counts)
-    verdict = judge(counter, read, dict(enumerate(read, 5)), panel)
+    verdict = check_counter(counter, read, dict(enumerate(read, 5)), panel)
     assert (5, layout, scale) in verdict.fits
     if verdict.proven:
         assert (tried, tried_scale) == (layout, scale)
 
 
 readings = st.builds(
-    Reading,
+    CounterReading,
     st.text("abcdefghijklmnopqrstuvwxyz0123456789-", min_size=1, max_size=20),
     st.integers(946_684_800, 4_102_444_800),
-    st.one_of(st.integers(0, 10**12), st.floats(0, 1e9)).map(number),
+    st.one_of(st.integers(0, 10**12), st.floats(0, 1e9)).map(read_number),
 )
 
 
 @given(readings, st.integers(1, 10**6))
-def test_a_line_gives_back_the_reading(one: Reading, at: int) -> None:
+def test_a_line_gives_back_the_reading(one: CounterReading, at: int) -> None:
     """Counter, instant and figure come through as written."""
-    assert read_line(f"{one.counter},{z(one.at_s)},{one.value}".encode(), at) == one._replace(line=at)
+    assert read_line(f"{one.counter},{utc_text_of(one.at_s)},{one.value}".encode(), at) == one._replace(line=at)
 
 
 @given(st.binary(max_size=80), st.integers(1, 9))
@@ -125,15 +130,17 @@ edges = st.tuples(
 def test_what_is_taken_can_be_sent(line: str) -> None:
     """A line at the ends of the calendar or of the figures is either bad, or its reading goes into a post that is JSON."""
     found = read_line(line.encode(), 2)
-    if isinstance(found, Reading):
-        queued = pacing.Queued(1, found.counter, z(found.at_s), found.value)
-        (item,) = json.loads(pacing.body([queued], z(0)))["readings"]
+    if isinstance(found, CounterReading):
+        queued = pacing.Queued(1, found.counter, utc_text_of(found.at_s), found.value)
+        (item,) = json.loads(pacing.post_body([queued], utc_text_of(0)))["readings"]
         assert item["counter"] == found.counter
         assert item["value"] == float(line.split(",")[2])
 
 
 lines_of_bytes = st.lists(
-    st.one_of(readings.map(lambda one: f"{one.counter},{z(one.at_s)},{one.value}".encode()), st.binary(max_size=20)),
+    st.one_of(
+        readings.map(lambda one: f"{one.counter},{utc_text_of(one.at_s)},{one.value}".encode()), st.binary(max_size=20)
+    ),
     max_size=8,
 ).map(b"\n".join)
 
@@ -211,7 +218,7 @@ def test_a_batch_is_the_front_and_within_the_servers_limits(sizes: list[int], mo
     assert batch == queued[: len(batch)]
     assert bool(batch) == bool(queued)
     assert len(batch) <= most
-    assert len(batch) == 1 or len(pacing.body(batch, "2026-11-25T07:00:00Z")) < 1_048_576
+    assert len(batch) == 1 or len(pacing.post_body(batch, "2026-11-25T07:00:00Z")) < 1_048_576
 
 
 @given(st.lists(st.tuples(st.integers(0, 2), st.floats(0, 9)), min_size=1, max_size=12), st.floats(0, 20))
@@ -311,9 +318,9 @@ def test_buffer_and_server_have_everything_read(server: Leadline, plan: list[tup
         for what, detail in [*plan, *[("send", "none")] * 20]:
             sender = Sender(client, buffer, server.clock, most_items=4)
             if what == "read":
-                taken = [Reading(f"plover-vp{vp}-hours", base + at, str(value)) for vp, at, value in detail]  # type: ignore[attr-defined]
+                taken = [CounterReading(f"plover-vp{vp}-hours", base + at, str(value)) for vp, at, value in detail]  # type: ignore[attr-defined]
                 buffer.add(taken)
-                read.update((one.counter, z(one.at_s), one.value) for one in taken)
+                read.update((one.counter, utc_text_of(one.at_s), one.value) for one in taken)
             elif what == "send":
                 link.fault = str(detail)
                 if detail == "killed in settling":
@@ -330,7 +337,9 @@ def test_buffer_and_server_have_everything_read(server: Leadline, plan: list[tup
             aside = Tally((one.counter, one.observed_at, one.value) for one in buffer.put_aside())
             gone = read - waiting - aside
             assert waiting + aside + gone == read
-            stored = {(counter, z(at_s), str(value)) for counter, at_s, value in server.stored() if at_s >= base}
+            stored = {
+                (counter, utc_text_of(at_s), str(value)) for counter, at_s, value in server.stored() if at_s >= base
+            }
             assert set(gone) <= stored
         assert buffer.waiting() == 0
         assert all(one.status in ("refused", "conflict") for one in buffer.put_aside())

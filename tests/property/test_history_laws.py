@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from api.exports import ExportFrame, jsonl
 from scheduler.domain.base.canonical import canonical
-from scheduler.domain.record.chain import GENESIS, Record, record_of, stamp
+from scheduler.domain.record.chain import GENESIS, Record, record_of
+from scheduler.domain.record.chain import chain_hash as stamp
 from scheduler.domain.record.verify import Broken, Verified, chain_hash, verify_lines
 from scheduler.errors import Refused
 

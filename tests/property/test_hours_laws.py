@@ -52,14 +52,14 @@ def swapped(draw: st.DrawFn) -> tuple[Plant, Curves, int]:
 def test_pump_hours_over_their_stays_are_the_position_hours(case: tuple[Plant, Curves, int]) -> None:
     """R21: however pumps change places, at no instant is an hour of a position lost, doubled or given to no pump; and a
     part never has more than its pumps."""
-    house, curves, end_s = case
+    context, curves, end_s = case
     for at_s in (T0, T0 + (end_s - T0) // 3, end_s):
         positions, pumps = (
-            sum(running_hours(house, curves, subject, name, instant(at_s)).seconds for name in names)
+            sum(running_hours(context, curves, subject, name, instant(at_s)).seconds for name in names)
             for subject, names in ((Subject.POSITION, POSITIONS), (Subject.PUMP, PUMPS))
         )
         assert positions == pumps
-        assert 0 <= running_hours(house, curves, Subject.PART, "k1", instant(at_s)).seconds <= pumps
+        assert 0 <= running_hours(context, curves, Subject.PART, "k1", instant(at_s)).seconds <= pumps
 
 
 @st.composite
@@ -77,10 +77,10 @@ def sourced(draw: st.DrawFn) -> tuple[Plant, Curves, int]:
 def test_counters_of_one_position_are_never_added(case: tuple[Plant, Curves, int], data: st.DataObject) -> None:
     """R18: over any stretch without a change the position runs as the counter that counts does, and at a change its hours
     go on without a step."""
-    house, curves, end_s = case
+    context, curves, end_s = case
 
     def ran(at_s: int) -> int:
-        return running_hours(house, curves, Subject.POSITION, "vp1", instant(at_s)).seconds
+        return running_hours(context, curves, Subject.POSITION, "vp1", instant(at_s)).seconds
 
     def counted(name: str, at_s: int) -> int:
         pump = plant(counters=(Counter(id=name, position="vp1"),), last_done=())
@@ -92,7 +92,7 @@ def test_counters_of_one_position_are_never_added(case: tuple[Plant, Curves, int
     early = data.draw(st.integers(T0 - 10, end_s))
     rest = changes[bisect_right(changes, early) :]
     late = data.draw(st.integers(early, rest[0] if rest else end_s))
-    name = source_at(house, "vp1", early, curves.changes("vp1"))
+    name = source_at(context, "vp1", early, curves.changes("vp1"))
     assert name is not None
     assert ran(late) - ran(early) == counted(name, late) - counted(name, early)
 
@@ -101,16 +101,17 @@ def test_counters_of_one_position_are_never_added(case: tuple[Plant, Curves, int
 def test_days_add_up_and_only_days_in_a_gap_are_interpolated(case: tuple[Plant, Curves, int]) -> None:
     """R19: the days of a position, where each is known, add up to its hours; a day is marked where a gap of more than 48 h in what
     counts touches it, and nowhere else."""
-    house, curves, end_s = case
+    context, curves, end_s = case
     first_day = T0 // DAY_S - 1
-    days = daily_hours(house, curves, Subject.POSITION, "vp1", first_day, min(60, (end_s - T0) // DAY_S + 3))
+    days = daily_hours(context, curves, Subject.POSITION, "vp1", first_day, min(60, (end_s - T0) // DAY_S + 3))
     known = [day for day in days if day.seconds is not None]
     ends_s = [int(datetime(d.on.year, d.on.month, d.on.day, tzinfo=UTC).timestamp()) + DAY_S for d in known]
     if known and ends_s[-1] - ends_s[0] == (len(known) - 1) * DAY_S:
-        whole = running_hours(house, curves, Subject.POSITION, "vp1", instant(ends_s[-1])).seconds
+        whole = running_hours(context, curves, Subject.POSITION, "vp1", instant(ends_s[-1])).seconds
         before = sum(d.seconds or 0 for d in known)
         assert (
-            before == whole - running_hours(house, curves, Subject.POSITION, "vp1", instant(ends_s[0] - DAY_S)).seconds
+            before
+            == whole - running_hours(context, curves, Subject.POSITION, "vp1", instant(ends_s[0] - DAY_S)).seconds
         )
     changes = curves.changes("vp1")
     gaps = [(n, *g) for n, c in curves.curves.items() for g in pairwise(c.instants) if g[1] - g[0] > GAP_S]
@@ -118,7 +119,7 @@ def test_days_add_up_and_only_days_in_a_gap_are_interpolated(case: tuple[Plant, 
         from_s = int(datetime(day.on.year, day.on.month, day.on.day, tzinfo=UTC).timestamp())
         starts = [from_s, *(at_s for at_s, _ in changes), *(early for _, early, _ in gaps)]
         assert day.interpolated == any(
-            early <= at_s < late and source_at(house, "vp1", at_s, changes) == name
+            early <= at_s < late and source_at(context, "vp1", at_s, changes) == name
             for name, early, late in gaps
             for at_s in starts
             if from_s <= at_s < from_s + DAY_S

@@ -20,14 +20,14 @@ from scheduler.domain.hours.ledger import (
     Entry,
     Flag,
     Item,
+    LedgerState,
+    LedgerVerdict,
     Reading,
     Setup,
-    State,
     StepDecision,
-    Verdict,
     derive,
     fold,
-    in_order,
+    items_in_order,
     step,
 )
 from scheduler.domain.hours.ledger_fit import DAY_S, tolerance_s
@@ -63,7 +63,7 @@ class Book:
     def derive_from(self, touched_s: int) -> None:
         self.checkpoints = {at_s: text for at_s, text in self.checkpoints.items() if at_s < touched_s}
         after_s = max(self.checkpoints, default=-1)
-        state = State.from_text(self.checkpoints[after_s]) if self.checkpoints else START
+        state = LedgerState.from_text(self.checkpoints[after_s]) if self.checkpoints else START
         for piece in pieces([item for item in self.items if item.at_s > after_s], self.piece):
             derived = derive(self.setup, piece, state)
             first_s, state = derived.rewrite_from_s, derived.state
@@ -77,7 +77,7 @@ class Book:
 def pieces(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
     """The items in observation order, cut between instants into pieces of about `size`."""
     piece: list[Item] = []
-    for _, together in groupby(in_order(items), key=lambda item: item.at_s):
+    for _, together in groupby(items_in_order(items), key=lambda item: item.at_s):
         piece.extend(together)
         if len(piece) >= size:
             yield piece
@@ -91,15 +91,15 @@ def settled(setup: Setup, items: Iterable[Item]) -> Derived:
     return derive(setup, list(items))
 
 
-def kept(state: State) -> State:
+def kept(state: LedgerState) -> LedgerState:
     """The state as it comes back from a checkpoint."""
-    return State.from_text(state.to_text())
+    return LedgerState.from_text(state.to_text())
 
 
 @given(pasts())
 def test_a_fold_from_any_checkpoint_is_the_fold_from_the_start(past: Past) -> None:
     """Cut anywhere, also within one instant, and through the checkpoint's text: same entries, flags and state."""
-    items = in_order(past.items)
+    items = items_in_order(past.items)
     whole = fold(past.setup, items)
     for cut in range(len(items) + 1):
         head = fold(past.setup, items[:cut])
@@ -111,7 +111,7 @@ def test_a_fold_from_any_checkpoint_is_the_fold_from_the_start(past: Past) -> No
 def test_step_by_step_is_the_fold(past: Past) -> None:
     """One item at a time, each state through its text, gives what the fold gives in one go, quick path and all."""
     state, entries, flags = START, [], []
-    items = in_order(past.items)
+    items = items_in_order(past.items)
     for item in items:
         state, more, raised = step(past.setup, kept(state), item)
         entries += more
@@ -122,7 +122,7 @@ def test_step_by_step_is_the_fold(past: Past) -> None:
 @given(pasts() | st.builds(Past, st.just(HOURS), honest(HOURS)))
 def test_the_quick_path_is_the_rules(past: Past) -> None:
     """Readings credited in a row give the same entries, flags and state as the rules applied to each by itself."""
-    items = in_order(past.items)
+    items = items_in_order(past.items)
     slow = Fold(past.setup, START)
     for item in items:
         slow.take(item)
@@ -143,7 +143,7 @@ def test_cuts_in_a_hold_longer_than_what_may_still_change(data: st.DataObject, m
     assert (tail.state, head.entries + tail.entries, head.flags + tail.flags) == whole
     assert whole.state.total_s == 3600
     assert len(head.state.pending) <= MOST_PENDING
-    assert whole.entries[-2].verdict is Verdict.SPIKE
+    assert whole.entries[-2].verdict is LedgerVerdict.SPIKE
 
 
 @given(st.data())
@@ -162,7 +162,7 @@ def test_arrival_changes_nothing(data: st.DataObject) -> None:
     whole = settled(past.setup, past.items)
     assert book.entries == whole.entries
     assert sorted(book.flags) == sorted(whole.flags)
-    assert kept(whole.state) == State.from_text(book.checkpoints[max(book.checkpoints)])
+    assert kept(whole.state) == LedgerState.from_text(book.checkpoints[max(book.checkpoints)])
 
 
 @given(st.data())
@@ -188,17 +188,18 @@ def test_arrival_moves_no_due_date(data: st.DataObject) -> None:
 
 def due_of(curves: Curves) -> tuple[dict[tuple[Subject, str], RunningHours], tuple[DueJob, ...]]:
     """Hours of everything, and the due jobs that follow, a day after the last entry."""
-    house = plant(last_done=(), stays=AT_T0)
+    context = plant(last_done=(), stays=AT_T0)
     at = datetime.fromtimestamp(max(c.instants[-1] if c.instants else T0 for c in curves.curves.values()) + DAY_S, UTC)
-    subjects = [(Subject.POSITION, p.id) for p in house.positions] + [(Subject.PUMP, p.id) for p in house.pumps]
+    subjects = [(Subject.POSITION, p.id) for p in context.positions] + [(Subject.PUMP, p.id) for p in context.pumps]
     hours = {
-        key: running_hours(house, curves, *key, at) for key in (*subjects, *((Subject.PART, p.id) for p in house.parts))
+        key: running_hours(context, curves, *key, at)
+        for key in (*subjects, *((Subject.PART, p.id) for p in context.parts))
     }
     points = {name: list(zip(c.instants, c.totals, strict=True)) for name, c in curves.curves.items()}
     first, today = T0 // DAY_S, int(at.timestamp()) // DAY_S
-    daily = {p.id: pump_daily_seconds(house, points, p.id, first, today - first) for p in house.pumps}
+    daily = {p.id: pump_daily_seconds(context, points, p.id, first, today - first) for p in context.pumps}
     jobs = due_jobs(
-        plant=house, done={}, hours=lambda kind, name: hours[kind, name], daily=daily, at=at, horizon_days=30
+        plant=context, done={}, hours=lambda kind, name: hours[kind, name], daily=daily, at=at, horizon_days=30
     )
     return hours, jobs
 
@@ -210,7 +211,7 @@ def test_entries_and_state_agree(past: Past) -> None:
     derived = settled(past.setup, past.items)
     run_s = given_s = 0
     for entry in derived.entries:
-        if entry.verdict in (Verdict.ADJUSTMENT, Verdict.OPENING):
+        if entry.verdict in (LedgerVerdict.ADJUSTMENT, LedgerVerdict.OPENING):
             given_s += entry.credit_s
             assert entry.total_s is None
             continue
@@ -219,7 +220,7 @@ def test_entries_and_state_agree(past: Past) -> None:
         assert entry.total_s in (None, run_s)
         assert entry.total_s is not None or entry.credit_s == 0
     assert (derived.state.run_s, derived.state.given_s) == (run_s, given_s)
-    lines = [i.at_s for i in in_order(past.items) if not isinstance(i, BadReading | StepDecision)]
+    lines = [i.at_s for i in items_in_order(past.items) if not isinstance(i, BadReading | StepDecision)]
     assert [entry.at_s for entry in derived.entries] == lines
 
 
@@ -245,10 +246,14 @@ def test_an_honest_counter_is_never_doubted(data: st.DataObject) -> None:
     setup = data.draw(setups)
     posts = data.draw(honest(setup))
     derived = settled(setup, posts)
-    assert {e.verdict for e in derived.entries} <= {Verdict.BASELINE, Verdict.CREDITED, Verdict.ROLLOVER}
+    assert {e.verdict for e in derived.entries} <= {
+        LedgerVerdict.BASELINE,
+        LedgerVerdict.CREDITED,
+        LedgerVerdict.ROLLOVER,
+    }
     assert derived.flags == []
     whole_turn = setup.modulus_seconds or 0
-    turns = sum(e.verdict is Verdict.ROLLOVER for e in derived.entries)
+    turns = sum(e.verdict is LedgerVerdict.ROLLOVER for e in derived.entries)
     rise = setup.seconds(posts[-1].value_milli) - setup.seconds(posts[0].value_milli)
     assert derived.state.total_s == rise + turns * whole_turn
 
@@ -272,7 +277,7 @@ def test_a_spike_leaves_no_trace(data: st.DataObject) -> None:
     spike = Reading(at_s, 10**9, at_s)
     derived = settled(HOURS, [*others, spike])
     said = next(e for e in derived.entries if e.at_s == at_s)
-    assert said.verdict is (Verdict.SPIKE if at_s < others[-1].at_s else Verdict.HELD)
+    assert said.verdict is (LedgerVerdict.SPIKE if at_s < others[-1].at_s else LedgerVerdict.HELD)
     assert [e for e in derived.entries if e.at_s != at_s] == settled(HOURS, others).entries
     assert derived.state.total_s == settled(HOURS, others).state.total_s
 
@@ -292,7 +297,7 @@ def test_a_false_jump_credits_nothing_until_decided(data: st.DataObject) -> None
     held = settled(HOURS, items)
     before_s = settled(HOURS, [start, *posts[:first]]).state.total_s
     assert held.state.total_s == before_s
-    assert {e.verdict for e in held.entries[first + 1 :]} == {Verdict.HELD}
+    assert {e.verdict for e in held.entries[first + 1 :]} == {LedgerVerdict.HELD}
     assert held.state.undecided
     credit_s = data.draw(st.integers(0, 40_000))
     decided = settled(HOURS, [*items, StepDecision(after[0].at_s, credit_s)])
@@ -312,8 +317,8 @@ def test_the_opposite_adjustment_restores_all(past: Past, data: st.DataObject) -
     seconds = data.draw(st.integers(1, 10**6))
     pair = [Adjustment(at_s, seconds), Adjustment(at_s + later_s, -seconds)]
     now = settled(past.setup, [*past.items, *pair])
-    readings = [e for e in now.entries if e.verdict is not Verdict.ADJUSTMENT]
-    assert readings == [e for e in was.entries if e.verdict is not Verdict.ADJUSTMENT]
+    readings = [e for e in now.entries if e.verdict is not LedgerVerdict.ADJUSTMENT]
+    assert readings == [e for e in was.entries if e.verdict is not LedgerVerdict.ADJUSTMENT]
     assert now.state.total_s == was.state.total_s
     curve, before = Curve.of(now.entries), Curve.of(was.entries)
     for then in (ats[0] - 1, at_s - 1, at_s + later_s, at_s + later_s + 1, ats[-1] + 10**6):

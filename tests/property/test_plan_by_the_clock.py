@@ -192,7 +192,7 @@ def test_a_plan_holds_at_every_quarter_hour_of_the_ships_clock(ship: Aboard) -> 
     assert plan.proven, plan.remarks
     _keeps_the_minimum(ship, problem, plan)
     _keeps_the_hands(ship, problem, plan)
-    opens = {job.occurrence.key: job.window_opens_at for job in ship.jobs}
+    opens = {job.job_id.key: job.window_opens_at for job in ship.jobs}
     for slot in plan.slots:
         begins, _ = slot_times(problem, slot)
         assert begins >= max(opens[slot.key], AT)

@@ -13,7 +13,7 @@ from typing import Any
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from scheduler.planning.explain.reasons import explain
+from scheduler.planning.explain.reasons import explain_place
 from scheduler.planning.explain.reliefs import lateness
 from scheduler.planning.judge.check import Rule, judge
 from scheduler.planning.problem.digest import plan_digest, problem_digest
@@ -167,7 +167,7 @@ def test_a_start_is_called_forbidden_exactly_where_the_judge_faults_it(problem: 
     plan = make(problem)
     shares = {s.isolation_of for s in plan.slots} | {s.key for s in plan.slots if s.isolation_of}
     for job in problem.jobs:
-        told = explain(problem, plan, job.key)
+        told = explain_place(problem, plan, job.key)
         named = [((f.from_at - STARTS_AT), (f.to_at - STARTS_AT), f.reason) for f in told.forbidden if f.starts]
         starts = (
             [job.fixed_start]
@@ -194,7 +194,7 @@ def test_a_job_is_told_as_many_days_late_as_its_plan_counts(problem: Problem) ->
     plan = stagger(problem)
     late = lateness(problem, plan)
     for job in problem.jobs:
-        told = explain(problem, plan, job.key)
+        told = explain_place(problem, plan, job.key)
         assert told.days_late == late.get(job.key, 0)
         if told.days_late is not None:
             assert ("past its limit" in told.reasons[0]) == (told.days_late > 0)

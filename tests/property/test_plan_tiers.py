@@ -19,7 +19,7 @@ from scheduler.planning.problem.values import (
 from scheduler.planning.search.blockers import blockers
 from scheduler.planning.search.greedy import greedy, legal_offers
 from scheduler.planning.search.ground import candidate_at, survey
-from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.model import Model, Solution, SolveEnd
 from scheduler.planning.search.stagger import greedy_plan, stagger
 from scheduler.planning.search.tiers import set_up_saved, values_of
 from tests.unit.planning.brute import Brute
@@ -146,7 +146,7 @@ def test_whatever_a_solver_answers_the_plan_is_lawful_and_no_worse_than_the_plai
     """Starts that ignore every row, dear ones, any or none, with any bound: no fault, and no tier in its order above the
     plain rule's."""
 
-    def any_answer(model: Model) -> Answer:
+    def any_answer(model: Model) -> Solution:
         count = len(model.cost)
         how = data.draw(st.sampled_from(["cheapest", "dearest", "any", "none"]))
         if how == "any":
@@ -154,8 +154,8 @@ def test_whatever_a_solver_answers_the_plan_is_lawful_and_no_worse_than_the_plai
         else:
             best = {"cheapest": min, "dearest": max}.get(how)
             used = {best(choice, key=lambda c: model.cost[c]) for choice in model.choices} if best else set()
-        return Answer(
-            outcome=data.draw(st.sampled_from([Outcome.OPTIMAL, Outcome.OPTIMAL, Outcome.LIMIT, Outcome.FAILED])),
+        return Solution(
+            outcome=data.draw(st.sampled_from([SolveEnd.OPTIMAL, SolveEnd.OPTIMAL, SolveEnd.LIMIT, SolveEnd.FAILED])),
             values=tuple(float(c in used) for c in range(count)),
             bound=data.draw(st.floats()),
             bound_if_used=data.draw(st.sampled_from([(), (0.0,) * count, (1e9,) * count])),

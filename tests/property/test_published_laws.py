@@ -6,7 +6,7 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.due.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, Why, moved_enough, why_moved
+from scheduler.domain.due.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, MoveReason, moved_enough, why_moved
 
 AT = datetime(2027, 3, 1, 8, 15, tzinfo=UTC)
 DAY = timedelta(days=1)
@@ -25,7 +25,7 @@ def dates(on_day: float, likely_day: float, before: float = 20, after: float = 3
 RECKONED = st.builds(dates, st.floats(0, 400), st.floats(-100, 900), SPANS, SPANS)
 
 
-def walk(reckonings: list[Dates], window: timedelta) -> list[tuple[Dates, Why | None]]:
+def walk(reckonings: list[Dates], window: timedelta) -> list[tuple[Dates, MoveReason | None]]:
     """What stands published after each reckoning, in order of time, and why it moved."""
     published: Dates | None = None
     found = []
@@ -57,15 +57,15 @@ def test_a_move_settles_it(first, second, window):
 def test_a_small_move_outside_the_window_is_not_published(reckonings, window):
     """Every move but the first has one of the three reasons, and that reason holds."""
     steps = walk(reckonings, window)
-    assert steps[0][1] is Why.FIRST
+    assert steps[0][1] is MoveReason.FIRST
     for (was, _), (now, why) in pairwise(steps):
         match why:
-            case Why.MOVED:
+            case MoveReason.MOVED:
                 assert moved_enough(was.likely_at, now.likely_at, now.as_of)
-            case Why.IN_WINDOW:
+            case MoveReason.IN_WINDOW:
                 assert was.early_at > was.as_of + window
                 assert now.early_at <= now.as_of + window
-            case Why.REACHED:
+            case MoveReason.REACHED:
                 assert now.likely_at <= now.as_of < was.likely_at
             case _:
                 assert (now, why) == (was, None)
@@ -76,21 +76,21 @@ def test_wobble_of_a_tenth_moves_nothing(wobble, likely_day, days):
     """A forecast that swings by less than 15 % of the time to go, far outside the window, stays where it is for a month."""
     swings = [dates(day, likely_day + wobble * (likely_day - day) * (-1) ** day) for day in range(1, days + 1)]
     moves = [why for _, why in walk([dates(0, likely_day), *swings], 7 * DAY) if why]
-    assert moves[0] is Why.FIRST
-    assert all(why is not Why.MOVED for why in moves[1:]) or likely_day < 100
+    assert moves[0] is MoveReason.FIRST
+    assert all(why is not MoveReason.MOVED for why in moves[1:]) or likely_day < 100
 
 
 def test_the_rule_by_hand():
     """100 days to go: 14 days stay, 15 move. 30 days to go: 6 stay, 7 move. Entering a 60-day window moves once."""
     far = dates(0, 200, before=40)
     assert why_moved(far, dates(100, 214, before=40), 20 * DAY) is None
-    assert why_moved(far, dates(100, 215, before=40), 20 * DAY) is Why.MOVED
-    assert why_moved(far, dates(100, 185, before=40), 20 * DAY) is Why.MOVED
+    assert why_moved(far, dates(100, 215, before=40), 20 * DAY) is MoveReason.MOVED
+    assert why_moved(far, dates(100, 185, before=40), 20 * DAY) is MoveReason.MOVED
     near = dates(165, 200, before=1)
     assert why_moved(near, dates(170, 206, before=1), 20 * DAY) is None
-    assert why_moved(near, dates(170, 193, before=1), 20 * DAY) is Why.MOVED
+    assert why_moved(near, dates(170, 193, before=1), 20 * DAY) is MoveReason.MOVED
     inside = dates(100, 201, before=41)
-    assert why_moved(far, inside, 60 * DAY) is Why.IN_WINDOW
+    assert why_moved(far, inside, 60 * DAY) is MoveReason.IN_WINDOW
     assert why_moved(inside, dates(101, 202, before=45), 60 * DAY) is None
-    assert why_moved(near, dates(199, 199, before=0, after=0), 7 * DAY) is Why.REACHED
-    assert why_moved(None, far, 60 * DAY) is Why.FIRST
+    assert why_moved(near, dates(199, 199, before=0, after=0), 7 * DAY) is MoveReason.REACHED
+    assert why_moved(None, far, 60 * DAY) is MoveReason.FIRST

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.planning.search.highs import optimise
-from scheduler.planning.search.model import ROUNDING, Answer, Model, Outcome, Row
+from scheduler.planning.search.model import ROUNDING, Model, ModelRow, Solution, SolveEnd
 
 
 @st.composite
@@ -23,7 +23,7 @@ def models(draw: st.DrawFn) -> Model:
     for _ in range(draw(st.integers(0, 4))):
         columns = tuple(c for c in range(len(cost)) if draw(st.booleans()))
         weights = tuple(draw(st.integers(1, 5)) for _ in columns)
-        rows.append(Row(columns=columns, coefficients=weights, at_most=draw(st.integers(0, 8))))
+        rows.append(ModelRow(columns=columns, coefficients=weights, at_most=draw(st.integers(0, 8))))
     return Model(cost=tuple(cost), upper=(1,) * len(cost), choices=tuple(choices), rows=tuple(rows), known=10_000)
 
 
@@ -47,9 +47,9 @@ def test_the_optimum_and_its_bounds_hold_for_every_answer(model: Model, above: i
         model = replace(model, known=min(cost for cost, _ in every) + above)
     answer = optimise(model)
     if not every:
-        assert answer.outcome in (Outcome.INFEASIBLE, Outcome.FAILED)
+        assert answer.outcome in (SolveEnd.INFEASIBLE, SolveEnd.FAILED)
         return
-    assert answer.outcome is Outcome.OPTIMAL
+    assert answer.outcome is SolveEnd.OPTIMAL
     used = {column for column, value in enumerate(answer.values) if value > 0.5}
     least = min(cost for cost, _ in every)
     assert sum(model.cost[column] for column in used) == least
@@ -62,6 +62,6 @@ def test_the_optimum_and_its_bounds_hold_for_every_answer(model: Model, above: i
 def test_no_time_left_is_an_answer_too(model: Model) -> None:
     """With the brake at once the solver answers all the same, and never claims more than it has."""
     answer = optimise(model, seconds=0.0)
-    assert isinstance(answer, Answer)
+    assert isinstance(answer, Solution)
     assert answer.bound < inf
-    assert answer.outcome is not Outcome.OPTIMAL or len(answer.values) == len(model.cost)
+    assert answer.outcome is not SolveEnd.OPTIMAL or len(answer.values) == len(model.cost)

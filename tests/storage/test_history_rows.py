@@ -5,10 +5,10 @@ from datetime import UTC, datetime
 import pytest
 from sqlalchemy import exc, text
 
-from scheduler.domain.record.chain import GENESIS, stamp
+from scheduler.domain.record.chain import GENESIS, chain_hash
 from scheduler.errors import Refused
 from scheduler.storage.database import Database
-from scheduler.storage.history_rows import append, head, records
+from scheduler.storage.history_rows import append_record, chain_head, record_rows
 from tests.storage.test_database import together
 
 AT = datetime(2026, 11, 25, 7, 30, 15, 999_999, tzinfo=UTC)
@@ -18,11 +18,11 @@ def chain_is_whole(database: Database, vessel_id: str) -> int:
     """Checks numbers and hashes from the first record to the head; returns how many there are."""
     with database.read() as session:
         previous, count = GENESIS, 0
-        for count, record in enumerate(records(session, vessel_id), start=1):
+        for count, record in enumerate(record_rows(session, vessel_id), start=1):
             assert (record.number, record.previous_hash) == (count, previous)
-            assert record.hash == stamp(record.text, previous)
+            assert record.hash == chain_hash(record.text, previous)
             previous = record.hash
-        assert head(session, vessel_id) == (count, previous)
+        assert chain_head(session, vessel_id) == (count, previous)
     return count
 
 
@@ -31,14 +31,14 @@ def test_records_are_chained_per_vessel(db: Database) -> None:
     for number in (1, 2, 3):
         for vessel_id in ("plover", "avocet", ""):
             with db.write(vessel_id) as session:
-                assert append(session, vessel_id, "note", AT, {"says": f"no. {number}"})[0] == number
+                assert append_record(session, vessel_id, "note", AT, {"says": f"no. {number}"})[0] == number
     assert [chain_is_whole(db, one) for one in ("plover", "avocet", "", "nobody")] == [3, 3, 3, 0]
 
 
 def test_several_records_in_one_block_are_chained_too(db: Database) -> None:
     """A block may add many; they are numbered in the order in which they were added."""
     with db.write("plover") as session:
-        assert [append(session, "plover", "note", AT, {"n": n})[0] for n in range(3)] == [1, 2, 3]
+        assert [append_record(session, "plover", "note", AT, {"n": n})[0] for n in range(3)] == [1, 2, 3]
     assert chain_is_whole(db, "plover") == 3
 
 
@@ -47,15 +47,15 @@ def test_a_block_that_is_undone_leaves_no_gap(db: Database) -> None:
 
     def undone() -> None:
         with db.write() as session:
-            append(session, "plover", "note", AT, {"says": "never"})
+            append_record(session, "plover", "note", AT, {"says": "never"})
             raise RuntimeError("halfway")
 
     with pytest.raises(RuntimeError, match="halfway"):
         undone()
     with pytest.raises(Refused), db.write() as session:
-        append(session, "plover", "note", AT, {"hours": float("nan")})
+        append_record(session, "plover", "note", AT, {"hours": float("nan")})
     with db.write() as session:
-        assert append(session, "plover", "note", AT, {"says": "first"})[0] == 1
+        assert append_record(session, "plover", "note", AT, {"says": "first"})[0] == 1
 
 
 @pytest.mark.parametrize("turn", [True, False])
@@ -65,7 +65,7 @@ def test_four_threads_make_one_chain(db: Database, turn: bool) -> None:
     def work(number: int) -> None:
         for _ in range(10):
             with db.write("plover" if turn else f"vessel {number}") as session:
-                append(session, "plover", "note", AT, {"by": number})
+                append_record(session, "plover", "note", AT, {"by": number})
 
     assert together(work) == []
     assert chain_is_whole(db, "plover") == 40
@@ -85,8 +85,8 @@ def test_four_threads_make_one_chain(db: Database, turn: bool) -> None:
 def test_a_record_is_never_changed_or_deleted(db: Database, statement: str) -> None:
     """The database itself refuses, on both, and nothing of the block stays."""
     with db.write() as session:
-        append(session, "plover", "note", AT, {"n": 1})
-        append(session, "plover", "note", AT, {"n": 2})
+        append_record(session, "plover", "note", AT, {"n": 1})
+        append_record(session, "plover", "note", AT, {"n": 2})
     with pytest.raises(exc.DBAPIError, match="a record is never"), db.write() as session:
         session.connection().execute(text(statement))
     assert chain_is_whole(db, "plover") == 2
@@ -95,7 +95,7 @@ def test_a_record_is_never_changed_or_deleted(db: Database, statement: str) -> N
 def test_no_way_round_the_refusal(db: Database) -> None:
     """REPLACE on SQLite and TRUNCATE on PostgreSQL are refused as well."""
     with db.write() as session:
-        append(session, "plover", "note", AT, {"n": 1})
+        append_record(session, "plover", "note", AT, {"n": 1})
     statement = "TRUNCATE record"
     if db.path:
         statement = "REPLACE INTO record SELECT vessel_id, number, 'x', hash, previous_hash, kind, 1 FROM record"
@@ -108,11 +108,11 @@ def test_records_are_read_by_range_and_kind(db: Database) -> None:
     """Both ends are included, the order is that of the numbers, and blocks do not show."""
     with db.write() as session:
         for number in range(1, 603):
-            append(session, "plover", "job" if number % 2 else "note", AT, {"n": number})
+            append_record(session, "plover", "job" if number % 2 else "note", AT, {"n": number})
     with db.read() as session:
-        assert [record.number for record in records(session, "plover")] == list(range(1, 603))
-        assert [record.number for record in records(session, "plover", 499, 502)] == [499, 500, 501, 502]
-        assert [record.number for record in records(session, "plover", 595, kind="job")] == [595, 597, 599, 601]
-        (first,) = records(session, "plover", 1, 1)
+        assert [record.number for record in record_rows(session, "plover")] == list(range(1, 603))
+        assert [record.number for record in record_rows(session, "plover", 499, 502)] == [499, 500, 501, 502]
+        assert [record.number for record in record_rows(session, "plover", 595, kind="job")] == [595, 597, 599, 601]
+        (first,) = record_rows(session, "plover", 1, 1)
     assert first.recorded_at == AT.replace(microsecond=0)
     assert first.text == '{"kind":"job","n":"1","number":"1","recorded_at":"2026-11-25T07:30:15Z"}'

@@ -13,14 +13,14 @@ from sqlmodel import select
 from scheduler.clock import fixed_clock
 from scheduler.errors import Busy, Clash, StorageFull
 from scheduler.storage.database import Database
-from scheduler.storage.intake import Answer, Door, Intake, LogItem, Reading
+from scheduler.storage.intake import Intake, IntakeAnswer, LogItem, PostedReading, Taken
 from scheduler.storage.tables import CounterRow, IntakeLogRow, ReadingRow, RevisionRow, Unstored
 from tests.storage.stores import POISON, add_vessel, poison_commits
 
 CLOCK = fixed_clock(datetime(2026, 11, 25, 7, tzinfo=UTC))
 
 
-def take(database: Database, *requests: Sequence[tuple[int, int, int, int]]) -> list[Answer]:
+def take(database: Database, *requests: Sequence[tuple[int, int, int, int]]) -> list[IntakeAnswer]:
     """The answers to requests that waited together, so that they went in as one group."""
     intake = Intake(database, CLOCK)
     futures = [intake.submit("plover", request) for request in requests]
@@ -40,8 +40,8 @@ def test_the_door_says_stored_duplicate_or_conflict(db: Database) -> None:
     a, b, *_ = add_vessel(db)
     first = take(db, [(a, 100, 5000, 101), (b, 100, 7000, 101)])
     again = take(db, [(a, 100, 5000, 102), (b, 100, 7500, 102), (a, 200, 6000, 202)])
-    assert first == [Answer((Door.STORED, Door.STORED), {a: 100, b: 100})]
-    assert again == [Answer((Door.DUPLICATE, Door.CONFLICT, Door.STORED), {a: 200, b: 100})]
+    assert first == [IntakeAnswer((Taken.STORED, Taken.STORED), {a: 100, b: 100})]
+    assert again == [IntakeAnswer((Taken.DUPLICATE, Taken.CONFLICT, Taken.STORED), {a: 200, b: 100})]
     assert stored(db) == {(a, 100): 5000, (b, 100): 7000, (a, 200): 6000}
 
 
@@ -52,9 +52,9 @@ def test_requests_of_one_group_are_told_apart_as_if_they_came_one_by_one(db: Dat
         db, [(a, 1, 10, 1), (a, 1, 10, 1), (a, 1, 11, 1)], [(a, 1, 10, 2)], [(a, 1, 12, 2), (a, 2, 13, 2)], []
     )
     assert [answer.doors for answer in answers] == [
-        (Door.STORED, Door.DUPLICATE, Door.CONFLICT),
-        (Door.DUPLICATE,),
-        (Door.CONFLICT, Door.STORED),
+        (Taken.STORED, Taken.DUPLICATE, Taken.CONFLICT),
+        (Taken.DUPLICATE,),
+        (Taken.CONFLICT, Taken.STORED),
         (),
     ]
     assert stored(db) == {(a, 1): 10, (a, 2): 13}
@@ -83,7 +83,7 @@ def test_any_grouping_answers_as_a_plain_dictionary_would(
             for no, at, value, _ in request:
                 new = (no, at) not in held
                 same = held.setdefault((no, at), value) == value
-                expected.append(Door.STORED if new else Door.DUPLICATE if same else Door.CONFLICT)
+                expected.append(Taken.STORED if new else Taken.DUPLICATE if same else Taken.CONFLICT)
             assert answer.doors == tuple(expected)
     assert stored(db) == held
     with db.read() as session:
@@ -160,10 +160,10 @@ def test_a_commit_that_fails_never_answers_stored(fresh_db: Database) -> None:
     bad = intake.submit("plover", [(a, 2, 2, 1), (b, 2, POISON, 1)])
     late = intake.submit("plover", [(a, 3, 3, 1)])
     with intake:
-        assert good.result(timeout=30).doors == late.result(timeout=30).doors == (Door.STORED,)
+        assert good.result(timeout=30).doors == late.result(timeout=30).doors == (Taken.STORED,)
         with pytest.raises(Clash):
             bad.result(timeout=30)
-        assert intake.submit("plover", [(a, 4, 4, 1)]).result(timeout=30).doors == (Door.STORED,)
+        assert intake.submit("plover", [(a, 4, 4, 1)]).result(timeout=30).doors == (Taken.STORED,)
     assert stored(fresh_db) == {(a, 1): 1, (a, 3): 3, (a, 4): 4}
     assert (intake.state().stored, intake.state().failed) == (3, 1)
 
@@ -175,7 +175,7 @@ def test_a_counter_of_another_vessel_is_a_clash_of_that_request_alone(db: Databa
     intake = Intake(db, CLOCK)
     wrong, right = intake.submit("avocet", [(a, 1, 1, 1)]), intake.submit("plover", [(a, 2, 2, 1)])
     with intake:
-        assert right.result(timeout=30).doors == (Door.STORED,)
+        assert right.result(timeout=30).doors == (Taken.STORED,)
         with pytest.raises(Clash):
             wrong.result(timeout=30)
     assert stored(db) == {(a, 2): 2}
@@ -191,7 +191,7 @@ def test_a_full_queue_says_when_to_come_again_and_what_waits_is_stored(sqlite: D
     assert busy.value.more == {"retry_after": 1}
     assert intake.state().waiting_requests == 2
     intake.start().stop()
-    assert all(future.result(timeout=0).doors == (Door.STORED,) for future in waiting)
+    assert all(future.result(timeout=0).doors == (Taken.STORED,) for future in waiting)
     assert stored(sqlite) == {(a, 1): 1, (a, 2): 1}
 
 
@@ -220,7 +220,7 @@ def test_a_request_that_was_cancelled_while_it_waited_is_not_stored(sqlite: Data
     """Cancelling works until the writer has taken the request."""
     (a, *_) = add_vessel(sqlite)
     intake = Intake(sqlite, CLOCK)
-    futures: list[Future[Answer]] = [intake.submit("plover", [Reading(a, at, 1, 1)]) for at in (1, 2)]
+    futures: list[Future[IntakeAnswer]] = [intake.submit("plover", [PostedReading(a, at, 1, 1)]) for at in (1, 2)]
     assert futures[0].cancel()
     with intake:
         futures[1].result(timeout=30)
@@ -235,7 +235,7 @@ def test_no_room_is_told_and_passes(sqlite: Database) -> None:
         with pytest.raises(StorageFull):
             intake.submit("plover", [(a, 1, 1, 1)]).result(timeout=30)
         sqlite.floor_bytes = 0
-        assert intake.submit("plover", [(a, 1, 1, 1)]).result(timeout=30).doors == (Door.STORED,)
+        assert intake.submit("plover", [(a, 1, 1, 1)]).result(timeout=30).doors == (Taken.STORED,)
     assert intake.state().last_commit_at == CLOCK()
 
 
@@ -252,7 +252,7 @@ def test_a_torn_connection_is_busy_once_and_then_made_anew(db: Database) -> None
             )
         with pytest.raises(Busy):
             intake.submit("plover", [(a, 2, 1, 1)]).result(timeout=30)
-        assert intake.submit("plover", [(a, 2, 1, 1)]).result(timeout=30).doors == (Door.STORED,)
+        assert intake.submit("plover", [(a, 2, 1, 1)]).result(timeout=30).doors == (Taken.STORED,)
     assert len(stored(db)) == 2
 
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.errors import Refused
-from scheduler.settings import Settings, load
+from scheduler.settings import Settings, load_settings
 
 NAMES = [spec.name for spec in fields(Settings)]
 
@@ -16,13 +16,13 @@ NAMES = [spec.name for spec in fields(Settings)]
 def refused(environment: dict[str, str], file: Path | None = None) -> str:
     """The words with which these are refused."""
     with pytest.raises(Refused) as error:
-        load(environment=environment, file=file)
+        load_settings(environment=environment, file=file)
     return error.value.says
 
 
 def test_without_anything_all_is_default() -> None:
     """Defaults, and an origin for each."""
-    loaded = load(environment={})
+    loaded = load_settings(environment={})
     assert loaded.settings == Settings()
     assert loaded.origin == dict.fromkeys(NAMES, "default")
 
@@ -34,7 +34,7 @@ def test_flag_over_environment_over_file(
     """Whichever are given, the strongest wins and is named."""
     path = tmp_path_factory.getbasetemp() / "order.toml"
     path.write_text("port = 3\n" if file else "")
-    loaded = load({"port": 1 if flag else None}, {"LEADLINE_PORT": "2"} if env else {}, path)
+    loaded = load_settings({"port": 1 if flag else None}, {"LEADLINE_PORT": "2"} if env else {}, path)
     expected = 1 if flag else 2 if env else 3 if file else 8322
     assert loaded.settings.port == expected
     origin = {1: "command line", 2: "environment LEADLINE_PORT", 3: f"file {path}", 8322: "default"}[expected]
@@ -67,7 +67,7 @@ def test_every_number_has_bounds_that_hold(spec: object) -> None:
     for bound, beyond in ((meta["least"], -1), (meta["most"], 1)):
         if bound is None:
             continue
-        assert getattr(load(environment={key: str(bound)}).settings, name) == bound
+        assert getattr(load_settings(environment={key: str(bound)}).settings, name) == bound
         says = refused({key: str(bound + beyond)})
         assert f'Setting {name} from environment {key} is "{bound + beyond}"; expected' in says
         assert str(bound) in says
@@ -77,7 +77,7 @@ def test_every_number_has_bounds_that_hold(spec: object) -> None:
 @pytest.mark.parametrize(("word", "value"), [("true", True), ("No", False), ("1", True), ("0", False), ("YES", True)])
 def test_true_and_false_in_several_words(word: str, value: bool) -> None:
     """In any case of letters; another word is refused."""
-    assert load(environment={"LEADLINE_FEED_GZIP": word}).settings.feed_gzip is value
+    assert load_settings(environment={"LEADLINE_FEED_GZIP": word}).settings.feed_gzip is value
     assert "true or false" in refused({"LEADLINE_FEED_GZIP": "maybe"})
 
 
@@ -96,7 +96,7 @@ def test_a_secret_comes_from_a_file_and_is_not_shown(tmp_path: Path) -> None:
     """The password in the database's address is hidden wherever settings are shown, an @ inside it too."""
     secret = tmp_path / "address"
     secret.write_text("postgresql://leadline:h@sh/y@office/ships\n")
-    loaded = load(environment={"LEADLINE_DATABASE_FILE": str(secret)})
+    loaded = load_settings(environment={"LEADLINE_DATABASE_FILE": str(secret)})
     assert loaded.settings.database == "postgresql://leadline:h@sh/y@office/ships"
     shown = {name: (value, source) for name, value, source, _ in loaded.shown()}
     assert shown["database"] == ("postgresql://***@office/ships", "file named by LEADLINE_DATABASE_FILE")
@@ -107,7 +107,7 @@ def test_a_secret_comes_from_a_file_and_is_not_shown(tmp_path: Path) -> None:
 def test_other_variables_of_the_environment_are_left_alone() -> None:
     """Names that are not ours do not matter; ours that are no settings are no typing errors."""
     environment = {"PORT": "1", "LEADLINE_SEED_KEYS": "{}", "LEADLINE_TEST_POSTGRES": "x"}
-    assert load(environment=environment).settings == Settings()
+    assert load_settings(environment=environment).settings == Settings()
 
 
 def test_every_setting_says_what_it_is() -> None:

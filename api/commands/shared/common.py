@@ -1,4 +1,4 @@
-"""What every command works with: the applications, settings, the house, and how things are said.
+"""What every command works with: the applications, settings, the context, and how things are said.
 
 Data goes to stdout, talk to stderr. Exit codes: 0 good, 1 could not, 2 wrong use, 3 something past due, 4 past limit,
 5 a plan leaves something short, 6 changed meanwhile, 7 verification failed, 75 try later, 130 interrupted.
@@ -15,7 +15,7 @@ import typer
 
 if TYPE_CHECKING:
     from scheduler.actions.base.actor import Actor
-    from scheduler.actions.base.context import Hand, House
+    from scheduler.actions.base.context import Context, Hand
     from scheduler.settings import Loaded, Settings
     from scheduler.storage.database import Database
 
@@ -87,15 +87,15 @@ def common(
 
 
 def chosen_settings(**flags: Any) -> "Loaded":
-    from scheduler.settings import load
+    from scheduler.settings import load_settings
 
-    return load({"database": _chosen.get("database"), **flags}, file=_chosen.get("config"))
+    return load_settings({"database": _chosen.get("database"), **flags}, file=_chosen.get("config"))
 
 
 @contextmanager
-def open_house(*, new: bool = False) -> "Iterator[House]":
-    """The house on the database chosen; the command line writes it directly. new: an SQLite file may be made."""
-    from scheduler.actions.base.context import House
+def command_context(*, new: bool = False) -> "Iterator[Context]":
+    """The context on the database chosen; the command line writes it directly. new: an SQLite file may be made."""
+    from scheduler.actions.base.context import Context
     from scheduler.clock import system_clock
     from scheduler.storage.database import open_database
     from scheduler.storage.migrate import create_or_check
@@ -104,7 +104,7 @@ def open_house(*, new: bool = False) -> "Iterator[House]":
     database = open_database(settings.database, create=new, check=False)
     try:
         create_or_check(database)
-        yield House(database, system_clock, _reached_by(database, settings))
+        yield Context(database, system_clock, _reached_by(database, settings))
     finally:
         database.close()
 
@@ -151,7 +151,7 @@ def out(value: Any, as_json: bool, plain: Callable[[], Iterator[str]]) -> None:
             print(line)
 
 
-def instant(text: str | None) -> Any:
+def instant_given(text: str | None) -> Any:
     from datetime import UTC, datetime
 
     if text is None:
@@ -167,15 +167,15 @@ def instant(text: str | None) -> Any:
 
 def maybe_instant(text: str | None) -> Any:
     """The instant, or none."""
-    return None if text is None else instant(text)
+    return None if text is None else instant_given(text)
 
 
-def plants(house: "House", plant: str | None) -> list[tuple[str, str]]:
+def plants(context: "Context", plant: str | None) -> list[tuple[str, str]]:
     """(vessel, plant) pairs: the one named, or all."""
     from scheduler.actions.vessel import fleet
     from scheduler.storage.tables import AssetKind
 
     if plant is not None:
-        place = fleet.locate(house, me(), plant, AssetKind.PLANT)
+        place = fleet.locate(context, me(), plant, AssetKind.PLANT)
         return [(place.vessel_id, place.id)]
-    return [(vessel.id, p.id) for vessel, _ in fleet.list_vessels(house, me()) for p in vessel.plants]
+    return [(vessel.id, p.id) for vessel, _ in fleet.list_vessels(context, me()) for p in vessel.plants]

@@ -8,8 +8,8 @@ from typing import Any
 from api.pages import words as pages_words
 from api.pages.drawing import minimum_chart, patterns
 from api.pages.shared.layout import render
-from api.pages.shared.view import Frame, MarginRun
-from api.pages.voyage.page import span
+from api.pages.shared.view import Frame, MarginStretch
+from api.pages.voyage.page import voyage_span
 from scheduler.domain.capacity.minimum import Concession, minimum_agreed
 from scheduler.domain.vessel.document import MinimumBlock, Plant
 
@@ -31,8 +31,8 @@ class MinimumView:
     action: str
     plant_href: str
     concessions: Sequence[Concession] = ()
-    runs: Sequence[MarginRun] = ()
-    own: Sequence[MarginRun] = ()
+    runs: Sequence[MarginStretch] = ()
+    own: Sequence[MarginStretch] = ()
     listed: Sequence[Mapping[str, Any]] = ()
     may_ask: bool = False
     may_sign: bool = False
@@ -65,14 +65,14 @@ def minimum_page(view: MinimumView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
-        answer=answer(view),
+        answer=minimum_heading(view),
         patterns=patterns(),
         wide=_chart(view, WIDE_DAYS, 860),
         narrow=_chart(view, NARROW_DAYS, 358),
         lines=lines,
         past=past,
         lowered=any(a.minimum_m3_per_h != b.minimum_m3_per_h for a, b in zip(view.runs, view.own, strict=False)),
-        state=lambda one: state_words(one, view.now_at),
+        state=lambda one: concession_words(one, view.now_at),
         is_open=lambda one: not over(one, view.now_at),
         figure=figure_words,
         parsed=datetime.fromisoformat,
@@ -80,7 +80,7 @@ def minimum_page(view: MinimumView, *, light: str, csrf: str) -> str:
     )
 
 
-def answer(view: MinimumView) -> str:
+def minimum_heading(view: MinimumView) -> str:
     """The heading: the minimum now, and what waits for a signature."""
     offset = view.frame.utc_offset_minutes
     now, label = minimum_agreed(view.plant, view.now_at, offset, view.concessions)
@@ -101,7 +101,7 @@ def over(one: Mapping[str, Any], now_at: datetime) -> bool:
     return one["state"] == "withdrawn" or datetime.fromisoformat(one["to_at"]) <= now_at
 
 
-def state_words(one: Mapping[str, Any], now_at: datetime) -> str:
+def concession_words(one: Mapping[str, Any], now_at: datetime) -> str:
     """How a lower minimum stands: who still has to sign, whether it counts, or how it ended."""
     if one["state"] == "withdrawn":
         return "withdrawn"
@@ -185,10 +185,10 @@ def _hour_words(block: MinimumBlock) -> str:
 def _day_words(block: MinimumBlock, today: date) -> str:
     first, last = block.from_on, block.to_on
     if first is not None and last is not None:
-        return span(first, last, today)
+        return voyage_span(first, last, today)
     if first is not None:
-        return f"from {span(first, first, today)}"
-    return f"to {span(last, last, today)}" if last is not None else "every day"
+        return f"from {voyage_span(first, first, today)}"
+    return f"to {voyage_span(last, last, today)}" if last is not None else "every day"
 
 
 def _chart(view: MinimumView, days: int, width: int) -> str:

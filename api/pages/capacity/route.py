@@ -11,13 +11,13 @@ from starlette.concurrency import run_in_threadpool
 from api.pages.capacity.page import WIDE_DAYS, MinimumView, minimum_page
 from api.pages.shared import build
 from api.pages.shared.typed import figure, ship_instant, whole_number
-from api.pages.shared.view import MarginRun
-from api.server.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.pages.shared.view import MarginStretch
+from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
 from api.server.errors import STATUS
 from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import Answer, Hand, House
+from scheduler.actions.base.context import Answer, Context, Hand
 from scheduler.actions.capacity import concessions as capacity_concessions
-from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.domain.capacity.concessions import SECOND_SIGNERS, Lower
 from scheduler.domain.capacity.minimum import Concession, Swept
@@ -37,13 +37,13 @@ _FIELDS = {"minimum_swept_m3_per_h": "minimum"}
 
 
 @router.get("/plants/{plant_id}/minimum")
-def minimum(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+def minimum(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The page."""
-    return _shown(request, house, who, plant_id, done=DONE.get(request.query_params.get("done", ""), ""))
+    return _shown(request, context, who, plant_id, done=DONE.get(request.query_params.get("done", ""), ""))
 
 
 @router.post("/plants/{plant_id}/minimum")
-async def act(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def act(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """One of the page's forms; what was typed is kept when it is refused."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -52,12 +52,12 @@ async def act(plant_id: str, request: Request, house: HouseDep, who: AskingDep) 
     def done() -> Response:
         what = typed.get("do", "")
         try:
-            _do(house, who, plant_id, what, typed)
+            _do(context, who, plant_id, what, typed)
         except (Refused, Clash, NotAllowed, NotFound) as refused:
             faults = {_field(pointer): says for pointer, says in refused.faults}
             return _shown(
                 request,
-                house,
+                context,
                 who,
                 plant_id,
                 STATUS[type(refused)][0],
@@ -76,18 +76,20 @@ def _field(pointer: str) -> str:
     return _FIELDS.get(name, name)
 
 
-def _do(house: House, who: Asking, plant_id: str, what: str, typed: Mapping[str, str]) -> Answer:
-    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+def _do(context: Context, who: Asking, plant_id: str, what: str, typed: Mapping[str, str]) -> Answer:
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     asked = {"route": f"POST /plants/{plant_id}/minimum", "body": {k: v for k, v in typed.items() if k != "csrf"}}
     hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
     if what == "ask":
-        return capacity_concessions.ask(house, hand, place, _lower(typed, fleet.offset_now(house, place.vessel_id)))
+        return capacity_concessions.ask_concession(
+            context, hand, place, _lower(typed, fleet.offset_now(context, place.vessel_id))
+        )
     number = whole_number("number", typed.get("number", ""))
     if what in ("chief", *SECOND_SIGNERS):
         name, master = typed.get("name", "")[:200], typed.get("master", "")[:200]
-        return capacity_concessions.sign(house, hand, place, number, as_=what, name=name, master=master)
+        return capacity_concessions.sign_concession(context, hand, place, number, as_=what, name=name, master=master)
     if what == "withdraw":
-        return capacity_concessions.withdraw(house, hand, place, number)
+        return capacity_concessions.withdraw_concession(context, hand, place, number)
     raise Refused(f"{what[:40]!r} is none of the page's forms.")
 
 
@@ -123,7 +125,7 @@ def _lower(typed: Mapping[str, str], clock: int) -> Lower:
 
 def _shown(
     request: Request,
-    house: House,
+    context: Context,
     who: Asking,
     plant_id: str,
     status: int = 200,
@@ -134,8 +136,8 @@ def _shown(
     faults: Mapping[str, str] | None = None,
     says: str = "",
 ) -> Response:
-    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    now = situation(house, place.vessel_id, plant_id)
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    now = plant_state(context, place.vessel_id, plant_id)
     here = f"/plants/{plant_id}/minimum"
     view = MinimumView(
         frame=build.frame_of(now, who, here, "Minimum", "minimum"),
@@ -146,7 +148,7 @@ def _shown(
         concessions=now.concessions,
         runs=_runs(now, now.concessions),
         own=_runs(now, ()),
-        listed=capacity_concessions.listed(house, place),
+        listed=capacity_concessions.concessions_listed(context, place),
         may_ask=build.may(who, "POST", "/plants/{plant_id}/minimum"),
         may_sign=who.actor.role in DECIDES,
         done=done,
@@ -159,12 +161,12 @@ def _shown(
     return page(minimum_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
 
-def _runs(now: Situation, concessions: tuple[Concession, ...]) -> tuple[MarginRun, ...]:
+def _runs(now: PlantState, concessions: tuple[Concession, ...]) -> tuple[MarginStretch, ...]:
     """The minimum of the coming days in touching stretches, on the planner's grid; as if capacity just held it."""
     starts_at = now.at.replace(minute=0, second=0, microsecond=0)
     clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
     return tuple(
-        MarginRun(
+        MarginStretch(
             from_at=starts_at + one.from_step * HOUR,
             to_at=starts_at + one.to_step * HOUR,
             available_m3_per_h=one.litres_per_h / 1000,

@@ -6,7 +6,7 @@ colour and nothing has to be measured.
 
 from api.pages.drawing.bed import minimum_chart
 from api.pages.drawing.days import day_patterns, day_swatch, days_strip
-from api.pages.drawing.field import Flag, Plumb, place_flags
+from api.pages.drawing.field import LeadLabel, Plumb, place_flags
 from api.pages.drawing.glyphs import glyph, patterns
 from api.pages.drawing.margin import margin_chart, scale_of
 from api.pages.drawing.tubes import TUBE_BOTTOM, TUBE_TOP, TubeFigure, tube_y, tubes
@@ -14,7 +14,7 @@ from api.pages.drawing.tubes import TUBE_BOTTOM, TUBE_TOP, TubeFigure, tube_y, t
 __all__ = [
     "TUBE_BOTTOM",
     "TUBE_TOP",
-    "Flag",
+    "LeadLabel",
     "Plumb",
     "TubeFigure",
     "day_patterns",

@@ -6,10 +6,10 @@ from datetime import datetime
 from markupsafe import Markup
 
 from api.pages import words as pages_words
-from api.pages.drawing.field import Field, stairs
+from api.pages.drawing.field import Scales, stairs
 from api.pages.drawing.ground import axes
 from api.pages.shared.svg import join, tag, text, width_of
-from api.pages.shared.view import MarginRun
+from api.pages.shared.view import MarginStretch
 
 TOP, AXIS = 20.0, 26
 LOWER = "lower as agreed"
@@ -17,8 +17,8 @@ LOWER = "lower as agreed"
 
 
 def minimum_chart(
-    runs: Sequence[MarginRun],
-    own: Sequence[MarginRun],
+    runs: Sequence[MarginStretch],
+    own: Sequence[MarginStretch],
     *,
     from_at: datetime,
     to_at: datetime,
@@ -37,7 +37,7 @@ def minimum_chart(
     inside = [r for r in runs if r.from_at < to_at and r.to_at > from_at]
     above = [r for r in own if r.from_at < to_at and r.to_at > from_at]
     high = max([r.minimum_m3_per_h for r in (*inside, *above)], default=0.0) or 1.0
-    field = Field(from_at, to_at, 1.0, width - 44.0, TOP, TOP + depth, 0.0, high)
+    field = Scales(from_at, to_at, 1.0, width - 44.0, TOP, TOP + depth, 0.0, high)
     surface = stairs(field, [(r, r.minimum_m3_per_h) for r in inside])
     close = f"{surface}V{field.floor:.1f}H{field.left}z" if inside else ""
     parts = [tag("path", d=close, class_="s-bed"), tag("path", d=close, fill="url(#p-bed)")] if inside else []
@@ -53,7 +53,7 @@ def minimum_chart(
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 
 
-def _words(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
+def _words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """The figures with their labels, the longest in force first, near the foot of the bed, line under line as they fit."""
     lengths: dict[str, float] = {}
     for run in runs:

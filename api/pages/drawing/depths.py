@@ -6,15 +6,15 @@ from datetime import datetime
 from markupsafe import Markup
 
 from api.pages import words as pages_words
-from api.pages.drawing.field import ROW, Field, Flag, Plumb
+from api.pages.drawing.field import ROW, LeadLabel, Plumb, Scales
 from api.pages.shared.svg import tag, text, width_of
-from api.pages.shared.view import MarginRun
+from api.pages.shared.view import MarginStretch
 
 
-def soundings(runs: Sequence[MarginRun], wanted: Sequence[tuple[Plumb, float]], field: Field) -> list[Markup]:
+def soundings(runs: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], field: Scales) -> list[Markup]:
     """Depths in open water between the jobs: one number where it is constant, else the least and the most."""
     parts: list[Markup] = []
-    stretch: list[MarginRun] = []
+    stretch: list[MarginStretch] = []
     for run in [*runs, None]:
         if run is not None and not run.open_positions and run.margin_m3_per_h >= 0:
             stretch.append(run)
@@ -24,7 +24,7 @@ def soundings(runs: Sequence[MarginRun], wanted: Sequence[tuple[Plumb, float]], 
     return parts
 
 
-def _sounding(stretch: Sequence[MarginRun], leads: Sequence[float], field: Field) -> list[Markup]:
+def _sounding(stretch: Sequence[MarginStretch], leads: Sequence[float], field: Scales) -> list[Markup]:
     wide = [r for r in stretch if field.x(r.to_at) - field.x(r.from_at) > 40]
     spots = (
         [(r.from_at, r.to_at, [r]) for r in wide]
@@ -33,7 +33,7 @@ def _sounding(stretch: Sequence[MarginRun], leads: Sequence[float], field: Field
         if stretch
         else []
     )
-    merged: list[tuple[datetime, datetime, list[MarginRun]]] = []
+    merged: list[tuple[datetime, datetime, list[MarginStretch]]] = []
     for a, b, inside in spots:
         if merged and merged[-1][1] == a and merged[-1][2][0].margin_m3_per_h == inside[0].margin_m3_per_h:
             merged[-1] = (merged[-1][0], b, merged[-1][2])
@@ -56,7 +56,7 @@ def _sounding(stretch: Sequence[MarginRun], leads: Sequence[float], field: Field
 
 
 def leads(
-    runs: Sequence[MarginRun], wanted: Sequence[tuple[Plumb, float]], flags: Sequence[Flag], field: Field
+    runs: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], flags: Sequence[LeadLabel], field: Scales
 ) -> list[Markup]:
     """Lead lines with their labels, and the least margin at each."""
     parts: list[Markup] = []

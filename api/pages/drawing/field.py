@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from api.pages.shared.svg import width_of
-from api.pages.shared.view import MarginRun
+from api.pages.shared.view import MarginStretch
 
 ROW = 16
 """Height of a row of labels, px."""
@@ -21,7 +21,7 @@ class Plumb:
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class Scales:
     """Where things stand: time to x, capacity to y."""
 
     from_at: datetime
@@ -41,7 +41,7 @@ class Field:
         return self.top + (self.high - m3_per_h) / (self.high - self.low) * (self.floor - self.top)
 
 
-def stairs(field: Field, levels: Sequence[tuple[MarginRun, float]]) -> str:
+def stairs(field: Scales, levels: Sequence[tuple[MarginStretch, float]]) -> str:
     """The path along the levels of touching runs."""
     steps, last = [], None
     for run, value in levels:
@@ -55,7 +55,7 @@ def stairs(field: Field, levels: Sequence[tuple[MarginRun, float]]) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Flag:
+class LeadLabel:
     """A label of a lead line as placed: row none when it was gathered into a neighbour's label."""
 
     x: float
@@ -66,7 +66,7 @@ class Flag:
 
 def place_flags(
     wanted: Sequence[tuple[float, str]], right: float, rows: int = 4, size: float = 11.5
-) -> tuple[Flag, ...]:
+) -> tuple[LeadLabel, ...]:
     """Rows for the labels of lead lines, so that no label lies on another or is crossed by a line.
 
     A line starts in its label's row and goes down through all rows under it. A label that finds no place is counted in
@@ -81,8 +81,10 @@ def place_flags(
     return _place(wanted, right, rows, size, width_of(" and 9 more", size))
 
 
-def _place(wanted: Sequence[tuple[float, str]], right: float, rows: int, size: float, spare: float) -> tuple[Flag, ...]:
-    placed: list[Flag] = []
+def _place(
+    wanted: Sequence[tuple[float, str]], right: float, rows: int, size: float, spare: float
+) -> tuple[LeadLabel, ...]:
+    placed: list[LeadLabel] = []
     boxes: list[tuple[int, float, float]] = []
     lines: list[tuple[int, float]] = []
     more: dict[int, int] = {}
@@ -107,12 +109,13 @@ def _place(wanted: Sequence[tuple[float, str]], right: float, rows: int, size: f
             row, flipped, a, b = spot
             boxes.append((row, a, b))
             lines.append((row, x))
-            placed.append(Flag(x, row, label, flipped))
+            placed.append(LeadLabel(x, row, label, flipped))
         else:
             named = max((i for i, f in enumerate(placed) if f.row is not None), default=None)
             if named is not None:
                 more[named] = more.get(named, 0) + 1
-            placed.append(Flag(x, None, ""))
+            placed.append(LeadLabel(x, None, ""))
     return tuple(
-        Flag(f.x, f.row, f"{f.label} and {more[i]} more", f.flipped) if i in more else f for i, f in enumerate(placed)
+        LeadLabel(f.x, f.row, f"{f.label} and {more[i]} more", f.flipped) if i in more else f
+        for i, f in enumerate(placed)
     )

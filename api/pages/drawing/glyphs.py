@@ -3,7 +3,7 @@
 from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 
 
 def patterns() -> Markup:
@@ -25,14 +25,14 @@ _TUBE = "M3 1.5v17h7v-17"
 _DUE = "M1 8.5h12"
 
 
-def glyph(state: State) -> Markup:
+def glyph(state: JobState) -> Markup:
     """The sign of a state: the level of a tube below, inside or above its bracket. Always stands beside its words."""
     level = {
-        State.AHEAD: 15.5,
-        State.WINDOW_OPEN: 11.0,
-        State.PAST_DUE: 5.0,
-        State.PAST_LIMIT: 1.0,
-        State.POSTPONED: 5.0,
+        JobState.AHEAD: 15.5,
+        JobState.WINDOW_OPEN: 11.0,
+        JobState.PAST_DUE: 5.0,
+        JobState.PAST_LIMIT: 1.0,
+        JobState.POSTPONED: 5.0,
     }
     parts: list[Markup] = []
     if state in level:
@@ -40,20 +40,20 @@ def glyph(state: State) -> Markup:
         parts.append(tag("path", d=f"M3 {y}h7V18.5H3z", class_="g-fill"))
     parts.append(tag("path", d=_TUBE, class_="g-line"))
     match state:
-        case State.POSTPONED:
+        case JobState.POSTPONED:
             parts.append(tag("path", d="M15.5 17V5M12.7 8l2.8-3.6L18.3 8", class_="g-line"))
-        case State.NOT_KNOWN:
+        case JobState.NOT_KNOWN:
             parts.append(tag("path", d="M13 6.5a2.6 2.6 0 1 1 3.6 2.4c-.8.4-1 .9-1 2.1M15.6 14v1.6", class_="g-line"))
-        case State.DONE:
+        case JobState.DONE:
             parts.append(tag("path", d="M1 10l5 5L17 3", class_="g-strong"))
-        case State.WITHDRAWN:
+        case JobState.WITHDRAWN:
             parts.append(tag("path", d="M1 17L17 3", class_="g-strong"))
         case _:
             parts.append(tag("path", d=_BRACKET, class_="g-line"))
             parts.append(
-                tag("path", d=_DUE, class_="g-cut" if state in (State.PAST_DUE, State.PAST_LIMIT) else "g-line")
+                tag("path", d=_DUE, class_="g-cut" if state in (JobState.PAST_DUE, JobState.PAST_LIMIT) else "g-line")
             )
-    if state is State.PAST_LIMIT:
+    if state is JobState.PAST_LIMIT:
         parts.append(tag("path", d="M0 0h13v3.4H0z", class_="g-solid"))
     name = state.value.replace(" ", "-")
     return tag(

@@ -7,13 +7,13 @@ from datetime import datetime, timedelta
 from markupsafe import Markup
 
 from api.pages import words as pages_words
-from api.pages.drawing.field import Field, stairs
+from api.pages.drawing.field import Scales, stairs
 from api.pages.shared.svg import tag, text, width_of
-from api.pages.shared.view import MarginRun
+from api.pages.shared.view import MarginStretch
 from scheduler.shiptime import instant_of
 
 
-def water(runs: Sequence[MarginRun], field: Field, bottom: float) -> list[Markup]:
+def water(runs: Sequence[MarginStretch], field: Scales, bottom: float) -> list[Markup]:
     """Water over the bed; without runs a bed alone."""
     if not runs:
         bed = f"M{field.left} {field.floor}H{field.right}V{bottom}H{field.left}z"
@@ -29,10 +29,10 @@ def water(runs: Sequence[MarginRun], field: Field, bottom: float) -> list[Markup
     ]
 
 
-def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
+def below(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """Stretches below the minimum, with how much is lacking, the deepest first where there is no room for all."""
     parts: list[Markup] = []
-    stretches = pages_words.below(runs)
+    stretches = pages_words.below_words(runs)
     for stretch in stretches:
         for run in stretch:
             x, y = field.x(run.from_at), field.y(run.minimum_m3_per_h)
@@ -51,7 +51,7 @@ def below(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
     return parts
 
 
-def _lack_words(stretch: Sequence[MarginRun], field: Field, *, alone: bool) -> tuple[str, float, float]:
+def _lack_words(stretch: Sequence[MarginStretch], field: Scales, *, alone: bool) -> tuple[str, float, float]:
     """How far below, the middle of it, and half its width; the word stands where there is room for it."""
     first, last = field.x(stretch[0].from_at), field.x(stretch[-1].to_at)
     words = lack_number(min(run.margin_m3_per_h for run in stretch))
@@ -70,7 +70,7 @@ def lack_number(m3_per_h: float) -> str:
     return pages_words.number(tenths / 10, 1 if tenths % 10 else 0)
 
 
-def day_words(field: Field, bottom: float, offset: int, lines_from: float | None = None) -> list[Markup]:
+def axis_day(field: Scales, bottom: float, offset: int, lines_from: float | None = None) -> list[Markup]:
     """A tick each day under `bottom`, a longer one on Mondays, and dates: each day's where few are drawn, else Mondays'.
 
     lines_from: y from which faint lines come down to the ticks that are dated.
@@ -103,10 +103,10 @@ def day_words(field: Field, bottom: float, offset: int, lines_from: float | None
     return parts
 
 
-def axes(field: Field, bottom: float, now_at: datetime, offset: int, *, figures: bool) -> list[Markup]:
+def axes(field: Scales, bottom: float, now_at: datetime, offset: int, *, figures: bool) -> list[Markup]:
     """Days under the bed, capacity beside it, now."""
     edge = f"M{field.left} {bottom:.1f}H{field.right}V{field.top:.1f}"
-    parts = [tag("path", d=edge, class_="s-tick open"), *day_words(field, bottom, offset)]
+    parts = [tag("path", d=edge, class_="s-tick open"), *axis_day(field, bottom, offset)]
     step = _round_step((field.high - field.low) / 3)
     value = -(-field.low // step) * step
     while figures and value <= field.high + 1e-9:
@@ -125,7 +125,7 @@ def _round_step(about: float) -> float:
     return next(power * k for k in (1, 2, 5, 10) if power * k >= about or k == 10)
 
 
-def bed_words(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
+def bed_words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """The minimum written in the bed: the usual one in full, other stretches by number and, once, by name."""
     stretches: list[tuple[float, float, float, str]] = []
     for run in runs:
@@ -150,7 +150,7 @@ def bed_words(runs: Sequence[MarginRun], field: Field) -> list[Markup]:
     words += "" if usual[1] == "minimum" else f" · {usual[1]}"
     y = field.y(usual[0]) + 18
     wide = width_of(words, 12.5)
-    lacks = pages_words.below(runs)
+    lacks = pages_words.below_words(runs)
     taken = []
     for stretch in lacks:
         _, middle, half = _lack_words(stretch, field, alone=len(lacks) == 1)

@@ -6,17 +6,17 @@ from datetime import datetime
 from markupsafe import Markup
 
 from api.pages.drawing.depths import leads, soundings
-from api.pages.drawing.field import ROW, Field, Plumb, place_flags
+from api.pages.drawing.field import ROW, Plumb, Scales, place_flags
 from api.pages.drawing.ground import axes, bed_words, below, water
 from api.pages.shared.svg import join, tag, text
-from api.pages.shared.view import MarginRun
+from api.pages.shared.view import MarginStretch
 
 BED = 46
 AXIS = 26
 
 
 def margin_chart(
-    runs: Sequence[MarginRun],
+    runs: Sequence[MarginStretch],
     plumbs: Sequence[Plumb],
     *,
     from_at: datetime,
@@ -44,7 +44,7 @@ def margin_chart(
     flags = place_flags([(x, p.label) for p, x in wanted], right + 40, rows)
     used = max((f.row + 1 for f in flags if f.row is not None), default=0)
     top = 8.0 + used * ROW + (6 if used else 12)
-    field = Field(from_at, to_at, left, right, top, top + depth, low, high)
+    field = Scales(from_at, to_at, left, right, top, top + depth, low, high)
     bottom = field.floor + BED
     parts = [*water(inside, field, bottom), *below(inside, field)]
     parts += axes(field, bottom, now_at, utc_offset_minutes, figures=bool(inside))
@@ -57,7 +57,7 @@ def margin_chart(
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 
 
-def scale_of(runs: Sequence[MarginRun]) -> tuple[float, float]:
+def scale_of(runs: Sequence[MarginStretch]) -> tuple[float, float]:
     """Lowest and highest capacity to be drawn, m3/h; never equal."""
     if not runs:
         return 0.0, 1.0

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text, width_of
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 
 TUBE_WIDTH = 154
 TUBE_TOP, TUBE_BOTTOM = 8.0, 132.0
@@ -27,7 +27,7 @@ class TubeFigure:
     share: float | None
     window_share: float
     limit_share: float
-    state: State
+    state: JobState
     pressing: bool = False
 
 
@@ -55,8 +55,8 @@ def _tube(figure: TubeFigure, x: float, width: float) -> list[Markup]:
     parts = [tag("rect", x=x, y=TUBE_TOP, width=width, height=TUBE_BOTTOM - TUBE_TOP, class_="s-glass")]
     if figure.share is not None:
         level, due = tube_y(figure.share), tube_y(1.0)
-        late = figure.share > 1 and figure.state in (State.PAST_DUE, State.PAST_LIMIT)
-        shade = "boot" if figure.state is State.PAST_LIMIT else "brass"
+        late = figure.share > 1 and figure.state in (JobState.PAST_DUE, JobState.PAST_LIMIT)
+        shade = "boot" if figure.state is JobState.PAST_LIMIT else "brass"
         top = due if late else level
         parts.append(tag("rect", x=x + 1, y=top, width=width - 2, height=TUBE_BOTTOM - top - 0.5, class_="s-water"))
         if late:

@@ -6,8 +6,8 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from api.pages.drawing.field import Field
-from api.pages.drawing.ground import day_words
+from api.pages.drawing.field import Scales
+from api.pages.drawing.ground import axis_day
 from api.pages.shared.svg import join, tag, text, width_of
 
 ROW = 22.0
@@ -32,7 +32,7 @@ class WindowMark:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PumpLine:
+class WindowLine:
     """A pump and the jobs on its line; says: what stands there when it has none."""
 
     name: str
@@ -40,7 +40,7 @@ class PumpLine:
     says: str = ""
 
 
-def rows_of(marks: Sequence[WindowMark], field: Field) -> tuple[tuple[WindowMark, int], ...]:
+def lines_of(marks: Sequence[WindowMark], field: Scales) -> tuple[tuple[WindowMark, int], ...]:
     """Each mark with its row, so that no bracket or label lies on another; as few rows as come out, earliest first."""
     ends: list[float] = []
     placed = []
@@ -53,7 +53,7 @@ def rows_of(marks: Sequence[WindowMark], field: Field) -> tuple[tuple[WindowMark
 
 
 def window_chart(
-    lines: Sequence[PumpLine],
+    lines: Sequence[WindowLine],
     *,
     from_at: datetime,
     to_at: datetime,
@@ -68,12 +68,12 @@ def window_chart(
         lines: pumps from top to bottom; marks that lie outside from_at..to_at are left out.
         name: what the picture says in words, for those who do not see it.
     """
-    field = Field(from_at, to_at, 1.0, width - GUTTER, 0.0, 1.0, 0.0, 1.0)
+    field = Scales(from_at, to_at, 1.0, width - GUTTER, 0.0, 1.0, 0.0, 1.0)
     parts: list[Markup] = []
     rules, top = "", 4.0
     for line in lines:
         inside = [m for m in line.marks if _inside(m, field)]
-        placed = rows_of(inside, field)
+        placed = lines_of(inside, field)
         height = 2 * PAD + ROW * max(1, 1 + max((row for _, row in placed), default=0))
         for mark, row in placed:
             parts += _mark(mark, field, top + PAD + ROW * (row + 0.6))
@@ -84,7 +84,7 @@ def window_chart(
         top += height
         rules += f"M{field.left:.1f} {top:.1f}H{width}"
     behind = [tag("path", d=rules, class_="s-rule")] if rules else []
-    behind += day_words(field, top, utc_offset_minutes, lines_from=4.0)
+    behind += axis_day(field, top, utc_offset_minutes, lines_from=4.0)
     if from_at <= now_at < to_at:
         behind.append(tag("path", d=f"M{field.x(now_at):.1f} 0V{top:.1f}", class_="s-now"))
     height = int(top + 26)
@@ -92,21 +92,21 @@ def window_chart(
     return tag("svg", drawn, viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 
 
-def _inside(mark: WindowMark, field: Field) -> bool:
+def _inside(mark: WindowMark, field: Scales) -> bool:
     first = min(mark.opens_at, mark.from_at or mark.opens_at)
     last = max(mark.limit_at, mark.to_at or mark.limit_at)
     planned = mark.from_at is None or mark.to_at is None or (mark.from_at < field.to_at and mark.to_at > field.from_at)
     return planned and first < field.to_at and last > field.from_at
 
 
-def _block(mark: WindowMark, field: Field) -> tuple[float, float] | None:
+def _block(mark: WindowMark, field: Scales) -> tuple[float, float] | None:
     if mark.from_at is None or mark.to_at is None:
         return None
     left = field.x(mark.from_at)
     return left, max(field.x(mark.to_at), left + (8.0 if mark.by_hand else 6.0))
 
 
-def _said(mark: WindowMark, field: Field) -> tuple[str, float, str | None]:
+def _said(mark: WindowMark, field: Scales) -> tuple[str, float, str | None]:
     """The mark's words, where they stand, and the end they are held by: after the block, or before it at the edge."""
     words = f"{mark.label}, no place" if mark.from_at is None else mark.label
     block = _block(mark, field)
@@ -118,7 +118,7 @@ def _said(mark: WindowMark, field: Field) -> tuple[str, float, str | None]:
     return words, block[0] - 5, "end"
 
 
-def _reach(mark: WindowMark, field: Field) -> tuple[float, float]:
+def _reach(mark: WindowMark, field: Scales) -> tuple[float, float]:
     words, at, anchor = _said(mark, field)
     wide = width_of(words, SIZE)
     first, last = (at - wide, at) if anchor else (at, at + wide)
@@ -126,7 +126,7 @@ def _reach(mark: WindowMark, field: Field) -> tuple[float, float]:
     return min(edges), max(edges)
 
 
-def _mark(mark: WindowMark, field: Field, y: float) -> list[Markup]:
+def _mark(mark: WindowMark, field: Scales, y: float) -> list[Markup]:
     opens, limit = field.x(mark.opens_at), field.x(mark.limit_at)
     bracket = f"M{opens:.1f} {y:.1f}H{limit:.1f}" if limit > opens else ""
     bracket += f"M{opens:.1f} {y - 5:.1f}v10" if field.from_at <= mark.opens_at <= field.to_at else ""

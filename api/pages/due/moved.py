@@ -7,8 +7,8 @@ from datetime import datetime
 from api.pages import words
 from api.pages.shared.layout import render
 from api.pages.shared.view import Frame
-from scheduler.actions.plant_state.load import Situation
-from scheduler.actions.plant_state.published import Moved
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.plant_state.published import MovedDate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,9 +42,9 @@ def moved_page(view: MovedView, *, light: str, csrf: str) -> str:
     return render("moved.html", view.frame, light, csrf, view=view, answer=answer)
 
 
-def move_lines(now: Situation, found: Sequence[Moved]) -> tuple[MovedLine, ...]:
+def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine, ...]:
     """The moves in words, in ship time."""
-    names = {job.occurrence.key: f"{now.position_name(job.position)} {words.inner(job.kind_name)}" for job in now.jobs}
+    names = {job.job_id.key: f"{now.position_name(job.position)} {words.inner(job.kind_name)}" for job in now.jobs}
     kinds = {kind.code: kind.name for kind in now.plant.job_kinds}
     offset = now.offset_minutes
     return tuple(
@@ -61,14 +61,14 @@ def move_lines(now: Situation, found: Sequence[Moved]) -> tuple[MovedLine, ...]:
     )
 
 
-def _date(at: datetime, now: Situation) -> str:
+def _date(at: datetime, now: PlantState) -> str:
     """Day and date, with the year when it is not that of now."""
     year = words.ship(at, now.offset_minutes).year
     said = words.short_date(at, now.offset_minutes)
     return said if year == words.ship(now.at, now.offset_minutes).year else f"{said}{words.NBSP}{year}"
 
 
-def by_words(one: Moved, offset_minutes: int) -> str:
+def by_words(one: MovedDate, offset_minutes: int) -> str:
     """By how many days, in which direction; early and late dates alone may move too.
 
     The days are those of the ship's calendar.

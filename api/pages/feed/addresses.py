@@ -14,7 +14,7 @@ _SECRET_LETTERS = 43
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shown:
+class AddressShown:
     """The addresses of one secret: events and tasks, each by http(s) and as webcal."""
 
     id: str
@@ -38,10 +38,10 @@ def must_fit(base_url: str) -> None:
         )
 
 
-def shown(base_url: str, made: Made) -> Shown:
+def address_shown(base_url: str, made: Made) -> AddressShown:
     """The addresses of a secret. webcal opens the subscription of a calendar program and is fetched by http or https."""
     plan, tasks = (base_url + _PATH.format(secret=made.secret, name=name) for name in ("plan", "tasks"))
-    return Shown(id=made.id, address=plan, webcal=_webcal(plan), tasks=tasks, webcal_tasks=_webcal(tasks))
+    return AddressShown(id=made.id, address=plan, webcal=_webcal(plan), tasks=tasks, webcal_tasks=_webcal(tasks))
 
 
 def _webcal(address: str) -> str:
@@ -80,7 +80,7 @@ REFRESH = (
 )
 
 
-def aboard(base_url: str) -> tuple[str, ...]:
+def address_is_local(base_url: str) -> tuple[str, ...]:
     """What works aboard, honestly, for a server people reach at `base_url`."""
     said = [
         "A program on this computer network fetches it, with or without the internet, as long as it reaches this server.",

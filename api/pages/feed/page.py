@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from api.pages import words
-from api.pages.feed.addresses import KEEP, REFRESH, Shown, aboard
+from api.pages.feed.addresses import KEEP, REFRESH, AddressShown, address_is_local
 from api.pages.shared import qr
 from api.pages.shared.layout import render
 from api.pages.shared.view import Frame
@@ -39,7 +39,7 @@ class AddressesView:
     fleet: bool
     kinds: Sequence[tuple[str, str]]
     form: AddressForm = field(default_factory=AddressForm)
-    made: Shown | None = None
+    made: AddressShown | None = None
     changed: bool = False
     served: Sequence[tuple[str, datetime, datetime]] = ()
     trouble: Sequence[tuple[str, datetime]] = ()
@@ -68,7 +68,7 @@ def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
-        answer=answer(view),
+        answer=addresses_heading(view),
         lines=[line(one, names, kinds, offset) for one in view.addresses],
         served=[
             f"{name}: looked through {words.moment(made_at, offset)}, last changed {words.moment(changed_at, offset)}."
@@ -82,11 +82,11 @@ def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
         code=code,
         keep=KEEP,
         refresh=REFRESH,
-        aboard=aboard(view.base_url),
+        aboard=address_is_local(view.base_url),
     )
 
 
-def answer(view: AddressesView) -> str:
+def addresses_heading(view: AddressesView) -> str:
     """The heading."""
     if view.made is not None:
         return "The address is changed; the old one is dead." if view.changed else "Your new calendar address."

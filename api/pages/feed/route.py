@@ -7,13 +7,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.pages.feed.addresses import must_fit, shown
+from api.pages.feed.addresses import address_shown, must_fit
 from api.pages.feed.page import AddressesView, AddressForm, addresses_page
 from api.pages.shared import build
 from api.pages.shared.view import Frame, Link
-from api.server.deps import Asking, AskingDep, HouseDep, must_be_own_form, reached_at
+from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form, reached_at
 from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses, calendars, refresh
 from scheduler.actions.vessel import fleet
 from scheduler.domain.feed.scope import ALARM_HOUR, Scope
@@ -24,13 +24,13 @@ router = APIRouter(include_in_schema=False)
 
 
 @router.get("/feeds")
-def feeds(request: Request, house: HouseDep, who: AskingDep) -> Response:
+def feeds(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Addresses in use, and the form for a new one."""
-    return _shown(request, house, who, 200)
+    return _shown(request, context, who, 200)
 
 
 @router.post("/feeds")
-async def make(request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def make(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Make an address; the answer shows it this once."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -42,44 +42,44 @@ async def make(request: Request, house: HouseDep, who: AskingDep) -> Response:
 
     def act() -> Response:
         try:
-            base = reached_at(request, house)
+            base = reached_at(request, context)
             must_fit(base)
-            made = _make(house, who, typed, kinds)
+            made = _make(context, who, typed, kinds)
         except Refused as refused:
             again = AddressForm(values=typed, kinds=kinds, says=refused.says, faults=_at(refused))
-            return _shown(request, house, who, 422, form=again)
-        told = shown(base, made)
-        return _shown(request, house, who, 201, made=told)
+            return _shown(request, context, who, 422, form=again)
+        told = address_shown(base, made)
+        return _shown(request, context, who, 201, made=told)
 
     return await run_in_threadpool(act)
 
 
 @router.post("/feeds/{feed_id}/rotate")
-async def rotate(feed_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def rotate(feed_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """A new secret for an address; the answer shows it this once."""
     must_be_own_form(who, (await request.form()).get("csrf"))
 
     def act() -> Response:
-        base = reached_at(request, house)
+        base = reached_at(request, context)
         must_fit(base)
-        made = shown(base, addresses.rotate(house, who.actor, feed_id))
-        return _shown(request, house, who, 200, made=made, changed=True)
+        made = address_shown(base, addresses.rotate(context, who.actor, feed_id))
+        return _shown(request, context, who, 200, made=made, changed=True)
 
     return await run_in_threadpool(act)
 
 
 @router.post("/feeds/{feed_id}/revoke")
-async def revoke(feed_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def revoke(feed_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Withdraw an address."""
     must_be_own_form(who, (await request.form()).get("csrf"))
-    await run_in_threadpool(addresses.revoke, house, who.actor, feed_id)
+    await run_in_threadpool(addresses.revoke, context, who.actor, feed_id)
     return RedirectResponse("/feeds", 303)
 
 
-def _make(house: House, who: Asking, typed: dict[str, str], kinds: frozenset[str]) -> addresses.Made:
+def _make(context: Context, who: Asking, typed: dict[str, str], kinds: frozenset[str]) -> addresses.Made:
     days, ahead, hour = (_whole(typed, name) for name in ("days", "days_ahead", "alarm_hour"))
     return addresses.make_address(
-        house,
+        context,
         who.actor,
         person_id=_person(who),
         vessel_id=typed["vessel"] or who.actor.vessel_id,
@@ -111,39 +111,39 @@ def _person(who: Asking) -> str:
     return who.actor.person_id
 
 
-def _shown(request: Request, house: House, who: Asking, status: int, **told: Any) -> Response:
-    told_till = house.now() - timedelta(days=addresses.WITHDRAWN_DAYS)
+def _shown(request: Request, context: Context, who: Asking, status: int, **told: Any) -> Response:
+    told_till = context.now() - timedelta(days=addresses.WITHDRAWN_DAYS)
     mine = [
-        one for one in addresses.addresses(house, who.actor, _person(who)) if (one.ended_at or told_till) >= told_till
+        one for one in addresses.addresses(context, who.actor, _person(who)) if (one.ended_at or told_till) >= told_till
     ]
-    reached = [vessel for vessel, _ in fleet.list_vessels(house, who.actor)]
+    reached = [vessel for vessel, _ in fleet.list_vessels(context, who.actor)]
     names = {vessel.id: vessel.name for vessel in reached}
     kinds = {kind.code: kind.name for vessel in reached for plant in vessel.plants for kind in plant.job_kinds}
-    bodies = ((vessel, calendars.last_good(house, Scope(vessel_id=vessel.id))) for vessel in reached)
+    bodies = ((vessel, calendars.last_good(context, Scope(vessel_id=vessel.id))) for vessel in reached)
     view = AddressesView(
-        frame=_frame(house, who, reached),
-        now_at=house.now(),
-        base_url=reached_at(request, house),
+        frame=_frame(context, who, reached),
+        now_at=context.now(),
+        base_url=reached_at(request, context),
         addresses=mine,
         vessels=list(names.items()),
         fleet=who.actor.vessel_id is None,
         kinds=sorted(kinds.items(), key=lambda pair: pair[1]),
         served=[(vessel.name, body.made_at, body.changed_at) for vessel, body in bodies if body is not None],
-        trouble=[(names[one], since_at) for one, (_, since_at) in refresh.trouble(house).items() if one in names],
+        trouble=[(names[one], since_at) for one, (_, since_at) in refresh.trouble(context).items() if one in names],
         **told,
     )
     return page(addresses_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
 
-def _frame(house: House, who: Asking, reached: list[Vessel]) -> Frame:
+def _frame(context: Context, who: Asking, reached: list[Vessel]) -> Frame:
     if who.actor.vessel_id is not None and reached:
-        return build.vessel_frame(house, who, reached[0].id, "/feeds", "Calendar addresses", "feed")
+        return build.vessel_frame(context, who, reached[0].id, "/feeds", "Calendar addresses", "feed")
     links = (Link(label="Feed", href="/feeds", current=True), Link(label="Fleet", href="/?all=1"))
     return Frame(
         title="Calendar addresses · Leadline",
         here="/feeds",
         links=links,
-        now_at=house.now(),
+        now_at=context.now(),
         person=who.actor.name,
         sign_out_action="/sign-out",
     )

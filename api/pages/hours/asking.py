@@ -9,7 +9,7 @@ from api.pages.hours.view import AskField, AskForm, QuestionView
 from api.pages.shared.typed import figure, ship_instant
 from api.pages.words import NBSP, clock, moment, number, offset_words, ship
 from scheduler.actions.base.context import instant
-from scheduler.actions.due.questions import Told, What
+from scheduler.actions.due.questions import QuestionAnswer, What
 from scheduler.domain.hours.ledger_says import counts_text, hours_text
 from scheduler.domain.hours.questions import Asks, Question
 from scheduler.errors import Refused
@@ -220,7 +220,7 @@ def _tenths(seconds: int) -> str:
     return f"{seconds / 3600:.1f}".removesuffix(".0")
 
 
-def told_of(form: Mapping[str, str]) -> Told:
+def answer_typed(form: Mapping[str, str]) -> QuestionAnswer:
     """An answer as it was typed.
 
     Raises:
@@ -248,7 +248,7 @@ def told_of(form: Mapping[str, str]) -> Told:
         faults.append(("/reason", "this is empty; say why in a few words."))
     if faults:
         raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-    return Told(
+    return QuestionAnswer(
         what=what,
         reason=form["reason"].strip()[:1000],
         at=at,

@@ -5,14 +5,14 @@ from collections.abc import Sequence
 
 from api.pages.hours.asking import Back, figure_text, instant_words, question_view
 from api.pages.hours.events import event_lines
-from api.pages.hours.view import AskField, AskForm, CountersView, CounterView, LogLine, LookLine
-from api.pages.shared.build import frame_of, may, shown_job
+from api.pages.hours.view import AskField, AskForm, CountersView, CounterView, DiagnosisLine, LogLine
+from api.pages.shared.build import as_job_line, frame_of, may
 from api.pages.words import NBSP, count_words, listed, moment, number, offset_words, short_date
 from api.server.deps import Asking
 from scheduler.actions.base.context import instant
-from scheduler.actions.due.questions import Changed, CounterSheet, PlantSheet
-from scheduler.actions.plant_state.load import Situation
-from scheduler.domain.checks.diagnosis import ASKED, Look
+from scheduler.actions.due.questions import CounterChange, CounterSheet, PlantSheet
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.domain.checks.diagnosis import ASKED, Diagnosis
 from scheduler.domain.hours.ledger import Code
 from scheduler.domain.hours.questions import MISSING
 from scheduler.domain.hours.running import RunningHours
@@ -44,11 +44,11 @@ VERDICTS = {
 def counters_view(
     sheets: Sequence[PlantSheet],
     log: Sequence[IntakeLogRow],
-    looks: Sequence[Look],
+    looks: Sequence[Diagnosis],
     who: Asking,
     *,
     back: Back,
-    changed: Changed | None = None,
+    changed: CounterChange | None = None,
     says: str = "",
     forget: str = "",
 ) -> CountersView:
@@ -127,7 +127,7 @@ def _counter(sheet: PlantSheet, one: CounterSheet, who: Asking, answers: bool, b
     )
 
 
-def _facts(now: Situation, one: CounterSheet) -> tuple[tuple[str, str, str], ...]:
+def _facts(now: PlantState, one: CounterSheet) -> tuple[tuple[str, str, str], ...]:
     offset = now.offset_minutes
     newest_at = None if one.newest is None else one.newest[0]
     value = "nothing yet" if one.newest is None else figure_text(one.newest[1])
@@ -174,7 +174,7 @@ def _why_estimated(one: CounterSheet) -> str:
     )
 
 
-def _correct(one: CounterSheet, now: Situation, back: Back) -> AskForm:
+def _correct(one: CounterSheet, now: PlantState, back: Back) -> AskForm:
     """Hours added or taken away without any question."""
     fid = f"c-{one.id}"
     mine = back.asked == fid
@@ -215,12 +215,12 @@ def _correct(one: CounterSheet, now: Situation, back: Back) -> AskForm:
     )
 
 
-def _look_line(one: Look, now: Situation) -> LookLine:
+def _look_line(one: Diagnosis, now: PlantState) -> DiagnosisLine:
     since = "" if one.since_at is None else moment(one.since_at, now.offset_minutes)
-    return LookLine(which=one.which, since=since, says=one.says, do=one.do)
+    return DiagnosisLine(which=one.which, since=since, says=one.says, do=one.do)
 
 
-def _log_line(row: IntakeLogRow, now: Situation) -> LogLine:
+def _log_line(row: IntakeLogRow, now: PlantState) -> LogLine:
     return LogLine(
         came=moment(instant(row.received_s), now.offset_minutes),
         counter=row.counter_ref,
@@ -230,7 +230,7 @@ def _log_line(row: IntakeLogRow, now: Situation) -> LogLine:
     )
 
 
-def _changed(sheets: Sequence[PlantSheet], changed: Changed) -> tuple[str, ...]:
+def _changed(sheets: Sequence[PlantSheet], changed: CounterChange) -> tuple[str, ...]:
     """What an answer changed: the record, hours before and after, due points."""
     for sheet in sheets:
         one = next((c for c in sheet.counters if c.id == changed.counter), None)
@@ -247,7 +247,7 @@ def _changed(sheets: Sequence[PlantSheet], changed: Changed) -> tuple[str, ...]:
         else:
             said.append(f"{position} had {before}, it now has {after}.")
         for moved in changed.moved:
-            job = shown_job(now, moved.job)
+            job = as_job_line(now, moved.job)
             name = f"{job.position} {job.kind_name.lower()}" if job.position else job.kind_name
             old, new = (short_date(at, now.offset_minutes) for at in (moved.before_at, moved.after_at))
             said.append(f"{name} falls due {new}, before {old}.")

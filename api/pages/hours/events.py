@@ -6,7 +6,7 @@ from api.pages.hours.asking import Back
 from api.pages.hours.view import AskField, AskForm, EventLine
 from api.pages.words import moment, number
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.hours.counter_events import ASKED, ToldEvent
+from scheduler.actions.hours.counter_events import ASKED, EventShown
 from scheduler.actions.hours.undoing import SECOND
 from scheduler.domain.hours.ledger_says import counts_text
 
@@ -15,7 +15,7 @@ _STATES = {"asked": "waits for another person", "confirmed": "confirmed", "undon
 
 
 def event_lines(
-    events: tuple[ToldEvent, ...], counter: str, offset: int, actor: Actor, back: Back, *, may: bool
+    events: tuple[EventShown, ...], counter: str, offset: int, actor: Actor, back: Back, *, may: bool
 ) -> tuple[EventLine, ...]:
     """The newest events and all that wait, newest first. may: whether this person records events at all."""
     shown = [event for place, event in enumerate(events) if place < SHOWN or event.state == "asked"]
@@ -29,7 +29,7 @@ def event_lines(
     )
 
 
-def event_words(event: ToldEvent, offset: int) -> str:
+def event_words(event: EventShown, offset: int) -> str:
     """One event in a sentence: what, when, by whom, why, and what became of it."""
     what = ASKED.get(event.kind, event.kind)
     hours = "" if event.hours is None else f" of {number(event.hours, 1)} h"
@@ -46,7 +46,7 @@ def event_words(event: ToldEvent, offset: int) -> str:
     return f"{told}. {by}: {event.reason}{f' ({state})' if state else ''}"
 
 
-def _forms(event: ToldEvent, counter: str, actor: Actor, back: Back) -> list[AskForm]:
+def _forms(event: EventShown, counter: str, actor: Actor, back: Back) -> list[AskForm]:
     own = event.detail.get("asked_by_id") == (actor.person_id or actor.id)
     found = []
     if event.state == "asked":
@@ -62,7 +62,7 @@ def _forms(event: ToldEvent, counter: str, actor: Actor, back: Back) -> list[Ask
 
 
 def _form(
-    event: ToldEvent, counter: str, what: str, label: str, help_: str, button: str, back: Back, reason: str
+    event: EventShown, counter: str, what: str, label: str, help_: str, button: str, back: Back, reason: str
 ) -> AskForm:
     fid = f"e-{event.id}-{what}"
     mine = back.asked == fid

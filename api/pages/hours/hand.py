@@ -10,22 +10,22 @@ from api.pages.shared.build import frame_of
 from api.pages.shared.layout import typed_moment
 from api.pages.words import count_words, number
 from api.server.deps import Asking
-from scheduler.actions.hours.by_hand import HandCounter, Judged
-from scheduler.actions.plant_state.load import Situation
-from scheduler.domain.hours.ledger import Verdict
+from scheduler.actions.hours.by_hand import HandCounter, ValueJudged
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.domain.hours.ledger import LedgerVerdict
 
 FIELD = "counter:"
 """Before the counter's id in the names of the fields."""
 
 
 def hand_view(
-    now: Situation,
+    now: PlantState,
     who: Asking,
     counters: Sequence[HandCounter],
     *,
     at: str = "",
     typed: Mapping[str, str] | None = None,
-    judged: Mapping[str, Judged] | None = None,
+    judged: Mapping[str, ValueJudged] | None = None,
     at_fault: str = "",
     says: str = "",
 ) -> HandView:
@@ -54,7 +54,7 @@ def hand_view(
     )
 
 
-def _answer(judged: Mapping[str, Judged], counters: Sequence[HandCounter]) -> str:
+def _answer(judged: Mapping[str, ValueJudged], counters: Sequence[HandCounter]) -> str:
     if not judged:
         unread = sum(one.newest is None for one in counters)
         if unread == len(counters):
@@ -64,7 +64,7 @@ def _answer(judged: Mapping[str, Judged], counters: Sequence[HandCounter]) -> st
     left = len(judged) - kept
     stored = f"{count_words(kept, 'reading is', 'readings are')} stored" if kept else "Nothing is stored"
     if not left:
-        held = sum(one.entry is not None and one.entry.verdict == Verdict.HELD for one in judged.values())
+        held = sum(one.entry is not None and one.entry.verdict == LedgerVerdict.HELD for one in judged.values())
         odd = sum(one.unusual is not None for one in judged.values())
         parts = [f"{held} held: see the counters page"] if held else []
         parts += [f"{odd} far more than usual: look again below"] if odd else []
@@ -72,7 +72,7 @@ def _answer(judged: Mapping[str, Judged], counters: Sequence[HandCounter]) -> st
     return f"{stored}; {count_words(left, 'was not taken and still stands', 'were not taken and still stand').lower()} below."
 
 
-def _line(one: HandCounter, now: Situation, value: str, judged: Judged | None) -> HandLine:
+def _line(one: HandCounter, now: PlantState, value: str, judged: ValueJudged | None) -> HandLine:
     before = "Never read: the first reading is the start, hours before it need an opening balance"
     if one.newest is not None:
         before = f"Showed {figure_text(one.newest[1])}, {instant_words(one.newest[0], now.at, now.offset_minutes)}"
@@ -86,7 +86,7 @@ def _line(one: HandCounter, now: Situation, value: str, judged: Judged | None) -
     )
 
 
-def _unusual_words(one: Judged) -> str:
+def _unusual_words(one: ValueJudged) -> str:
     odd = one.unusual
     if odd is None:
         return ""
@@ -95,7 +95,7 @@ def _unusual_words(one: Judged) -> str:
     return f"{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong."
 
 
-def judged_words(one: Judged) -> str:
+def judged_words(one: ValueJudged) -> str:
     """What became of one value, in a sentence: also the command's words."""
     if one.status == "refused":
         return f"Refused: {one.why}"
@@ -109,9 +109,9 @@ def judged_words(one: Judged) -> str:
     entry = one.entry
     if entry is None:
         return f"{known}; judged with the next reading."
-    if entry.verdict == Verdict.CREDITED:
+    if entry.verdict == LedgerVerdict.CREDITED:
         counted = f"{known}; {number(entry.credit_s / 3600, 1)} h counted since the reading before"
         return f"{counted}{_unusual_words(one)}" if one.unusual else f"{counted}."
     reason = f" ({entry.reason})" if entry.reason else ""
-    asks = " It waits for an answer on the counters page." if entry.verdict == Verdict.HELD else ""
+    asks = " It waits for an answer on the counters page." if entry.verdict == LedgerVerdict.HELD else ""
     return f"{known}; {VERDICTS.get(entry.verdict, entry.verdict)}{reason}.{asks}"

@@ -88,7 +88,7 @@ class LogLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LookLine:
+class DiagnosisLine:
     """One thing to look at: which, since when (empty: not known), what, and what to do."""
 
     which: str
@@ -105,7 +105,7 @@ class CountersView:
     answer: str
     sub: str
     plants: tuple[tuple[str, tuple[CounterView, ...]], ...]
-    looks: tuple[LookLine, ...]
+    looks: tuple[DiagnosisLine, ...]
     log: tuple[LogLine, ...]
     hours_href: str = ""
     changed: tuple[str, ...] = ()

@@ -7,14 +7,14 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.pages.notes.page import NotesView, notes_page
 from api.pages.shared import build
 from api.pages.shared.typed import whole_number
-from api.server.deps import Asking, AskingDep, HouseDep, must_be_own_form
+from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
 from api.server.errors import STATUS
 from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import Answer, Hand, House
+from scheduler.actions.base.context import Answer, Context, Hand
 from scheduler.actions.due import postponing
 from scheduler.actions.feed import refresh
 from scheduler.actions.vessel import fleet
@@ -35,13 +35,13 @@ DONE = {
 
 
 @router.get("/vessels/{vessel_id}/notes")
-def notes(vessel_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+def notes(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The page."""
-    return _shown(request, house, who, vessel_id, done=DONE.get(request.query_params.get("done", ""), ""))
+    return _shown(request, context, who, vessel_id, done=DONE.get(request.query_params.get("done", ""), ""))
 
 
 @router.post("/vessels/{vessel_id}/notes")
-async def act(vessel_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def act(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """One of the page's forms; what was typed is kept when it is refused."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -50,12 +50,12 @@ async def act(vessel_id: str, request: Request, house: HouseDep, who: AskingDep)
     def done() -> Response:
         what = typed.get("do", "")
         try:
-            _do(house, who, vessel_id, what, typed)
+            _do(context, who, vessel_id, what, typed)
         except (Refused, Clash, NotAllowed, NotFound) as refused:
             number = typed.get("number", "")
             return _shown(
                 request,
-                house,
+                context,
                 who,
                 vessel_id,
                 STATUS[type(refused)][0],
@@ -69,39 +69,41 @@ async def act(vessel_id: str, request: Request, house: HouseDep, who: AskingDep)
     return await run_in_threadpool(done)
 
 
-def _do(house: House, who: Asking, vessel_id: str, what: str, typed: Mapping[str, str]) -> Answer:
+def _do(context: Context, who: Asking, vessel_id: str, what: str, typed: Mapping[str, str]) -> Answer:
     asked = {"route": f"POST /vessels/{vessel_id}/notes", "body": {k: v for k, v in typed.items() if k != "csrf"}}
     hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
-    fleet.get_vessel(house, who.actor, vessel_id)
+    fleet.get_vessel(context, who.actor, vessel_id)
 
     def said(name: str) -> str:
         return typed.get(name, "")
 
     if what == "clog":
         return breakdown.note_clog(
-            house,
+            context,
             hand,
             vessel_id,
-            at=house.now(),
+            at=context.now(),
             object_found=said("object"),
             riser=said("riser"),
             deck=said("deck"),
         )
     if what == "handover":
-        return handover.write_handover(house, hand, vessel_id, said("text"))
+        return handover.write_handover(context, hand, vessel_id, said("text"))
     if what == "review":
-        return handover.sign_review(house, hand, vessel_id, said("month"), said("text"))
+        return handover.sign_review(context, hand, vessel_id, said("month"), said("text"))
     number = whole_number("number", said("number"))
     if what == "sign":
-        return handover.sign_handover(house, hand, vessel_id, number)
+        return handover.sign_handover(context, hand, vessel_id, number)
     if what == "answer":
         cause, action = said("cause"), said("corrective_action")
-        return nonconformities.answer(house, hand, vessel_id, number, cause=cause, corrective_action=action)
+        return nonconformities.answer_nonconformity(
+            context, hand, vessel_id, number, cause=cause, corrective_action=action
+        )
     if what == "close":
-        return nonconformities.close(house, hand, vessel_id, number)
+        return nonconformities.close_nonconformity(context, hand, vessel_id, number)
     if what == "decide":
-        answer = postponing.decide(
-            house,
+        answer = postponing.decide_postponement(
+            context,
             hand,
             vessel_id,
             number,
@@ -110,14 +112,14 @@ def _do(house: House, who: Asking, vessel_id: str, what: str, typed: Mapping[str
             class_agreed=said("class_agreed"),
             master=said("master")[:200],
         )
-        refresh.refresh(house, PEN(house.settings.shown_base_url()), vessel_id)
+        refresh.refresh(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
         return answer
     raise Refused(f"{what[:40]!r} is none of the page's forms.")
 
 
 def _shown(
     request: Request,
-    house: House,
+    context: Context,
     who: Asking,
     vessel_id: str,
     status: int = 200,
@@ -130,16 +132,16 @@ def _shown(
 ) -> Response:
     here = f"/vessels/{vessel_id}/notes"
     view = NotesView(
-        frame=build.vessel_frame(house, who, vessel_id, here, "Notes", "notes"),
+        frame=build.vessel_frame(context, who, vessel_id, here, "Notes", "notes"),
         action=here,
         may_write=build.may(who, "POST", "/vessels/{vessel_id}/notes"),
         may_decide=who.actor.role in DECIDES,
         may_review=build.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews"),
-        clogs=breakdown.clogs_of(house, vessel_id),
-        handovers=handover.handovers_of(house, vessel_id),
-        postponements=postponing.listed(house, vessel_id),
-        non_conformities=nonconformities.listed(house, vessel_id),
-        reviews=handover.reviews_of(house, vessel_id),
+        clogs=breakdown.clogs_of(context, vessel_id),
+        handovers=handover.handovers_of(context, vessel_id),
+        postponements=postponing.postponements_listed(context, vessel_id),
+        non_conformities=nonconformities.nonconformities_listed(context, vessel_id),
+        reviews=handover.reviews_of(context, vessel_id),
         done=done,
         refused=refused,
         values=values or {},

@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from api.pages.shared import layout
 from api.pages.shared.typed import own_path
 from api.pages.shared.view import ErrorView, Frame, Link, SignInView
-from api.server.deps import COOKIE, AskingDep, HouseDep, must_be_own_form
+from api.server.deps import COOKIE, AskingDep, ContextDep, must_be_own_form
 from api.server.page_answers import light_of, page
 from scheduler.actions.people import people
 from scheduler.errors import NotSignedIn, SchedulerError
@@ -44,29 +44,29 @@ def entrance(token: str, request: Request) -> Response:
 
 
 @router.post("/enter/{token}")
-def enter(token: str, request: Request, house: HouseDep) -> Response:
+def enter(token: str, request: Request, context: ContextDep) -> Response:
     """Spend the link and sign in; on to the page that was asked for on this device, if any."""
-    secret = people.enter(house, token)
+    secret = people.enter(context, token)
     answer = RedirectResponse(own_path(request.cookies.get(_THEN, ""), "/"), 303)
     answer.delete_cookie(_THEN, path="/")
     answer.set_cookie(
         COOKIE,
         secret,
-        max_age=house.settings.session_hours * 3600,
+        max_age=context.settings.session_hours * 3600,
         httponly=True,
         samesite="lax",
-        secure=not house.settings.insecure_cookie,
+        secure=not context.settings.insecure_cookie,
         path="/",
     )
     return answer
 
 
 @router.post("/sign-out")
-async def sign_out(request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def sign_out(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Sign this browser out."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
-    await run_in_threadpool(people.leave, house, request.cookies.get(COOKIE, ""))
+    await run_in_threadpool(people.leave, context, request.cookies.get(COOKIE, ""))
     answer = RedirectResponse("/sign-in", 303)
     answer.delete_cookie(COOKIE, path="/")
     return answer

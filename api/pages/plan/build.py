@@ -6,17 +6,17 @@ from datetime import datetime, timedelta
 from urllib.parse import quote, urlencode
 
 from api.pages import words
-from api.pages.drawing.windows import PumpLine, WindowMark
-from api.pages.plan.view import Bar, PlanView, SlotLine, Trouble
+from api.pages.drawing.windows import WindowLine, WindowMark
+from api.pages.plan.view import BlockerLine, LateLine, PlanView, SlotLine
 from api.pages.plan.wording import Wording, whys
 from api.pages.shared import build
-from api.pages.shared.margin import margin_runs
-from api.pages.shared.view import JobLine, MarginRun
+from api.pages.shared.margin import margin_stretches
+from api.pages.shared.view import JobLine, MarginStretch
 from api.server.deps import Asking
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.explaining import in_words
-from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.actions.plant_state.load import PlantState, StoredPlan
 from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.vessel.document import caution_line
 from scheduler.planning.explain.reasons import Explained, Forbidden, explain_each
@@ -29,12 +29,12 @@ _IN_TABLE = ("Nearer starts", "Other starts", "Its ideal date")
 MOVES = "/plants/{plant_id}/plan/moves"
 
 
-def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int) -> PlanView:
+def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days: int) -> PlanView:
     """The plan page's view over the next `days` days."""
-    problem, plan = planning.as_now(now, house)
+    problem, plan = planning.as_now(now, context)
     grid_ends_at = problem.starts_at + timedelta(hours=problem.steps)
     ends_at = min(now.at + timedelta(days=days), grid_ends_at)
-    runs = tuple(_until(margin_runs(problem, plan.slots, build.positions_of(now)), ends_at))
+    runs = tuple(_until(margin_stretches(problem, plan.slots, build.positions_of(now)), ends_at))
     held, newer = now.taken or now.proposed, build.newer_plan(now)
     view = PlanView(
         frame=build.frame_of(now, who, here, "Plan", "plan"),
@@ -49,15 +49,15 @@ def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int
         runs=runs,
         jobs=sum(job.renewed_by is None for job in now.jobs),
         again_action=f"{here}/again" if build.may(who, "POST", _AGAIN) else "",
-        held_days=house.settings.frozen_days,
+        held_days=context.settings.frozen_days,
         lines=_lines(now, ()),
     )
     if held is None:
         return view
     wording, names = wording_of(now, held), _job_names(now)
     told = _explained(now, held)
-    lines = {job.occurrence.key: _with_margin(build.job_line(now, job, {}), runs) for job in now.jobs}
-    pinned = {job.key for job in planning.problem_of(now, house).jobs if job.fixed_start is not None}
+    lines = {job.job_id.key: _with_margin(build.job_line(now, job, {}), runs) for job in now.jobs}
+    pinned = {job.key for job in planning.problem_of(now, context).jobs if job.fixed_start is not None}
     slots = _slots(now, held, lines, told, pinned)
     if now.taken is not None and build.may(who, "POST", MOVES):
         slots = tuple(
@@ -92,7 +92,7 @@ def plan_view(now: Situation, house: House, who: Asking, here: str, *, days: int
     )
 
 
-def wording_of(now: Situation, held: HeldPlan) -> Wording:
+def wording_of(now: PlantState, held: StoredPlan) -> Wording:
     """Sentences about that plan in the words of people."""
     year = words.ship(now.at, now.offset_minutes).year
     return Wording(in_words(now, held.problem), [p.name for p in now.plant.positions], year)
@@ -103,15 +103,15 @@ def move_href(key: str, days: int) -> str:
     return f"?{urlencode({'days': days, 'job': key}, safe=':')}#move"
 
 
-def _job_names(now: Situation) -> dict[str, str]:
-    return {job.occurrence.key: job_words(now, job.occurrence.key) for job in now.jobs}
+def _job_names(now: PlantState) -> dict[str, str]:
+    return {job.job_id.key: job_words(now, job.job_id.key) for job in now.jobs}
 
 
-def _until(runs: Sequence[MarginRun], ends_at: datetime) -> list[MarginRun]:
+def _until(runs: Sequence[MarginStretch], ends_at: datetime) -> list[MarginStretch]:
     return [replace(run, to_at=min(run.to_at, ends_at)) for run in runs if run.from_at < ends_at]
 
 
-def _with_margin(line: JobLine, runs: Sequence[MarginRun]) -> JobLine:
+def _with_margin(line: JobLine, runs: Sequence[MarginStretch]) -> JobLine:
     """The job with the least margin in its slot as the plant stands now; none where no pump is out."""
     first, last = line.slot_from_at, line.slot_to_at
     if first is None or last is None or not line.kind.takes_pump_out:
@@ -120,9 +120,9 @@ def _with_margin(line: JobLine, runs: Sequence[MarginRun]) -> JobLine:
     return replace(line, margin_m3_per_h=min(inside, default=None))
 
 
-def _explained(now: Situation, held: HeldPlan) -> dict[str, Explained]:
+def _explained(now: PlantState, held: StoredPlan) -> dict[str, Explained]:
     """Of each open job of the plan, by key: those with a slot in time order, then those without a place."""
-    open_keys = {job.occurrence.key for job in now.jobs}
+    open_keys = {job.job_id.key for job in now.jobs}
     known = {job.key for job in held.problem.jobs} & open_keys
     times = held.times()
     placed = sorted((times[key][0], key) for key in known & times.keys())
@@ -132,13 +132,13 @@ def _explained(now: Situation, held: HeldPlan) -> dict[str, Explained]:
     return {one.key: one for one in explain_each(held.problem, held.plan, keys, offset=offset)}
 
 
-def _by_hand(now: Situation, told: Explained) -> Explained:
+def _by_hand(now: PlantState, told: Explained) -> Explained:
     """The reasons of a slot that somebody set: that, and nothing else."""
     pin = now.pins.get(told.key)
     return told if pin is None else replace(told, reasons=(f"It was set to this time by hand by {pin.by}.",))
 
 
-def _with_pins(now: Situation, held: HeldPlan, told: Mapping[str, Explained]) -> dict[str, Explained]:
+def _with_pins(now: PlantState, held: StoredPlan, told: Mapping[str, Explained]) -> dict[str, Explained]:
     """Jobs without a place that somebody had set say so first, in the words of their shortfall."""
     said = {short.key: short.says for short in held.plan.shortfalls if short.key in now.pins}
     return {
@@ -148,8 +148,8 @@ def _with_pins(now: Situation, held: HeldPlan, told: Mapping[str, Explained]) ->
 
 
 def _slots(
-    now: Situation,
-    held: HeldPlan,
+    now: PlantState,
+    held: StoredPlan,
     lines: Mapping[str, JobLine],
     told: Mapping[str, Explained],
     pinned: set[str],
@@ -183,9 +183,9 @@ def _start(slot: SlotLine) -> datetime:
 
 def _troubles(
     told: Mapping[str, Explained], lines: Mapping[str, JobLine], names: Mapping[str, str], wording: Wording
-) -> list[Trouble]:
+) -> list[LateLine]:
     return [
-        Trouble(
+        LateLine(
             key=key,
             job=lines[key],
             name=names[key],
@@ -203,13 +203,13 @@ def _earlier(bar: Forbidden, line: JobLine) -> bool:
     return line.slot_from_at is None or bar.from_at < line.slot_from_at
 
 
-def _bars(forbidden: Sequence[Forbidden], wording: Wording) -> tuple[Bar, ...]:
+def _bars(forbidden: Sequence[Forbidden], wording: Wording) -> tuple[BlockerLine, ...]:
     """What forbids starts, each thing once, with the days from its first to its last; what forbids most comes first."""
     found: dict[str, list[Forbidden]] = {}
     for one in forbidden:
         found.setdefault(wording.say(one.reason), []).append(one)
     bars = [
-        Bar(
+        BlockerLine(
             from_at=min(one.from_at for one in same),
             to_at=max(one.to_at for one in same),
             starts=sum(one.starts for one in same),
@@ -221,22 +221,22 @@ def _bars(forbidden: Sequence[Forbidden], wording: Wording) -> tuple[Bar, ...]:
     return tuple(sorted(bars, key=lambda bar: (-bar.starts, bar.from_at)))
 
 
-def _lines(now: Situation, jobs: Sequence[SlotLine | Trouble]) -> tuple[PumpLine, ...]:
+def _lines(now: PlantState, jobs: Sequence[SlotLine | LateLine]) -> tuple[WindowLine, ...]:
     """A line for each position, and one for the plant when something is planned that belongs to no position."""
     marks: dict[str, list[WindowMark]] = {}
     for one in jobs:
         marks.setdefault(one.job.due.position or "", []).append(_mark(one))
     lines = [
-        PumpLine(name=p.name, marks=tuple(marks.get(p.name, ())), says="no job planned in these days")
+        WindowLine(name=p.name, marks=tuple(marks.get(p.name, ())), says="no job planned in these days")
         for p in now.plant.positions
     ]
     other = [
         mark for name, found in marks.items() if name not in {p.name for p in now.plant.positions} for mark in found
     ]
-    return (*lines, PumpLine(name="Plant", marks=tuple(other))) if other else tuple(lines)
+    return (*lines, WindowLine(name="Plant", marks=tuple(other))) if other else tuple(lines)
 
 
-def _mark(one: SlotLine | Trouble) -> WindowMark:
+def _mark(one: SlotLine | LateLine) -> WindowMark:
     due = one.job.due
     return WindowMark(
         label=words.short_kind(due.kind_name, 14).lower(),

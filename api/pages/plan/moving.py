@@ -9,14 +9,14 @@ from urllib.parse import quote
 from api.pages import words
 from api.pages.drawing.field import Plumb
 from api.pages.plan.build import wording_of
-from api.pages.plan.view import Choice, MoveForm, MoveLine, MoveView, Tried
+from api.pages.plan.view import MoveForm, MoveLine, MoveView, StartChoice, Tried
 from api.pages.shared import build
-from api.pages.shared.margin import margin_runs
+from api.pages.shared.margin import margin_stretches
 from api.pages.shared.typed import ship_instant
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.plan import moving
 from scheduler.actions.plan.trial import planned_start
-from scheduler.actions.plant_state.load import Situation
+from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.names import job_words
 from scheduler.errors import Refused
 from scheduler.planning.move.trial import Trial
@@ -26,7 +26,7 @@ _HOUR = timedelta(hours=1)
 _DAY = timedelta(days=1)
 
 
-def move_view(now: Situation, house: House, here: str, key: str, form: MoveForm | None = None) -> MoveView:
+def move_view(now: PlantState, context: Context, here: str, key: str, form: MoveForm | None = None) -> MoveView:
     """The form for moving a slot, with the start that was typed tried out; without one, the start as planned.
 
     Raises:
@@ -36,10 +36,10 @@ def move_view(now: Situation, house: House, here: str, key: str, form: MoveForm 
     fallback = planned_start(now, key) or _next_morning(now)
     asked_at, form = _asked(now, fallback, form or MoveForm())
     try:
-        trial = moving.trial(house, now, key, asked_at or fallback)
+        trial = moving.trial(context, now, key, asked_at or fallback)
     except Refused as refused:
         form = _with_faults(form, {"at": _at_field(refused)})
-        asked_at, trial = None, moving.trial(house, now, key, _whole(now, fallback))
+        asked_at, trial = None, moving.trial(context, now, key, _whole(now, fallback))
     assert now.taken is not None
     pin = now.pins.get(key)
     first = min((times[one][0] for one in (key, *trial.with_keys) if one in times), default=None)
@@ -80,7 +80,9 @@ def typed_start(values: Mapping[str, str], offset_minutes: int) -> datetime:
     return ship_instant("at", f"{day}T{at}", str(int(offset_minutes)), offset_minutes)
 
 
-def move_lines(now: Situation, told: Sequence[Mapping[str, Any]], here: str, *, may_undo: bool) -> tuple[MoveLine, ...]:
+def move_lines(
+    now: PlantState, told: Sequence[Mapping[str, Any]], here: str, *, may_undo: bool
+) -> tuple[MoveLine, ...]:
     """The moves made by hand as the page lists them, in the order given."""
     return tuple(
         MoveLine(
@@ -102,7 +104,7 @@ def move_lines(now: Situation, told: Sequence[Mapping[str, Any]], here: str, *, 
 
 
 def changed_since(
-    now: Situation, moves: Sequence[MoveLine], looked_at: datetime | None, key: str, seen_at: datetime | None
+    now: PlantState, moves: Sequence[MoveLine], looked_at: datetime | None, key: str, seen_at: datetime | None
 ) -> tuple[str, ...]:
     """What has changed since a page was looked at, in sentences. seen_at: where the slot stood then."""
     offset = now.offset_minutes
@@ -135,7 +137,7 @@ def read_instant(text: Any) -> datetime | None:
     return at if at.tzinfo is not None else None
 
 
-def _asked(now: Situation, planned_at: datetime, form: MoveForm) -> tuple[datetime | None, MoveForm]:
+def _asked(now: PlantState, planned_at: datetime, form: MoveForm) -> tuple[datetime | None, MoveForm]:
     """The start asked for, none when nothing was typed or it cannot be read; and the form with its fields filled."""
     values = dict(form.values)
     if values.get("start"):
@@ -170,20 +172,20 @@ def _at_field(refused: Refused) -> str:
     return next((says for _, says in refused.faults), refused.says)
 
 
-def _whole(now: Situation, at: datetime) -> datetime:
+def _whole(now: PlantState, at: datetime) -> datetime:
     """The last whole hour of the plan at or before an instant."""
     assert now.taken is not None
     return at - (at - now.taken.problem.starts_at) % _HOUR
 
 
-def _next_morning(now: Situation) -> datetime:
+def _next_morning(now: PlantState) -> datetime:
     """Eight o'clock tomorrow in ship time, or the plan's next whole hour after it."""
     local = words.ship(now.at, now.offset_minutes).replace(hour=8, minute=0, second=0, microsecond=0) + _DAY
     at = instant_of(local, now.offset_minutes)
     return _whole(now, at) if now.taken else at
 
 
-def _tried(now: Situation, trial: Trial, *, typed: bool) -> Tried:
+def _tried(now: PlantState, trial: Trial, *, typed: bool) -> Tried:
     first = trial.problem.starts_at
 
     def at(step: int) -> datetime:
@@ -192,7 +194,7 @@ def _tried(now: Situation, trial: Trial, *, typed: bool) -> Tried:
     start_at, end_at = at(trial.start), at(trial.end)
     asked = [] if not trial.holds or any(one.start == trial.start for one in trial.nearest) else [trial]
     choices = [
-        Choice(
+        StartChoice(
             start_at=at(one.start),
             end_at=at(one.end),
             margin_m3_per_h=_m3(one.least_margin_litres_per_h),
@@ -202,14 +204,14 @@ def _tried(now: Situation, trial: Trial, *, typed: bool) -> Tried:
         for one in trial.nearest
     ]
     choices += [
-        Choice(start_at=start_at, end_at=end_at, margin_m3_per_h=_m3(one.least_margin_litres_per_h), asked=True)
+        StartChoice(start_at=start_at, end_at=end_at, margin_m3_per_h=_m3(one.least_margin_litres_per_h), asked=True)
         for one in asked
     ]
     midnight = instant_of(words.ship(start_at, now.offset_minutes).replace(hour=0, minute=0), now.offset_minutes)
     from_at = max(midnight - _DAY, first)
     to_at = max(midnight + 3 * _DAY, end_at + _DAY)
     wording = wording_of(now, now.taken) if now.taken else None
-    runs = margin_runs(trial.problem, trial.plan.slots, build.positions_of(now))
+    runs = margin_stretches(trial.problem, trial.plan.slots, build.positions_of(now))
     return Tried(
         start_at=start_at,
         end_at=end_at,
@@ -225,9 +227,9 @@ def _tried(now: Situation, trial: Trial, *, typed: bool) -> Tried:
     )
 
 
-def _plumbs(now: Situation, trial: Trial) -> tuple[Plumb, ...]:
+def _plumbs(now: PlantState, trial: Trial) -> tuple[Plumb, ...]:
     """A lead line for each slot that takes a pump out; what goes on with an isolation hangs on the first one's line."""
-    kinds = {job.occurrence.key: job for job in now.jobs}
+    kinds = {job.job_id.key: job for job in now.jobs}
     lines: dict[str, tuple[int, int, list[str]]] = {}
     for slot in sorted(trial.plan.slots, key=lambda slot: slot.start):
         job = kinds.get(slot.key)

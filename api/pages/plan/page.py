@@ -8,7 +8,7 @@ from markupsafe import Markup
 from api.pages import drawing, words
 from api.pages.drawing.windows import window_chart
 from api.pages.plan import says
-from api.pages.plan.view import PERIODS, Bar, PlanView, SlotLine
+from api.pages.plan.view import PERIODS, BlockerLine, PlanView, SlotLine
 from api.pages.shared import rows
 from api.pages.shared.layout import render
 
@@ -18,7 +18,7 @@ MOST_BARS = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SlotRow:
+class SlotListRow:
     """A row of the list of slots."""
 
     line: SlotLine
@@ -47,8 +47,8 @@ def plan_page(view: PlanView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
-        answer=says.answer(view),
-        sub=says.sub_line(view),
+        answer=says.plan_heading(view),
+        sub=says.plan_subline(view),
         periods=PERIODS,
         minimum=words.minimum_words(view.runs),
         least=words.least_said(view.runs, offset),
@@ -91,7 +91,7 @@ def _picture(
         utc_offset_minutes=offset,
         width=width,
         depth=depth,
-        name=f"{margin_words(view)}{part and part[2:].capitalize() + '.'}",
+        name=f"{slot_margin_words(view)}{part and part[2:].capitalize() + '.'}",
         scale=scale,
     )
     windows = window_chart(
@@ -126,7 +126,7 @@ def move_picture(view: PlanView) -> Markup:
     )
 
 
-def margin_words(view: PlanView) -> str:
+def slot_margin_words(view: PlanView) -> str:
     """The margin drawing in words."""
     if not view.runs:
         return "Margin over minimum vacuum capacity: not worked out yet. "
@@ -134,19 +134,19 @@ def margin_words(view: PlanView) -> str:
     return f"Margin over minimum vacuum capacity. Least {figure} {words.M3H}, {when}. "
 
 
-def _row(slot: SlotLine, view: PlanView) -> SlotRow:
+def _row(slot: SlotLine, view: PlanView) -> SlotListRow:
     offset = view.frame.utc_offset_minutes
-    return SlotRow(
+    return SlotListRow(
         line=slot,
         tide=rows.tide_row(slot.job, view.now_at, offset),
-        due=says.due_words(slot, offset),
+        due=says.slot_due_words(slot, offset),
         late=says.late_words(slot),
         below=slot.job.margin_m3_per_h is not None and slot.job.margin_m3_per_h < 0,
         notes=says.notes(slot),
     )
 
 
-def _bar(bar: Bar, offset: int) -> tuple[str, str, str]:
+def _bar(bar: BlockerLine, offset: int) -> tuple[str, str, str]:
     """(how many starts and when, what forbids them, what lacks) as printed."""
     if bar.starts > 1:
         first, last = words.short_date(bar.from_at, offset), words.short_date(bar.to_at, offset)

@@ -9,21 +9,21 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.pages.plan.build import here_of, plan_view, wording_of
 from api.pages.plan.moving import changed_since, move_lines, move_view, read_instant
 from api.pages.plan.page import plan_page
 from api.pages.plan.says import move_words
 from api.pages.plan.view import PERIODS, Help, MoveForm, PlanView
 from api.pages.shared import build
-from api.server.deps import Asking, AskingDep, HouseDep, Number, must_be_own_form
+from api.server.deps import Asking, AskingDep, ContextDep, Number, must_be_own_form
 from api.server.errors import STATUS
 from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import Hand, House
+from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import explaining, moving, planning
 from scheduler.actions.plant_state import names
-from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, SchedulerError, Stale
@@ -35,41 +35,41 @@ _FIELDS = ("job", "start", "day", "at", "reason", "version", "looked_at", "seen_
 
 
 @router.get("/vessels/{vessel_id}/plan")
-def vessel_plan(vessel_id: str, house: HouseDep, who: AskingDep) -> Response:
+def vessel_plan(vessel_id: str, context: ContextDep, who: AskingDep) -> Response:
     """Where the calendar's links lead: the plan of the vessel's first plant."""
-    vessel, _ = fleet.get_vessel(house, who.actor, vessel_id)
+    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
     return RedirectResponse(here_of(vessel.plants[0].id), 303)
 
 
 @router.get("/plants/{plant_id}/plan")
-def plan(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+def plan(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plan page. ?days=7, 28 or 90; ?help=KEY plans again to find what would help that job."""
-    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    view, now = _looked(house, who, place, _days(request.query_params.get("days")))
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    view, now = _looked(context, who, place, _days(request.query_params.get("days")))
     key, job = request.query_params.get("help", ""), request.query_params.get("job", "")
     if key:
-        view = replace(view, help=_help(house, now, key))
+        view = replace(view, help=_help(context, now, key))
     if job:
         typed = {name: request.query_params.get(name, "").strip() for name in ("day", "at")}
-        view = _moving(house, now, view, job, MoveForm(values=typed))
+        view = _moving(context, now, view, job, MoveForm(values=typed))
     return _shown(request, who, replace(view, notice=_notice(view, request.query_params.get("done", ""))))
 
 
 @router.post("/plants/{plant_id}/plan/again")
-async def again(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def again(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Plan anew and propose it; what stands in the way is said on the page."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
     days = _days(form.get("days"))
 
     def act() -> Response:
-        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
         try:
-            planning.propose(house, place.vessel_id, place.id)
+            planning.propose(context, place.vessel_id, place.id)
         except NotFound:
             raise
         except SchedulerError as error:
-            view, _ = _looked(house, who, place, days)
+            view, _ = _looked(context, who, place, days)
             return _shown(request, who, replace(view, says=error.says), STATUS[type(error)][0])
         return RedirectResponse(f"{here_of(place.id)}?days={days}&done=again", 303)
 
@@ -77,24 +77,24 @@ async def again(plant_id: str, request: Request, house: HouseDep, who: AskingDep
 
 
 @router.post("/plants/{plant_id}/plan")
-async def take(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def take(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Take the plan that was looked at."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
     digest = str(form.get("digest", ""))
 
     def act() -> None:
-        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
         asked = {"route": f"POST /plants/{plant_id}/plan", "body": {"digest": digest}}
-        planning.take(house, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, digest)
-        refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+        planning.take(context, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, digest)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
 
     await run_in_threadpool(act)
     return RedirectResponse(f"{here_of(plant_id)}?done=taken", 303)
 
 
 @router.post("/plants/{plant_id}/plan/moves")
-async def move(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def move(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Set a slot's time by hand; a refused or stale form comes back with what was typed, the newest plan beside it."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -102,7 +102,7 @@ async def move(plant_id: str, request: Request, house: HouseDep, who: AskingDep)
     days = _days(form.get("days"))
 
     def act() -> Response:
-        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
         asked = {
             "route": f"POST /plants/{plant_id}/plan/moves",
             "body": {n: typed[n] for n in ("job", "start", "reason")},
@@ -111,31 +111,33 @@ async def move(plant_id: str, request: Request, house: HouseDep, who: AskingDep)
         try:
             start_at = _chosen(typed["start"])
             version = int(typed["version"]) if typed["version"].isdecimal() and len(typed["version"]) < 10 else None
-            told = moving.move(house, hand, place, typed["job"], start_at, if_match=version, reason=typed["reason"])
-            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            told = moving.move_slot(
+                context, hand, place, typed["job"], start_at, if_match=version, reason=typed["reason"]
+            )
+            refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         except (Clash, Stale, Refused, MissingCondition) as refused:
-            return _refused_move(request, house, who, place, typed, days, refused)
+            return _refused_move(request, context, who, place, typed, days, refused)
         return RedirectResponse(f"{here_of(place.id)}?days={days}&done=set-{told.body['move']}#moves", 303)
 
     return await run_in_threadpool(act)
 
 
 @router.post("/plants/{plant_id}/plan/moves/{number}/undo")
-async def undo(plant_id: str, number: Number, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def undo(plant_id: str, number: Number, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Take a move back by a record of its own; what stands in the way is said on the page."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
     days = _days(form.get("days"))
 
     def act() -> Response:
-        place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
+        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
         asked = {"route": f"POST /plants/{plant_id}/plan/moves/{number}/undo", "body": {}}
         hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
         try:
-            moving.undo(house, hand, place, number)
-            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            moving.undo_move(context, hand, place, number)
+            refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         except Clash as refused:
-            view, _ = _looked(house, who, place, days)
+            view, _ = _looked(context, who, place, days)
             return _shown(request, who, replace(view, says=refused.says), 409)
         return RedirectResponse(f"{here_of(place.id)}?days={days}&done=undone-{number}#moves", 303)
 
@@ -153,35 +155,35 @@ def _chosen(start: str) -> datetime:
 
 def _refused_move(
     request: Request,
-    house: House,
+    context: Context,
     who: Asking,
     place: Place,
     typed: dict[str, str],
     days: int,
     refused: SchedulerError,
 ) -> Response:
-    view, now = _looked(house, who, place, days)
+    view, now = _looked(context, who, place, days)
     looked_at, seen_at = read_instant(typed["looked_at"]), read_instant(typed["seen_at"])
     stale = isinstance(refused, Stale)
     changed = changed_since(now, view.moves, looked_at, typed["job"], seen_at) if stale else ()
     says = "Not set: it does not hold there." if refused.more.get("against") else refused.says
     form = MoveForm(values=typed, says=says, changed=changed)
-    return _shown(request, who, _moving(house, now, view, typed["job"], form), STATUS[type(refused)][0])
+    return _shown(request, who, _moving(context, now, view, typed["job"], form), STATUS[type(refused)][0])
 
 
-def _looked(house: House, who: Asking, place: Place, days: int) -> tuple[PlanView, Situation]:
+def _looked(context: Context, who: Asking, place: Place, days: int) -> tuple[PlanView, PlantState]:
     """The view of the plan as it stands now, with the moves made by hand."""
-    now = situation(house, place.vessel_id, place.id)
+    now = plant_state(context, place.vessel_id, place.id)
     here = here_of(place.id)
     may_undo = build.may(who, "POST", "/plants/{plant_id}/plan/moves/{number}/undo")
-    moves = move_lines(now, moving.moves(house, place), here, may_undo=may_undo)
-    return replace(plan_view(now, house, who, here, days=days), moves=moves, once=secrets.token_hex(12)), now
+    moves = move_lines(now, moving.moves_made(context, place), here, may_undo=may_undo)
+    return replace(plan_view(now, context, who, here, days=days), moves=moves, once=secrets.token_hex(12)), now
 
 
-def _moving(house: House, now: Situation, view: PlanView, key: str, form: MoveForm) -> PlanView:
+def _moving(context: Context, now: PlantState, view: PlanView, key: str, form: MoveForm) -> PlanView:
     """The view with the form for moving that job; where it cannot be moved, why."""
     try:
-        return replace(view, move=move_view(now, house, view.here, key, form))
+        return replace(view, move=move_view(now, context, view.here, key, form))
     except (Clash, NotFound) as error:
         return replace(view, says=" ".join(one for one in (form.says, error.says) if one))
 
@@ -213,17 +215,17 @@ def _notice(view: PlanView, done: str) -> str:
     return f"Planned again: {count} slot{'' if count == 1 else 's'} would change. Nothing is taken yet."
 
 
-def _help(house: House, now: Situation, key: str) -> Help:
+def _help(context: Context, now: PlantState, key: str) -> Help:
     """What would help a job, in the words of people; solves again, so it takes its time."""
     name = names.job_words(now, key)
     try:
-        told = explaining.why(house, now.vessel.id, now.plant.id, key)
+        told = explaining.why(context, now.vessel.id, now.plant.id, key)
     except (Clash, NotFound) as error:
         return Help(key=key, name=name, says=error.says)
     reliefs = tuple((_tidy(one["says"], now), _tidy(one["price"], now)) for one in told["reliefs"])
     return Help(key=key, name=name, reliefs=reliefs, in_time=told["days_late"] == 0)
 
 
-def _tidy(said: str, now: Situation) -> str:
+def _tidy(said: str, now: PlantState) -> str:
     held = now.proposed or now.taken
     return said if held is None else wording_of(now, held).say(said)

@@ -4,12 +4,12 @@ import math
 from datetime import datetime
 
 from api.pages import words
-from api.pages.plan.view import MoveLine, PlanView, SlotLine, Trouble
+from api.pages.plan.view import LateLine, MoveLine, PlanView, SlotLine
 from api.pages.words import M3H, NBSP
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 
 
-def answer(view: PlanView) -> str:
+def plan_heading(view: PlanView) -> str:
     """The heading: what is wrong, else how many jobs are planned and the least margin."""
     until = words.long_date(view.ends_at, view.frame.utc_offset_minutes, view.now_at)
     if view.shown is None:
@@ -42,7 +42,7 @@ def _least(view: PlanView) -> str:
 
 
 def _below(view: PlanView) -> str:
-    stretches = words.below(view.runs)
+    stretches = words.below_words(view.runs)
     if not stretches:
         return ""
     offset = view.frame.utc_offset_minutes
@@ -72,7 +72,7 @@ def _below(view: PlanView) -> str:
     )
 
 
-def _troubles(troubles: tuple[Trouble, ...]) -> str:
+def _troubles(troubles: tuple[LateLine, ...]) -> str:
     without = [one for one in troubles if one.days is None]
     late = [one for one in troubles if one.days is not None]
     said = []
@@ -81,7 +81,7 @@ def _troubles(troubles: tuple[Trouble, ...]) -> str:
         said.append(f"{without[0].name} has no place." if len(without) == 1 else f"{many} no place.")
     if late:
         worst = max(late, key=lambda one: one.days or 0)
-        ends = f"{worst.name} ends {days_words(worst.days or 0)} past its limit"
+        ends = f"{worst.name} ends {plan_days_words(worst.days or 0)} past its limit"
         many = words.count_words(len(late), "job ends", "jobs end")
         said.append(f"{ends}." if len(late) == 1 else f"{many} past the limit, {worst.name} the latest.")
     return " ".join(said)
@@ -95,12 +95,12 @@ def _without(view: PlanView) -> str:
     return f"{words.count_words(len(view.without), 'job is', 'jobs are')} not in the plan yet: plan again."
 
 
-def days_words(days: int) -> str:
+def plan_days_words(days: int) -> str:
     """A count of days, singular or plural."""
     return f"{days}{NBSP}day{'' if days == 1 else 's'}"
 
 
-def sub_line(view: PlanView) -> str:
+def plan_subline(view: PlanView) -> str:
     """Under the heading: when it was planned and from what, whether it is proved best, and what was moved by hand."""
     offset = view.frame.utc_offset_minutes
     read = f"Running hours are read to {words.moment(view.read_at, offset)}." if view.read_at else ""
@@ -141,19 +141,19 @@ def notes(slot: SlotLine) -> tuple[str, ...]:
     if slot.with_name:
         said.append(f"one isolation with {slot.with_name}")
     if slot.plus_minus_days:
-        said.append(f"±{days_words(slot.plus_minus_days)}")
+        said.append(f"±{plan_days_words(slot.plus_minus_days)}")
     return tuple(said)
 
 
 def late_words(slot: SlotLine) -> str:
     """How late the slot ends, or nothing."""
-    return f"ends {days_words(slot.late_days)} past its limit" if slot.late_days else ""
+    return f"ends {plan_days_words(slot.late_days)} past its limit" if slot.late_days else ""
 
 
-def due_words(slot: SlotLine, offset_minutes: int) -> str:
+def slot_due_words(slot: SlotLine, offset_minutes: int) -> str:
     """When the job is due and at its limit."""
     due = slot.job.due
-    if due.state is State.NOT_KNOWN:
+    if due.state is JobState.NOT_KNOWN:
         return "last time not known, due now"
     stands = words.short_date(words.stands_at(due), offset_minutes)
     limit = words.limit_words(due, offset_minutes)
@@ -169,7 +169,7 @@ def move_words(move: MoveLine, offset_minutes: int, *, undone: bool) -> str:
     return f"{move.name} is back on {words.moment(move.from_at, offset_minutes)}; planning again may move it."
 
 
-def span(from_at: datetime, to_at: datetime, offset_minutes: int) -> str:
+def slot_span(from_at: datetime, to_at: datetime, offset_minutes: int) -> str:
     """From an instant to another in ship time, the day said once when it is the same."""
     same = words.short_date(from_at, offset_minutes) == words.short_date(to_at, offset_minutes)
     end = (words.clock if same else words.moment)(to_at, offset_minutes)

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 
 from api.pages.drawing.field import Plumb
-from api.pages.drawing.windows import PumpLine
-from api.pages.shared.view import Frame, JobLine, MarginRun, PlanLine
+from api.pages.drawing.windows import WindowLine
+from api.pages.shared.view import Frame, JobLine, MarginStretch, PlanLine
 from scheduler.planning.judge.cover import Cover
 
 PERIODS = (7, 28, 90)
@@ -32,7 +32,7 @@ class SlotLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bar:
+class BlockerLine:
     """Starts, how many and from the first to the last, that one thing forbids; the most that lacks, m3/h (0: not capacity)."""
 
     from_at: datetime
@@ -43,7 +43,7 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Trouble:
+class LateLine:
     """A job that has no place (days none) or ends past its limit: why, and what forbids its other starts."""
 
     key: str
@@ -51,12 +51,12 @@ class Trouble:
     name: str
     days: int | None
     reasons: tuple[str, ...]
-    bars: tuple[Bar, ...] = ()
+    bars: tuple[BlockerLine, ...] = ()
     move_href: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
+class StartChoice:
     """A start that holds: margin none for a job that takes no pump out. asked: the one typed; planned: where it stands."""
 
     start_at: datetime
@@ -76,11 +76,11 @@ class Tried:
     margin_m3_per_h: float | None
     against: tuple[str, ...]
     cautions: tuple[str, ...]
-    runs: tuple[MarginRun, ...]
+    runs: tuple[MarginStretch, ...]
     plumbs: tuple[Plumb, ...]
     from_at: datetime
     to_at: datetime
-    choices: tuple[Choice, ...]
+    choices: tuple[StartChoice, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +134,7 @@ class MoveLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Why:
+class ReasonsLine:
     """The reasons of jobs that have the same."""
 
     names: str
@@ -176,16 +176,16 @@ class PlanView:
     read_at: datetime | None = None
     silent: tuple[str, ...] = ()
     """Positions whose counter is silent."""
-    runs: tuple[MarginRun, ...] = ()
+    runs: tuple[MarginStretch, ...] = ()
     slots: tuple[SlotLine, ...] = ()
     later: int = 0
-    lines: tuple[PumpLine, ...] = ()
-    troubles: tuple[Trouble, ...] = ()
+    lines: tuple[WindowLine, ...] = ()
+    troubles: tuple[LateLine, ...] = ()
     facts: tuple[str, ...] = ()
     """Deficits that no slot causes, in words."""
     without: tuple[str, ...] = ()
     jobs: int = 0
-    whys: tuple[Why, ...] = ()
+    whys: tuple[ReasonsLine, ...] = ()
     cover: Cover | None = None
     cover_words: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from api.pages.plan.view import Why
+from api.pages.plan.view import ReasonsLine
 from api.pages.words import inner
 from scheduler.planning.explain.reasons import Explained
 
@@ -37,7 +37,7 @@ class Wording:
         return said.replace(" (normal)", "").replace(" m3/h", " m³/h")
 
 
-def whys(told: Sequence[Explained], names: Mapping[str, str], wording: Wording) -> tuple[Why, ...]:
+def whys(told: Sequence[Explained], names: Mapping[str, str], wording: Wording) -> tuple[ReasonsLine, ...]:
     """The main reasons of jobs, merged where they are alike, in the order of `told`; times of one kind are counted.
 
     Args:
@@ -48,7 +48,7 @@ def whys(told: Sequence[Explained], names: Mapping[str, str], wording: Wording) 
         reasons = tuple(_main(one.reasons, wording))
         if reasons:
             groups.setdefault(reasons, []).append(names[one.key])
-    return tuple(Why(names=_counted(group), reasons=_of_many(said, group)) for said, group in groups.items())
+    return tuple(ReasonsLine(names=_counted(group), reasons=_of_many(said, group)) for said, group in groups.items())
 
 
 def _main(reasons: Sequence[str], wording: Wording) -> list[str]:

@@ -12,25 +12,25 @@ from fastapi.responses import RedirectResponse, Response
 from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from api.pages.shared import build, layout
 from api.pages.shared.typed import ship_instant
 from api.pages.shared.view import CloseForm, EmptyView, FleetView, Frame, Link
-from api.pages.voyage.page import day
+from api.pages.voyage.page import voyage_day
 from api.pages.work.first_date_view import FirstDateView
 from api.pages.work.forms import StepTyped, read_step
 from api.pages.work.part_view import PartView, day_typed, typed_date
 from api.pages.work.postpone_view import PostponeView
 from api.pages.work.sheet import open_sheet
 from api.routes.shared import bodies
-from api.server.deps import Asking, AskingDep, HouseDep, must_be_own_form, reached_at
+from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form, reached_at
 from api.server.errors import STATUS, refused_from
 from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import Hand, House
+from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.care import doctor
 from scheduler.actions.due import first_dates, part_dates, postponing
 from scheduler.actions.feed import refresh
-from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import breakdown, checking, jobs, photos, steps
@@ -56,14 +56,14 @@ _FIELDS = (
 )
 
 
-def _stands(house: House, vessel_id: str, plant_id: str) -> Situation:
-    return situation(house, vessel_id, plant_id)
+def _stands(context: Context, vessel_id: str, plant_id: str) -> PlantState:
+    return plant_state(context, vessel_id, plant_id)
 
 
 @router.get("/")
-def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
+def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plant, for someone with one; else the fleet."""
-    vessels = fleet.list_vessels(house, who.actor)
+    vessels = fleet.list_vessels(context, who.actor)
     frame = Frame(title="Leadline", here="/", person=who.actor.name, sign_out_action="/sign-out")
     if not vessels:
         return page(layout.empty_page(EmptyView(frame=frame), light=light_of(request), csrf=who.csrf or ""))
@@ -71,7 +71,7 @@ def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
         return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
     lines = []
     for vessel, _ in vessels:
-        lines.append(build.vessel_line([_stands(house, vessel.id, plant.id) for plant in vessel.plants], house))
+        lines.append(build.vessel_line([_stands(context, vessel.id, plant.id) for plant in vessel.plants], context))
     view = FleetView(
         frame=Frame(
             title="Fleet · Leadline",
@@ -80,41 +80,41 @@ def home(request: Request, house: HouseDep, who: AskingDep) -> Response:
             person=who.actor.name,
             sign_out_action="/sign-out",
         ),
-        now_at=house.now(),
+        now_at=context.now(),
         vessels=tuple(lines),
     )
     return page(layout.fleet_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
 @router.get("/plants/{plant_id}")
-def plant(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+def plant(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plant page."""
-    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    stands = _stands(house, place.vessel_id, place.id)
-    view = build.plant_view(stands, house, who, request.url.path, place.id)
-    looks = [one for one in doctor.vessel_looks(house, place.vessel_id) if not one.note]
-    notice = breakdown.out_words(house, stands, request.query_params.get("out", ""))
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    stands = _stands(context, place.vessel_id, place.id)
+    view = build.plant_view(stands, context, who, request.url.path, place.id)
+    looks = [one for one in doctor.vessel_diagnosis(context, place.vessel_id) if not one.note]
+    notice = breakdown.out_words(context, stands, request.query_params.get("out", ""))
     view = replace(view, looks=len(looks), looks_href=f"/vessels/{place.vessel_id}/counters#looks", notice=notice)
     return page(layout.plant_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
 @router.get("/plants/{plant_id}/figures")
-def figures(plant_id: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+def figures(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plan in figures."""
-    place = fleet.locate(house, who.actor, plant_id, AssetKind.PLANT)
-    view = build.plant_view(_stands(house, place.vessel_id, place.id), house, who, request.url.path, "figures")
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    view = build.plant_view(_stands(context, place.vessel_id, place.id), context, who, request.url.path, "figures")
     return page(layout.figures_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
 @router.get("/vessels/{vessel_id}/jobs/{key}")
-def job(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+def job(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """One job: open with its close form, or closed as recorded."""
-    return _job(request, house, who, vessel_id, key, None, 200)
+    return _job(request, context, who, vessel_id, key, None, 200)
 
 
 def _job(
     request: Request,
-    house: House,
+    context: Context,
     who: Any,
     vessel_id: str,
     key: str,
@@ -125,36 +125,36 @@ def _job(
     part: PartView | None = None,
     first: FirstDateView | None = None,
 ) -> Response:
-    place, occurrence = jobs.job_place(house, who.actor, key)
+    place, job_id = jobs.job_place(context, who.actor, key)
     if place.vessel_id != vessel_id:
         raise NotFound(f"There is no job {key} on {vessel_id}.")
-    now = _stands(house, vessel_id, place.plant_id)
+    now = _stands(context, vessel_id, place.plant_id)
     here = f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}"
-    kept = steps.kept_steps(house, place, occurrence)
+    kept = steps.stored_steps(context, place, job_id)
     open_job = now.job(key)
-    shown = photos.photos_of(house, place, occurrence)
+    shown = photos.photos_of(context, place, job_id)
     add = f"{here}/photos" if build.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/photos") else ""
     if open_job is not None:
-        sheet = open_sheet(house, now, open_job, kept, f"{reached_at(request, house)}{here}")
-        view = build.job_view(now, house, who, here, open_job, form, kept, typed, sheet)
-        view = replace(view, postpone=_postpone(house, who, vessel_id, here, open_job, asked or PostponeView()))
-        view = replace(view, part=_part(house, who, vessel_id, here, open_job, part or PartView()))
-        view = replace(view, first_date=_first_date(house, who, here, now, open_job, first or FirstDateView()))
+        sheet = open_sheet(context, now, open_job, kept, f"{reached_at(request, context)}{here}")
+        view = build.job_view(now, context, who, here, open_job, form, kept, typed, sheet)
+        view = replace(view, postpone=_postpone(context, who, vessel_id, here, open_job, asked or PostponeView()))
+        view = replace(view, part=_part(context, who, vessel_id, here, open_job, part or PartView()))
+        view = replace(view, first_date=_first_date(context, who, here, now, open_job, first or FirstDateView()))
         view = replace(view, photos=tuple(shown), photo_action=add)
         return page(layout.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
-    told = jobs.closed_job(house, place, occurrence)
+    told = jobs.closed_job(context, place, job_id)
     done = None if told is None else build.done_job(now, told)
     if told is None or done is None:
         raise NotFound(f"There is no job {key} here now. The plant page shows those that are open.")
     number = told.get("record")
-    record, stamp = history.record_told(house, vessel_id, number) if isinstance(number, int) else ({}, "")
+    record, stamp = history.record_export(context, vessel_id, number) if isinstance(number, int) else ({}, "")
     view = replace(build.closed_view(now, who, here, done, told, record, stamp, kept), form=form)
     view = replace(view, photos=tuple(shown), photo_action=add)
     return page(layout.job_page(view, light=light_of(request), csrf=who.csrf or ""), status)
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/close")
-async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def close(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Close a job from its page; what was typed is kept when it is refused."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -163,11 +163,11 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
     def act() -> Response:
         try:
             told = _told(typed, str(form.get("utc_offset_minutes", "0")))
-            place, occurrence = jobs.job_place(house, who.actor, key)
+            place, job_id = jobs.job_place(context, who.actor, key)
             asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/close", "body": typed}
             hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
-            jobs.close_job(house, hand, place, occurrence, told, if_match=_version(form.get("version")))
-            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            jobs.close_job(context, hand, place, job_id, told, if_match=_version(form.get("version")))
+            refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         except (Refused, Stale, Clash) as refused:
             again = CloseForm(
                 action=f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}/close",
@@ -177,29 +177,29 @@ async def close(vessel_id: str, key: str, request: Request, house: HouseDep, who
                 faults={pointer.lstrip("/"): says for pointer, says in refused.faults},
                 says=refused.says if not refused.faults else "",
             )
-            return _job(request, house, who, vessel_id, key, again, STATUS[type(refused)][0])
+            return _job(request, context, who, vessel_id, key, again, STATUS[type(refused)][0])
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}", 303)
 
     return await run_in_threadpool(act)
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/check")
-async def check(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def check(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Sign a closed job as checked, from its page."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
 
     def act() -> Response:
-        place, occurrence = jobs.job_place(house, who.actor, key)
+        place, job_id = jobs.job_place(context, who.actor, key)
         asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/check"}
-        checking.check_job(house, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, occurrence)
+        checking.check_job(context, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, job_id)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}", 303)
 
     return await run_in_threadpool(act)
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/steps")
-async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def take_step(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """A step of the work from the job's page; what was typed is kept when it is refused."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -207,16 +207,16 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
     typed = {name: str(value).strip() for name, value in form.items()}
     offset = _minutes(typed.get("utc_offset_minutes", ""))
     if kind == "noted" and not typed.get("at"):
-        typed["at"] = layout.typed_moment(house.now(), offset)
+        typed["at"] = layout.typed_moment(context.now(), offset)
 
     def act() -> Response:
         try:
             told = read_step(kind, typed, offset, fact=bool(typed.get("fact")))
-            place, occurrence = jobs.job_place(house, who.actor, key)
+            place, job_id = jobs.job_place(context, who.actor, key)
             asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/steps", "body": told.model_dump(mode="json")}
             hand = Hand(who.actor, _key_of(typed), asked)
             seen = _version(typed.get("version"))
-            steps.take_step(house, hand, place, occurrence, told.step, fact=told.fact, if_match=seen)
+            steps.take_step(context, hand, place, job_id, told.step, fact=told.fact, if_match=seen)
         except (Refused, Clash, NotAllowed, Stale) as refused:
             again = StepTyped(
                 kind=kind,
@@ -225,16 +225,18 @@ async def take_step(vessel_id: str, key: str, request: Request, house: HouseDep,
                 says=refused.says,
                 may_be_fact=bool(refused.more.get("may_be_fact")),
             )
-            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], again)
+            return _job(request, context, who, vessel_id, key, None, STATUS[type(refused)][0], again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-work", 303)
 
     return await run_in_threadpool(act)
 
 
-def _postpone(house: House, who: Asking, vessel_id: str, here: str, job: DueJob, typed: PostponeView) -> PostponeView:
-    listed = postponing.listed(house, vessel_id, job.occurrence.key)
+def _postpone(
+    context: Context, who: Asking, vessel_id: str, here: str, job: DueJob, typed: PostponeView
+) -> PostponeView:
+    listed = postponing.postponements_listed(context, vessel_id, job.job_id.key)
     waits = any(one["state"] == "asked" for one in listed)
-    open_now = job.first and job.occurrence.kind != BREAKDOWN.code and not waits and job.limit_at is not None
+    open_now = job.first and job.job_id.kind != BREAKDOWN.code and not waits and job.limit_at is not None
     may_ask = open_now and build.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/postponements")
     return replace(
         typed,
@@ -246,7 +248,7 @@ def _postpone(house: House, who: Asking, vessel_id: str, here: str, job: DueJob,
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/postponements")
-async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def postpone(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Ask for a postponement from the job's page; what was typed is kept when it is refused."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -259,45 +261,47 @@ async def postpone(vessel_id: str, key: str, request: Request, house: HouseDep, 
                     "to_at",
                     typed.get("to_at", ""),
                     typed.get("utc_offset_minutes", "0"),
-                    fleet.offset_now(house, vessel_id),
+                    fleet.offset_now(context, vessel_id),
                 ),
                 reason=typed.get("why", "")[:1000],
                 risk=typed.get("risk", "")[:1000],
                 mitigation=typed.get("mitigation", "")[:1000],
             )
-            place, occurrence = jobs.job_place(house, who.actor, key)
+            place, job_id = jobs.job_place(context, who.actor, key)
             told = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/postponements", "body": typed.get("to_at", "")}
-            postponing.ask(house, Hand(who.actor, typed.get("idempotency_key", ""), told), place, occurrence, asked)
+            postponing.ask_postponement(
+                context, Hand(who.actor, typed.get("idempotency_key", ""), told), place, job_id, asked
+            )
         except (Refused, Clash) as refused:
             faults = {pointer.lstrip("/").replace("reason", "why"): says for pointer, says in refused.faults}
             again = PostponeView(values=typed, faults=faults, says=refused.says)
-            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], asked=again)
+            return _job(request, context, who, vessel_id, key, None, STATUS[type(refused)][0], asked=again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-postpone", 303)
 
     return await run_in_threadpool(act)
 
 
 def _first_date(
-    house: House, who: Asking, here: str, now: Situation, job: DueJob, typed: FirstDateView
+    context: Context, who: Asking, here: str, now: PlantState, job: DueJob, typed: FirstDateView
 ) -> FirstDateView:
     if not first_dates.may_be_set(job):
         return FirstDateView()
-    told = first_dates.told(house, now.vessel.id, job.occurrence)
+    told = first_dates.told(context, now.vessel.id, job.job_id)
     may_set = build.may(who, "PUT", "/api/v1/jobs/{key}/first-date")
     return replace(
         typed,
         asked=True,
         action=f"{here}/first-date" if may_set else "",
         idempotency_key=secrets.token_hex(16),
-        latest=day(first_dates.latest(now, job)),
-        class_item=now.plant.kind(job.occurrence.kind).class_item,
-        told="" if told is None else f"First due {day(told.on)}: {told.reason}",
+        latest=voyage_day(first_dates.latest(now, job)),
+        class_item=now.plant.kind(job.job_id.kind).class_item,
+        told="" if told is None else f"First due {voyage_day(told.on)}: {told.reason}",
         by="" if told is None else told.by,
     )
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/first-date")
-async def first_date(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def first_date(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Set the first date of a job from its page; what was typed is kept when it is refused."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -306,27 +310,27 @@ async def first_date(vessel_id: str, key: str, request: Request, house: HouseDep
     def act() -> Response:
         try:
             on = day_typed("on", typed.get("on", ""), "give the day on which it first falls due.")
-            place, occurrence = jobs.job_place(house, who.actor, key)
+            place, job_id = jobs.job_place(context, who.actor, key)
             reason, class_agreed = typed.get("reason", "")[:1000], typed.get("class_agreed", "")[:1000]
             asked = {
                 "route": f"POST /vessels/{vessel_id}/jobs/{key}/first-date",
                 "body": [str(on), reason, class_agreed],
             }
             hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
-            first_dates.set_first(house, hand, place, occurrence, on=on, reason=reason, class_agreed=class_agreed)
-            refresh.renew(house, PEN(house.settings.shown_base_url()), place.vessel_id)
+            first_dates.set_first(context, hand, place, job_id, on=on, reason=reason, class_agreed=class_agreed)
+            refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         except (Refused, Clash) as refused:
             faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
             again = FirstDateView(values=typed, faults=faults, says="" if faults else refused.says)
-            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], first=again)
+            return _job(request, context, who, vessel_id, key, None, STATUS[type(refused)][0], first=again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-first-date", 303)
 
     return await run_in_threadpool(act)
 
 
-def _part(house: House, who: Asking, vessel_id: str, here: str, job: DueJob, typed: PartView) -> PartView:
-    told = part_dates.date_of(house, vessel_id, job.occurrence.key)
-    open_now = job.first and job.occurrence.kind != BREAKDOWN.code
+def _part(context: Context, who: Asking, vessel_id: str, here: str, job: DueJob, typed: PartView) -> PartView:
+    told = part_dates.date_of(context, vessel_id, job.job_id.key)
+    open_now = job.first and job.job_id.kind != BREAKDOWN.code
     may_say = open_now and build.may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/part-date")
     known = {} if told is None else {"from_on": told.from_on.isoformat(), "note": told.note}
     return replace(
@@ -334,7 +338,7 @@ def _part(house: House, who: Asking, vessel_id: str, here: str, job: DueJob, typ
         action=f"{here}/part-date" if may_say else "",
         idempotency_key=secrets.token_hex(16),
         from_on=told.from_on if told else None,
-        day=day(told.from_on) if told else "",
+        day=voyage_day(told.from_on) if told else "",
         note=told.note if told else "",
         by=told.by if told else "",
         values=typed.values or known,
@@ -342,7 +346,7 @@ def _part(house: House, who: Asking, vessel_id: str, here: str, job: DueJob, typ
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/part-date")
-async def part_date(vessel_id: str, key: str, request: Request, house: HouseDep, who: AskingDep) -> Response:
+async def part_date(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Say from the job's page when its parts come, or take that back; what was typed is kept when it is refused."""
     form = await request.form()
     must_be_own_form(who, form.get("csrf"))
@@ -351,14 +355,14 @@ async def part_date(vessel_id: str, key: str, request: Request, house: HouseDep,
     def act() -> Response:
         try:
             on, note = typed_date(typed), typed.get("note", "")[:1000]
-            place, occurrence = jobs.job_place(house, who.actor, key)
+            place, job_id = jobs.job_place(context, who.actor, key)
             told = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/part-date", "body": [str(on), note]}
             hand = Hand(who.actor, typed.get("idempotency_key", ""), told)
-            part_dates.set_date(house, hand, place, occurrence, from_on=on, note=note)
+            part_dates.set_date(context, hand, place, job_id, from_on=on, note=note)
         except (Refused, Clash) as refused:
             faults = {pointer.lstrip("/"): says for pointer, says in refused.faults}
             again = PartView(values=typed, faults=faults, says="" if faults else refused.says)
-            return _job(request, house, who, vessel_id, key, None, STATUS[type(refused)][0], part=again)
+            return _job(request, context, who, vessel_id, key, None, STATUS[type(refused)][0], part=again)
         return RedirectResponse(f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}#h-part-date", 303)
 
     return await run_in_threadpool(act)

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from api.pages.shared.layout import typed_moment
-from api.pages.shared.margin import margin_runs
+from api.pages.shared.margin import margin_stretches
 from api.pages.shared.view import (
     Closed,
     CloseForm,
@@ -16,7 +16,7 @@ from api.pages.shared.view import (
     Link,
     PlanLine,
     PlantView,
-    PumpLine,
+    PumpRow,
     VesselLine,
     WorkLine,
     WorkView,
@@ -26,18 +26,18 @@ from api.pages.words.closed import closed_facts
 from api.pages.words.work import step_words, work_words
 from api.pages.work.forms import StepTyped, next_kind
 from api.pages.work.sheet_view import SheetView
-from api.server.access import DOORS, Free
+from api.server.access import DOORS, NoRole
 from api.server.deps import Asking
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.explaining import in_words
-from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.actions.plant_state.load import PlantState, StoredPlan
 from scheduler.actions.plant_state.names import job_words
-from scheduler.actions.plant_state.work import KeptStep, state_of
+from scheduler.actions.plant_state.work import StoredStep, state_of
 from scheduler.actions.vessel import fleet
-from scheduler.domain.base.enums import State, Subject, Test, Trigger
+from scheduler.domain.base.enums import JobState, Subject, Test, Trigger
 from scheduler.domain.capacity.returning import asks_for_return, planned_back
-from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.due.subjects import where
 from scheduler.domain.people.persons import same_name
 from scheduler.domain.vessel.document import JobKind, Plant, Vessel
@@ -48,21 +48,21 @@ from scheduler.wording.work import against_words
 
 LOOK_AHEAD_DAYS = 28
 _COUNTS = {
-    State.PAST_LIMIT: "past_limit",
-    State.PAST_DUE: "past_due",
-    State.WINDOW_OPEN: "window_open",
-    State.POSTPONED: "postponed",
-    State.NOT_KNOWN: "not_known",
+    JobState.PAST_LIMIT: "past_limit",
+    JobState.PAST_DUE: "past_due",
+    JobState.WINDOW_OPEN: "window_open",
+    JobState.POSTPONED: "postponed",
+    JobState.NOT_KNOWN: "not_known",
 }
 
 
 def may(who: Asking, method: str, route: str) -> bool:
     """Whether this person passes that door."""
     door = DOORS[method, route]
-    return isinstance(door, Free) or who.actor.role in door
+    return isinstance(door, NoRole) or who.actor.role in door
 
 
-def frame_of(now: Situation, who: Asking, here: str, title: str, current: str) -> Frame:
+def frame_of(now: PlantState, who: Asking, here: str, title: str, current: str) -> Frame:
     """What stands around a page of a plant."""
     pumps = sum(now.plant.position_of(pump.id, now.at) is not None for pump in now.plant.pumps)
     return Frame(
@@ -78,17 +78,17 @@ def frame_of(now: Situation, who: Asking, here: str, title: str, current: str) -
     )
 
 
-def vessel_frame(house: House, who: Asking, vessel_id: str, here: str, title: str, current: str) -> Frame:
+def vessel_frame(context: Context, who: Asking, vessel_id: str, here: str, title: str, current: str) -> Frame:
     """What stands around a page of a vessel as a whole. Raises NotFound."""
-    vessel, _ = fleet.get_vessel(house, who.actor, vessel_id)
+    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
     return Frame(
         title=f"{title} · {vessel.name}",
         here=here,
         vessel=vessel.name,
         subtitle=title,
         links=_links(vessel, vessel.plants[0], current),
-        now_at=house.now(),
-        utc_offset_minutes=fleet.offset_now(house, vessel_id),
+        now_at=context.now(),
+        utc_offset_minutes=fleet.offset_now(context, vessel_id),
         person=who.actor.name,
         sign_out_action="/sign-out",
     )
@@ -110,12 +110,12 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     return tuple(links)
 
 
-def plant_view(now: Situation, house: House, who: Asking, here: str, current: str) -> PlantView:
+def plant_view(now: PlantState, context: Context, who: Asking, here: str, current: str) -> PlantView:
     """The plant page's view."""
-    problem, plan = planning.as_now(now, house)
-    runs = margin_runs(problem, plan.slots, positions_of(now))
+    problem, plan = planning.as_now(now, context)
+    runs = margin_stretches(problem, plan.slots, positions_of(now))
     ends_at = now.at + timedelta(days=LOOK_AHEAD_DAYS)
-    proposed, margins = newer_plan(now), planning.margins_now(now, house)
+    proposed, margins = newer_plan(now), planning.margins_now(now, context)
     return PlantView(
         frame=frame_of(now, who, here, "Plant" if current != "figures" else "Figures", current),
         plant=now.plant.name,
@@ -136,39 +136,39 @@ def plant_view(now: Situation, house: House, who: Asking, here: str, current: st
     )
 
 
-def newer_plan(now: Situation) -> HeldPlan | None:
+def newer_plan(now: PlantState) -> StoredPlan | None:
     """The proposed plan when taking it would change something, or none."""
-    return now.proposed if now.proposed and (not now.taken or planning.differences(now)) else None
+    return now.proposed if now.proposed and (not now.taken or planning.slot_differences(now)) else None
 
 
-def positions_of(now: Situation) -> Mapping[str, str]:
+def positions_of(now: PlantState) -> Mapping[str, str]:
     """Position name of each pump that stands in one."""
     places = {pump.id: now.plant.position_of(pump.id, now.at) for pump in now.plant.pumps}
     return {pump: now.position_name(position) for pump, position in places.items() if position is not None}
 
 
-def job_line(now: Situation, job: DueJob, margins: Mapping[str, float]) -> JobLine:
+def job_line(now: PlantState, job: DueJob, margins: Mapping[str, float]) -> JobLine:
     """A due job with its slot in the plan shown; its position and name as people say them."""
     held = now.taken or now.proposed
-    times = (held.times() if held else {}).get(job.occurrence.key)
+    times = (held.times() if held else {}).get(job.job_id.key)
     return JobLine(
-        due=shown_job(now, job),
-        kind=now.plant.kind(job.occurrence.kind),
-        href=f"/vessels/{now.vessel.id}/jobs/{job.occurrence.key}",
+        due=as_job_line(now, job),
+        kind=now.plant.kind(job.job_id.kind),
+        href=f"/vessels/{now.vessel.id}/jobs/{job.job_id.key}",
         slot_from_at=times[0] if times else None,
         slot_to_at=times[1] if times else None,
-        margin_m3_per_h=margins.get(job.occurrence.key),
+        margin_m3_per_h=margins.get(job.job_id.key),
     )
 
 
-def shown_job(now: Situation, job: DueJob) -> DueJob:
+def as_job_line(now: PlantState, job: DueJob) -> DueJob:
     """The job as people see it: with its published dates, and its position's name in place of its id."""
     return replace(now.as_shown(job), position=now.position_name(job.position) if job.position else None)
 
 
-def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
+def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
     counts = now.counts_for()
-    repairs = {job.occurrence.subject: job.occurrence.key for job in now.breakdowns}
+    repairs = {job.job_id.subject: job.job_id.key for job in now.breakdowns}
     lines = []
     for position in now.plant.positions:
         pump_id = now.plant.pump_in(position.id, now.at)
@@ -180,7 +180,7 @@ def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
         down = out is not None and out.to_at is None and out.counts_for.m3_per_h <= 0
         counts_for = counts.get(pump_id or "")
         lines.append(
-            PumpLine(
+            PumpRow(
                 position=position.name,
                 serial=pump.serial if pump else "",
                 hours=hours if hours and hours.as_of else None,
@@ -200,14 +200,14 @@ def _pump_lines(now: Situation, may_put_out: bool) -> list[PumpLine]:
     return lines
 
 
-def plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) -> PlanLine | None:
+def plan_line(now: PlantState, held: StoredPlan | None, *, taken: bool, take: str) -> PlanLine | None:
     """A plan as the pages show it; of one not taken yet, what taking it changes. take: where its form posts, or empty."""
     if held is None:
         return None
     words = in_words(now, held.problem)
     changes = []
     if not taken and now.taken is not None:
-        for moved in planning.differences(now):
+        for moved in planning.slot_differences(now):
             name = job_words(now, moved.key)
             old, new = (None if at is None else moment(at, now.offset_minutes) for at in (moved.from_at, moved.to_at))
             if new is None:
@@ -220,7 +220,7 @@ def plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) 
         starts_at=held.problem.starts_at,
         proven=held.plan.proven,
         shortfalls=tuple(replace(short, says=words(short.says)) for short in held.plan.shortfalls),
-        remarks=(*(says for _, says in planning.facts_told(now, held)), *held.plan.remarks),
+        remarks=(*(says for _, says in planning.dates_given(now, held)), *held.plan.remarks),
         changes=tuple(changes),
         taken_at=held.taken_at,
         take_action=take,
@@ -229,7 +229,7 @@ def plan_line(now: Situation, held: HeldPlan | None, *, taken: bool, take: str) 
 
 
 def work_view(
-    now: Situation, who: Asking, here: str, kept: Sequence[KeptStep], typed: StepTyped | None, *, is_open: bool
+    now: PlantState, who: Asking, here: str, kept: Sequence[StoredStep], typed: StepTyped | None, *, is_open: bool
 ) -> WorkView:
     """The steps of the work so far, and the forms for the next when this person may write them."""
     work = state_of(kept)
@@ -266,26 +266,26 @@ def work_view(
 
 
 def job_view(
-    now: Situation,
-    house: House,
+    now: PlantState,
+    context: Context,
     who: Asking,
     here: str,
     job: DueJob,
     form: CloseForm | None,
-    kept: Sequence[KeptStep] = (),
+    kept: Sequence[StoredStep] = (),
     typed: StepTyped | None = None,
     sheet: SheetView | None = None,
 ) -> JobView:
     """An open job's view; with its work, and the close form, when this person may write."""
     route = "/vessels/{vessel_id}/jobs/{key}/close"
     may_close = job.first and may(who, "POST", route)
-    kind = now.plant.kind(job.occurrence.kind)
+    kind = now.plant.kind(job.job_id.kind)
     return JobView(
         frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
         now_at=now.at,
-        job=job_line(now, job, planning.margins_now(now, house)),
+        job=job_line(now, job, planning.margins_now(now, context)),
         serial=now.serial_of(job.pump),
-        running_hours=now.hours.get((kind.subject, job.occurrence.subject)),
+        running_hours=now.hours.get((kind.subject, job.job_id.subject)),
         projected_hours=_projected(now, kind, job),
         plant_href=f"/plants/{now.plant.id}",
         form=replace(form or blank_form(now, who, here, kind), version=str(len(kept))) if may_close else None,
@@ -294,12 +294,12 @@ def job_view(
     )
 
 
-def _projected(now: Situation, kind: JobKind, job: DueJob) -> float | None:
-    seconds = now.projected.get((kind.subject, job.occurrence.subject))
+def _projected(now: PlantState, kind: JobKind, job: DueJob) -> float | None:
+    seconds = now.projected.get((kind.subject, job.job_id.subject))
     return None if seconds is None else seconds / 3600
 
 
-def blank_form(now: Situation, who: Asking, here: str, kind: JobKind) -> CloseForm:
+def blank_form(now: PlantState, who: Asking, here: str, kind: JobKind) -> CloseForm:
     """The close form before anything is typed."""
     values = {
         "done_at": typed_moment(now.at, now.offset_minutes),
@@ -310,14 +310,14 @@ def blank_form(now: Situation, who: Asking, here: str, kind: JobKind) -> CloseFo
 
 
 def closed_view(
-    now: Situation,
+    now: PlantState,
     who: Asking,
     here: str,
     job: DueJob,
     told: Mapping[str, object],
     record: Mapping[str, object],
     stamp: str,
-    kept: Sequence[KeptStep] = (),
+    kept: Sequence[StoredStep] = (),
 ) -> JobView:
     """A closed job's view: what its record says, and nothing reckoned anew.
 
@@ -367,7 +367,7 @@ def closed_view(
     )
 
 
-def vessel_line(plants: list[Situation], house: House) -> VesselLine:
+def vessel_line(plants: list[PlantState], context: Context) -> VesselLine:
     """A vessel in counts, over its plants."""
     first = plants[0]
     tally = dict.fromkeys(_COUNTS.values(), 0)
@@ -376,8 +376,8 @@ def vessel_line(plants: list[Situation], house: House) -> VesselLine:
         for job in now.jobs:
             if job.first and job.state in _COUNTS:
                 tally[_COUNTS[job.state]] += 1
-        problem, plan = planning.as_now(now, house)
-        runs = margin_runs(problem, plan.slots, positions_of(now))
+        problem, plan = planning.as_now(now, context)
+        runs = margin_stretches(problem, plan.slots, positions_of(now))
         below += [run.from_at for run in runs if run.margin_m3_per_h < 0][:1]
     return VesselLine(
         name=first.vessel.name,
@@ -392,7 +392,7 @@ def vessel_line(plants: list[Situation], house: House) -> VesselLine:
     )
 
 
-def done_job(now: Situation, told: Mapping[str, object]) -> DueJob | None:
+def done_job(now: PlantState, told: Mapping[str, object]) -> DueJob | None:
     """What the page of a closed job needs of it: its kind and place, done; none when the kind is gone."""
     kind_code, subject = str(told["kind"]), str(told["subject"])
     kind = next((k for k in now.plant.job_kinds if k.code == kind_code), None)
@@ -401,7 +401,7 @@ def done_job(now: Situation, told: Mapping[str, object]) -> DueJob | None:
     at = datetime.fromisoformat(str(told["closed_at"]))
     pump, position = where(now.plant, kind.subject, subject, at)
     return DueJob(
-        occurrence=Occurrence(kind=kind_code, subject=subject, sequence=int(str(told["sequence"]))),
+        job_id=JobId(kind=kind_code, subject=subject, sequence=int(str(told["sequence"]))),
         kind_name=kind.name,
         pump=pump,
         position=position,
@@ -412,6 +412,6 @@ def done_job(now: Situation, told: Mapping[str, object]) -> DueJob | None:
         window_opens_at=at,
         limit_at=at,
         trigger=Trigger.CALENDAR,
-        state=State.DONE,
+        state=JobState.DONE,
         first=False,
     )

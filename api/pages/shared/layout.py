@@ -14,8 +14,8 @@ from api.pages import drawing, words
 from api.pages.shared import rows as shared_rows
 from api.pages.shared.view import EmptyView, ErrorView, FleetView, Frame, JobView, PlantView, SignInView
 from api.pages.work.forms import FORMS, FORMS_IN_USE
-from scheduler.domain.base.enums import State, Test
-from scheduler.domain.due.explain_date import explain
+from scheduler.domain.base.enums import JobState, Test
+from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.vessel.document import caution_line
 
 _PAGES = Path(__file__).parents[1]
@@ -35,13 +35,13 @@ NEXT_JOBS = 3
 """Jobs beside the drawing; the rest stand below the tubes."""
 
 LEGEND = (
-    (State.AHEAD, "Ahead"),
-    (State.WINDOW_OPEN, "Window open"),
-    (State.PAST_DUE, "Past due"),
-    (State.PAST_LIMIT, "Past limit"),
-    (State.POSTPONED, "Postponed"),
-    (State.NOT_KNOWN, "Last time not known"),
-    (State.DONE, "Done"),
+    (JobState.AHEAD, "Ahead"),
+    (JobState.WINDOW_OPEN, "Window open"),
+    (JobState.PAST_DUE, "Past due"),
+    (JobState.PAST_LIMIT, "Past limit"),
+    (JobState.POSTPONED, "Postponed"),
+    (JobState.NOT_KNOWN, "Last time not known"),
+    (JobState.DONE, "Done"),
 )
 
 CAUTIONS = (
@@ -79,7 +79,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     env.filters["unit"] = unit_markup
-    env.globals.update(asset=asset, say=words, glyph=drawing.glyph, State=State, Test=Test)
+    env.globals.update(asset=asset, say=words, glyph=drawing.glyph, State=JobState, Test=Test)
     return env
 
 
@@ -109,8 +109,8 @@ def plant_page(view: PlantView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
-        answer=words.answer(view),
-        sub=words.sub_line(view),
+        answer=words.plant_heading(view),
+        sub=words.plant_subline(view),
         action=words.action(view),
         least=words.least_words(view),
         minimum=words.minimum_words(view.runs),
@@ -140,7 +140,7 @@ def figures_page(view: PlantView, *, light: str, csrf: str) -> str:
         csrf,
         view=view,
         answer=words.capacity_sentence(view),
-        runs=[shared_rows.run_row(r, offset) for r in view.runs],
+        runs=[shared_rows.margin_row(r, offset) for r in view.runs],
         slots=[shared_rows.tide_row(j, view.now_at, offset) for j in slots],
         without=[
             shared_rows.tide_row(j, view.now_at, offset)
@@ -164,7 +164,7 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         name=words.job_name(due),
         row=shared_rows.tide_row(view.job, view.now_at, offset),
         facts=job_facts(view) if view.closed is None else view.closed.facts,
-        why=explain(due, view.now_at, offset).sentence if view.closed is None else "",
+        why=explain_date(due, view.now_at, offset).sentence if view.closed is None else "",
         caution=caution_line(view.job.kind),
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),
         sheet=view.sheet,
@@ -190,7 +190,7 @@ def job_facts(view: JobView) -> tuple[tuple[str, str, str], ...]:
         figure = f"{words.number(due.due_running_seconds / 3600)} h"
         limit = due.limit_running_seconds
         facts.append(("Due at running hours", figure, f"limit {words.number(limit / 3600)} h" if limit else ""))
-    if due.state is State.NOT_KNOWN:
+    if due.state is JobState.NOT_KNOWN:
         facts = [("Due", "now", "last time not known")]
     else:
         facts.append(("Window", f"from {words.short_date(due.window_opens_at, offset)}", ""))

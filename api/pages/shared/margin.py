@@ -4,14 +4,16 @@ from collections.abc import Mapping, Sequence
 from datetime import timedelta
 from itertools import pairwise
 
-from api.pages.shared.view import MarginRun
+from api.pages.shared.view import MarginStretch
 from scheduler.planning.problem.values import MinimumStretch, Problem, PumpCapacity, Slot
 
 _LITRES = 1000
 _NOTHING = MinimumStretch(from_step=0, to_step=0, litres_per_h=0)
 
 
-def margin_runs(problem: Problem, slots: Sequence[Slot], positions: Mapping[str, str]) -> tuple[MarginRun, ...]:
+def margin_stretches(
+    problem: Problem, slots: Sequence[Slot], positions: Mapping[str, str]
+) -> tuple[MarginStretch, ...]:
     """Stretches of constant capacity over the whole grid, without gap. Of overlapping minima the highest counts.
 
     Args:
@@ -23,14 +25,14 @@ def margin_runs(problem: Problem, slots: Sequence[Slot], positions: Mapping[str,
     cuts.update(s for p in problem.pumps for d in p.derated for s in (d.from_step, d.to_step))
     cuts.update(s for slot in slots if slot.pump is not None for s in (slot.start, slot.end))
     edges = sorted(c for c in cuts if 0 <= c <= problem.steps)
-    runs: list[MarginRun] = []
+    runs: list[MarginStretch] = []
     for start, end in pairwise(edges):
         inside = [m for m in problem.minimum if m.from_step <= start < m.to_step]
         least = max(inside, key=lambda m: m.litres_per_h, default=_NOTHING)
         out = {slot.pump for slot in slots if slot.start <= start < slot.end}
         gives = {p.pump: 0 if p.pump in out else _gives(p, start) for p in problem.pumps}
         runs.append(
-            MarginRun(
+            MarginStretch(
                 from_at=problem.starts_at + timedelta(hours=start),
                 to_at=problem.starts_at + timedelta(hours=end),
                 available_m3_per_h=sum(gives.values()) / _LITRES,

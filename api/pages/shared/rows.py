@@ -8,8 +8,8 @@ from markupsafe import Markup
 
 from api.pages import drawing
 from api.pages import words as pages_words
-from api.pages.shared.view import JobLine, MarginRun, PlantView, PumpLine
-from scheduler.domain.base.enums import State, Subject
+from api.pages.shared.view import JobLine, MarginStretch, PlantView, PumpRow
+from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.vessel.document import BREAKDOWN, JobKind, caution_line
 
 _HOUR = 3600
@@ -26,7 +26,7 @@ class TideRow:
     name: str
     href: str
     margin: str
-    state: State
+    state: JobState
     words: str
     caution: str
     tone: str
@@ -43,7 +43,7 @@ class PumpBlock:
     note: str
     note_tone: str
     picture: Markup
-    state: State
+    state: JobState
     words: str
     tone: str
     out_action: str = ""
@@ -52,9 +52,9 @@ class PumpBlock:
     runs_action: str = ""
 
 
-def tone_of(state: State) -> str:
+def tone_of(state: JobState) -> str:
     """Class of the colour: brass says act, boot says broken, nothing otherwise."""
-    return {State.PAST_DUE: "brass", State.PAST_LIMIT: "boot"}.get(state, "")
+    return {JobState.PAST_DUE: "brass", JobState.PAST_LIMIT: "boot"}.get(state, "")
 
 
 def tide_row(job: JobLine, now_at: datetime, offset_minutes: int) -> TideRow:
@@ -103,7 +103,7 @@ def _in_view(job: JobLine, view: PlantView) -> bool:
 
 def _taken_along(job: JobLine) -> bool:
     """Ahead, and another job takes it with it before it is due: it stands in no list of its own."""
-    return job.due.renewed_by is not None and job.due.state is State.AHEAD
+    return job.due.renewed_by is not None and job.due.state is JobState.AHEAD
 
 
 def tube_kinds(view: PlantView) -> tuple[JobKind, ...]:
@@ -141,7 +141,7 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
             share=None,
             window_share=1 - kind.window_running_hours * _HOUR / interval,
             limit_share=1 + kind.tolerance_running_hours * _HOUR / interval,
-            state=due.state if due else State.AHEAD,
+            state=due.state if due else JobState.AHEAD,
             pressing=pressing,
         )
     interval = due.interval_seconds or interval
@@ -162,7 +162,7 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
     )
 
 
-def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> PumpBlock:
+def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> PumpBlock:
     """What stands in a pump's column: hours, three tubes, and a sentence on its most pressing job."""
     offset = view.frame.utc_offset_minutes
     own = (j for j in view.jobs if j.due.position == pump.position and j.due.first and j.kind.code != BREAKDOWN.code)
@@ -176,7 +176,7 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
         )
         for k in kinds
     ]
-    note = pages_words.pump_words(pump, view.now_at, offset)
+    note = pages_words.open_pump_words(pump, view.now_at, offset)
     note_tone = "boot" if pump.down_at(view.now_at) else "brass" if note else ""
     if not note and pump.silent_since_at:
         note, note_tone = f"Counter silent since {pages_words.short_date(pump.silent_since_at, offset)}", "brass"
@@ -189,7 +189,7 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
         note=note,
         note_tone=note_tone,
         picture=drawing.tubes(figures, pump.position) if figures else Markup(""),
-        state=pressing.due.state if pressing else State.AHEAD,
+        state=pressing.due.state if pressing else JobState.AHEAD,
         words=_pump_says(pressing, view.now_at, offset),
         tone=tone_of(pressing.due.state) if pressing else "",
         out_action=pump.out_action,
@@ -199,7 +199,7 @@ def pump_block(pump: PumpLine, view: PlantView, kinds: Sequence[JobKind]) -> Pum
     )
 
 
-def _hours_said(pump: PumpLine, hours: str, offset: int) -> str:
+def _hours_said(pump: PumpRow, hours: str, offset: int) -> str:
     """The pump's hours; of a silent counter those it is likely to have by now, and what was read last."""
     if pump.projected_hours is not None and pump.hours is not None and pump.hours.as_of is not None:
         now = pages_words.number(pump.projected_hours)
@@ -211,9 +211,9 @@ def _pump_says(pressing: JobLine | None, now_at: datetime, offset: int) -> str:
     if pressing is None:
         return "No open job"
     due, kind = pressing.due, pages_words.short_kind(pressing.due.kind_name, 20)
-    if due.state is State.AHEAD:
+    if due.state is JobState.AHEAD:
         return f"Nothing due before {pages_words.short_date(due.due_at, offset)}"
-    if due.state is State.WINDOW_OPEN:
+    if due.state is JobState.WINDOW_OPEN:
         return f"{kind} {pages_words.due_words(due, now_at, offset)}"
     words = pages_words.state_words(due, now_at, offset).split("; ")[0]
     return f"{kind} {words[:1].lower()}{words[1:]}"
@@ -271,7 +271,7 @@ def chart_words(view: PlantView) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class RunRow:
+class MarginRow:
     """A row of the figures: when, and swept m3/h as printed; short: below the minimum."""
 
     start: str
@@ -283,12 +283,12 @@ class RunRow:
     short: bool
 
 
-def run_row(run: MarginRun, offset_minutes: int) -> RunRow:
+def margin_row(run: MarginStretch, offset_minutes: int) -> MarginRow:
     """A margin run as printed; available rounded down, minimum up, so that margin never looks larger than it is."""
     why = [f"{', '.join(run.open_positions)} open"] if run.open_positions else []
     why += [f"{', '.join(run.down_positions)} down or not proved"] if run.down_positions else []
     why += [run.minimum_label] if run.minimum_label != "minimum" else []
-    return RunRow(
+    return MarginRow(
         start=pages_words.moment(run.from_at, offset_minutes),
         end=pages_words.moment(run.to_at, offset_minutes),
         available=pages_words.number(run.available_m3_per_h, 1),

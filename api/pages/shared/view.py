@@ -13,7 +13,7 @@ from api.pages.work.forms import StepTyped
 from api.pages.work.part_view import PartView
 from api.pages.work.postpone_view import PostponeView
 from api.pages.work.sheet_view import SheetView
-from scheduler.domain.base.enums import State, Test
+from scheduler.domain.base.enums import JobState, Test
 from scheduler.domain.capacity.minimum import Outage
 from scheduler.domain.capacity.returning import PlannedReturn
 from scheduler.domain.due.jobs import DueJob
@@ -50,7 +50,7 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MarginRun:
+class MarginStretch:
     """A stretch of constant capacity: available, minimum and largest pump in swept m3/h.
 
     largest_m3_per_h: what the largest pump in use gives, so that one trip can be judged; none when not worked out.
@@ -73,7 +73,7 @@ class MarginRun:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PumpLine:
+class PumpRow:
     """A position and the pump in it. hours none: nothing read yet. silent_since_at: the counter has stopped posting.
 
     projected_hours: what it is likely to have run by now, while its counter is silent.
@@ -158,9 +158,9 @@ class PlantView:
     plant: str
     now_at: datetime
     horizon_at: datetime
-    pumps: tuple[PumpLine, ...]
+    pumps: tuple[PumpRow, ...]
     jobs: tuple[JobLine, ...] = ()
-    runs: tuple[MarginRun, ...] = ()
+    runs: tuple[MarginStretch, ...] = ()
     plan: PlanLine | None = None
     proposed: PlanLine | None = None
     tube_kinds: tuple[str, ...] = ()
@@ -291,17 +291,17 @@ class VesselLine:
     no_plan: bool = False
 
     @property
-    def worst(self) -> State:
+    def worst(self) -> JobState:
         """The worst state among its jobs."""
         if self.past_limit:
-            return State.PAST_LIMIT
+            return JobState.PAST_LIMIT
         if self.past_due:
-            return State.PAST_DUE
+            return JobState.PAST_DUE
         if self.not_known:
-            return State.NOT_KNOWN
+            return JobState.NOT_KNOWN
         if self.window_open:
-            return State.WINDOW_OPEN
-        return State.POSTPONED if self.postponed else State.AHEAD
+            return JobState.WINDOW_OPEN
+        return JobState.POSTPONED if self.postponed else JobState.AHEAD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

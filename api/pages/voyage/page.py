@@ -8,10 +8,10 @@ from api.pages import drawing, words
 from api.pages.shared.layout import render
 from api.pages.shared.view import Frame
 from scheduler.actions.base.context import instant
-from scheduler.actions.voyage.days import HeldBook, Preview
+from scheduler.actions.voyage.days import Preview, StoredDays
 from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
 from scheduler.domain.voyage.from_csv import COLUMNS
-from scheduler.domain.voyage.stretches import Daybook, DayChange, Source, Spell
+from scheduler.domain.voyage.stretches import DayChange, Source, Spell, VoyageDays
 
 SHOWN_BACK_DAYS, SHOWN_AHEAD_DAYS, YEAR_DAYS, MOST_CHANGES = 21, 60, 365, 40
 STRIPS = {"wide": (14, 28, 1232), "narrow": (3, 11, 358)}
@@ -27,7 +27,7 @@ FILE_EXAMPLE = "from,to,kind,source,note\n2026-11-20,2026-11-24,sea,log,\n2026-1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Typed:
+class DaysTyped:
     """A form as typed, and what is wrong with it.
 
     faults: field to sentence. says: what stands in the way as a whole. lines: more sentences about it.
@@ -40,22 +40,22 @@ class Typed:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DaybookView:
+class VoyageView:
     """The page. entry, file, weights: the three forms. looked_at: the file's preview, none before one was asked for.
 
     correcting: the stretch the entry form is about, none: a new one. may_change: this person may enter days.
     """
 
     frame: Frame
-    found: HeldBook
+    found: StoredDays
     action: str
     idempotency_key: str
     may_change: bool
     show_all: bool = False
     correcting: Spell | None = None
-    entry: Typed = field(default_factory=Typed)
-    file: Typed = field(default_factory=Typed)
-    weights: Typed = field(default_factory=Typed)
+    entry: DaysTyped = field(default_factory=DaysTyped)
+    file: DaysTyped = field(default_factory=DaysTyped)
+    weights: DaysTyped = field(default_factory=DaysTyped)
     undo_says: str = ""
     looked_at: Preview | None = None
     done: str = ""
@@ -74,7 +74,7 @@ class DayLine:
     now: bool
 
 
-def daybook_page(view: DaybookView, *, light: str, csrf: str) -> str:
+def voyage_page(view: VoyageView, *, light: str, csrf: str) -> str:
     """The operating calendar: the answer, the days, the form for a stretch, the file, the kinds."""
     book, today = view.found.book, view.found.today
     first, last = today - timedelta(days=SHOWN_BACK_DAYS), today + timedelta(days=SHOWN_AHEAD_DAYS)
@@ -86,14 +86,14 @@ def daybook_page(view: DaybookView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
-        answer=answer(book, today),
-        today_words=day(today),
-        span=span,
-        stands=stands,
+        answer=voyage_heading(book, today),
+        today_words=voyage_day(today),
+        span=voyage_span,
+        stands=stretches_listed,
         sub=covered(book, today),
         strips={name: _strip(book, today, *size) for name, size in STRIPS.items()} if shown else {},
         patterns=drawing.day_patterns(),
-        legend=[(drawing.day_swatch(book.kinds, kind), stands(kind)) for kind in _kinds_shown(book, today)],
+        legend=[(drawing.day_swatch(book.kinds, kind), stretches_listed(kind)) for kind in _kinds_shown(book, today)],
         lines=day_lines(shown, today, view.action),
         left_out=len(book.spells) - len(shown),
         last=last_words(view),
@@ -107,7 +107,7 @@ def daybook_page(view: DaybookView, *, light: str, csrf: str) -> str:
     )
 
 
-def stands(kind: str) -> str:
+def stretches_listed(kind: str) -> str:
     """How a ship stands on a day of that kind.
 
     >>> stands("port"), stands("canal transit")
@@ -116,33 +116,37 @@ def stands(kind: str) -> str:
     return _STANDS.get(kind, f"{kind[:1].upper()}{kind[1:]}")
 
 
-def day(on: date, today: date | None = None) -> str:
+def voyage_day(on: date, today: date | None = None) -> str:
     """Like "Wed 25 Nov", with the year unless it is today's; ship's dates have no clock and no offset."""
     said = f"{words.DAYS[on.weekday()]}{words.NBSP}{on.day}{words.NBSP}{words.MONTHS[on.month - 1][:3]}"
     return said if today is not None and on.year == today.year else f"{said}{words.NBSP}{on.year}"
 
 
-def span(from_on: date, to_on: date, today: date) -> str:
+def voyage_span(from_on: date, to_on: date, today: date) -> str:
     """Both ends, or the one day."""
-    return day(from_on, today) if from_on == to_on else f"{day(from_on, today)} to {day(to_on, today)}"
+    return (
+        voyage_day(from_on, today)
+        if from_on == to_on
+        else f"{voyage_day(from_on, today)} to {voyage_day(to_on, today)}"
+    )
 
 
-def answer(book: Daybook, today: date) -> str:
+def voyage_heading(book: VoyageDays, today: date) -> str:
     """The heading: how she stands today, and what comes next."""
     if not book.spells:
         return "No day is entered yet: forecasts take every day alike."
     here = book.on(today)
-    said = f"{stands(here.kind)} today" if here else "Nothing is entered for today"
+    said = f"{stretches_listed(here.kind)} today" if here else "Nothing is entered for today"
     said += " as planned" if here and here.source is Source.PLAN else ""
     here_to = here.to_on if here else today
     coming = next((s for s in book.spells if s.from_on > here_to and (here is None or s.kind != here.kind)), None)
     if coming is None:
         last = book.spells[-1].to_on
-        return f"{said}. Nothing is entered after {day(last, today)}." if last >= today else f"{said}."
-    return f"{said}; {words.inner(stands(coming.kind))} from {day(coming.from_on, today)}."
+        return f"{said}. Nothing is entered after {voyage_day(last, today)}." if last >= today else f"{said}."
+    return f"{said}; {words.inner(stretches_listed(coming.kind))} from {voyage_day(coming.from_on, today)}."
 
 
-def covered(book: Daybook, today: date) -> str:
+def covered(book: VoyageDays, today: date) -> str:
     """How far the log reaches, and whether forecasts rest on it."""
     logged = book.logged_days(today - timedelta(days=YEAR_DAYS), today - timedelta(days=1))
     said = f"The log covers {logged} of the last {YEAR_DAYS} days."
@@ -151,26 +155,26 @@ def covered(book: Daybook, today: date) -> str:
     return f"{said} Due dates are reckoned in operating days; days not entered count as the usual mix."
 
 
-def _strip(book: Daybook, today: date, back: int, ahead: int, width: int) -> str:
+def _strip(book: VoyageDays, today: date, back: int, ahead: int, width: int) -> str:
     first, last = today - timedelta(days=back), today + timedelta(days=ahead)
     name = strip_words(book, first, last, today)
     return drawing.days_strip(book.spells, book.kinds, first=first, last=last, today=today, width=width, name=name)
 
 
-def strip_words(book: Daybook, first: date, last: date, today: date) -> str:
+def strip_words(book: VoyageDays, first: date, last: date, today: date) -> str:
     """What the strip shows: how many of its days are of each kind, and today's."""
     tally: dict[str, int] = {}
     for n in range((last - first).days + 1):
         there = book.on(first + timedelta(days=n))
-        kind = words.inner(stands(there.kind)) if there else "nothing entered"
+        kind = words.inner(stretches_listed(there.kind)) if there else "nothing entered"
         tally[kind] = tally.get(kind, 0) + 1
     counts = ", ".join(f"{kind} {count}" for kind, count in sorted(tally.items(), key=lambda one: (-one[1], one[0])))
     here = book.on(today)
-    now = words.inner(stands(here.kind)) if here else "nothing entered"
-    return f"The days from {day(first, today)} to {day(last, today)}: {counts}. Today: {now}."
+    now = words.inner(stretches_listed(here.kind)) if here else "nothing entered"
+    return f"The days from {voyage_day(first, today)} to {voyage_day(last, today)}: {counts}. Today: {now}."
 
 
-def _kinds_shown(book: Daybook, today: date) -> list[str]:
+def _kinds_shown(book: VoyageDays, today: date) -> list[str]:
     """The kinds in the longer strip, in the book's order."""
     back, ahead, _ = STRIPS["wide"]
     first, last = today - timedelta(days=back), today + timedelta(days=ahead)
@@ -194,9 +198,9 @@ def day_lines(spells: Sequence[Spell], today: date, action: str) -> list[DayLine
 def _line(first: date, last: date, kind: str, source: str, note: str, edit: str, today: date) -> DayLine:
     days = (last - first).days + 1
     return DayLine(
-        when=span(first, last, today),
+        when=voyage_span(first, last, today),
         days=f"{days} day{'' if days == 1 else 's'}",
-        kind=stands(kind) if kind else "",
+        kind=stretches_listed(kind) if kind else "",
         source=source,
         note=note,
         edit_href=edit,
@@ -204,7 +208,7 @@ def _line(first: date, last: date, kind: str, source: str, note: str, edit: str,
     )
 
 
-def last_words(view: DaybookView) -> str:
+def last_words(view: VoyageView) -> str:
     """The last change in a sentence, empty before the first."""
     if not view.found.versions:
         return ""
@@ -216,9 +220,9 @@ def last_words(view: DaybookView) -> str:
 def change_lines(changes: Sequence[DayChange], today: date, *, kept: bool = False) -> list[str]:
     """Changed days in sentences; the rest in a count beyond forty."""
     said = [
-        f"{span(c.from_on, c.to_on, today)}: stays {c.was} as logged, the file says {c.now}."
+        f"{voyage_span(c.from_on, c.to_on, today)}: stays {c.was} as logged, the file says {c.now}."
         if kept
-        else f"{span(c.from_on, c.to_on, today)}: {c.was or 'nothing entered'}, then {c.now or 'nothing'}."
+        else f"{voyage_span(c.from_on, c.to_on, today)}: {c.was or 'nothing entered'}, then {c.now or 'nothing'}."
         for c in changes[:MOST_CHANGES]
     ]
     more = len(changes) - MOST_CHANGES

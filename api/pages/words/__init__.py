@@ -34,8 +34,7 @@ from api.pages.words.numbers import (
 )
 from api.pages.words.plant import (
     action,
-    answer,
-    below,
+    below_words,
     capacity_sentence,
     jobs_sentence,
     least,
@@ -43,9 +42,10 @@ from api.pages.words.plant import (
     least_words,
     minimum_words,
     one_trip_below_at,
+    open_pump_words,
     plan_words,
-    pump_words,
-    sub_line,
+    plant_heading,
+    plant_subline,
 )
 from scheduler.domain.vessel.naming import short_kind
 
@@ -58,9 +58,8 @@ __all__ = [
     "NBSP",
     "RANK",
     "action",
-    "answer",
     "as_of_words",
-    "below",
+    "below_words",
     "capacity_sentence",
     "clock",
     "count_words",
@@ -82,15 +81,16 @@ __all__ = [
     "number",
     "offset_words",
     "one_trip_below_at",
+    "open_pump_words",
     "plan_words",
-    "pump_words",
+    "plant_heading",
+    "plant_subline",
     "rank",
     "ship",
     "short_date",
     "short_kind",
     "stands_at",
     "state_words",
-    "sub_line",
     "vessel_rank",
     "vessel_words",
 ]

@@ -4,19 +4,19 @@ from datetime import datetime, timedelta
 
 from api.pages.shared.view import JobLine
 from api.pages.words.numbers import NBSP, clock, inner, moment, number, short_date
-from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.document import BREAKDOWN
 
 RANK = {
-    State.PAST_LIMIT: 0,
-    State.PAST_DUE: 1,
-    State.NOT_KNOWN: 2,
-    State.WINDOW_OPEN: 3,
-    State.POSTPONED: 4,
-    State.AHEAD: 5,
-    State.DONE: 6,
-    State.WITHDRAWN: 7,
+    JobState.PAST_LIMIT: 0,
+    JobState.PAST_DUE: 1,
+    JobState.NOT_KNOWN: 2,
+    JobState.WINDOW_OPEN: 3,
+    JobState.POSTPONED: 4,
+    JobState.AHEAD: 5,
+    JobState.DONE: 6,
+    JobState.WITHDRAWN: 7,
 }
 """Worst state first."""
 
@@ -28,12 +28,12 @@ def job_name(due: DueJob) -> str:
 
 def stands_at(due: DueJob) -> datetime:
     """The instant a job now has to meet: what it was postponed to, else its due point."""
-    return due.postponed_to if due.state is State.POSTPONED and due.postponed_to else due.due_at
+    return due.postponed_to if due.state is JobState.POSTPONED and due.postponed_to else due.due_at
 
 
 def rank(job: JobLine) -> tuple[int, datetime, str]:
     """Sort key: worst state first, then the earlier due."""
-    return RANK[job.due.state], job.due.due_at, job.due.occurrence.key
+    return RANK[job.due.state], job.due.due_at, job.due.job_id.key
 
 
 def _hours_words(seconds: int) -> str:
@@ -90,43 +90,43 @@ def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
     """The state of a job in words, with what is left in hours and date."""
     said = _state_words(due, now_at, offset_minutes)
     tails = []
-    if due.state not in (State.DONE, State.WITHDRAWN) and (read := as_of_words(due, now_at, offset_minutes)):
+    if due.state not in (JobState.DONE, JobState.WITHDRAWN) and (read := as_of_words(due, now_at, offset_minutes)):
         tails.append(read)
     elif due.estimated:
         tails.append("estimated")
-    if due.forecast is not None and due.forecast.standing and due.state in (State.AHEAD, State.WINDOW_OPEN):
+    if due.forecast is not None and due.forecast.standing and due.state in (JobState.AHEAD, JobState.WINDOW_OPEN):
         tails.append("pump has hardly run, the date is wide")
-    if not due.first and due.state not in (State.DONE, State.WITHDRAWN):
+    if not due.first and due.state not in (JobState.DONE, JobState.WITHDRAWN):
         tails.append("if the turn before is done when due")
     return "; ".join([said, *tails])
 
 
 def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
-    if due.occurrence.kind == BREAKDOWN.code:
+    if due.job_id.kind == BREAKDOWN.code:
         return f"Repair open since {moment(due.due_at, offset)}"
     match due.state:
-        case State.AHEAD:
+        case JobState.AHEAD:
             opens = f"Opens {short_date(due.window_opens_at, offset)}, " if due.window_opens_at > now_at else "Ahead, "
             return opens + due_words(due, now_at, offset)
-        case State.WINDOW_OPEN:
+        case JobState.WINDOW_OPEN:
             return f"Window open, {due_words(due, now_at, offset)}"
-        case State.PAST_DUE:
+        case JobState.PAST_DUE:
             over = None if due.running_seconds_left is None else -due.running_seconds_left
             left = limit_left_seconds(due)
             by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
             limit = f"in {_hours_words(left or 0)}, about " if by_hours else ""
             past = _past_words(due, now_at, due.due_at, over)
             return f"Past due by {past}; limit {limit}{limit_words(due, offset)}"
-        case State.PAST_LIMIT:
+        case JobState.PAST_LIMIT:
             left = limit_left_seconds(due)
             past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left)
             return f"Past limit by {past}; close it or ask for a postponement"
-        case State.POSTPONED:
+        case JobState.POSTPONED:
             until = limit_words(due, offset) if due.postponed_to is None else short_date(due.postponed_to, offset)
             return f"Postponed to {until}; was due {short_date(due.due_at, offset)}"
-        case State.NOT_KNOWN:
+        case JobState.NOT_KNOWN:
             return "Last time not known: planned as due now; the chief sets a first date"
-        case State.DONE:
+        case JobState.DONE:
             return "Done"
-        case State.WITHDRAWN:
+        case JobState.WITHDRAWN:
             return "Withdrawn"

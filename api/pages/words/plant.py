@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from api.pages.shared.view import JobLine, MarginRun, PlanLine, PlantView, PumpLine
+from api.pages.shared.view import JobLine, MarginStretch, PlanLine, PlantView, PumpRow
 from api.pages.words.jobs import job_name, rank, stands_at
 from api.pages.words.numbers import (
     COUNTS,
@@ -21,18 +21,18 @@ from api.pages.words.numbers import (
     ship,
     short_date,
 )
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.vessel.document import BREAKDOWN
 
 
-def least(runs: Sequence[MarginRun]) -> MarginRun | None:
+def least(runs: Sequence[MarginStretch]) -> MarginStretch | None:
     """The first run with the least margin; none without runs."""
     return min(runs, key=lambda r: (r.margin_m3_per_h, r.from_at), default=None)
 
 
-def below(runs: Sequence[MarginRun]) -> tuple[tuple[MarginRun, ...], ...]:
+def below_words(runs: Sequence[MarginStretch]) -> tuple[tuple[MarginStretch, ...], ...]:
     """Stretches of touching runs below the minimum, in time order."""
-    stretches: list[list[MarginRun]] = []
+    stretches: list[list[MarginStretch]] = []
     for run in sorted(runs, key=lambda r: r.from_at):
         if run.margin_m3_per_h >= 0:
             continue
@@ -43,13 +43,13 @@ def below(runs: Sequence[MarginRun]) -> tuple[tuple[MarginRun, ...], ...]:
     return tuple(tuple(s) for s in stretches)
 
 
-def one_trip_below_at(runs: Sequence[MarginRun]) -> datetime | None:
+def one_trip_below_at(runs: Sequence[MarginStretch]) -> datetime | None:
     """First instant at which losing the largest pump in use would go below the minimum; none when never or unknown."""
     found = (r.from_at for r in runs if r.largest_m3_per_h is not None and r.margin_m3_per_h < r.largest_m3_per_h)
     return min(found, default=None)
 
 
-def pump_words(pump: PumpLine, now_at: datetime, offset_minutes: int) -> str:
+def open_pump_words(pump: PumpRow, now_at: datetime, offset_minutes: int) -> str:
     """One sentence on a pump that is down or not proved; empty when it counts in full."""
     outage = pump.outage
     if outage is None or not (outage.from_at <= now_at and (outage.to_at is None or now_at < outage.to_at)):
@@ -62,7 +62,7 @@ def pump_words(pump: PumpLine, now_at: datetime, offset_minutes: int) -> str:
     return f"Down since {since}; {return_words(pump, offset_minutes)}"
 
 
-def return_words(pump: PumpLine, offset_minutes: int) -> str:
+def return_words(pump: PumpRow, offset_minutes: int) -> str:
     """When a pump that is out is back, as far as it is known: told, assumed by plans, or out without end."""
     if pump.back is None:
         return "the time it was expected back has passed: say when it is back"
@@ -89,8 +89,8 @@ def jobs_sentence(view: PlantView) -> str:
     """The first half of the heading: what is past limit, past due, open or next."""
     offset = view.frame.utc_offset_minutes
     order = sorted(view.jobs, key=rank)
-    late = [j for j in order if j.due.state is State.PAST_LIMIT]
-    past = [j for j in order if j.due.state is State.PAST_DUE]
+    late = [j for j in order if j.due.state is JobState.PAST_LIMIT]
+    past = [j for j in order if j.due.state is JobState.PAST_DUE]
     down = [p for p in view.pumps if p.down_at(view.now_at)]
     broken = ""
     if down:
@@ -98,7 +98,7 @@ def jobs_sentence(view: PlantView) -> str:
         names = listed([p.position for p in down])
         broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
     late_words = _late_words(late, past)
-    unknown = [j for j in order if j.due.state is State.NOT_KNOWN and j.due.renewed_by is None]
+    unknown = [j for j in order if j.due.state is JobState.NOT_KNOWN and j.due.renewed_by is None]
     if unknown:
         many = count_words(len(unknown), "job is", "jobs are").lower()
         said = f"When it was last done is not known: {many} planned as due now."
@@ -115,11 +115,11 @@ def jobs_sentence(view: PlantView) -> str:
         if len(silent) == 1:
             return f"The counter of {names} is silent; its due dates are estimated."
         return f"The counters of {names} are silent; their due dates are estimated."
-    coming = (State.AHEAD, State.WINDOW_OPEN, State.POSTPONED)
+    coming = (JobState.AHEAD, JobState.WINDOW_OPEN, JobState.POSTPONED)
     ahead = [j for j in view.jobs if j.due.state in coming and j.kind.code != BREAKDOWN.code]
     if not ahead:
         return "Nothing is due: no open job is known."
-    first = min(ahead, key=lambda j: (stands_at(j.due), j.due.occurrence.key))
+    first = min(ahead, key=lambda j: (stands_at(j.due), j.due.job_id.key))
     date = long_date(stands_at(first.due), offset, view.now_at)
     return f"Nothing is due before {date}: {inner(job_name(first.due))} comes first."
 
@@ -133,7 +133,7 @@ def capacity_sentence(view: PlantView) -> str:
     basis = (
         "As planned" if view.plan else "As proposed" if view.proposed else "There is no plan yet; with no pump opened"
     )
-    stretches = below(view.runs)
+    stretches = below_words(view.runs)
     if stretches:
         first = stretches[0]
         lacking = number(math.ceil(max(-r.margin_m3_per_h for r in first) - 1e-9))
@@ -161,13 +161,13 @@ def capacity_sentence(view: PlantView) -> str:
     return said
 
 
-def answer(view: PlantView) -> str:
+def plant_heading(view: PlantView) -> str:
     """The heading of the plant page: the answer itself, two or three sentences."""
     said = f"{jobs_sentence(view)} {capacity_sentence(view)}"
     return said + (" A newer plan waits to be taken." if view.proposed and view.plan else "")
 
 
-def sub_line(view: PlantView) -> str:
+def plant_subline(view: PlantView) -> str:
     """Under the heading: when the hours were read and which counters are silent."""
     offset = view.frame.utc_offset_minutes
     read = [p.hours.as_of for p in view.pumps if p.hours is not None and p.hours.as_of is not None]
@@ -195,15 +195,15 @@ def action(view: PlantView) -> tuple[str, str] | None:
     out = next((p for p in view.pumps if p.down_at(view.now_at) and p.repair_href), None)
     if out is not None:
         return f"Open {out.position} repair", out.repair_href
-    if order and order[0].due.state in (State.PAST_LIMIT, State.PAST_DUE, State.NOT_KNOWN):
+    if order and order[0].due.state in (JobState.PAST_LIMIT, JobState.PAST_DUE, JobState.NOT_KNOWN):
         return f"Open {job_name(order[0].due)}", order[0].href
     if view.proposed:
         return "See the new plan" if view.plan else "See the proposed plan", f"{view.plan_href}#newer"
     if all(p.hours is None for p in view.pumps) and view.hours_href:
         return "Enter running hours", view.hours_href
-    if below(view.runs) and view.figures_href:
+    if below_words(view.runs) and view.figures_href:
         return "See the figures", view.figures_href
-    if order and order[0].due.state is State.WINDOW_OPEN:
+    if order and order[0].due.state is JobState.WINDOW_OPEN:
         return f"Open {job_name(order[0].due)}", order[0].href
     return None
 
@@ -224,7 +224,7 @@ def least_words(view: PlantView) -> tuple[str, str]:
     return least_said(view.runs, view.frame.utc_offset_minutes)
 
 
-def least_said(runs: Sequence[MarginRun], offset_minutes: int) -> tuple[str, str]:
+def least_said(runs: Sequence[MarginStretch], offset_minutes: int) -> tuple[str, str]:
     """As `least_words`, of any runs."""
     run = least(runs)
     if run is None:
@@ -235,7 +235,7 @@ def least_said(runs: Sequence[MarginRun], offset_minutes: int) -> tuple[str, str
     return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
 
 
-def minimum_words(runs: Sequence[MarginRun]) -> str:
+def minimum_words(runs: Sequence[MarginStretch]) -> str:
     """The minima in force, the one that holds longest first: "72 usual, 94 full ship"."""
     lengths: dict[tuple[float, str], timedelta] = {}
     for run in runs:

@@ -9,7 +9,7 @@ from scheduler.domain.work.acts import (
     NoVoltage,
     Opened,
     PeopleClear,
-    PeopleTold,
+    PeopleWarned,
     PermitClosed,
     PermitIssued,
     PersonalLockOff,
@@ -28,7 +28,7 @@ from scheduler.domain.work.acts import (
     TestedDead,
     VacuumLetOut,
 )
-from scheduler.domain.work.state import Counts, Work
+from scheduler.domain.work.state import Counts, WorkState
 
 
 def step_words(step: AnyStep) -> str:
@@ -108,7 +108,7 @@ def step_words(step: AnyStep) -> str:
                 and f"by another hand: {step.other_hand.reason}, approved by {step.other_hand.approved_by}"
             )
             return _joined(f"Tag off: {step.point}", other or "")
-        case PeopleTold():
+        case PeopleWarned():
             return f"Told that it is free: {step.names}"
         case Returned():
             current = "" if step.current_ampere is None else f"{step.current_ampere:g} A"
@@ -122,7 +122,7 @@ def step_words(step: AnyStep) -> str:
             return _joined("Work reported", lowest, step.text)
 
 
-def work_words(work: Work) -> str:
+def work_words(work: WorkState) -> str:
     """How far the work is, in a sentence."""
     hang = ", ".join(f"{tag.point} ({tag.placed_by})" for tag in work.hanging)
     counts = {

@@ -11,7 +11,7 @@ from api.routes.shared.bodies import WorkStepBody
 from api.server.errors import refused_from
 from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import GasPlace, Note
-from scheduler.domain.work.state import Work
+from scheduler.domain.work.state import WorkState
 from scheduler.errors import Refused
 from scheduler.shiptime import instant_of
 
@@ -197,7 +197,7 @@ class StepTyped:
     may_be_fact: bool = False
 
 
-def next_kind(work: Work, points: Sequence[str] = ()) -> str:
+def next_kind(work: WorkState, points: Sequence[str] = ()) -> str:
     """The act that usually comes next; a suggestion, nothing is forced. Common practice, no source."""
     open_permit = any(one.closed_at is None for one in work.permits)
     if work.test is Test.PASSED and not work.hanging:
@@ -213,7 +213,7 @@ def next_kind(work: Work, points: Sequence[str] = ()) -> str:
     return _isolated(work, points)
 
 
-def _before_isolating(work: Work) -> str:
+def _before_isolating(work: WorkState) -> str:
     if work.ready is None:
         return "made ready"
     if work.gas is None:
@@ -221,7 +221,7 @@ def _before_isolating(work: Work) -> str:
     return "tag placed" if work.rinsed is not None else "rinsed"
 
 
-def _isolated(work: Work, points: Sequence[str]) -> str:
+def _isolated(work: WorkState, points: Sequence[str]) -> str:
     """The supply first, then the try while control is alive, then the other points and the other proofs."""
     if work.opened_at is not None:
         if work.clear_at is None:
@@ -242,7 +242,7 @@ def _isolated(work: Work, points: Sequence[str]) -> str:
     return "opened" if at_cover else "gas checked"
 
 
-def _going_back(work: Work) -> str:
+def _going_back(work: WorkState) -> str:
     if work.told_at is None:
         return "people told"
     return "returned" if work.started_locally is not None else "started locally"

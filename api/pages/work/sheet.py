@@ -8,20 +8,20 @@ from typing import Any
 from api.pages.words import clock, moment, offset_words, short_date
 from api.pages.work.sheet_view import MeasureLine, PartLine, SheetView, StepLine, TagRow
 from api.routes.shared.shapes import z
-from scheduler.actions.base.context import House
-from scheduler.actions.plant_state.load import Situation
-from scheduler.actions.plant_state.work import KeptStep, state_of
+from scheduler.actions.base.context import Context
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.plant_state.work import StoredStep, state_of
 from scheduler.actions.record import history
 from scheduler.actions.work import parts
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.document import JobKind, Plant
 from scheduler.domain.vessel.sheets import MeasureAsked, SheetStep
 from scheduler.domain.work.acts import AnyStep, Note, Noted, Struck
-from scheduler.domain.work.same_isolation import due_beside
+from scheduler.domain.work.same_isolation import due_on_same_isolation
 from scheduler.domain.work.state import Tag, struck_numbers
 
 
-def sheet_of(
+def job_sheet_of(
     plant: Plant,
     kind: JobKind,
     entries: Sequence[AnyStep],
@@ -114,24 +114,24 @@ def _hand(by: str, at: datetime | None, offset_minutes: int) -> str:
     return "" if at is None else f"{by}, {short_date(at, offset_minutes)} {clock(at, offset_minutes)}"
 
 
-def open_sheet(house: House, now: Situation, job: DueJob, kept: Sequence[KeptStep], address: str) -> SheetView:
+def open_sheet(context: Context, now: PlantState, job: DueJob, kept: Sequence[StoredStep], address: str) -> SheetView:
     """The sheet of an open job as things stand."""
-    kind = now.plant.kind(job.occurrence.kind)
+    kind = now.plant.kind(job.job_id.kind)
     offset = now.offset_minutes
-    number, stamp = history.head_of(house, now.vessel.id)
+    number, stamp = history.head_of(context, now.vessel.id)
     plan = now.taken or now.proposed
     planned = f", plan {plan.digest[:8]}{'' if now.taken else ' (proposed)'}" if plan else ""
-    return sheet_of(
+    return job_sheet_of(
         now.plant,
         kind,
         [one.step for one in kept],
         state_of(kept).tags,
         offset_minutes=offset,
-        aboard=parts.aboard_of(house, now.vessel.id, now.plant.id),
+        aboard=parts.part_counts_of(context, now.vessel.id, now.plant.id),
         count_action=f"/plants/{now.plant.id}/parts",
         also_due=tuple(
             f"{beside.kind_name}, {beside.state.value}, due {short_date(beside.due_at, offset)}"
-            for beside in due_beside(now.shown, job, now.at)
+            for beside in due_on_same_isolation(now.shown, job, now.at)
         ),
         address=address,
         printed_from=f"Printed {moment(now.at, offset)} {offset_words(offset)}{planned}, after record {number}",
@@ -139,9 +139,9 @@ def open_sheet(house: House, now: Situation, job: DueJob, kept: Sequence[KeptSte
     )
 
 
-def sheet_json(now: Situation, job: DueJob) -> dict[str, Any]:
+def job_sheet_json(now: PlantState, job: DueJob) -> dict[str, Any]:
     """What the sheet of an open job asks for, and what else falls due on its isolation, as an answer tells it."""
-    kind = now.plant.kind(job.occurrence.kind)
+    kind = now.plant.kind(job.job_id.kind)
     return {
         "steps": [one.text for one in kind.sheet],
         "sheet": [{"text": one.text, "when": one.when and one.when.value, "act": one.act} for one in kind.sheet],
@@ -150,7 +150,7 @@ def sheet_json(now: Situation, job: DueJob) -> dict[str, Any]:
         "tools": list(kind.tools),
         "isolation_points": [point.name for point in now.plant.points] if kind.takes_pump_out else [],
         "also_due": [
-            {"job": one.occurrence.key, "name": one.kind_name, "state": one.state.value, "due_at": z(one.due_at)}
-            for one in due_beside(now.shown, job, now.at)
+            {"job": one.job_id.key, "name": one.kind_name, "state": one.state.value, "due_at": z(one.due_at)}
+            for one in due_on_same_isolation(now.shown, job, now.at)
         ],
     }

@@ -432,7 +432,7 @@ class ClockBody(Body):
     reason: Reason
 
 
-class FeedBody(Body):
+class AddressBody(Body):
     """What the new address shows. vessel none: the whole fleet. kinds: job kind codes, none for all. days: how long it is good.
     alarm_hour: ship's hour of its reminders, on the evening before. days_ahead: open jobs of so many days only."""
 

@@ -4,18 +4,18 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from api.pages.shared.view import MarginRun
+from api.pages.shared.view import MarginStretch
 from scheduler.actions.base.context import instant, maybe
-from scheduler.actions.hours.counter_events import CounterBook, ToldEvent
+from scheduler.actions.hours.counter_events import CounterBook, EventShown
 from scheduler.actions.hours.daily import DailyBook
-from scheduler.actions.plant_state.load import Situation
-from scheduler.actions.plant_state.published import Moved
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.plant_state.published import MovedDate
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Version
-from scheduler.actions.voyage.days import HeldBook, Preview, change_words, kept_words
+from scheduler.actions.voyage.days import Preview, StoredDays, change_words, stored_words
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.checks.diagnosis import Look
-from scheduler.domain.due.explain_date import explain
+from scheduler.domain.checks.diagnosis import Diagnosis
+from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import Vessel, caution_line
@@ -61,16 +61,16 @@ def hours_json(hours: RunningHours | None, projected: int | None = None) -> dict
     }
 
 
-def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
+def due_json(now: PlantState, job: DueJob) -> dict[str, Any]:
     """A due job in full. Its dates are those published, as page and calendar show them; `reckoned` has those of now."""
-    seen, posted = now.as_shown(job), now.posted.get(job.occurrence.key)
+    seen, posted = now.as_shown(job), now.posted.get(job.job_id.key)
     forecast, projected = job.forecast, job.projected_seconds_left
     return {
-        "job": job.occurrence.key,
-        "kind": job.occurrence.kind,
+        "job": job.job_id.key,
+        "kind": job.job_id.kind,
         "name": job.kind_name,
-        "subject": job.occurrence.subject,
-        "sequence": job.occurrence.sequence,
+        "subject": job.job_id.subject,
+        "sequence": job.job_id.sequence,
         "position": job.position,
         "position_name": now.position_name(job.position),
         "pump": job.pump,
@@ -93,14 +93,14 @@ def due_json(now: Situation, job: DueJob) -> dict[str, Any]:
         "takes_hours": job.takes_hours,
         "hands": job.hands,
         "takes_pump_out": job.takes_pump_out,
-        "caution": caution_line(now.plant.kind(job.occurrence.kind)),
+        "caution": caution_line(now.plant.kind(job.job_id.kind)),
         "why": why_json(now, job),
     }
 
 
-def why_json(now: Situation, job: DueJob) -> dict[str, Any]:
+def why_json(now: PlantState, job: DueJob) -> dict[str, Any]:
     """What a due date rests on, and the sentence that says it."""
-    why = explain(now.as_shown(job), now.at, now.offset_minutes)
+    why = explain_date(now.as_shown(job), now.at, now.offset_minutes)
     return {
         "sentence": why.sentence,
         "to_go": why.to_go,
@@ -134,7 +134,7 @@ def _dates_json(job: DueJob) -> dict[str, Any]:
     }
 
 
-def moved_json(moved: Moved) -> dict[str, Any]:
+def moved_json(moved: MovedDate) -> dict[str, Any]:
     """Published dates that moved: from which to which, when, and why."""
     return {
         "number": moved.number,
@@ -147,7 +147,7 @@ def moved_json(moved: Moved) -> dict[str, Any]:
     }
 
 
-def plant_json(now: Situation) -> dict[str, Any]:
+def plant_json(now: PlantState) -> dict[str, Any]:
     """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
     counts_for = now.counts_for()
     numbers: dict[str, int] = {}
@@ -193,7 +193,7 @@ def plant_json(now: Situation) -> dict[str, Any]:
     }
 
 
-def _hours_of(now: Situation, subject: Subject, subject_id: str) -> dict[str, Any] | None:
+def _hours_of(now: PlantState, subject: Subject, subject_id: str) -> dict[str, Any] | None:
     key = (subject, subject_id)
     return hours_json(now.hours.get(key), now.projected.get(key))
 
@@ -262,7 +262,7 @@ def scales_json(book: CounterBook) -> list[dict[str, Any]]:
     ]
 
 
-def event_json(event: ToldEvent) -> dict[str, Any]:
+def event_json(event: EventShown) -> dict[str, Any]:
     """An event of a counter: what, when, by whom, whether it counts."""
     return {
         "id": event.id,
@@ -284,7 +284,7 @@ def event_json(event: ToldEvent) -> dict[str, Any]:
     }
 
 
-def capacity_json(runs: Sequence[MarginRun], from_at: datetime, to_at: datetime) -> list[dict[str, Any]]:
+def capacity_json(runs: Sequence[MarginStretch], from_at: datetime, to_at: datetime) -> list[dict[str, Any]]:
     """Available, minimum and margin over time, cut to a period."""
     return [
         {
@@ -302,7 +302,7 @@ def capacity_json(runs: Sequence[MarginRun], from_at: datetime, to_at: datetime)
     ]
 
 
-def daybook_json(vessel_id: str, found: HeldBook) -> dict[str, Any]:
+def voyage_days_json(vessel_id: str, found: StoredDays) -> dict[str, Any]:
     """An operating calendar: kinds with their weights, stretches by date, its newest changes."""
     return {
         "vessel": vessel_id,
@@ -342,7 +342,7 @@ def sheet_json(found: Preview) -> dict[str, Any]:
         "good": laid is not None,
         "faults": [{"row": f.row, "column": f.column, "found": f.found, "says": f.says} for f in found.sheet.faults],
         "changes": [] if laid is None else [change_words(c) for c in laid.changes],
-        "kept_as_logged": [] if laid is None else [kept_words(c) for c in laid.kept],
+        "kept_as_logged": [] if laid is None else [stored_words(c) for c in laid.kept],
     }
 
 
@@ -357,7 +357,7 @@ def intake_json(row: IntakeLogRow) -> dict[str, Any]:
     }
 
 
-def look_json(one: Look) -> dict[str, Any]:
+def diagnosis_json(one: Diagnosis) -> dict[str, Any]:
     """One thing to look at."""
     return {
         "about": one.about,
@@ -369,7 +369,7 @@ def look_json(one: Look) -> dict[str, Any]:
     }
 
 
-def horizon(now: Situation, days: int) -> datetime:
+def horizon(now: PlantState, days: int) -> datetime:
     """The end of a look ahead."""
     return now.at + timedelta(days=days)
 

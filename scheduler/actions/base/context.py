@@ -19,7 +19,7 @@ from scheduler.storage.tables import IdempotencyRow
 
 
 @dataclass(frozen=True, slots=True)
-class House:
+class Context:
     """The conductor's context; one a process."""
 
     db: Database
@@ -111,7 +111,7 @@ def once(session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable
     """
     must_have_key(hand)
     assert hand.key is not None
-    kept = people_rows.kept_answer(session, vessel_id, hand.key, hand.actor.id)
+    kept = people_rows.answer_given(session, vessel_id, hand.key, hand.actor.id)
     if kept is not None:
         if kept.fingerprint != hand.fingerprint:
             raise Refused(

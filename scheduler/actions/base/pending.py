@@ -9,7 +9,7 @@ from scheduler.storage.tables import TaskRunRow
 REPLAN = "plan anew"
 
 
-def want_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> None:
+def ask_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> None:
     """Ask for a new plan of a plant; asking twice before it is made asks once."""
     if not people_rows.open_tasks(session, REPLAN, begins=f"{plant_id}@"):
         session.add(
@@ -20,7 +20,7 @@ def want_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> No
         session.flush()
 
 
-def wanted_plans(session: Session) -> list[tuple[str, str]]:
+def plans_asked(session: Session) -> list[tuple[str, str]]:
     """(vessel, plant) pairs whose plan is asked for, oldest first."""
     rows = people_rows.open_tasks(session, REPLAN)
     return [(row.vessel_id or "", row.period.rpartition("@")[0]) for row in rows]

@@ -1,17 +1,17 @@
 """What a server leaves for the command line that works on the same database: the address people reach it by."""
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.storage import people_rows
 from scheduler.storage.database import Database
 
 _BASE_URL = "base_url"
 
 
-def keep_base_url(house: House) -> None:
+def keep_base_url(context: Context) -> None:
     """Remember the address of the server that starts; one without an address leaves what is remembered."""
-    found = house.settings.shown_base_url()
-    if found and base_url(house.db) != found:
-        with house.db.write() as session:
+    found = context.settings.shown_base_url()
+    if found and base_url(context.db) != found:
+        with context.db.write() as session:
             people_rows.remember(session, _BASE_URL, found)
 
 

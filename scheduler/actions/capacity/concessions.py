@@ -3,9 +3,9 @@
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import Answer, Hand, House, once, seconds, utc_text
-from scheduler.actions.base.pending import want_plan
-from scheduler.actions.plant_state.load import load
+from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.concessions import Lower, lower_faults
 from scheduler.domain.capacity.minimum import litres_up
@@ -14,27 +14,27 @@ from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import company_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import ConcessionRow
 from scheduler.wording.deciding import unfit_words
 
 
-def ask(house: House, hand: Hand, place: Place, asked: Lower) -> Answer:
+def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> Answer:
     """Ask for a lower minimum. It changes nothing until both have signed.
 
     Raises:
         Refused: no reason, a time that is past or too long, or a figure that is not lower.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            now = load(session, house, place.vessel_id, place.plant_id)
+            now = load_plant(session, context, place.vessel_id, place.plant_id)
             faults = lower_faults(now.plant, asked, offset_minutes=now.offset_minutes, now_at=now.at)
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
             row = ConcessionRow(
                 vessel_id=place.vessel_id,
-                number=company_rows.next_concession(session, place.vessel_id),
+                number=company_rows.next_concession_number(session, place.vessel_id),
                 plant_id=place.plant_id,
                 from_s=seconds(asked.from_at),
                 to_s=seconds(asked.to_at),
@@ -42,15 +42,17 @@ def ask(house: House, hand: Hand, place: Place, asked: Lower) -> Answer:
                 reason=asked.reason.strip(),
                 asked_by_id=person_of(hand.actor).id,
                 asked_by=hand.actor.name,
-                asked_s=house.now_s(),
+                asked_s=context.now_s(),
                 second_as=now.plant.second_signer,
             )
-            return _kept(session, house, row, "concession asked", 201, hand.actor.name)
+            return _kept(session, context, row, "concession asked", 201, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def sign(house: House, hand: Hand, place: Place, number: int, *, as_: str, name: str = "", master: str = "") -> Answer:
+def sign_concession(
+    context: Context, hand: Hand, place: Place, number: int, *, as_: str, name: str = "", master: str = ""
+) -> Answer:
     """Sign as chief, or write down who signs second (whom the ship names: hotel, chief officer, master).
 
     Args:
@@ -61,10 +63,10 @@ def sign(house: House, hand: Hand, place: Place, number: int, *, as_: str, name:
         NotFound: no such concession. Clash: signed so already, withdrawn, or past. NotAllowed: the role does not sign
             as chief, the one who asked, or one person for both. Refused: no name, or another side than these two.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            row = _open(session, place, number, house.now_s())
+            row = _open(session, place, number, context.now_s())
             if as_ not in ("chief", row.second_as):
                 says = f"chief or {row.second_as}"
                 raise Refused(f"as: {as_[:40]!r}: {says} was expected.", faults=[("/as", says)])
@@ -80,16 +82,16 @@ def sign(house: House, hand: Hand, place: Place, number: int, *, as_: str, name:
             if against:
                 raise NotAllowed(unfit_words(against))
             if chief_side:
-                row.chief_by_id, row.chief_by, row.chief_s = by.person.id, by.person.name, house.now_s()
+                row.chief_by_id, row.chief_by, row.chief_s = by.person.id, by.person.name, context.now_s()
                 row.chief_as = "master" if by.master else "office" if by.role in OFFICE else "chief"
                 row.chief_entered_by = hand.actor.name if by.master else ""
             else:
-                row.hotel_by_id, row.hotel_by, row.hotel_s = by.person.id, by.person.name, house.now_s()
+                row.hotel_by_id, row.hotel_by, row.hotel_s = by.person.id, by.person.name, context.now_s()
             if other is not None:
-                want_plan(session, place.vessel_id, row.plant_id, house.now_s())
-            return _kept(session, house, row, f"concession signed as {as_}", 200, hand.actor.name)
+                ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+            return _kept(session, context, row, f"concession signed as {as_}", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def _decider(actor: Actor, name: str, *, by_master: bool) -> Decider:
@@ -98,34 +100,34 @@ def _decider(actor: Actor, name: str, *, by_master: bool) -> Decider:
     return Decider(Person(person.id, name.strip() or person.name), actor.role, by_master)
 
 
-def withdraw(house: House, hand: Hand, place: Place, number: int) -> Answer:
+def withdraw_concession(context: Context, hand: Hand, place: Place, number: int) -> Answer:
     """Take a concession back: from now on the plant's own minimum holds, and a new plan is asked for if it counted.
 
     Raises:
         NotFound: no such concession. Clash: withdrawn already, or past.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            row = _open(session, place, number, house.now_s())
+            row = _open(session, place, number, context.now_s())
             counted = _state(row) == "agreed"
-            row.withdrawn_by, row.withdrawn_s = hand.actor.name, house.now_s()
+            row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
             if counted:
-                want_plan(session, place.vessel_id, row.plant_id, house.now_s())
-            return _kept(session, house, row, "concession withdrawn", 200, hand.actor.name)
+                ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+            return _kept(session, context, row, "concession withdrawn", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def listed(house: House, place: Place) -> list[dict[str, Any]]:
+def concessions_listed(context: Context, place: Place) -> list[dict[str, Any]]:
     """A plant's concessions, newest first, as answers tell them."""
-    with house.db.read() as session:
-        rows = company_rows.concessions(session, place.vessel_id, place.plant_id)
+    with context.db.read() as session:
+        rows = company_rows.concession_rows(session, place.vessel_id, place.plant_id)
     return [_told(row) for row in reversed(rows)]
 
 
 def _open(session: Session, place: Place, number: int, now_s: int) -> ConcessionRow:
-    row = company_rows.concession(session, place.vessel_id, number)
+    row = company_rows.concession_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.plant_id:
         raise NotFound(f"There is no concession {number} for {place.plant_id}.")
     if row.withdrawn_s is not None:
@@ -135,11 +137,11 @@ def _open(session: Session, place: Place, number: int, now_s: int) -> Concession
     return row
 
 
-def _kept(session: Session, house: House, row: ConcessionRow, what: str, status: int, by: str) -> Answer:
+def _kept(session: Session, context: Context, row: ConcessionRow, what: str, status: int, by: str) -> Answer:
     """The row stored and what was done to it on record."""
     session.add(row)
     told = _told(row)
-    record, _ = append(session, row.vessel_id, what, house.now(), {**told, "plant": row.plant_id, "by": by})
+    record, _ = append_record(session, row.vessel_id, what, context.now(), {**told, "plant": row.plant_id, "by": by})
     bump_revision(session, row.vessel_id)
     lacking = [side for side, own in (("chief", True), (row.second_as, False)) if _signer(row, own) is None]
     says = {

@@ -3,11 +3,11 @@
 import secrets
 from datetime import datetime
 
-from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, maybe, once, seconds
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, maybe, once, seconds
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import capacities_of, concessions_of, outage_of
 from scheduler.actions.plant_state.work import require_no_tag
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place, offset_minutes
 from scheduler.domain.base.enums import Test
 from scheduler.domain.capacity.minimum import (
@@ -22,12 +22,12 @@ from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, Refused
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import OutageRow, OutageStatus, PumpTestRow
 
 
 def pump_down(
-    house: House, hand: Hand, place: Place, *, at: datetime, reason: str, expected_at: datetime | None = None
+    context: Context, hand: Hand, place: Place, *, at: datetime, reason: str, expected_at: datetime | None = None
 ) -> Answer:
     """Take in that a pump is out of order since `at`. A new plan is asked for; the answer states the margin left.
 
@@ -37,18 +37,18 @@ def pump_down(
     Raises:
         Clash: it is down already. Refused: an instant to come, an empty reason, or a return that is past.
     """
-    _sane(house, at, reason, "went down")
-    must_be_ahead(house, expected_at)
-    with house.db.write(place.vessel_id) as session:
-        vessel, _ = held(session, place.vessel_id)
+    _sane(context, at, reason, "went down")
+    must_be_ahead(context, expected_at)
+    with context.db.write(place.vessel_id) as session:
+        vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
 
         def act() -> Answer:
-            for row in work_rows.open_outages(session, place.vessel_id, place.id):
+            for row in work_rows.open_outage_rows(session, place.vessel_id, place.id):
                 if row.status is OutageStatus.DOWN:
                     raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
                 end_outage(session, row, at)
-            set_down(session, place, at, reason, hand.actor.name, house.now_s(), expected_at)
+            set_down(session, place, at, reason, hand.actor.name, context.now_s(), expected_at)
             payload = {
                 "pump": place.id,
                 "serial": _serial(plant, place.id),
@@ -57,14 +57,14 @@ def pump_down(
                 "expected_at": expected_at,
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, "pump down", house.now(), payload)
-            return _answered(session, house, place, plant, number, "down")
+            number, _ = append_record(session, place.vessel_id, "pump down", context.now(), payload)
+            return _answered(session, context, place, plant, number, "down")
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def pump_back(
-    house: House, hand: Hand, place: Place, *, at: datetime, reason: str, test: Test, measured: Swept | None = None
+    context: Context, hand: Hand, place: Place, *, at: datetime, reason: str, test: Test, measured: Swept | None = None
 ) -> Answer:
     """Take in that a pump is back since `at`, and what its test showed.
 
@@ -75,21 +75,21 @@ def pump_back(
         Clash: the pump was not out. Refused: an instant to come, before it went down, or a measured capacity without
             a passed test.
     """
-    _sane(house, at, reason, "came back")
+    _sane(context, at, reason, "came back")
     if measured is not None and test is not Test.PASSED:
         raise Refused("A measured capacity goes with a passed test only. Leave it out, or say the test passed.")
-    with house.db.write(place.vessel_id) as session:
-        vessel, _ = held(session, place.vessel_id)
+    with context.db.write(place.vessel_id) as session:
+        vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
 
         def act() -> Answer:
-            rows = work_rows.open_outages(session, place.vessel_id, place.id)
+            rows = work_rows.open_outage_rows(session, place.vessel_id, place.id)
             if not rows:
                 raise Clash(f"Pump {place.id} was not out. There is nothing to bring back.")
             require_no_tag(session, place.vessel_id, place.id)
             if any(row.from_s > seconds(at) for row in rows):
                 raise Refused(f"Pump {place.id} cannot be back before it went down. Check the instant.")
-            returned(session, plant, place, at, reason, test, measured, hand.actor.name, house.now_s())
+            returned(session, plant, place, at, reason, test, measured, hand.actor.name, context.now_s())
             payload = {
                 "pump": place.id,
                 "serial": _serial(plant, place.id),
@@ -99,33 +99,33 @@ def pump_back(
                 "reason": reason,
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, "pump back", house.now(), payload)
+            number, _ = append_record(session, place.vessel_id, "pump back", context.now(), payload)
             words = {Test.PASSED: "back, proved", Test.NONE: "back, not proved", Test.FAILED: "down: the test failed"}
-            return _answered(session, house, place, plant, number, words[test])
+            return _answered(session, context, place, plant, number, words[test])
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def must_be_ahead(house: House, expected_at: datetime | None) -> None:
+def must_be_ahead(context: Context, expected_at: datetime | None) -> None:
     """Raises Refused when a return is told for a time that is past."""
-    if expected_at is not None and expected_at <= house.now():
+    if expected_at is not None and expected_at <= context.now():
         says = "this is past; say when it is expected back, or leave it empty where that is not known"
         raise Refused(f"expected_at: {says}.", faults=[("/expected_at", says)])
 
 
-def say_expected(house: House, hand: Hand, place: Place, expected_at: datetime | None) -> Answer:
+def say_expected(context: Context, hand: Hand, place: Place, expected_at: datetime | None) -> Answer:
     """Say when a pump that is out is expected back; none: not known any more. A new plan is asked for.
 
     Raises:
         Clash: it is not out. Refused: a time that is past.
     """
-    must_be_ahead(house, expected_at)
-    with house.db.write(place.vessel_id) as session:
-        vessel, _ = held(session, place.vessel_id)
+    must_be_ahead(context, expected_at)
+    with context.db.write(place.vessel_id) as session:
+        vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
 
         def act() -> Answer:
-            rows = work_rows.open_outages(session, place.vessel_id, place.id)
+            rows = work_rows.open_outage_rows(session, place.vessel_id, place.id)
             down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
             if down is None:
                 raise Clash("This pump is not out. There is no return to expect.")
@@ -139,10 +139,10 @@ def say_expected(house: House, hand: Hand, place: Place, expected_at: datetime |
                 "expected_before": maybe(before),
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, "return expected", house.now(), payload)
-            return _answered(session, house, place, plant, number, "down")
+            number, _ = append_record(session, place.vessel_id, "return expected", context.now(), payload)
+            return _answered(session, context, place, plant, number, "down")
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def begin_outage(
@@ -234,7 +234,7 @@ def returned(
                 recorded_s=now_s,
             )
         )
-    rows = work_rows.open_outages(session, place.vessel_id, place.id)
+    rows = work_rows.open_outage_rows(session, place.vessel_id, place.id)
     if test is Test.FAILED:
         for row in rows:
             if row.status is not OutageStatus.DOWN:
@@ -250,12 +250,12 @@ def returned(
         begin_outage(session, place, at, OutageStatus.NOT_PROVED, counts, reason=reason, by=by, now_s=now_s)
 
 
-def _sane(house: House, at: datetime, reason: str, what: str) -> None:
+def _sane(context: Context, at: datetime, reason: str, what: str) -> None:
     if not reason.strip():
         raise Refused(
             f"Say in a few words why the pump {what}; the reason is empty.", faults=[("/reason", "this is empty")]
         )
-    if at > house.now() + AHEAD:
+    if at > context.now() + AHEAD:
         raise Refused(f"{at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which the pump {what}.")
 
 
@@ -263,17 +263,17 @@ def _serial(plant: Plant, pump: str) -> str:
     return next(p.serial for p in plant.pumps if p.id == pump)
 
 
-def _answered(session: Session, house: House, place: Place, plant: Plant, number: int, state: str) -> Answer:
+def _answered(session: Session, context: Context, place: Place, plant: Plant, number: int, state: str) -> Answer:
     session.flush()
-    now = house.now()
-    want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+    now = context.now()
+    ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
     bump_revision(session, place.vessel_id)
     return Answer(
-        200, {"pump": place.id, "state": state, **margin_words(session, plant, place.vessel_id, now), "record": number}
+        200, {"pump": place.id, "state": state, **margin_left(session, plant, place.vessel_id, now), "record": number}
     )
 
 
-def margin_words(session: Session, plant: Plant, vessel_id: str, at: datetime) -> dict[str, float | str]:
+def margin_left(session: Session, plant: Plant, vessel_id: str, at: datetime) -> dict[str, float | str]:
     """What is left over the minimum at an instant, in figures and in words."""
     available, minimum, label = margin_now(session, plant, vessel_id, at)
     margin = available - minimum
@@ -292,7 +292,7 @@ def margin_words(session: Session, plant: Plant, vessel_id: str, at: datetime) -
 
 def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> tuple[int, int, str]:
     """Available and minimum capacity at an instant in litres/h, facts only, and the minimum's label."""
-    outages = [outage_of(row) for row in work_rows.outages(session, vessel_id, plant.id, since_s=seconds(at))]
+    outages = [outage_of(row) for row in work_rows.outage_rows(session, vessel_id, plant.id, since_s=seconds(at))]
     counts = capacities_at(plant, outages, at, capacities_of(session, vessel_id, plant))
     agreed = concessions_of(session, vessel_id, plant.id)
     minimum, label = minimum_agreed(plant, at, offset_minutes(session, vessel_id, at), agreed)

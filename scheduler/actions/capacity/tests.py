@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import capacities_of
 from scheduler.actions.plant_state.work import require_no_tag
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Test
 from scheduler.domain.capacity.minimum import ATMOSPHERE_KPA
@@ -28,7 +28,7 @@ from scheduler.domain.vessel.document import Plant, Pump
 from scheduler.errors import Clash, Refused
 from scheduler.storage import work_rows
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import OutageStatus
 
 
@@ -90,7 +90,7 @@ def measured_of(plant: Plant, told: PullDown) -> Measured:
     )
 
 
-def record_test(house: House, hand: Hand, place: Place, told: PullDown) -> Answer:
+def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> Answer:
     """Take in a pull-down test. Passed: the pump is proved and counts for what it swept. Failed: it counts nothing.
 
     Raises:
@@ -101,17 +101,17 @@ def record_test(house: House, hand: Hand, place: Place, told: PullDown) -> Answe
         raise Refused(
             "Say who made the test; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
         )
-    if told.at > house.now() + AHEAD:
+    if told.at > context.now() + AHEAD:
         raise Refused(f"{told.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the test.")
     if told.result is Test.NONE:
         raise Refused("A test is passed or failed. Say which.", faults=[("/result", "passed or failed is expected")])
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            vessel, _ = held(session, place.vessel_id)
+            vessel, _ = document_of(session, place.vessel_id)
             plant = plant_of(vessel, place.plant_id)
             pump = next(p for p in plant.pumps if p.id == place.id)
-            for row in work_rows.open_outages(session, place.vessel_id, place.id):
+            for row in work_rows.open_outage_rows(session, place.vessel_id, place.id):
                 if row.status is OutageStatus.DOWN:
                     raise Clash(
                         f"Pump {place.id} is down since {instant(row.from_s):%Y-%m-%dT%H:%MZ}. Bring it back first, then test."
@@ -126,7 +126,7 @@ def record_test(house: House, hand: Hand, place: Place, told: PullDown) -> Answe
             before = capacities_of(session, place.vessel_id, plant)[place.id]
             counted = found.swept if told.result is Test.PASSED else None
             by = hand.actor.name
-            returned(session, plant, place, told.at, told.reason, told.result, counted, by, house.now_s())
+            returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now_s())
             shown = _shown(plant, pump, found, before.m3_per_h)
             payload = {
                 "pump": place.id,
@@ -139,19 +139,19 @@ def record_test(house: House, hand: Hand, place: Place, told: PullDown) -> Answe
                 "reason": told.reason,
                 "by": by,
             }
-            number, stamp = append(session, place.vessel_id, "pump tested", house.now(), payload)
-            want_plan(session, place.vessel_id, place.plant_id, seconds(house.now()))
+            number, stamp = append_record(session, place.vessel_id, "pump tested", context.now(), payload)
+            ask_plan(session, place.vessel_id, place.plant_id, seconds(context.now()))
             bump_revision(session, place.vessel_id)
             state = "proved" if told.result is Test.PASSED else "down: the test failed"
             return Answer(200, {"pump": place.id, "pump_state": state, **shown, "record": number, "stamp": stamp})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def computed(house: House, place: Place, told: PullDown) -> dict[str, Any]:
+def computed(context: Context, place: Place, told: PullDown) -> dict[str, Any]:
     """What the test shows, recorded nowhere. Raises Refused as `record_test` does."""
-    with house.db.read() as session:
-        vessel, _ = held(session, place.vessel_id)
+    with context.db.read() as session:
+        vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
         before = capacities_of(session, place.vessel_id, plant)[place.id]
     pump = next(p for p in plant.pumps if p.id == place.id)

@@ -1,10 +1,10 @@
-"""Is the house in order? What readiness says."""
+"""Is the installation in order? What readiness says."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from scheduler.actions.base.context import House, instant
+from scheduler.actions.base.context import Context, instant
 from scheduler.errors import SchedulerError
 from scheduler.storage import fleet_rows, people_rows
 from scheduler.storage.intake import IntakeState
@@ -25,7 +25,7 @@ class Found:
         return {"ready": self.ready, "checks": self.checks, "remarks": self.remarks}
 
 
-def look(house: House, *, intake: IntakeState, timers: Sequence[str] = ()) -> Found:
+def health(context: Context, *, intake: IntakeState, timers: Sequence[str] = ()) -> Found:
     """Look at the database, the writer and the timers. Never raises for what it finds."""
     found = Found(remarks=list(timers))
     found.checks["intake"] = {
@@ -35,11 +35,11 @@ def look(house: House, *, intake: IntakeState, timers: Sequence[str] = ()) -> Fo
         "last_commit_at": None if intake.last_commit_at is None else intake.last_commit_at.isoformat(),
     }
     try:
-        found.checks["database"] = house.db.engine_says()
-        house.db.require_room()
-        with house.db.read() as session:
-            found.checks["vessels"] = len(fleet_rows.vessels(session))
-            for row in people_rows.failed_tasks(session, house.now_s() - _DAY_S)[:5]:
+        found.checks["database"] = context.db.engine_says()
+        context.db.require_room()
+        with context.db.read() as session:
+            found.checks["vessels"] = len(fleet_rows.vessel_rows(session))
+            for row in people_rows.failed_tasks(session, context.now_s() - _DAY_S)[:5]:
                 when = instant(row.started_s).isoformat().replace("+00:00", "Z")
                 found.remarks.append(f"{row.task} ({row.period}, {when}): {row.outcome}")
     except SchedulerError as error:

@@ -5,15 +5,15 @@ from collections.abc import Callable, Collection
 from dataclasses import replace
 from datetime import timedelta
 
-from scheduler.actions.base.context import House
-from scheduler.actions.base.pending import plan_made, want_plan, wanted_plans
+from scheduler.actions.base.context import Context
+from scheduler.actions.base.pending import ask_plan, plan_made, plans_asked
 from scheduler.actions.feed.refresh import stale_vessels
 from scheduler.actions.hours.ledger import StoredTotals, derive_all
 from scheduler.actions.plan.fleet import PlantPlan, plan_many
-from scheduler.actions.vessel.document import held
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
-from scheduler.actions.voyage.days import daybook_of, today_aboard
-from scheduler.domain.hours.ledger import Code, Flag, State
+from scheduler.actions.voyage.days import ship_today, voyage_days_of
+from scheduler.domain.hours.ledger import Code, Flag, LedgerState
 from scheduler.domain.hours.ledger_fit import AHEAD_S
 from scheduler.domain.hours.ledger_values import WATCHED
 from scheduler.domain.hours.watch import CONFLICTS_S, Seen, apart, conflicting, watch
@@ -31,65 +31,65 @@ _LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
 """These stay the same flag, of the instant at which they were first raised, while they last."""
 
 
-def keep_up(house: House, refresh: Callable[[str], object]) -> None:
+def keep_up(context: Context, refresh: Callable[[str], object]) -> None:
     """Derive what was posted, plan what was asked for, write the calendars that are behind."""
-    derive_all(house)
-    plan_wanted(house)
-    for vessel_id in stale_vessels(house, _FEED_AGE_S):
+    derive_all(context)
+    plan_asked(context)
+    for vessel_id in stale_vessels(context, _FEED_AGE_S):
         refresh(vessel_id)
 
 
-def plan_wanted(house: House) -> int:
+def plan_asked(context: Context) -> int:
     """Make the plans that were asked for; how many. One that fails is noted and does not stop the others."""
-    with house.db.read() as session:
-        wanted = wanted_plans(session)
+    with context.db.read() as session:
+        wanted = plans_asked(session)
 
     def note(made: PlantPlan) -> None:
         if made.error is None or isinstance(made.error, Busy):
             return  # stopping, or the database is held: what is wanted stays so until the next tick
         log.error("no plan for %s: %s", made.plant_id, made.trouble)
-        with house.db.write(made.vessel_id) as session:
-            plan_made(session, made.plant_id, house.now_s(), f"failed: {made.trouble}"[:500])
+        with context.db.write(made.vessel_id) as session:
+            plan_made(session, made.plant_id, context.now_s(), f"failed: {made.trouble}"[:500])
 
     if wanted:
-        plan_many(house, wanted, house.settings.processes_at_once(), note)
+        plan_many(context, wanted, context.settings.processes_at_once(), note)
     return len(wanted)
 
 
-def nightly(house: House) -> int:
+def nightly(context: Context) -> int:
     """Once a ship's night, at the hour set: ask for a new plan of every plant. How many vessels had their turn."""
     turns = 0
-    with house.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessels(session)]
+    with context.db.read() as session:
+        vessels = [row.id for row in fleet_rows.vessel_rows(session)]
     for vessel_id in vessels:
-        with house.db.write(vessel_id) as session:
-            now = house.now()
+        with context.db.write(vessel_id) as session:
+            now = context.now()
             ship = now + timedelta(minutes=offset_minutes(session, vessel_id, now))
-            night = (ship - timedelta(hours=house.settings.nightly_hour)).date()
+            night = (ship - timedelta(hours=context.settings.nightly_hour)).date()
             period = f"{vessel_id} {night.isoformat()}"
-            if people_rows.task(session, NIGHTLY, period) is not None:
+            if people_rows.task_row(session, NIGHTLY, period) is not None:
                 continue
-            now_s = house.now_s()
+            now_s = context.now_s()
             session.add(
                 TaskRunRow(
                     task=NIGHTLY, period=period, vessel_id=vessel_id, started_s=now_s, ended_s=now_s, outcome="done"
                 )
             )
-            vessel, _ = held(session, vessel_id)
+            vessel, _ = document_of(session, vessel_id)
             for plant in vessel.plants:
-                want_plan(session, vessel_id, plant.id, now_s)
+                ask_plan(session, vessel_id, plant.id, now_s)
             turns += 1
     return turns
 
 
-def watch_counters(house: House, refresh: Callable[[str], object]) -> list[str]:
+def watch_counters(context: Context, refresh: Callable[[str], object]) -> list[str]:
     """Flag counters that are silent or stand still, take the flag from those well again; the vessels where that changed."""
     changed = []
-    with house.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessels(session)]
+    with context.db.read() as session:
+        vessels = [row.id for row in fleet_rows.vessel_rows(session)]
     for vessel_id in vessels:
-        with house.db.write(vessel_id) as session:
-            if _watch_vessel(house, session, vessel_id):
+        with context.db.write(vessel_id) as session:
+            if _watch_vessel(context, session, vessel_id):
                 bump_revision(session, vessel_id)
                 changed.append(vessel_id)
     for vessel_id in changed:
@@ -97,25 +97,25 @@ def watch_counters(house: House, refresh: Callable[[str], object]) -> list[str]:
     return changed
 
 
-def watched_flags(house: House, session: Session, vessel_id: str) -> list[tuple[str, Flag]]:
+def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tuple[str, Flag]]:
     """(counter id, flag) of a vessel's counters that are silent, stand still or differ from the one they check, now."""
-    vessel, _ = held(session, vessel_id)
-    rows = fleet_rows.counters(session, vessel_id)
-    seen = {row.id: _seen(session, row, house.now_s()) for row in rows}
+    vessel, _ = document_of(session, vessel_id)
+    rows = fleet_rows.counter_rows(session, vessel_id)
+    seen = {row.id: _seen(session, row, context.now_s()) for row in rows}
     totals = StoredTotals(session, rows)
-    today = daybook_of(session, vessel_id)[0].on(today_aboard(session, house, vessel_id))
+    today = voyage_days_of(session, vessel_id)[0].on(ship_today(session, context, vessel_id))
     laid_up = today is not None and today.kind in LAID_UP
     found = []
     for plant in vessel.plants:
         changes = {position.id: totals.changes(position.id) for position in plant.positions}
-        out = {row.pump_id for row in work_rows.outages(session, vessel_id, plant.id, since_s=house.now_s())}
-        found += watch(plant, seen, house.now(), out, changes, laid_up=laid_up)
-        found += apart(plant, totals, house.now())
+        out = {row.pump_id for row in work_rows.outage_rows(session, vessel_id, plant.id, since_s=context.now_s())}
+        found += watch(plant, seen, context.now(), out, changes, laid_up=laid_up)
+        found += apart(plant, totals, context.now())
     return found
 
 
-def _conflicts(house: House, session: Session, vessel_id: str, known: Collection[str]) -> list[tuple[str, Flag]]:
-    log = intake_rows.since(session, vessel_id, house.now_s() - CONFLICTS_S)
+def _conflicts(context: Context, session: Session, vessel_id: str, known: Collection[str]) -> list[tuple[str, Flag]]:
+    log = intake_rows.unstored_since(session, vessel_id, context.now_s() - CONFLICTS_S)
     return [
         (counter_id, conflicting(counter_id, many, newest_s))
         for status, counter_id, many, newest_s in log
@@ -123,18 +123,18 @@ def _conflicts(house: House, session: Session, vessel_id: str, known: Collection
     ]
 
 
-def _watch_vessel(house: House, session: Session, vessel_id: str) -> bool:
-    rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+def _watch_vessel(context: Context, session: Session, vessel_id: str) -> bool:
+    rows = {row.id: row for row in fleet_rows.counter_rows(session, vessel_id)}
     wanted: dict[tuple[int | None, str, int], Flag] = {}
     there: dict[tuple[int | None, str, int], FlagRow] = {
         (row.counter_no, row.code, row.at_s): row
-        for row in ledger_rows.flags(session, vessel_id)
+        for row in ledger_rows.flag_rows(session, vessel_id)
         if row.code in WATCHED
     }
     first_said: dict[tuple[int | None, str], int] = {(no, code): at_s for no, code, at_s in there}
     for counter_id, flag in (
-        *watched_flags(house, session, vessel_id),
-        *_conflicts(house, session, vessel_id, rows),
+        *watched_flags(context, session, vessel_id),
+        *_conflicts(context, session, vessel_id, rows),
     ):
         no, code, at_s = rows[counter_id].no, flag.code.value, flag.at_s
         if flag.code in _LASTING:
@@ -165,10 +165,10 @@ def _seen(session: Session, row: CounterRow, now_s: int) -> Seen:
 
     A stamp from the future makes no counter look alive.
     """
-    kept = None if row.no is None else ledger_rows.checkpoint(session, row.no, now_s + AHEAD_S + 1)
+    kept = None if row.no is None else ledger_rows.newest_checkpoint(session, row.no, now_s + AHEAD_S + 1)
     if kept is not None:
         try:
-            return replace(Seen.of(State.from_text(kept.state)), read_s=row.newest_s)
+            return replace(Seen.of(LedgerState.from_text(kept.state)), read_s=row.newest_s)
         except ValueError:
             pass  # of another version: derived anew at the next tick
     return Seen(read_s=row.newest_s, rose_s=None)

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, once, seconds, utc_text
-from scheduler.actions.base.pending import want_plan
-from scheduler.actions.plant_state.load import Situation, load, situation
+from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.plant_state.load import PlantState, load_plant, plant_state
 from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.minimum import minimum_agreed
@@ -15,7 +15,7 @@ from scheduler.domain.due.docking import better_in_dock
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage import company_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import DockRow
 
 LONGEST = timedelta(days=180)
@@ -23,12 +23,12 @@ FARTHEST = timedelta(days=1100)
 """No dock is chosen for further ahead: about three years, more than between two dockings of a ship in service."""
 
 
-def choices(house: House, place: Place, from_at: datetime, to_at: datetime) -> dict[str, Any]:
+def dock_choices(context: Context, place: Place, from_at: datetime, to_at: datetime) -> dict[str, Any]:
     """What is better done in a dock of these days, and what was chosen. Raises Refused where the days make no sense."""
-    _must_be_days(house, from_at, to_at)
-    now = situation(house, place.vessel_id, place.plant_id, horizon_days=_days_to(house, to_at))
-    with house.db.read() as session:
-        rows = company_rows.docks(session, place.vessel_id, place.plant_id)
+    _must_be_days(context, from_at, to_at)
+    now = plant_state(context, place.vessel_id, place.plant_id, horizon_days=_days_to(context, to_at))
+    with context.db.read() as session:
+        rows = company_rows.dock_rows(session, place.vessel_id, place.plant_id)
     return {
         "plant": place.plant_id,
         "from_at": utc_text(seconds(from_at)),
@@ -36,8 +36,8 @@ def choices(house: House, place: Place, from_at: datetime, to_at: datetime) -> d
         "without_minimum": _without_minimum(now, from_at, to_at),
         "jobs": [
             {
-                "job": job.occurrence.key,
-                "name": job_words(now, job.occurrence.key),
+                "job": job.job_id.key,
+                "name": job_words(now, job.job_id.key),
                 "due_at": utc_text(seconds(job.due_at)),
                 "takes_hours": job.takes_hours,
             }
@@ -47,19 +47,21 @@ def choices(house: House, place: Place, from_at: datetime, to_at: datetime) -> d
     }
 
 
-def choose(house: House, hand: Hand, place: Place, from_at: datetime, to_at: datetime, keys: Sequence[str]) -> Answer:
+def choose_dock(
+    context: Context, hand: Hand, place: Place, from_at: datetime, to_at: datetime, keys: Sequence[str]
+) -> Answer:
     """Choose jobs for a dock: plans put them in its days, as far as their limits allow.
 
     Raises:
         Refused: days that make no sense, none or an unknown job, or a minimum above 0 in the days: mark them so first, in the
             document or by a lower minimum that both sides sign.
     """
-    _must_be_days(house, from_at, to_at)
-    with house.db.write(place.vessel_id) as session:
+    _must_be_days(context, from_at, to_at)
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            now = load(session, house, place.vessel_id, place.plant_id, horizon_days=_days_to(house, to_at))
-            known = {job.occurrence.key for job in better_in_dock(now.jobs, from_at, to_at)}
+            now = load_plant(session, context, place.vessel_id, place.plant_id, horizon_days=_days_to(context, to_at))
+            known = {job.job_id.key for job in better_in_dock(now.jobs, from_at, to_at)}
             unknown = [key for key in keys if key not in known]
             if not keys or unknown:
                 says = (
@@ -69,7 +71,7 @@ def choose(house: House, hand: Hand, place: Place, from_at: datetime, to_at: dat
             if not _without_minimum(now, from_at, to_at):
                 says = "a minimum holds in these days; have a lower one agreed for them, or say so in the document"
                 raise Refused(f"from_at: {says}.", faults=[("/from_at", says)])
-            rows = company_rows.docks(session, place.vessel_id)
+            rows = company_rows.dock_rows(session, place.vessel_id)
             row = DockRow(
                 vessel_id=place.vessel_id,
                 number=max((one.number for one in rows), default=0) + 1,
@@ -78,32 +80,32 @@ def choose(house: House, hand: Hand, place: Place, from_at: datetime, to_at: dat
                 to_s=seconds(to_at),
                 jobs=json.dumps(sorted(keys)),
                 chosen_by=hand.actor.name,
-                chosen_s=house.now_s(),
+                chosen_s=context.now_s(),
             )
-            return _kept(session, house, row, "dock batch chosen", 201, hand.actor.name)
+            return _kept(session, context, row, "dock batch chosen", 201, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def withdraw(house: House, hand: Hand, place: Place, number: int) -> Answer:
+def withdraw_dock(context: Context, hand: Hand, place: Place, number: int) -> Answer:
     """Take a batch back. Raises NotFound, Clash when it was taken back already."""
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            rows = company_rows.docks(session, place.vessel_id, place.plant_id)
+            rows = company_rows.dock_rows(session, place.vessel_id, place.plant_id)
             row = next((one for one in rows if one.number == number), None)
             if row is None:
                 raise NotFound(f"There is no dock batch {number} for this plant.")
             if row.withdrawn_s is not None:
                 raise Clash(f"Dock batch {number} was taken back already, by {row.withdrawn_by}.")
-            row.withdrawn_by, row.withdrawn_s = hand.actor.name, house.now_s()
-            return _kept(session, house, row, "dock batch withdrawn", 200, hand.actor.name)
+            row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+            return _kept(session, context, row, "dock batch withdrawn", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def _must_be_days(house: House, from_at: datetime, to_at: datetime) -> None:
-    if not house.now() < to_at <= house.now() + FARTHEST:
+def _must_be_days(context: Context, from_at: datetime, to_at: datetime) -> None:
+    if not context.now() < to_at <= context.now() + FARTHEST:
         says = f"an end that is still to come and within {FARTHEST.days} days was expected"
         raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
     if not timedelta(hours=12) <= to_at - from_at <= LONGEST:
@@ -111,11 +113,11 @@ def _must_be_days(house: House, from_at: datetime, to_at: datetime) -> None:
         raise Refused(f"to_at: {says}.", faults=[("/to_at", says)])
 
 
-def _days_to(house: House, to_at: datetime) -> int:
-    return max(house.settings.horizon_days, (to_at - house.now()).days + 1)
+def _days_to(context: Context, to_at: datetime) -> int:
+    return max(context.settings.horizon_days, (to_at - context.now()).days + 1)
 
 
-def _without_minimum(now: Situation, from_at: datetime, to_at: datetime) -> bool:
+def _without_minimum(now: PlantState, from_at: datetime, to_at: datetime) -> bool:
     hours = range(int((to_at - from_at) / timedelta(hours=1)))
     return all(
         minimum_agreed(now.plant, from_at + timedelta(hours=n), now.offset_minutes, now.concessions)[0].m3_per_h <= 0
@@ -123,11 +125,11 @@ def _without_minimum(now: Situation, from_at: datetime, to_at: datetime) -> bool
     )
 
 
-def _kept(session: Session, house: House, row: DockRow, what: str, status: int, by: str) -> Answer:
+def _kept(session: Session, context: Context, row: DockRow, what: str, status: int, by: str) -> Answer:
     session.add(row)
     session.flush()
-    record, _ = append(session, row.vessel_id, what, house.now(), {**_told(row), "by": by})
-    want_plan(session, row.vessel_id, row.plant_id, house.now_s())
+    record, _ = append_record(session, row.vessel_id, what, context.now(), {**_told(row), "by": by})
+    ask_plan(session, row.vessel_id, row.plant_id, context.now_s())
     bump_revision(session, row.vessel_id)
     return Answer(status, {**_told(row), "record": record})
 

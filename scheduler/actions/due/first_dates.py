@@ -4,16 +4,16 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import StoredTotals
-from scheduler.actions.plant_state.load import Situation, first_dates_of, known_from, load
+from scheduler.actions.plant_state.load import PlantState, first_dates_of, known_from, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
-from scheduler.actions.vessel.document import held
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.base.enums import State, Subject
+from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.due.first_date import first_date_faults, latest_on
-from scheduler.domain.due.jobs import DueJob, Occurrence, last_not_known
+from scheduler.domain.due.jobs import DueJob, JobId, last_not_known
 from scheduler.domain.due.subjects import where
 from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.vessel.document import Plant
@@ -21,7 +21,7 @@ from scheduler.errors import Refused
 from scheduler.shiptime import instant_of, ship_time
 from scheduler.storage import company_rows, fleet_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import FirstDateRow
 
 
@@ -46,25 +46,25 @@ class NotKnown:
 
 def may_be_set(job: DueJob) -> bool:
     """Whether a first date may be set, or brought forward, for that open turn."""
-    return job.first and (job.state is State.NOT_KNOWN or job.first_set_at is not None)
+    return job.first and (job.state is JobState.NOT_KNOWN or job.first_set_at is not None)
 
 
-def latest(now: Situation, job: DueJob) -> date:
+def latest(now: PlantState, job: DueJob) -> date:
     """The last ship's date that may be set for that job now."""
-    return latest_on(now.plant.kind(job.occurrence.kind), ship_time(now.at, now.offset_minutes).date())
+    return latest_on(now.plant.kind(job.job_id.kind), ship_time(now.at, now.offset_minutes).date())
 
 
-def told(house: House, vessel_id: str, occurrence: Occurrence) -> FirstDue | None:
+def told(context: Context, vessel_id: str, job_id: JobId) -> FirstDue | None:
     """What was set for that job, none when nothing was."""
-    with house.db.read() as session:
-        row = company_rows.first_date(session, vessel_id, occurrence.kind, occurrence.subject)
+    with context.db.read() as session:
+        row = company_rows.first_date_row(session, vessel_id, job_id.kind, job_id.subject)
     if row is None:
         return None
     return FirstDue(on=row.due_on, reason=row.reason, by=row.actor, set_at=instant(row.set_s))
 
 
 def set_first(
-    house: House, hand: Hand, place: Place, occurrence: Occurrence, *, on: date, reason: str, class_agreed: str = ""
+    context: Context, hand: Hand, place: Place, job_id: JobId, *, on: date, reason: str, class_agreed: str = ""
 ) -> Answer:
     """Set the ship's date on which an open turn whose last time is not known falls due; a new plan is asked for.
 
@@ -72,15 +72,15 @@ def set_first(
         Clash: the job was done. Refused: its last time is known, no reason, no class agreement for a class item, a date not
             to come, further off than an interval, or later than the one set before.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            key = occurrence.key
-            now = load(session, house, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, occurrence)
-            job = open_job(session, now, occurrence)
+            key = job_id.key
+            now = load_plant(session, context, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, job_id)
+            job = open_job(session, now, job_id)
             if not may_be_set(job):
-                before = now.done.get((occurrence.kind, occurrence.subject))
+                before = now.done.get((job_id.kind, job_id.subject))
                 when = "" if before is None else f", on {ship_time(before.done_at, now.offset_minutes):%Y-%m-%d}"
                 raise Refused(f"When {key} was last done is known{when}: its due date follows from that.")
             if job.postponed_to is not None:
@@ -88,7 +88,7 @@ def set_first(
                     f"The limit of {key} was postponed to {ship_time(job.postponed_to, now.offset_minutes):%Y-%m-%d}: its first date "
                     "is no more what binds it. Do the job, or have the postponement decided anew."
                 )
-            row = company_rows.first_date(session, place.vessel_id, occurrence.kind, occurrence.subject)
+            row = company_rows.first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
             before_on = None if row is None else row.due_on
             today = ship_time(now.at, now.offset_minutes).date()
             faults = first_date_faults(
@@ -97,7 +97,7 @@ def set_first(
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
             due_at = instant_of(datetime.combine(on, time()), now.offset_minutes)
-            ran = None if kind.subject is Subject.PLANT else now.hours[kind.subject, occurrence.subject].seconds
+            ran = None if kind.subject is Subject.PLANT else now.hours[kind.subject, job_id.subject].seconds
             payload = {
                 "job_no": key,
                 "job_kind": kind.name,
@@ -108,12 +108,12 @@ def set_first(
                 "class_agreed": class_agreed.strip(),
                 "by": hand.actor.name,
             }
-            record, _ = append(session, place.vessel_id, "first date set", now.at, payload)
+            record, _ = append_record(session, place.vessel_id, "first date set", now.at, payload)
             if row is None:
                 row = FirstDateRow(
                     vessel_id=place.vessel_id,
-                    kind=occurrence.kind,
-                    subject_id=occurrence.subject,
+                    kind=job_id.kind,
+                    subject_id=job_id.subject,
                     plant_id=place.plant_id,
                     due_on=on,
                     due_s=0,
@@ -127,20 +127,20 @@ def set_first(
             row.due_on, row.due_s, row.reason, row.record = on, seconds(due_at), reason.strip(), record
             row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
             session.add(row)
-            want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
             bump_revision(session, place.vessel_id)
             return Answer(200, {"job": key, "first_due_on": on.isoformat(), "record": record})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:
     """Every job of a vessel that nobody knows when it was last done, in the order of her plants and their kinds."""
-    vessel, _ = held(session, vessel_id)
+    vessel, _ = document_of(session, vessel_id)
     first = first_dates_of(session, vessel_id)
     found = []
     for plant in vessel.plants:
-        rows = [row for row in fleet_rows.counters(session, vessel_id) if row.plant_id == plant.id]
+        rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant.id]
         totals = StoredTotals(session, rows)
 
         def hours_at(
@@ -155,7 +155,7 @@ def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:
             position = where(plant, kind.subject, subject, at)[1]
             found.append(
                 NotKnown(
-                    key=Occurrence(kind=code, subject=subject, sequence=1).key,
+                    key=JobId(kind=code, subject=subject, sequence=1).key,
                     position=names.get(position or "", plant.name),
                     kind_name=kind.name,
                 )

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scheduler.actions.base.context import House, instant
+from scheduler.actions.base.context import Context, instant
 from scheduler.actions.hours.ledger import daily_of, derive_vessel
-from scheduler.actions.vessel.document import held, plant_of
-from scheduler.actions.voyage.days import daybook_of
+from scheduler.actions.vessel.document import document_of, plant_of
+from scheduler.actions.voyage.days import voyage_days_of
 from scheduler.domain.due.scoring import OwnPast, from_own_past
 from scheduler.storage import fleet_rows
 
@@ -20,20 +20,20 @@ class Past:
     horizons: tuple[OwnPast, ...]
 
 
-def own_past(house: House, vessel_id: str, plant_id: str) -> Past:
+def own_past(context: Context, vessel_id: str, plant_id: str) -> Past:
     """Forecasts made at past days of the plant against when the hours really had run.
 
     Raises:
         NotFound: no such vessel or plant.
     """
-    derive_vessel(house, vessel_id)
-    at = house.now()
-    with house.db.read() as session:
-        vessel, _ = held(session, vessel_id)
+    derive_vessel(context, vessel_id)
+    at = context.now()
+    with context.db.read() as session:
+        vessel, _ = document_of(session, vessel_id)
         plant = plant_of(vessel, plant_id)
-        rows = [row for row in fleet_rows.counters(session, vessel_id) if row.plant_id == plant_id]
+        rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant_id]
         daily = daily_of(session, plant, rows, at)
-        calendar = daybook_of(session, vessel_id)[0].calendar()
+        calendar = voyage_days_of(session, vessel_id)[0].calendar()
     unread = _unread_days([instant(row.newest_s) for row in rows if row.newest_s is not None], at)
     pumps = [days[: len(days) - unread] for pump, days in sorted(daily.items()) if plant.position_of(pump, at)]
     last_on = at.date() - timedelta(days=1 + unread)

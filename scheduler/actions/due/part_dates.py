@@ -3,17 +3,17 @@
 from dataclasses import dataclass
 from datetime import date
 
-from scheduler.actions.base.context import Answer, Hand, House, once
-from scheduler.actions.base.pending import want_plan
-from scheduler.actions.plant_state.load import load
+from scheduler.actions.base.context import Answer, Context, Hand, once
+from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.plant_state.open_jobs import open_job
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.due.jobs import Occurrence
+from scheduler.domain.due.jobs import JobId
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, Refused
 from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import PartDateRow
 
 
@@ -26,30 +26,30 @@ class PartDate:
     by: str
 
 
-def date_of(house: House, vessel_id: str, job_key: str) -> PartDate | None:
+def date_of(context: Context, vessel_id: str, job_key: str) -> PartDate | None:
     """What was said of that job's parts, none when nothing was."""
-    with house.db.read() as session:
-        row = company_rows.part_date(session, vessel_id, job_key)
+    with context.db.read() as session:
+        row = company_rows.part_date_row(session, vessel_id, job_key)
         return None if row is None else PartDate(row.from_on, row.note, row.actor)
 
 
 def set_date(
-    house: House, hand: Hand, place: Place, occurrence: Occurrence, *, from_on: date | None, note: str = ""
+    context: Context, hand: Hand, place: Place, job_id: JobId, *, from_on: date | None, note: str = ""
 ) -> Answer:
     """Say from which ship's date the parts of an open job are aboard, and ask for a new plan; none takes the date back.
 
     Raises:
         Clash: the job was done, or there is no date to take back. Refused: it is not the open turn, or a breakdown.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            key = occurrence.key
-            now = load(session, house, place.vessel_id, place.plant_id)
-            if occurrence.kind == BREAKDOWN.code:
+            key = job_id.key
+            now = load_plant(session, context, place.vessel_id, place.plant_id)
+            if job_id.kind == BREAKDOWN.code:
                 raise Refused("A breakdown is not planned, so a date for its parts would move nothing. Note it there.")
-            open_job(session, now, occurrence)
-            row = company_rows.part_date(session, place.vessel_id, key)
+            open_job(session, now, job_id)
+            row = company_rows.part_date_row(session, place.vessel_id, key)
             before = None if row is None else row.from_on
             if from_on is None:
                 if row is None:
@@ -60,11 +60,11 @@ def set_date(
                     vessel_id=place.vessel_id, job_key=key, from_on=from_on, note="", actor="", recorded_s=0
                 )
                 row.from_on, row.note = from_on, note.strip()
-                row.actor, row.recorded_s = hand.actor.name, house.now_s()
+                row.actor, row.recorded_s = hand.actor.name, context.now_s()
                 session.add(row)
             payload = {"job_no": key, "from_on": from_on, "before": before, "note": note, "by": hand.actor.name}
-            record, _ = append(session, place.vessel_id, "part date", now.at, payload)
-            want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+            record, _ = append_record(session, place.vessel_id, "part date", now.at, payload)
+            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
             bump_revision(session, place.vessel_id)
             return Answer(
                 200,
@@ -76,4 +76,4 @@ def set_date(
                 },
             )
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)

@@ -3,59 +3,57 @@
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds, utc_text
-from scheduler.actions.base.pending import want_plan
-from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds, utc_text
+from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.names import pump_words
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.deciding import OFFICE, Decider, Unfit, decision_objections
-from scheduler.domain.due.jobs import Occurrence
+from scheduler.domain.due.jobs import JobId
 from scheduler.domain.due.postponing import Asked, ask_faults
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.planning.explain.dates import FactKind, plan_facts
 from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import PostponementRow
 from scheduler.wording.deciding import unfit_words
 
 
-def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: Asked) -> Answer:
+def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, asked: Asked) -> Answer:
     """Ask for a later limit of the open turn of a job.
 
     Raises:
         Clash: one is asked for and not decided yet, or the job is closed. Refused: no reason or risk, or no later date.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            now = load(session, house, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, occurrence)
-            job = open_job(session, now, occurrence)
+            now = load_plant(session, context, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, job_id)
+            job = open_job(session, now, job_id)
             limit_at = job.limit_at
             if limit_at is None:
                 raise Refused(
                     "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
                     "the chief engineer set its first date."
                 )
-            faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, occurrence.key)]
+            faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, job_id.key)]
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-            before = company_rows.postponements(session, place.vessel_id, occurrence.key)
+            before = company_rows.postponement_rows(session, place.vessel_id, job_id.key)
             waiting = next((row for row in before if row.granted is None), None)
             if waiting is not None:
-                raise Clash(
-                    f"Postponement {waiting.number} of {occurrence.key} is asked for already and not decided yet."
-                )
-            number = company_rows.next_postponement(session, place.vessel_id)
+                raise Clash(f"Postponement {waiting.number} of {job_id.key} is asked for already and not decided yet.")
+            number = company_rows.next_postponement_number(session, place.vessel_id)
             session.add(
                 PostponementRow(
                     vessel_id=place.vessel_id,
                     number=number,
                     plant_id=place.plant_id,
-                    job_key=occurrence.key,
+                    job_key=job_id.key,
                     limit_s=seconds(limit_at),
                     to_s=seconds(asked.to_at),
                     reason=asked.reason.strip(),
@@ -63,12 +61,12 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
                     mitigation=asked.mitigation.strip(),
                     asked_by_id=person_of(hand.actor).id,
                     asked_by=hand.actor.name,
-                    asked_s=house.now_s(),
+                    asked_s=context.now_s(),
                 )
             )
             payload = {
                 "postponement": number,
-                "job_no": occurrence.key,
+                "job_no": job_id.key,
                 "job_kind": kind.name,
                 "critical": kind.critical,
                 "class_item": kind.class_item,
@@ -80,18 +78,18 @@ def ask(house: House, hand: Hand, place: Place, occurrence: Occurrence, asked: A
                 "times_before": len([row for row in before if row.granted]),
                 "by": hand.actor.name,
             }
-            record, _ = append(session, place.vessel_id, "postponement asked", now.at, payload)
+            record, _ = append_record(session, place.vessel_id, "postponement asked", now.at, payload)
             bump_revision(session, place.vessel_id)
             who = "the office" if kind.critical else "the chief engineer or the office"
             return Answer(
                 201,
-                {"postponement": number, "job": occurrence.key, "record": record, "says": f"Asked; {who} decides."},
+                {"postponement": number, "job": job_id.key, "record": record, "says": f"Asked; {who} decides."},
             )
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def _resting(now: Situation, key: str) -> list[tuple[str, str]]:
+def _resting(now: PlantState, key: str) -> list[tuple[str, str]]:
     """A postponement does not rest on a return that nobody told."""
     held = now.proposed or now.taken
     facts = plan_facts(held.problem, held.plan) if held is not None else ()
@@ -104,8 +102,8 @@ def _resting(now: Situation, key: str) -> list[tuple[str, str]]:
     return []
 
 
-def decide(
-    house: House,
+def decide_postponement(
+    context: Context,
     hand: Hand,
     vessel_id: str,
     number: int,
@@ -126,16 +124,16 @@ def decide(
             not. Refused: a class item without the class's agreement, or no note to a refusal.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            row = company_rows.postponement(session, vessel_id, number)
+            row = company_rows.postponement_row(session, vessel_id, number)
             if row is None:
                 raise NotFound(f"There is no postponement {number} on {vessel_id}.")
             if row.granted is not None:
                 words = "granted" if row.granted else "refused"
                 raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
-            now = load(session, house, vessel_id, row.plant_id)
+            now = load_plant(session, context, vessel_id, row.plant_id)
             kind = kind_of(now.plant, _occurrence(row.job_key))
             person, by_master = person_of(hand.actor), bool(master.strip())
             decider = Decider(Person(person.id, master.strip() or person.name), hand.actor.role, by_master)
@@ -154,7 +152,7 @@ def decide(
                 raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
             if not granted and not note.strip():
                 raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
-            row.granted, row.decided_by, row.decided_s = granted, decider.person.name, house.now_s()
+            row.granted, row.decided_by, row.decided_s = granted, decider.person.name, context.now_s()
             row.decided_as = "master" if by_master else "office" if decider.role in OFFICE else "chief"
             row.entered_by = hand.actor.name if by_master else ""
             row.note, row.class_agreed = note.strip(), class_agreed.strip()
@@ -171,18 +169,18 @@ def decide(
                 "decided_as": row.decided_as,
                 "by": hand.actor.name,
             }
-            record, _ = append(session, vessel_id, f"postponement {words}", now.at, payload)
-            want_plan(session, vessel_id, row.plant_id, house.now_s())
+            record, _ = append_record(session, vessel_id, f"postponement {words}", now.at, payload)
+            ask_plan(session, vessel_id, row.plant_id, context.now_s())
             bump_revision(session, vessel_id)
             return Answer(200, {"postponement": number, "job": row.job_key, "granted": granted, "record": record})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)
 
 
-def listed(house: House, vessel_id: str, job_key: str | None = None) -> list[dict[str, Any]]:
+def postponements_listed(context: Context, vessel_id: str, job_key: str | None = None) -> list[dict[str, Any]]:
     """A vessel's postponements, newest first, as answers tell them."""
-    with house.db.read() as session:
-        rows = company_rows.postponements(session, vessel_id, job_key)
+    with context.db.read() as session:
+        rows = company_rows.postponement_rows(session, vessel_id, job_key)
     return [
         {
             "postponement": row.number,
@@ -206,7 +204,7 @@ def listed(house: House, vessel_id: str, job_key: str | None = None) -> list[dic
     ]
 
 
-def _occurrence(key: str) -> Occurrence:
+def _occurrence(key: str) -> JobId:
     kind, _, rest = key.partition(":")
     subject, _, number = rest.rpartition(":")
-    return Occurrence(kind=kind, subject=subject, sequence=int(number))
+    return JobId(kind=kind, subject=subject, sequence=int(number))

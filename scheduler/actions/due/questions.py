@@ -5,16 +5,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, seconds
-from scheduler.actions.hours.counter_events import CounterEvent, ToldEvent, add_event, told_events
+from scheduler.actions.base.context import Answer, Context, Hand, instant, seconds
+from scheduler.actions.hours.counter_events import CounterEvent, EventShown, add_event, events_shown
 from scheduler.actions.hours.ledger import (
     changes_of,
     derive_vessel,
     setups_of_counter,
 )
 from scheduler.actions.hours.questions import open_questions, questions_of
-from scheduler.actions.plant_state.load import Situation, situation
-from scheduler.actions.vessel.document import held as document_of
+from scheduler.actions.plant_state.load import PlantState, plant_state
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.due.jobs import DueJob
@@ -50,19 +50,19 @@ class CounterSheet:
     latest: LedgerEntryRow | None
     flags: tuple[FlagRow, ...]
     questions: tuple[Question, ...]
-    events: tuple[ToldEvent, ...]
+    events: tuple[EventShown, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class PlantSheet:
     """The counters of one plant, in the order of its positions."""
 
-    now: Situation
+    now: PlantState
     counters: tuple[CounterSheet, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Told:
+class QuestionAnswer:
     """An answer. at: instant of the exchange, needed for replaced alone. hours: what a preset or what is missing is worth."""
 
     what: What
@@ -74,7 +74,7 @@ class Told:
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class DuePointMoved:
     """A job whose due point moved."""
 
     job: DueJob
@@ -83,7 +83,7 @@ class Moved:
 
 
 @dataclass(frozen=True, slots=True)
-class Changed:
+class CounterChange:
     """What a counter event changed: hours of the position before and after, and due points that moved by a day or more.
 
     record: number of the record; repeated: it was there before. waits: nothing changed yet, and why.
@@ -93,62 +93,64 @@ class Changed:
     record: int | None
     before: RunningHours | None
     after: RunningHours | None
-    moved: tuple[Moved, ...]
+    moved: tuple[DuePointMoved, ...]
     repeated: bool = False
     waits: str = ""
 
 
-def counter_sheets(house: House, vessel_id: str) -> tuple[PlantSheet, ...]:
+def counter_sheets(context: Context, vessel_id: str) -> tuple[PlantSheet, ...]:
     """The counters of each plant of a vessel, brought up to date first. Raises NotFound."""
-    derive_vessel(house, vessel_id)
-    with house.db.read() as session:
+    derive_vessel(context, vessel_id)
+    with context.db.read() as session:
         plants = [plant.id for plant in document_of(session, vessel_id)[0].plants]
-    return tuple(_plant_sheet(house, situation(house, vessel_id, plant)) for plant in plants)
+    return tuple(_plant_sheet(context, plant_state(context, vessel_id, plant)) for plant in plants)
 
 
-def answer(house: House, hand: Hand, place: Place, at_s: int, told: Told) -> Changed:
+def answer_question(context: Context, hand: Hand, place: Place, at_s: int, told: QuestionAnswer) -> CounterChange:
     """Record a person's answer to the question about `place` at `at_s`, and say what it changed.
 
     Raises:
         Refused: a value missing or impossible, no reason. Clash: nothing is asked there any more. NotAllowed: as for
             the counter event it becomes.
     """
-    asked = next((one for one in open_questions(house, place) if one.at_s == at_s), None)
-    if asked is None and not _known(house, place.vessel_id, hand):
+    asked = next((one for one in open_questions(context, place) if one.at_s == at_s), None)
+    if asked is None and not _known(context, place.vessel_id, hand):
         raise Clash("This question was answered meanwhile. Load the page again: it shows what is still asked.")
     if asked is None:  # told before: the answer of then is given, whatever the question was
-        return change(house, hand, place, [CounterEvent(kind="bad reading", at=instant(at_s), reason=told.reason)])
-    return change(house, hand, place, _events(told, at_s, asked))
+        return change_counter(
+            context, hand, place, [CounterEvent(kind="bad reading", at=instant(at_s), reason=told.reason)]
+        )
+    return change_counter(context, hand, place, _events(told, at_s, asked))
 
 
-def change(house: House, hand: Hand, place: Place, events: Sequence[CounterEvent]) -> Changed:
+def change_counter(context: Context, hand: Hand, place: Place, events: Sequence[CounterEvent]) -> CounterChange:
     """Record counter events of one hand action, each once, and say what they changed."""
 
     def act() -> Answer:
         for number, event in enumerate(events):
             one = hand if number == 0 else Hand(hand.actor, f"{hand.key}:{number}", hand.asked)
-            answer = add_event(house, one, place, event)
+            answer = add_event(context, one, place, event)
         return answer
 
-    return watched(house, hand, place, act)
+    return watched(context, hand, place, act)
 
 
-def watched(house: House, hand: Hand, place: Place, act: Callable[[], Answer]) -> Changed:
+def watched(context: Context, hand: Hand, place: Place, act: Callable[[], Answer]) -> CounterChange:
     """Do what changes a counter, and say what it changed: hours and due points before and after."""
-    repeated = _known(house, place.vessel_id, hand)
-    before = situation(house, place.vessel_id, place.plant_id)
+    repeated = _known(context, place.vessel_id, hand)
+    before = plant_state(context, place.vessel_id, place.plant_id)
     told = act().body
     record = told.get("record")
-    after = situation(house, place.vessel_id, place.plant_id)
+    after = plant_state(context, place.vessel_id, place.plant_id)
     position = next((c.position for c in after.counters if c.id == place.id), "")
-    due = {job.occurrence.key: job.due_at for job in before.jobs if job.first}
+    due = {job.job_id.key: job.due_at for job in before.jobs if job.first}
     moved = tuple(
-        Moved(job, due[job.occurrence.key], job.due_at)
+        DuePointMoved(job, due[job.job_id.key], job.due_at)
         for job in after.jobs
-        if job.first and job.occurrence.key in due and abs((job.due_at - due[job.occurrence.key]).days) >= 1
+        if job.first and job.job_id.key in due and abs((job.due_at - due[job.job_id.key]).days) >= 1
     )
     key = Subject.POSITION, position
-    return Changed(
+    return CounterChange(
         counter=place.id,
         record=record if isinstance(record, int) else None,
         before=before.hours.get(key),
@@ -159,7 +161,7 @@ def watched(house: House, hand: Hand, place: Place, act: Callable[[], Answer]) -
     )
 
 
-def _events(told: Told, at_s: int, asked: Question) -> list[CounterEvent]:
+def _events(told: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEvent]:
     """The counter events that an answer stands for."""
     at, reason = instant(at_s), told.reason
     match told.what:
@@ -211,23 +213,23 @@ def _events(told: Told, at_s: int, asked: Question) -> list[CounterEvent]:
             return [CounterEvent(kind="nothing missing", at=at, reason=reason)]
 
 
-def _known(house: House, vessel_id: str, hand: Hand) -> bool:
-    with house.db.read() as session:
-        return people_rows.kept_answer(session, vessel_id, hand.key or "", hand.actor.id) is not None
+def _known(context: Context, vessel_id: str, hand: Hand) -> bool:
+    with context.db.read() as session:
+        return people_rows.answer_given(session, vessel_id, hand.key or "", hand.actor.id) is not None
 
 
-def _plant_sheet(house: House, now: Situation) -> PlantSheet:
+def _plant_sheet(context: Context, now: PlantState) -> PlantSheet:
     order = [position.id for position in now.plant.positions]
     states = {counter.id: counter for counter in now.counters}
     sheets = []
-    with house.db.read() as session:
-        rows = [row for row in fleet_rows.counters(session, now.vessel.id) if row.id in states]
+    with context.db.read() as session:
+        rows = [row for row in fleet_rows.counter_rows(session, now.vessel.id) if row.id in states]
         changes = changes_of(session, now.vessel.id, rows)
         for row in sorted(rows, key=lambda one: (order.index(one.position_id), one.id)):
             assert row.no is not None
             flags = tuple(flag for flag in now.flags if flag.counter_no == row.no)
             newest_s = row.newest_s
-            shown = None if newest_s is None else ledger_rows.shown_at(session, row.no, newest_s, row.skew_most_s)
+            shown = None if newest_s is None else ledger_rows.value_at(session, row.no, newest_s, row.skew_most_s)
             counting = source_at(now.plant, row.position_id, seconds(now.at), changes.get(row.position_id, ()))
             sheets.append(
                 CounterSheet(
@@ -241,7 +243,7 @@ def _plant_sheet(house: House, now: Situation) -> PlantSheet:
                     latest=None if newest_s is None else ledger_rows.entry_at(session, row.no, newest_s),
                     flags=flags,
                     questions=questions_of(session, row, flags),
-                    events=tuple(told_events(ledger_rows.events(session, row.no))[::-1]),
+                    events=tuple(events_shown(ledger_rows.counter_event_rows(session, row.no))[::-1]),
                 )
             )
     return PlantSheet(now, tuple(sheets))

@@ -9,16 +9,16 @@ from datetime import datetime
 from typing import Literal
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House, instant, maybe
+from scheduler.actions.base.context import Context, instant, maybe
 from scheduler.actions.feed.calendars import FLEET, kept_scopes, scope_of
 from scheduler.actions.people.people import hashed
-from scheduler.actions.vessel.document import held
+from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
 from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
 from scheduler.storage import feed_rows, fleet_rows, people_rows
 from scheduler.storage.database import Session
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import FeedTokenRow, PersonRow
 
 WITHDRAWN_DAYS = 30
@@ -58,7 +58,7 @@ class Made:
 
 
 @dataclass(frozen=True, slots=True)
-class Opened:
+class AddressOpened:
     """What a secret opens. ended_at: since when it is no longer good, none while it is."""
 
     scope: Scope
@@ -66,7 +66,7 @@ class Opened:
 
 
 def make_address(
-    house: House,
+    context: Context,
     actor: Actor,
     *,
     person_id: str,
@@ -102,16 +102,16 @@ def make_address(
         says = f"{days_ahead} days ahead cannot be shown; 1 to {MOST_AHEAD} can be chosen, or nothing for all."
         raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
     made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
-    with house.db.write() as session:
-        person = people_rows.person(session, person_id)
+    with context.db.write() as session:
+        person = people_rows.person_row(session, person_id)
         _must_reach(session, actor, person, person_id, vessel_id)
         row = FeedTokenRow(
             sha256=hashed(made.secret),
             id=made.id,
             person_id=person_id,
             vessel_id=vessel_id,
-            created_s=house.now_s(),
-            expires_s=None if days is None else house.now_s() + days * 86_400,
+            created_s=context.now_s(),
+            expires_s=None if days is None else context.now_s() + days * 86_400,
             alarms=alarms,
             kinds=_kinds(session, vessel_id, kinds),
             label=label,
@@ -119,47 +119,49 @@ def make_address(
             days_ahead=days_ahead,
         )
         session.add(row)
-        _record(session, house, actor, row, "feed address made")
+        _record(session, context, actor, row, "feed address made")
     return made
 
 
-def rotate(house: House, actor: Actor, address_id: str) -> Made:
+def rotate(context: Context, actor: Actor, address_id: str) -> Made:
     """A new secret for an address; programs that have the old one are told as by a withdrawn one. Raises NotFound, or Refused when
     it has ended."""
     made = Made(address_id, secrets.token_urlsafe(32))
-    with house.db.write() as session:
+    with context.db.write() as session:
         old = _own(session, actor, address_id)
-        if _ended_s(old, house.now_s()) is not None:
+        if _ended_s(old, context.now_s()) is not None:
             raise Refused(f"The calendar address {address_id} is no longer good. Make a new one.")
         kept = old.model_dump() | {"sha256": hashed(made.secret), "last_used_s": None, "agent": None}
         old.id, old.label = secrets.token_hex(4), f"{old.label} (changed)".strip()
-        old.revoked_s = _after_last(session, old, house.now_s())
+        old.revoked_s = _after_last(session, old, context.now_s())
         session.add(old)
         session.flush()
         row = FeedTokenRow(**kept)
         session.add(row)
-        _record(session, house, actor, row, "feed address changed")
+        _record(session, context, actor, row, "feed address changed")
     return made
 
 
-def revoke(house: House, actor: Actor, address_id: str) -> None:
+def revoke(context: Context, actor: Actor, address_id: str) -> None:
     """Withdraw an address; for 30 days it serves a calendar that says so. Raises NotFound when there is none such."""
-    with house.db.write() as session:
+    with context.db.write() as session:
         row = _own(session, actor, address_id)
         if row.revoked_s is not None:
             return
-        row.revoked_s = _after_last(session, row, house.now_s())
+        row.revoked_s = _after_last(session, row, context.now_s())
         session.add(row)
-        _record(session, house, actor, row, "feed address withdrawn")
+        _record(session, context, actor, row, "feed address withdrawn")
 
 
 def _after_last(session: Session, row: FeedTokenRow, now_s: int) -> int:
     """Since when it is withdrawn: what it says next may not be older than what it said last, whatever the clock did."""
-    shown = [feed_rows.body(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)]
+    shown = [
+        feed_rows.feed_body_row(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)
+    ]
     return max(now_s, *(body.changed_s + 1 for body in shown if body is not None), 0)
 
 
-def addresses(house: House, actor: Actor, person_id: str | None = None) -> list[Address]:
+def addresses(context: Context, actor: Actor, person_id: str | None = None) -> list[Address]:
     """A person's addresses, oldest first; none: everybody's, for who keeps the installation.
 
     Raises:
@@ -167,42 +169,42 @@ def addresses(house: House, actor: Actor, person_id: str | None = None) -> list[
     """
     if actor.role is not Role.ADMIN and (person_id is None or person_id != actor.person_id):
         raise NotFound("There are no calendar addresses of that person here.")
-    with house.db.read() as session:
-        rows = feed_rows.tokens(session, person_id)
-    return [_address(row, house.now_s()) for row in rows]
+    with context.db.read() as session:
+        rows = feed_rows.address_rows(session, person_id)
+    return [_address(row, context.now_s()) for row in rows]
 
 
-def open_address(house: House, secret: str, agent: str) -> Opened:
+def open_address(context: Context, secret: str, agent: str) -> AddressOpened:
     """What a secret opens; notes when and by what it was used (at most once a minute).
 
     Raises:
         NotFound: it is not known here. Gone: it ended more than 30 days ago.
     """
-    now_s = house.now_s()
-    with house.db.read() as session:
-        row = feed_rows.token(session, hashed(secret))
+    now_s = context.now_s()
+    with context.db.read() as session:
+        row = feed_rows.address_row(session, hashed(secret))
     if row is None:
         raise NotFound(_UNKNOWN)
     ended_s = _ended_s(row, now_s)
     if ended_s is not None and now_s >= ended_s + WITHDRAWN_DAYS * 86_400:
         raise Gone("This calendar address was withdrawn and is no longer served. Delete it, or ask for a new one.")
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
-        with suppress(Busy, StorageFull), house.db.write() as session:  # a note, no reason to refuse the calendar
-            again = feed_rows.token(session, row.sha256)
+        with suppress(Busy, StorageFull), context.db.write() as session:  # a note, no reason to refuse the calendar
+            again = feed_rows.address_row(session, row.sha256)
             if again is not None:
                 again.last_used_s, again.agent = now_s, agent.replace(secret, "***")[:200]
                 session.add(again)
-    return Opened(scope_of(row, False), maybe(ended_s))
+    return AddressOpened(scope_of(row, False), maybe(ended_s))
 
 
-def good_addresses(house: House) -> list[tuple[str, Scope]]:
+def good_addresses(context: Context) -> list[tuple[str, Scope]]:
     """(hash of the secret, scope) of every address that is good now, as events and as tasks."""
-    with house.db.read() as session:
-        return kept_scopes(session, house.now())
+    with context.db.read() as session:
+        return kept_scopes(session, context.now())
 
 
 def _own(session: Session, actor: Actor, address_id: str) -> FeedTokenRow:
-    row = feed_rows.token_by_id(session, address_id)
+    row = feed_rows.address_row_by_id(session, address_id)
     if row is None or (actor.role is not Role.ADMIN and row.person_id != actor.person_id):
         raise NotFound(f"There is no calendar address {address_id[:40]!r} of yours. The list of them shows their ids.")
     return row
@@ -220,7 +222,7 @@ def _must_reach(
     if person is None or (vessel_id is not None and person.vessel_id not in (None, vessel_id)):
         raise NotFound(f"There is no person {person_id} on {vessel_id or 'the fleet'}. Check both ids.")
     if vessel_id is not None:
-        if fleet_rows.vessel(session, vessel_id) is None:
+        if fleet_rows.vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id} here. Check the id.")
         actor.must_reach(vessel_id, f"vessel {vessel_id}")
 
@@ -228,7 +230,7 @@ def _must_reach(
 def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None) -> str | None:
     if wanted is None:
         return None
-    vessels = [held(session, row.id)[0] for row in fleet_rows.vessels(session, vessel_id)]
+    vessels = [document_of(session, row.id)[0] for row in fleet_rows.vessel_rows(session, vessel_id)]
     known = sorted({kind.code for vessel in vessels for plant in vessel.plants for kind in plant.job_kinds})
     for code in wanted:
         if code not in known:
@@ -243,7 +245,7 @@ def _ended_s(row: FeedTokenRow, now_s: int) -> int | None:
     return min((at_s for at_s in (row.revoked_s, run_out) if at_s is not None), default=None)
 
 
-def _record(session: Session, house: House, actor: Actor, row: FeedTokenRow, what: str) -> None:
+def _record(session: Session, context: Context, actor: Actor, row: FeedTokenRow, what: str) -> None:
     session.flush()
     payload = {
         "address": row.id,
@@ -257,7 +259,7 @@ def _record(session: Session, house: House, actor: Actor, row: FeedTokenRow, wha
         "expires_at": None if row.expires_s is None else instant(row.expires_s).isoformat(),
         "by": actor.name,
     }
-    append(session, row.vessel_id or FLEET, what, house.now(), payload)
+    append_record(session, row.vessel_id or FLEET, what, context.now(), payload)
 
 
 def _address(row: FeedTokenRow, now_s: int) -> Address:

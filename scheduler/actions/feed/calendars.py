@@ -8,10 +8,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
-from scheduler.actions.base.context import House, instant, seconds
-from scheduler.actions.vessel.document import held
+from scheduler.actions.base.context import Context, instant, seconds
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.entries import PLAN_STATUS_KEY, fleet_entry
 from scheduler.domain.feed.reminding import evening_before
 from scheduler.domain.feed.revision import CalendarEntry, Feed, StoredEvent, republish
@@ -29,7 +29,7 @@ _FRAME_OCTETS = 3000
 _PLAIN = Scope(vessel_id=None)
 _FIRM, _ALL_DAY = "\r\nSTATUS:CONFIRMED\r\n", "\r\nDTSTART;VALUE=DATE:"
 """In the text of an event that is planned or past due; of one that stands on a date."""
-_NOTHING_TO_DO = ("", State.DONE.value, State.WITHDRAWN.value)
+_NOTHING_TO_DO = ("", JobState.DONE.value, JobState.WITHDRAWN.value)
 
 Publish = Callable[[StoredEvent | None, CalendarEntry, str, datetime], tuple[str, StoredEvent]]
 """(event as kept, entry, vessel id, now) to (uid, event to keep); renders only what changed."""
@@ -38,7 +38,7 @@ Compose = Callable[[str, Iterable[str], str, str], bytes]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pen:
+class CalendarWriter:
     """How calendars are written: handed in, since this side knows no iCalendar.
 
     alarm: (text, instant) to a text with a reminder at that instant. name: (text, vessel's name) to a text that says whose job
@@ -54,7 +54,7 @@ class Pen:
 
 
 @dataclass(frozen=True, slots=True)
-class FeedBody:
+class StoredCalendar:
     """A calendar as it is sent."""
 
     body: bytes
@@ -64,20 +64,22 @@ class FeedBody:
     revision: int
 
 
-def last_good(house: House, scope: Scope) -> FeedBody | None:
+def last_good(context: Context, scope: Scope) -> StoredCalendar | None:
     """The calendar as last written, or none before the first."""
-    with house.db.read() as session:
-        row = feed_rows.body(session, scope.vessel_id or FLEET, scope.name)
+    with context.db.read() as session:
+        row = feed_rows.feed_body_row(session, scope.vessel_id or FLEET, scope.name)
         return None if row is None else _body(row)
 
 
-def write_vessel(session: Session, pen: Pen, vessel_id: str, at: datetime, also: Scope | None = None) -> FeedBody:
+def write_vessel(
+    session: Session, pen: CalendarWriter, vessel_id: str, at: datetime, also: Scope | None = None
+) -> StoredCalendar:
     """Write anew what changed of a vessel's calendars, all that are in use and `also`; returns the plain one."""
-    vessel, _ = held(session, vessel_id)
-    rows = feed_rows.events(session, vessel_id)
+    vessel, _ = document_of(session, vessel_id)
+    rows = feed_rows.feed_event_rows(session, vessel_id)
     rows.sort(key=lambda row: row.occurrence_key != PLAN_STATUS_KEY)
     clock, now_s = clock_of(session, vessel_id, at), seconds(at)
-    made: dict[str, FeedBody] = {}
+    made: dict[str, StoredCalendar] = {}
     for scope in _in_use(session, vessel_id, at, also):
         texts = [
             _text(pen, row, scope, clock)
@@ -87,24 +89,28 @@ def write_vessel(session: Session, pen: Pen, vessel_id: str, at: datetime, also:
         whole = f"Planned maintenance of the vacuum plant of {vessel.name}."
         about = _about(whole, scope, [vessel])
         body = pen.compose(vessel.name, texts, about, f"/vessels/{vessel_id}/plan")
-        made[scope.name] = _keep(session, pen, scope, body, at, fleet_rows.revision(session, vessel_id))
+        made[scope.name] = _keep(session, pen, scope, body, at, fleet_rows.revision_of(session, vessel_id))
     _forget(session, vessel_id, made)
     return made[_PLAIN.name]
 
 
-def write_fleet(house: House, pen: Pen, also: Scope | None = None) -> None:
+def write_fleet(context: Context, pen: CalendarWriter, also: Scope | None = None) -> None:
     """Write anew what changed of the fleet's calendars, if any is in use or `also` is asked for.
 
     In a transaction of its own: of vessels written at the same time, the last to come here sees all of them.
     """
-    with house.db.read() as session:
-        if also is None and not feed_rows.tokens_of(session, None) and not feed_rows.bodies(session, FLEET):
+    with context.db.read() as session:
+        if (
+            also is None
+            and not feed_rows.address_rows_of(session, None)
+            and not feed_rows.feed_body_rows(session, FLEET)
+        ):
             return
-    with house.db.write(FLEET) as session:
-        at = house.now()
-        vessels = {row.id: held(session, row.id)[0] for row in fleet_rows.vessels(session)}
-        rows = [row for row in feed_rows.events(session, None) if row.vessel_id in vessels]
-        made: dict[str, FeedBody] = {}
+    with context.db.write(FLEET) as session:
+        at = context.now()
+        vessels = {row.id: document_of(session, row.id)[0] for row in fleet_rows.vessel_rows(session)}
+        rows = [row for row in feed_rows.feed_event_rows(session, None) if row.vessel_id in vessels]
+        made: dict[str, StoredCalendar] = {}
         for scope in _in_use(session, None, at, also):
             body, status = _fleet_body(session, pen, scope, vessels, rows, at)
             made[scope.name] = _keep(session, pen, scope, body, at, 0, status)
@@ -115,7 +121,7 @@ def kept_scopes(session: Session, at: datetime) -> list[tuple[str, Scope]]:
     """(hash of the secret, scope) of every address that is good now, as events and as tasks."""
     return [
         (row.sha256, scope_of(row, tasks))
-        for row in feed_rows.tokens(session)
+        for row in feed_rows.address_rows(session)
         if row.revoked_s is None and (row.expires_s is None or row.expires_s > seconds(at))
         for tasks in (False, True)
     ]
@@ -137,7 +143,7 @@ def scope_of(row: FeedTokenRow, tasks: bool) -> Scope:
 def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope | None) -> list[Scope]:
     found = {
         scope
-        for row in feed_rows.tokens_of(session, vessel_id)
+        for row in feed_rows.address_rows_of(session, vessel_id)
         if row.expires_s is None or row.expires_s > seconds(at)
         for scope in (scope_of(row, False), scope_of(row, True))
     }
@@ -148,7 +154,7 @@ def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope |
     return sorted(found, key=lambda scope: scope.name)
 
 
-def _text(pen: Pen, row: FeedEventRow, scope: Scope, clock: ShipOffset, ship: str = "") -> str:
+def _text(pen: CalendarWriter, row: FeedEventRow, scope: Scope, clock: ShipOffset, ship: str = "") -> str:
     """ship: to be named before the title, in a calendar of many."""
     text = row.task if scope.tasks else row.text
     text = pen.name(text, ship) if ship else text
@@ -177,7 +183,7 @@ def _about(whole: str, scope: Scope, vessels: Iterable[Vessel]) -> str:
 
 def _fleet_body(
     session: Session,
-    pen: Pen,
+    pen: CalendarWriter,
     scope: Scope,
     vessels: dict[str, Vessel],
     rows: Sequence[FeedEventRow],
@@ -202,7 +208,7 @@ def _fleet_body(
         states=[one.state for one in named[False]],
         left_out=left_out,
     )
-    before = feed_rows.body(session, FLEET, scope.name)
+    before = feed_rows.feed_body_row(session, FLEET, scope.name)
     old = None if before is None or before.status is None else _status_from(before.status)
     event = pen.publish(old, entry, FLEET, at)[1]
     first = event.task if scope.tasks else event.text
@@ -224,9 +230,15 @@ def _status_from(text: str) -> StoredEvent:
 
 
 def _keep(
-    session: Session, pen: Pen, scope: Scope, body: bytes, at: datetime, revision: int, status: str | None = None
-) -> FeedBody:
-    row = feed_rows.body(session, scope.vessel_id or FLEET, scope.name)
+    session: Session,
+    pen: CalendarWriter,
+    scope: Scope,
+    body: bytes,
+    at: datetime,
+    revision: int,
+    status: str | None = None,
+) -> StoredCalendar:
+    row = feed_rows.feed_body_row(session, scope.vessel_id or FLEET, scope.name)
     before = None if row is None else Feed(body=row.body.encode(), changed_at=instant(row.changed_s))
     feed = republish(before, body, at)
     if row is None:
@@ -240,12 +252,12 @@ def _keep(
     return _body(row)
 
 
-def _forget(session: Session, vessel_id: str, made: dict[str, FeedBody]) -> None:
+def _forget(session: Session, vessel_id: str, made: dict[str, StoredCalendar]) -> None:
     """A calendar nobody has an address of is not kept: it would grow old, and be served old to the next who asks."""
-    for row in feed_rows.bodies(session, vessel_id):
+    for row in feed_rows.feed_body_rows(session, vessel_id):
         if row.name not in made:
             session.delete(row)
 
 
-def _body(row: FeedBodyRow) -> FeedBody:
-    return FeedBody(row.body.encode(), row.etag, instant(row.changed_s), instant(row.made_s), row.revision)
+def _body(row: FeedBodyRow) -> StoredCalendar:
+    return StoredCalendar(row.body.encode(), row.etag, instant(row.changed_s), instant(row.made_s), row.revision)

@@ -8,18 +8,25 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
-from scheduler.actions.base.context import House, instant, seconds
-from scheduler.actions.feed.addresses import Opened
-from scheduler.actions.feed.calendars import FLEET, FeedBody, Pen, last_good, write_fleet, write_vessel
+from scheduler.actions.base.context import Context, instant, seconds
+from scheduler.actions.feed.addresses import AddressOpened
+from scheduler.actions.feed.calendars import FLEET, CalendarWriter, StoredCalendar, last_good, write_fleet, write_vessel
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state import published as plant_state_published
-from scheduler.actions.plant_state.load import Situation, load, outage_of
-from scheduler.actions.vessel.document import held
+from scheduler.actions.plant_state.load import PlantState, load_plant, outage_of
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
-from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.capacity.returning import planned_back
-from scheduler.domain.due.jobs import Occurrence
-from scheduler.domain.feed.entries import DONE_DAYS, Agenda, PumpOut, agenda, fleet_entry, status_entry
+from scheduler.domain.due.jobs import JobId
+from scheduler.domain.feed.entries import (
+    DONE_DAYS,
+    CalendarContent,
+    PumpOut,
+    calendar_content,
+    fleet_entry,
+    status_entry,
+)
 from scheduler.domain.feed.revision import CalendarEntry, StoredEvent
 from scheduler.domain.feed.scope import Scope
 from scheduler.domain.feed.stability import PlannedSlot
@@ -41,19 +48,19 @@ _TROUBLE = "calendar"
 log = logging.getLogger("leadline")
 
 
-def refresh(house: House, pen: Pen, vessel_id: str) -> FeedBody:
+def refresh(context: Context, pen: CalendarWriter, vessel_id: str) -> StoredCalendar:
     """Bring a vessel's published dates and calendars up to date, and the fleet's calendar.
 
     Dates that moved are listed (`publishing`); events that show nothing new keep every byte. Returns the vessel's plain calendar.
     """
-    derive_vessel(house, vessel_id)
-    with house.db.write(vessel_id) as session:
-        vessel, _ = held(session, vessel_id)
-        plants = [load(session, house, vessel_id, plant.id) for plant in vessel.plants]
-        old = {row.occurrence_key: row for row in feed_rows.events(session, vessel_id)}
-        at = house.now()
+    derive_vessel(context, vessel_id)
+    with context.db.write(vessel_id) as session:
+        vessel, _ = document_of(session, vessel_id)
+        plants = [load_plant(session, context, vessel_id, plant.id) for plant in vessel.plants]
+        old = {row.occurrence_key: row for row in feed_rows.feed_event_rows(session, vessel_id)}
+        at = context.now()
         for now in plants:
-            plant_state_published.keep(
+            plant_state_published.keep_published(
                 session, vessel_id, now.plant.id, now.posted, offset_minutes=now.offset_minutes, at=at
             )
         wanted = _agenda(session, plants, old, at)
@@ -66,122 +73,128 @@ def refresh(house: House, pen: Pen, vessel_id: str) -> FeedBody:
             session.delete(row)
         session.flush()
         body = write_vessel(session, pen, vessel_id, at)
-    write_fleet(house, pen)
-    _well_again(house, vessel_id)
+    write_fleet(context, pen)
+    _well_again(context, vessel_id)
     return body
 
 
-def renew(house: House, pen: Pen, vessel_id: str) -> bool:
+def renew(context: Context, pen: CalendarWriter, vessel_id: str) -> bool:
     """As `refresh`, for those whose own work must not fail with it: what went wrong is logged and noted for readiness
     and page, and the last good calendars go on being served."""
     try:
-        refresh(house, pen, vessel_id)
+        refresh(context, pen, vessel_id)
     except Exception as error:
         says = f"failed: {type(error).__name__}: {error}"[:300]
-        if trouble(house).get(vessel_id, ("", ""))[0] != says:
+        if trouble(context).get(vessel_id, ("", ""))[0] != says:
             log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
-            with suppress(SchedulerError), house.db.write(vessel_id) as session:
-                row = people_rows.task(session, _TROUBLE, vessel_id)
+            with suppress(SchedulerError), context.db.write(vessel_id) as session:
+                row = people_rows.task_row(session, _TROUBLE, vessel_id)
                 row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_s=0)
-                row.started_s, row.ended_s, row.outcome = house.now_s(), house.now_s(), says
+                row.started_s, row.ended_s, row.outcome = context.now_s(), context.now_s(), says
                 session.add(row)
         return False
     return True
 
 
-def trouble(house: House) -> dict[str, tuple[str, datetime]]:
+def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
     """By vessel, what went wrong when her calendar was last written, and since when; empty while all is well."""
-    with house.db.read() as session:
+    with context.db.read() as session:
         return {
             row.period: (row.outcome or "", instant(row.started_s))
-            for row in people_rows.task_runs(session, _TROUBLE)
+            for row in people_rows.task_rows(session, _TROUBLE)
             if row.outcome not in (None, "done")
         }
 
 
-def _well_again(house: House, vessel_id: str) -> None:
-    if vessel_id in trouble(house):
-        with house.db.write(vessel_id) as session:
-            row = people_rows.task(session, _TROUBLE, vessel_id)
+def _well_again(context: Context, vessel_id: str) -> None:
+    if vessel_id in trouble(context):
+        with context.db.write(vessel_id) as session:
+            row = people_rows.task_row(session, _TROUBLE, vessel_id)
             if row is not None:
                 session.delete(row)
 
 
-def served(house: House, pen: Pen, opened: Opened, *, tasks: bool) -> FeedBody:
+def served(context: Context, pen: CalendarWriter, opened: AddressOpened, *, tasks: bool) -> StoredCalendar:
     """The calendar that an address serves now: as last written; put together from stored texts when it never was.
 
     When that fails too there is the plan-status entry alone, which is not kept.
     """
     scope = replace(opened.scope, tasks=tasks)
     if opened.ended_at is not None:
-        return _withdrawn(house, pen, scope, opened.ended_at)
-    kept = last_good(house, scope)
+        return _withdrawn(context, pen, scope, opened.ended_at)
+    kept = last_good(context, scope)
     if kept is not None:
         return kept
     try:
-        return _first(house, pen, scope)
+        return _first(context, pen, scope)
     except Exception:
         log.exception("the first calendar %s of %s could not be written", scope.name, scope.vessel_id or "the fleet")
-        return bare(house, pen, scope)
+        return bare(context, pen, scope)
 
 
-def _first(house: House, pen: Pen, scope: Scope) -> FeedBody:
-    with house.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessels(session, scope.vessel_id)]
-        never = [one for one in vessels if feed_rows.body(session, one, Scope(vessel_id=one).name) is None]
+def _first(context: Context, pen: CalendarWriter, scope: Scope) -> StoredCalendar:
+    with context.db.read() as session:
+        vessels = [row.id for row in fleet_rows.vessel_rows(session, scope.vessel_id)]
+        never = [one for one in vessels if feed_rows.feed_body_row(session, one, Scope(vessel_id=one).name) is None]
     for vessel_id in never:
-        refresh(house, pen, vessel_id)
+        refresh(context, pen, vessel_id)
     if scope.vessel_id is None:
-        write_fleet(house, pen, scope)
+        write_fleet(context, pen, scope)
     else:
-        with house.db.write(scope.vessel_id) as session:
-            write_vessel(session, pen, scope.vessel_id, house.now(), scope)
-    kept = last_good(house, scope)
+        with context.db.write(scope.vessel_id) as session:
+            write_vessel(session, pen, scope.vessel_id, context.now(), scope)
+    kept = last_good(context, scope)
     if kept is None:  # another server forgot it in this moment
         raise Busy("The calendar is being written; try again in a second.")
     return kept
 
 
-def _withdrawn(house: House, pen: Pen, scope: Scope, ended_at: datetime) -> FeedBody:
+def _withdrawn(context: Context, pen: CalendarWriter, scope: Scope, ended_at: datetime) -> StoredCalendar:
     name, offset = "Fleet", 0
     if scope.vessel_id is not None:
-        with house.db.read() as session:
-            name = held(session, scope.vessel_id)[0].name
+        with context.db.read() as session:
+            name = document_of(session, scope.vessel_id)[0].name
             offset = offset_minutes(session, scope.vessel_id, ended_at)
     on = ship_time(ended_at, offset).date()
     body = pen.withdrawn(name, on, ended_at, scope.vessel_id or FLEET, tasks=scope.tasks)
-    return FeedBody(body, pen.tag(body), ended_at, ended_at, -1)
+    return StoredCalendar(body, pen.tag(body), ended_at, ended_at, -1)
 
 
-def stale_vessels(house: House, most_age_s: int) -> list[str]:
+def stale_vessels(context: Context, most_age_s: int) -> list[str]:
     """Vessels whose calendar is older than their last change, or than `most_age_s`."""
-    now_s = house.now_s()
-    with house.db.read() as session:
+    now_s = context.now_s()
+    with context.db.read() as session:
         found = []
-        for row in fleet_rows.vessels(session):
-            kept = feed_rows.body(session, row.id, Scope(vessel_id=row.id).name)
+        for row in fleet_rows.vessel_rows(session):
+            kept = feed_rows.feed_body_row(session, row.id, Scope(vessel_id=row.id).name)
             if (
                 kept is None
-                or kept.revision != fleet_rows.revision(session, row.id)
+                or kept.revision != fleet_rows.revision_of(session, row.id)
                 or now_s - kept.made_s >= most_age_s
             ):
                 found.append(row.id)
         return found
 
 
-def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEventRow], at: datetime) -> Agenda:
+def _agenda(
+    session: Session, plants: Sequence[PlantState], old: dict[str, FeedEventRow], at: datetime
+) -> CalendarContent:
     first = plants[0]
     vessel_id = first.vessel.id
-    jobs = {job.occurrence.key: job for now in plants for job in (*now.jobs, *now.breakdowns)}
+    jobs = {job.job_id.key: job for now in plants for job in (*now.jobs, *now.breakdowns)}
     shown = [
-        (now.plant, [*(j for j in now.shown if j.renewed_by is None or j.state is not State.AHEAD), *now.breakdowns])
+        (now.plant, [*(j for j in now.shown if j.renewed_by is None or j.state is not JobState.AHEAD), *now.breakdowns])
         for now in plants
     ]
     since_s = seconds(at) - _KEEP_DAYS * _DAY_S
-    rows = [row for now in plants for row in work_rows.jobs(session, vessel_id, now.plant.id, closed_since_s=since_s)]
+    rows = [
+        row for now in plants for row in work_rows.job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)
+    ]
     _withdraw(session, plants, old, set(jobs), {row.key for row in rows}, at)
     session.flush()
-    rows = [row for now in plants for row in work_rows.jobs(session, vessel_id, now.plant.id, closed_since_s=since_s)]
+    rows = [
+        row for now in plants for row in work_rows.job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)
+    ]
     slots = {}
     for now in plants:
         if now.taken is None:
@@ -199,12 +212,12 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
     published = {key: event.quoted for key, row in old.items() if (event := _event(row, "")).quoted is not None}
     plan_at = max((now.taken.made_at for now in plants if now.taken), default=None)
     as_of = min((read for now in plants if (read := now.hours_as_of()) is not None), default=None)
-    return agenda(
+    return calendar_content(
         vessel=first.vessel,
         plants=shown,
         slots=slots,
-        done=[_done(session, plants, row) for row in rows if row.state == State.DONE.value],
-        withdrawn=[_gone(plants, row) for row in rows if row.state == State.WITHDRAWN.value],
+        done=[_done(session, plants, row) for row in rows if row.state == JobState.DONE.value],
+        withdrawn=[_gone(plants, row) for row in rows if row.state == JobState.WITHDRAWN.value],
         offset_minutes=first.offset_minutes,
         plan_offset_minutes=None if plan_at is None else offset_minutes(session, vessel_id, plan_at),
         at=at,
@@ -222,12 +235,12 @@ def _agenda(session: Session, plants: Sequence[Situation], old: dict[str, FeedEv
     )
 
 
-def _out(session: Session, now: Situation, at: datetime) -> list[PumpOut]:
+def _out(session: Session, now: PlantState, at: datetime) -> list[PumpOut]:
     """Pumps of a plant that are out, and those that were in the days that done jobs are shown for. What a planned job puts out is
     shown by the job; of two outages from one second the longer stands."""
     since_s = seconds(at) - DONE_DAYS * _DAY_S
     rows: dict[tuple[str, int], OutageRow] = {}
-    for row in work_rows.outages(session, now.vessel.id, now.plant.id, since_s=since_s):
+    for row in work_rows.outage_rows(session, now.vessel.id, now.plant.id, since_s=since_s):
         planned = row.job_key and not row.job_key.startswith(f"{BREAKDOWN.code}:")
         over = row.to_s is not None and (row.to_s <= row.from_s or row.status is OutageStatus.NOT_PROVED)
         if planned or over or row.from_s > seconds(at):
@@ -258,7 +271,7 @@ def _out(session: Session, now: Situation, at: datetime) -> list[PumpOut]:
 
 def _withdraw(
     session: Session,
-    plants: Sequence[Situation],
+    plants: Sequence[PlantState],
     old: dict[str, FeedEventRow],
     open_keys: set[str],
     closed_keys: set[str],
@@ -268,18 +281,18 @@ def _withdraw(
 
     What was withdrawn and is due again is withdrawn no more.
     """
-    for gone in work_rows.withdrawn(session, plants[0].vessel.id):
+    for gone in work_rows.withdrawn_rows(session, plants[0].vessel.id):
         if gone.key in open_keys:
             session.delete(gone)
             closed_keys.discard(gone.key)
     session.flush()
-    subjects = {(job.occurrence.kind, job.occurrence.subject) for now in plants for job in now.jobs}
+    subjects = {(job.job_id.kind, job.job_id.subject) for now in plants for job in now.jobs}
     for key, row in old.items():
         kind, _, rest = key.partition(":")
         subject, _, sequence = rest.rpartition(":")
         if not sequence or key in open_keys or key in closed_keys or (kind, subject) in subjects:
             continue
-        if row.state in (State.DONE.value, State.WITHDRAWN.value):
+        if row.state in (JobState.DONE.value, JobState.WITHDRAWN.value):
             continue
         shown_at = instant(row.starts_s)
         all_day = "DTSTART;VALUE=DATE:" in row.text
@@ -292,7 +305,7 @@ def _withdraw(
                 kind=kind,
                 subject_id=subject,
                 sequence=int(sequence),
-                state=State.WITHDRAWN.value,
+                state=JobState.WITHDRAWN.value,
                 due_s=row.starts_s,
                 window_s=row.starts_s,
                 limit_s=row.ends_s,
@@ -303,19 +316,19 @@ def _withdraw(
         )
 
 
-def _kind(plants: Sequence[Situation], row: JobRow) -> JobKind | None:
+def _kind(plants: Sequence[PlantState], row: JobRow) -> JobKind | None:
     """The job's kind as set up now; none when the document has it no more."""
     kinds = (kind for now in plants if now.plant.id == row.plant_id for kind in (*now.plant.job_kinds, BREAKDOWN))
     return next((kind for kind in kinds if kind.code == row.kind), None)
 
 
-def _done(session: Session, plants: Sequence[Situation], row: JobRow) -> DoneJob:
+def _done(session: Session, plants: Sequence[PlantState], row: JobRow) -> DoneJob:
     """Its date is that of the ship's clock when it was done, wherever she is now."""
     done_at = instant(row.closed_s or 0)
     detail = json.loads(row.detail)
     kind = _kind(plants, row)
     return DoneJob(
-        occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+        job_id=JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
         kind_name=kind.name if kind else row.kind,
         position=row.position_id,
         takes_pump_out=kind.takes_pump_out if kind else False,
@@ -329,11 +342,11 @@ def _done(session: Session, plants: Sequence[Situation], row: JobRow) -> DoneJob
     )
 
 
-def _gone(plants: Sequence[Situation], row: JobRow) -> WithdrawnJob:
+def _gone(plants: Sequence[PlantState], row: JobRow) -> WithdrawnJob:
     detail = json.loads(row.detail)
     kind = _kind(plants, row)
     return WithdrawnJob(
-        occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+        job_id=JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
         kind_name=kind.name if kind else row.kind,
         position=row.position_id or _last_position(plants, row),
         takes_pump_out=kind.takes_pump_out if kind else False,
@@ -346,7 +359,7 @@ def _gone(plants: Sequence[Situation], row: JobRow) -> WithdrawnJob:
     )
 
 
-def _last_position(plants: Sequence[Situation], row: JobRow) -> str | None:
+def _last_position(plants: Sequence[PlantState], row: JobRow) -> str | None:
     """Where the job's subject stood last, none for a plant or where nothing tells."""
     plant = next((now.plant for now in plants if now.plant.id == row.plant_id), None)
     if plant is None:
@@ -376,7 +389,7 @@ def _row(
     row: FeedEventRow | None,
     vessel_id: str,
     uid: str,
-    plants: Sequence[Situation],
+    plants: Sequence[PlantState],
     entry: CalendarEntry,
     event: StoredEvent,
 ) -> FeedEventRow:
@@ -390,7 +403,7 @@ def _row(
         "starts_s": _second(entry.starts),
         "ends_s": _second(entry.ends),
         "state": entry.state.value if entry.state else "",
-        "closed_s": seconds(event.changed_at) if entry.state in (State.DONE, State.WITHDRAWN) else None,
+        "closed_s": seconds(event.changed_at) if entry.state in (JobState.DONE, JobState.WITHDRAWN) else None,
     }
     if row is not None:
         for name, value in shown.items():
@@ -406,19 +419,19 @@ def _second(moment: date | datetime) -> int:
     return seconds(datetime(moment.year, moment.month, moment.day, tzinfo=UTC))
 
 
-def bare(house: House, pen: Pen, scope: Scope) -> FeedBody:
+def bare(context: Context, pen: CalendarWriter, scope: Scope) -> StoredCalendar:
     """A calendar with the plan-status entry alone, for when none could be written yet; it is not kept."""
-    at = house.now()
+    at = context.now()
     if scope.vessel_id is None:
         name, path = "Fleet", "/?all=1"
         entry = fleet_entry(on=at.date(), vessels=0, states=(), left_out=0)
     else:
-        with house.db.read() as session:
-            vessel, _ = held(session, scope.vessel_id)
+        with context.db.read() as session:
+            vessel, _ = document_of(session, scope.vessel_id)
             offset = offset_minutes(session, scope.vessel_id, at)
         name, path = vessel.name, f"/vessels/{vessel.id}/plan"
         entry = status_entry(vessel=vessel, jobs=(), plan_at=None, hours_as_of=None, offset_minutes=offset, at=at)
     _, event = pen.publish(None, entry, scope.vessel_id or FLEET, at)
     about = "The calendar could not be written; the pages aboard have the jobs."
     body = pen.compose(name, [event.task if scope.tasks else event.text], about, path)
-    return FeedBody(body, pen.tag(body), at, at, -1)
+    return StoredCalendar(body, pen.tag(body), at, at, -1)

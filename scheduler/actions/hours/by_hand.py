@@ -4,19 +4,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, must_have_key, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, must_have_key, once, seconds
 from scheduler.actions.hours.ledger import derive_vessel, setups_of_counter
 from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
-from scheduler.actions.vessel.document import held as document_of
-from scheduler.domain.hours.ledger import Verdict, setup_at
+from scheduler.actions.vessel.document import document_of
+from scheduler.domain.hours.ledger import LedgerVerdict, setup_at
 from scheduler.domain.hours.ledger_says import counts_text
 from scheduler.domain.hours.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session
-from scheduler.storage.history_rows import append
-from scheduler.storage.intake import Door, Intake
+from scheduler.storage.history_rows import append_record
+from scheduler.storage.intake import Intake, Taken
 from scheduler.storage.tables import CounterRow, HandReadingRow, LedgerEntryRow
 
 
@@ -40,7 +40,7 @@ class Read:
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class ValueJudged:
     """What became of one value typed. status: stored, duplicate, conflict or refused.
 
     entry: what the ledger made of it. stands: the other value stored at that instant, thousandths, in a conflict. why: the
@@ -57,14 +57,14 @@ class Judged:
     @property
     def taken(self) -> bool:
         """Whether the value is among the readings."""
-        return self.status in (Door.STORED, Door.DUPLICATE)
+        return self.status in (Taken.STORED, Taken.DUPLICATE)
 
 
-def hand_counters(house: House, vessel_id: str) -> list[HandCounter]:
+def hand_counters(context: Context, vessel_id: str) -> list[HandCounter]:
     """A vessel's counters in the order of her plants and positions, with what each showed last. Raises NotFound."""
-    with house.db.read() as session:
+    with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
-        rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+        rows = {row.id: row for row in fleet_rows.counter_rows(session, vessel_id)}
         found = []
         for plant in vessel.plants:
             names = {position.id: position.name for position in plant.positions}
@@ -80,7 +80,7 @@ def hand_counters(house: House, vessel_id: str) -> list[HandCounter]:
 def _newest(session: Session, row: CounterRow) -> tuple[datetime, int] | None:
     if row.no is None or row.newest_s is None:
         return None
-    milli = ledger_rows.shown_at(session, row.no, row.newest_s, row.skew_most_s)
+    milli = ledger_rows.value_at(session, row.no, row.newest_s, row.skew_most_s)
     return None if milli is None else (instant(row.newest_s), milli)
 
 
@@ -109,7 +109,9 @@ def named(counters: list[HandCounter], name: str) -> HandCounter:
     return found[0]
 
 
-def store_by_hand(house: House, intake: Intake, hand: Hand, vessel_id: str, values: Sequence[Read]) -> list[Judged]:
+def store_by_hand(
+    context: Context, intake: Intake, hand: Hand, vessel_id: str, values: Sequence[Read]
+) -> list[ValueJudged]:
     """Store values read by eye and say what became of each, in order; one that is refused never stops the others.
 
     Args:
@@ -124,22 +126,22 @@ def store_by_hand(house: House, intake: Intake, hand: Hand, vessel_id: str, valu
         says = "nothing was typed; give at least one counter's value."
         raise Refused(f"Nothing to store: {says}", faults=[("/values", says)])
     for one in values:
-        if one.at > house.now() + AHEAD:
+        if one.at > context.now() + AHEAD:
             says = "this is still to come; give the date and time at which the counters were read."
             raise Refused(f"at: {says}", faults=[("/at", says)])
     items = [{"counter": one.counter, "observed_at": one.at.isoformat(), "value": one.value} for one in values]
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
         _mark(session, vessel_id, values)
-    actor, door = replace(hand.actor, vessel_id=vessel_id), ReadingDoor(house, intake)
+    actor, door = replace(hand.actor, vessel_id=vessel_id), ReadingDoor(context, intake)
     told = [
         answer
         for n in range(0, len(items), MOST_ITEMS)
         for answer in post(door, intake, actor, {"readings": items[n : n + MOST_ITEMS]})["items"]
     ]
-    derive_vessel(house, vessel_id)
+    derive_vessel(context, vessel_id)
     judged = []
-    with house.db.read() as session:
-        rows = {row.id: row for row in fleet_rows.counters(session, vessel_id)}
+    with context.db.read() as session:
+        rows = {row.id: row for row in fleet_rows.counter_rows(session, vessel_id)}
         for read, one in zip(values, told, strict=True):
             status, row = str(one["status"]), rows.get(read.counter)
             entry = stands = None
@@ -147,29 +149,29 @@ def store_by_hand(house: House, intake: Intake, hand: Hand, vessel_id: str, valu
                 at_s = seconds(read.at)
                 entry = ledger_rows.entry_at(session, row.no, at_s)
                 stands = (
-                    ledger_rows.shown_at(session, row.no, at_s, row.skew_most_s) if status == Door.CONFLICT else None
+                    ledger_rows.value_at(session, row.no, at_s, row.skew_most_s) if status == Taken.CONFLICT else None
                 )
             odd = None if row is None or entry is None else _unusual(session, row, entry, round(read.value * 1000))
-            judged.append(Judged(read.counter, status, entry, stands, one.get("why", ""), odd))
+            judged.append(ValueJudged(read.counter, status, entry, stands, one.get("why", ""), odd))
     taken = [read for read, one in zip(values, judged, strict=True) if one.taken]
     if taken:
-        _record(house, hand, vessel_id, taken)
+        _record(context, hand, vessel_id, taken)
     return judged
 
 
 def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:
     """That these instants are of readings read by eye; before they are stored, so that no flag is worded without it."""
-    numbers = {row.id: row.no for row in fleet_rows.counters(session, vessel_id)}
+    numbers = {row.id: row.no for row in fleet_rows.counter_rows(session, vessel_id)}
     at = {(no, seconds(one.at)) for one in values if (no := numbers.get(one.counter)) is not None}
     for no, at_s in sorted(at):
         session.merge(HandReadingRow(counter_no=no, at_s=at_s, vessel_id=vessel_id))
 
 
 def _unusual(session: Session, row: CounterRow, entry: LedgerEntryRow, milli: int) -> Unusual | None:
-    if row.no is None or entry.verdict != Verdict.CREDITED:
+    if row.no is None or entry.verdict != LedgerVerdict.CREDITED:
         return None
     point = ledger_rows.total_at_or_before(session, row.no, entry.at_s - 1)
-    shown = None if point is None else ledger_rows.shown_at(session, row.no, point[0], row.skew_most_s)
+    shown = None if point is None else ledger_rows.value_at(session, row.no, point[0], row.skew_most_s)
     if point is None or shown is None:
         return None
     setup = setup_at(setups_of_counter(session, row), entry.at_s)
@@ -177,7 +179,7 @@ def _unusual(session: Session, row: CounterRow, entry: LedgerEntryRow, milli: in
     return unusual(setup, (point[0], shown), entry.at_s, milli, seconds_per_day=rate)
 
 
-def _record(house: House, hand: Hand, vessel_id: str, values: Sequence[Read]) -> None:
+def _record(context: Context, hand: Hand, vessel_id: str, values: Sequence[Read]) -> None:
     """Who read them: readings carry no author, and an auditor will ask."""
     payload = {
         "readings": [
@@ -186,15 +188,15 @@ def _record(house: House, hand: Hand, vessel_id: str, values: Sequence[Read]) ->
         ],
         "by": hand.actor.name,
     }
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            number, _ = append(session, vessel_id, "hours read by hand", house.now(), payload)
+            number, _ = append_record(session, vessel_id, "hours read by hand", context.now(), payload)
             return Answer(201, {"record": number})
 
-        once(session, vessel_id, hand, house.now_s(), act)
+        once(session, vessel_id, hand, context.now_s(), act)
 
 
-def own_intake(house: House) -> Intake:
+def own_intake(context: Context) -> Intake:
     """A writer of one's own, for a command that has no server; used as a context manager."""
-    return Intake(house.db, house.clock)
+    return Intake(context.db, context.clock)

@@ -17,8 +17,8 @@ from datetime import datetime
 from math import isfinite
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import GIVING, setups_of_counter, undone_by
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
@@ -26,7 +26,7 @@ from scheduler.domain.hours.ledger import Setup, setup_at
 from scheduler.errors import NotFound, Refused
 from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerEntryRow
 
 MOST_HOURS = 200_000
@@ -59,7 +59,7 @@ class CounterEvent:
     resolution: float | None = None
 
 
-def add_event(house: House, hand: Hand, place: Place, event: CounterEvent) -> Answer:
+def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -> Answer:
     """Record the event and have the ledger derived from its instant on.
 
     An adjustment that takes hours away is only asked for (status 202) until another person confirms it.
@@ -69,10 +69,10 @@ def add_event(house: House, hand: Hand, place: Place, event: CounterEvent) -> An
     """
     with _naming(place):
         must_say_why(event.reason)
-        if event.at > house.now() + AHEAD:
+        if event.at > context.now() + AHEAD:
             says = f"{event.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the {event.kind}."
             raise Refused(says, faults=[("/at", says)])
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = counter_row(session, place)
@@ -83,9 +83,9 @@ def add_event(house: House, hand: Hand, place: Place, event: CounterEvent) -> An
                 detail["asked_by_id"] = who(hand)
             elif kind in GIVING:
                 detail["by_id"] = who(hand)
-            return keep(house, session, hand, place, row, kind, seconds(event.at), detail, event.reason)
+            return keep_event(context, session, hand, place, row, kind, seconds(event.at), detail, event.reason)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 @contextmanager
@@ -99,8 +99,8 @@ def _naming(place: Place) -> Iterator[None]:
         raise Refused(f"{place.id}: {refused.says}", faults=refused.faults) from refused
 
 
-def keep(
-    house: House,
+def keep_event(
+    context: Context,
     session: Session,
     hand: Hand,
     place: Place,
@@ -123,7 +123,7 @@ def keep(
             detail=json.dumps(detail),
             actor=hand.actor.name,
             reason=reason,
-            recorded_s=house.now_s(),
+            recorded_s=context.now_s(),
         )
     )
     payload = {
@@ -135,7 +135,7 @@ def keep(
         "reason": reason,
         "by": hand.actor.name,
     }
-    number, _ = append(session, place.vessel_id, f"counter {kind}", house.now(), payload)
+    number, _ = append_record(session, place.vessel_id, f"counter {kind}", context.now(), payload)
     bump_revision(session, place.vessel_id)
     told = {"counter": place.id, "event": kind, "id": event_id, "record": number}
     if kind in ASKED:
@@ -146,7 +146,7 @@ def keep(
         return Answer(202, {**told, "says": says})
     row.dirty_from_s = at_s if row.dirty_from_s is None else min(at_s, row.dirty_from_s)
     session.add(row)
-    want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+    ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
     return Answer(201, told)
 
 
@@ -166,7 +166,7 @@ def who(hand: Hand) -> str:
 
 def counter_row(session: Session, place: Place) -> CounterRow:
     """The counter's row. Raises NotFound."""
-    row = fleet_rows.counter(session, place.id)
+    row = fleet_rows.find_counter(session, place.id)
     if row is None or row.no is None:
         raise NotFound(f"There is no counter {place.id} here.")
     return row
@@ -239,7 +239,9 @@ def _rescale(session: Session, row: CounterRow, event: CounterEvent) -> dict[str
 
 def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
     others = [
-        r for r in fleet_rows.counters(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no
+        r
+        for r in fleet_rows.counter_rows(session, row.vessel_id)
+        if r.position_id == row.position_id and r.no != row.no
     ]
     if not others:
         raise Refused(
@@ -257,7 +259,7 @@ def _milli(setup: Setup, name: str, value: float | None) -> int:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ToldEvent:
+class EventShown:
     """An event as kept. state: counts, asked (waits for another person), confirmed, undone. by: who recorded it.
 
     asked_by: who asked for what `by` confirmed. undoes: id of the event that this one undoes.
@@ -288,16 +290,16 @@ class CounterBook:
     entries: Sequence[LedgerEntryRow]
     flags: Sequence[FlagRow]
     setups: Sequence[tuple[int, Setup]]
-    events: Sequence[ToldEvent]
+    events: Sequence[EventShown]
 
 
-def counter_book(house: House, place: Place, limit: int = 50) -> CounterBook:
+def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook:
     """What the ledger made of a counter's newest readings, and what people said about it. Raises NotFound."""
-    with house.db.read() as session:
+    with context.db.read() as session:
         row = counter_row(session, place)
         assert row.no is not None
-        flags = [flag for flag in ledger_rows.flags(session, place.vessel_id) if flag.counter_no == row.no]
-        events = told_events(ledger_rows.events(session, row.no))
+        flags = [flag for flag in ledger_rows.flag_rows(session, place.vessel_id) if flag.counter_no == row.no]
+        events = events_shown(ledger_rows.counter_event_rows(session, row.no))
         return CounterBook(
             row,
             _newest(session, row),
@@ -311,11 +313,11 @@ def counter_book(house: House, place: Place, limit: int = 50) -> CounterBook:
 def _newest(session: Session, row: CounterRow) -> tuple[int, int] | None:
     if row.no is None or row.newest_s is None:
         return None
-    milli = ledger_rows.shown_at(session, row.no, row.newest_s, row.skew_most_s)
+    milli = ledger_rows.value_at(session, row.no, row.newest_s, row.skew_most_s)
     return None if milli is None else (row.newest_s, milli)
 
 
-def told_events(rows: Sequence[CounterEventRow]) -> list[ToldEvent]:
+def events_shown(rows: Sequence[CounterEventRow]) -> list[EventShown]:
     """A counter's events in words for people, in the order given."""
     undone = undone_by(rows)
     confirmed = {json.loads(row.detail).get("asked") for row in rows}
@@ -325,7 +327,7 @@ def told_events(rows: Sequence[CounterEventRow]) -> list[ToldEvent]:
         asked = "confirmed" if row.id in confirmed else "asked"
         seconds_given = detail.get("seconds")
         told.append(
-            ToldEvent(
+            EventShown(
                 id=row.id,
                 kind=row.kind,
                 at=instant(row.at_s),

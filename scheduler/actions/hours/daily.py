@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from scheduler.actions.base.context import House, instant, seconds
+from scheduler.actions.base.context import Context, instant, seconds
 from scheduler.actions.hours.ledger import changes_of, derive_vessel
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.hours.daily import DayHours, daily_hours
@@ -26,18 +26,18 @@ class DailyBook:
     as_of: Mapping[tuple[Subject, str], datetime | None]
 
 
-def daily_book(house: House, place: Place, days: int) -> DailyBook:
+def daily_book(context: Context, place: Place, days: int) -> DailyBook:
     """The last whole UTC days of a plant, today not among them. Raises NotFound.
 
     Args:
         days: 1 or more.
     """
-    derive_vessel(house, place.vessel_id)
-    with house.db.read() as session:
-        vessel, _ = held(session, place.vessel_id)
+    derive_vessel(context, place.vessel_id)
+    with context.db.read() as session:
+        vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
-        rows = [row for row in fleet_rows.counters(session, place.vessel_id) if row.plant_id == place.plant_id]
-        now = house.now()
+        rows = [row for row in fleet_rows.counter_rows(session, place.vessel_id) if row.plant_id == place.plant_id]
+        now = context.now()
         first_day = seconds(now) // DAY_S - days
         curves = _curves(session, place.vessel_id, rows, first_day * DAY_S, seconds(now) + DAY_S)
     subjects = [
@@ -54,7 +54,7 @@ def daily_book(house: House, place: Place, days: int) -> DailyBook:
 def _curves(session: Session, vessel_id: str, rows: list[CounterRow], from_s: int, until_s: int) -> Curves:
     numbers = fleet_rows.counter_numbers(rows)
     nos = list(numbers.values())
-    before = ledger_rows.standings(session, nos, from_s - 1)
+    before = ledger_rows.totals_around(session, nos, from_s - 1)
     ends = ledger_rows.day_ends(session, nos, from_s, until_s, firsts=True)
     curves = {}
     for counter_id, no in numbers.items():

@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from datetime import datetime
 
-from scheduler.actions.base.context import House, seconds
+from scheduler.actions.base.context import Context, seconds
 from scheduler.domain.hours.ledger import (
     START,
     Adjustment,
@@ -13,12 +13,12 @@ from scheduler.domain.hours.ledger import (
     Event,
     Flag,
     Item,
+    LedgerState,
     OpeningBalance,
     Reading,
     Replacement,
     Rescale,
     Setup,
-    State,
     StepDecision,
     derive,
     setups_of,
@@ -52,7 +52,7 @@ def setup_of(row: CounterRow) -> Setup:
 def setups_of_counter(session: Session, row: CounterRow) -> list[tuple[int, Setup]]:
     """How a counter counted when, see `ledger.setups_of`."""
     assert row.no is not None
-    events = events_of(ledger_rows.events(session, row.no))
+    events = events_of(ledger_rows.counter_event_rows(session, row.no))
     return setups_of(setup_of(row), [event for event in events if isinstance(event, Rescale)])
 
 
@@ -60,7 +60,7 @@ def setups_of_vessel(
     session: Session, vessel_id: str, counters: Sequence[CounterRow]
 ) -> dict[int | None, list[tuple[int, Setup]]]:
     """The same for all counters of a vessel, by their numbers."""
-    rows = ledger_rows.events_of_kinds(session, vessel_id, ("rescale", "undo"))
+    rows = ledger_rows.counter_events_of_kinds(session, vessel_id, ("rescale", "undo"))
     own: dict[int, list[CounterEventRow]] = {}
     for row in rows:
         own.setdefault(row.counter_no, []).append(row)
@@ -74,7 +74,7 @@ def setups_of_vessel(
 
 def changes_of(session: Session, vessel_id: str, counters: Sequence[CounterRow]) -> dict[str, list[Change]]:
     """When another counter began to count, by position (see `domain.sources`)."""
-    rows = ledger_rows.events_of_kinds(session, vessel_id, ("primary", "undo"))
+    rows = ledger_rows.counter_events_of_kinds(session, vessel_id, ("primary", "undo"))
     by_no = {counter.no: counter for counter in counters}
     undone = undone_by(rows)
     changes: dict[str, list[Change]] = {}
@@ -95,7 +95,7 @@ def may_be_missing(session: Session, row: CounterRow, flags: Sequence[FlagRow]) 
     told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
     if row.no is None or not may_miss(told, ()):
         return []
-    events = ledger_rows.events(session, row.no)
+    events = ledger_rows.counter_event_rows(session, row.no)
     undone = undone_by(events)
     return may_miss(told, {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone})
 
@@ -130,28 +130,28 @@ def _event(row: CounterEventRow) -> Event | None:
     raise ValueError(f"counter event {row.id} is of an unknown kind {row.kind!r}")
 
 
-def derive_vessel(house: House, vessel_id: str) -> int:
+def derive_vessel(context: Context, vessel_id: str) -> int:
     """Bring the ledger of a vessel's touched counters up to date; how many counters were derived.
 
     Each counter has its own transaction, so the intake never waits for a long one.
     """
-    with house.db.read() as session:
-        waiting = [row.id for row in fleet_rows.counters(session, vessel_id) if row.dirty_from_s is not None]
+    with context.db.read() as session:
+        waiting = [row.id for row in fleet_rows.counter_rows(session, vessel_id) if row.dirty_from_s is not None]
     for counter_id in waiting:
-        with house.db.write(vessel_id) as session:
-            row = fleet_rows.counter(session, counter_id)
+        with context.db.write(vessel_id) as session:
+            row = fleet_rows.find_counter(session, counter_id)
             if row is not None and row.dirty_from_s is not None:
-                _derive(session, row, row.dirty_from_s, house.now_s() + AHEAD_S)
+                _derive(session, row, row.dirty_from_s, context.now_s() + AHEAD_S)
                 bump_revision(session, vessel_id)
     return len(waiting)
 
 
-def derive_all(house: House) -> list[str]:
+def derive_all(context: Context) -> list[str]:
     """Bring every touched counter's ledger up to date; the vessels concerned."""
-    with house.db.read() as session:
+    with context.db.read() as session:
         vessels = fleet_rows.dirty_vessels(session)
     for vessel_id in vessels:
-        derive_vessel(house, vessel_id)
+        derive_vessel(context, vessel_id)
     return vessels
 
 
@@ -166,17 +166,17 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
     no, setup, skew = row.no, setup_of(row), row.skew_most_s
     state, after_s = checkpoint_before(session, no, dirty_from_s)
     start_s = after_s
-    newest = ledger_rows.checkpoint(session, no, 2**62)
+    newest = ledger_rows.newest_checkpoint(session, no, 2**62)
     posted = ledger_rows.newest_reading(session, no)
     ahead = posted is not None and posted[0] > latest_s - skew
-    event_rows = ledger_rows.events(session, no, after_s)
+    event_rows = ledger_rows.counter_event_rows(session, no, after_s)
     events = events_of(event_rows)
     end_s: int | None = after_s
     while end_s is not None:
         end_s = ledger_rows.piece_end(session, no, after_s, skew, PIECE)
         if ahead and after_s < latest_s:
             end_s = latest_s if end_s is None else min(end_s, latest_s)
-        held = ledger_rows.checkpoint(session, no, 2**62 if end_s is None else end_s + 1)
+        held = ledger_rows.newest_checkpoint(session, no, 2**62 if end_s is None else end_s + 1)
         if held is not None and held.at_s > after_s:
             end_s = held.at_s
         else:
@@ -184,7 +184,7 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
         was = None if held is None else held.state
         until_s = 2**62 if end_s is None else end_s
         items: list[Item] = [
-            *(Reading(*reading) for reading in ledger_rows.readings(session, no, after_s, skew, until_s)),
+            *(Reading(*reading) for reading in ledger_rows.reading_rows(session, no, after_s, skew, until_s)),
             *(event for event in events if after_s < event.at_s <= until_s),
         ]
         ledger_rows.drop_checkpoints(session, no, after_s, until_s)
@@ -194,7 +194,7 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
             continue
         later = after_s < newest.at_s
         if later and not any(event.at_s > after_s for event in event_rows):
-            counted = ledger_rows.counted(session, no, after_s, newest.at_s, skew)
+            counted = ledger_rows.readings_counted(session, no, after_s, newest.at_s, skew)
             beyond = _state_of(newest) if counted else None
             if beyond is not None:
                 state, after_s = beyond, newest.at_s
@@ -207,37 +207,39 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
 def items_after(session: Session, row: CounterRow, after_s: int) -> list[Item]:
     """Readings and events of a counter later than an instant."""
     assert row.no is not None
-    read = ledger_rows.readings(session, row.no, after_s, row.skew_most_s)
-    events = events_of(ledger_rows.events(session, row.no, after_s))
+    read = ledger_rows.reading_rows(session, row.no, after_s, row.skew_most_s)
+    events = events_of(ledger_rows.counter_event_rows(session, row.no, after_s))
     return [*(Reading(*one) for one in read), *events]
 
 
 def _thin_out(session: Session, counter_no: int, at_s: int, latest_s: int) -> None:
     """Drop the checkpoint there unless it is the newest or the one before it is a week older: each tick makes one."""
-    newest, before = (ledger_rows.checkpoint(session, counter_no, until_s) for until_s in (latest_s + 1, at_s))
+    newest, before = (ledger_rows.newest_checkpoint(session, counter_no, until_s) for until_s in (latest_s + 1, at_s))
     if newest is not None and before is not None and at_s < newest.at_s and at_s - before.at_s < CHECKPOINT_APART_S:
         ledger_rows.drop_checkpoints(session, counter_no, at_s - 1, at_s)
 
 
-def checkpoint_before(session: Session, counter_no: int, dirty_from_s: int) -> tuple[State, int]:
+def checkpoint_before(session: Session, counter_no: int, dirty_from_s: int) -> tuple[LedgerState, int]:
     """The state kept newest before an instant and its own instant; the start where there is none."""
-    held = ledger_rows.checkpoint(session, counter_no, dirty_from_s)
+    held = ledger_rows.newest_checkpoint(session, counter_no, dirty_from_s)
     state = None if held is None else _state_of(held)
     return (START, -(2**62)) if held is None or state is None else (state, held.at_s)
 
 
-def _state_of(row: LedgerCheckpointRow) -> State | None:
+def _state_of(row: LedgerCheckpointRow) -> LedgerState | None:
     try:
-        return State.from_text(row.state)
+        return LedgerState.from_text(row.state)
     except ValueError:
         return None  # of another version: derived anew from the start
 
 
-def _write(session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: State, until_s: int) -> State:
+def _write(
+    session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: LedgerState, until_s: int
+) -> LedgerState:
     """Derive a piece and put it in place of what is held up to and at `until_s`; the state after it."""
     assert row.no is not None
     begun_s = min((flag.at_s - 1 for flag in state.open), default=-(2**62) if state.last_s is None else state.last_s)
-    hand = ledger_rows.by_hand(session, row.no, begun_s, until_s)
+    hand = ledger_rows.instants_by_hand(session, row.no, begun_s, until_s)
     derived = derive(setup, piece, state, by_hand=hand)
     if derived.rewrite_from_s is None:
         return derived.state
@@ -282,7 +284,7 @@ class StoredTotals:
     def __init__(self, session: Session, counters: Sequence[CounterRow]) -> None:
         self._session = session
         self._numbers = fleet_rows.counter_numbers(counters)
-        self._known: dict[int, dict[int, ledger_rows.Standing]] = {}
+        self._known: dict[int, dict[int, ledger_rows.TotalsAround]] = {}
         self._changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
 
     def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
@@ -299,12 +301,12 @@ class StoredTotals:
         """As `Totals.changes`."""
         return self._changes.get(position, ())
 
-    def _standing(self, counter_id: str, at_s: int) -> ledger_rows.Standing | None:
+    def _standing(self, counter_id: str, at_s: int) -> ledger_rows.TotalsAround | None:
         number = self._numbers.get(counter_id)
         if number is None:
             return None
         if at_s not in self._known:
-            self._known[at_s] = ledger_rows.standings(self._session, list(self._numbers.values()), at_s)
+            self._known[at_s] = ledger_rows.totals_around(self._session, list(self._numbers.values()), at_s)
         return self._known[at_s].get(number)
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import (
     checkpoint_before,
     derive_vessel,
@@ -12,7 +12,7 @@ from scheduler.actions.hours.ledger import (
     setups_of_counter,
 )
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.hours.ledger import Code, Flag, Reading, State, Verdict, Why, setup_at
+from scheduler.domain.hours.ledger import Code, Flag, LedgerState, LedgerVerdict, Reading, VerdictReason, setup_at
 from scheduler.domain.hours.questions import Question, held_questions, misread_before, missing_question, with_earlier
 from scheduler.errors import NotFound
 from scheduler.storage import fleet_rows, intake_rows, ledger_rows
@@ -27,11 +27,11 @@ EXPLAIN = 3
 """So many counted readings before the held ones are tried as the one that was misread."""
 
 
-def open_questions(house: House, place: Place) -> tuple[Question, ...]:
+def open_questions(context: Context, place: Place) -> tuple[Question, ...]:
     """What is asked about one counter now. Raises NotFound."""
-    derive_vessel(house, place.vessel_id)
-    with house.db.read() as session:
-        row = fleet_rows.counter(session, place.id)
+    derive_vessel(context, place.vessel_id)
+    with context.db.read() as session:
+        row = fleet_rows.find_counter(session, place.id)
         if row is None:
             raise NotFound(f"There is no counter {place.id} here.")
         return questions_of(session, row, _flags_of(session, row))
@@ -46,8 +46,8 @@ def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) ->
     state = _state(session, row.no)
     starts = [flag.at_s for flag in told if flag.code is Code.HELD]
     if state is not None and state.lines and starts:
-        held_at = ledger_rows.instants_judged(session, row.no, Verdict.HELD, Why.FUTURE, min(starts))
-        read = (Reading(*one) for one in ledger_rows.readings(session, row.no, min(starts) - 1, row.skew_most_s))
+        held_at = ledger_rows.instants_judged(session, row.no, LedgerVerdict.HELD, VerdictReason.FUTURE, min(starts))
+        read = (Reading(*one) for one in ledger_rows.reading_rows(session, row.no, min(starts) - 1, row.skew_most_s))
         rests = state.before or state.good
         held = held_questions(
             setup_at(setups_of_counter(session, row), max(starts)),
@@ -73,10 +73,10 @@ def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Re
     return misread_before(setup_of(row), state, items, counted)
 
 
-def intake_log(house: House, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
+def intake_log(context: Context, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
     """What was posted and not stored, newest first."""
-    with house.db.read() as session:
-        return intake_rows.recent(session, vessel_id, limit, counter)
+    with context.db.read() as session:
+        return intake_rows.recent_unstored(session, vessel_id, limit, counter)
 
 
 def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:
@@ -84,19 +84,19 @@ def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:
     point = ledger_rows.total_at_or_before(session, row.no, flag.at_s - 1)
     if point is None:
         return missing_question(flag, None, 0.0)
-    milli = ledger_rows.shown_at(session, row.no, point[0], row.skew_most_s)
+    milli = ledger_rows.value_at(session, row.no, point[0], row.skew_most_s)
     good = None if milli is None else (point[0], milli)
     return missing_question(flag, good, seconds_per_day(session, row.no, point[0]))
 
 
 def _flags_of(session: Session, row: CounterRow) -> list[FlagRow]:
-    return [flag for flag in ledger_rows.flags(session, row.vessel_id) if flag.counter_no == row.no]
+    return [flag for flag in ledger_rows.flag_rows(session, row.vessel_id) if flag.counter_no == row.no]
 
 
-def _state(session: Session, counter_no: int) -> State | None:
-    kept = ledger_rows.checkpoint(session, counter_no, 2**62)
+def _state(session: Session, counter_no: int) -> LedgerState | None:
+    kept = ledger_rows.newest_checkpoint(session, counter_no, 2**62)
     try:
-        return None if kept is None else State.from_text(kept.state)
+        return None if kept is None else LedgerState.from_text(kept.state)
     except ValueError:
         return None  # of another version: derived anew at the next tick
 

@@ -9,14 +9,14 @@ from time import monotonic
 from typing import Any, NamedTuple
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House, instant
+from scheduler.actions.base.context import Context, instant
 from scheduler.actions.hours.ledger import setups_of_vessel
 from scheduler.domain.hours.accepting import EARLIEST_S, LATEST_S, Refusal, check_item, instant_s, skew_s, value_milli
-from scheduler.domain.hours.ledger import START, Reading, Setup, State, fold, setup_at
+from scheduler.domain.hours.ledger import START, LedgerState, Reading, Setup, fold, setup_at
 from scheduler.domain.hours.ledger_fit import AHEAD_S
 from scheduler.errors import BadRequest, Refused, TooLarge
 from scheduler.storage import fleet_rows, ledger_rows
-from scheduler.storage.intake import Answer, Door, Intake, LogItem, Post, Tell
+from scheduler.storage.intake import Intake, IntakeAnswer, LogItem, Post, Taken, Tell
 from scheduler.storage.tables import Unstored
 
 MOST_ITEMS = 1000
@@ -44,14 +44,14 @@ class Known(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class KnownCounters:
     """A vessel's counters as they stood when looked up, and the last ledger state of those that have one."""
 
     vessel_id: str
     began: float
     counters: Mapping[str, Known]
     by_no: Mapping[int, Known]
-    states: Mapping[int, State]
+    states: Mapping[int, LedgerState]
 
 
 @dataclass(slots=True)
@@ -61,7 +61,7 @@ class Batch:
     unsure: it names a counter that is not among those last looked up; look again, then sort out anew.
     """
 
-    look: Look
+    look: KnownCounters
     received_s: int
     skew_seconds: int
     count: int
@@ -77,8 +77,8 @@ class Reckoned:
     """What to answer item by item, in JSON, and the counters' last states before and after (none: not known)."""
 
     items: str
-    before: Mapping[int, State | None]
-    after: Mapping[int, State | None]
+    before: Mapping[int, LedgerState | None]
+    after: Mapping[int, LedgerState | None]
 
 
 class ReadingDoor:
@@ -87,37 +87,37 @@ class ReadingDoor:
     `look` reads the database, and it and `forget` may run in any thread; all else is quick and belongs to one thread.
     """
 
-    def __init__(self, house: House, intake: Intake) -> None:
-        self._house = house
+    def __init__(self, context: Context, intake: Intake) -> None:
+        self._context = context
         self._intake = intake
-        self._known: dict[str, Look] = {}
-        self._states: dict[int, State] = {}
+        self._known: dict[str, KnownCounters] = {}
+        self._states: dict[int, LedgerState] = {}
         self._behind: dict[int, float] = {}
         self._hours: dict[str, int] = {}
 
-    def known(self, vessel_id: str) -> Look | None:
+    def known(self, vessel_id: str) -> KnownCounters | None:
         """What was last looked up of the vessel, if that is good still."""
         look = self._known.get(vessel_id)
         return look if look is not None and monotonic() - look.began < _GOOD_SECONDS else None
 
-    def look(self, vessel_id: str) -> Look:
+    def look(self, vessel_id: str) -> KnownCounters:
         """The vessel's counters now, and the states of those whose ledger is up to date and not in memory."""
         began = monotonic()
-        states: dict[int, State] = {}
-        with self._house.db.read() as session:
-            rows = fleet_rows.counters(session, vessel_id)
+        states: dict[int, LedgerState] = {}
+        with self._context.db.read() as session:
+            rows = fleet_rows.counter_rows(session, vessel_id)
             setups = setups_of_vessel(session, vessel_id, rows)
             for row in rows:
                 if row.no is None or row.no in self._states or row.dirty_from_s is not None:
                     continue
-                kept = ledger_rows.checkpoint(session, row.no, self._house.now_s() + AHEAD_S + 1)
+                kept = ledger_rows.newest_checkpoint(session, row.no, self._context.now_s() + AHEAD_S + 1)
                 state = START if kept is None else _state_of(kept.state)
                 if state is not None and state.read_s == row.newest_s:
                     states[row.no] = state
         known = [Known(row.no, row.id, setups[row.no]) for row in rows if row.no is not None]
-        return Look(vessel_id, began, {one.id: one for one in known}, {one.no: one for one in known}, states)
+        return KnownCounters(vessel_id, began, {one.id: one for one in known}, {one.no: one for one in known}, states)
 
-    def remember(self, look: Look) -> Look:
+    def remember(self, look: KnownCounters) -> KnownCounters:
         """Go on with what a look found."""
         self._known[look.vessel_id] = look
         for no, state in look.states.items():
@@ -126,7 +126,7 @@ class ReadingDoor:
                 self._states.setdefault(no, state)
         return look
 
-    def sort_out(self, look: Look, body: object) -> Batch:
+    def sort_out(self, look: KnownCounters, body: object) -> Batch:
         """The batch item by item; one bad item never stops the others.
 
         Raises:
@@ -142,7 +142,7 @@ class ReadingDoor:
             )
         if len(items) > MOST_ITEMS:
             raise TooLarge(f"{len(items)} readings in one batch; send at most {MOST_ITEMS} at a time.")
-        received_s = self._house.now_s()
+        received_s = self._context.now_s()
         batch = Batch(look, received_s, self._skew(body.get("sent_at"), received_s), len(items))
         known = look.counters
         hours, readings, places = self._hours, batch.readings, batch.places
@@ -203,12 +203,12 @@ class ReadingDoor:
 
     def foresee(self, batch: Batch) -> Reckoned:
         """The answer if every reading of the batch is new, worked out while the writer is busy with it."""
-        return self._reckon(batch, [Door.STORED] * len(batch.readings))
+        return self._reckon(batch, [Taken.STORED] * len(batch.readings))
 
-    def answered(self, batch: Batch, answer: Answer, foreseen: Reckoned | None = None) -> bytes:
+    def answered(self, batch: Batch, answer: IntakeAnswer, foreseen: Reckoned | None = None) -> bytes:
         """The answer's body in JSON: a status an item, the provisional verdict, the newest instant of each counter."""
         done = foreseen
-        all_new = answer.doors.count(Door.STORED) == len(answer.doors)
+        all_new = answer.doors.count(Taken.STORED) == len(answer.doors)
         if done is None or not all_new or any(self._states.get(no) is not was for no, was in done.before.items()):
             done = self._reckon(batch, answer.doors)
         for no, state in done.after.items():
@@ -243,14 +243,14 @@ class ReadingDoor:
                 self._states.pop(no, None)
                 self._known.pop(vessel_id, None)
 
-    def _reckon(self, batch: Batch, doors: Sequence[Door]) -> Reckoned:
+    def _reckon(self, batch: Batch, doors: Sequence[Taken]) -> Reckoned:
         """What the ledger makes of each stored reading so far; nothing where only a full derivation can tell."""
         by_counter: dict[int, list[int]] = {}
-        tails = [_words(Door.STORED)] * len(doors)
+        tails = [_words(Taken.STORED)] * len(doors)
         for number, door in enumerate(doors):
-            if door is Door.STORED:
+            if door is Taken.STORED:
                 by_counter.setdefault(batch.readings[number][0], []).append(number)
-            elif door is Door.CONFLICT:
+            elif door is Taken.CONFLICT:
                 known = batch.look.by_no.get(batch.readings[number][0])
                 why = json.dumps(f"{known.id}: {_CONFLICT}" if known else _CONFLICT)
                 tails[number] = f'{door.value}","verdict":null,"why":{why}}}'
@@ -268,8 +268,8 @@ class ReadingDoor:
 
     @staticmethod
     def _fold(
-        known: Known | None, state: State | None, batch: Batch, numbers: list[int], tails: list[str]
-    ) -> State | None:
+        known: Known | None, state: LedgerState | None, batch: Batch, numbers: list[int], tails: list[str]
+    ) -> LedgerState | None:
         """One counter's state after its new readings, their verdicts put into `tails`; none when it cannot be told."""
         skew = batch.skew_seconds
         instants = [batch.readings[number][1] + skew for number in numbers]
@@ -290,7 +290,7 @@ class ReadingDoor:
                 continue
             if entry.verdict is not verdict or entry.reason is not reason:  # mostly the same as before
                 verdict, reason = entry.verdict, entry.reason
-                words = _words(Door.STORED, verdict, reason)
+                words = _words(Taken.STORED, verdict, reason)
             tails[number] = words
         return folded.state
 
@@ -317,15 +317,15 @@ def vessel_of(actor: Actor) -> str:
 
 
 @cache
-def _words(door: Door, verdict: str | None = None, reason: str = "") -> str:
+def _words(door: Taken, verdict: str | None = None, reason: str = "") -> str:
     """How the answer for one item ends."""
     said = f"{verdict}: {reason}" if reason else verdict
     return f'{door.value}","verdict":{json.dumps(said)}}}'
 
 
-def _state_of(text: str) -> State | None:
+def _state_of(text: str) -> LedgerState | None:
     try:
-        return State.from_text(text)
+        return LedgerState.from_text(text)
     except ValueError:
         return None  # of another version: derived anew at the next tick
 
@@ -341,10 +341,10 @@ def _z(at_s: int) -> str:
     return f'"{instant(at_s).isoformat()[:-6]}Z"'
 
 
-def store_now(house: House, actor: Actor, items: Sequence[Mapping[str, object]]) -> dict[str, Any]:
+def store_now(context: Context, actor: Actor, items: Sequence[Mapping[str, object]]) -> dict[str, Any]:
     """Store readings without a server (the command line): the same door and writer, one batch."""
-    with Intake(house.db, house.clock) as intake:
-        return post(ReadingDoor(house, intake), intake, actor, {"readings": list(items)})
+    with Intake(context.db, context.clock) as intake:
+        return post(ReadingDoor(context, intake), intake, actor, {"readings": list(items)})
 
 
 def post(door: ReadingDoor, intake: Intake, actor: Actor, body: object) -> dict[str, Any]:

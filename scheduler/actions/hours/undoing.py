@@ -4,8 +4,8 @@ import json
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Hand, House, instant, once
-from scheduler.actions.hours.counter_events import ASKED, ASKED_UNDO, counter_row, keep, must_say_why, who
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.hours.counter_events import ASKED, ASKED_UNDO, counter_row, keep_event, must_say_why, who
 from scheduler.actions.hours.ledger import GIVING, undone_by
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role
@@ -19,7 +19,7 @@ SECOND = frozenset({Role.CHIEF, Role.OFFICE})
 """Roles that confirm."""
 
 
-def undo_event(house: House, hand: Hand, place: Place, event_id: str, reason: str) -> Answer:
+def undo_event(context: Context, hand: Hand, place: Place, event_id: str, reason: str) -> Answer:
     """Undo an event: hours given get their opposite entry at the same instant, all else is taken back from the ledger.
 
     Both stay in the record. What is only asked for is turned down by it. An undo that takes away hours which somebody
@@ -30,7 +30,7 @@ def undo_event(house: House, hand: Hand, place: Place, event_id: str, reason: st
         Refused: no reason, or it is an undo itself.
     """
     must_say_why(reason)
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = counter_row(session, place)
@@ -43,22 +43,22 @@ def undo_event(house: House, hand: Hand, place: Place, event_id: str, reason: st
             if event.kind in GIVING:
                 detail["seconds"] = -given_s
             if given_s <= 0 or _told(event).get("by_id") == who(hand):
-                return keep(house, session, hand, place, row, "undo", event.at_s, detail, reason)
+                return keep_event(context, session, hand, place, row, "undo", event.at_s, detail, reason)
             _not_waiting(events, event)
             detail["asked_by_id"] = who(hand)
-            return keep(house, session, hand, place, row, ASKED_UNDO, event.at_s, detail, reason)
+            return keep_event(context, session, hand, place, row, ASKED_UNDO, event.at_s, detail, reason)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def confirm_event(house: House, hand: Hand, place: Place, event_id: str, reason: str = "") -> Answer:
+def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, reason: str = "") -> Answer:
     """Let happen what another person asked for.
 
     Raises:
         NotAllowed: by the one who asked, or someone who is neither chief engineer nor office. NotFound: no such event.
         Clash: confirmed, turned down or undone before. Refused: nothing was asked for by that event.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = counter_row(session, place)
@@ -83,14 +83,14 @@ def confirm_event(house: House, hand: Hand, place: Place, event_id: str, reason:
             detail = {name: value for name, value in told.items() if name != "asked_by_id"}
             detail |= {"asked": event.id, "asked_by": event.actor}
             words = f"{event.reason}; {reason}" if reason.strip() else event.reason
-            return keep(house, session, hand, place, row, ASKED[event.kind], event.at_s, detail, words)
+            return keep_event(context, session, hand, place, row, ASKED[event.kind], event.at_s, detail, words)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def _find(session: Session, row: CounterRow, event_id: str) -> tuple[list[CounterEventRow], CounterEventRow]:
     assert row.no is not None
-    events = ledger_rows.events(session, row.no)
+    events = ledger_rows.counter_event_rows(session, row.no)
     event = next((event for event in events if event.id == event_id), None)
     if event is None:
         raise NotFound(

@@ -9,12 +9,12 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.domain.base.enums import Role
 from scheduler.errors import Busy, Clash, NotFound, NotSignedIn, Refused, StorageFull
 from scheduler.storage import fleet_rows, people_rows
 from scheduler.storage.database import Session
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import ApiKeyRow, PersonRow, SessionRow, SignInLinkRow
 
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
@@ -37,7 +37,7 @@ class SignedIn:
 
 
 def add_person(
-    house: House, actor: Actor, *, person_id: str, name: str, rank: str, role: Role, vessel_id: str | None
+    context: Context, actor: Actor, *, person_id: str, name: str, rank: str, role: Role, vessel_id: str | None
 ) -> None:
     """Make a person known.
 
@@ -50,21 +50,27 @@ def add_person(
     if not name.strip() or len(name) > 200:
         raise Refused(f"The name of {person_id} must have 1 to 200 characters.")
     _scope(role, vessel_id)
-    with house.db.write() as session:
-        if vessel_id is not None and fleet_rows.vessel(session, vessel_id) is None:
+    with context.db.write() as session:
+        if vessel_id is not None and fleet_rows.vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
-        if people_rows.person(session, person_id) is not None:
+        if people_rows.person_row(session, person_id) is not None:
             raise Clash(f"There is a person {person_id} already. Choose another id.")
         session.add(
-            PersonRow(id=person_id, vessel_id=vessel_id, name=name, rank=rank, role=role, created_s=house.now_s())
+            PersonRow(id=person_id, vessel_id=vessel_id, name=name, rank=rank, role=role, created_s=context.now_s())
         )
         session.flush()
         payload = {"person": person_id, "name": name, "rank": rank, "role": role.value, "by": actor.name}
-        append(session, vessel_id or "", "person added", house.now(), payload)
+        append_record(session, vessel_id or "", "person added", context.now(), payload)
 
 
 def add_key(
-    house: House, actor: Actor, *, role: Role, label: str, vessel_id: str | None = None, person_id: str | None = None
+    context: Context,
+    actor: Actor,
+    *,
+    role: Role,
+    label: str,
+    vessel_id: str | None = None,
+    person_id: str | None = None,
 ) -> str:
     """A new key, shown this once.
 
@@ -74,10 +80,10 @@ def add_key(
     _scope(role, vessel_id)
     prefix, secret = secrets.token_hex(4), secrets.token_urlsafe(32)
     whole = f"ll_{prefix}_{secret}"
-    with house.db.write() as session:
-        if vessel_id is not None and fleet_rows.vessel(session, vessel_id) is None:
+    with context.db.write() as session:
+        if vessel_id is not None and fleet_rows.vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
-        if person_id is not None and people_rows.person(session, person_id) is None:
+        if person_id is not None and people_rows.person_row(session, person_id) is None:
             raise NotFound(f"There is no person {person_id}. Add the person first.")
         session.add(
             ApiKeyRow(
@@ -87,34 +93,34 @@ def add_key(
                 vessel_id=vessel_id,
                 role=role,
                 label=label,
-                created_s=house.now_s(),
+                created_s=context.now_s(),
             )
         )
         payload = {"key": prefix, "label": label, "role": role.value, "by": actor.name}
-        append(session, vessel_id or "", "key made", house.now(), payload)
+        append_record(session, vessel_id or "", "key made", context.now(), payload)
     return whole
 
 
-def revoke_key(house: House, actor: Actor, prefix: str) -> None:
+def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
     """End a key at once. Raises NotFound when there is none with that prefix."""
-    with house.db.write() as session:
-        row = people_rows.key_by_prefix(session, prefix)
+    with context.db.write() as session:
+        row = people_rows.key_row_by_prefix(session, prefix)
         if row is None:
             raise NotFound(f"There is no key {prefix!r}. `leadline key list` shows them.")
         if row.revoked_s is None:
-            row.revoked_s = house.now_s()
+            row.revoked_s = context.now_s()
             session.add(row)
             payload = {"key": prefix, "label": row.label, "by": actor.name}
-            append(session, row.vessel_id or "", "key revoked", house.now(), payload)
+            append_record(session, row.vessel_id or "", "key revoked", context.now(), payload)
 
 
-def list_keys(house: House) -> list[ApiKeyRow]:
+def list_keys(context: Context) -> list[ApiKeyRow]:
     """Every key, without its secret."""
-    with house.db.read() as session:
-        return people_rows.keys(session)
+    with context.db.read() as session:
+        return people_rows.key_rows(session)
 
 
-def who_holds(house: House, key: str) -> Actor:
+def who_holds(context: Context, key: str) -> Actor:
     """The actor a key stands for.
 
     Raises:
@@ -124,16 +130,16 @@ def who_holds(house: House, key: str) -> Actor:
     parts = key.split("_", 2)
     if len(parts) != 3 or parts[0] != "ll":
         raise unknown
-    with house.db.read() as session:
-        row = people_rows.key_by_prefix(session, parts[1])
-        person = people_rows.person(session, row.person_id) if row and row.person_id else None
+    with context.db.read() as session:
+        row = people_rows.key_row_by_prefix(session, parts[1])
+        person = people_rows.person_row(session, row.person_id) if row and row.person_id else None
     stored = row.sha256 if row else "0" * 64
     if not hmac.compare_digest(stored, hashed(key)) or row is None or row.revoked_s is not None:
         raise unknown
-    now_s = house.now_s()
+    now_s = context.now_s()
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
-        with suppress(Busy, StorageFull), house.db.write() as session:
-            again = people_rows.key_by_prefix(session, row.prefix)
+        with suppress(Busy, StorageFull), context.db.write() as session:
+            again = people_rows.key_row_by_prefix(session, row.prefix)
             if again is not None:
                 again.last_used_s = now_s
                 session.add(again)
@@ -141,27 +147,27 @@ def who_holds(house: House, key: str) -> Actor:
     return Actor(f"key {row.prefix}", name, row.role, row.vessel_id, row.person_id)
 
 
-def make_link(house: House, person_id: str) -> str:
+def make_link(context: Context, person_id: str) -> str:
     """A one-time sign-in token for a person, good for a while. Raises NotFound when there is no such person."""
     token = secrets.token_urlsafe(32)
-    expires = house.now() + timedelta(minutes=house.settings.link_minutes)
-    with house.db.write() as session:
-        if people_rows.person(session, person_id) is None:
+    expires = context.now() + timedelta(minutes=context.settings.link_minutes)
+    with context.db.write() as session:
+        if people_rows.person_row(session, person_id) is None:
             raise _no_person(session, person_id)
         session.add(SignInLinkRow(sha256=hashed(token), person_id=person_id, expires_s=int(expires.timestamp())))
     return token
 
 
-def enter(house: House, token: str) -> str:
+def enter(context: Context, token: str) -> str:
     """Use a one-time link up; the new session's secret for the cookie.
 
     Raises:
         NotSignedIn: unknown, used or out of date (one message for all three).
     """
     secret = secrets.token_urlsafe(32)
-    now_s = house.now_s()
-    with house.db.write() as session:
-        link = people_rows.link(session, hashed(token))
+    now_s = context.now_s()
+    with context.db.write() as session:
+        link = people_rows.link_row(session, hashed(token))
         if link is None or link.used_s is not None or link.expires_s <= now_s:
             raise NotSignedIn(
                 "This sign-in link is not known, was used, or is out of date. Make a new one: `leadline key link PERSON`."
@@ -174,26 +180,26 @@ def enter(house: House, token: str) -> str:
                 person_id=link.person_id,
                 csrf=secrets.token_urlsafe(24),
                 created_s=now_s,
-                expires_s=now_s + house.settings.session_hours * 3600,
+                expires_s=now_s + context.settings.session_hours * 3600,
             )
         )
     return secret
 
 
-def at_browser(house: House, secret: str) -> SignedIn | None:
+def at_browser(context: Context, secret: str) -> SignedIn | None:
     """Who is signed in with that cookie, or none."""
-    with house.db.read() as session:
-        found = people_rows.signed_in(session, hashed(secret), house.now_s())
+    with context.db.read() as session:
+        found = people_rows.signed_in(session, hashed(secret), context.now_s())
     if found is None:
         return None
     kept, person = found
     return SignedIn(_actor(person), person.rank, kept.csrf)
 
 
-def in_the_name_of(house: House, person_id: str, by: str) -> Actor:
+def in_the_name_of(context: Context, person_id: str, by: str) -> Actor:
     """A person as an actor, told by someone at the server itself; the name says both. Raises NotFound."""
-    with house.db.read() as session:
-        person = people_rows.person(session, person_id)
+    with context.db.read() as session:
+        person = people_rows.person_row(session, person_id)
         if person is None:
             raise _no_person(session, person_id)
     return replace(_actor(person), name=f"{person.name}, {person.rank} (told by {by})", own=False)
@@ -204,13 +210,13 @@ def _actor(person: PersonRow) -> Actor:
 
 
 def _no_person(session: Session, person_id: str) -> NotFound:
-    known = ", ".join(p.id for p in people_rows.persons(session)) or "nobody yet"
+    known = ", ".join(p.id for p in people_rows.person_rows(session)) or "nobody yet"
     return NotFound(f"There is no person {person_id}. Known: {known}.")
 
 
-def leave(house: House, secret: str) -> None:
+def leave(context: Context, secret: str) -> None:
     """Sign the browser with that cookie out."""
-    with house.db.write() as session:
+    with context.db.write() as session:
         people_rows.end_session(session, hashed(secret))
 
 

@@ -5,11 +5,11 @@ from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import House
-from scheduler.actions.plant_state.load import Situation, situation
+from scheduler.actions.base.context import Context
+from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.errors import Clash, NotFound
-from scheduler.planning.explain.reasons import explain
+from scheduler.planning.explain.reasons import explain_place
 from scheduler.planning.explain.reliefs import Relief, reliefs
 from scheduler.planning.problem.shiphours import ShipClock
 from scheduler.planning.problem.values import Problem
@@ -22,7 +22,7 @@ _INSTANT = re.compile(r"(?<!\d)\d{4}-\d\d-\d\dT\d\d:\d\dZ")
 """An instant as the planner writes it."""
 
 
-def in_words(now: Situation, problem: Problem) -> Callable[[str], str]:
+def in_words(now: PlantState, problem: Problem) -> Callable[[str], str]:
     """Puts what a person calls them in the place of the problem's job keys and pump ids in a text, and ship time in that of
     instants, with the year where it is not that of now."""
     clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
@@ -48,7 +48,7 @@ def in_words(now: Situation, problem: Problem) -> Callable[[str], str]:
     return lambda text: _INSTANT.sub(told, _NAME.sub(named, text))
 
 
-def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]:
+def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]:
     """Reasons, what forbids the other starts, and for a late or unplaced job the reliefs, each tried by planning again.
 
     Of the proposed plan, else of the one taken. Sentences speak of positions and jobs as people do ("name" is the job's own);
@@ -57,13 +57,13 @@ def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]
     Raises:
         Clash: there is no plan yet. NotFound: the plan has no such job.
     """
-    now = situation(house, vessel_id, plant_id)
+    now = plant_state(context, vessel_id, plant_id)
     held = now.proposed or now.taken
     if held is None:
         raise Clash(f"There is no plan for {plant_id} yet. Make one: leadline plan {plant_id} --new")
     offset = now.offset_minutes
     try:
-        told = explain(held.problem, held.plan, key, offset=offset)
+        told = explain_place(held.problem, held.plan, key, offset=offset)
     except KeyError as error:
         raise NotFound(
             f"The plan of {plant_id} has no job {key}: it is not due in the planned days, or another job renews it."
@@ -75,7 +75,7 @@ def why(house: House, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]
         reasons = [*reasons, by_hand] if told.days_late is None else [reasons[0], by_hand]
     helps: tuple[Relief, ...] = ()
     if told.days_late is None or told.days_late:
-        with house.workers() as workers:
+        with context.workers() as workers:
             helps = reliefs(held.problem, held.plan, key, solve=workers.plan, offset=offset)
     return {
         "plant": plant_id,

@@ -6,11 +6,11 @@ from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import dataclass
 from enum import StrEnum
 
-from scheduler.actions.base.context import House
-from scheduler.actions.plan.planning import answer_held, bring_up, problem_of
-from scheduler.actions.plant_state.load import HeldPlan, situation
+from scheduler.actions.base.context import Context
+from scheduler.actions.plan.planning import answer_stored, bring_up, problem_of
+from scheduler.actions.plant_state.load import StoredPlan, plant_state
 from scheduler.errors import Busy, SchedulerError
-from scheduler.planning.explain.figures import Standing, standing
+from scheduler.planning.explain.figures import PlanFigures, plan_figures
 from scheduler.planning.problem.values import Plan, Problem
 
 log = logging.getLogger("leadline")
@@ -42,7 +42,7 @@ class PlantPlan:
     least_margin_litres_per_h: int | None = None
     by: str = ""
     proven: bool = False
-    standing: Standing | None = None
+    standing: PlanFigures | None = None
     error: Exception | None = None
 
     @property
@@ -61,7 +61,7 @@ class PlantPlan:
 
 
 def plan_many(
-    house: House, plants: Iterable[Pair], processes: int, tell: Callable[[PlantPlan], None] = lambda _: None
+    context: Context, plants: Iterable[Pair], processes: int, tell: Callable[[PlantPlan], None] = lambda _: None
 ) -> None:
     """Plans each plant whose problem changed since its newest plan, several at once; each is stored when it is made.
 
@@ -69,12 +69,12 @@ def plan_many(
         processes: worker processes, at least 1. tell: told what came of each plant as it comes, in the caller's thread.
 
     Raises:
-        KeyboardInterrupt: somebody stopped it. The house is stopping then, and what was stored stays.
+        KeyboardInterrupt: somebody stopped it. The context is stopping then, and what was stored stays.
     """
     pairs: Sequence[Pair] = list(dict.fromkeys(plants))
     many = max(1, min(processes, len(pairs)))
-    with house.workers(many) as workers, ThreadPoolExecutor(many) as pool:
-        turns = [pool.submit(_planned, house, *pair, workers.plan) for pair in pairs]
+    with context.workers(many) as workers, ThreadPoolExecutor(many) as pool:
+        turns = [pool.submit(_planned, context, *pair, workers.plan) for pair in pairs]
         try:
             for turn in as_completed(turns):
                 tell(turn.result())
@@ -82,26 +82,26 @@ def plan_many(
             for turn in turns:
                 turn.cancel()
             if isinstance(error, KeyboardInterrupt):
-                house.stopping.set()  # those under way give up
+                context.stopping.set()  # those under way give up
             raise
 
 
-def look(house: House, vessel_id: str, plant_id: str) -> PlantPlan:
+def fleet_standing(context: Context, vessel_id: str, plant_id: str) -> PlantPlan:
     """Whether the plant would be planned, and how its newest plan leaves it. Plans nothing."""
     try:
-        now = situation(house, vessel_id, plant_id)
-        held = answer_held(now, problem_of(now, house))
+        now = plant_state(context, vessel_id, plant_id)
+        held = answer_stored(now, problem_of(now, context))
     except Exception as error:
         return _trouble(vessel_id, plant_id, error)
     newest = held or now.proposed or now.taken
     return _told(vessel_id, plant_id, Came.TO_PLAN if held is None else Came.UNCHANGED, newest)
 
 
-def _planned(house: House, vessel_id: str, plant_id: str, solve: Callable[[Problem], Plan]) -> PlantPlan:
+def _planned(context: Context, vessel_id: str, plant_id: str, solve: Callable[[Problem], Plan]) -> PlantPlan:
     try:
-        if house.stopping.is_set():
+        if context.stopping.is_set():
             raise Busy("The program is stopping; the plan is made when it runs again.", more={"retry_after": 60})
-        held, unchanged = bring_up(house, vessel_id, plant_id, solve)
+        held, unchanged = bring_up(context, vessel_id, plant_id, solve)
     except Exception as error:
         return _trouble(vessel_id, plant_id, error)
     return _told(vessel_id, plant_id, Came.UNCHANGED if unchanged else Came.PLANNED, held)
@@ -113,7 +113,7 @@ def _trouble(vessel_id: str, plant_id: str, error: Exception) -> PlantPlan:
     return PlantPlan(vessel_id=vessel_id, plant_id=plant_id, came=Came.TROUBLE, error=error)
 
 
-def _told(vessel_id: str, plant_id: str, came: Came, held: HeldPlan | None) -> PlantPlan:
+def _told(vessel_id: str, plant_id: str, came: Came, held: StoredPlan | None) -> PlantPlan:
     if held is None:
         return PlantPlan(vessel_id=vessel_id, plant_id=plant_id, came=came)
     return PlantPlan(
@@ -124,5 +124,5 @@ def _told(vessel_id: str, plant_id: str, came: Came, held: HeldPlan | None) -> P
         least_margin_litres_per_h=held.least_margin_litres_per_h,
         by=held.plan.by,
         proven=held.plan.proven,
-        standing=standing(held.problem, held.plan),
+        standing=plan_figures(held.problem, held.plan),
     )

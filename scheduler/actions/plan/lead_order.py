@@ -5,9 +5,9 @@ from dataclasses import asdict
 from itertools import pairwise
 from typing import Any
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import daily_of, derive_vessel
-from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.vessel.document import JobKind, Plant
 from scheduler.errors import Refused
@@ -15,22 +15,22 @@ from scheduler.planning.explain.lead_order import TREND_DAYS, advise, load_of
 from scheduler.storage import fleet_rows
 
 
-def lead_order(house: House, vessel_id: str, plant_id: str) -> dict[str, Any]:
+def lead_order(context: Context, vessel_id: str, plant_id: str) -> dict[str, Any]:
     """The ladder, the order for the next period, what falls due together, and the trend of pump-hours a day.
 
     Raises:
         NotFound: no such plant. Refused: no job kind of a pump is due by running hours, or no pump has hours yet.
     """
-    derive_vessel(house, vessel_id)
-    with house.db.read() as session:
-        now = load(session, house, vessel_id, plant_id)
-        rows = [row for row in fleet_rows.counters(session, vessel_id) if row.plant_id == plant_id]
+    derive_vessel(context, vessel_id)
+    with context.db.read() as session:
+        now = load_plant(session, context, vessel_id, plant_id)
+        rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant_id]
         daily = daily_of(session, now.plant, rows, now.at)
     kind = _overhaul(now.plant)
     left = {
-        job.occurrence.subject: job.running_seconds_left / 3600
+        job.job_id.subject: job.running_seconds_left / 3600
         for job in now.jobs
-        if job.first and job.occurrence.kind == kind.code and job.running_seconds_left is not None and job.position
+        if job.first and job.job_id.kind == kind.code and job.running_seconds_left is not None and job.position
     }
     if not left:
         raise Refused(f"No pump of {plant_id} has running hours to its {kind.name} yet. Post readings first.")
@@ -86,19 +86,19 @@ RISES_PERCENT = 10.0
 """So much more than four weeks before counts as rising. Judgement, no source."""
 
 
-def _name(now: Situation, pump: str) -> str:
+def _name(now: PlantState, pump: str) -> str:
     return now.position_name(now.plant.position_of(pump, now.at))
 
 
-def _plan_differs(now: Situation, kind: JobKind, left: Mapping[str, float]) -> list[dict[str, str]]:
+def _plan_differs(now: PlantState, kind: JobKind, left: Mapping[str, float]) -> list[dict[str, str]]:
     """Pairs of pumps that the plan aboard opens for the kind in another order than their hours left: (first, before)."""
     if now.taken is None:
         return []
     times, starts = now.taken.times(), {}
     for job in now.jobs:
-        pump = job.occurrence.subject
-        if job.first and job.occurrence.kind == kind.code and pump in left and job.occurrence.key in times:
-            starts[pump] = times[job.occurrence.key][0]
+        pump = job.job_id.subject
+        if job.first and job.job_id.kind == kind.code and pump in left and job.job_id.key in times:
+            starts[pump] = times[job.job_id.key][0]
     ordered = sorted(starts, key=lambda pump: starts[pump])
     return [
         {"first": _name(now, one), "before": _name(now, other)}

@@ -3,32 +3,32 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from scheduler.actions.base.context import Answer, Hand, House, once, seconds, utc_text
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Refused
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 
 LEAD_CHANGED = "lead order changed"
 AHEAD = timedelta(minutes=5)
 
 
-def tell(house: House, hand: Hand, place: Place, order: Sequence[str], at: datetime) -> Answer:
+def tell(context: Context, hand: Hand, place: Place, order: Sequence[str], at: datetime) -> Answer:
     """Keep that pumps start in this order since `at`: names of all positions, the one that leads first.
 
     Raises:
         Refused: a position missing, named twice or unknown, or an instant to come.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            plant = plant_of(held(session, place.vessel_id)[0], place.plant_id)
+            plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
             there = sorted(position.name for position in plant.positions)
             if sorted(order) != there:
                 says = f"each position once was expected: {', '.join(there)}"
                 raise Refused(f"order: {says}.", faults=[("/order", says)])
-            if at > house.now() + AHEAD:
+            if at > context.now() + AHEAD:
                 says = "an instant that has come was expected"
                 raise Refused(f"at: {says}.", faults=[("/at", says)])
             payload = {
@@ -37,8 +37,8 @@ def tell(house: House, hand: Hand, place: Place, order: Sequence[str], at: datet
                 "at": utc_text(seconds(at)),
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, LEAD_CHANGED, house.now(), payload)
+            number, _ = append_record(session, place.vessel_id, LEAD_CHANGED, context.now(), payload)
             bump_revision(session, place.vessel_id)
             return Answer(201, {**payload, "record": number})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)

@@ -6,11 +6,11 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds, utc_text
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds, utc_text
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plan.stored import keep_plan, take_up
-from scheduler.actions.plan.trial import clock_of, plan_aboard, standing_now, try_slot
-from scheduler.actions.plant_state.load import HeldPlan, Pin, Situation, load, pins_of, situation
+from scheduler.actions.plan.trial import ship_clock_of, taken_now, taken_plan, try_slot
+from scheduler.actions.plant_state.load import Pin, PlantState, StoredPlan, load_plant, pins_of, plant_state
 from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
@@ -20,30 +20,30 @@ from scheduler.planning.problem.shiphours import HOUR
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import MoveRow
 
 MOST_REASON = 1000
 
 
-def trial(house: House, now: Situation, key: str, start_at: datetime) -> Trial:
+def trial(context: Context, now: PlantState, key: str, start_at: datetime) -> Trial:
     """The plan aboard with the job's slot started at `start_at`: whether it holds, what stands against it, what would hold.
 
     Raises:
         Clash: no plan is taken. NotFound: no such open job, or the plan has none. Refused: not a whole hour of the plan.
     """
-    with house.db.read() as session:
-        return try_slot(session, house, now, key, start_at)
+    with context.db.read() as session:
+        return try_slot(session, context, now, key, start_at)
 
 
-def preview(house: House, vessel_id: str, plant_id: str, key: str, start_at: datetime) -> dict[str, Any]:
+def try_move(context: Context, vessel_id: str, plant_id: str, key: str, start_at: datetime) -> dict[str, Any]:
     """As `trial`, as answers tell it; changes nothing.
 
     Raises:
         As `trial`; NotFound: no such plant.
     """
-    now = situation(house, vessel_id, plant_id)
-    tried = trial(house, now, key, start_at)
+    now = plant_state(context, vessel_id, plant_id)
+    tried = trial(context, now, key, start_at)
     assert now.taken is not None
     return {
         "plant": plant_id,
@@ -59,12 +59,12 @@ def preview(house: House, vessel_id: str, plant_id: str, key: str, start_at: dat
         "against": list(tried.against),
         "cautions": list(tried.cautions),
         "least_margin_swept_m3_per_h": _m3(tried.least_margin_litres_per_h),
-        "times": times_told(tried),
+        "times": times_offered(tried),
     }
 
 
-def move(
-    house: House, hand: Hand, place: Place, key: str, start_at: datetime, *, if_match: int | None, reason: str = ""
+def move_slot(
+    context: Context, hand: Hand, place: Place, key: str, start_at: datetime, *, if_match: int | None, reason: str = ""
 ) -> Answer:
     """Set the job's slot in the plan aboard, with what shares its isolation. Planning again leaves it there.
 
@@ -79,24 +79,24 @@ def move(
     if len(reason) > MOST_REASON:
         says = f"at most {MOST_REASON} characters are kept, {len(reason)} came"
         raise Refused(f"reason: {says}.", faults=[("/reason", says)])
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            now = load(session, house, place.vessel_id, place.id)
-            held = plan_aboard(now)
+            now = load_plant(session, context, place.vessel_id, place.id)
+            held = taken_plan(now)
             _must_be_aboard(held, if_match)
-            tried = try_slot(session, house, now, key, start_at)
+            tried = try_slot(session, context, now, key, start_at)
             _must_hold(now, key, tried)
             keys = _in_order(tried)
             at = now.at.replace(microsecond=0)
-            number = work_rows.next_move(session, place.vessel_id)
+            number = work_rows.next_move_number(session, place.vessel_id)
             places = {slot.key: tried.problem.starts_at + slot.start * HOUR for slot in tried.plan.slots}
             pins = {**now.pins, **{one: Pin(number, places[one], hand.actor.name, at) for one in keys}}
             if all(now.pins.get(one) and now.pins[one].start_at == places[one] for one in keys):
                 pin = now.pins[key]
                 raise Clash(f"{job_words(now, key)} is set there already, by {pin.by} (move {pin.move}).")
             old = held.times()
-            kept = _set(session, house, now, tried.problem, tried.plan, pins)
+            kept = _set(session, context, now, tried.problem, tried.plan, pins)
             slots = [
                 {"job": one, "from_s": seconds(old[one][0]) if one in old else None, "to_s": seconds(places[one])}
                 for one in keys
@@ -116,7 +116,7 @@ def move(
                 "plan": kept.digest,
                 "by": hand.actor.name,
             }
-            record, _ = append(session, place.vessel_id, "slot moved", now.at, payload)
+            record, _ = append_record(session, place.vessel_id, "slot moved", now.at, payload)
             session.add(
                 MoveRow(
                     vessel_id=place.vessel_id,
@@ -134,33 +134,33 @@ def move(
             says = f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} set for {_when(now, tried, tried.start)}."
             return _answered(session, kept, 201, place, number, record, says, list(tried.cautions))
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def undo(house: House, hand: Hand, place: Place, number: int) -> Answer:
+def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer:
     """Put the slot of a move back where it was, and take its pin away; an older move of the same job pins it again.
 
     Raises:
         NotFound: the plant has no such move. Clash: it was undone, a newer move of the job stands, the job is closed, or the
             slot does not hold any more where it was (`more` has the times that hold).
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = _standing(session, place, number)
-            now = load(session, house, place.vessel_id, place.id)
-            held = plan_aboard(now)
+            now = load_plant(session, context, place.vessel_id, place.id)
+            held = taken_plan(now)
             slots = [slot for slot in json.loads(row.slots) if now.job(slot["job"]) is not None]
             if not slots:
                 raise Clash(f"The job of move {number} is closed: there is nothing to put back.")
             key, back = slots[0]["job"], slots[0]["from_s"]
             stood = held.times().get(key)
             if back is None:
-                stands = standing_now(now, house, key)
+                stands = taken_now(now, context, key)
                 problem, plan = taken_out(stands.problem, stands.plan, key, words=stands.words)
                 says = f"{job_words(now, key)} has no slot any more, as before."
             else:
-                tried = try_slot(session, house, now, key, instant(back), going_back=True)
+                tried = try_slot(session, context, now, key, instant(back), going_back=True)
                 if stood is None or stood[0] != instant(back):
                     _must_hold(now, key, tried)
                 problem, plan = tried.problem, tried.plan
@@ -168,11 +168,11 @@ def undo(house: House, hand: Hand, place: Place, number: int) -> Answer:
                 says = (
                     f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} back on {_when(now, tried, tried.start)}."
                 )
-            row.undone_by, row.undone_s = hand.actor.name, house.now_s()
+            row.undone_by, row.undone_s = hand.actor.name, context.now_s()
             session.add(row)
             session.flush()
-            pins = pins_of(session, place.vessel_id, place.id, {job.occurrence.key for job in now.jobs})
-            kept = _set(session, house, now, problem, plan, pins)
+            pins = pins_of(session, place.vessel_id, place.id, {job.job_id.key for job in now.jobs})
+            kept = _set(session, context, now, problem, plan, pins)
             payload = {
                 "plant": place.id,
                 "move": number,
@@ -184,23 +184,24 @@ def undo(house: House, hand: Hand, place: Place, number: int) -> Answer:
                 "plan": kept.digest,
                 "by": hand.actor.name,
             }
-            record, _ = append(session, place.vessel_id, "slot move undone", now.at, payload)
+            record, _ = append_record(session, place.vessel_id, "slot move undone", now.at, payload)
             row.undone_record = record
             return _answered(session, kept, 200, place, number, record, says, [], undoes_record=row.record)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def moves(house: House, place: Place) -> list[dict[str, Any]]:
+def moves_made(context: Context, place: Place) -> list[dict[str, Any]]:
     """A plant's moves by hand, newest first. can_undo: the newest of its job that stands, the job being open."""
-    with house.db.read() as session:
-        rows = work_rows.moves(session, place.vessel_id, place.id)
+    with context.db.read() as session:
+        rows = work_rows.move_rows(session, place.vessel_id, place.id)
         closed = {
             slot["job"]
             for row in rows
             if row.undone_s is None
             for slot in json.loads(row.slots)
-            if (job := work_rows.job(session, place.vessel_id, slot["job"])) is not None and job.closed_s is not None
+            if (job := work_rows.job_row(session, place.vessel_id, slot["job"])) is not None
+            and job.closed_s is not None
         }
     told, newer = [], set(closed)
     for row in reversed(rows):
@@ -226,7 +227,7 @@ def moves(house: House, place: Place) -> list[dict[str, Any]]:
     return told
 
 
-def times_told(tried: Trial) -> list[dict[str, Any]]:
+def times_offered(tried: Trial) -> list[dict[str, Any]]:
     """The times that hold, as answers tell them."""
     return [
         {
@@ -239,7 +240,7 @@ def times_told(tried: Trial) -> list[dict[str, Any]]:
     ]
 
 
-def _must_be_aboard(held: HeldPlan, if_match: int | None) -> None:
+def _must_be_aboard(held: StoredPlan, if_match: int | None) -> None:
     if if_match is None:
         raise MissingCondition(
             f'A slot is moved in the plan that was looked at: send If-Match with its version ("{held.version}" by now).'
@@ -252,10 +253,10 @@ def _must_be_aboard(held: HeldPlan, if_match: int | None) -> None:
         )
 
 
-def _must_hold(now: Situation, key: str, tried: Trial) -> None:
+def _must_hold(now: PlantState, key: str, tried: Trial) -> None:
     if tried.holds:
         return
-    times = times_told(tried)
+    times = times_offered(tried)
     words = ", ".join(_when(now, tried, one.start) for one in tried.nearest)
     raise Clash(
         f"{job_words(now, key)} cannot be on {_when(now, tried, tried.start)}. {' '.join(tried.against)} "
@@ -265,25 +266,25 @@ def _must_hold(now: Situation, key: str, tried: Trial) -> None:
 
 
 def _set(
-    session: Session, house: House, now: Situation, problem: Problem, plan: Plan, pins: Mapping[str, Pin]
-) -> HeldPlan:
+    session: Session, context: Context, now: PlantState, problem: Problem, plan: Plan, pins: Mapping[str, Pin]
+) -> StoredPlan:
     """Make this the plan aboard; what was proposed on the one before is superseded, and a new plan is asked for."""
-    clock = clock_of(now)
+    clock = ship_clock_of(now)
     remarks = tuple(
         f"Set by hand by {pin.by} (move {pin.move}): {job_words(now, key)}, "
         f"{pin.start_at + clock.offset_at(pin.start_at):%Y-%m-%d %H:%M}."
         for key, pin in sorted(pins.items(), key=lambda one: (one[1].start_at, one[0]))
     )
     made = replace(plan, remarks=remarks)
-    row = keep_plan(session, now.vessel.id, now.plant.id, problem, made, judge(problem, made), house.now_s())
-    kept = take_up(session, now.vessel.id, row, house.now_s(), pins)
-    want_plan(session, now.vessel.id, now.plant.id, house.now_s())
+    row = keep_plan(session, now.vessel.id, now.plant.id, problem, made, judge(problem, made), context.now_s())
+    kept = take_up(session, now.vessel.id, row, context.now_s(), pins)
+    ask_plan(session, now.vessel.id, now.plant.id, context.now_s())
     return kept
 
 
 def _standing(session: Session, place: Place, number: int) -> MoveRow:
     """The move, if it can be undone."""
-    row = work_rows.move(session, place.vessel_id, number)
+    row = work_rows.move_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.id:
         raise NotFound(
             f"There is no move {number} for {place.id}. `leadline move {place.id} --list` shows those there are."
@@ -291,7 +292,7 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
     if row.undone_s is not None:
         raise Clash(f"Move {number} was undone already, by {row.undone_by}.")
     keys = {slot["job"] for slot in json.loads(row.slots)}
-    for other in work_rows.moves(session, place.vessel_id, place.id, standing=True):
+    for other in work_rows.move_rows(session, place.vessel_id, place.id, standing=True):
         if other.number > number and keys & {slot["job"] for slot in json.loads(other.slots)}:
             raise Clash(f"Move {other.number} by {other.by} moved the same job after it. Undo that one first.")
     return row
@@ -299,7 +300,7 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
 
 def _answered(
     session: Session,
-    kept: HeldPlan,
+    kept: StoredPlan,
     status: int,
     place: Place,
     number: int,
@@ -318,19 +319,19 @@ def _in_order(tried: Trial) -> list[str]:
     return [slot.key for slot in sorted(tried.plan.slots, key=lambda slot: slot.start) if slot.key in own]
 
 
-def _from(now: Situation, tried: Trial) -> datetime | None:
+def _from(now: PlantState, tried: Trial) -> datetime | None:
     """Where the first of the moved jobs is planned in the plan aboard."""
     times = now.taken.times() if now.taken else {}
     return min((times[key][0] for key in (tried.key, *tried.with_keys) if key in times), default=None)
 
 
-def _named(now: Situation, keys: list[str]) -> str:
+def _named(now: PlantState, keys: list[str]) -> str:
     return " and ".join(job_words(now, key) for key in keys)
 
 
-def _when(now: Situation, tried: Trial, step: int) -> str:
+def _when(now: PlantState, tried: Trial, step: int) -> str:
     at = tried.problem.starts_at + step * HOUR
-    ship = at + clock_of(now).offset_at(at)
+    ship = at + ship_clock_of(now).offset_at(at)
     return f"{ship:%a} {ship.day} {ship:%b %Y at %H:%M}"
 
 

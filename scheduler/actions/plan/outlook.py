@@ -3,9 +3,9 @@
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import plan_as_json, problem_of, running_of
-from scheduler.actions.plant_state.load import HeldPlan, Situation, situation
+from scheduler.actions.plant_state.load import PlantState, StoredPlan, plant_state
 from scheduler.errors import Busy, Refused
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.digest import plan_digest
@@ -15,7 +15,7 @@ OUTLOOK_DAYS = 730
 """Days that an outlook covers at most: two years."""
 
 
-def outlook(house: House, vessel_id: str, plant_id: str, days: int = OUTLOOK_DAYS) -> tuple[Situation, HeldPlan]:
+def outlook(context: Context, vessel_id: str, plant_id: str, days: int = OUTLOOK_DAYS) -> tuple[PlantState, StoredPlan]:
     """The plan over the next `days` days, not kept: what is beyond the published horizon is no more than an outlook.
 
     Raises:
@@ -23,17 +23,17 @@ def outlook(house: House, vessel_id: str, plant_id: str, days: int = OUTLOOK_DAY
     """
     if not 2 <= days <= OUTLOOK_DAYS:
         raise Refused(f"An outlook covers 2 to {OUTLOOK_DAYS} days; {days} were asked for.")
-    if not house.looking_far.acquire(blocking=False):
+    if not context.looking_far.acquire(blocking=False):
         raise Busy("An outlook is being worked out already; ask again in a while.", more={"retry_after": 10})
     try:
-        now = situation(house, vessel_id, plant_id, horizon_days=days)
-        with house.workers() as workers:
-            problem, plan = settle(problem_of(now, house, horizon_days=days), running_of(now), workers.plan)
+        now = plant_state(context, vessel_id, plant_id, horizon_days=days)
+        with context.workers() as workers:
+            problem, plan = settle(problem_of(now, context, horizon_days=days), running_of(now), workers.plan)
     finally:
-        house.looking_far.release()
+        context.looking_far.release()
     verdict = judge(problem, plan)
     least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)
-    return now, HeldPlan(
+    return now, StoredPlan(
         id="",
         digest=plan_digest(plan),
         made_at=now.at,
@@ -47,16 +47,16 @@ def outlook(house: House, vessel_id: str, plant_id: str, days: int = OUTLOOK_DAY
     )
 
 
-def outlook_words(house: House, now: Situation) -> str:
+def outlook_words(context: Context, now: PlantState) -> str:
     """What an outlook is, in a sentence."""
-    ship = now.at + timedelta(days=house.settings.horizon_days, minutes=now.offset_minutes)
+    ship = now.at + timedelta(days=context.settings.horizon_days, minutes=now.offset_minutes)
     return (
         f"An outlook, worked out just now and not kept. Dates after {ship:%d %b %Y} rest on a forecast of the hours run and "
         "will move; the plan that counts is the one taken."
     )
 
 
-def outlook_as_json(now: Situation, held: HeldPlan, days: int, says: str) -> dict[str, Any]:
+def outlook_as_json(now: PlantState, held: StoredPlan, days: int, says: str) -> dict[str, Any]:
     """An outlook for the API: what it is, and the plan."""
     return {
         "plant": now.plant.id,

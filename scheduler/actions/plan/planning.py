@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
 from scheduler.actions.base.pending import plan_made
 from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plan.stored import keep_plan, take_up
-from scheduler.actions.plant_state.load import HeldPlan, Situation, held_plan, situation
+from scheduler.actions.plant_state.load import PlantState, StoredPlan, plant_state, stored_plan
 from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Trigger
@@ -26,13 +26,13 @@ from scheduler.planning.search.passes import Running, settle
 from scheduler.shiptime import ship_time
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import PlanStatus
 from scheduler.wording.plan import fact_words
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class SlotDifference:
     """A difference between the taken plan and the proposed one. from_at none: new; to_at none: gone."""
 
     key: str
@@ -41,8 +41,8 @@ class Moved:
 
 
 def problem_of(
-    now: Situation,
-    house: House,
+    now: PlantState,
+    context: Context,
     *,
     keep: bool = True,
     free: Collection[str] = (),
@@ -61,9 +61,9 @@ def problem_of(
         outages=now.outages,
         offset_minutes=now.offset_minutes,
         at=now.at,
-        horizon_days=horizon_days or house.settings.horizon_days,
-        frozen_days=house.settings.frozen_days,
-        published_days=house.settings.horizon_days,
+        horizon_days=horizon_days or context.settings.horizon_days,
+        frozen_days=context.settings.frozen_days,
+        published_days=context.settings.horizon_days,
         taken={key: times for key, times in taken.items() if key not in free},
         beside=Circumstances(
             days=now.days,
@@ -77,7 +77,7 @@ def problem_of(
     )
 
 
-def running_of(now: Situation) -> Running:
+def running_of(now: PlantState) -> Running:
     """What the pumps run a day, and the jobs whose dates rest on it."""
     by_hours = [
         job for job in now.jobs if job.pump is not None and job.forecast is not None and job.forecast.h_per_day > 0
@@ -85,14 +85,14 @@ def running_of(now: Situation) -> Running:
     return Running(
         h_per_day={str(job.pump): job.forecast.h_per_day for job in reversed(by_hours) if job.forecast is not None},
         pump_of={
-            job.occurrence.key: str(job.pump)
+            job.job_id.key: str(job.pump)
             for job in by_hours
             if job.trigger is Trigger.RUNNING_HOURS and job.postponed_to is None
         },
     )
 
 
-def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
+def propose(context: Context, vessel_id: str, plant_id: str) -> StoredPlan:
     """Plan the plant as it stands now and keep the result as the proposed plan.
 
     The plan is worked out in a process of its own, outside any transaction, again while its own outages move the dates it
@@ -101,50 +101,52 @@ def propose(house: House, vessel_id: str, plant_id: str) -> HeldPlan:
     Raises:
         NotFound: no such plant. SchedulerError: the judge faulted the plan (a fault of this program): it is not stored.
     """
-    with house.workers() as workers:
-        return bring_up(house, vessel_id, plant_id, workers.plan)[0]
+    with context.workers() as workers:
+        return bring_up(context, vessel_id, plant_id, workers.plan)[0]
 
 
-def bring_up(house: House, vessel_id: str, plant_id: str, solve: Callable[[Problem], Plan]) -> tuple[HeldPlan, bool]:
+def bring_up(
+    context: Context, vessel_id: str, plant_id: str, solve: Callable[[Problem], Plan]
+) -> tuple[StoredPlan, bool]:
     """As `propose`, with a solver of the caller's. The plan, and whether it was held already."""
-    now = situation(house, vessel_id, plant_id)
-    problem = problem_of(now, house)
-    held = answer_held(now, problem)
+    now = plant_state(context, vessel_id, plant_id)
+    problem = problem_of(now, context)
+    held = answer_stored(now, problem)
     if held is not None:
-        with house.db.write(vessel_id) as session:
+        with context.db.write(vessel_id) as session:
             stands = _still_aboard(session, now)
             if stands:
-                plan_made(session, plant_id, house.now_s())
-        return (held, True) if stands else bring_up(house, vessel_id, plant_id, solve)
+                plan_made(session, plant_id, context.now_s())
+        return (held, True) if stands else bring_up(context, vessel_id, plant_id, solve)
     begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
     problem, plan = settle(problem, running_of(now), solve, begin)
     plan = _by_hand(now, problem, plan)
     verdict = judge(problem, plan)
     if not verdict.lawful:
         faults = "; ".join(fault.says for fault in verdict.faults[:3])
-        with house.db.write(vessel_id) as session:
-            plan_made(session, plant_id, house.now_s(), f"not lawful: {faults}"[:500])
+        with context.db.write(vessel_id) as session:
+            plan_made(session, plant_id, context.now_s(), f"not lawful: {faults}"[:500])
         raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
         stands = _still_aboard(session, now)
         if stands:
-            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, house.now_s())
-            plan_made(session, plant_id, house.now_s())
+            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now_s())
+            plan_made(session, plant_id, context.now_s())
             bump_revision(session, vessel_id)
     if not stands:  # a slot was moved, or a plan taken, while this one was made
-        return bring_up(house, vessel_id, plant_id, solve)
-    kept = held_plan(row)
+        return bring_up(context, vessel_id, plant_id, solve)
+    kept = stored_plan(row)
     assert kept is not None
     return kept, False
 
 
-def _still_aboard(session: Session, now: Situation) -> bool:
+def _still_aboard(session: Session, now: PlantState) -> bool:
     """Whether the plan aboard is the one of the situation still."""
-    aboard = work_rows.plan(session, now.vessel.id, now.plant.id, PlanStatus.TAKEN)
+    aboard = work_rows.plan_row(session, now.vessel.id, now.plant.id, PlanStatus.TAKEN)
     return (None if aboard is None else aboard.id) == (None if now.taken is None else now.taken.id)
 
 
-def answer_held(now: Situation, problem: Problem) -> HeldPlan | None:
+def answer_stored(now: PlantState, problem: Problem) -> StoredPlan | None:
     """The newest plan of the plant if it answers this very problem, else none.
 
     One with a slot moved by hand answers none; nor does one by the plain rule, since the planner may succeed this time.
@@ -155,7 +157,7 @@ def answer_held(now: Situation, problem: Problem) -> HeldPlan | None:
     return newest if problem_digest(problem) in (newest.plan.asked, newest.plan.problem_digest) else None
 
 
-def _by_hand(now: Situation, problem: Problem, plan: Plan) -> Plan:
+def _by_hand(now: PlantState, problem: Problem, plan: Plan) -> Plan:
     """The plan with its pinned pairs named, and with who pinned a job that cannot keep its date."""
 
     def told(short: Shortfall) -> Shortfall:
@@ -170,17 +172,17 @@ def _by_hand(now: Situation, problem: Problem, plan: Plan) -> Plan:
     return replace(named, shortfalls=tuple(told(short) for short in plan.shortfalls))
 
 
-def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
+def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
     """Make the proposed plan with that digest the plan aboard.
 
     Raises:
         Clash: this plan is the one taken already. Stale: another plan is proposed by now, or none.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            proposed = work_rows.plan(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
-            taken = work_rows.plan(session, place.vessel_id, place.id, PlanStatus.TAKEN)
+            proposed = work_rows.plan_row(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
+            taken = work_rows.plan_row(session, place.vessel_id, place.id, PlanStatus.TAKEN)
             if proposed is None:
                 if taken is not None and taken.digest == digest:
                     raise Clash(f"The plan {digest[:12]} is the one taken already.")
@@ -190,7 +192,7 @@ def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
                     f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
                     more={"digest": proposed.digest},
                 )
-            held = take_up(session, place.vessel_id, proposed, house.now_s())
+            held = take_up(session, place.vessel_id, proposed, context.now_s())
             payload = {
                 "plant": place.id,
                 "plan": digest,
@@ -201,14 +203,14 @@ def take(house: House, hand: Hand, place: Place, digest: str) -> Answer:
                 "proven": held.plan.proven,
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, "plan taken", house.now(), payload)
+            number, _ = append_record(session, place.vessel_id, "plan taken", context.now(), payload)
             bump_revision(session, place.vessel_id)
             return Answer(200, {"plant": place.id, "digest": digest, "slots": len(held.plan.slots), "record": number})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def differences(now: Situation) -> tuple[Moved, ...]:
+def slot_differences(now: PlantState) -> tuple[SlotDifference, ...]:
     """What taking the proposed plan would change against the taken one, by time; slots already begun are left out."""
     if now.proposed is None:
         return ()
@@ -216,20 +218,20 @@ def differences(now: Situation) -> tuple[Moved, ...]:
     open_keys = now.open_keys
     old: Mapping[str, tuple[datetime, datetime]] = now.taken.times() if now.taken else {}
     found = [
-        Moved(key, old[key][0] if key in old else None, new[key][0] if key in new else None)
+        SlotDifference(key, old[key][0] if key in old else None, new[key][0] if key in new else None)
         for key in {*old, *new}
         if key in open_keys and (old.get(key, (None,))[0] != new.get(key, (None,))[0])
     ]
     return tuple(sorted(found, key=lambda m: (m.to_at or m.from_at or now.at, m.key)))
 
 
-def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
+def as_now(now: PlantState, context: Context) -> tuple[Problem, Plan]:
     """The taken plan's slots on the plant as it stands now: what the margin rests on today.
 
     Without a taken plan the proposed one is used; without either, nothing is opened.
     """
     held = now.taken or now.proposed
-    problem = problem_of(now, house, keep=False)
+    problem = problem_of(now, context, keep=False)
     if held is None:
         return problem, Plan(problem_digest=problem_digest(problem), slots=(), shortfalls=())
     shift = (problem.starts_at - held.problem.starts_at) // timedelta(hours=1)
@@ -242,9 +244,9 @@ def as_now(now: Situation, house: House) -> tuple[Problem, Plan]:
     return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=held.plan.shortfalls)
 
 
-def margins_now(now: Situation, house: House) -> dict[str, float]:
+def margins_now(now: PlantState, context: Context) -> dict[str, float]:
     """Least margin, swept m3/h, in each slot that takes a pump out, by key: of the plant as it stands now, as every page shows it."""
-    problem, plan = as_now(now, house)
+    problem, plan = as_now(now, context)
     runs = margin_series(problem, plan)
     found = {}
     for slot in plan.slots:
@@ -254,7 +256,7 @@ def margins_now(now: Situation, house: House) -> dict[str, float]:
     return found
 
 
-def facts_told(now: Situation, held: HeldPlan) -> list[tuple[PlanFact, str]]:
+def dates_given(now: PlantState, held: StoredPlan) -> list[tuple[PlanFact, str]]:
     """What a plan did with dates given before, and what rests on a return: each fact, and its sentence."""
     clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
     return [
@@ -272,11 +274,11 @@ def facts_told(now: Situation, held: HeldPlan) -> list[tuple[PlanFact, str]]:
     ]
 
 
-def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None:
+def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | None:
     """A stored plan for the API: slots and shortfalls with instants, and the certificate."""
     if held is None:
         return None
-    kinds = {job.occurrence.key: job.kind_name for job in (*now.jobs, *now.breakdowns)}
+    kinds = {job.job_id.key: job.kind_name for job in (*now.jobs, *now.breakdowns)}
     words = in_words(now, held.problem)
     first = held.problem.starts_at
     spread = dict(held.plan.unsettled)
@@ -345,7 +347,7 @@ def plan_as_json(now: Situation, held: HeldPlan | None) -> dict[str, Any] | None
                 "assumed": fact.assumed,
                 "says": says,
             }
-            for fact, says in facts_told(now, held)
+            for fact, says in dates_given(now, held)
         ],
         "certificate": {
             "by": held.plan.by,
@@ -368,12 +370,10 @@ def _m3(litres_per_h: int | None) -> float | None:
     return None if litres_per_h is None else litres_per_h / 1000
 
 
-def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
+def plan_lines(now: PlantState, held: StoredPlan) -> Iterator[str]:
     """A plan in plain lines, in ship time, for a terminal."""
     offset = now.offset_minutes
-    names = {
-        job.occurrence.key: (now.position_name(job.position), job.kind_name) for job in (*now.jobs, *now.breakdowns)
-    }
+    names = {job.job_id.key: (now.position_name(job.position), job.kind_name) for job in (*now.jobs, *now.breakdowns)}
     spread, shared, words = dict(held.plan.unsettled), held.shared(), in_words(now, held.problem)
     word = "taken" if held.taken_at else "proposed" if held.id else "as an outlook"
     least = (
@@ -394,7 +394,7 @@ def plan_lines(now: Situation, held: HeldPlan) -> Iterator[str]:
         yield f"  {line}"
     for short in held.plan.shortfalls:
         yield f"  shortfall: {words(short.says)}"
-    for _, says in facts_told(now, held):
+    for _, says in dates_given(now, held):
         yield f"  {says}"
     for remark in held.plan.remarks:
         yield f"  {remark}"

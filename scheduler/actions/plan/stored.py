@@ -5,8 +5,8 @@ from collections.abc import Collection
 from datetime import timedelta
 
 from scheduler.actions.base.context import seconds
-from scheduler.actions.plant_state.load import HeldPlan, held_plan
-from scheduler.planning.judge.check import Verdict
+from scheduler.actions.plant_state.load import StoredPlan, stored_plan
+from scheduler.planning.judge.check import Judgement
 from scheduler.planning.problem.codec import plan_to_text, problem_to_text
 from scheduler.planning.problem.digest import text_digest
 from scheduler.planning.problem.values import Plan, Problem
@@ -17,7 +17,7 @@ from scheduler.storage.tables import PlanRow, PlanStatus, SlotRow
 
 def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
     """Supersede the plan of that status, if there is one, and return it."""
-    old = work_rows.plan(session, vessel_id, plant_id, status)
+    old = work_rows.plan_row(session, vessel_id, plant_id, status)
     if old is not None:
         old.status = PlanStatus.SUPERSEDED
         old.version += 1
@@ -27,7 +27,7 @@ def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus
 
 
 def keep_plan(
-    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Verdict, now_s: int
+    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Judgement, now_s: int
 ) -> PlanRow:
     """Store a plan as the proposed one; the one proposed before, which nobody took and no record names, is not kept."""
     put_away(session, vessel_id, plant_id, PlanStatus.PROPOSED)
@@ -58,19 +58,19 @@ def keep_plan(
 
 def take_up(
     session: Session, vessel_id: str, proposed: PlanRow, now_s: int, pinned_by_hand: Collection[str] = ()
-) -> HeldPlan:
+) -> StoredPlan:
     """Make the proposed plan the one aboard, with its slots; the version of the plan aboard only ever grows."""
     before = put_away(session, vessel_id, proposed.plant_id, PlanStatus.TAKEN)
     proposed.status, proposed.taken_s = PlanStatus.TAKEN, now_s
     proposed.version = max(proposed.version + 1, 0 if before is None else before.version)
     session.add(proposed)
-    held = held_plan(proposed)
+    held = stored_plan(proposed)
     assert held is not None
     _keep_slots(session, vessel_id, held, pinned_by_hand)
     return held
 
 
-def _keep_slots(session: Session, vessel_id: str, held: HeldPlan, pinned_by_hand: Collection[str]) -> None:
+def _keep_slots(session: Session, vessel_id: str, held: StoredPlan, pinned_by_hand: Collection[str]) -> None:
     pinned = {*pinned_by_hand, *(job.key for job in held.problem.jobs if job.fixed_start is not None)}
     times = held.times()
     for slot in held.plan.slots:

@@ -3,23 +3,23 @@
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import problem_of
-from scheduler.actions.plant_state.load import HeldPlan, Situation
+from scheduler.actions.plant_state.load import PlantState, StoredPlan
 from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.actions.plant_state.work import state_of, steps_of
-from scheduler.domain.work.state import Work
+from scheduler.domain.work.state import WorkState
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.planning.move.trial import Trial, moves_with, try_start
 from scheduler.planning.move.words import Words
 from scheduler.planning.problem.shiphours import HOUR, ShipClock
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.planning.search.passes import moved
+from scheduler.planning.search.passes import starts_moved
 from scheduler.storage.database import Session
 
 
 @dataclass(frozen=True, slots=True)
-class Aboard:
+class TakenPlan:
     """The plan aboard as it stands now: its slots on today's problem, in which the jobs `keys`, to be moved, are free."""
 
     problem: Problem
@@ -28,7 +28,7 @@ class Aboard:
     words: Words
 
 
-def plan_aboard(now: Situation) -> HeldPlan:
+def taken_plan(now: PlantState) -> StoredPlan:
     """The plan that is taken.
 
     Raises:
@@ -41,7 +41,7 @@ def plan_aboard(now: Situation) -> HeldPlan:
     return now.taken
 
 
-def planned_start(now: Situation, key: str) -> datetime | None:
+def planned_start(now: PlantState, key: str) -> datetime | None:
     """Where the job's slot starts in the plan aboard; with another on its isolation, where the first of them starts.
 
     None without a plan or a slot. One that has begun does not go along any more.
@@ -53,7 +53,7 @@ def planned_start(now: Situation, key: str) -> datetime | None:
     )
 
 
-def standing_now(now: Situation, house: House, key: str) -> Aboard:
+def taken_now(now: PlantState, context: Context, key: str) -> TakenPlan:
     """The plan aboard on the plant as it is now, for moving the job and what shares its isolation.
 
     What the plan aboard knows nothing of is left out: the next plan brings it in.
@@ -61,12 +61,12 @@ def standing_now(now: Situation, house: House, key: str) -> Aboard:
     Raises:
         Clash: no plan is taken. NotFound: no such open job, or none that is planned.
     """
-    held = plan_aboard(now)
+    held = taken_plan(now)
     times = held.times()
     keys = moves_with(held.plan, key)
     # what has begun stays as it is framed: pinned, with the work left to it
     free = {one for one in keys if one not in times or not times[one][0] < now.at < times[one][1]}
-    whole = moved(problem_of(now, house, free=free), dict(held.plan.moved_by))
+    whole = starts_moved(problem_of(now, context, free=free), dict(held.plan.moved_by))
     known = {*times, *(short.key for short in held.plan.shortfalls), key}
     problem = replace(whole, jobs=tuple(job for job in whole.jobs if job.key in known))
     there = {job.key for job in problem.jobs}
@@ -85,7 +85,7 @@ def standing_now(now: Situation, house: House, key: str) -> Aboard:
         for slot in held.plan.slots
         if slot.key in there and times[slot.key][1] > now.at
     )
-    clock = clock_of(now)
+    clock = ship_clock_of(now)
 
     def no_slot(one: str) -> str:
         if one not in times:
@@ -96,7 +96,7 @@ def standing_now(now: Situation, house: House, key: str) -> Aboard:
             "from there any more. The next plan looks for a place."
         )
 
-    return Aboard(
+    return TakenPlan(
         problem=problem,
         plan=replace(held.plan, slots=slots),
         keys=tuple(one for one in keys if one in there),
@@ -109,38 +109,38 @@ def standing_now(now: Situation, house: House, key: str) -> Aboard:
     )
 
 
-def clock_of(now: Situation) -> ShipClock:
+def ship_clock_of(now: PlantState) -> ShipClock:
     """The ship's clock with the changes ahead."""
     return ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
 
 
-def from_ship_time(now: Situation, wall: datetime) -> datetime:
+def from_ship_time(now: PlantState, wall: datetime) -> datetime:
     """The instant, aware, at which the ship's clock shows `wall`; in an hour that comes twice, the one by the newer clock."""
-    clock, bare = clock_of(now), wall.replace(tzinfo=UTC)
+    clock, bare = ship_clock_of(now), wall.replace(tzinfo=UTC)
     return bare - clock.offset_at(bare - clock.offset_at(bare))
 
 
 def try_slot(
-    session: Session, house: House, now: Situation, key: str, start_at: datetime, *, going_back: bool = False
+    session: Session, context: Context, now: PlantState, key: str, start_at: datetime, *, going_back: bool = False
 ) -> Trial:
     """The trial of the job's slot at an instant.
 
     Raises:
         As `standing_now`; Refused: not a whole hour of the plan.
     """
-    stands = standing_now(now, house, key)
+    stands = taken_now(now, context, key)
     begun = any(_begun(state_of(steps_of(session, now.vessel.id, one))) for one in stands.keys)
     step = _step(stands, start_at)
     return try_start(stands.problem, stands.plan, key, step, words=stands.words, begun=begun, going_back=going_back)
 
 
-def _begun(work: Work) -> bool:
+def _begun(work: WorkState) -> bool:
     """A permit is open, a tag hangs, or the pump was opened: not a note, nor a permit given back unused."""
     permit = any(one.closed_at is None for one in work.permits)
     return permit or bool(work.hanging) or any((work.out_at, work.opened_at, work.returned_at, work.reported_at))
 
 
-def _step(stands: Aboard, start_at: datetime) -> int:
+def _step(stands: TakenPlan, start_at: datetime) -> int:
     step, rest = divmod(start_at - stands.problem.starts_at, HOUR)
     if rest:
         earlier = start_at - rest

@@ -5,18 +5,18 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 
-from scheduler.actions.base.context import House, instant, maybe, seconds
+from scheduler.actions.base.context import Context, instant, maybe, seconds
 from scheduler.actions.hours.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
 from scheduler.actions.plant_state.published import posted_of
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import clock_of
-from scheduler.actions.voyage.days import daybook_of
+from scheduler.actions.voyage.days import voyage_days_of
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, capacities_at, pump_capacity
 from scheduler.domain.due.docking import Dock
-from scheduler.domain.due.jobs import Done, DueJob, FirstDate, HoursAt, Occurrence, reckon_first, turns_due
+from scheduler.domain.due.jobs import Done, DueJob, FirstDate, HoursAt, JobId, jobs_due, reckon_first
 from scheduler.domain.due.meters import Loss, Meters
-from scheduler.domain.due.publishing import Posted, shown, slack_days
+from scheduler.domain.due.publishing import Posted, as_published, slack_days
 from scheduler.domain.due.subjects import Key, where
 from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.hours.sources import Change, retired, source_at
@@ -34,7 +34,7 @@ from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, Pl
 
 
 @dataclass(frozen=True, slots=True)
-class HeldPlan:
+class StoredPlan:
     """A stored plan: its row's facts, its problem and the plan itself."""
 
     id: str
@@ -83,7 +83,7 @@ class CounterState:
 
 
 @dataclass(frozen=True, slots=True)
-class Situation:
+class PlantState:
     """One plant of one vessel at one instant.
 
     hours: as last read. projected: running seconds now of what has a silent counter, carried on at the usual rate.
@@ -105,8 +105,8 @@ class Situation:
     outage_status: Mapping[str, str]
     counters: tuple[CounterState, ...]
     flags: tuple[FlagRow, ...]
-    taken: HeldPlan | None
-    proposed: HeldPlan | None
+    taken: StoredPlan | None
+    proposed: StoredPlan | None
     days: tuple[Stretch, ...] = ()
     """The ship's days by kind, as in its operating calendar."""
     clock_changes: tuple[tuple[datetime, int], ...] = ()
@@ -125,7 +125,7 @@ class Situation:
     @property
     def open_keys(self) -> frozenset[str]:
         """Keys of the turns that are due or to come, and of the open breakdowns."""
-        return frozenset(job.occurrence.key for job in (*self.jobs, *self.breakdowns))
+        return frozenset(job.job_id.key for job in (*self.jobs, *self.breakdowns))
 
     @property
     def shown(self) -> tuple[DueJob, ...]:
@@ -134,8 +134,8 @@ class Situation:
 
     def as_shown(self, job: DueJob) -> DueJob:
         """The job with its published dates; one that is closed has none."""
-        posted = self.posted.get(job.occurrence.key)
-        return job if posted is None else shown(job, posted.new)
+        posted = self.posted.get(job.job_id.key)
+        return job if posted is None else as_published(job, posted.new)
 
     def counts_for(self) -> dict[str, Swept]:
         """What each pump in a position counts for now, tests, outages and the not-proved rule taken in."""
@@ -162,28 +162,28 @@ class Situation:
 
     def job(self, key: str) -> DueJob | None:
         """The due job with that key as reckoned, or the open breakdown, or none."""
-        return next((job for job in (*self.jobs, *self.breakdowns) if job.occurrence.key == key), None)
+        return next((job for job in (*self.jobs, *self.breakdowns) if job.job_id.key == key), None)
 
 
-def situation(house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None) -> Situation:
+def plant_state(context: Context, vessel_id: str, plant_id: str, *, horizon_days: int | None = None) -> PlantState:
     """How the plant stands now, its ledger brought up to date first.
 
     Raises:
         NotFound: no such vessel or plant.
     """
-    derive_vessel(house, vessel_id)
-    with house.db.read() as session:
-        return load(session, house, vessel_id, plant_id, horizon_days=horizon_days)
+    derive_vessel(context, vessel_id)
+    with context.db.read() as session:
+        return load_plant(session, context, vessel_id, plant_id, horizon_days=horizon_days)
 
 
-def load(
-    session: Session, house: House, vessel_id: str, plant_id: str, *, horizon_days: int | None = None
-) -> Situation:
+def load_plant(
+    session: Session, context: Context, vessel_id: str, plant_id: str, *, horizon_days: int | None = None
+) -> PlantState:
     """As `situation`, inside a session of the caller's."""
-    at = house.now()
-    vessel, version = held(session, vessel_id)
+    at = context.now()
+    vessel, version = document_of(session, vessel_id)
     plant = plant_of(vessel, plant_id)
-    rows = [row for row in fleet_rows.counters(session, vessel_id) if row.plant_id == plant_id]
+    rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant_id]
     totals = StoredTotals(session, rows)
 
     def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
@@ -193,9 +193,9 @@ def load(
     silent = {counter.position for counter in counters if counter.silent and counter.primary}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = known_from(session, vessel_id, plant, hours_at)
-    flags = tuple(f for f in ledger_rows.flags(session, vessel_id) if f.counter_no in {row.no for row in rows})
+    flags = tuple(f for f in ledger_rows.flag_rows(session, vessel_id) if f.counter_no in {row.no for row in rows})
     counting = {counter.id for counter in counters if counter.primary}
-    book, daybook = daybook_of(session, vessel_id)
+    book, daybook = voyage_days_of(session, vessel_id)
     calendar = book.calendar()
     meters = Meters(
         plant=plant,
@@ -205,12 +205,12 @@ def load(
         calendar=calendar,
         losses=_losses(session, [row for row in rows if row.id in counting], flags),
     )
-    days = horizon_days or house.settings.horizon_days
-    reckoned = turns_due(
+    days = horizon_days or context.settings.horizon_days
+    reckoned = jobs_due(
         meters,
         done,
         horizon_days=days + slack_days(days),
-        postponed={key: instant(to_s) for key, to_s in company_rows.granted(session, vessel_id).items()},
+        postponed={key: instant(to_s) for key, to_s in company_rows.granted_postponements(session, vessel_id).items()},
         first_dates=first_dates_of(session, vessel_id),
     )
     posted = posted_of(
@@ -223,13 +223,13 @@ def load(
         at=at,
         document=version,
         daybook=daybook,
-        planning_window=timedelta(days=house.settings.horizon_days),
+        planning_window=timedelta(days=context.settings.horizon_days),
     )
     posted = {key: one for key, one in posted.items() if one.stays_within(at + timedelta(days=days))}
-    jobs = tuple(job for job in reckoned if job.occurrence.key in posted)
-    outages = work_rows.outages(session, vessel_id, plant_id, since_s=seconds(at))
+    jobs = tuple(job for job in reckoned if job.job_id.key in posted)
+    outages = work_rows.outage_rows(session, vessel_id, plant_id, since_s=seconds(at))
     clock = clock_of(session, vessel_id, at)
-    return Situation(
+    return PlantState(
         vessel=vessel,
         version=version,
         plant=plant,
@@ -247,25 +247,25 @@ def load(
         outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
         counters=counters,
         flags=flags,
-        taken=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.TAKEN)),
-        proposed=held_plan(work_rows.plan(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
+        taken=stored_plan(work_rows.plan_row(session, vessel_id, plant_id, PlanStatus.TAKEN)),
+        proposed=stored_plan(work_rows.plan_row(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
         days=calendar.stretches if calendar else (),
         concessions=concessions_of(session, vessel_id, plant_id),
-        parts_on=company_rows.part_dates(session, vessel_id),
+        parts_on=company_rows.part_dates_by_job(session, vessel_id),
         docks=tuple(
             Dock(from_at=instant(row.from_s), to_at=instant(row.to_s), keys=tuple(json.loads(row.jobs)))
-            for row in company_rows.docks(session, vessel_id, plant_id)
+            for row in company_rows.dock_rows(session, vessel_id, plant_id)
             if row.withdrawn_s is None
         ),
-        pins=pins_of(session, vessel_id, plant_id, {job.occurrence.key for job in jobs}),
+        pins=pins_of(session, vessel_id, plant_id, {job.job_id.key for job in jobs}),
         breakdowns=tuple(
             breakdown_job(
                 plant,
-                Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+                JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
                 instant(row.due_s),
                 at,
             )
-            for row in work_rows.jobs(session, vessel_id, plant_id)
+            for row in work_rows.job_rows(session, vessel_id, plant_id)
             if row.kind == BREAKDOWN.code
         ),
         clock_changes=tuple(change for change in clock.changes if change[0] > at),
@@ -282,7 +282,7 @@ def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Con
             chief=row.chief_by or "",
             hotel=row.hotel_by or "",
         )
-        for row in company_rows.concessions(session, vessel_id, plant_id)
+        for row in company_rows.concession_rows(session, vessel_id, plant_id)
         if row.withdrawn_s is None
     )
 
@@ -291,7 +291,7 @@ def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collecti
     """By key of an open job, where the newest move that was not undone put its slot."""
     return {
         slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, instant(row.at_s))
-        for row in work_rows.moves(session, vessel_id, plant_id, standing=True)
+        for row in work_rows.move_rows(session, vessel_id, plant_id, standing=True)
         for slot in json.loads(row.slots)
         if slot["job"] in open_keys
     }
@@ -307,9 +307,9 @@ def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[FlagRo
     return found
 
 
-def hours_then(session: Session, now: Situation, subject: Subject, subject_id: str, at: datetime) -> RunningHours:
+def hours_then(session: Session, now: PlantState, subject: Subject, subject_id: str, at: datetime) -> RunningHours:
     """Running hours of a subject of the situation's plant at another instant."""
-    rows = [row for row in fleet_rows.counters(session, now.vessel.id) if row.plant_id == now.plant.id]
+    rows = [row for row in fleet_rows.counter_rows(session, now.vessel.id) if row.plant_id == now.plant.id]
     return running_hours(now.plant, StoredTotals(session, rows), subject, subject_id, at)
 
 
@@ -326,7 +326,7 @@ def first_dates_of(session: Session, vessel_id: str) -> dict[Key, FirstDate]:
         (row.kind, row.subject_id): FirstDate(
             due_at=instant(row.due_s), set_at=instant(row.set_s), running_seconds=row.running_seconds
         )
-        for row in company_rows.first_dates(session, vessel_id)
+        for row in company_rows.first_date_rows(session, vessel_id)
     }
 
 
@@ -334,12 +334,12 @@ def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
     """The newest done turn of each kind and subject that this tool kept."""
     return {
         (row.kind, row.subject_id): Done(
-            occurrence=Occurrence(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+            job_id=JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
             done_at=instant(row.at_s),
             running_seconds=row.running_seconds,
             estimated=row.estimated,
         )
-        for row in work_rows.latest_done(session, vessel_id)
+        for row in work_rows.latest_done_rows(session, vessel_id)
     }
 
 
@@ -351,11 +351,11 @@ def capacities_of(session: Session, vessel_id: str, plant: Plant) -> dict[str, S
     }
 
 
-def held_plan(row: PlanRow | None) -> HeldPlan | None:
+def stored_plan(row: PlanRow | None) -> StoredPlan | None:
     """The stored plan of a row, or none."""
     if row is None:
         return None
-    return HeldPlan(
+    return StoredPlan(
         id=row.id,
         digest=row.digest,
         made_at=instant(row.made_s),

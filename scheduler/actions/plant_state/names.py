@@ -1,11 +1,11 @@
 """What people call a job and a pump of a plant: by position, by serial number where it stands in none."""
 
-from scheduler.actions.plant_state.load import Situation
+from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.due.subjects import where
 from scheduler.domain.vessel.document import BREAKDOWN
 
 
-def job_words(now: Situation, key: str) -> str:
+def job_words(now: PlantState, key: str) -> str:
     """What a person calls the job of an occurrence key: "VP2 knife inspection"; the plant's own by its kind's name.
 
     A part that is not the only one of its kind in its pump is named too. What is not known stays as it is.
@@ -26,7 +26,7 @@ def job_words(now: Situation, key: str) -> str:
     return f"{inside} of {pump_words(now, pump)}{which}" if pump is not None else f"{kind.name}{which}"
 
 
-def pump_words(now: Situation, pump: str) -> str:
+def pump_words(now: PlantState, pump: str) -> str:
     """The name of the position a pump stands in, "VP2"; for one that stands in none its serial number."""
     position = now.plant.position_of(pump, now.at)
     if position is not None:

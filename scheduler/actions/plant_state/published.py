@@ -7,10 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scheduler.actions.base.context import House, instant, maybe, seconds
+from scheduler.actions.base.context import Context, instant, maybe, seconds
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.due.jobs import DueJob, HoursAt
-from scheduler.domain.due.publishing import Basis, Cause, Posted, Published, figure_of, moved, publish
+from scheduler.domain.due.publishing import Basis, Cause, Posted, Published, dates_moved, figure_of, published_dates
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
 from scheduler.storage import published_rows
@@ -21,7 +21,7 @@ MOST_MOVED = 500
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Moved:
+class MovedDate:
     """A published date that moved. number: of the vessel's list. open: it was the open turn."""
 
     number: int
@@ -51,26 +51,26 @@ def posted_of(
     planning_window: timedelta,
 ) -> dict[str, Posted]:
     """What is published of each of the plant's turns now, by occurrence key. Nothing is written."""
-    held = published_rows.published(session, vessel_id, plant.id)
+    held = published_rows.published_rows(session, vessel_id, plant.id)
     numbers = [row.no for row in counters if row.no is not None]
     events, replacements = published_rows.event_counts(session, numbers)
     subjects = {kind.code: kind.subject for kind in plant.job_kinds}
     found: dict[str, Posted] = {}
     for job in jobs:
-        occurrence = job.occurrence
-        row = held.get(occurrence.key)
+        job_id = job.job_id
+        row = held.get(job_id.key)
         basis = Basis(
             figure=figure_of(job), document=document, daybook=daybook, events=events, replacements=replacements
         )
 
         def correction(
-            old: Published, subject: Subject = subjects[occurrence.kind], subject_id: str = occurrence.subject
+            old: Published, subject: Subject = subjects[job_id.kind], subject_id: str = job_id.subject
         ) -> int:
             if old.hours_as_of is None or old.running_seconds is None or subject is Subject.PLANT:
                 return 0
             return hours_at(subject, subject_id, old.hours_as_of).seconds - old.running_seconds
 
-        found[occurrence.key] = publish(
+        found[job_id.key] = published_dates(
             job,
             None if row is None else Published.read(row.text),
             basis,
@@ -81,12 +81,12 @@ def posted_of(
     return found
 
 
-def keep(
+def keep_published(
     session: Session, vessel_id: str, plant_id: str, posted: Mapping[str, Posted], *, offset_minutes: int, at: datetime
 ) -> int:
     """Store what is published, and list what moved; how many dates moved. Turns that are due no more are forgotten."""
-    held = published_rows.published(session, vessel_id, plant_id)
-    number = first = published_rows.last_number(session, vessel_id)
+    held = published_rows.published_rows(session, vessel_id, plant_id)
+    number = first = published_rows.last_moved_number(session, vessel_id)
     for key in sorted(posted):
         one = posted[key]
         row, text = held.pop(key, None), one.new.text()
@@ -95,7 +95,7 @@ def keep(
         elif row.text != text:
             row.text = text
             session.add(row)
-        if one.old is not None and one.cause is not None and moved(one, offset_minutes):
+        if one.old is not None and one.cause is not None and dates_moved(one, offset_minutes):
             number += 1
             session.add(_moved_row(vessel_id, plant_id, key, number, one.old, one.new, one.cause, at))
     for row in held.values():
@@ -104,7 +104,9 @@ def keep(
     return number - first
 
 
-def moved_since(house: House, vessel_id: str, plant_id: str, *, after: int, limit: int = MOST_MOVED) -> list[Moved]:
+def moved_since(
+    context: Context, vessel_id: str, plant_id: str, *, after: int, limit: int = MOST_MOVED
+) -> list[MovedDate]:
     """A plant's moved dates after a number of the list, in order.
 
     Raises:
@@ -114,14 +116,18 @@ def moved_since(house: House, vessel_id: str, plant_id: str, *, after: int, limi
         raise Refused(
             f"since is a number of the list, 0 or more, and limit 1 to {MOST_MOVED}; got {after} and {limit}."
         )
-    with house.db.read() as session:
-        return [_moved(row) for row in published_rows.moved(session, vessel_id, plant_id, after=after, limit=limit)]
+    with context.db.read() as session:
+        return [
+            _moved(row) for row in published_rows.moved_rows(session, vessel_id, plant_id, after=after, limit=limit)
+        ]
 
 
-def newest_moved(house: House, vessel_id: str, plant_id: str, *, since_at: datetime, limit: int) -> list[Moved]:
+def newest_moved_date(
+    context: Context, vessel_id: str, plant_id: str, *, since_at: datetime, limit: int
+) -> list[MovedDate]:
     """A plant's newest moved dates of open turns since an instant, newest first."""
-    with house.db.read() as session:
-        rows = published_rows.newest_moved(session, vessel_id, plant_id, since_s=seconds(since_at), limit=limit)
+    with context.db.read() as session:
+        rows = published_rows.newest_moved_row(session, vessel_id, plant_id, since_s=seconds(since_at), limit=limit)
         return [_moved(row) for row in rows]
 
 
@@ -148,8 +154,8 @@ def _moved_row(
     )
 
 
-def _moved(row: MovedRow) -> Moved:
-    return Moved(
+def _moved(row: MovedRow) -> MovedDate:
+    return MovedDate(
         number=row.number,
         job=row.job_key,
         open=row.open,

@@ -16,7 +16,7 @@ from scheduler.domain.vessel.document import Crew, JobKind, Plant
 from scheduler.domain.work.acts import AnyStep, Note, Noted, Reported, Tested
 from scheduler.domain.work.against import Objection, Procedure, from_plain
 from scheduler.domain.work.rest import DAY, WEEK, RestRule, rest_between, rest_faults
-from scheduler.domain.work.state import Work, replay, struck_numbers
+from scheduler.domain.work.state import WorkState, replay, struck_numbers
 from scheduler.errors import Clash, Stale
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session
@@ -29,7 +29,7 @@ STEP: TypeAdapter[AnyStep] = TypeAdapter(Annotated[AnyStep, Field(discriminator=
 
 
 @dataclass(frozen=True, slots=True)
-class KeptStep:
+class StoredStep:
     """An entry as kept: what was told, what stood against it, who recorded it, and its record in the history.
 
     against: facts; a text where it was stored before there were facts.
@@ -47,18 +47,18 @@ class KeptStep:
         return tuple(one if isinstance(one, str) else against_words(one, offset_minutes) for one in self.against)
 
 
-def steps_of(session: Session, vessel_id: str, job_key: str) -> list[KeptStep]:
+def steps_of(session: Session, vessel_id: str, job_key: str) -> list[StoredStep]:
     """The steps on a job, in order of recording."""
-    return [_kept(row) for row in work_rows.work_steps(session, vessel_id, job_key)]
+    return [_kept(row) for row in work_rows.step_rows(session, vessel_id, job_key)]
 
 
-def _kept(row: WorkStepRow) -> KeptStep:
+def _kept(row: WorkStepRow) -> StoredStep:
     against = tuple(one if isinstance(one, str) else from_plain(one) for one in json.loads(row.flags))
     step = STEP.validate_json(row.detail)
-    return KeptStep(row.number, step, against, row.actor, instant(row.recorded_s), row.record)
+    return StoredStep(row.number, step, against, row.actor, instant(row.recorded_s), row.record)
 
 
-def state_of(kept: Sequence[KeptStep], until: datetime | None = None) -> Work:
+def state_of(kept: Sequence[StoredStep], until: datetime | None = None) -> WorkState:
     """The state that the entries give (those up to `until`)."""
     return replay([one.step for one in kept], until)
 
@@ -79,7 +79,7 @@ def procedure_of(
     """
     absent = {
         row.point
-        for row in work_rows.not_fitted(session, vessel_id, pump or "")
+        for row in work_rows.not_fitted_rows(session, vessel_id, pump or "")
         if _counts(row, begun_at, timedelta(minutes=offset_minutes))
     }
     return Procedure(
@@ -100,12 +100,12 @@ def _counts(row: NotFittedRow, begun_at: datetime, offset: timedelta) -> bool:
     return (instant(row.signed_s) + offset).date() < (begun_at + offset).date()
 
 
-def begun_at(kept: Sequence[KeptStep], at: datetime) -> datetime:
+def begun_at(kept: Sequence[StoredStep], at: datetime) -> datetime:
     """When the work began: at its first entry, or at `at` while there is none."""
     return min((one.step.at for one in kept), default=at)
 
 
-def must_be_newest(kept: Sequence[KeptStep], if_match: int | None) -> None:
+def must_be_newest(kept: Sequence[StoredStep], if_match: int | None) -> None:
     """Raises Stale when others recorded steps since the version that was looked at; a job's version counts its steps.
 
     `more` has the version held and the steps that are new, so that the second of two people sees what the first did.
@@ -140,7 +140,7 @@ def require_no_tag(session: Session, vessel_id: str, pump: str) -> None:
             )
 
 
-def summary(kept: Sequence[KeptStep]) -> dict[str, Any]:
+def work_summary(kept: Sequence[StoredStep]) -> dict[str, Any]:
     """What of the steps goes into the record of the closed job: tags, parts, measures, findings, lowest vacuum, in words."""
     gone = struck_numbers([one.step for one in kept])
     work = state_of(kept)
@@ -201,7 +201,7 @@ def rest_warnings(session: Session, vessel_id: str, crew: Crew, by: str, at: dat
     """What the steps on record leave a person short of rest, in words; a warning only, other work is not known here."""
     since = at - WEEK - DAY
     spans: dict[str, list[datetime]] = {}
-    for row in work_rows.work_steps_since(session, vessel_id, int(since.timestamp())):
+    for row in work_rows.step_rows_since(session, vessel_id, int(since.timestamp())):
         step = STEP.validate_json(row.detail)
         if step.by.strip().casefold() == by.strip().casefold() and step.at <= at:
             spans.setdefault(row.job_key, []).append(step.at)

@@ -4,12 +4,12 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.due import postponing
-from scheduler.actions.plant_state.load import situation
-from scheduler.actions.vessel.document import held
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.work import nonconformities
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.choice import Choice, NotDone, not_done_then
 from scheduler.domain.record.closed_job import ClosedJob
@@ -19,13 +19,13 @@ _BLOCK = 500
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ChosenRecords:
     """A vessel's records by number, as chosen; read anew in blocks each time it is gone through, the same each time.
 
     Records added after it was made are not in it.
     """
 
-    house: House
+    context: Context
     vessel_id: str
     vessel_name: str
     last: int
@@ -33,21 +33,23 @@ class Told:
 
     def __iter__(self) -> Iterator[Record]:
         for first in range(1, self.last + 1, _BLOCK):
-            with self.house.db.read() as session:
-                block = list(history_rows.records(session, self.vessel_id, first, min(first + _BLOCK - 1, self.last)))
+            with self.context.db.read() as session:
+                block = list(
+                    history_rows.record_rows(session, self.vessel_id, first, min(first + _BLOCK - 1, self.last))
+                )
             yield from (record for record in block if self.choice.takes(record))
 
 
-def records_of(house: House, vessel_id: str, choice: Choice | None = None) -> Told:
+def records_of(context: Context, vessel_id: str, choice: Choice | None = None) -> ChosenRecords:
     """The vessel's records. Raises NotFound."""
-    with house.db.read() as session:
-        vessel, _ = held(session, vessel_id)
-        last, _ = history_rows.head(session, vessel_id)
-    return Told(house, vessel_id, vessel.name, last, choice or Choice())
+    with context.db.read() as session:
+        vessel, _ = document_of(session, vessel_id)
+        last, _ = history_rows.chain_head(session, vessel_id)
+    return ChosenRecords(context, vessel_id, vessel.name, last, choice or Choice())
 
 
 @dataclass(frozen=True, slots=True)
-class Changed:
+class DocumentChange:
     """A change that an auditor asks about, its record, why, and who ashore approved it: "not approved" where somebody should."""
 
     number: int
@@ -60,29 +62,29 @@ class Changed:
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class BesideRecords:
     """What stands beside the records in an export: what was due and not done, postponements, non-conformities, changes."""
 
     not_done: tuple[NotDone, ...]
     postponements: tuple[dict[str, object], ...]
     non_conformities: tuple[dict[str, object], ...]
-    changes: tuple[Changed, ...]
+    changes: tuple[DocumentChange, ...]
 
 
-def beside(house: House, told: Told) -> Beside:
+def beside_records(context: Context, told: ChosenRecords) -> BesideRecords:
     """What an auditor reads next to the records of the same period."""
     choice = told.choice
-    with house.db.read() as session:
-        vessel, _ = held(session, told.vessel_id)
+    with context.db.read() as session:
+        vessel, _ = document_of(session, told.vessel_id)
     not_done: list[NotDone] = []
     for plant in vessel.plants:
-        now = situation(house, told.vessel_id, plant.id)
+        now = plant_state(context, told.vessel_id, plant.id)
         not_done += [
             NotDone(
-                job=job.occurrence.key,
+                job=job.job_id.key,
                 position=now.position_name(job.position),
                 kind=job.kind_name,
-                due_at=None if job.state is State.NOT_KNOWN else job.due_at,
+                due_at=None if job.state is JobState.NOT_KNOWN else job.due_at,
                 limit_at=job.limit_at,
                 state=job.state.value,
                 done_at=None,
@@ -90,42 +92,42 @@ def beside(house: House, told: Told) -> Beside:
             for job in now.jobs
             if job.first and choice.due_within(job.due_at, now.at)
         ]
-    changes: list[Changed] = []
-    for record in records_of(house, told.vessel_id, Choice(from_at=choice.from_at, to_at=choice.to_at)):
+    changes: list[DocumentChange] = []
+    for record in records_of(context, told.vessel_id, Choice(from_at=choice.from_at, to_at=choice.to_at)):
         if record.kind == ClosedJob.KIND:
             late = not_done_then(record, choice)
             if late is not None:
                 not_done.append(late)
         elif record.kind == "vessel document stored":
             changes += _changes(record)
-    return Beside(
+    return BesideRecords(
         not_done=tuple(sorted(not_done, key=lambda one: (one.due_at is not None, one.due_at or one.job, one.job))),
-        postponements=tuple(reversed(postponing.listed(house, told.vessel_id))),
-        non_conformities=tuple(reversed(nonconformities.listed(house, told.vessel_id))),
+        postponements=tuple(reversed(postponing.postponements_listed(context, told.vessel_id))),
+        non_conformities=tuple(reversed(nonconformities.nonconformities_listed(context, told.vessel_id))),
         changes=tuple(changes),
     )
 
 
-def _changes(record: Record) -> list[Changed]:
+def _changes(record: Record) -> list[DocumentChange]:
     members = json.loads(record.text)
     when = f"{record.recorded_at:%Y-%m-%dT%H:%M:%SZ}"
     by, reason, agreed = (str(members.get(name, "")) for name in ("by", "reason", "class_agreed"))
     flagged, name = members.get("not_approved", ()), str(members.get("approved_by", ""))
     return [
-        Changed(record.number, when, by, str(what), reason, agreed, "not approved" if what in flagged else name)
+        DocumentChange(record.number, when, by, str(what), reason, agreed, "not approved" if what in flagged else name)
         for what in members.get("changes", ())
     ]
 
 
-def head_of(house: House, vessel_id: str) -> tuple[int, str]:
+def head_of(context: Context, vessel_id: str) -> tuple[int, str]:
     """Number and record stamp of the vessel's newest record. Raises NotFound."""
-    with house.db.read() as session:
-        held(session, vessel_id)
-        return history_rows.head(session, vessel_id)
+    with context.db.read() as session:
+        document_of(session, vessel_id)
+        return history_rows.chain_head(session, vessel_id)
 
 
-def record_told(house: House, vessel_id: str, number: int) -> tuple[dict[str, object], str]:
+def record_export(context: Context, vessel_id: str, number: int) -> tuple[dict[str, object], str]:
     """The members of a record as stored, and its record stamp; both empty when there is none."""
-    with house.db.read() as session:
-        found = next(iter(history_rows.records(session, vessel_id, number, number)), None)
+    with context.db.read() as session:
+        found = next(iter(history_rows.record_rows(session, vessel_id, number, number)), None)
     return (json.loads(found.text), found.hash) if found is not None else ({}, "")

@@ -4,33 +4,33 @@ import json
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import derive_vessel
-from scheduler.actions.plant_state.load import hours_then, load
-from scheduler.actions.vessel.document import held
+from scheduler.actions.plant_state.load import hours_then, load_plant
+from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.record.reliability import mean_count, mtbf, trend, weibull
 from scheduler.errors import Refused
 from scheduler.storage import history_rows
 
 
-def report(house: House, vessel_id: str) -> dict[str, Any]:
+def report(context: Context, vessel_id: str) -> dict[str, Any]:
     """Breakdowns, hours and the mean time between them for each pump; trend, mean count and life of all together.
 
     A breakdown is a pump told to be down. Hours are those its counters show since they were first read. What the data do
     not carry is said in words instead of a figure. Raises NotFound.
     """
-    derive_vessel(house, vessel_id)
-    with house.db.read() as session:
-        vessel, _ = held(session, vessel_id)
+    derive_vessel(context, vessel_id)
+    with context.db.read() as session:
+        vessel, _ = document_of(session, vessel_id)
         downs: dict[str, list[datetime]] = {}
-        for record in history_rows.records(session, vessel_id, kind="pump down"):
+        for record in history_rows.record_rows(session, vessel_id, kind="pump down"):
             members = json.loads(record.text)
             downs.setdefault(str(members["pump"]), []).append(datetime.fromisoformat(members["at"]))
         rows: list[dict[str, Any]] = []
         units: list[tuple[list[float], float]] = []
         for plant in vessel.plants:
-            now = load(session, house, vessel_id, plant.id)
+            now = load_plant(session, context, vessel_id, plant.id)
             for pump in plant.pumps:
                 ran = now.hours[Subject.PUMP, pump.id].hours
                 before = min((s.opening_running_hours for s in plant.stays if s.pump == pump.id), default=0.0)

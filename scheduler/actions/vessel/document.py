@@ -30,9 +30,9 @@ def _parsed(vessel_id: str, version: int, text: str) -> Vessel:  # noqa: ARG001 
     return VESSEL.validate_json(text)
 
 
-def held(session: Session, vessel_id: str) -> tuple[Vessel, int]:
+def document_of(session: Session, vessel_id: str) -> tuple[Vessel, int]:
     """The vessel as set up, and its version. Raises NotFound when there is none."""
-    row = fleet_rows.vessel(session, vessel_id)
+    row = fleet_rows.vessel_row(session, vessel_id)
     if row is None:
         raise NotFound(f"There is no vessel {vessel_id} here.")
     return _parsed(row.id, row.version, row.document), row.version

@@ -6,20 +6,20 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
-from scheduler.actions.base.pending import plan_made, want_plan
-from scheduler.actions.vessel.document import VESSEL, as_plain, as_text, held
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.pending import ask_plan, plan_made
+from scheduler.actions.vessel.document import VESSEL, as_plain, as_text, document_of
 from scheduler.domain.checks.document import faults_of
 from scheduler.domain.hours.sources import EVER_S, source_at
 from scheduler.domain.vessel.changes import approved_changes, change_faults, notable_changes
-from scheduler.domain.vessel.differing import differences
+from scheduler.domain.vessel.differing import document_differences
 from scheduler.domain.vessel.document import Counter, Vessel
 from scheduler.domain.vessel.renaming import gone, rename_faults, renames, with_new_ids
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.shiptime import ShipOffset
 from scheduler.storage import fleet_rows, ledger_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.renaming import rename, used
 from scheduler.storage.tables import (
     AssetKind,
@@ -42,14 +42,14 @@ class Place:
     kind: AssetKind
 
 
-def locate(house: House, actor: Actor, asset_id: str, kind: AssetKind) -> Place:
+def locate(context: Context, actor: Actor, asset_id: str, kind: AssetKind) -> Place:
     """Where that plant, pump, position, part or counter is.
 
     Raises:
         NotFound: no such thing, of another kind, or another vessel's.
     """
-    with house.db.read() as session:
-        row = fleet_rows.asset(session, asset_id)
+    with context.db.read() as session:
+        row = fleet_rows.asset_row(session, asset_id)
     if row is None or row.kind is not kind:
         raise NotFound(
             f"There is no {kind.value} {asset_id} here. Check the id, and that your key belongs to that vessel."
@@ -59,7 +59,7 @@ def locate(house: House, actor: Actor, asset_id: str, kind: AssetKind) -> Place:
 
 
 def put_vessel(
-    house: House,
+    context: Context,
     actor: Actor,
     vessel: Vessel,
     *,
@@ -90,21 +90,21 @@ def put_vessel(
         many = f"{len(faults)} faults; the first: " if len(faults) > 1 else ""
         raise Refused(f"The document of {vessel.id} makes no sense: {many}{faults[0][1]}", faults=faults)
     text = as_text(vessel)
-    now = house.now()
-    with house.db.write() as session:
-        row = fleet_rows.vessel(session, vessel.id)
+    now = context.now()
+    with context.db.write() as session:
+        row = fleet_rows.vessel_row(session, vessel.id)
         if row is not None:
             _may_replace(row, if_match, if_new)
             if row.document == text:
                 return row.version, False
         wanted = dict(_assets(vessel))
-        foreign = fleet_rows.taken_elsewhere(session, vessel.id, wanted)
+        foreign = fleet_rows.ids_taken_elsewhere(session, vessel.id, wanted)
         if foreign:
             raise Refused(
                 f"These ids belong to another vessel already: {', '.join(foreign)}. Ids are unique; choose others."
             )
         new = row is None
-        before = None if row is None else held(session, vessel.id)[0]
+        before = None if row is None else document_of(session, vessel.id)[0]
         renamed = {} if before is None else _renamed(session, before, vessel, seconds(now))
         if before is not None and renamed:
             before = VESSEL.validate_python(with_new_ids(as_plain(before), renamed))
@@ -143,14 +143,14 @@ def put_vessel(
             "document_sha256": hashlib.sha256(text.encode()).hexdigest(),
             "renamed": [{"was": was, "now": now_id} for was, now_id in renamed.items()],
             "changes": [] if before is None else notable_changes(before, vessel),
-            "differences": [] if before is None else differences(as_plain(before), as_plain(vessel)),
+            "differences": [] if before is None else document_differences(as_plain(before), as_plain(vessel)),
             "approved_by": approved_by.strip(),
             "not_approved": [] if before is None or approved_by.strip() else approved_changes(before, vessel),
             "reason": reason.strip(),
             "class_agreed": class_agreed.strip(),
             "by": actor.name,
         }
-        record, _ = append(session, vessel.id, "vessel document stored", now, payload)
+        record, _ = append_record(session, vessel.id, "vessel document stored", now, payload)
         session.add(
             DocumentVersionRow(
                 vessel_id=vessel.id,
@@ -179,11 +179,11 @@ class Version:
     record: int
 
 
-def versions_of(house: House, actor: Actor, vessel_id: str) -> list[Version]:
+def versions_of(context: Context, actor: Actor, vessel_id: str) -> list[Version]:
     """A vessel's versions, newest first. Raises NotFound."""
     actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with house.db.read() as session:
-        held(session, vessel_id)
+    with context.db.read() as session:
+        document_of(session, vessel_id)
         return [
             Version(
                 version=row.version,
@@ -193,16 +193,16 @@ def versions_of(house: House, actor: Actor, vessel_id: str) -> list[Version]:
                 approved_by=row.approved_by,
                 record=row.record,
             )
-            for row in fleet_rows.versions(session, vessel_id)
+            for row in fleet_rows.document_versions(session, vessel_id)
         ]
 
 
-def version_of(house: House, actor: Actor, vessel_id: str, number: int) -> str:
+def version_of(context: Context, actor: Actor, vessel_id: str, number: int) -> str:
     """That version's document, as the text that was stored. Raises NotFound: no such vessel, or the version is not kept."""
     actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with house.db.read() as session:
-        held(session, vessel_id)
-        row = fleet_rows.version(session, vessel_id, number)
+    with context.db.read() as session:
+        document_of(session, vessel_id)
+        row = fleet_rows.document_version(session, vessel_id, number)
         if row is None:
             raise NotFound(f"Version {number} of the document of {vessel_id} is not kept here.")
         return row.document
@@ -239,7 +239,7 @@ def _assets(vessel: Vessel) -> Iterator[tuple[str, tuple[str | None, AssetKind]]
 
 
 def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str | None, AssetKind]]) -> None:
-    there = fleet_rows.assets(session, vessel_id)
+    there = fleet_rows.asset_rows(session, vessel_id)
     for asset_id, (plant_id, kind) in wanted.items():
         row = there.pop(asset_id, None)
         if row is None:
@@ -251,7 +251,7 @@ def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str |
             session.add(row)
     for row in there.values():
         if row.kind is AssetKind.COUNTER:
-            counter = fleet_rows.counter(session, row.id)
+            counter = fleet_rows.find_counter(session, row.id)
             if counter is not None and counter.no is not None:
                 if _has_readings(session, counter):
                     raise Refused(f"Counter {row.id} has readings, so it cannot leave the document. Put it back.")
@@ -261,7 +261,7 @@ def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str |
 
 
 def _keep_counters(session: Session, vessel: Vessel) -> None:
-    there = {row.id: row for row in fleet_rows.counters(session, vessel.id)}
+    there = {row.id: row for row in fleet_rows.counter_rows(session, vessel.id)}
     for plant in vessel.plants:
         for counter in plant.counters:
             row = there.get(counter.id)
@@ -322,7 +322,7 @@ def _renamed(session: Session, before: Vessel, vessel: Vessel, now_s: int) -> di
 
 def _must_rest(session: Session, vessel_id: str, lost: str) -> None:
     """Nothing leaves the document while it is out, or while work on it is under way. Raises Refused."""
-    if work_rows.open_outage(session, vessel_id, lost):
+    if work_rows.open_outage_row(session, vessel_id, lost):
         raise Refused(
             f"Pump {lost} is out, so it cannot leave the document. Say first that it is back, or end its stay with to_at."
         )
@@ -345,7 +345,7 @@ def _has_readings(session: Session, row: CounterRow) -> bool:
 
 def _keep_sources(session: Session, before: Vessel, vessel: Vessel) -> None:
     """Which counter counted first for a position cannot change behind its hours."""
-    rows = fleet_rows.counters(session, vessel.id)
+    rows = fleet_rows.counter_rows(session, vessel.id)
     there = {(plant.id, position.id): plant for plant in before.plants for position in plant.positions}
     for plant in vessel.plants:
         for position in plant.positions:
@@ -364,40 +364,42 @@ def _milli(counter: Counter) -> int:
     return max(1, round(counter.resolution * 1000))
 
 
-def get_vessel(house: House, actor: Actor, vessel_id: str) -> tuple[Vessel, int]:
+def get_vessel(context: Context, actor: Actor, vessel_id: str) -> tuple[Vessel, int]:
     """A vessel's document and its version. Raises NotFound."""
     actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with house.db.read() as session:
-        return held(session, vessel_id)
+    with context.db.read() as session:
+        return document_of(session, vessel_id)
 
 
-def list_vessels(house: House, actor: Actor) -> list[tuple[Vessel, int]]:
+def list_vessels(context: Context, actor: Actor) -> list[tuple[Vessel, int]]:
     """The vessels this actor reaches, with their versions."""
-    with house.db.read() as session:
-        return [held(session, row.id) for row in fleet_rows.vessels(session, actor.vessel_id)]
+    with context.db.read() as session:
+        return [document_of(session, row.id) for row in fleet_rows.vessel_rows(session, actor.vessel_id)]
 
 
 def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
     """Minutes the ship's clock is ahead of UTC at an instant."""
-    rows = fleet_rows.offsets(session, vessel_id)
+    rows = fleet_rows.ship_offset_rows(session, vessel_id)
     at_s = seconds(at)
     return next((row.offset_minutes for row in reversed(rows) if row.from_s <= at_s), rows[0].offset_minutes)
 
 
 def clock_of(session: Session, vessel_id: str, at: datetime) -> ShipOffset:
     """The ship's clock at an instant, with the changes before and to come."""
-    rows = fleet_rows.offsets(session, vessel_id)
+    rows = fleet_rows.ship_offset_rows(session, vessel_id)
     changes = [(instant(row.from_s), row.offset_minutes) for row in rows[1:]]
     return ShipOffset(offset_minutes(session, vessel_id, at), changes, first=rows[0].offset_minutes)
 
 
-def offset_now(house: House, vessel_id: str) -> ShipOffset:
+def offset_now(context: Context, vessel_id: str) -> ShipOffset:
     """The ship's clock now; the vessel is known to be there."""
-    with house.db.read() as session:
-        return clock_of(session, vessel_id, house.now())
+    with context.db.read() as session:
+        return clock_of(session, vessel_id, context.now())
 
 
-def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime, minutes: int, reason: str) -> Answer:
+def change_clock(
+    context: Context, hand: Hand, vessel_id: str, *, from_at: datetime, minutes: int, reason: str
+) -> Answer:
     """Record that the ship's clock changes from an instant on.
 
     Raises:
@@ -406,12 +408,12 @@ def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime,
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     if not -720 <= minutes <= 840:
         raise Refused(f"An offset of {minutes} minutes is not on any clock; expected -720 to 840 minutes ahead of UTC.")
-    with house.db.write() as session:
-        held(session, vessel_id)
+    with context.db.write() as session:
+        document_of(session, vessel_id)
 
         def act() -> Answer:
             from_s = seconds(from_at)
-            if any(row.from_s == from_s for row in fleet_rows.offsets(session, vessel_id)):
+            if any(row.from_s == from_s for row in fleet_rows.ship_offset_rows(session, vessel_id)):
                 raise Clash(f"The clock change at {instant(from_s):%Y-%m-%dT%H:%MZ} is recorded already.")
             session.add(
                 ShipOffsetRow(
@@ -420,14 +422,16 @@ def change_clock(house: House, hand: Hand, vessel_id: str, *, from_at: datetime,
                     offset_minutes=minutes,
                     actor=hand.actor.name,
                     reason=reason,
-                    recorded_s=house.now_s(),
+                    recorded_s=context.now_s(),
                 )
             )
             payload = {"from_at": instant(from_s), "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
-            number, _ = append(session, vessel_id, "ship clock changed", house.now(), payload)
-            for plant in held(session, vessel_id)[0].plants:  # hours at work, quiet hours and minima are the ship's
-                want_plan(session, vessel_id, plant.id, house.now_s())
+            number, _ = append_record(session, vessel_id, "ship clock changed", context.now(), payload)
+            for plant in document_of(session, vessel_id)[
+                0
+            ].plants:  # hours at work, quiet hours and minima are the ship's
+                ask_plan(session, vessel_id, plant.id, context.now_s())
             bump_revision(session, vessel_id)
             return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)

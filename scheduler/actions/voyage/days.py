@@ -7,30 +7,30 @@ from datetime import date, timedelta
 from typing import Any
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Answer, Hand, House, instant, once
-from scheduler.actions.base.pending import want_plan
-from scheduler.actions.vessel.document import held
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.domain.voyage.from_csv import Sheet, read_sheet
 from scheduler.domain.voyage.stretches import (
     MOST_SPELLS,
-    Daybook,
     DayChange,
     KindOfDay,
     Laid,
     Spell,
     SpellFault,
+    VoyageDays,
     clear,
-    days_words,
+    days_text,
     difference,
-    kind_faults,
     lay,
     spell_faults,
+    stretch_faults,
 )
 from scheduler.errors import Clash, MissingCondition, Refused, Stale
 from scheduler.storage import daybook_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import DaybookRow, SpellRow
 
 _MOST_IN_RECORD = 60
@@ -38,10 +38,10 @@ NEWEST = 20
 
 
 @dataclass(frozen=True, slots=True)
-class HeldBook:
+class StoredDays:
     """A vessel's operating calendar: version 0 before anything was entered. versions: newest first."""
 
-    book: Daybook
+    book: VoyageDays
     version: int
     versions: tuple[DaybookRow, ...]
     today: date
@@ -71,45 +71,45 @@ class Preview:
     version: int
 
 
-def daybook_of(session: Session, vessel_id: str) -> tuple[Daybook, int]:
+def voyage_days_of(session: Session, vessel_id: str) -> tuple[VoyageDays, int]:
     """The vessel's calendar in force and its version; an empty one of version 0 when there is none."""
-    row = daybook_rows.newest(session, vessel_id)
+    row = daybook_rows.newest_voyage_version(session, vessel_id)
     if row is None:
-        return Daybook(), 0
-    return _book(row, daybook_rows.spells(session, vessel_id)), row.version
+        return VoyageDays(), 0
+    return _book(row, daybook_rows.voyage_stretch_rows(session, vessel_id)), row.version
 
 
-def get_daybook(house: House, actor: Actor, vessel_id: str) -> HeldBook:
+def get_voyage_days(context: Context, actor: Actor, vessel_id: str) -> StoredDays:
     """The vessel's calendar with its newest versions. Raises NotFound."""
     actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with house.db.read() as session:
-        held(session, vessel_id)
-        book, version = daybook_of(session, vessel_id)
-        newest = daybook_rows.versions(session, vessel_id, NEWEST)
-        return HeldBook(book, version, tuple(newest), today_aboard(session, house, vessel_id))
+    with context.db.read() as session:
+        document_of(session, vessel_id)
+        book, version = voyage_days_of(session, vessel_id)
+        newest = daybook_rows.voyage_versions(session, vessel_id, NEWEST)
+        return StoredDays(book, version, tuple(newest), ship_today(session, context, vessel_id))
 
 
-def today_aboard(session: Session, house: House, vessel_id: str) -> date:
+def ship_today(session: Session, context: Context, vessel_id: str) -> date:
     """The ship's date."""
-    now = house.now()
+    now = context.now()
     return (now + timedelta(minutes=offset_minutes(session, vessel_id, now))).date()
 
 
-def preview(house: House, actor: Actor, vessel_id: str, text: str) -> Preview:
+def try_days(context: Context, actor: Actor, vessel_id: str, text: str) -> Preview:
     """What a CSV file says and what taking it in would change. Nothing is stored. Raises NotFound."""
-    found = get_daybook(house, actor, vessel_id)
+    found = get_voyage_days(context, actor, vessel_id)
     sheet = read_sheet(text, found.book, found.today)
     laid = None if sheet.faults else lay(found.book, sheet.spells)
     return Preview(sheet, laid, found.version)
 
 
-def sheet_of(house: House, actor: Actor, vessel_id: str, text: str) -> Sheet:
+def days_table(context: Context, actor: Actor, vessel_id: str, text: str) -> Sheet:
     """The stretches of a CSV file.
 
     Raises:
         Refused: with a fault for each bad cell, pointing to /csv/ROW/COLUMN.
     """
-    sheet = preview(house, actor, vessel_id, text).sheet
+    sheet = try_days(context, actor, vessel_id, text).sheet
     if sheet.faults:
         faults = [(f"/csv/{fault.row}/{fault.column}", fault.sentence()) for fault in sheet.faults]
         many = f"{len(faults)} cells are wrong; the first: " if len(faults) > 1 else ""
@@ -117,7 +117,7 @@ def sheet_of(house: House, actor: Actor, vessel_id: str, text: str) -> Sheet:
     return sheet
 
 
-def change(house: House, hand: Hand, vessel_id: str, wish: Wish, *, if_match: int | None) -> Answer:
+def change_days(context: Context, hand: Hand, vessel_id: str, wish: Wish, *, if_match: int | None) -> Answer:
     """Change the calendar. The answer names the days that changed; what changes nothing makes no new version.
 
     Args:
@@ -129,8 +129,8 @@ def change(house: House, hand: Hand, vessel_id: str, wish: Wish, *, if_match: in
         MissingCondition: no version was named. Stale: the version held is another. NotFound: no such vessel.
     """
 
-    def make(session: Session, book: Daybook) -> Laid:
-        today = today_aboard(session, house, vessel_id)
+    def make(session: Session, book: VoyageDays) -> Laid:
+        today = ship_today(session, context, vessel_id)
         begin = replace(book, kinds=wish.kinds or book.kinds, spells=() if wish.whole else book.spells)
         for from_on, to_on in wish.cleared:
             begin = clear(begin, from_on, to_on).book
@@ -140,44 +140,44 @@ def change(house: House, hand: Hand, vessel_id: str, wish: Wish, *, if_match: in
             raise Refused(f"The calendar would hold {len(laid.book.spells)} stretches; at most {MOST_SPELLS} are kept.")
         return replace(laid, changes=difference(book, laid.book))
 
-    return _write(house, hand, vessel_id, if_match, make, wish.reason, wish.what, None)
+    return _write(context, hand, vessel_id, if_match, make, wish.reason, wish.what, None)
 
 
-def undo(house: House, hand: Hand, vessel_id: str, *, reason: str = "", if_match: int | None) -> Answer:
+def undo_days(context: Context, hand: Hand, vessel_id: str, *, reason: str = "", if_match: int | None) -> Answer:
     """Take the last change back, as a new version; taken back twice, it stands again.
 
     Raises:
         Clash: nothing was ever entered. MissingCondition, Stale, NotFound: as `change`.
     """
 
-    def make(session: Session, book: Daybook) -> Laid:
-        newest = daybook_rows.newest(session, vessel_id)
+    def make(session: Session, book: VoyageDays) -> Laid:
+        newest = daybook_rows.newest_voyage_version(session, vessel_id)
         if newest is None:
             raise Clash(f"Nothing was entered in the operating calendar of {vessel_id} yet; there is nothing to undo.")
-        before = daybook_rows.version(session, vessel_id, newest.version - 1)
-        spells = daybook_rows.spells(session, vessel_id, newest.version - 1)
-        old = Daybook() if before is None else _book(before, spells)
+        before = daybook_rows.voyage_version(session, vessel_id, newest.version - 1)
+        spells = daybook_rows.voyage_stretch_rows(session, vessel_id, newest.version - 1)
+        old = VoyageDays() if before is None else _book(before, spells)
         return Laid(book=old, changes=difference(book, old))
 
-    return _write(house, hand, vessel_id, if_match, make, reason, "last change taken back", if_match)
+    return _write(context, hand, vessel_id, if_match, make, reason, "last change taken back", if_match)
 
 
 def _write(
-    house: House,
+    context: Context,
     hand: Hand,
     vessel_id: str,
     if_match: int | None,
-    make: Callable[[Session, Daybook], Laid],
+    make: Callable[[Session, VoyageDays], Laid],
     reason: str,
     what: str,
     undoes: int | None,
 ) -> Answer:
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with house.db.write() as session:
-        vessel, _ = held(session, vessel_id)
+    with context.db.write() as session:
+        vessel, _ = document_of(session, vessel_id)
 
         def act() -> Answer:
-            book, version = daybook_of(session, vessel_id)
+            book, version = voyage_days_of(session, vessel_id)
             _must_match(vessel_id, version, if_match)
             laid = make(session, book)
             if laid.book == book:
@@ -198,7 +198,7 @@ def _write(
                     for c in laid.changes[:_MOST_IN_RECORD]
                 ],
             }
-            number, _ = append(session, vessel_id, "operating calendar changed", house.now(), payload)
+            number, _ = append_record(session, vessel_id, "operating calendar changed", context.now(), payload)
             _keep(session, vessel_id, version + 1, laid.book)
             session.add(
                 DaybookRow(
@@ -210,15 +210,15 @@ def _write(
                     what=what,
                     undoes=undoes,
                     record=number,
-                    recorded_s=house.now_s(),
+                    recorded_s=context.now_s(),
                 )
             )
             for plant in vessel.plants:
-                want_plan(session, vessel_id, plant.id, house.now_s())
+                ask_plan(session, vessel_id, plant.id, context.now_s())
             bump_revision(session, vessel_id)
             return Answer(200, _told(vessel_id, version + 1, laid, number))
 
-        return act() if hand.key is None else once(session, vessel_id, hand, house.now_s(), act)
+        return act() if hand.key is None else once(session, vessel_id, hand, context.now_s(), act)
 
 
 def _must_match(vessel_id: str, version: int, if_match: int | None) -> None:
@@ -235,9 +235,9 @@ def _must_match(vessel_id: str, version: int, if_match: int | None) -> None:
         )
 
 
-def _must_make_sense(book: Daybook, wish: Wish, today: date) -> None:
+def _must_make_sense(book: VoyageDays, wish: Wish, today: date) -> None:
     used = [spell.kind for spell in (*book.spells, *wish.stretches)] if wish.kinds is not None else []
-    faults = kind_faults(wish.kinds, used) if wish.kinds is not None else []
+    faults = stretch_faults(wish.kinds, used) if wish.kinds is not None else []
     for place, (from_on, to_on) in enumerate(wish.cleared):
         if to_on < from_on:
             faults.append((f"/clear/{place}/to_on", f"{to_on} is before {from_on}: a day on or after it was expected."))
@@ -253,9 +253,9 @@ def _member(fault: SpellFault) -> str:
     return f"{fault.column}_on" if fault.column in ("from", "to") else fault.column
 
 
-def _keep(session: Session, vessel_id: str, version: int, book: Daybook) -> None:
+def _keep(session: Session, vessel_id: str, version: int, book: VoyageDays) -> None:
     wanted = set(book.spells)
-    for row in daybook_rows.spells(session, vessel_id):
+    for row in daybook_rows.voyage_stretch_rows(session, vessel_id):
         spell = _spell(row)
         if spell in wanted:
             wanted.remove(spell)
@@ -278,9 +278,9 @@ def _keep(session: Session, vessel_id: str, version: int, book: Daybook) -> None
     session.flush()
 
 
-def _book(row: DaybookRow, spells: Sequence[SpellRow]) -> Daybook:
+def _book(row: DaybookRow, spells: Sequence[SpellRow]) -> VoyageDays:
     kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in json.loads(row.kinds))
-    return Daybook(kinds=kinds, spells=tuple(map(_spell, spells)))
+    return VoyageDays(kinds=kinds, spells=tuple(map(_spell, spells)))
 
 
 def _spell(row: SpellRow) -> Spell:
@@ -309,13 +309,13 @@ def _plain(change: DayChange) -> dict[str, Any]:
 def change_words(change: DayChange) -> str:
     """A change of days in one line: `2026-11-28 to 2026-11-30: nothing entered, now port`."""
     return (
-        f"{days_words(change.from_on, change.to_on)}: {change.was or 'nothing entered'}, now {change.now or 'nothing'}"
+        f"{days_text(change.from_on, change.to_on)}: {change.was or 'nothing entered'}, now {change.now or 'nothing'}"
     )
 
 
-def kept_words(change: DayChange) -> str:
+def stored_words(change: DayChange) -> str:
     """Days on which the log stood over a plan: `2026-11-04: stays port as logged, the plan says sea`."""
-    return f"{days_words(change.from_on, change.to_on)}: stays {change.was} as logged, the plan says {change.now}"
+    return f"{days_text(change.from_on, change.to_on)}: stays {change.was} as logged, the plan says {change.now}"
 
 
 def version_words(row: DaybookRow) -> str:

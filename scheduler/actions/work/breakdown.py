@@ -4,32 +4,32 @@ import json
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds, utc_text
-from scheduler.actions.base.pending import want_plan
-from scheduler.actions.capacity.outages import begin_outage, end_outage, margin_words, must_be_ahead, set_down
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds, utc_text
+from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.capacity.outages import begin_outage, end_outage, margin_left, must_be_ahead, set_down
 from scheduler.actions.plan import planning
-from scheduler.actions.plant_state.load import Situation
+from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import require_no_tag
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.capacity.returning import planned_back
-from scheduler.domain.due.jobs import Occurrence
+from scheduler.domain.due.jobs import JobId
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.storage import history_rows, work_rows
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import DoneRow, JobRow, OutageStatus
-from scheduler.wording.moments import listed
+from scheduler.wording.moments import list_words
 
 CLOG = "clog noted"
 LONGEST = 200
 
 
 def open_breakdown(
-    house: House, hand: Hand, place: Place, *, at: datetime, reason: str, expected_at: datetime | None = None
+    context: Context, hand: Hand, place: Place, *, at: datetime, reason: str, expected_at: datetime | None = None
 ) -> Answer:
     """Put a pump out since `at` and open the job of its repair; the answer states the margin that is left.
 
@@ -41,47 +41,47 @@ def open_breakdown(
     Raises:
         Clash: a repair of it is open already. Refused: an instant to come, an empty reason, or a return that is past.
     """
-    must_be_ahead(house, expected_at)
+    must_be_ahead(context, expected_at)
     if not reason.strip():
         raise Refused("Say in a few words what failed; the reason is empty.", faults=[("/reason", "this is empty")])
-    if at > house.now() + AHEAD:
+    if at > context.now() + AHEAD:
         raise Refused(f"{at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which the pump failed.")
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            vessel, _ = held(session, place.vessel_id)
+            vessel, _ = document_of(session, place.vessel_id)
             plant = plant_of(vessel, place.plant_id)
             rows = [
                 row
-                for row in work_rows.jobs(session, place.vessel_id, place.plant_id)
+                for row in work_rows.job_rows(session, place.vessel_id, place.plant_id)
                 if (row.kind, row.subject_id) == (BREAKDOWN.code, place.id)
             ]
             if rows:
                 raise Clash(f"The repair {rows[0].key} of pump {place.id} is open already. Go on with that one.")
-            outages = work_rows.open_outages(session, place.vessel_id, place.id)
+            outages = work_rows.open_outage_rows(session, place.vessel_id, place.id)
             was_down = any(row.status is OutageStatus.DOWN for row in outages)
             if not was_down:
                 for row in outages:
                     end_outage(session, row, at)
-                set_down(session, place, at, reason.strip(), hand.actor.name, house.now_s(), expected_at)
+                set_down(session, place, at, reason.strip(), hand.actor.name, context.now_s(), expected_at)
             elif expected_at is not None:
                 for row in outages:
                     row.expected_s = seconds(expected_at)
                     session.add(row)
             done = work_rows.last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
-            occurrence = Occurrence(kind=BREAKDOWN.code, subject=place.id, sequence=done + 1)
+            job_id = JobId(kind=BREAKDOWN.code, subject=place.id, sequence=done + 1)
             at_s = seconds(at)
             session.add(
                 JobRow(
-                    key=occurrence.key,
+                    key=job_id.key,
                     vessel_id=place.vessel_id,
                     plant_id=place.plant_id,
                     kind=BREAKDOWN.code,
                     subject_id=place.id,
-                    sequence=occurrence.sequence,
+                    sequence=job_id.sequence,
                     pump_id=place.id,
                     position_id=plant.position_of(place.id, at),
-                    state=State.WINDOW_OPEN.value,
+                    state=JobState.WINDOW_OPEN.value,
                     due_s=at_s,
                     window_s=at_s,
                     limit_s=at_s,
@@ -91,7 +91,7 @@ def open_breakdown(
             )
             session.flush()
             payload = {
-                "job_no": occurrence.key,
+                "job_no": job_id.key,
                 "pump": place.id,
                 "serial": next(p.serial for p in plant.pumps if p.id == place.id),
                 "at": at,
@@ -100,28 +100,28 @@ def open_breakdown(
                 "expected_at": expected_at,
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, "breakdown opened", house.now(), payload)
-            want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+            number, _ = append_record(session, place.vessel_id, "breakdown opened", context.now(), payload)
+            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
             bump_revision(session, place.vessel_id)
-            told = margin_words(session, plant, place.vessel_id, house.now())
+            told = margin_left(session, plant, place.vessel_id, context.now())
             back = planned_back(
                 Outage(
                     pump=place.id, from_at=at, to_at=None, counts_for=Swept(0.0), reason="", expected_at=expected_at
                 ),
-                house.now(),
+                context.now(),
             )
             planned = {
                 "plan_has_it_back_at": back and utc_text(seconds(back.at)),
                 "assumed": back is None or back.assumed,
             }
             return Answer(
-                201, {"job": occurrence.key, "pump": place.id, "state": "down", **told, **planned, "record": number}
+                201, {"job": job_id.key, "pump": place.id, "state": "down", **told, **planned, "record": number}
             )
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def runs_after_all(house: House, hand: Hand, place: Place, *, at: datetime, reason: str = "") -> Answer:
+def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, reason: str = "") -> Answer:
     """A pump that was put out runs after all, untouched: the stop stays on record with its minutes, its repair is withdrawn.
 
     It counts again as it did before the stop.
@@ -130,26 +130,26 @@ def runs_after_all(house: House, hand: Hand, place: Place, *, at: datetime, reas
         Clash: no repair of it is open, or work on it was recorded: then it comes back by its acts. Refused: an instant to
             come, or before the stop.
     """
-    if at > house.now() + AHEAD:
+    if at > context.now() + AHEAD:
         raise Refused(
             "This is still to come; give the instant at which it ran again.", faults=[("/at", "still to come")]
         )
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = next(
                 (
                     one
-                    for one in work_rows.jobs(session, place.vessel_id, place.plant_id)
+                    for one in work_rows.job_rows(session, place.vessel_id, place.plant_id)
                     if (one.kind, one.subject_id) == (BREAKDOWN.code, place.id)
                 ),
                 None,
             )
-            outages = work_rows.open_outages(session, place.vessel_id, place.id)
+            outages = work_rows.open_outage_rows(session, place.vessel_id, place.id)
             down = next((one for one in outages if one.status is OutageStatus.DOWN), None)
             if row is None or down is None:
                 raise Clash("This pump is not out with a repair open.")
-            if work_rows.work_steps(session, place.vessel_id, row.key):
+            if work_rows.step_rows(session, place.vessel_id, row.key):
                 raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
             require_no_tag(session, place.vessel_id, place.id)
             if seconds(at) < down.from_s:
@@ -165,10 +165,10 @@ def runs_after_all(house: House, hand: Hand, place: Place, *, at: datetime, reas
                     before.counts_for_litres_per_h,
                     reason=before.reason,
                     by=hand.actor.name,
-                    now_s=house.now_s(),
+                    now_s=context.now_s(),
                 )
             detail = {**json.loads(row.detail), "ran_after_all_minutes": minutes}
-            row.state, row.closed_s, row.detail = State.WITHDRAWN.value, seconds(at), json.dumps(detail)
+            row.state, row.closed_s, row.detail = JobState.WITHDRAWN.value, seconds(at), json.dumps(detail)
             row.version += 1
             session.add(row)
             done = work_rows.last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
@@ -194,19 +194,19 @@ def runs_after_all(house: House, hand: Hand, place: Place, *, at: datetime, reas
                 "reason": reason.strip(),
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, "runs after all", house.now(), payload)
-            want_plan(session, place.vessel_id, place.plant_id, house.now_s())
+            number, _ = append_record(session, place.vessel_id, "runs after all", context.now(), payload)
+            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
             bump_revision(session, place.vessel_id)
             says = f"It runs after all; the stop of {minutes} min stays on record."
             return Answer(200, {"job": row.key, "pump": place.id, "minutes": minutes, "record": number, "says": says})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def plan_again(house: House, place: Place) -> str:
+def plan_again(context: Context, place: Place) -> str:
     """Plan the plant at once instead of at the next tick; in words how it went. What is asked for stays asked for."""
     try:
-        held_plan = planning.propose(house, place.vessel_id, place.plant_id)
+        held_plan = planning.propose(context, place.vessel_id, place.plant_id)
     except SchedulerError as error:
         return f"The new plan is still being made: {error.says}"
     lost = len(held_plan.plan.shortfalls)
@@ -215,7 +215,15 @@ def plan_again(house: House, place: Place) -> str:
 
 
 def note_clog(
-    house: House, hand: Hand, vessel_id: str, *, at: datetime, object_found: str, riser: str, deck: str, text: str = ""
+    context: Context,
+    hand: Hand,
+    vessel_id: str,
+    *,
+    at: datetime,
+    object_found: str,
+    riser: str,
+    deck: str,
+    text: str = "",
 ) -> Answer:
     """Note a clog that was cleared: what it was, on which riser and deck. It needs no job.
 
@@ -231,14 +239,14 @@ def note_clog(
     for name, said in (("object", object_found), ("riser", riser), ("deck", deck), ("text", text)):
         if len(said) > LONGEST:
             faults.append((f"/{name}", f"at most {LONGEST} letters are expected"))
-    if at > house.now() + AHEAD:
+    if at > context.now() + AHEAD:
         faults.append(("/at", "this is still to come"))
     if faults:
         raise Refused("; ".join(f"{place.lstrip('/')}: {says}" for place, says in faults) + ".", faults=faults)
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            held(session, vessel_id)
+            document_of(session, vessel_id)
             payload = {
                 "at": at,
                 "object": object_found.strip(),
@@ -247,31 +255,31 @@ def note_clog(
                 "text": text.strip(),
                 "by": hand.actor.name,
             }
-            number, _ = append(session, vessel_id, CLOG, house.now(), payload)
+            number, _ = append_record(session, vessel_id, CLOG, context.now(), payload)
             bump_revision(session, vessel_id)
             return Answer(201, {"record": number, "says": f"Noted as record {number}."})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)
 
 
-def clogs_of(house: House, vessel_id: str) -> list[dict[str, Any]]:
+def clogs_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's clog notes, newest first."""
-    with house.db.read() as session:
-        held(session, vessel_id)
-        kept = list(history_rows.records(session, vessel_id, kind=CLOG))
+    with context.db.read() as session:
+        document_of(session, vessel_id)
+        kept = list(history_rows.record_rows(session, vessel_id, kind=CLOG))
     wanted = ("at", "object", "riser", "deck", "text", "by")
     return [
         {"record": one.number, **{name: json.loads(one.text).get(name) for name in wanted}} for one in reversed(kept)
     ]
 
 
-def out_words(house: House, now: Situation, pump_id: str) -> str:
+def out_words(context: Context, now: PlantState, pump_id: str) -> str:
     """What is left while that pump is out, in words; empty when it is not out."""
     out = next((one for one in now.outages if one.pump == pump_id and one.from_at <= now.at), None)
     if out is None:
         return ""
-    with house.db.read() as session:
-        told = margin_words(session, now.plant, now.vessel.id, now.at)
+    with context.db.read() as session:
+        told = margin_left(session, now.plant, now.vessel.id, now.at)
     position = now.position_name(now.plant.position_of(pump_id, now.at))
     down = {one.pump for one in now.outages if one.from_at <= now.at and one.counts_for.m3_per_h <= 0}
     left = [
@@ -280,5 +288,5 @@ def out_words(house: House, now: Situation, pump_id: str) -> str:
         if pump.id not in down and now.plant.position_of(pump.id, now.at) is not None
     ]
     those = "it" if len(left) == 1 else "them"
-    keep = f" Leave {listed(left)} running in AUTO. Do not open {those} up." if left else ""
+    keep = f" Leave {list_words(left)} running in AUTO. Do not open {those} up." if left else ""
     return f"{position} is out. {told['says']}{keep}"

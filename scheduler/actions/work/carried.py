@@ -3,20 +3,20 @@
 import json
 from typing import Any
 
-from scheduler.actions.base.context import House, utc_text
+from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.plan.lead_order_set import LEAD_CHANGED
-from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.work import state_of, steps_of
-from scheduler.actions.vessel.document import held
+from scheduler.actions.vessel.document import document_of
 from scheduler.domain.people.persons import Person, same_name
 from scheduler.storage import aboard_rows, company_rows, history_rows, work_rows
 from scheduler.storage.database import Session
 from scheduler.storage.tables import OutageStatus
 
 
-def carried(session: Session, house: House, vessel_id: str) -> dict[str, Any]:
+def carried(session: Session, context: Context, vessel_id: str) -> dict[str, Any]:
     """All that is open on a vessel, as members of a record; a list is empty where nothing is."""
-    vessel, _ = held(session, vessel_id)
+    vessel, _ = document_of(session, vessel_id)
     told: dict[str, list[Any]] = {
         name: []
         for name in (
@@ -32,15 +32,15 @@ def carried(session: Session, house: House, vessel_id: str) -> dict[str, Any]:
         )
     }
     for plant in vessel.plants:
-        now = load(session, house, vessel_id, plant.id)
+        now = load_plant(session, context, vessel_id, plant.id)
         _work(session, now, told)
         _plant(session, now, told)
     told["postponements_asked"] = [
         {"postponement": row.number, "job": row.job_key, "to_at": utc_text(row.to_s), "asked_by": row.asked_by}
-        for row in company_rows.postponements(session, vessel_id)
+        for row in company_rows.postponement_rows(session, vessel_id)
         if row.granted is None
     ]
-    lead = [json.loads(one.text) for one in history_rows.records(session, vessel_id, kind=LEAD_CHANGED)]
+    lead = [json.loads(one.text) for one in history_rows.record_rows(session, vessel_id, kind=LEAD_CHANGED)]
     newest = {one["plant"]: one for one in lead}
     return {
         **told,
@@ -48,7 +48,7 @@ def carried(session: Session, house: House, vessel_id: str) -> dict[str, Any]:
     }
 
 
-def _work(session: Session, now: Situation, told: dict[str, list[Any]]) -> None:
+def _work(session: Session, now: PlantState, told: dict[str, list[Any]]) -> None:
     for pump in now.plant.pumps:
         position = now.position_name(now.plant.position_of(pump.id, now.at))
         for key in work_rows.jobs_worked_on(session, now.vessel.id, pump.id):
@@ -61,7 +61,7 @@ def _work(session: Session, now: Situation, told: dict[str, list[Any]]) -> None:
             told["personal_locks"] += [{**here, "person": lock.person} for lock in work.personal_hanging]
 
 
-def _plant(session: Session, now: Situation, told: dict[str, list[Any]]) -> None:
+def _plant(session: Session, now: PlantState, told: dict[str, list[Any]]) -> None:
     told["lower_minima"] += [
         {
             "plant": now.plant.id,
@@ -72,16 +72,16 @@ def _plant(session: Session, now: Situation, told: dict[str, list[Any]]) -> None
         if c.signed and c.to_at > now.at
     ]
     told["readings_held"] += [{"what": flag.code, "at": utc_text(flag.at_s)} for flag in now.flags]
-    counts = {row.name: row.aboard for row in aboard_rows.part_counts(session, now.vessel.id, now.plant.id)}
+    counts = {row.name: row.aboard for row in aboard_rows.part_count_rows(session, now.vessel.id, now.plant.id)}
     needed = {
-        part.name: part.quantity for job in now.jobs if job.first for part in now.plant.kind(job.occurrence.kind).parts
+        part.name: part.quantity for job in now.jobs if job.first for part in now.plant.kind(job.job_id.kind).parts
     }
     told["parts_short"] += [
         {"part": name, "need": need, "aboard": counts[name]}
         for name, need in needed.items()
         if counts.get(name, need) < need
     ]
-    for row in work_rows.outages(session, now.vessel.id, now.plant.id, since_s=int(now.at.timestamp())):
+    for row in work_rows.outage_rows(session, now.vessel.id, now.plant.id, since_s=int(now.at.timestamp())):
         name = "pumps_out" if row.status is OutageStatus.DOWN else "pumps_not_proved"
         position = now.position_name(now.plant.position_of(row.pump_id, now.at))
         told[name].append({"position": position, "since": utc_text(row.from_s), "expected": utc_text(row.expected_s)})
@@ -89,7 +89,7 @@ def _plant(session: Session, now: Situation, told: dict[str, list[Any]]) -> None
 
 def hung_by(session: Session, vessel_id: str, leaver: Person) -> list[str]:
     """The points at which a lock of that person hangs, and nobody else's beside it; and the boxes with a personal lock."""
-    vessel, _ = held(session, vessel_id)
+    vessel, _ = document_of(session, vessel_id)
     found = []
     for pump in (pump for plant in vessel.plants for pump in plant.pumps):
         for key in work_rows.jobs_worked_on(session, vessel_id, pump.id):

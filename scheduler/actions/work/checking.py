@@ -4,25 +4,25 @@ import json
 from datetime import timedelta
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Hand, House, instant, once, seconds
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
-from scheduler.actions.plant_state.load import load
+from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.plant_state.work import steps_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.base.enums import State, Test
-from scheduler.domain.due.jobs import Occurrence
+from scheduler.domain.base.enums import JobState, Test
+from scheduler.domain.due.jobs import JobId
 from scheduler.domain.people.persons import Person, one_person, same_name
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import AssetKind, JobRow, OutageStatus
 
 
-def check_job(house: House, hand: Hand, place: Place, occurrence: Occurrence) -> Answer:
+def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answer:
     """Sign a closed job as checked, as the one who was asked, or as anybody else than who did it.
 
     Raises:
@@ -34,10 +34,10 @@ def check_job(house: House, hand: Hand, place: Place, occurrence: Occurrence) ->
         raise NotAllowed(
             "A check is signed by the person who checked, in the own sign-in: nobody signs it for another."
         )
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            row = _closed(session, place, occurrence)
+            row = _closed(session, place, job_id)
             detail = json.loads(row.detail)
             if detail.get("checked_by"):
                 raise Clash(f"This job was checked already, by {detail['checked_by']}.")
@@ -49,7 +49,7 @@ def check_job(house: House, hand: Hand, place: Place, occurrence: Occurrence) ->
             asked_of = str(detail.get("check_asked_of") or "")
             if asked_of and asked_of != actor.person_id and not same_name(asked_of, actor.name):
                 raise NotAllowed(f"The check was asked of {asked_of}, who signs it.")
-            now_s = house.now_s()
+            now_s = context.now_s()
             row.detail = json.dumps({**detail, "checked_by": actor.name, "checked_s": now_s, "check": "checked"})
             row.version += 1
             session.add(row)
@@ -59,25 +59,25 @@ def check_job(house: House, hand: Hand, place: Place, occurrence: Occurrence) ->
                 "checked_by": actor.name,
                 "by": actor.name,
             }
-            number, stamp = append(session, place.vessel_id, "job checked", house.now(), payload)
+            number, stamp = append_record(session, place.vessel_id, "job checked", context.now(), payload)
             bump_revision(session, place.vessel_id)
             return Answer(200, {"job": row.key, "checked_by": actor.name, "record": number, "stamp": stamp})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def strike_close(house: House, hand: Hand, place: Place, occurrence: Occurrence, reason: str = "") -> Answer:
+def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reason: str = "") -> Answer:
     """Strike a close entered by mistake: the job is open again, its pump returned and not proved until somebody looked.
 
     Raises:
         NotFound: it is not closed. NotAllowed: by another than who recorded it. Clash: more than ten minutes ago, checked
             meanwhile, or a later turn rests on it. What was flagged stays flagged.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            now = load(session, house, place.vessel_id, place.plant_id)
-            row = _closed(session, place, occurrence)
+            now = load_plant(session, context, place.vessel_id, place.plant_id)
+            row = _closed(session, place, job_id)
             detail = json.loads(row.detail)
             by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
             if not one_person(by, person_of(hand.actor)):
@@ -92,56 +92,56 @@ def strike_close(house: House, hand: Hand, place: Place, occurrence: Occurrence,
             recorded_s = int(detail.get("recorded_s") or 0)
             if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_s):
                 raise Clash("Something was recorded of this pump since. Correct the close by a new record.")
-            turns = work_rows.done_with(session, place.vessel_id, row.key)
+            turns = work_rows.done_rows_with(session, place.vessel_id, row.key)
             for turn in turns:
                 if work_rows.last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
                     raise Clash("A later turn rests on it by now. Correct it by a new record.")
             for turn in turns:
-                key = Occurrence(kind=turn.kind, subject=turn.subject_id, sequence=turn.sequence).key
-                other = work_rows.job(session, place.vessel_id, key)
+                key = JobId(kind=turn.kind, subject=turn.subject_id, sequence=turn.sequence).key
+                other = work_rows.job_row(session, place.vessel_id, key)
                 if other is not None and key != row.key:
                     session.delete(other)
                 session.delete(turn)
             pump, closed_at = row.pump_id, instant(row.closed_s or 0)
             if row.kind == BREAKDOWN.code:
-                row.state, row.closed_s = State.WINDOW_OPEN.value, None
+                row.state, row.closed_s = JobState.WINDOW_OPEN.value, None
                 row.version += 1
                 session.add(row)
             else:
                 session.delete(row)
             session.flush()
-            kind = now.plant.kind(occurrence.kind)
+            kind = now.plant.kind(job_id.kind)
             if pump is not None and kind.takes_pump_out:
                 there = Place(pump, place.vessel_id, place.plant_id, AssetKind.PUMP)
                 why = "close struck, not known: go and look"
                 returned(session, now.plant, there, closed_at, why, Test.NONE, None, hand.actor.name, seconds(now.at))
             payload = {
-                "job_no": occurrence.key,
+                "job_no": job_id.key,
                 "strikes_record": detail.get("record"),
                 "reason": reason,
                 "by": hand.actor.name,
             }
-            number, stamp = append(session, place.vessel_id, "close struck", now.at, payload)
-            want_plan(session, place.vessel_id, place.plant_id, seconds(now.at))
+            number, stamp = append_record(session, place.vessel_id, "close struck", now.at, payload)
+            ask_plan(session, place.vessel_id, place.plant_id, seconds(now.at))
             bump_revision(session, place.vessel_id)
             says = "Struck: the job is open again. What the pump is, is not known: go and look, then record it."
-            return Answer(200, {"job": occurrence.key, "record": number, "stamp": stamp, "says": says})
+            return Answer(200, {"job": job_id.key, "record": number, "stamp": stamp, "says": says})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def _acted_on(session: Session, vessel_id: str, pump_id: str, since_s: int) -> bool:
     """Whether the pump was put out, or worked on, since it was closed: nobody strikes what others have acted on."""
     down = any(
         one.status is OutageStatus.DOWN and one.recorded_s >= since_s
-        for one in work_rows.open_outages(session, vessel_id, pump_id)
+        for one in work_rows.open_outage_rows(session, vessel_id, pump_id)
     )
     keys = work_rows.jobs_worked_on(session, vessel_id, pump_id)
     return down or any(one.recorded_at > instant(since_s) for key in keys for one in steps_of(session, vessel_id, key))
 
 
-def _closed(session: Session, place: Place, occurrence: Occurrence) -> JobRow:
-    row = work_rows.job(session, place.vessel_id, occurrence.key)
+def _closed(session: Session, place: Place, job_id: JobId) -> JobRow:
+    row = work_rows.job_row(session, place.vessel_id, job_id.key)
     if row is None or row.closed_s is None:
         raise NotFound("This job is not closed, so there is nothing to check or to strike.")
     return row

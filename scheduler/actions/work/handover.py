@@ -6,8 +6,8 @@ from datetime import timedelta
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Hand, House, instant, once
-from scheduler.actions.vessel.document import held
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.actions.work.carried import carried, hung_by
 from scheduler.domain.base.enums import Role
@@ -15,7 +15,7 @@ from scheduler.domain.people.persons import Person, one_person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import aboard_rows, history_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import HandoverRow
 
 REVIEW = "monthly review signed"
@@ -23,7 +23,7 @@ LONGEST_TEXT = 5000
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 
 
-def write_handover(house: House, hand: Hand, vessel_id: str, text: str) -> Answer:
+def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> Answer:
     """Write and sign a handover note; who takes over signs it after.
 
     Raises:
@@ -33,11 +33,11 @@ def write_handover(house: House, hand: Hand, vessel_id: str, text: str) -> Answe
     if not text.strip() or len(text) > LONGEST_TEXT:
         says = f"1 to {LONGEST_TEXT} letters are expected; write what the one who takes over has to know"
         raise Refused(f"text: {says}.", faults=[("/text", says)])
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            held(session, vessel_id)
-            number = max((row.number for row in aboard_rows.handovers(session, vessel_id)), default=0) + 1
+            document_of(session, vessel_id)
+            number = max((row.number for row in aboard_rows.handover_rows(session, vessel_id)), default=0) + 1
             session.add(
                 HandoverRow(
                     vessel_id=vessel_id,
@@ -45,30 +45,30 @@ def write_handover(house: House, hand: Hand, vessel_id: str, text: str) -> Answe
                     text=text.strip(),
                     written_by_id=person_of(hand.actor).id,
                     written_by=hand.actor.name,
-                    written_s=house.now_s(),
+                    written_s=context.now_s(),
                 )
             )
-            open_now = carried(session, house, vessel_id)
+            open_now = carried(session, context, vessel_id)
             payload = {"handover": number, "text": text.strip(), "carries": open_now, "by": hand.actor.name}
-            record, _ = append(session, vessel_id, "handover note written", house.now(), payload)
+            record, _ = append_record(session, vessel_id, "handover note written", context.now(), payload)
             bump_revision(session, vessel_id)
             said = {"handover": number, "record": record, "says": "Written; who takes over signs it."}
             return Answer(201, {**said, "carries": open_now})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)
 
 
-def sign_handover(house: House, hand: Hand, vessel_id: str, number: int) -> Answer:
+def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> Answer:
     """Sign a handover note as the one who takes over.
 
     Raises:
         NotFound: no such note. NotAllowed: by the one who wrote it. Clash: it is signed.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            row = aboard_rows.handover(session, vessel_id, number)
+            row = aboard_rows.handover_row(session, vessel_id, number)
             if row is None:
                 raise NotFound(f"There is no handover note {number} on {vessel_id}.")
             if row.signed_s is not None:
@@ -81,20 +81,20 @@ def sign_handover(house: House, hand: Hand, vessel_id: str, number: int) -> Answ
                     f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
                     "an own lock first; where there is no relief, the chief engineer does, on record."
                 )
-            row.signed_by, row.signed_s = hand.actor.name, house.now_s()
+            row.signed_by, row.signed_s = hand.actor.name, context.now_s()
             session.add(row)
             payload = {"handover": number, "written_by": row.written_by, "by": hand.actor.name}
-            record, _ = append(session, vessel_id, "handover note signed", house.now(), payload)
+            record, _ = append_record(session, vessel_id, "handover note signed", context.now(), payload)
             bump_revision(session, vessel_id)
             return Answer(200, {"handover": number, "record": record, "says": f"Signed by {hand.actor.name}."})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)
 
 
-def handovers_of(house: House, vessel_id: str) -> list[dict[str, Any]]:
+def handovers_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's handover notes, newest first."""
-    with house.db.read() as session:
-        rows = aboard_rows.handovers(session, vessel_id)
+    with context.db.read() as session:
+        rows = aboard_rows.handover_rows(session, vessel_id)
     return [
         {
             "handover": row.number,
@@ -108,7 +108,7 @@ def handovers_of(house: House, vessel_id: str) -> list[dict[str, Any]]:
     ]
 
 
-def sign_review(house: House, hand: Hand, vessel_id: str, month: str, text: str) -> Answer:
+def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: str) -> Answer:
     """The chief engineer signs the review of a month that is over; what it rests on is the record up to here.
 
     Raises:
@@ -123,18 +123,18 @@ def sign_review(house: House, hand: Hand, vessel_id: str, month: str, text: str)
     if len(text) > LONGEST_TEXT:
         says = f"at most {LONGEST_TEXT} letters are expected"
         raise Refused(f"text: {says}.", faults=[("/text", says)])
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            held(session, vessel_id)
-            aboard = house.now() + timedelta(minutes=offset_minutes(session, vessel_id, house.now()))
+            document_of(session, vessel_id)
+            aboard = context.now() + timedelta(minutes=offset_minutes(session, vessel_id, context.now()))
             if month >= f"{aboard:%Y-%m}":
                 says = f"{month} is not over yet; sign it when it is"
                 raise Refused(f"month: {says}.", faults=[("/month", says)])
             before = next((one for one in _reviews(session, vessel_id) if one["month"] == month), None)
             if before is not None:
                 raise Clash(f"The review of {month} was signed already, by {before['by']}.")
-            last, stamp = history_rows.head(session, vessel_id)
+            last, stamp = history_rows.chain_head(session, vessel_id)
             payload = {
                 "month": month,
                 "text": text.strip(),
@@ -142,22 +142,22 @@ def sign_review(house: House, hand: Hand, vessel_id: str, month: str, text: str)
                 "after_stamp": stamp,
                 "by": hand.actor.name,
             }
-            record, _ = append(session, vessel_id, REVIEW, house.now(), payload)
+            record, _ = append_record(session, vessel_id, REVIEW, context.now(), payload)
             bump_revision(session, vessel_id)
             return Answer(201, {"month": month, "record": record, "says": f"Signed by {hand.actor.name}."})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)
 
 
-def reviews_of(house: House, vessel_id: str) -> list[dict[str, Any]]:
+def reviews_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's signed reviews, newest first."""
-    with house.db.read() as session:
+    with context.db.read() as session:
         return _reviews(session, vessel_id)[::-1]
 
 
 def _reviews(session: Session, vessel_id: str) -> list[dict[str, Any]]:
     told = []
-    for record in history_rows.records(session, vessel_id, kind=REVIEW):
+    for record in history_rows.record_rows(session, vessel_id, kind=REVIEW):
         members = json.loads(record.text)
         told.append(
             {

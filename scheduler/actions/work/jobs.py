@@ -8,27 +8,27 @@ from math import ceil
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import AHEAD, Answer, Hand, House, instant, once, seconds
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.hours.ledger import derive_vessel
-from scheduler.actions.plant_state.load import Situation, hours_then, load, outage_of
+from scheduler.actions.plant_state.load import PlantState, hours_then, load_plant, outage_of
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.work import (
-    KeptStep,
+    StoredStep,
     begun_at,
     must_be_newest,
     procedure_of,
     require_no_tag,
     state_of,
     steps_of,
-    summary,
+    work_summary,
 )
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.nonconformities import open_about, open_for
-from scheduler.domain.base.enums import State, Subject, Test
+from scheduler.domain.base.enums import JobState, Subject, Test
 from scheduler.domain.capacity.minimum import check_outage
-from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.due.subjects import in_place_since, renewals, where
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.people.persons import same_name
@@ -51,7 +51,7 @@ from scheduler.errors import Clash, NotFound, Refused
 from scheduler.shiptime import ship_time
 from scheduler.storage import fleet_rows, work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import AssetKind, DoneRow, JobRow
 from scheduler.wording.work import against_words, skipped_words
 
@@ -86,7 +86,7 @@ class Close:
     reason: str = ""
 
 
-def job_place(house: House, actor: Actor, key: str) -> tuple[Place, Occurrence]:
+def job_place(context: Context, actor: Actor, key: str) -> tuple[Place, JobId]:
     """Where that occurrence belongs.
 
     Raises:
@@ -99,18 +99,18 @@ def job_place(house: House, actor: Actor, key: str) -> tuple[Place, Occurrence]:
     )
     if not (kind and subject and number.isascii() and number.isdigit() and 0 < len(number) < 10):
         raise missing
-    with house.db.read() as session:
-        row = fleet_rows.asset(session, subject)
+    with context.db.read() as session:
+        row = fleet_rows.asset_row(session, subject)
     if row is None or row.kind is AssetKind.COUNTER:
         raise missing
     actor.must_reach(row.vessel_id, f"job {key}")
-    return Place(subject, row.vessel_id, row.plant_id or row.id, row.kind), Occurrence(
+    return Place(subject, row.vessel_id, row.plant_id or row.id, row.kind), JobId(
         kind=kind, subject=subject, sequence=int(number)
     )
 
 
 def close_job(
-    house: House, hand: Hand, place: Place, occurrence: Occurrence, told: Close, *, if_match: int | None = None
+    context: Context, hand: Hand, place: Place, job_id: JobId, told: Close, *, if_match: int | None = None
 ) -> Answer:
     """Close an occurrence, or record that its test failed (it stays open then and its pump counts nothing).
 
@@ -122,23 +122,23 @@ def close_job(
             instant to come, before the subject was in place or before the turn before, hours that the counter has not
             reached, nobody named, the checker is the doer.
     """
-    derive_vessel(house, place.vessel_id)
-    with house.db.write(place.vessel_id) as session:
+    derive_vessel(context, place.vessel_id)
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            now = load(session, house, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, occurrence)
-            job = open_job(session, now, occurrence)
+            now = load_plant(session, context, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, job_id)
+            job = open_job(session, now, job_id)
             _people(told)
-            _when(now, kind, occurrence, told)
-            kept = steps_of(session, place.vessel_id, occurrence.key)
+            _when(now, kind, job_id, told)
+            kept = steps_of(session, place.vessel_id, job_id.key)
             must_be_newest(kept, if_match)
             _finished(kept, told, now.offset_minutes)
-            ran, source, remark = _hours(session, now, kind, occurrence, told)
-            lacks = _lacks(session, now, kind, occurrence, told, kept)
+            ran, source, remark = _hours(session, now, kind, job_id, told)
+            lacks = _lacks(session, now, kind, job_id, told, kept)
             return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark, lacks)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,9 +160,9 @@ class Lacks:
 
 
 def _lacks(
-    session: Session, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close, kept: Sequence[KeptStep]
+    session: Session, now: PlantState, kind: JobKind, job_id: JobId, told: Close, kept: Sequence[StoredStep]
 ) -> Lacks:
-    pump = where(now.plant, kind.subject, occurrence.subject, told.done_at)[0] if kind.takes_pump_out else None
+    pump = where(now.plant, kind.subject, job_id.subject, told.done_at)[0] if kind.takes_pump_out else None
     begun = begun_at(kept, told.opened_at or told.done_at)
     procedure = procedure_of(session, now.vessel.id, now.plant, kind, pump, begun, now.offset_minutes)
     steps = [one.step for one in kept]
@@ -175,7 +175,7 @@ def _lacks(
     return Lacks(missing, tuple(against), breach)
 
 
-def _finished(kept: Sequence[KeptStep], told: Close, offset_minutes: int) -> None:
+def _finished(kept: Sequence[StoredStep], told: Close, offset_minutes: int) -> None:
     """A job whose work was recorded step by step is closed when that work is at its end; a failed test needs no end."""
     work = state_of(kept)
     against = close_objections(work) if kept and told.test is not Test.FAILED else []
@@ -189,7 +189,7 @@ def _finished(kept: Sequence[KeptStep], told: Close, offset_minutes: int) -> Non
         raise Clash(" ".join(said), more={"objections": told_so})
 
 
-def _with_steps(told: Close, kept: Sequence[KeptStep]) -> Close:
+def _with_steps(told: Close, kept: Sequence[StoredStep]) -> Close:
     """What the steps say already need not be told again: test, permit, when it was opened."""
     work = state_of(kept)
     opened = min((one.step.at for one in kept if one.step.kind in ("tag placed", "opened")), default=None)
@@ -214,19 +214,19 @@ def _people(told: Close) -> None:
         raise Refused(f"checked_by: {says}", faults=[("/checked_by", says)])
 
 
-def _when(now: Situation, kind: JobKind, occurrence: Occurrence, told: Close) -> None:
+def _when(now: PlantState, kind: JobKind, job_id: JobId, told: Close) -> None:
     def refuse(says: str) -> None:
         raise Refused(f"done_at: {says}", faults=[("/done_at", says)])
 
     if told.done_at > now.at + AHEAD:
         refuse(f"{told.done_at:%Y-%m-%d %H:%M%z} is still to come; give the instant at which the job was finished.")
-    begun = in_place_since(now.plant, kind.subject, occurrence.subject)
+    begun = in_place_since(now.plant, kind.subject, job_id.subject)
     if begun is not None and told.done_at < begun:
         refuse(
-            f"{told.done_at:%Y-%m-%d %H:%M%z} is before {occurrence.subject} was fitted on {begun:%Y-%m-%d %H:%MZ}. "
+            f"{told.done_at:%Y-%m-%d %H:%M%z} is before {job_id.subject} was fitted on {begun:%Y-%m-%d %H:%MZ}. "
             "Check the date, or that this is the right pump."
         )
-    before = now.done.get((occurrence.kind, occurrence.subject))
+    before = now.done.get((job_id.kind, job_id.subject))
     if before is not None and told.done_at <= before.done_at:
         refuse(
             f"this is not after the turn before, done on {before.done_at:%Y-%m-%d %H:%MZ}. Check the date and the job."
@@ -237,20 +237,20 @@ def _when(now: Situation, kind: JobKind, occurrence: Occurrence, told: Close) ->
 
 
 def _hours(
-    session: Session, now: Situation, kind: JobKind, occurrence: Occurrence, told: Close
+    session: Session, now: PlantState, kind: JobKind, job_id: JobId, told: Close
 ) -> tuple[RunningHours | None, HoursSource | None, str]:
     """Hours of the subject when done, where they came from, and a remark when hand and ledger differ."""
     if kind.subject is Subject.PLANT:
         return None, None, ""
-    then = hours_then(session, now, kind.subject, occurrence.subject, told.done_at)
+    then = hours_then(session, now, kind.subject, job_id.subject, told.done_at)
     if told.running_hours is None:
         return then, HoursSource.ESTIMATED if then.estimated else HoursSource.COUNTER, ""
     given = told.running_hours
-    at_most = now.hours[kind.subject, occurrence.subject]
+    at_most = now.hours[kind.subject, job_id.subject]
     silent_h = 0.0 if at_most.as_of is None else max(0.0, (now.at - at_most.as_of) / timedelta(hours=1))
     if given < 0 or given > at_most.hours + silent_h + 1:
         says = (
-            f"{given:g} h is more than {occurrence.subject} can have run by now ({at_most.hours:.0f} h by its counter). "
+            f"{given:g} h is more than {job_id.subject} can have run by now ({at_most.hours:.0f} h by its counter). "
             "Give its hours when the job was done, or leave them out."
         )
         raise Refused(f"running_hours: {says}", faults=[("/running_hours", says)])
@@ -262,19 +262,19 @@ def _hours(
 def _close(
     session: Session,
     hand: Hand,
-    now: Situation,
+    now: PlantState,
     kind: JobKind,
     job: DueJob,
     told: Close,
-    kept: Sequence[KeptStep],
+    kept: Sequence[StoredStep],
     ran: RunningHours | None,
     source: HoursSource | None,
     remark: str,
     lacks: Lacks,
 ) -> Answer:
-    vessel_id, plant, key = now.vessel.id, now.plant, job.occurrence.key
-    pump, position = where(plant, kind.subject, job.occurrence.subject, told.done_at)
-    work = summary(kept)
+    vessel_id, plant, key = now.vessel.id, now.plant, job.job_id.key
+    pump, position = where(plant, kind.subject, job.job_id.subject, told.done_at)
+    work = work_summary(kept)
     least = _least_margin(session, now, pump, told) if pump is not None and kind.takes_pump_out else None
     record = ClosedJob(
         vessel=now.vessel.name,
@@ -316,7 +316,7 @@ def _close(
         "flags": flags,
         "not_recorded": [{"act": one.act, "names": list(one.names)} for one in lacks.skipped],
     }
-    number, stamp = append(session, vessel_id, words, now.at, payload)
+    number, stamp = append_record(session, vessel_id, words, now.at, payload)
     if not failed and record.verdict is Verdict.LATE:
         open_for(session, now, job, hand.actor.name)
     if not failed and (lacks.breach or lacks.against):
@@ -327,7 +327,7 @@ def _close(
         require_no_tag(session, vessel_id, pump)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
         reason = told.reason or f"{kind.name}, {key}"
-        broken = any(one.occurrence.subject == pump for one in now.breakdowns) and kind.code != BREAKDOWN.code
+        broken = any(one.job_id.subject == pump for one in now.breakdowns) and kind.code != BREAKDOWN.code
         if not (broken and told.test is Test.NONE):  # without a test another job does not bring back what broke down
             returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))
     renewed: list[str] = []
@@ -344,11 +344,11 @@ def _close(
             flags,
             verdict=record.verdict,
         )
-        for code, subject in renewals(plant, kind, job.occurrence.subject, told.done_at):
+        for code, subject in renewals(plant, kind, job.job_id.subject, told.done_at):
             other = plant.kind(code)
             if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
                 renewed += _renew(session, hand, now, other, subject, told, key, number)
-    want_plan(session, vessel_id, plant.id, seconds(now.at))
+    ask_plan(session, vessel_id, plant.id, seconds(now.at))
     bump_revision(session, vessel_id)
     after = _after(told.test, pump is not None and kind.takes_pump_out)
     return Answer(
@@ -374,7 +374,7 @@ def _close(
 def _due_point(kind: JobKind, job: DueJob) -> DuePoint:
     if kind is BREAKDOWN:
         return NO_DUE_POINT
-    if job.state is State.NOT_KNOWN:
+    if job.state is JobState.NOT_KNOWN:
         return LAST_NOT_KNOWN
     return due_point_of(
         kind,
@@ -386,12 +386,12 @@ def _due_point(kind: JobKind, job: DueJob) -> DuePoint:
     )
 
 
-def _least_margin(session: Session, now: Situation, pump: str, told: Close) -> float | None:
+def _least_margin(session: Session, now: PlantState, pump: str, told: Close) -> float | None:
     """Smallest available minus minimum while the pump was out, swept m3/h, of the outages that truly were; none when it is not
     known since when it was out."""
     if told.opened_at is None:
         return None
-    rows = work_rows.outages(session, now.vessel.id, now.plant.id, since_s=seconds(told.opened_at))
+    rows = work_rows.outage_rows(session, now.vessel.id, now.plant.id, since_s=seconds(told.opened_at))
     hours = max(1, ceil((told.done_at - told.opened_at) / timedelta(hours=1)))
     if hours > MOST_HOURS_OPEN:
         return None
@@ -409,7 +409,7 @@ def _least_margin(session: Session, now: Situation, pump: str, told: Close) -> f
     return found.least_margin_litres_per_h / 1000
 
 
-def _opened_as_shown(now: Situation, key: str, told: Close) -> bool:
+def _opened_as_shown(now: PlantState, key: str, told: Close) -> bool:
     """Whether the work began on the ship's day that the plan aboard, and the calendar, had for it."""
     slot = None if now.taken is None else now.taken.times().get(key)
     began = told.opened_at or told.done_at
@@ -433,7 +433,7 @@ def _after(test: Test, out: bool) -> str | None:
 def _mark_done(
     session: Session,
     hand: Hand,
-    now: Situation,
+    now: PlantState,
     job: DueJob,
     told: Close,
     ran_s: int,
@@ -443,17 +443,17 @@ def _mark_done(
     by: str | None = None,
     verdict: Verdict | None = None,
 ) -> None:
-    occurrence = job.occurrence
+    job_id = job.job_id
     session.add(
         DoneRow(
             vessel_id=now.vessel.id,
-            kind=occurrence.kind,
-            subject_id=occurrence.subject,
-            sequence=occurrence.sequence,
+            kind=job_id.kind,
+            subject_id=job_id.subject,
+            sequence=job_id.sequence,
             at_s=seconds(told.done_at),
             running_seconds=ran_s,
             estimated=estimated,
-            job_key=by or occurrence.key,
+            job_key=by or job_id.key,
         )
     )
     detail: dict[str, Any] = {
@@ -476,16 +476,16 @@ def _mark_done(
         "recorded_by_id": person_of(hand.actor).id,
         "recorded_s": seconds(now.at),
     }
-    row = work_rows.job(session, now.vessel.id, occurrence.key)
+    row = work_rows.job_row(session, now.vessel.id, job_id.key)
     if row is None:
         row = JobRow(
-            key=occurrence.key,
+            key=job_id.key,
             vessel_id=now.vessel.id,
             plant_id=now.plant.id,
-            kind=occurrence.kind,
-            subject_id=occurrence.subject,
-            sequence=occurrence.sequence,
-            state=State.DONE.value,
+            kind=job_id.kind,
+            subject_id=job_id.subject,
+            sequence=job_id.sequence,
+            state=JobState.DONE.value,
             due_s=seconds(job.due_at),
             window_s=seconds(job.window_opens_at),
             limit_s=seconds(job.limit_at or job.due_at),
@@ -493,30 +493,28 @@ def _mark_done(
             version=0,
         )
     row.pump_id, row.position_id = job.pump, job.position
-    row.state, row.closed_s, row.detail = State.DONE.value, seconds(told.done_at), json.dumps(detail)
+    row.state, row.closed_s, row.detail = JobState.DONE.value, seconds(told.done_at), json.dumps(detail)
     row.version += 1
     session.add(row)
 
 
 def _renew(
-    session: Session, hand: Hand, now: Situation, kind: JobKind, subject: str, told: Close, by: str, record: int
+    session: Session, hand: Hand, now: PlantState, kind: JobKind, subject: str, told: Close, by: str, record: int
 ) -> list[str]:
     """The open turn of what this job renews is done with it; its key, or nothing when it is not due on anything."""
-    job = next(
-        (j for j in now.jobs if j.first and (j.occurrence.kind, j.occurrence.subject) == (kind.code, subject)), None
-    )
+    job = next((j for j in now.jobs if j.first and (j.job_id.kind, j.job_id.subject) == (kind.code, subject)), None)
     before = now.done.get((kind.code, subject))
     if job is None or (before is not None and told.done_at <= before.done_at):
         return []
     ran = 0 if kind.subject is Subject.PLANT else hours_then(session, now, kind.subject, subject, told.done_at).seconds
     _mark_done(session, hand, now, job, told, ran, estimated=True, record=record, by=by)
-    return [job.occurrence.key]
+    return [job.job_id.key]
 
 
-def closed_job(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any] | None:
+def closed_job(context: Context, place: Place, job_id: JobId) -> dict[str, Any] | None:
     """A closed job as kept, or none."""
-    with house.db.read() as session:
-        row = work_rows.job(session, place.vessel_id, occurrence.key)
+    with context.db.read() as session:
+        row = work_rows.job_row(session, place.vessel_id, job_id.key)
     if row is None or row.closed_s is None:
         return None
     at = instant(row.closed_s).isoformat().replace("+00:00", "Z")

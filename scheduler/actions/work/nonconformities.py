@@ -5,62 +5,62 @@ from collections.abc import Sequence
 from typing import Any
 
 from scheduler.actions.base.actor import AUTHORITY, person_of
-from scheduler.actions.base.context import Answer, Hand, House, once, seconds, utc_text
-from scheduler.actions.plant_state.load import Situation, situation
-from scheduler.actions.vessel.document import held
+from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.plant_state.load import PlantState, plant_state
+from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.domain.work.against import Objection, from_plain, to_plain
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import company_rows, fleet_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import NonConformityRow
 from scheduler.wording.work import against_words
 
 PAST_LIMIT = "past limit"
 
 
-def open_where_due(house: House) -> list[str]:
+def open_where_due(context: Context) -> list[str]:
     """Open a non-conformity for each job past its limit that has none yet; the vessels where one was opened."""
-    with house.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessels(session)]
+    with context.db.read() as session:
+        vessels = [row.id for row in fleet_rows.vessel_rows(session)]
     opened = []
     for vessel_id in vessels:
-        with house.db.read() as session:
-            plants = [plant.id for plant in held(session, vessel_id)[0].plants]
+        with context.db.read() as session:
+            plants = [plant.id for plant in document_of(session, vessel_id)[0].plants]
         for plant_id in plants:
-            now = situation(house, vessel_id, plant_id)
-            if any(job.first and job.state is State.PAST_LIMIT for job in now.jobs) and _open(house, now):
+            now = plant_state(context, vessel_id, plant_id)
+            if any(job.first and job.state is JobState.PAST_LIMIT for job in now.jobs) and _open(context, now):
                 opened.append(vessel_id)
     return opened
 
 
-def _open(house: House, now: Situation) -> bool:
-    late = [job for job in now.jobs if job.first and job.state is State.PAST_LIMIT]
-    with house.db.write(now.vessel.id) as session:
+def _open(context: Context, now: PlantState) -> bool:
+    late = [job for job in now.jobs if job.first and job.state is JobState.PAST_LIMIT]
+    with context.db.write(now.vessel.id) as session:
         opened = [open_for(session, now, job, "timer") for job in late]
         if any(opened):
             bump_revision(session, now.vessel.id)
     return any(opened)
 
 
-def open_for(session: Session, now: Situation, job: DueJob, by: str) -> bool:
+def open_for(session: Session, now: PlantState, job: DueJob, by: str) -> bool:
     """Open one for a job past its limit, unless that limit has one; whether it was opened."""
-    vessel_id, key, limit_at = now.vessel.id, job.occurrence.key, job.limit_at
+    vessel_id, key, limit_at = now.vessel.id, job.job_id.key, job.limit_at
     if limit_at is None:
         return False
     of_job = [
         row
-        for row in company_rows.non_conformities(session, vessel_id)
+        for row in company_rows.nonconformity_rows(session, vessel_id)
         if (row.job_key, row.about) == (key, PAST_LIMIT)
     ]
     postponed = job.postponed_to is not None
     if any(not postponed or row.limit_s == seconds(limit_at) for row in of_job):
         return False
-    number = company_rows.next_non_conformity(session, vessel_id)
+    number = company_rows.next_nonconformity_number(session, vessel_id)
     session.add(
         NonConformityRow(
             vessel_id=vessel_id,
@@ -81,12 +81,12 @@ def open_for(session: Session, now: Situation, job: DueJob, by: str) -> bool:
         "postponed": postponed,
         "by": by,
     }
-    append(session, vessel_id, "non-conformity opened", now.at, payload)
+    append_record(session, vessel_id, "non-conformity opened", now.at, payload)
     return True
 
 
 def open_about(
-    session: Session, now: Situation, key: str, about: str, against: Sequence[Objection], by: str, **more: object
+    session: Session, now: PlantState, key: str, about: str, against: Sequence[Objection], by: str, **more: object
 ) -> int:
     """Open one for what broke a rule in the work on a job, or add to the one that nobody answered yet; its number.
 
@@ -97,7 +97,7 @@ def open_about(
     plain = [to_plain(one) for one in against]
     waiting = [
         row
-        for row in company_rows.non_conformities(session, vessel_id, only_open=True)
+        for row in company_rows.nonconformity_rows(session, vessel_id, only_open=True)
         if (row.job_key, row.about) == (key, about) and row.answered_s is None
     ]
     if waiting:
@@ -106,7 +106,7 @@ def open_about(
     else:
         row = NonConformityRow(
             vessel_id=vessel_id,
-            number=company_rows.next_non_conformity(session, vessel_id),
+            number=company_rows.next_nonconformity_number(session, vessel_id),
             plant_id=now.plant.id,
             job_key=key,
             limit_s=seconds(now.at),
@@ -117,11 +117,13 @@ def open_about(
     session.add(row)
     session.flush()
     payload = {"non_conformity": row.number, "job_no": key, "about": about, "against": plain, "by": by, **more}
-    append(session, vessel_id, "non-conformity widened" if waiting else "non-conformity opened", now.at, payload)
+    append_record(session, vessel_id, "non-conformity widened" if waiting else "non-conformity opened", now.at, payload)
     return row.number
 
 
-def answer(house: House, hand: Hand, vessel_id: str, number: int, *, cause: str, corrective_action: str) -> Answer:
+def answer_nonconformity(
+    context: Context, hand: Hand, vessel_id: str, number: int, *, cause: str, corrective_action: str
+) -> Answer:
     """Say why it came about and what is done so that it does not again.
 
     Raises:
@@ -136,13 +138,13 @@ def answer(house: House, hand: Hand, vessel_id: str, number: int, *, cause: str,
         raise Refused(
             "A non-conformity is answered with its cause and the corrective action; give both.", faults=faults
         )
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
             row = _held(session, hand, vessel_id, number)
             row.cause, row.corrective_action = cause.strip(), corrective_action.strip()
             row.answered_by_id, row.answered_by = person_of(hand.actor)
-            row.answered_s = house.now_s()
+            row.answered_s = context.now_s()
             session.add(row)
             payload = {
                 "non_conformity": number,
@@ -151,14 +153,14 @@ def answer(house: House, hand: Hand, vessel_id: str, number: int, *, cause: str,
                 "corrective_action": corrective_action,
                 "by": hand.actor.name,
             }
-            record, _ = append(session, vessel_id, "non-conformity answered", house.now(), payload)
+            record, _ = append_record(session, vessel_id, "non-conformity answered", context.now(), payload)
             bump_revision(session, vessel_id)
             return Answer(200, {"non_conformity": number, "state": "answered", "record": record})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)
 
 
-def close(house: House, hand: Hand, vessel_id: str, number: int) -> Answer:
+def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: int) -> Answer:
     """Close an answered non-conformity; chief engineer or office, not the one who answered.
 
     Raises:
@@ -166,7 +168,7 @@ def close(house: House, hand: Hand, vessel_id: str, number: int) -> Answer:
     """
     if hand.actor.role not in AUTHORITY:
         raise NotAllowed("A non-conformity is closed by the chief engineer or the office.")
-    with house.db.write(vessel_id) as session:
+    with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
             row = _held(session, hand, vessel_id, number)
@@ -174,19 +176,19 @@ def close(house: House, hand: Hand, vessel_id: str, number: int) -> Answer:
                 raise Clash(f"Non-conformity {number} has no cause and corrective action yet; answer it first.")
             if one_person(Person(row.answered_by_id or "", row.answered_by or ""), person_of(hand.actor)):
                 raise NotAllowed("Who answered a non-conformity does not close it: another person does.")
-            row.closed_by, row.closed_s = hand.actor.name, house.now_s()
+            row.closed_by, row.closed_s = hand.actor.name, context.now_s()
             session.add(row)
             payload = {"non_conformity": number, "job_no": row.job_key, "by": hand.actor.name}
-            record, _ = append(session, vessel_id, "non-conformity closed", house.now(), payload)
+            record, _ = append_record(session, vessel_id, "non-conformity closed", context.now(), payload)
             bump_revision(session, vessel_id)
             return Answer(200, {"non_conformity": number, "state": "closed", "record": record})
 
-        return once(session, vessel_id, hand, house.now_s(), act)
+        return once(session, vessel_id, hand, context.now_s(), act)
 
 
 def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConformityRow:
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    row = company_rows.non_conformity(session, vessel_id, number)
+    row = company_rows.nonconformity_row(session, vessel_id, number)
     if row is None:
         raise NotFound(f"There is no non-conformity {number} on {vessel_id}.")
     if row.closed_s is not None:
@@ -194,11 +196,11 @@ def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConfo
     return row
 
 
-def listed(house: House, vessel_id: str) -> list[dict[str, Any]]:
+def nonconformities_listed(context: Context, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's non-conformities, newest first, as answers tell them."""
-    with house.db.read() as session:
-        rows = company_rows.non_conformities(session, vessel_id)
-        offset = offset_minutes(session, vessel_id, house.now())
+    with context.db.read() as session:
+        rows = company_rows.nonconformity_rows(session, vessel_id)
+        offset = offset_minutes(session, vessel_id, context.now())
     return [
         {
             "non_conformity": row.number,

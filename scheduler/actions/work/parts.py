@@ -2,29 +2,29 @@
 
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, instant, once
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
 from scheduler.storage import aboard_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import PartCountRow
 
 MOST_ABOARD = 10_000
 
 
-def count_part(house: House, hand: Hand, place: Place, *, name: str, aboard: int) -> Answer:
+def count_part(context: Context, hand: Hand, place: Place, *, name: str, aboard: int) -> Answer:
     """Set how many of a part are aboard.
 
     Raises:
         Refused: no job sheet of the plant names that part, or a count below 0 or beyond 10 000.
     """
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            vessel, _ = held(session, place.vessel_id)
+            vessel, _ = document_of(session, place.vessel_id)
             known = names_of(plant_of(vessel, place.plant_id))
             if name not in known:
                 there = ", ".join(known) or "none"
@@ -33,20 +33,20 @@ def count_part(house: House, hand: Hand, place: Place, *, name: str, aboard: int
             if not 0 <= aboard <= MOST_ABOARD:
                 says = f"{aboard} were counted: 0 to {MOST_ABOARD} was expected."
                 raise Refused(says, faults=[("/aboard", says)])
-            row = aboard_rows.part_count(session, place.vessel_id, place.plant_id, name)
+            row = aboard_rows.part_count_row(session, place.vessel_id, place.plant_id, name)
             before = None if row is None else row.aboard
-            _keep(session, place, row, name, aboard, hand.actor.name, house.now_s())
+            _keep(session, place, row, name, aboard, hand.actor.name, context.now_s())
             payload = {"part": name, "aboard": aboard, "before": before, "plant": place.plant_id, "by": hand.actor.name}
-            number, _ = append(session, place.vessel_id, "part counted", house.now(), payload)
+            number, _ = append_record(session, place.vessel_id, "part counted", context.now(), payload)
             bump_revision(session, place.vessel_id)
             return Answer(200, {"part": name, "aboard": aboard, "before": before, "record": number})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def use_part(session: Session, place: Place, name: str, used: float | None, by: str, now_s: int) -> int | None:
     """Take what was used from the count (1 where no figure was given); what is left, never below 0; none if not counted."""
-    row = aboard_rows.part_count(session, place.vessel_id, place.plant_id, name)
+    row = aboard_rows.part_count_row(session, place.vessel_id, place.plant_id, name)
     if row is None:
         return None
     left = max(0, row.aboard - (1 if used is None else max(0, round(used))))
@@ -54,11 +54,11 @@ def use_part(session: Session, place: Place, name: str, used: float | None, by: 
     return left
 
 
-def parts_of(house: House, place: Place) -> list[dict[str, Any]]:
+def parts_of(context: Context, place: Place) -> list[dict[str, Any]]:
     """Every part that a job sheet of the plant names, with how many are aboard (none: not counted yet)."""
-    with house.db.read() as session:
-        vessel, _ = held(session, place.vessel_id)
-        rows = {row.name: row for row in aboard_rows.part_counts(session, place.vessel_id, place.plant_id)}
+    with context.db.read() as session:
+        vessel, _ = document_of(session, place.vessel_id)
+        rows = {row.name: row for row in aboard_rows.part_count_rows(session, place.vessel_id, place.plant_id)}
     told = []
     for name in names_of(plant_of(vessel, place.plant_id)):
         row = rows.get(name)
@@ -73,10 +73,10 @@ def parts_of(house: House, place: Place) -> list[dict[str, Any]]:
     return told
 
 
-def aboard_of(house: House, vessel_id: str, plant_id: str) -> dict[str, int]:
+def part_counts_of(context: Context, vessel_id: str, plant_id: str) -> dict[str, int]:
     """How many are aboard of each counted part."""
-    with house.db.read() as session:
-        return {row.name: row.aboard for row in aboard_rows.part_counts(session, vessel_id, plant_id)}
+    with context.db.read() as session:
+        return {row.name: row.aboard for row in aboard_rows.part_count_rows(session, vessel_id, plant_id)}
 
 
 def names_of(plant: Plant) -> list[str]:

@@ -6,33 +6,31 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Hand, House, once
+from scheduler.actions.base.context import Answer, Context, Hand, once
 from scheduler.actions.plant_state.open_jobs import kind_of
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.due.jobs import Occurrence
+from scheduler.domain.due.jobs import JobId
 from scheduler.domain.record.chain import Record
 from scheduler.domain.work.photos import ENDINGS, picture_type
 from scheduler.errors import NotFound, Refused, TooLarge
 from scheduler.storage import history_rows, photo_files
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 
 PHOTO = "photo kept"
 MOST_PHOTOS = 40
 """A job."""
 
 
-def keep_photo(
-    house: House, hand: Hand, place: Place, occurrence: Occurrence, *, content: bytes, text: str = ""
-) -> Answer:
+def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, content: bytes, text: str = "") -> Answer:
     """Keep a photo of a job, open or closed; the same picture twice is one file and one record.
 
     Raises:
         TooLarge: over the setting photo_limit_bytes. Refused: no JPEG, PNG or WebP by its content, or too many.
         StorageFull: it cannot be written.
     """
-    limit = house.settings.photo_limit_bytes
+    limit = context.settings.photo_limit_bytes
     if len(content) > limit:
         raise TooLarge(
             f"The photo has {len(content)} bytes: at most {limit} are taken. Make it smaller and send it again."
@@ -42,50 +40,50 @@ def keep_photo(
         says = "a JPEG, PNG or WebP picture is expected; the content of this file is none of them"
         raise Refused(f"photo: {says}.", faults=[("/photo", says)])
     digest = hashlib.sha256(content).hexdigest()
-    photo_files.keep(folder_of(house, place.vessel_id), f"{digest}.{ENDINGS[media]}", content)
-    with house.db.write(place.vessel_id) as session:
+    photo_files.keep_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}", content)
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            vessel, _ = held(session, place.vessel_id)
-            kind_of(plant_of(vessel, place.plant_id), occurrence)
-            before = _of_job(history_rows.records(session, place.vessel_id, kind=PHOTO), occurrence.key)
+            vessel, _ = document_of(session, place.vessel_id)
+            kind_of(plant_of(vessel, place.plant_id), job_id)
+            before = _of_job(history_rows.record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
             same = next((one for one in before if one["sha256"] == digest), None)
             if same is not None:
                 return Answer(200, same)
             if len(before) >= MOST_PHOTOS:
-                raise Refused(f"Job {occurrence.key} has {len(before)} photos, which is the most.")
+                raise Refused(f"Job {job_id.key} has {len(before)} photos, which is the most.")
             payload = {
-                "job_no": occurrence.key,
+                "job_no": job_id.key,
                 "sha256": digest,
                 "media_type": media,
                 "bytes": len(content),
                 "text": text.strip()[:200],
                 "by": hand.actor.name,
             }
-            number, _ = append(session, place.vessel_id, PHOTO, house.now(), payload)
+            number, _ = append_record(session, place.vessel_id, PHOTO, context.now(), payload)
             bump_revision(session, place.vessel_id)
             return Answer(201, {**payload, "record": number})
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def photos_of(house: House, place: Place, occurrence: Occurrence) -> list[dict[str, Any]]:
+def photos_of(context: Context, place: Place, job_id: JobId) -> list[dict[str, Any]]:
     """The photos of a job, in the order in which they were kept."""
-    with house.db.read() as session:
-        return _of_job(history_rows.records(session, place.vessel_id, kind=PHOTO), occurrence.key)
+    with context.db.read() as session:
+        return _of_job(history_rows.record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
 
 
-def photo(house: House, place: Place, occurrence: Occurrence, digest: str) -> tuple[bytes, str]:
+def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[bytes, str]:
     """Content and media type of a kept photo.
 
     Raises:
         NotFound: the job has no such photo, or its file is gone or was changed since.
     """
-    kept = next((one for one in photos_of(house, place, occurrence) if one["sha256"] == digest), None)
+    kept = next((one for one in photos_of(context, place, job_id) if one["sha256"] == digest), None)
     if kept is None:
-        raise NotFound(f"Job {occurrence.key} has no photo {digest[:64]}.")
+        raise NotFound(f"Job {job_id.key} has no photo {digest[:64]}.")
     media = str(kept["media_type"])
-    content = photo_files.read(folder_of(house, place.vessel_id), f"{digest}.{ENDINGS[media]}")
+    content = photo_files.read_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}")
     if content is None or hashlib.sha256(content).hexdigest() != digest:
         raise NotFound(
             f"The file of photo {digest[:12]} is gone from the photo folder, or is not the one that record {kept['record']} "
@@ -94,14 +92,14 @@ def photo(house: House, place: Place, occurrence: Occurrence, digest: str) -> tu
     return content, media
 
 
-def folder_of(house: House, vessel_id: str) -> Path:
+def folder_of(context: Context, vessel_id: str) -> Path:
     """Where a vessel's photos are kept. Raises Refused when there is no place: PostgreSQL without the setting photo_folder."""
-    chosen = house.settings.photo_folder
+    chosen = context.settings.photo_folder
     if chosen:
         return Path(chosen) / vessel_id
-    if house.db.path is None:
+    if context.db.path is None:
         raise Refused("No folder for photos is set. Set photo_folder; beside PostgreSQL there is no place of its own.")
-    return house.db.path.with_name(f"{house.db.path.name}.photos") / vessel_id
+    return context.db.path.with_name(f"{context.db.path.name}.photos") / vessel_id
 
 
 def _of_job(records: Iterable[Record], key: str) -> list[dict[str, Any]]:

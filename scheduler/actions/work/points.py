@@ -3,8 +3,8 @@
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Hand, House, once, utc_text
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.base.context import Answer, Context, Hand, once, utc_text
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.deciding import OFFICE
 from scheduler.domain.people.persons import Person, one_person
@@ -12,13 +12,13 @@ from scheduler.domain.vessel.isolation import PointRole
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import NotFittedRow
 
 AS = ("office", "master")
 
 
-def say_not_fitted(house: House, hand: Hand, place: Place, point: str, reason: str) -> Answer:
+def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reason: str) -> Answer:
     """Say that a pump has not a point of the sheet. It counts once signed, and never for a job begun on the day of signing.
 
     Raises:
@@ -26,10 +26,10 @@ def say_not_fitted(house: House, hand: Hand, place: Place, point: str, reason: s
     """
     if not reason.strip():
         raise Refused("Say why it is not fitted; the reason is empty.", faults=[("/reason", "this is empty")])
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            vessel, _ = held(session, place.vessel_id)
+            vessel, _ = document_of(session, place.vessel_id)
             points = {one.name: one for one in plant_of(vessel, place.plant_id).points}
             if point not in points:
                 says = f"one of {', '.join(points)} was expected"
@@ -37,10 +37,10 @@ def say_not_fitted(house: House, hand: Hand, place: Place, point: str, reason: s
             if points[point].role is PointRole.SUPPLY:
                 says = "the supply breaker is always fitted: without it nobody opens a pump"
                 raise Refused(f"point: {says}.", faults=[("/point", says)])
-            before = work_rows.not_fitted(session, place.vessel_id, place.id)
+            before = work_rows.not_fitted_rows(session, place.vessel_id, place.id)
             if any(row.point == point and row.withdrawn_s is None for row in before):
                 raise Clash(f"{point.capitalize()} is said to be not fitted already. Sign that one, or withdraw it.")
-            numbers = [row.number for row in work_rows.not_fitted(session, place.vessel_id)]
+            numbers = [row.number for row in work_rows.not_fitted_rows(session, place.vessel_id)]
             by = person_of(hand.actor)
             row = NotFittedRow(
                 vessel_id=place.vessel_id,
@@ -51,14 +51,14 @@ def say_not_fitted(house: House, hand: Hand, place: Place, point: str, reason: s
                 reason=reason.strip(),
                 asked_by_id=by.id,
                 asked_by=by.name,
-                asked_s=house.now_s(),
+                asked_s=context.now_s(),
             )
-            return _kept(session, house, row, "point not fitted, said", 201, hand.actor.name)
+            return _kept(session, context, row, "point not fitted, said", 201, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def sign_not_fitted(house: House, hand: Hand, place: Place, number: int, *, as_: str, name: str = "") -> Answer:
+def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, as_: str, name: str = "") -> Answer:
     """Sign it as office, or write down the master's signature.
 
     Raises:
@@ -70,7 +70,7 @@ def sign_not_fitted(house: House, hand: Hand, place: Place, number: int, *, as_:
         raise Refused("name: give the master's name.", faults=[("/name", "this is empty")])
     if as_ == "office" and hand.actor.role not in OFFICE:
         raise NotAllowed("The office signs as office.")
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = _standing(session, place, number)
@@ -80,32 +80,34 @@ def sign_not_fitted(house: House, hand: Hand, place: Place, number: int, *, as_:
             by = Person(actor.id, name.strip() if as_ == "master" else actor.name)
             if one_person(Person(row.asked_by_id, row.asked_by), by):
                 raise NotAllowed(f"{row.asked_by} said it: another person signs it.")
-            row.signed_as, row.signed_by_id, row.signed_by, row.signed_s = as_, by.id, by.name, house.now_s()
-            return _kept(session, house, row, f"point not fitted, signed as {as_}", 200, hand.actor.name)
+            row.signed_as, row.signed_by_id, row.signed_by, row.signed_s = as_, by.id, by.name, context.now_s()
+            return _kept(session, context, row, f"point not fitted, signed as {as_}", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def withdraw_not_fitted(house: House, hand: Hand, place: Place, number: int) -> Answer:
+def withdraw_not_fitted(context: Context, hand: Hand, place: Place, number: int) -> Answer:
     """Take it back: from now on the point is asked for. Raises NotFound, Clash when it was withdrawn."""
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = _standing(session, place, number)
-            row.withdrawn_by, row.withdrawn_s = hand.actor.name, house.now_s()
-            return _kept(session, house, row, "point not fitted, withdrawn", 200, hand.actor.name)
+            row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+            return _kept(session, context, row, "point not fitted, withdrawn", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
-def listed(house: House, place: Place) -> list[dict[str, Any]]:
+def points_listed(context: Context, place: Place) -> list[dict[str, Any]]:
     """What a pump is said not to have, newest first."""
-    with house.db.read() as session:
-        return [_told(row) for row in reversed(work_rows.not_fitted(session, place.vessel_id, place.id))]
+    with context.db.read() as session:
+        return [_told(row) for row in reversed(work_rows.not_fitted_rows(session, place.vessel_id, place.id))]
 
 
 def _standing(session: Session, place: Place, number: int) -> NotFittedRow:
-    row = next((one for one in work_rows.not_fitted(session, place.vessel_id, place.id) if one.number == number), None)
+    row = next(
+        (one for one in work_rows.not_fitted_rows(session, place.vessel_id, place.id) if one.number == number), None
+    )
     if row is None:
         raise NotFound(f"No point of this pump is said to be not fitted under number {number}.")
     if row.withdrawn_s is not None:
@@ -113,10 +115,10 @@ def _standing(session: Session, place: Place, number: int) -> NotFittedRow:
     return row
 
 
-def _kept(session: Session, house: House, row: NotFittedRow, what: str, status: int, by: str) -> Answer:
+def _kept(session: Session, context: Context, row: NotFittedRow, what: str, status: int, by: str) -> Answer:
     session.add(row)
     session.flush()
-    record, _ = append(session, row.vessel_id, what, house.now(), {**_told(row), "by": by})
+    record, _ = append_record(session, row.vessel_id, what, context.now(), {**_told(row), "by": by})
     bump_revision(session, row.vessel_id)
     return Answer(status, {**_told(row), "record": record})
 

@@ -6,14 +6,14 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Hand, House, once, seconds
-from scheduler.actions.base.pending import want_plan
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, once, seconds
+from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import end_outage, returned, set_down
-from scheduler.actions.plant_state.load import Situation, load
+from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.work import (
     STEP,
-    KeptStep,
+    StoredStep,
     begun_at,
     must_be_newest,
     procedure_of,
@@ -22,13 +22,13 @@ from scheduler.actions.plant_state.work import (
     state_of,
     steps_of,
 )
-from scheduler.actions.vessel.document import held, plant_of
+from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place, offset_minutes
 from scheduler.actions.work.nonconformities import open_about
 from scheduler.actions.work.parts import use_part
 from scheduler.domain.base.enums import Role, Test
 from scheduler.domain.capacity.minimum import Outage, Swept, check_outage
-from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.due.subjects import where
 from scheduler.domain.vessel.document import JobKind, Plant
 from scheduler.domain.vessel.sheets import finding_kind
@@ -46,12 +46,12 @@ from scheduler.domain.work.acts import (
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure, to_plain
 from scheduler.domain.work.late import late_objections
 from scheduler.domain.work.rules import objections, stop_reasons
-from scheduler.domain.work.state import Counts, Work, struck_numbers
+from scheduler.domain.work.state import Counts, WorkState, struck_numbers
 from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
 from scheduler.errors import Clash, NotAllowed, Refused
 from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append
+from scheduler.storage.history_rows import append_record
 from scheduler.storage.tables import AssetKind, OutageStatus, WorkStepRow
 from scheduler.wording.work import against_words
 
@@ -62,10 +62,10 @@ MOST_STEPS = 500
 
 
 def take_step(
-    house: House,
+    context: Context,
     hand: Hand,
     place: Place,
-    occurrence: Occurrence,
+    job_id: JobId,
     step: AnyStep,
     *,
     fact: bool = False,
@@ -82,7 +82,7 @@ def take_step(
         Stale: the work has gone on since `if_match`, the version that was looked at.
         NotAllowed: the minimum overridden by someone below the chief engineer. Refused: an instant to come.
     """
-    if step.at > house.now() + AHEAD:
+    if step.at > context.now() + AHEAD:
         raise Refused(f"{step.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which it was done.")
     if isinstance(step, TagPlaced) and step.override.strip() and hand.actor.role not in OVERRIDES:
         raise NotAllowed(
@@ -90,34 +90,32 @@ def take_step(
         )
     if isinstance(step, MeasureAccepted) and hand.actor.role not in OVERRIDES:
         raise NotAllowed("Only the chief engineer accepts a measure outside its limits, with a reason.")
-    with house.db.write(place.vessel_id) as session:
+    with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            now = load(session, house, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, occurrence)
-            job = open_job(session, now, occurrence)
+            now = load_plant(session, context, place.vessel_id, place.plant_id)
+            kind = kind_of(now.plant, job_id)
+            job = open_job(session, now, job_id)
             told = _behind(now.plant, kind, step)
-            kept = steps_of(session, place.vessel_id, occurrence.key)
+            kept = steps_of(session, place.vessel_id, job_id.key)
             must_be_newest(kept, if_match)
             if len(kept) >= MOST_STEPS:
-                raise Refused(
-                    f"Job {occurrence.key} has {len(kept)} steps, which is the most. Put the rest in one note."
-                )
-            pump = where(now.plant, kind.subject, occurrence.subject, step.at)[0] if kind.takes_pump_out else None
+                raise Refused(f"Job {job_id.key} has {len(kept)} steps, which is the most. Put the rest in one note.")
+            pump = where(now.plant, kind.subject, job_id.subject, step.at)[0] if kind.takes_pump_out else None
             stood = state_of(kept, step.at)
             begun = begun_at(kept, step.at)
             procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
-            against = _against(house, hand, now, kind, kept, stood, told, procedure, pump)
+            against = _against(context, hand, now, kind, kept, stood, told, procedure, pump)
             _refuse(against, fact, now.offset_minutes)
             flags = [against_words(one, now.offset_minutes) for one in against]
             plain = [to_plain(one) for one in against]
-            number, stamp = append(
+            number, stamp = append_record(
                 session,
                 place.vessel_id,
                 f"work: {step.kind}",
                 now.at,
                 {
-                    "job_no": occurrence.key,
+                    "job_no": job_id.key,
                     "step": json.loads(STEP.dump_json(told)),
                     "at": step.at,
                     "by": step.by,
@@ -130,7 +128,7 @@ def take_step(
             )
             row = WorkStepRow(
                 vessel_id=place.vessel_id,
-                job_key=occurrence.key,
+                job_key=job_id.key,
                 number=len(kept) + 1,
                 pump_id=pump,
                 kind=step.kind,
@@ -139,20 +137,20 @@ def take_step(
                 flags=json.dumps(plain),
                 actor=hand.actor.name,
                 record=number,
-                recorded_s=house.now_s(),
+                recorded_s=context.now_s(),
             )
             session.add(row)
             session.flush()
-            after = steps_of(session, place.vessel_id, occurrence.key)
+            after = steps_of(session, place.vessel_id, job_id.key)
             before, work = state_of(kept), state_of(after)
             if isinstance(step, Noted) and step.about is Note.PART:
-                use_part(session, place, step.name, step.value, hand.actor.name, house.now_s())
+                use_part(session, place, step.name, step.value, hand.actor.name, context.now_s())
             if against and pump is not None:
-                open_about(session, now, occurrence.key, WORK_FLAGGED, against, hand.actor.name)
+                open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
             if pump is not None:
                 if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
                     require_no_tag(session, place.vessel_id, pump)
-                _count(session, now, pump, occurrence, before, work, step, hand.actor.name)
+                _count(session, now, pump, job_id, before, work, step, hand.actor.name)
             bump_revision(session, place.vessel_id)
             return Answer(
                 201,
@@ -166,7 +164,7 @@ def take_step(
                 },
             )
 
-        return once(session, place.vessel_id, hand, house.now_s(), act)
+        return once(session, place.vessel_id, hand, context.now_s(), act)
 
 
 def _behind(plant: Plant, kind: JobKind, step: AnyStep) -> AnyStep:
@@ -186,12 +184,12 @@ def _behind(plant: Plant, kind: JobKind, step: AnyStep) -> AnyStep:
 
 
 def _against(
-    house: House,
+    context: Context,
     hand: Hand,
-    now: Situation,
+    now: PlantState,
     kind: JobKind,
-    kept: Sequence[KeptStep],
-    stood: Work,
+    kept: Sequence[StoredStep],
+    stood: WorkState,
     step: AnyStep,
     procedure: Procedure,
     pump: str | None,
@@ -205,7 +203,7 @@ def _against(
             recorded_by={one.number: one.recorded_by for one in kept},
             flagged=frozenset(one.number for one in kept if one.against),
             by=hand.actor.name,
-            now=house.now(),
+            now=context.now(),
             within=STRIKE_WITHIN,
         )
     found = objections(stood, step, procedure, below_minimum=_below_minimum(now, kind, pump, stood, step))
@@ -217,7 +215,7 @@ def _against(
     return found
 
 
-def _is_down(now: Situation, pump: str | None, at: datetime) -> bool:
+def _is_down(now: PlantState, pump: str | None, at: datetime) -> bool:
     """Whether the pump counts for nothing at an instant, whoever put it out."""
     return any(
         o.pump == pump and o.from_at <= at and (o.to_at is None or o.to_at > at) and not o.counts_for.m3_per_h
@@ -225,22 +223,22 @@ def _is_down(now: Situation, pump: str | None, at: datetime) -> bool:
     )
 
 
-def kept_steps(house: House, place: Place, occurrence: Occurrence) -> list[KeptStep]:
+def stored_steps(context: Context, place: Place, job_id: JobId) -> list[StoredStep]:
     """The steps of the work on a job, in order of recording."""
-    with house.db.read() as session:
-        return steps_of(session, place.vessel_id, occurrence.key)
+    with context.db.read() as session:
+        return steps_of(session, place.vessel_id, job_id.key)
 
 
-def work_on(house: House, place: Place, occurrence: Occurrence) -> dict[str, Any]:
+def work_on(context: Context, place: Place, job_id: JobId) -> dict[str, Any]:
     """How far the work on a job is, with every entry as kept."""
-    now = house.now()
-    with house.db.read() as session:
-        vessel, _ = held(session, place.vessel_id)
+    now = context.now()
+    with context.db.read() as session:
+        vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
-        kind = kind_of(plant, occurrence)
-        kept = steps_of(session, place.vessel_id, occurrence.key)
+        kind = kind_of(plant, job_id)
+        kept = steps_of(session, place.vessel_id, job_id.key)
         offset = offset_minutes(session, place.vessel_id, now)
-        pump = where(plant, kind.subject, occurrence.subject, now)[0] if kind.takes_pump_out else None
+        pump = where(plant, kind.subject, job_id.subject, now)[0] if kind.takes_pump_out else None
         procedure = procedure_of(session, place.vessel_id, plant, kind, pump, begun_at(kept, now), offset)
     return work_json(plant, None, kind, kept, procedure, now, offset)
 
@@ -262,7 +260,9 @@ def _refuse(against: Sequence[Objection], fact: bool, offset: int) -> None:
     raise Clash(words, more=more)
 
 
-def _below_minimum(now: Situation, kind: JobKind, pump: str | None, stood: Work, step: AnyStep) -> BelowMinimum | None:
+def _below_minimum(
+    now: PlantState, kind: JobKind, pump: str | None, stood: WorkState, step: AnyStep
+) -> BelowMinimum | None:
     """What taking the pump out breaks of the minimum; none when it holds, or when the pump is out already."""
     if pump is None or stood.counts is Counts.NOTHING or not isinstance(step, TagPlaced | Opened):
         return None
@@ -302,41 +302,41 @@ def _below_minimum(now: Situation, kind: JobKind, pump: str | None, stood: Work,
 
 def _count(
     session: Session,
-    now: Situation,
+    now: PlantState,
     pump: str,
-    occurrence: Occurrence,
-    before: Work,
-    after: Work,
+    job_id: JobId,
+    before: WorkState,
+    after: WorkState,
     step: AnyStep,
     by: str,
 ) -> None:
     """Store what the step changes in what the pump counts for."""
     place = Place(pump, now.vessel.id, now.plant.id, AssetKind.PUMP)
-    reason = f"work on {occurrence.key}"
+    reason = f"work on {job_id.key}"
     if isinstance(step, Tested) and (step.result is Test.FAILED or after.test is Test.PASSED):
         returned(session, now.plant, place, step.at, step.text or reason, step.result, None, by, seconds(now.at))
     elif after.counts is before.counts:
         return
     elif after.counts is Counts.NOTHING:
-        for row in work_rows.open_outages(session, now.vessel.id, pump):
+        for row in work_rows.open_outage_rows(session, now.vessel.id, pump):
             if row.status is OutageStatus.DOWN:
                 return
             end_outage(session, row, step.at)
-        slot = None if now.taken is None else now.taken.times().get(occurrence.key)
+        slot = None if now.taken is None else now.taken.times().get(job_id.key)
         back = slot[1] if slot is not None and slot[1] > now.at else None
-        set_down(session, place, step.at, reason, by, seconds(now.at), back, occurrence.key)
+        set_down(session, place, step.at, reason, by, seconds(now.at), back, job_id.key)
     else:
         struck = isinstance(step, Struck)  # what an entry taken back leaves is never proved
         test = Test.PASSED if after.counts is Counts.FULL and not struck else Test.NONE
         returned(session, now.plant, place, step.at, reason, test, None, by, seconds(now.at))
-    want_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
+    ask_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
 
 
 def work_json(
     plant: Plant,
     job: DueJob | None,
     kind: JobKind,
-    kept: Sequence[KeptStep],
+    kept: Sequence[StoredStep],
     procedure: Procedure,
     at: datetime,
     offset: int,
@@ -374,4 +374,4 @@ def work_json(
             for one in sorted(kept, key=lambda one: (one.step.at, one.number))
         ],
     }
-    return told if job is None else {"job": job.occurrence.key, **told}
+    return told if job is None else {"job": job.job_id.key, **told}

@@ -3,7 +3,7 @@
 from enum import StrEnum
 
 
-class State(StrEnum):
+class JobState(StrEnum):
     """What a person reads about a job; one enum everywhere."""
 
     AHEAD = "ahead"
@@ -17,7 +17,7 @@ class State(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
-PAST = (State.PAST_DUE, State.PAST_LIMIT)
+PAST = (JobState.PAST_DUE, JobState.PAST_LIMIT)
 
 
 class Subject(StrEnum):

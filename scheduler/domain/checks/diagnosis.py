@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from scheduler.domain.checks.crew import Block, hidden
-from scheduler.domain.hours.ledger_says import instant_text
+from scheduler.domain.hours.ledger_says import minute_text
 from scheduler.domain.hours.ledger_values import Code, Flag
 from scheduler.domain.hours.questions import Asks, Question
 from scheduler.domain.vessel.document import CrewBlock, MinimumBlock, Plant, QuietHours
@@ -34,7 +34,7 @@ _DO = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Look:
+class Diagnosis:
     """One thing to look at. about: a word for sorting and machines; which: counter, plant, file or setting.
 
     since_at: none when not known. note: worth knowing, but nothing is wrong.
@@ -48,15 +48,15 @@ class Look:
     note: bool = False
 
 
-def of_flag(counter: str, flag: Flag) -> Look | None:
+def of_flag(counter: str, flag: Flag) -> Diagnosis | None:
     """A flag as a line; none for one that asks a question, or tells of something that is over."""
     code = Code(flag.code)
     if code not in _DO:
         return None
-    return Look(about=code.value, which=counter, says=flag.says, do=_DO[code], since_at=_at(flag.at_s))
+    return Diagnosis(about=code.value, which=counter, says=flag.says, do=_DO[code], since_at=_at(flag.at_s))
 
 
-def of_question(counter: str, asked: Question) -> Look:
+def of_question(counter: str, asked: Question) -> Diagnosis:
     """A question that waits for an answer."""
     held = asked.asks is Asks.HELD
     do = "Answer it on the counters page."
@@ -65,12 +65,12 @@ def of_question(counter: str, asked: Question) -> Look:
     elif held:
         do = "Answer it on the counters page: replaced, misread, or preset."
     about = "held reading" if held else "missing hours"
-    return Look(about=about, which=counter, says=asked.says, do=do, since_at=_at(asked.at_s))
+    return Diagnosis(about=about, which=counter, says=asked.says, do=do, since_at=_at(asked.at_s))
 
 
-def of_unread(counter: str) -> Look:
+def of_unread(counter: str) -> Diagnosis:
     """A counter that has never posted."""
-    return Look(
+    return Diagnosis(
         about="never read",
         which=counter,
         says=f"{counter} has never been read: the hours of its position are not known.",
@@ -78,9 +78,9 @@ def of_unread(counter: str) -> Look:
     )
 
 
-def of_not_known(job: str, name: str) -> Look:
+def of_not_known(job: str, name: str) -> Diagnosis:
     """A job that nobody knows when it was last done."""
-    return Look(
+    return Diagnosis(
         about="last time not known",
         which=job,
         says=f"Nobody has said when {name} was last done. It is planned as due now.",
@@ -88,11 +88,11 @@ def of_not_known(job: str, name: str) -> Look:
     )
 
 
-def of_backlog(counter: str, newest_received_s: int | None, now_s: int) -> Look | None:
+def of_backlog(counter: str, newest_received_s: int | None, now_s: int) -> Diagnosis | None:
     """A ledger that has not followed its readings or events; none within two minutes."""
     if newest_received_s is not None and now_s - newest_received_s < BEHIND_S:
         return None
-    return Look(
+    return Diagnosis(
         about="ledger behind",
         which=counter,
         says=f"The ledger of {counter} does not yet take in what was stored.",
@@ -101,32 +101,32 @@ def of_backlog(counter: str, newest_received_s: int | None, now_s: int) -> Look 
     )
 
 
-def of_intake(vessel: str, found: Sequence[tuple[str, str, int, int]], days: int) -> list[Look]:
+def of_intake(vessel: str, found: Sequence[tuple[str, str, int, int]], days: int) -> list[Diagnosis]:
     """Items that were not stored in the last days: (status, counter as named, how many, newest received)."""
     said = {
         "conflict": ("came with another value than the one stored for its instant", "See whether two senders post it."),
         "refused": ("was refused", "Put the sender right."),
     }
     return [
-        Look(
+        Diagnosis(
             about=f"{status} readings",
             which=f"{vessel}: {counter[:80]}",
-            says=f"{count} in {days} days, the newest {instant_text(newest_s)}: a reading {said[status][0]}.",
+            says=f"{count} in {days} days, the newest {minute_text(newest_s)}: a reading {said[status][0]}.",
             do=f"The intake log shows each as it came and why: leadline intake {vessel}. {said[status][1]}",
         )
         for status, counter, count, newest_s in found
     ]
 
 
-def of_plan(plant: str, taken_made_s: int | None, proposed_made_s: int | None, now_s: int) -> Look | None:
+def of_plan(plant: str, taken_made_s: int | None, proposed_made_s: int | None, now_s: int) -> Diagnosis | None:
     """A plant without a plan, with one that nobody took, or with none made for a night."""
     made = [at_s for at_s in (taken_made_s, proposed_made_s) if at_s is not None]
     if not made:
-        return Look(
+        return Diagnosis(
             about="no plan", which=plant, says=f"{plant} has no plan.", do=f"Make one: leadline plan {plant} --new"
         )
     if now_s - max(made) > PLAN_OLD_S:
-        return Look(
+        return Diagnosis(
             about="old plan",
             which=plant,
             says=f"No plan of {plant} was made for more than a night.",
@@ -134,7 +134,7 @@ def of_plan(plant: str, taken_made_s: int | None, proposed_made_s: int | None, n
             since_at=_at(max(made)),
         )
     if taken_made_s is None:
-        return Look(
+        return Diagnosis(
             about="plan not taken",
             which=plant,
             says=f"A plan of {plant} is proposed and none was ever taken: the calendar shows no slots.",
@@ -144,13 +144,13 @@ def of_plan(plant: str, taken_made_s: int | None, proposed_made_s: int | None, n
     return None
 
 
-def of_blocks(plant: Plant, on: date) -> list[Look]:
+def of_blocks(plant: Plant, on: date) -> list[Diagnosis]:
     """Minima, hands and quiet hours of the document that never count because a later entry covers them and says other."""
     lists: tuple[tuple[str, Sequence[Block]], ...] = (
         ("minimum", plant.minimum_blocks), ("crew block", plant.crew.blocks), ("entry of quiet hours", plant.quiet_hours)
     )  # fmt: skip
     return [
-        Look(
+        Diagnosis(
             about="block that never counts",
             which=plant.id,
             says=f"The {what} {_block(block)} never counts: the later {_block(over)} covers its hours and dates, and of "
@@ -178,11 +178,11 @@ def _block(block: Block) -> str:
     return f"of {figure}{name} ({block.from_hour} to {block.to_hour} o'clock{dates})"
 
 
-def of_calendar(vessel: str, made_s: int | None, now_s: int) -> Look | None:
+def of_calendar(vessel: str, made_s: int | None, now_s: int) -> Diagnosis | None:
     """A calendar that is not written any more; none when it is, or when none was asked for."""
     if made_s is None or now_s - made_s <= CALENDAR_OLD_S:
         return None
-    return Look(
+    return Diagnosis(
         about="old calendar",
         which=vessel,
         says=f"The calendar of {vessel} was last written more than an hour ago.",
@@ -191,11 +191,11 @@ def of_calendar(vessel: str, made_s: int | None, now_s: int) -> Look | None:
     )
 
 
-def of_space(place: str, free_bytes: int | None, floor_bytes: int) -> Look | None:
+def of_space(place: str, free_bytes: int | None, floor_bytes: int) -> Diagnosis | None:
     """A disk that is getting full."""
     if free_bytes is None or free_bytes >= LOW_SPACE_BYTES:
         return None
-    return Look(
+    return Diagnosis(
         about="little space",
         which=place,
         says=f"{free_bytes // 2**20} MiB are free; below {floor_bytes // 2**20} MiB nothing is stored any more.",
@@ -203,7 +203,7 @@ def of_space(place: str, free_bytes: int | None, floor_bytes: int) -> Look | Non
     )
 
 
-def of_engine(place: str, version: str, journal: tuple[str, int] | None) -> list[Look]:
+def of_engine(place: str, version: str, journal: tuple[str, int] | None) -> list[Diagnosis]:
     """How the database keeps what it was told: SQLite's log, its sureness, its version."""
     if journal is None:
         return []
@@ -211,7 +211,7 @@ def of_engine(place: str, version: str, journal: tuple[str, int] | None) -> list
     found = []
     if mode != "wal" or sure < 2:
         found.append(
-            Look(
+            Diagnosis(
                 about="journal",
                 which=place,
                 says=f"SQLite's log is {mode}, synchronous {sure}; expected wal and 2: a power cut can lose what was stored.",
@@ -221,7 +221,7 @@ def of_engine(place: str, version: str, journal: tuple[str, int] | None) -> list
     numbers = tuple(int(part) for part in version.rpartition(" ")[2].split(".") if part.isdigit())
     if FAULTY_SQLITE[0] <= numbers <= FAULTY_SQLITE[1]:
         found.append(
-            Look(
+            Diagnosis(
                 about="sqlite version",
                 which=place,
                 says=f"{version}: versions up to 3.51.2 are reported to have a rare fault when the log starts again.",

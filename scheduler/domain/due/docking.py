@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 
 DUE_WITHIN = timedelta(days=120)
@@ -31,12 +31,12 @@ def better_in_dock(jobs: Sequence[DueJob], from_at: datetime, to_at: datetime) -
         if job.first
         and job.takes_pump_out
         and job.renewed_by is None
-        and job.state not in (State.DONE, State.WITHDRAWN)
+        and job.state not in (JobState.DONE, JobState.WITHDRAWN)
         and job.limit_at is not None  # what is not known is due now
         and from_at <= job.limit_at
         and job.due_at <= to_at + DUE_WITHIN
     ]
-    return sorted(found, key=lambda job: (job.due_at, job.occurrence.key))
+    return sorted(found, key=lambda job: (job.due_at, job.job_id.key))
 
 
 def dock_of(docks: Sequence[Dock], key: str) -> Dock | None:

@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
-from scheduler.shiptime import day, moment, ship_time
+from scheduler.shiptime import day_text, moment_text, ship_time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,13 +43,13 @@ class Reason:
     projected: bool = False
 
 
-def explain(job: DueJob, at: datetime, offset_minutes: int) -> Reason:
+def explain_date(job: DueJob, at: datetime, offset_minutes: int) -> Reason:
     """The facts behind a job's due date and the sentence that says them.
 
     Args:
         at: now. offset_minutes: ship time now, -720 to 840.
     """
-    words = _Words(job, at, offset_minutes)
+    words = _DateSentences(job, at, offset_minutes)
     forecast = job.forecast
     by_hours = job.trigger is Trigger.RUNNING_HOURS
     likely_at = forecast.likely_at if forecast else None
@@ -75,7 +75,7 @@ def explain(job: DueJob, at: datetime, offset_minutes: int) -> Reason:
 
 
 @dataclass(frozen=True, slots=True)
-class _Words:
+class _DateSentences:
     job: DueJob
     at: datetime
     offset_minutes: int
@@ -96,7 +96,7 @@ class _Words:
         return max(0, projected)
 
     def to_go(self) -> str:
-        if self.job.state is State.NOT_KNOWN:
+        if self.job.state is JobState.NOT_KNOWN:
             return "last time not known, due now"
         left = self.left
         if self.job.trigger is Trigger.RUNNING_HOURS and left is not None:
@@ -104,7 +104,7 @@ class _Words:
         return f"{self._days()}, on {self._on(self.job.due_at)}"
 
     def sentence(self) -> str:
-        if self.job.state is State.NOT_KNOWN:
+        if self.job.state is JobState.NOT_KNOWN:
             return (
                 "Nobody has said when this was last done, so it is planned as due now and has no limit, until the chief "
                 "engineer sets its first date."
@@ -183,7 +183,7 @@ class _Words:
                 yield "no counter has been read yet, so the hours are estimated"
             else:
                 stale = " and estimated since" if self.projected else " (estimated)" if job.estimated else ""
-                yield f"hours as of {moment(job.hours_as_of, self.offset_minutes)}{stale}"
+                yield f"hours as of {moment_text(job.hours_as_of, self.offset_minutes)}{stale}"
         elif job.estimated:
             yield "when it was last done is estimated"
         if job.may_miss_seconds:
@@ -193,7 +193,7 @@ class _Words:
             yield f"postponed to {self._on(job.postponed_to)}, the due date itself stays"
 
     def _on(self, when: datetime) -> str:
-        return day(ship_time(when, self.offset_minutes).date())
+        return day_text(ship_time(when, self.offset_minutes).date())
 
     def _days(self) -> str:
         then, today = (ship_time(when, self.offset_minutes).date() for when in (self.job.due_at, self.at))

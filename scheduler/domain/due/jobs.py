@@ -21,7 +21,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 
-from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.base.enums import JobState, Subject, Trigger
 from scheduler.domain.due.forecast import Forecast
 from scheduler.domain.due.intervals import calendar_due, hours_due, interval_seconds
 from scheduler.domain.due.meters import Hours, Loss, Meter, Meters
@@ -32,7 +32,7 @@ from scheduler.domain.voyage.days import Calendar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
-class Occurrence:
+class JobId:
     """One turn of a job kind on one subject; exists before it is opened. sequence counts from 1 and never skips.
 
     The key text, `kind:subject:sequence`, is the occurrence's name everywhere.
@@ -52,7 +52,7 @@ class Occurrence:
 class Done:
     """A turn that was done (or renewed by another job): where the next interval starts."""
 
-    occurrence: Occurrence
+    job_id: JobId
     done_at: datetime
     running_seconds: int
     """Of the subject at that time; 0 for a plant, which has no hours."""
@@ -86,7 +86,7 @@ class DueJob:
     pump and position: where the subject is now (both none for a plant's job, or a part ashore).
     """
 
-    occurrence: Occurrence
+    job_id: JobId
     kind_name: str
     pump: str | None
     position: str | None
@@ -97,7 +97,7 @@ class DueJob:
     window_opens_at: datetime
     limit_at: datetime | None
     trigger: Trigger
-    state: State
+    state: JobState
     first: bool
     due_running_seconds: int | None = None
     limit_running_seconds: int | None = None
@@ -171,20 +171,20 @@ def _put_to_use_new(plant: Plant, since: Mapping[str, datetime]) -> Iterator[tup
         for subject, (from_at, opening) in first.items():
             asked = since.get(kind.code)
             if opening == 0 and (asked is None or from_at >= asked - SET_UP):
-                zeroth = Occurrence(kind=kind.code, subject=subject, sequence=0)
-                yield (kind.code, subject), Done(occurrence=zeroth, done_at=from_at.astimezone(UTC), running_seconds=0)
+                zeroth = JobId(kind=kind.code, subject=subject, sequence=0)
+                yield (kind.code, subject), Done(job_id=zeroth, done_at=from_at.astimezone(UTC), running_seconds=0)
 
 
 def _zeroth(kind: JobKind, subject: str, last: LastDone, hours_at: HoursAt) -> Done:
-    occurrence = Occurrence(kind=kind.code, subject=subject, sequence=0)
+    job_id = JobId(kind=kind.code, subject=subject, sequence=0)
     done_at = last.done_at.astimezone(UTC)
     if kind.subject is Subject.PLANT:
-        return Done(occurrence=occurrence, done_at=done_at, running_seconds=0)
+        return Done(job_id=job_id, done_at=done_at, running_seconds=0)
     if last.running_hours is not None:
-        return Done(occurrence=occurrence, done_at=done_at, running_seconds=round(last.running_hours * 3600))
+        return Done(job_id=job_id, done_at=done_at, running_seconds=round(last.running_hours * 3600))
     seconds = hours_at(kind.subject, subject, done_at).seconds
     matters = kind.interval_running_hours is not None
-    return Done(occurrence=occurrence, done_at=done_at, running_seconds=seconds, estimated=matters)
+    return Done(job_id=job_id, done_at=done_at, running_seconds=seconds, estimated=matters)
 
 
 def last_not_known(
@@ -228,10 +228,10 @@ def due_jobs(
         first_dates: what was set for turns whose last time is not known.
     """
     meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar, losses=losses)
-    return turns_due(meters, done, horizon_days=horizon_days, postponed=postponed, first_dates=first_dates)
+    return jobs_due(meters, done, horizon_days=horizon_days, postponed=postponed, first_dates=first_dates)
 
 
-def turns_due(
+def jobs_due(
     meters: Meters,
     done: Mapping[Key, Done],
     *,
@@ -260,7 +260,7 @@ def turns_due(
             jobs += turns
             for pair in renewals(plant, kind, subject, at):
                 to_come.setdefault(pair, []).extend(_Coming.of(turn, at) for turn in turns if not turn.renewed_by)
-    return tuple(sorted(jobs, key=lambda job: (job.due_at, job.occurrence)))
+    return tuple(sorted(jobs, key=lambda job: (job.due_at, job.job_id)))
 
 
 def _renewing_first(plant: Plant) -> list[JobKind]:
@@ -285,7 +285,7 @@ class _Coming:
     def of(cls, turn: "DueJob", at: datetime) -> "_Coming":
         """As it counts at `at`."""
         opens_from = turn.window_opens_at if turn.takes_pump_out else None
-        return cls(point=max(turn.postponed_to or turn.due_at, at), key=turn.occurrence.key, opens_from=opens_from)
+        return cls(point=max(turn.postponed_to or turn.due_at, at), key=turn.job_id.key, opens_from=opens_from)
 
     def renews(self, turn: "DueJob", since: datetime) -> bool:
         """Whether that turn, whose interval began at `since`, is done with it."""
@@ -327,7 +327,7 @@ class _Chain:
     ) -> Iterator[DueJob]:
         """The open turn, then the outlook up to `until`; `coming` are the points at which other jobs renew it."""
         start = self._start(last)
-        sequence = last.occurrence.sequence + 1 if last else 1
+        sequence = last.job_id.sequence + 1 if last else 1
         first = True
         while turn := self._not_known() if start is None else self._turn(start, sequence, first, postponed):
             if not first and turn.due_at > until:
@@ -360,7 +360,7 @@ class _Chain:
             return None
         pump, position = where(self.plant, kind.subject, self.subject, self.at)
         return DueJob(
-            occurrence=Occurrence(kind=kind.code, subject=self.subject, sequence=1),
+            job_id=JobId(kind=kind.code, subject=self.subject, sequence=1),
             kind_name=kind.name,
             pump=pump,
             position=position,
@@ -371,7 +371,7 @@ class _Chain:
             window_opens_at=self.at,
             limit_at=None,
             trigger=Trigger.CALENDAR if interval is None else Trigger.RUNNING_HOURS,
-            state=State.NOT_KNOWN,
+            state=JobState.NOT_KNOWN,
             first=True,
             interval_seconds=interval,
         )
@@ -381,7 +381,7 @@ class _Chain:
 
     def _turn(self, start: _Start, sequence: int, first: bool, postponed: Mapping[str, datetime]) -> DueJob | None:
         kind, meter = self.kind, self.meter
-        occurrence = Occurrence(kind=kind.code, subject=self.subject, sequence=sequence)
+        job_id = JobId(kind=kind.code, subject=self.subject, sequence=sequence)
         given = start.first_date
         calendar_at = calendar_due(kind, start.calendar_at, start.times) if given is None else given.due_at
         due_seconds = hours_due(kind, start.seconds)
@@ -402,10 +402,10 @@ class _Chain:
             opens += [opened.likely_at] if opened else []
             limits += [ended.likely_at] if ended else []
         missing = meter.may_miss(start.at) if meter and due_seconds is not None else 0
-        new_limit = postponed.get(occurrence.key)
+        new_limit = postponed.get(job_id.key)
         pump, position = where(self.plant, kind.subject, self.subject, self.at)
         job = DueJob(
-            occurrence=occurrence,
+            job_id=job_id,
             kind_name=kind.name,
             pump=pump,
             position=position,
@@ -416,7 +416,7 @@ class _Chain:
             window_opens_at=min(opens),
             limit_at=new_limit or min(limits, default=due_at),
             trigger=trigger,
-            state=State.AHEAD,
+            state=JobState.AHEAD,
             first=first,
             due_running_seconds=due_seconds,
             limit_running_seconds=limit_seconds,
@@ -439,18 +439,18 @@ class _Chain:
         )
         return replace(job, state=self._state(job)) if first else job
 
-    def _state(self, job: DueJob) -> State:
+    def _state(self, job: DueJob) -> JobState:
         if job.postponed_to is not None:
-            return State.PAST_LIMIT if self.at > job.postponed_to else State.POSTPONED
+            return JobState.PAST_LIMIT if self.at > job.postponed_to else JobState.POSTPONED
         kind = self.kind
         tolerance = timedelta(days=kind.tolerance_days)
         if self._ran(job.limit_running_seconds, beyond=True) or (
             job.calendar_due_at is not None and self.at > job.calendar_due_at + tolerance
         ):
-            return State.PAST_LIMIT
+            return JobState.PAST_LIMIT
         if self._ran(job.due_running_seconds) or (job.calendar_due_at is not None and self.at >= job.calendar_due_at):
-            return State.PAST_DUE
-        return State.WINDOW_OPEN if self.at >= job.window_opens_at else State.AHEAD
+            return JobState.PAST_DUE
+        return JobState.WINDOW_OPEN if self.at >= job.window_opens_at else JobState.AHEAD
 
     def _ran(self, seconds: int | None, *, beyond: bool = False) -> bool:
         """Whether the subject's hours are at (or beyond) a reading; while its counter is silent, by the usual rate."""

@@ -12,7 +12,7 @@ from enum import StrEnum
 AHEAD_DAYS_MOVED, SHARE_MOVED = 7, 0.15
 
 
-class Why(StrEnum):
+class MoveReason(StrEnum):
     """Why a published date moves."""
 
     FIRST = "first published"
@@ -37,7 +37,7 @@ def moved_enough(was_at: datetime, is_at: datetime, at: datetime, least_days: in
     return abs(is_at - was_at) >= max(timedelta(days=least_days), to_go * SHARE_MOVED)
 
 
-def why_moved(published: Dates | None, reckoned: Dates, planning_window: timedelta) -> Why | None:
+def why_moved(published: Dates | None, reckoned: Dates, planning_window: timedelta) -> MoveReason | None:
     """Why the published dates give way to those reckoned now (at `reckoned.as_of`); none: they stand.
 
     Args:
@@ -45,13 +45,13 @@ def why_moved(published: Dates | None, reckoned: Dates, planning_window: timedel
         planning_window: how far ahead jobs are given slots.
     """
     if published is None:
-        return Why.FIRST
+        return MoveReason.FIRST
     at = reckoned.as_of
     if published.likely_at == reckoned.likely_at and published.early_at == reckoned.early_at:
         return None
     if reckoned.likely_at <= at < published.likely_at:
-        return Why.REACHED
+        return MoveReason.REACHED
     inside = reckoned.early_at <= at + planning_window
     if inside and published.early_at > published.as_of + planning_window:
-        return Why.IN_WINDOW
-    return Why.MOVED if moved_enough(published.likely_at, reckoned.likely_at, at) else None
+        return MoveReason.IN_WINDOW
+    return MoveReason.MOVED if moved_enough(published.likely_at, reckoned.likely_at, at) else None

@@ -25,7 +25,7 @@ from math import ceil
 from typing import Any
 
 from scheduler.domain.base.canonical import canonical
-from scheduler.domain.base.enums import PAST, State, Trigger
+from scheduler.domain.base.enums import PAST, JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.published import AHEAD_DAYS_MOVED, SHARE_MOVED, Dates, moved_enough, why_moved
 from scheduler.shiptime import ship_time
@@ -136,7 +136,7 @@ def figure_of(job: DueJob) -> str:
     """The figures of an open turn that only an act changes; empty for a turn that is not open yet."""
     if not job.first:
         return ""
-    if job.state is State.NOT_KNOWN:
+    if job.state is JobState.NOT_KNOWN:
         return _NOT_KNOWN
     point = [job.due_running_seconds, job.limit_running_seconds, job.calendar_due_at, job.postponed_to]
     return canonical({"point": point})
@@ -147,7 +147,7 @@ def slack_days(horizon_days: int) -> int:
     return max(AHEAD_DAYS_MOVED, ceil(horizon_days * SHARE_MOVED)) + 1
 
 
-def publish(
+def published_dates(
     job: DueJob,
     old: Published | None,
     basis: Basis,
@@ -173,7 +173,7 @@ def publish(
     return Posted(old=old, new=_in_keeping(old, fresh, job, at))
 
 
-def shown(job: DueJob, published: Published) -> DueJob:
+def as_published(job: DueJob, published: Published) -> DueJob:
     """The job with its published dates; state, hours and words are those of now."""
     forecast = job.forecast
     if forecast is not None and published.early_at and published.likely_at and published.late_at:
@@ -189,7 +189,7 @@ def shown(job: DueJob, published: Published) -> DueJob:
     )
 
 
-def moved(posted: Posted, offset_minutes: int) -> bool:
+def dates_moved(posted: Posted, offset_minutes: int) -> bool:
     """Whether a ship's date that people see is another one now: due, early or late."""
     if posted.old is None or posted.cause is None:
         return False
@@ -234,7 +234,7 @@ def _act(job: DueJob, old: Published, basis: Basis, correction: Correction) -> C
     if job.first != old.first:
         return Cause.WORK_DONE if job.first else Cause.WORK_UNDONE
     if basis.figure != before.figure and _NOT_KNOWN in (basis.figure, before.figure):
-        if job.state is State.NOT_KNOWN:
+        if job.state is JobState.NOT_KNOWN:
             return Cause.NOT_KNOWN
         return Cause.DOCUMENT if job.first_set_at is None else Cause.FIRST_DATE
     if basis.document != before.document:
@@ -256,7 +256,7 @@ def _differs(old: Published, fresh: Published) -> bool:
 
 
 def _gives_way(job: DueJob, old: Published, fresh: Published, at: datetime, planning_window: timedelta) -> bool:
-    if job.state is State.NOT_KNOWN:  # due since it was first asked for
+    if job.state is JobState.NOT_KNOWN:  # due since it was first asked for
         return False
     if job.state in PAST:  # the day it fell due is a fact; it may only not lie ahead
         return old.due_at > at or _hours_moved(old, fresh, at)
@@ -266,12 +266,12 @@ def _gives_way(job: DueJob, old: Published, fresh: Published, at: datetime, plan
         return True
     if _hours_moved(old, fresh, at):
         return True
-    if job.state is State.WINDOW_OPEN and _earlier(old, fresh):
+    if job.state is JobState.WINDOW_OPEN and _earlier(old, fresh):
         return True
     was, now = old.dates().early_at, fresh.dates().early_at
     if now < was and moved_enough(was, now, at):
         return True
-    return job.state in (State.AHEAD, State.WINDOW_OPEN) and old.due_at <= at
+    return job.state in (JobState.AHEAD, JobState.WINDOW_OPEN) and old.due_at <= at
 
 
 def _hours_moved(old: Published, fresh: Published, at: datetime) -> bool:
@@ -312,8 +312,8 @@ def _days(job: DueJob, seconds: int) -> float:
 def _in_keeping(old: Published, fresh: Published, job: DueJob, at: datetime) -> Published:
     """The dates that stand, with window and limit on the side of now on which the state says they are."""
     window, limit = old.window_opens_at, old.limit_at
-    if job.state in (State.AHEAD, State.WINDOW_OPEN) and (window <= at) != (job.state is State.WINDOW_OPEN):
+    if job.state in (JobState.AHEAD, JobState.WINDOW_OPEN) and (window <= at) != (job.state is JobState.WINDOW_OPEN):
         window = fresh.window_opens_at
-    if limit is None or (limit <= at) != (job.state is State.PAST_LIMIT):
+    if limit is None or (limit <= at) != (job.state is JobState.PAST_LIMIT):
         limit = fresh.limit_at
     return replace(old, basis=fresh.basis, window_opens_at=window, limit_at=limit)

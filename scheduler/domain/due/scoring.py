@@ -23,7 +23,7 @@ ALPHA = 1 - (LATE - EARLY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
+class ForecastOutcome:
     """One forecast and what came of it, all in days from the same instant.
 
     reached: false when the hours had not run by the end of what is known; then `actual_days` is that end.
@@ -64,7 +64,7 @@ def interval_score(early: float, late: float, actual: float, alpha: float = ALPH
     return late - early + 2 / alpha * max(early - actual, actual - late, 0.0)
 
 
-def score(outcomes: Sequence[Outcome]) -> Score:
+def score(outcomes: Sequence[ForecastOutcome]) -> Score:
     """The figures of these forecasts.
 
     Raises:
@@ -104,7 +104,7 @@ class OwnPast:
 
     horizon_days: int
     needs_days: int
-    outcomes: Mapping[str, Sequence[Outcome]]
+    outcomes: Mapping[str, Sequence[ForecastOutcome]]
 
 
 def from_own_past(
@@ -121,7 +121,7 @@ def from_own_past(
     """
     length = max(map(len, pumps), default=0)
     methods: dict[str, Calendar | None] = {PLAIN: None} | ({WITH_CALENDAR: calendar} if calendar else {})
-    found: dict[int, dict[str, list[Outcome]]] = {h: {m: [] for m in (*methods, MEAN)} for h in horizons_days}
+    found: dict[int, dict[str, list[ForecastOutcome]]] = {h: {m: [] for m in (*methods, MEAN)} for h in horizons_days}
     for ago in range(2 * min(horizons_days, default=length), length - LEAST_PAST_DAYS + 1, 15):
         then = [days[: max(0, len(days) - ago)] for days in pumps]
         made_at = datetime.combine(last_on - timedelta(days=ago - 1), time(), UTC)
@@ -141,16 +141,18 @@ def from_own_past(
                     found[horizon][name].append(_outcome(f, made_at, actual, reached))
                 early, likely, late = mean_of_a_year(own, left)
                 found[horizon][MEAN].append(
-                    Outcome(early_days=early, likely_days=likely, late_days=late, actual_days=actual, reached=reached)
+                    ForecastOutcome(
+                        early_days=early, likely_days=likely, late_days=late, actual_days=actual, reached=reached
+                    )
                 )
     return tuple(OwnPast(horizon_days=h, needs_days=2 * h + LEAST_PAST_DAYS, outcomes=found[h]) for h in horizons_days)
 
 
-def _outcome(forecast: Forecast, made_at: datetime, actual: float, reached: bool) -> Outcome:
+def _outcome(forecast: Forecast, made_at: datetime, actual: float, reached: bool) -> ForecastOutcome:
     early, likely, late = (
         (at - made_at) / timedelta(days=1) for at in (forecast.early_at, forecast.likely_at, forecast.late_at)
     )
-    return Outcome(early_days=early, likely_days=likely, late_days=late, actual_days=actual, reached=reached)
+    return ForecastOutcome(early_days=early, likely_days=likely, late_days=late, actual_days=actual, reached=reached)
 
 
 def _took(ran: Floats, left: float) -> tuple[float, bool]:

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.feed.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
 from scheduler.domain.feed.scope import MOST_EVENTS, urgency
-from scheduler.domain.feed.stability import PlannedSlot, Quoted, quote
+from scheduler.domain.feed.stability import PlannedSlot, ShownFigures, shown_figures
 from scheduler.domain.feed.words import (
     DoneJob,
     PumpOut,
@@ -24,18 +24,18 @@ from scheduler.domain.feed.words import (
     withdrawn_entry,
 )
 from scheduler.domain.vessel.document import Plant, Vessel
-from scheduler.shiptime import day, moment, ship_time
+from scheduler.shiptime import day_text, moment_text, ship_time
 
 __all__ = [
-    "Agenda",
+    "CalendarContent",
     "CalendarEntry",
     "DoneJob",
     "PlannedSlot",
     "PumpOut",
-    "Quoted",
+    "ShownFigures",
     "StoredEvent",
     "WithdrawnJob",
-    "agenda",
+    "calendar_content",
     "entries",
     "revise",
     "status_entry",
@@ -48,14 +48,14 @@ NO_ALARM = "The calendar is no alarm: programs fetch it every quarter of an hour
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Agenda:
+class CalendarContent:
     """The plan-status entry first, then the jobs by date; left_out: how many did not fit."""
 
     entries: tuple[CalendarEntry, ...]
     left_out: int
 
 
-def agenda(
+def calendar_content(
     *,
     vessel: Vessel,
     plants: Sequence[tuple[Plant, Sequence[DueJob]]],
@@ -66,12 +66,12 @@ def agenda(
     at: datetime,
     plan_at: datetime | None,
     hours_as_of: datetime | None,
-    published: Mapping[str, Quoted] | None = None,
+    published: Mapping[str, ShownFigures] | None = None,
     plan_offset_minutes: int | None = None,
     out: Sequence[PumpOut] = (),
     silent: Sequence[tuple[str, datetime | None]] = (),
     taken_at: datetime | None = None,
-) -> Agenda:
+) -> CalendarContent:
     """A vessel's whole calendar. See `entries` and `status_entry`; done and withdrawn jobs and pumps out go with their own
     plant, whatever its document says of kinds and pumps now, and with the first where that is gone.
 
@@ -112,7 +112,7 @@ def agenda(
         uncovered=[name.partition(" · ")[0] for _, name in uncovered],
         out=[one for one in out if one.to_at is None and not one.waits_for_test],
     )
-    return Agenda(entries=(status, *kept), left_out=left_out)
+    return CalendarContent(entries=(status, *kept), left_out=left_out)
 
 
 def entries(
@@ -125,7 +125,7 @@ def entries(
     withdrawn: Sequence[WithdrawnJob],
     offset_minutes: int,
     at: datetime,
-    published: Mapping[str, Quoted] | None = None,
+    published: Mapping[str, ShownFigures] | None = None,
 ) -> tuple[CalendarEntry, ...]:
     """One entry an occurrence: open jobs to 180 days ahead, done ones 30 days back, withdrawn ones 14 days.
 
@@ -173,16 +173,13 @@ def status_entry(
             f"{len(out)} pump{'' if len(out) == 1 else 's'} out",
             *(one for one in counts if one != "nothing due"),
         ]
-    when = "No plan yet" if plan_at is None else f"Plan as of {moment(plan_at, then)} ship time"
+    when = "No plan yet" if plan_at is None else f"Plan as of {moment_text(plan_at, then)} ship time"
     written = ship_time(at, offset_minutes).date()
     lines = [
         _read_to(hours_as_of, offset_minutes, on=written),
-        *(
-            f"Silent: the counter of {place}, {'never read' if since is None else f'since {moment(since, offset_minutes)} ship time'}."
-            for place, since in silent
-        ),
-        f"The calendar was last written on {day(written)}."
-        + ("" if taken_at is None else f" The plan was taken {moment(taken_at, offset_minutes)} ship time."),
+        *(f"Silent: the counter of {place}, {_silent_since(since, offset_minutes)}." for place, since in silent),
+        f"The calendar was last written on {day_text(written)}."
+        + ("" if taken_at is None else f" The plan was taken {moment_text(taken_at, offset_minutes)} ship time."),
         "If the day it was written is not today or yesterday, it is out of date: ask aboard before relying on it.",
         NO_ALARM,
     ]
@@ -246,11 +243,11 @@ def fleet_entry(*, on: date, vessels: int, states: Sequence[str], left_out: int)
 
 def _counts(states: Sequence[str]) -> list[str]:
     said = (
-        (State.PAST_LIMIT, "past limit"),
-        (State.PAST_DUE, "past due"),
-        (State.WINDOW_OPEN, "in window"),
-        (State.NOT_KNOWN, "last time not known"),
-        (State.POSTPONED, "postponed"),
+        (JobState.PAST_LIMIT, "past limit"),
+        (JobState.PAST_DUE, "past due"),
+        (JobState.WINDOW_OPEN, "in window"),
+        (JobState.NOT_KNOWN, "last time not known"),
+        (JobState.POSTPONED, "postponed"),
     )
     counts = [f"{count} {words}" for state, words in said if (count := states.count(state.value))]
     return counts or ["nothing due"]
@@ -265,21 +262,21 @@ def _all(
     withdrawn: Sequence[WithdrawnJob],
     offset_minutes: int,
     at: datetime,
-    published: Mapping[str, Quoted],
+    published: Mapping[str, ShownFigures],
 ) -> list[CalendarEntry]:
     found: dict[str, CalendarEntry] = {}
     for gone in withdrawn:
         if at - gone.withdrawn_at <= timedelta(days=WITHDRAWN_DAYS):
-            found[gone.occurrence.key] = withdrawn_entry(vessel, plant, gone)
+            found[gone.job_id.key] = withdrawn_entry(vessel, plant, gone)
     for closed in done:
         if at - closed.done_at <= timedelta(days=DONE_DAYS):
-            found[closed.occurrence.key] = done_entry(vessel, plant, closed)
+            found[closed.job_id.key] = done_entry(vessel, plant, closed)
     for job in jobs:
-        key = job.occurrence.key
+        key = job.job_id.key
         slot = slots.get(key)
         if key not in found and (slot.start_at if slot else job.due_at) <= at + timedelta(days=AHEAD_DAYS):
-            quoted = quote(
-                job, slot, place_of(plant, job.position, job.occurrence), offset_minutes, at, published.get(key)
+            quoted = shown_figures(
+                job, slot, place_of(plant, job.position, job.job_id), offset_minutes, at, published.get(key)
             )
             found[key] = open_entry(vessel, plant, job, slot, quoted)
     return list(found.values())
@@ -309,4 +306,8 @@ def _read_to(hours_as_of: datetime | None, offset_minutes: int, *, on: date) -> 
     read = ship_time(hours_as_of, offset_minutes).date()
     if read >= on - timedelta(days=1):
         return "Counters: all read within the last two days."
-    return f"Counters: the oldest of the latest readings is of {day(read)}."
+    return f"Counters: the oldest of the latest readings is of {day_text(read)}."
+
+
+def _silent_since(since: datetime | None, offset_minutes: int) -> str:
+    return "never read" if since is None else f"since {moment_text(since, offset_minutes)} ship time"

@@ -5,8 +5,8 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 from scheduler.domain.base.canonical import canonical
-from scheduler.domain.base.enums import State
-from scheduler.domain.feed.stability import Quoted
+from scheduler.domain.base.enums import JobState
+from scheduler.domain.feed.stability import ShownFigures
 
 STATUS_ROLE = "plan status"
 """Role of the entries that say how the plan stands; every other entry is something to do."""
@@ -26,14 +26,14 @@ class CalendarEntry:
     description: str
     starts: date | datetime
     ends: date | datetime
-    state: State | None
+    state: JobState | None
     status: str
     opaque: bool
     categories: tuple[str, ...]
     path: str
     location: str
     takes_hours: int | None = None
-    quoted: Quoted | None = None
+    quoted: ShownFigures | None = None
     completed_at: datetime | None = None
     """When it was done."""
 
@@ -56,7 +56,7 @@ class StoredEvent:
     changed_at: datetime
     text: str = ""
     task: str = ""
-    quoted: Quoted | None = None
+    quoted: ShownFigures | None = None
 
     def mark(self) -> str:
         """One text for keeping: content, times, status and quoted figures; `StoredEvent.kept` reads it back."""
@@ -96,7 +96,7 @@ class StoredEvent:
             changed_at=changed_at,
             text=text,
             task=task,
-            quoted=None if held["quoted"] is None else Quoted.read(held["quoted"]),
+            quoted=None if held["quoted"] is None else ShownFigures.read(held["quoted"]),
         )
 
 

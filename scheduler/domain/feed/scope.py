@@ -4,7 +4,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 
 MOST_EVENTS, MOST_OCTETS = 1000, 1_000_000
 """Clients and ships' links take no more: a calendar stays within both."""
@@ -13,8 +13,8 @@ OUT = "pump-out/"
 """Begins the key of an entry of a pump that is out."""
 ALARM_HOUR, FIRST_ALARM, LAST_ALARM = 18, 6, 21
 """Ship's hour at which reminders ring unless the owner chose another, and the first and last to choose: none at night."""
-_LATE = (State.PAST_DUE.value, State.PAST_LIMIT.value, State.NOT_KNOWN.value)
-_CLOSED = (State.DONE.value, State.WITHDRAWN.value)
+_LATE = (JobState.PAST_DUE.value, JobState.PAST_LIMIT.value, JobState.NOT_KNOWN.value)
+_CLOSED = (JobState.DONE.value, JobState.WITHDRAWN.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

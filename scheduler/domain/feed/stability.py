@@ -16,7 +16,7 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from scheduler.domain.base.canonical import canonical
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.shiptime import minutes_at, ship_time
 
@@ -35,14 +35,14 @@ class PlannedSlot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Quoted:
+class ShownFigures:
     """The figures an entry shows. Dates are ship dates as they were when quoted.
 
     shows: hash of what is shown at once when it changes. instants: what due, limit, early and late date were made from.
     """
 
     quoted_at: datetime
-    state: State
+    state: JobState
     due_on: date
     limit_on: date | None
     shows: str
@@ -63,10 +63,10 @@ class Quoted:
         return canonical(asdict(self))
 
     @staticmethod
-    def read(text: str) -> "Quoted":
+    def read(text: str) -> "ShownFigures":
         """The value that `text` was made from."""
         kept: dict[str, Any] = json.loads(text)
-        known = {one.name for one in fields(Quoted)}
+        known = {one.name for one in fields(ShownFigures)}
         kept = {name: value for name, value in kept.items() if name in known}  # an older text has others
         kept["quoted_at"] = datetime.fromisoformat(kept["quoted_at"])
         kept["instants"] = tuple(kept.get("instants", ()))
@@ -74,12 +74,12 @@ class Quoted:
             kept[name] = None if kept[name] is None else date.fromisoformat(kept[name])
         for name in ("end_offset_minutes", "offset_minutes", "running_seconds", "h_per_day_tenths", "look_back_days"):
             kept[name] = None if kept.get(name) is None else int(kept[name])
-        return Quoted(**{**kept, "state": State(kept["state"])})
+        return ShownFigures(**{**kept, "state": JobState(kept["state"])})
 
 
-def quote(
-    job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: int, at: datetime, old: Quoted | None
-) -> Quoted:
+def shown_figures(
+    job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: int, at: datetime, old: ShownFigures | None
+) -> ShownFigures:
     """The figures to show for `job`: `old` itself until one of the changes named at the top of this module.
 
     Args:
@@ -100,7 +100,7 @@ def quote(
     return fresh
 
 
-def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: int, at: datetime) -> Quoted:
+def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: int, at: datetime) -> ShownFigures:
     def ship_date(instant: datetime | None) -> date | None:
         return None if instant is None else ship_time(instant, offset_minutes).date()
 
@@ -134,7 +134,7 @@ def _fresh(job: DueJob, slot: PlannedSlot | None, place: str, offset_minutes: in
             "estimated": job.estimated,
         }
     )
-    return Quoted(
+    return ShownFigures(
         quoted_at=at,
         state=job.state,
         due_on=due_on,

@@ -4,15 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
-from scheduler.domain.base.enums import PAST, State, Subject, Trigger
-from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.base.enums import PAST, JobState, Subject, Trigger
+from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.feed.revision import CalendarEntry
 from scheduler.domain.feed.scope import OUT
-from scheduler.domain.feed.stability import PlannedSlot, Quoted
+from scheduler.domain.feed.stability import PlannedSlot, ShownFigures
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.document import JobKind, Plant, Vessel, caution_line
 from scheduler.domain.vessel.naming import title
-from scheduler.shiptime import MONTHS, day, instant_of, moment, ship_time
+from scheduler.shiptime import MONTHS, day_text, instant_of, moment_text, ship_time
 
 SUMMARY_LETTERS = 120
 
@@ -24,7 +24,7 @@ JOB_ROLE, OUT_ROLE = "job", "pump out"
 class DoneJob:
     """An occurrence that was closed. `position` is the position's id, none for a plant's job or a part ashore."""
 
-    occurrence: Occurrence
+    job_id: JobId
     kind_name: str
     position: str | None
     takes_pump_out: bool
@@ -42,7 +42,7 @@ class DoneJob:
 class WithdrawnJob:
     """An occurrence that will not be done. `shown_on`: the date (or first date) it stood on."""
 
-    occurrence: Occurrence
+    job_id: JobId
     kind_name: str
     position: str | None
     takes_pump_out: bool
@@ -71,7 +71,9 @@ class PumpOut:
     """It is back, and not proved yet."""
 
 
-def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> CalendarEntry:
+def open_entry(
+    vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | None, quoted: ShownFigures
+) -> CalendarEntry:
     """The entry of an open job: timed in its slot, else all-day on its quoted due date."""
     state = job.state
     starts: date | datetime = slot.start_at if slot else quoted.due_on
@@ -79,57 +81,59 @@ def open_entry(vessel: Vessel, plant: Plant, job: DueJob, slot: PlannedSlot | No
     return _entry(
         vessel,
         plant,
-        job.occurrence,
+        job.job_id,
         job.position,
         job.kind_name,
-        pressing=state.value if state in (*PAST, State.NOT_KNOWN) else "",
-        lines=[*_open_lines(job, slot, quoted), _caution(plant, job.occurrence, job.takes_pump_out)],
+        pressing=state.value if state in (*PAST, JobState.NOT_KNOWN) else "",
+        lines=[*_open_lines(job, slot, quoted), _caution(plant, job.job_id, job.takes_pump_out)],
         starts=starts,
         ends=ends,
         state=state,
-        status="CONFIRMED" if slot is not None or state in (*PAST, State.POSTPONED, State.NOT_KNOWN) else "TENTATIVE",
+        status="CONFIRMED"
+        if slot is not None or state in (*PAST, JobState.POSTPONED, JobState.NOT_KNOWN)
+        else "TENTATIVE",
         opaque=slot is not None,
         takes_hours=job.takes_hours,
         quoted=quoted,
     )
 
 
-def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: Quoted) -> list[str]:
+def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: ShownFigures) -> list[str]:
     lines = [f"{job.state.value[:1].upper()}{job.state.value[1:]}{', planned' if slot else ', no slot'}."]
     if slot is not None:
         end_offset = quoted.offset_minutes if quoted.end_offset_minutes is None else quoted.end_offset_minutes
-        begin, end = moment(slot.start_at, quoted.offset_minutes), moment(slot.end_at, end_offset)
+        begin, end = moment_text(slot.start_at, quoted.offset_minutes), moment_text(slot.end_at, end_offset)
         lines.append(f"Planned {begin} to {end} ship time (UTC{_offset(quoted.offset_minutes)}).")
         open_h = round((slot.end_at - slot.start_at) / timedelta(hours=1))
         if open_h > job.takes_hours:
             lines.append(
                 f"{open_h} h for {job.takes_hours} h of work: in between are hours without hands (night, other work, no work)."
             )
-    if job.state is State.NOT_KNOWN:
+    if job.state is JobState.NOT_KNOWN:
         return [
             *lines,
             "Nobody has said when it was last done: due now, until the chief engineer sets a first date.",
             _takes(job),
         ]
     if quoted.running_seconds is not None:
-        dated = "" if quoted.hours_on is None else f" at {day(quoted.hours_on)}"
+        dated = "" if quoted.hours_on is None else f" at {day_text(quoted.hours_on)}"
         left = None if job.due_running_seconds is None else job.due_running_seconds - quoted.running_seconds
         to_go = "" if left is None else f"; {_hours(left)} h to go" if left > 0 else f"; {_hours(-left)} h over"
         about = ", estimated" if job.estimated else ""
         lines.append(f"Running hours: {_hours(quoted.running_seconds)}{dated}{about}{to_go}.")
     if job.due_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
         about = "" if job.state in PAST else "about "
-        lines.append(f"Due: {_hours(job.due_running_seconds)} running h, {about}{day(quoted.due_on)}.")
+        lines.append(f"Due: {_hours(job.due_running_seconds)} running h, {about}{day_text(quoted.due_on)}.")
     else:
-        lines.append(f"Due: {day(quoted.due_on)} by calendar.")
-    limit = "none" if quoted.limit_on is None else day(quoted.limit_on)
+        lines.append(f"Due: {day_text(quoted.due_on)} by calendar.")
+    limit = "none" if quoted.limit_on is None else day_text(quoted.limit_on)
     if job.limit_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
         limit = f"{_hours(job.limit_running_seconds)} running h, about {limit}"
     lines.append(f"Limit: {limit}{' (postponed)' if job.postponed_to else ''}.")
     if quoted.h_per_day_tenths is not None and quoted.early_on is not None and quoted.late_on is not None:
         lines.append(
             f"At {quoted.h_per_day_tenths / 10:.1f} h a day (last {quoted.look_back_days} days): "
-            f"early {day(quoted.early_on)}, late {day(quoted.late_on)}."
+            f"early {day_text(quoted.early_on)}, late {day_text(quoted.late_on)}."
         )
     lines.append(_takes(job))
     if slot is not None and slot.least_margin_swept_m3_per_h is not None:
@@ -160,14 +164,14 @@ def out_entry(vessel: Vessel, plant: Plant, out: PumpOut, offset_minutes: int, a
     back = None if out.back_at is None else ship_time(out.back_at, offset_minutes)
     back_on = "" if back is None else f"{back.day} {MONTHS[back.month - 1]}"
     if out.to_at is not None:
-        said, words = "was out", f"Back since {moment(out.to_at, offset_minutes)} ship time."
+        said, words = "was out", f"Back since {moment_text(out.to_at, offset_minutes)} ship time."
     elif out.waits_for_test:
         said, words = (
             "not proved",
             "It is back and waits for its test: it counts at the provisional derate, not in full.",
         )
     elif out.back_at is None and out.expected_at is not None:
-        passed = moment(out.expected_at, offset_minutes)
+        passed = moment_text(out.expected_at, offset_minutes)
         said, words = (
             "out, back not known",
             f"It was expected back {passed} ship time, which has passed: say when it is back.",
@@ -177,8 +181,8 @@ def out_entry(vessel: Vessel, plant: Plant, out: PumpOut, offset_minutes: int, a
     elif out.assumed:
         said, words = f"out, back {back_on}?", "Nobody has said when it is back: plans assume 14 days from the stop."
     else:
-        said, words = f"out, back {back_on}", f"Expected back {moment(out.back_at, offset_minutes)} ship time."
-    lines = [f"{place}, pump {serial}: out since {moment(out.from_at, offset_minutes)} ship time. {words}"]
+        said, words = f"out, back {back_on}", f"Expected back {moment_text(out.back_at, offset_minutes)} ship time."
+    lines = [f"{place}, pump {serial}: out since {moment_text(out.from_at, offset_minutes)} ship time. {words}"]
     if out.reason:
         lines.append(f"Reason: {out.reason}.")
     return CalendarEntry(
@@ -207,7 +211,7 @@ def done_entry(vessel: Vessel, plant: Plant, job: DoneJob) -> CalendarEntry:
     on = ship_time(job.done_at, job.utc_offset_minutes).date()
     at_hours = "" if job.running_seconds is None else f" at {_hours(job.running_seconds)} running h"
     by = f" by {job.done_by}" if job.done_by else ""
-    lines = [f"Done{by}: {moment(job.done_at, job.utc_offset_minutes)} ship time{at_hours}."]
+    lines = [f"Done{by}: {moment_text(job.done_at, job.utc_offset_minutes)} ship time{at_hours}."]
     if job.verdict is not None:
         lines.append(f"Verdict: {job.verdict.value}.")
     if job.record_number is not None:
@@ -215,14 +219,14 @@ def done_entry(vessel: Vessel, plant: Plant, job: DoneJob) -> CalendarEntry:
     return _entry(
         vessel,
         plant,
-        job.occurrence,
+        job.job_id,
         job.position,
         job.kind_name,
         pressing="done",
         lines=lines,
         starts=on,
         ends=on + timedelta(days=1),
-        state=State.DONE,
+        state=JobState.DONE,
         status="CONFIRMED",
         completed_at=job.done_at,
     )
@@ -234,14 +238,14 @@ def withdrawn_entry(vessel: Vessel, plant: Plant, job: WithdrawnJob) -> Calendar
     return _entry(
         vessel,
         plant,
-        job.occurrence,
+        job.job_id,
         job.position,
         job.kind_name,
         pressing="withdrawn",
         lines=[f"Withdrawn{reason}."],
         starts=job.shown_on,
         ends=job.shown_on + timedelta(days=1),
-        state=State.WITHDRAWN,
+        state=JobState.WITHDRAWN,
         status="CANCELLED",
     )
 
@@ -249,7 +253,7 @@ def withdrawn_entry(vessel: Vessel, plant: Plant, job: WithdrawnJob) -> Calendar
 def _entry(
     vessel: Vessel,
     plant: Plant,
-    occurrence: Occurrence,
+    job_id: JobId,
     position: str | None,
     kind_name: str,
     *,
@@ -257,28 +261,28 @@ def _entry(
     lines: Sequence[str],
     starts: date | datetime,
     ends: date | datetime,
-    state: State,
+    state: JobState,
     status: str,
     opaque: bool = False,
     takes_hours: int | None = None,
-    quoted: Quoted | None = None,
+    quoted: ShownFigures | None = None,
     completed_at: datetime | None = None,
 ) -> CalendarEntry:
-    place = place_of(plant, position, occurrence)
-    at_plant = position is None and occurrence.subject == plant.id
+    place = place_of(plant, position, job_id)
+    at_plant = position is None and job_id.subject == plant.id
     named = title("" if at_plant else place, kind_name, [kind.name for kind in plant.job_kinds], pressing)
     return CalendarEntry(
-        key=occurrence.key,
+        key=job_id.key,
         role=JOB_ROLE,
         summary=short(named),
-        description="\n".join([*lines, f"Job no. {occurrence.key}."]),
+        description="\n".join([*lines, f"Job no. {job_id.key}."]),
         starts=starts,
         ends=ends,
         state=state,
         status=status,
         opaque=opaque,
         categories=(state.value, place, kind_name),
-        path=f"/vessels/{vessel.id}/jobs/{occurrence.key}",
+        path=f"/vessels/{vessel.id}/jobs/{job_id.key}",
         location=f"{vessel.name}, {plant.name}",
         takes_hours=takes_hours,
         quoted=quoted,
@@ -286,18 +290,18 @@ def _entry(
     )
 
 
-def place_of(plant: Plant, position: str | None, occurrence: Occurrence) -> str:
+def place_of(plant: Plant, position: str | None, job_id: JobId) -> str:
     """The position's name; without one the subject, the plant by its name."""
     if position is not None:
         return next((known.name for known in plant.positions if known.id == position), position)
-    return plant.name if occurrence.subject == plant.id else occurrence.subject
+    return plant.name if job_id.subject == plant.id else job_id.subject
 
 
-def _caution(plant: Plant, occurrence: Occurrence, takes_pump_out: bool) -> str:
+def _caution(plant: Plant, job_id: JobId, takes_pump_out: bool) -> str:
     try:
-        kind = plant.kind(occurrence.kind)
+        kind = plant.kind(job_id.kind)
     except KeyError:  # the kind was taken out of the plant since
-        code = occurrence.kind
+        code = job_id.kind
         kind = JobKind(code=code, name=code, subject=Subject.PLANT, takes_hours=1, takes_pump_out=takes_pump_out)
     return caution_line(kind)
 

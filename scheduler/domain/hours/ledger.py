@@ -39,15 +39,15 @@ from scheduler.domain.hours.ledger_values import (
     Event,
     Flag,
     Item,
+    LedgerState,
+    LedgerVerdict,
     OpeningBalance,
     Reading,
     Replacement,
     Rescale,
     Setup,
-    State,
     StepDecision,
-    Verdict,
-    Why,
+    VerdictReason,
 )
 
 __all__ = [
@@ -62,18 +62,18 @@ __all__ = [
     "Flag",
     "Folded",
     "Item",
+    "LedgerState",
+    "LedgerVerdict",
     "OpeningBalance",
     "Reading",
     "Replacement",
     "Rescale",
     "Setup",
-    "State",
     "StepDecision",
-    "Verdict",
-    "Why",
+    "VerdictReason",
     "derive",
     "fold",
-    "in_order",
+    "items_in_order",
     "setup_at",
     "setups_of",
     "step",
@@ -83,7 +83,7 @@ __all__ = [
 class Folded(NamedTuple):
     """What a fold gave. entries and flags are settled; those that may still change are in the state."""
 
-    state: State
+    state: LedgerState
     entries: list[Entry]
     flags: list[Flag]
 
@@ -92,12 +92,12 @@ class Derived(NamedTuple):
     """What a store writes in place of all it holds of the counter from rewrite_from_s on (none: nothing changed)."""
 
     entries: list[Entry]
-    state: State
+    state: LedgerState
     flags: list[Flag]
     rewrite_from_s: int | None
 
 
-def in_order(items: Iterable[Item]) -> list[Item]:
+def items_in_order(items: Iterable[Item]) -> list[Item]:
     """The items in observation order, one reading an instant: the first received.
 
     Order of arrival does not matter to the ledger (R3); what is put in here may be shuffled and doubled. Events are not
@@ -146,7 +146,7 @@ def setup_at(setups: Sequence[tuple[int, Setup]], at_s: int) -> Setup:
 
 
 def fold(
-    setup: Setup, items: Iterable[Item], state: State = START, *, by_hand: Collection[int] = frozenset()
+    setup: Setup, items: Iterable[Item], state: LedgerState = START, *, by_hand: Collection[int] = frozenset()
 ) -> Folded:
     """The ledger after `items`, taken in observation order from `state` on.
 
@@ -163,13 +163,13 @@ def fold(
     return Folded(work.state(), work.entries, work.flags)
 
 
-def step(setup: Setup, state: State, item: Item) -> Folded:
+def step(setup: Setup, state: LedgerState, item: Item) -> Folded:
     """`fold` of one item."""
     return fold(setup, (item,), state)
 
 
 def derive(
-    setup: Setup, items: Sequence[Item], state: State = START, *, by_hand: Collection[int] = frozenset()
+    setup: Setup, items: Sequence[Item], state: LedgerState = START, *, by_hand: Collection[int] = frozenset()
 ) -> Derived:
     """What a store writes for a range of items after a checkpoint; see the top of this module.
 
@@ -179,7 +179,7 @@ def derive(
     Raises:
         ValueError: an item belongs before the checkpoint.
     """
-    ordered = in_order(items)
+    ordered = items_in_order(items)
     if not ordered:
         return Derived([], state, [], None)
     after, entries, flags = fold(setup, ordered, state, by_hand=by_hand)

@@ -4,7 +4,7 @@ A value follows from another when the rise between them fits the time between th
 resolution, 0.05 h, and 0.1 % of the stretch (common practice, no source).
 """
 
-from scheduler.domain.hours.ledger_values import Good, Setup, Verdict
+from scheduler.domain.hours.ledger_values import Good, LedgerVerdict, Setup
 
 DAY_S = 86_400
 SLACK_S = 180
@@ -12,7 +12,7 @@ SLACK_S = 180
 AHEAD_S = 300
 """A sender's clock may be this much ahead of ours; further, and the reading is from the future."""
 
-Fit = tuple[Verdict, int]
+Fit = tuple[LedgerVerdict, int]
 
 
 def tolerance_s(setup: Setup, stretch_s: int) -> int:
@@ -26,12 +26,12 @@ def follows(setup: Setup, from_at_s: int, from_milli: int, at_s: int, value_mill
     elapsed = at_s - from_at_s
     most = elapsed + tolerance_s(setup, elapsed)
     if rise >= 0:
-        return (Verdict.CREDITED, rise) if rise <= most else None
+        return (LedgerVerdict.CREDITED, rise) if rise <= most else None
     if -rise <= min(setup.resolution_seconds, 3600):
-        return Verdict.JITTER, 0
+        return LedgerVerdict.JITTER, 0
     modulus = setup.modulus_seconds
     if modulus is not None and 0 <= rise + modulus <= most:
-        return Verdict.ROLLOVER, rise + modulus
+        return LedgerVerdict.ROLLOVER, rise + modulus
     return None
 
 
@@ -48,7 +48,7 @@ def rolled(good: Good, at_s: int) -> Good:
     return good._replace(anchor_at_s=good.next_at_s, anchor_run_s=good.next_run_s)
 
 
-def fits(setup: Setup, good: Good, at_s: int, value_milli: int) -> Fit | None:
+def rise_fits(setup: Setup, good: Good, at_s: int, value_milli: int) -> Fit | None:
     """How a reading follows from the last good one, within what the anchor allows, or none."""
     fit = follows(setup, good.at_s, good.value_milli, at_s, value_milli)
     return fit if fit is not None and fit[1] <= allowance_s(setup, good, at_s) else None

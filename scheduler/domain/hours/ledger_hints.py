@@ -1,7 +1,7 @@
 """What a held value would mean if the counter were set up otherwise: a hint in words, never acted on (rule R15)."""
 
 from scheduler.domain.hours.ledger_fit import follows
-from scheduler.domain.hours.ledger_values import Good, Setup, Verdict
+from scheduler.domain.hours.ledger_values import Good, LedgerVerdict, Setup
 
 SCALES = ((3600, "hours"), (360, "tenths of an hour"), (36, "hundredths of an hour"), (60, "minutes"), (1, "seconds"))
 LEAST_S = 100 * 3600
@@ -22,7 +22,7 @@ def other_scale(setup: Setup, good: Good, at_s: int, value_milli: int) -> tuple[
 
 def follows_otherwise(
     setup: Setup, good: Good, held: tuple[int, int], at_s: int, value_milli: int
-) -> tuple[Verdict, int] | None:
+) -> tuple[LedgerVerdict, int] | None:
     """How a value follows from a held one (instant, thousandths) on the scale on which that would follow from the last good one;
     none when there is no such scale, or it does not. The seconds are those of that scale."""
     found = other_scale(setup, good, *held)

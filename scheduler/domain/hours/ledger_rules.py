@@ -11,8 +11,8 @@ from scheduler.domain.hours.ledger_fit import (
     advanced,
     allowance_s,
     anchored,
-    fits,
     follows,
+    rise_fits,
     rolled,
     tolerance_s,
 )
@@ -26,15 +26,15 @@ from scheduler.domain.hours.ledger_values import (
     Flag,
     Good,
     Item,
+    LedgerState,
+    LedgerVerdict,
     OpeningBalance,
     Reading,
     Replacement,
     Rescale,
     Setup,
-    State,
     StepDecision,
-    Verdict,
-    Why,
+    VerdictReason,
 )
 
 MOST_LINES = 8
@@ -47,7 +47,7 @@ rise has confirmed is taken as confirmed."""
 class Fold:
     """A fold under way; lives only inside one call of `ledger.fold`."""
 
-    def __init__(self, setup: Setup, state: State, by_hand: Collection[int] = frozenset()) -> None:
+    def __init__(self, setup: Setup, state: LedgerState, by_hand: Collection[int] = frozenset()) -> None:
         self.setup, self.scale = setup.scaled(state.scale), state.scale
         self.skew_s = state.skew_s
         self.last_s, self.last_rank, self.read_s = state.last_s, state.last_rank, state.read_s
@@ -60,9 +60,9 @@ class Fold:
         self.entries: list[Entry] = []
         self.flags: list[Flag] = []
 
-    def state(self) -> State:
+    def state(self) -> LedgerState:
         """What to remember."""
-        return State(
+        return LedgerState(
             self.last_s,
             self.last_rank,
             self.read_s,
@@ -98,7 +98,7 @@ class Fold:
         at_0, milli_0, run, anchor_at, anchor_run, next_at, next_run, rose = good
         seconds_0 = milli_0 * per_count // 1000
         last = -1 if self.last_s is None else self.last_s
-        add, credited, plain = self.entries.append, Verdict.CREDITED, Why.PLAIN
+        add, credited, plain = self.entries.append, LedgerVerdict.CREDITED, VerdictReason.PLAIN
         taken = False
         odd: Item | None = None
         for item in items:
@@ -141,8 +141,8 @@ class Fold:
         rank = RANK[type(item)]
         if self.last_s is not None and (item.at_s, rank) < (self.last_s, self.last_rank):
             raise ValueError(
-                f"{self.setup.name}: an item for {says.instant_text(item.at_s)} came after one for "
-                f"{says.instant_text(self.last_s)}; derive again from a checkpoint before it"
+                f"{self.setup.name}: an item for {says.minute_text(item.at_s)} came after one for "
+                f"{says.minute_text(self.last_s)}; derive again from a checkpoint before it"
             )
         if item.at_s != self.last_s and not self._undecided():
             self._settle_all()
@@ -161,20 +161,20 @@ class Fold:
             case StepDecision():
                 self.word = (item.at_s, item.credit_s)
             case OpeningBalance():
-                self._give(item.at_s, item.seconds, Verdict.OPENING)
+                self._give(item.at_s, item.seconds, LedgerVerdict.OPENING)
             case Adjustment():
-                self._give(item.at_s, item.seconds, Verdict.ADJUSTMENT)
+                self._give(item.at_s, item.seconds, LedgerVerdict.ADJUSTMENT)
             case Replacement():
-                self._replace(item, Verdict.REPLACEMENT)
+                self._replace(item, LedgerVerdict.REPLACEMENT)
             case Rescale():
-                self._replace(item, Verdict.RESCALE)
+                self._replace(item, LedgerVerdict.RESCALE)
 
     def _look_at_clock(self, at_s: int, skew_s: int) -> None:
         """One flag for a run of readings whose sender's clock is off by about the same, one when it is right again (R12)."""
         if abs(skew_s - self.skew_s) > AHEAD_S:
             was = self.skew_s
             self.open.append(
-                says.clock(self.setup, at_s, skew_s) if skew_s else says.clock_right(self.setup, at_s, was)
+                says.minute_clock(self.setup, at_s, skew_s) if skew_s else says.clock_right(self.setup, at_s, was)
             )
             self.skew_s = skew_s
 
@@ -182,7 +182,7 @@ class Fold:
         if self.word is not None:
             (_, credit_s), self.word = self.word, None
             if credit_s is None:
-                self._put(Entry(at_s, 0, None, Verdict.GLITCH, Why.MARKED_BAD))
+                self._put(Entry(at_s, 0, None, LedgerVerdict.GLITCH, VerdictReason.MARKED_BAD))
             else:
                 self._decided(at_s, milli, credit_s)
             return
@@ -190,16 +190,16 @@ class Fold:
             if not self.ahead:  # one flag for a run of them
                 self.open.append(says.future(self.setup, at_s, received_s))
             self.ahead = True
-            self._put(Entry(at_s, 0, None, Verdict.HELD, Why.FUTURE))
+            self._put(Entry(at_s, 0, None, LedgerVerdict.HELD, VerdictReason.FUTURE))
             return
         self.ahead = False
         if self.good is None:
             self.good = anchored(at_s, milli, 0, at_s)
-            self._put(Entry(at_s, 0, 0, Verdict.BASELINE, Why.PLAIN))
+            self._put(Entry(at_s, 0, 0, LedgerVerdict.BASELINE, VerdictReason.PLAIN))
         elif self._follows_held(at_s, milli):
-            self._put(Entry(at_s, 0, None, Verdict.HELD, Why.FOLLOWS_HELD))
+            self._put(Entry(at_s, 0, None, LedgerVerdict.HELD, VerdictReason.FOLLOWS_HELD))
         elif len(self.lines) >= MOST_LINES:
-            self._put(Entry(at_s, 0, None, Verdict.HELD, Why.ERRATIC))
+            self._put(Entry(at_s, 0, None, LedgerVerdict.HELD, VerdictReason.ERRATIC))
         else:
             self._weigh(rolled(self.good, at_s), at_s, milli)
 
@@ -207,7 +207,7 @@ class Fold:
         """A reading that follows from nothing held: credited, back to before a zero or a reset, a reset, or held."""
         if self.nought is not None:
             before = rolled(self.nought, at_s)
-            fit = fits(self.setup, before, at_s, milli)
+            fit = rise_fits(self.setup, before, at_s, milli)
             if fit is not None:  # R10: after a drop and a zero it goes on from the drop: the zero was false
                 self._end_spikes(at_s)
                 self._end_glitch(at_s, after_s=before.at_s)
@@ -215,7 +215,7 @@ class Fold:
                     self._settle()
                 self._accept(before, at_s, milli, fit)
                 return
-        fit = fits(self.setup, good, at_s, milli)
+        fit = rise_fits(self.setup, good, at_s, milli)
         if fit is not None:
             self._end_spikes(at_s)
             if fit[1] > 0:  # a rise confirms a reset (R10); the same value again may be the same fault again
@@ -224,7 +224,7 @@ class Fold:
             return
         if self.before is not None:
             before = rolled(self.before, at_s)
-            fit = fits(self.setup, before, at_s, milli)
+            fit = rise_fits(self.setup, before, at_s, milli)
             if fit is not None:
                 self._end_spikes(at_s)
                 self._end_glitch(at_s)
@@ -239,14 +239,16 @@ class Fold:
                 self.nought = self.nought or good
             self.before = self.before or good
             self.good = advanced(good, at_s, milli, credit_s)
-            self._put(Entry(at_s, credit_s, self.good.run_s, Verdict.RESET, Why.LOWER_BOUND))
+            self._put(Entry(at_s, credit_s, self.good.run_s, LedgerVerdict.RESET, VerdictReason.LOWER_BOUND))
             return
         self.lines.append((at_s, milli))
         by_hand = at_s in self.by_hand
-        self.open.append(says.held(self.setup, good, at_s, milli, rose, by_hand=by_hand))
+        self.open.append(says.held_says(self.setup, good, at_s, milli, rose, by_hand=by_hand))
         if len(self.lines) == MOST_LINES:
             self.open.append(says.erratic(self.setup, at_s, MOST_LINES, by_hand=by_hand))
-        self._put(Entry(at_s, 0, None, Verdict.HELD, Why.IMPOSSIBLE if rose else Why.DECREASE))
+        self._put(
+            Entry(at_s, 0, None, LedgerVerdict.HELD, VerdictReason.IMPOSSIBLE if rose else VerdictReason.DECREASE)
+        )
 
     def _follows_held(self, at_s: int, milli: int) -> bool:
         """True when it follows from a held reading, even if it would now fit the last good one too (R7); also on the other
@@ -256,56 +258,56 @@ class Fold:
             if fit is None and self.good is not None:
                 fit = follows_otherwise(self.setup, self.good, (line_at, line_milli), at_s, milli)
             if fit is not None:
-                self.lines[n] = (at_s, line_milli if fit[0] is Verdict.JITTER else milli)
+                self.lines[n] = (at_s, line_milli if fit[0] is LedgerVerdict.JITTER else milli)
                 return True
         return False
 
     def _accept(self, good: Good, at_s: int, milli: int, fit: Fit) -> None:
         verdict, credit_s = fit
-        if verdict is Verdict.JITTER:  # the value stays, and is seen to stand at this instant (R8)
+        if verdict is LedgerVerdict.JITTER:  # the value stays, and is seen to stand at this instant (R8)
             self.good = good._replace(at_s=at_s)
         else:
             self.good = advanced(good, at_s, milli, credit_s)
-        self._put(Entry(at_s, credit_s, self.good.run_s, verdict, Why.PLAIN))
+        self._put(Entry(at_s, credit_s, self.good.run_s, verdict, VerdictReason.PLAIN))
 
     def _decided(self, at_s: int, milli: int, credit_s: int) -> None:
         """A person said what the step counts: what is pending stands as it is, the count goes on from here (R17)."""
         self._settle()
         run_s = credit_s + (self.good.run_s if self.good else 0)
         self.good = anchored(at_s, milli, run_s, at_s)
-        self._put(Entry(at_s, credit_s, run_s, Verdict.CREDITED, Why.DECIDED))
+        self._put(Entry(at_s, credit_s, run_s, LedgerVerdict.CREDITED, VerdictReason.DECIDED))
 
-    def _give(self, at_s: int, seconds: int, verdict: Verdict) -> None:
+    def _give(self, at_s: int, seconds: int, verdict: LedgerVerdict) -> None:
         self.given_s += seconds
-        self._put(Entry(at_s, seconds, None, verdict, Why.PLAIN))
+        self._put(Entry(at_s, seconds, None, verdict, VerdictReason.PLAIN))
 
-    def _replace(self, item: Replacement | Rescale, verdict: Verdict) -> None:
+    def _replace(self, item: Replacement | Rescale, verdict: LedgerVerdict) -> None:
         """Close the old counter or scale at its final value as if it were a reading, go on from the new one (R14, R15)."""
         at_s, final, good = item.at_s, item.old_final_milli, self.good
         if good is None:
             self._go_on(item, 0, at_s)
-            self._put(Entry(at_s, 0, 0, verdict, Why.PLAIN))
+            self._put(Entry(at_s, 0, 0, verdict, VerdictReason.PLAIN))
             return
-        credit_s, why = 0, Why.PLAIN
+        credit_s, why = 0, VerdictReason.PLAIN
         if final is None:
-            why = Why.FINAL_UNKNOWN
+            why = VerdictReason.FINAL_UNKNOWN
             self.open.append(says.replaced_unknown(self.setup, good, at_s, verdict))
         else:
             fit = None
             if not self._follows_held(at_s, final) and len(self.lines) < MOST_LINES:
-                fit = None if self.nought is None else fits(self.setup, rolled(self.nought, at_s), at_s, final)
+                fit = None if self.nought is None else rise_fits(self.setup, rolled(self.nought, at_s), at_s, final)
                 if fit is not None and self.nought is not None:  # as for a reading (R10)
                     good = self.nought
                     self._end_glitch(at_s, after_s=good.at_s)
                 if fit is None:
-                    fit = fits(self.setup, rolled(good, at_s), at_s, final)
+                    fit = rise_fits(self.setup, rolled(good, at_s), at_s, final)
                 if fit is None and self.before is not None:
-                    fit = fits(self.setup, rolled(self.before, at_s), at_s, final)
+                    fit = rise_fits(self.setup, rolled(self.before, at_s), at_s, final)
                     if fit is not None:
                         good = self.before
                         self._end_glitch(at_s)
             if fit is None:
-                why = Why.FINAL_DOES_NOT_FIT
+                why = VerdictReason.FINAL_DOES_NOT_FIT
                 self.open.append(says.replaced_misfit(self.setup, good, at_s, final, verdict))
             else:
                 self._end_spikes(at_s)
@@ -374,7 +376,9 @@ class Fold:
             first = Flag(Code.HELD, self.pending[0].at_s if self.pending else at_s, "", 0)
             self.open.append(first)
         self.pending = [
-            e._replace(verdict=Verdict.SPIKE) if e.verdict is Verdict.HELD and e.reason != Why.FUTURE else e
+            e._replace(verdict=LedgerVerdict.SPIKE)
+            if e.verdict is LedgerVerdict.HELD and e.reason != VerdictReason.FUTURE
+            else e
             for e in self.pending
         ]
         self.open = [
@@ -391,7 +395,9 @@ class Fold:
             return after_s is None or line.at_s > after_s
 
         self.pending = [
-            Entry(e.at_s, 0, None, Verdict.GLITCH, Why.PLAIN) if e.total_s is not None and false(e) else e
+            Entry(e.at_s, 0, None, LedgerVerdict.GLITCH, VerdictReason.PLAIN)
+            if e.total_s is not None and false(e)
+            else e
             for e in self.pending
         ]
         self.open = [

@@ -21,7 +21,7 @@ FORMAT = 3
 and derived anew."""
 
 
-class Verdict(StrEnum):
+class LedgerVerdict(StrEnum):
     """What the ledger made of a reading or event. HELD always says why; HELD and RESET may change with later readings."""
 
     CREDITED = "credited"
@@ -38,7 +38,7 @@ class Verdict(StrEnum):
     OPENING = "opening"
 
 
-class Why(StrEnum):
+class VerdictReason(StrEnum):
     """The reason beside a verdict, empty where the verdict says all."""
 
     PLAIN = ""
@@ -222,7 +222,7 @@ class Entry(NamedTuple):
     at_s: int
     credit_s: int
     total_s: int | None
-    verdict: Verdict
+    verdict: LedgerVerdict
     reason: str
 
 
@@ -253,7 +253,7 @@ class Good(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class LedgerState:
     """All the fold remembers. Small, frozen, and the same however the readings before were cut into pieces.
 
     good: the reading the count rests on. before: where it rested before a reset that is not yet confirmed. lines: the
@@ -322,7 +322,7 @@ class State:
                 _or_none(word, lambda pair: (pair[0], pair[1])),
                 ahead,
                 given,
-                tuple(Entry(at, credit, total, Verdict(said), why) for at, credit, total, said, why in pending),
+                tuple(Entry(at, credit, total, LedgerVerdict(said), why) for at, credit, total, said, why in pending),
                 tuple(Flag(Code(code), at, says, seconds) for code, at, says, seconds in flags),
                 skew,
                 _or_none(scale, lambda three: (three[0], three[1], three[2])),
@@ -338,5 +338,5 @@ def _or_none(value: Any, make: Callable[[Any], T]) -> T | None:
     return None if value is None else make(value)
 
 
-START = State()
+START = LedgerState()
 """Before the first item."""

@@ -19,11 +19,11 @@ from scheduler.domain.hours.ledger_values import (
     Flag,
     Good,
     Item,
+    LedgerState,
+    LedgerVerdict,
     Reading,
     Setup,
-    State,
-    Verdict,
-    Why,
+    VerdictReason,
 )
 
 MISSING = (Code.RESET, Code.REPLACEMENT)
@@ -60,7 +60,7 @@ class Question:
     earlier: tuple[int, int] | None = None
 
 
-def open_held(state: State, flags: Sequence[Flag]) -> list[Flag]:
+def open_held(state: LedgerState, flags: Sequence[Flag]) -> list[Flag]:
     """The flags of held readings that a person can still decide, oldest first; empty when nothing is held.
 
     Those before the reading that the count now rests on were passed over by a decision, an exchange or a later reading.
@@ -72,7 +72,7 @@ def open_held(state: State, flags: Sequence[Flag]) -> list[Flag]:
     return sorted((f for f in flags if f.code is Code.HELD and f.at_s > after_s), key=lambda flag: flag.at_s)
 
 
-def runs(
+def held_runs(
     setup: Setup, starts: Sequence[int], readings: Sequence[Reading], good: Good | None = None
 ) -> dict[int, tuple[Reading, ...]]:
     """Held readings by the run they belong to: by the instant of its first. `starts` and `readings` in order.
@@ -101,7 +101,7 @@ def runs(
 
 
 def held_questions(
-    setup: Setup, state: State, flags: Sequence[Flag], held: Sequence[Reading], seconds_per_day: float
+    setup: Setup, state: LedgerState, flags: Sequence[Flag], held: Sequence[Reading], seconds_per_day: float
 ) -> list[Question]:
     """One question for each run of held readings, oldest first.
 
@@ -111,7 +111,7 @@ def held_questions(
     """
     starts = open_held(state, flags)
     good = state.before or state.good
-    by_run = runs(setup, [flag.at_s for flag in starts], held, good)
+    by_run = held_runs(setup, [flag.at_s for flag in starts], held, good)
     return [
         Question(
             asks=Asks.HELD,
@@ -128,7 +128,9 @@ def held_questions(
     ]
 
 
-def misread_before(setup: Setup, state: State, items: Sequence[Item], counted: Sequence[Reading]) -> Reading | None:
+def misread_before(
+    setup: Setup, state: LedgerState, items: Sequence[Item], counted: Sequence[Reading]
+) -> Reading | None:
     """The newest of some counted readings without which every later reading of `items` is counted; none if it is none of them.
 
     A figure typed too high, but not more than can have run, is counted; then the honest ones after it are held.
@@ -146,8 +148,8 @@ def misread_before(setup: Setup, state: State, items: Sequence[Item], counted: S
 
 
 def _amiss(entry: Entry) -> bool:
-    odd = entry.verdict in (Verdict.HELD, Verdict.SPIKE, Verdict.RESET, Verdict.GLITCH)
-    return odd and entry.reason not in (Why.FUTURE, Why.MARKED_BAD)
+    odd = entry.verdict in (LedgerVerdict.HELD, LedgerVerdict.SPIKE, LedgerVerdict.RESET, LedgerVerdict.GLITCH)
+    return odd and entry.reason not in (VerdictReason.FUTURE, VerdictReason.MARKED_BAD)
 
 
 def with_earlier(asked: Sequence[Question], earlier: Reading | None) -> list[Question]:

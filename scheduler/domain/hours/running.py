@@ -13,12 +13,12 @@ from types import MappingProxyType
 from typing import Protocol, Self
 
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.hours.ledger_values import Entry, Verdict
+from scheduler.domain.hours.ledger_values import Entry, LedgerVerdict
 from scheduler.domain.hours.sources import Change, Changes, counting, sources_of
 from scheduler.domain.vessel.document import Plant
 
 DAY_S = 86_400
-GIVEN = (Verdict.ADJUSTMENT, Verdict.OPENING)
+GIVEN = (LedgerVerdict.ADJUSTMENT, LedgerVerdict.OPENING)
 """Verdicts whose credit is a step that a person gave."""
 
 Point = tuple[int, int]

@@ -6,8 +6,8 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Self
 
-from scheduler.domain.hours.ledger_says import hours_text, instant_text
-from scheduler.domain.hours.ledger_values import Code, Flag, State
+from scheduler.domain.hours.ledger_says import hours_text, minute_text
+from scheduler.domain.hours.ledger_values import Code, Flag, LedgerState
 from scheduler.domain.hours.running import Totals, total_at
 from scheduler.domain.hours.sources import Changes, retired, source_at
 from scheduler.domain.vessel.document import Counter, Plant
@@ -33,7 +33,7 @@ class Seen:
     undecided: bool = False
 
     @classmethod
-    def of(cls, state: State) -> Self:
+    def of(cls, state: LedgerState) -> Self:
         """What the ledger's newest state knows."""
         rose_s = None if state.good is None else state.good.rose_s
         return cls(read_s=state.read_s, rose_s=rose_s, undecided=state.undecided)
@@ -109,7 +109,7 @@ def conflicting(counter_id: str, many: int, newest_s: int) -> Flag:
     """Another value was posted for an instant that has one (rule R2): `many` times of late, last received at `newest_s`."""
     times = "once" if many == 1 else f"{many} times"
     says = (
-        f"{counter_id} was sent {times} another value for an instant that has one, last on {instant_text(newest_s)}. The first "
+        f"{counter_id} was sent {times} another value for an instant that has one, last on {minute_text(newest_s)}. The first "
         "value stays; the others are in the intake log. See whether two senders use this counter's id, or one sends wrong "
         "stamps; if the first value is the wrong one, mark that reading bad."
     )
@@ -142,7 +142,7 @@ def _others_run(plant: Plant, seen: Mapping[str, Seen], counter: Counter, at_s: 
 
 def _silent(counter: Counter, read_s: int, at_s: int) -> Flag:
     says = (
-        f"{counter.id} has not posted since {instant_text(read_s)}, {hours_text(at_s - read_s)} ago; expected within "
+        f"{counter.id} has not posted since {minute_text(read_s)}, {hours_text(at_s - read_s)} ago; expected within "
         f"{counter.quiet_after_hours} h. Hours are carried on at the recent rate and marked estimated. Check the gateway, "
         "or post the counter by hand."
     )
@@ -151,8 +151,8 @@ def _silent(counter: Counter, read_s: int, at_s: int) -> Flag:
 
 def _apart(counter: Counter, counts: str, ran: int, checked: int, from_s: int, until_s: int) -> Flag:
     says = (
-        f"{counter.id} counted {hours_text(checked)} and {counts} {hours_text(ran)} from {instant_text(from_s)} to "
-        f"{instant_text(until_s)}: {hours_text(abs(ran - checked))} apart. {counts} counts, the other only checks it. Read both "
+        f"{counter.id} counted {hours_text(checked)} and {counts} {hours_text(ran)} from {minute_text(from_s)} to "
+        f"{minute_text(until_s)}: {hours_text(abs(ran - checked))} apart. {counts} counts, the other only checks it. Read both "
         f"at the pump; if {counter.id} is right, make it the one that counts from the day on at which the other went wrong."
     )
     return Flag(Code.SOURCES, until_s, says, abs(ran - checked))
@@ -161,7 +161,7 @@ def _apart(counter: Counter, counts: str, ran: int, checked: int, from_s: int, u
 def _standing(counter: Counter, rose_s: int, read_s: int) -> Flag:
     days = (read_s - rose_s) // 86_400
     says = (
-        f"{counter.id} posts but has not risen since {instant_text(rose_s)}, {days} days, while other pumps ran: the pump is "
+        f"{counter.id} posts but has not risen since {minute_text(rose_s)}, {days} days, while other pumps ran: the pump is "
         "standing, or its counter is dead. See whether the pump runs in automatic; if it does, the counter needs attention."
     )
     return Flag(Code.STANDING, rose_s, says, read_s - rose_s)

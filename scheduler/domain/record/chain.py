@@ -16,7 +16,7 @@ GENESIS = "0" * 64
 """The previous hash of a vessel's first record."""
 
 
-def stamp(text: str, previous_hash: str) -> str:
+def chain_hash(text: str, previous_hash: str) -> str:
     """The chain hash: lower-case hex SHA-256 over `previous_hash`, one line feed, then `text`, as ASCII.
 
     Args:
@@ -61,7 +61,7 @@ def record_of(
         number=number,
         kind=kind,
         text=text,
-        hash=stamp(text, previous_hash),
+        hash=chain_hash(text, previous_hash),
         previous_hash=previous_hash,
         recorded_at=recorded_at,
     )

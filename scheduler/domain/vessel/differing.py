@@ -8,7 +8,7 @@ _NAMES = ("id", "code")
 """Members that name a thing of a list; things without one are compared as wholes."""
 
 
-def differences(was: Any, now: Any) -> list[dict[str, Any]]:
+def document_differences(was: Any, now: Any) -> list[dict[str, Any]]:
     """Each member that differs, as {"at", "was", "now"}, by place; a member that is not there is none.
 
     "at" is a path whose steps are member names and, in lists, the ids or codes of things:

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from scheduler.domain.voyage.stretches import MOST_SPELLS, Daybook, Source, Spell, SpellFault, spell_faults
+from scheduler.domain.voyage.stretches import MOST_SPELLS, Source, Spell, SpellFault, VoyageDays, spell_faults
 
 COLUMNS = ("from", "to", "kind", "source", "note")
 NEEDED = ("from", "to", "kind")
@@ -21,7 +21,7 @@ _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
+class CsvRow:
     """A row as it stands in the file; number as a spreadsheet shows it, the names' row being 1."""
 
     number: int
@@ -50,12 +50,12 @@ class CellFault:
 class Sheet:
     """A file as read: its rows, what is wrong, and the stretches when nothing is."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[CsvRow, ...]
     faults: tuple[CellFault, ...]
     spells: tuple[Spell, ...]
 
 
-def read_sheet(text: str, book: Daybook, today: date) -> Sheet:
+def read_sheet(text: str, book: VoyageDays, today: date) -> Sheet:
     """The stretches of a CSV text.
 
     Args:
@@ -70,7 +70,7 @@ def read_sheet(text: str, book: Daybook, today: date) -> Sheet:
     if wrong:
         return Sheet(rows=(), faults=tuple(wrong), spells=())
     rows = tuple(
-        Row(number=number, cells={name: cell.strip() for name, cell in zip(names, cells, strict=False)})
+        CsvRow(number=number, cells={name: cell.strip() for name, cell in zip(names, cells, strict=False)})
         for number, cells in enumerate(table[1:], 2)
         if any(cell.strip() for cell in cells)
     )
@@ -85,7 +85,7 @@ def read_sheet(text: str, book: Daybook, today: date) -> Sheet:
         if cell.strip()
     ]
     spells: list[Spell] = []
-    numbers: list[Row] = []
+    numbers: list[CsvRow] = []
     kinds = [kind.code for kind in book.kinds]
     for row in rows:
         wrong_before = len(faults)
@@ -104,7 +104,7 @@ def read_sheet(text: str, book: Daybook, today: date) -> Sheet:
     return Sheet(rows=rows, faults=tuple(faults), spells=() if faults else tuple(spells))
 
 
-def _cells(found: Sequence[SpellFault], rows: Sequence[Row]) -> list[CellFault]:
+def _cells(found: Sequence[SpellFault], rows: Sequence[CsvRow]) -> list[CellFault]:
     return [
         CellFault(
             row=rows[fault.place].number,
@@ -171,7 +171,7 @@ def _name_faults(names: Sequence[str]) -> list[CellFault]:
     return faults
 
 
-def _spell(row: Row, faults: list[CellFault]) -> Spell | None:
+def _spell(row: CsvRow, faults: list[CellFault]) -> Spell | None:
     """The stretch of a row, none when a date cannot be read; what cannot be read is added to the faults."""
     dates = {name: read_date(row.cells.get(name, "")) for name in ("from", "to")}
     for name, day in dates.items():

@@ -65,7 +65,7 @@ FIRST_KINDS = tuple(KindOfDay(code=code, weight=weight) for code, weight in WEIG
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Daybook:
+class VoyageDays:
     """The kinds of day and the stretches entered: sorted, none overlaps another."""
 
     kinds: tuple[KindOfDay, ...] = FIRST_KINDS
@@ -106,7 +106,7 @@ class Laid:
     changes: days whose kind is another now. kept: planned stretches that the log stood over, for the days named.
     """
 
-    book: Daybook
+    book: VoyageDays
     changes: tuple[DayChange, ...]
     kept: tuple[DayChange, ...] = ()
 
@@ -120,7 +120,7 @@ class SpellFault:
     says: str
 
 
-def kind_faults(kinds: Sequence[KindOfDay], used: Iterable[str]) -> list[tuple[str, str]]:
+def stretch_faults(kinds: Sequence[KindOfDay], used: Iterable[str]) -> list[tuple[str, str]]:
     """(JSON Pointer, sentence) of each fault of the kinds of day.
 
     Args:
@@ -219,13 +219,13 @@ def _contradictions(spells: Sequence[Spell], bad: set[int], name: Callable[[int]
     found = []
     for other, place in sorted(clash):
         one, two = spells[other], spells[place]
-        days = days_words(max(one.from_on, two.from_on), min(one.to_on, two.to_on))
+        days = days_text(max(one.from_on, two.from_on), min(one.to_on, two.to_on))
         says = f"{two.kind} on {days}, where {name(other)} says {one.kind}: a day has one kind. Correct one of the two."
         found.append(SpellFault(place=place, column="kind", says=says))
     return found
 
 
-def lay(book: Daybook, spells: Iterable[Spell]) -> Laid:
+def lay(book: VoyageDays, spells: Iterable[Spell]) -> Laid:
     """The daybook with these stretches laid over it, in the order given; they must be without faults."""
     before = _by_day(book.spells)
     after = dict(before)
@@ -241,19 +241,19 @@ def lay(book: Daybook, spells: Iterable[Spell]) -> Laid:
     return _laid(book, before, after, kept)
 
 
-def clear(book: Daybook, from_on: date, to_on: date) -> Laid:
+def clear(book: VoyageDays, from_on: date, to_on: date) -> Laid:
     """The daybook with nothing entered for these days (both ends included)."""
     before = _by_day(book.spells)
     gone = range(from_on.toordinal(), to_on.toordinal() + 1)
     return _laid(book, before, {day: spell for day, spell in before.items() if day not in gone}, {})
 
 
-def difference(old: Daybook, new: Daybook) -> tuple[DayChange, ...]:
+def difference(old: VoyageDays, new: VoyageDays) -> tuple[DayChange, ...]:
     """Days whose kind is another in `new` than in `old`."""
     return _changes(_by_day(old.spells), _by_day(new.spells))
 
 
-def days_words(from_on: date, to_on: date) -> str:
+def days_text(from_on: date, to_on: date) -> str:
     """The days as written in a sentence.
 
     >>> days_words(date(2026, 11, 3), date(2026, 11, 5))
@@ -263,7 +263,7 @@ def days_words(from_on: date, to_on: date) -> str:
 
 
 def _laid(
-    book: Daybook,
+    book: VoyageDays,
     before: Mapping[int, Spell],
     after: Mapping[int, Spell],
     kept: Mapping[int, tuple[str | None, str | None]],

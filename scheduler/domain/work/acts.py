@@ -262,7 +262,7 @@ class TagRemoved(Step):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PeopleTold(Step):
+class PeopleWarned(Step):
     """Those concerned were told that locks and tags are off, before the start; names."""
 
     kind: Literal["people told"] = "people told"
@@ -357,7 +357,7 @@ AnyStep = (
     | MeasureAccepted
     | PeopleClear
     | TagRemoved
-    | PeopleTold
+    | PeopleWarned
     | StartedLocally
     | Returned
     | Tested

@@ -2,17 +2,17 @@
 
 from datetime import datetime
 
-from scheduler.domain.base.enums import State, Subject, Trigger
-from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.base.enums import JobState, Subject, Trigger
+from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.due.subjects import where
 from scheduler.domain.vessel.document import BREAKDOWN, Plant
 
 
-def breakdown_job(plant: Plant, occurrence: Occurrence, opened_at: datetime, now_at: datetime) -> DueJob:
+def breakdown_job(plant: Plant, job_id: JobId, opened_at: datetime, now_at: datetime) -> DueJob:
     """An open breakdown job as other jobs are told: due when it was opened, and pressing from then on."""
-    pump, position = where(plant, Subject.PUMP, occurrence.subject, now_at)
+    pump, position = where(plant, Subject.PUMP, job_id.subject, now_at)
     return DueJob(
-        occurrence=occurrence,
+        job_id=job_id,
         kind_name=BREAKDOWN.name,
         pump=pump,
         position=position,
@@ -23,7 +23,7 @@ def breakdown_job(plant: Plant, occurrence: Occurrence, opened_at: datetime, now
         window_opens_at=opened_at,
         limit_at=opened_at,
         trigger=Trigger.CALENDAR,
-        state=State.WINDOW_OPEN,
+        state=JobState.WINDOW_OPEN,
         first=True,
         calendar_due_at=opened_at,
     )

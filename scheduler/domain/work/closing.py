@@ -15,7 +15,7 @@ from scheduler.domain.work.acts import (
 )
 from scheduler.domain.work.against import Against, Objection, Procedure
 from scheduler.domain.work.rules import newest_measures
-from scheduler.domain.work.state import Work, struck_numbers
+from scheduler.domain.work.state import WorkState, struck_numbers
 
 ASKED = (
     "permit issued",
@@ -93,7 +93,7 @@ def _acts(standing: Sequence[AnyStep], procedure: Procedure) -> Iterator[Skipped
                     yield Skipped(act)
 
 
-def measures_left(work: Work) -> list[Objection]:
+def measures_left(work: WorkState) -> list[Objection]:
     """The measures whose newest figure is out of its limits and that nobody accepted since."""
     found = []
     for name, newest in newest_measures(work).items():

@@ -9,10 +9,10 @@ from scheduler.domain.people.persons import same_name
 from scheduler.domain.vessel.isolation import off_order
 from scheduler.domain.work.acts import OtherHand, PersonalLockOn, TagRemoved, TagTakenOver
 from scheduler.domain.work.against import Against, Objection, Procedure
-from scheduler.domain.work.state import Tag, Work, same
+from scheduler.domain.work.state import Tag, WorkState, same
 
 
-def hanging(work: Work, what: str) -> Iterator[Objection]:
+def hanging(work: WorkState, what: str) -> Iterator[Objection]:
     """A lock that hangs, or may hang, forbids it."""
     if work.hanging:
         where = tuple(tag.point for tag in work.hanging)
@@ -23,14 +23,14 @@ def hanging(work: Work, what: str) -> Iterator[Objection]:
         yield Objection(Against.POINT_NOT_KNOWN, {"points": tuple(sorted(work.not_known))})
 
 
-def personal_locks(work: Work) -> Iterator[Objection]:
+def personal_locks(work: WorkState) -> Iterator[Objection]:
     """A personal lock that hangs, or may hang: its person is at the pump."""
     people = (*(lock.person for lock in work.personal_hanging), *sorted(work.people_not_known))
     if people:
         yield Objection(Against.PERSONAL_LOCKS_HANG, {"people": tuple(dict.fromkeys(people))})
 
 
-def own_numbers(work: Work, point: str, lock_no: str, tag_no: str) -> Iterator[Objection]:
+def own_numbers(work: WorkState, point: str, lock_no: str, tag_no: str) -> Iterator[Objection]:
     """Each point has its own lock and its own tag, both with their numbers."""
     if not lock_no.strip() or not tag_no.strip():
         yield Objection(Against.NO_NUMBERS, {"points": (point,)})
@@ -39,14 +39,14 @@ def own_numbers(work: Work, point: str, lock_no: str, tag_no: str) -> Iterator[O
             yield Objection(Against.LOCK_TWICE, {"points": tuple(sorted((tag.point, point)))})
 
 
-def unlocked(work: Work, procedure: Procedure) -> tuple[str, ...]:
+def unlocked(work: WorkState, procedure: Procedure) -> tuple[str, ...]:
     """The points of the sheet at which no lock is known to hang, and what stands instead of one that passes."""
     asked = [point.name for point in procedure.points]
     asked += [passing.instead for passing in work.passing if passing.instead]
     return tuple(dict.fromkeys(point for point in asked if not work.locked(point)))
 
 
-def taken_over(work: Work, step: TagTakenOver) -> Iterator[Objection]:
+def taken_over(work: WorkState, step: TagTakenOver) -> Iterator[Objection]:
     here = [tag for tag in work.hanging if tag.point == step.point]
     if not here:
         yield Objection(Against.NO_TAG, {"point": step.point, "hanging": _points(work)}, impossible=True)
@@ -58,7 +58,7 @@ def taken_over(work: Work, step: TagTakenOver) -> Iterator[Objection]:
         yield Objection(Against.LOCK_TWICE, {"points": (step.point,)})
 
 
-def personal_on(work: Work, step: PersonalLockOn) -> Iterator[Objection]:
+def personal_on(work: WorkState, step: PersonalLockOn) -> Iterator[Objection]:
     if hangs(work, step.by):
         yield Objection(Against.HAS_PERSONAL_LOCK, {"person": step.by}, impossible=True)
     if not work.hanging:
@@ -67,16 +67,16 @@ def personal_on(work: Work, step: PersonalLockOn) -> Iterator[Objection]:
         yield Objection(Against.COMPANY_NOT_ON_PERMIT, {"company": step.company})
 
 
-def on_permit(work: Work, company: str) -> bool:
+def on_permit(work: WorkState, company: str) -> bool:
     """Whether a permit was issued to that company."""
     return any(same(permit.company) == same(company) for permit in work.permits)
 
 
-def hangs(work: Work, person: str) -> bool:
+def hangs(work: WorkState, person: str) -> bool:
     return any(same(lock.person) == same(person) for lock in work.personal_hanging)
 
 
-def off_objections(work: Work, step: TagRemoved, procedure: Procedure) -> Iterator[Objection]:
+def off_objections(work: WorkState, step: TagRemoved, procedure: Procedure) -> Iterator[Objection]:
     here = [one for one in work.hanging if one.point == step.point]
     if not here:
         if step.point not in work.not_known:
@@ -115,5 +115,5 @@ def _other_hand(tag: Tag, told: OtherHand | None) -> Iterator[Objection]:
         yield Objection(Against.EXCEPTION_LACKS, {"point": tag.point, "placed_by": tag.placed_by, "lacking": lacking})
 
 
-def _points(work: Work) -> tuple[str, ...]:
+def _points(work: WorkState) -> tuple[str, ...]:
     return tuple(one.point for one in work.hanging)

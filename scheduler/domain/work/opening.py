@@ -12,12 +12,12 @@ from scheduler.domain.work.acts import GasPlace, Opened
 from scheduler.domain.work.against import Against, BelowMinimum, Objection, Procedure
 from scheduler.domain.work.locks import own_numbers, unlocked
 from scheduler.domain.work.proofs import gas_read, permit_valid, to_sewage_only
-from scheduler.domain.work.state import Counts, Tag, Work, same
+from scheduler.domain.work.state import Counts, Tag, WorkState, same
 
-Rule = Callable[[Work, Opened, Procedure], Iterator[Objection]]
+Rule = Callable[[WorkState, Opened, Procedure], Iterator[Objection]]
 
 
-def points_locked(work: Work, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
+def points_locked(work: WorkState, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
     """Every point of the sheet is locked and tagged, and what isolates instead of one that passes."""
     if not work.hanging:
         yield Objection(Against.NO_TAG, {"hanging": ()})
@@ -29,7 +29,7 @@ def points_locked(work: Work, _step: Opened, procedure: Procedure) -> Iterator[O
         yield Objection(Against.POINT_NOT_LOCKED, {"points": free})
 
 
-def numbers_given(work: Work, _step: Opened, _procedure: Procedure) -> Iterator[Objection]:
+def numbers_given(work: WorkState, _step: Opened, _procedure: Procedure) -> Iterator[Objection]:
     """Each hanging lock and tag has its own number."""
     seen: set[tuple[Against, object]] = set()
     for tag in work.hanging:
@@ -39,7 +39,7 @@ def numbers_given(work: Work, _step: Opened, _procedure: Procedure) -> Iterator[
                 yield one
 
 
-def passing_isolated(work: Work, _step: Opened, _procedure: Procedure) -> Iterator[Objection]:
+def passing_isolated(work: WorkState, _step: Opened, _procedure: Procedure) -> Iterator[Objection]:
     """A point that passes has something instead, and the permit names it."""
     permits = [permit for permit in work.permits if permit.closed_at is None]
     for passing in work.passing:
@@ -49,7 +49,7 @@ def passing_isolated(work: Work, _step: Opened, _procedure: Procedure) -> Iterat
             yield Objection(Against.NOT_ON_PERMIT, {"point": passing.point})
 
 
-def start_tried(work: Work, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
+def start_tried(work: WorkState, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
     """A start was tried at the locked breaker with the control supply alive."""
     tried = work.start_tried
     if tried is None or not tried.control_alive or _locked_since(work, procedure, PointRole.SUPPLY, tried.at):
@@ -60,7 +60,7 @@ def start_tried(work: Work, _step: Opened, procedure: Procedure) -> Iterator[Obj
         yield Objection(Against.CONTROL_OFF, {"points": tuple(tag.point for tag in control)})
 
 
-def no_voltage(work: Work, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
+def no_voltage(work: WorkState, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
     """No voltage at the terminals, all phases, by a meter proved before and after, since breaker and control were locked."""
     read = work.no_voltage
     since = (PointRole.SUPPLY, PointRole.CONTROL)
@@ -70,7 +70,7 @@ def no_voltage(work: Work, _step: Opened, procedure: Procedure) -> Iterator[Obje
         yield Objection(Against.METER_NOT_PROVED)
 
 
-def vacuum_let_out(work: Work, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
+def vacuum_let_out(work: WorkState, _step: Opened, procedure: Procedure) -> Iterator[Objection]:
     """Stored vacuum is let out and the pump drained, since its valves were locked."""
     out = work.vacuum_out
     valves = (PointRole.SUCTION, PointRole.DISCHARGE, PointRole.FLUSHING)
@@ -79,19 +79,19 @@ def vacuum_let_out(work: Work, _step: Opened, procedure: Procedure) -> Iterator[
         yield Objection(Against.VACUUM_NOT_OUT)
 
 
-def gas_within_time(work: Work, step: Opened, procedure: Procedure) -> Iterator[Objection]:
+def gas_within_time(work: WorkState, step: Opened, procedure: Procedure) -> Iterator[Objection]:
     """Gas was read at the slackened cover within the ship's time, and nothing in it speaks against."""
     gas, out = work.gas, work.vacuum_out
     early = gas is not None and gas.place is GasPlace.COVER and out is not None and gas.at < out.at
     yield from gas_read(None if early else gas, step.at, procedure)
 
 
-def permit_now(work: Work, step: Opened, procedure: Procedure) -> Iterator[Objection]:
+def permit_now(work: WorkState, step: Opened, procedure: Procedure) -> Iterator[Objection]:
     """A permit holds at that instant."""
     yield from permit_valid(work, step.at, procedure)
 
 
-def rinsed(work: Work, step: Opened, _procedure: Procedure) -> Iterator[Objection]:
+def rinsed(work: WorkState, step: Opened, _procedure: Procedure) -> Iterator[Objection]:
     """The pump was rinsed and drained, never to the bilge."""
     if work.rinsed is None and not step.rinsed:
         yield Objection(Against.NOT_RINSED)
@@ -100,7 +100,7 @@ def rinsed(work: Work, step: Opened, _procedure: Procedure) -> Iterator[Objectio
         yield from to_sewage_only(work.rinsed.drained_to)
 
 
-def personal_lock(work: Work, step: Opened, _procedure: Procedure) -> Iterator[Objection]:
+def personal_lock(work: WorkState, step: Opened, _procedure: Procedure) -> Iterator[Objection]:
     """Who opens it has a personal lock on the box."""
     if not any(same(lock.person) == same(step.by) for lock in work.personal_hanging):
         yield Objection(Against.NO_PERSONAL_LOCK, {"person": step.by})
@@ -122,7 +122,7 @@ RULES: tuple[Rule, ...] = (
 
 
 def opening_objections(
-    work: Work, step: Opened, procedure: Procedure, below: BelowMinimum | None
+    work: WorkState, step: Opened, procedure: Procedure, below: BelowMinimum | None
 ) -> Iterator[Objection]:
     """What of it lacks, every rule gone through; and the minimum, where nothing was locked before."""
     if work.is_open:
@@ -133,11 +133,11 @@ def opening_objections(
         yield below.objection()
 
 
-def _tags(work: Work, procedure: Procedure, role: PointRole) -> list[Tag]:
+def _tags(work: WorkState, procedure: Procedure, role: PointRole) -> list[Tag]:
     names = procedure.of_role(role)
     return [tag for tag in work.hanging if tag.point in names and not tag.relief]
 
 
-def _locked_since(work: Work, procedure: Procedure, role: PointRole, at: datetime) -> bool:
+def _locked_since(work: WorkState, procedure: Procedure, role: PointRole, at: datetime) -> bool:
     """Whether a point of that role was locked after an instant: a proof made before it proves nothing of it."""
     return any(tag.placed_at > at for tag in _tags(work, procedure, role))

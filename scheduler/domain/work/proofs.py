@@ -10,10 +10,10 @@ from scheduler.domain.vessel.isolation import PointRole
 from scheduler.domain.work.acts import GasChecked, GasPlace, NoVoltage, StartTried, VacuumLetOut
 from scheduler.domain.work.against import Against, Objection, Procedure
 from scheduler.domain.work.gas import gas_faults
-from scheduler.domain.work.state import Work
+from scheduler.domain.work.state import WorkState
 
 
-def permit_valid(work: Work, at: datetime, procedure: Procedure) -> Iterator[Objection]:
+def permit_valid(work: WorkState, at: datetime, procedure: Procedure) -> Iterator[Objection]:
     """A permit holds now; after a failed test, or a change of crew, one that was issued since."""
     if not procedure.permit_needed:
         return
@@ -63,7 +63,7 @@ def gas_objections(step: GasChecked, procedure: Procedure) -> Iterator[Objection
         yield Objection(Against.NO_BUMP_TEST)
 
 
-def start_objections(work: Work, step: StartTried, procedure: Procedure) -> Iterator[Objection]:
+def start_objections(work: WorkState, step: StartTried, procedure: Procedure) -> Iterator[Objection]:
     breakers = procedure.of_role(PointRole.SUPPLY)
     if not all(work.locked(point) for point in breakers) or not work.hanging:
         yield Objection(Against.BREAKER_NOT_LOCKED, {"points": breakers})
@@ -72,7 +72,7 @@ def start_objections(work: Work, step: StartTried, procedure: Procedure) -> Iter
         yield Objection(Against.CONTROL_OFF, {"points": tuple(off)})
 
 
-def voltage_objections(work: Work, step: NoVoltage, procedure: Procedure) -> Iterator[Objection]:
+def voltage_objections(work: WorkState, step: NoVoltage, procedure: Procedure) -> Iterator[Objection]:
     live = [p for p in procedure.of_role(PointRole.SUPPLY, PointRole.CONTROL) if not work.locked(p)]
     if live or not work.hanging:
         yield Objection(Against.POINT_NOT_LOCKED, {"points": tuple(live)})
@@ -82,7 +82,7 @@ def voltage_objections(work: Work, step: NoVoltage, procedure: Procedure) -> Ite
         yield Objection(Against.METER_NOT_PROVED)
 
 
-def vacuum_objections(work: Work, step: VacuumLetOut, procedure: Procedure) -> Iterator[Objection]:
+def vacuum_objections(work: WorkState, step: VacuumLetOut, procedure: Procedure) -> Iterator[Objection]:
     valves = (PointRole.SUCTION, PointRole.DISCHARGE, PointRole.FLUSHING)
     free = [p for p in procedure.of_role(*valves) if not work.locked(p)]
     if free or not work.hanging:

@@ -24,7 +24,7 @@ from scheduler.domain.work.acts import (
     NoVoltage,
     Opened,
     PeopleClear,
-    PeopleTold,
+    PeopleWarned,
     PermitClosed,
     PermitIssued,
     PersonalLockOff,
@@ -64,11 +64,11 @@ from scheduler.domain.work.proofs import (
     vacuum_objections,
     voltage_objections,
 )
-from scheduler.domain.work.state import Work, same
+from scheduler.domain.work.state import WorkState, same
 
 
 def objections(
-    work: Work, step: AnyStep, procedure: Procedure, *, below_minimum: BelowMinimum | None = None
+    work: WorkState, step: AnyStep, procedure: Procedure, *, below_minimum: BelowMinimum | None = None
 ) -> list[Objection]:
     """All that stands against an act in this state; empty when nothing does."""
     if not step.by.strip():
@@ -76,7 +76,7 @@ def objections(
     return list(_against(work, step, procedure, below_minimum))
 
 
-def _against(work: Work, step: AnyStep, procedure: Procedure, below: BelowMinimum | None) -> Iterator[Objection]:
+def _against(work: WorkState, step: AnyStep, procedure: Procedure, below: BelowMinimum | None) -> Iterator[Objection]:
     match step:
         case PermitIssued():
             yield from _permit(work, step)
@@ -110,7 +110,7 @@ def _against(work: Work, step: AnyStep, procedure: Procedure, below: BelowMinimu
             yield from opening_objections(work, step, procedure, below)
         case TagRemoved():
             yield from off_objections(work, step, procedure)
-        case PeopleTold():
+        case PeopleWarned():
             yield from hanging(work, "told")
         case StartedLocally():
             yield from hanging(work, "start")
@@ -130,7 +130,7 @@ def _against(work: Work, step: AnyStep, procedure: Procedure, below: BelowMinimu
             return
 
 
-def close_objections(work: Work) -> list[Objection]:
+def close_objections(work: WorkState) -> list[Objection]:
     """What stands against closing the job: a lock that hangs, a permit that is open, a pump that was not brought back."""
     found = [*hanging(work, "close"), *personal_locks(work)]
     found += [Objection(Against.PERMIT_OPEN, {"number": one.number}) for one in work.permits if one.closed_at is None]
@@ -141,7 +141,7 @@ def close_objections(work: Work) -> list[Objection]:
     return found
 
 
-def stop_reasons(work: Work, at: datetime, procedure: Procedure) -> list[Objection]:
+def stop_reasons(work: WorkState, at: datetime, procedure: Procedure) -> list[Objection]:
     """Why work on the open pump stops now: the permit ran out, the gas reading is older than the ship allows."""
     if not work.is_open and not work.open_not_known:
         return []
@@ -151,7 +151,7 @@ def stop_reasons(work: Work, at: datetime, procedure: Procedure) -> list[Objecti
     return [*found, *gas_age(work.gas, at, procedure)]
 
 
-def _permit(work: Work, step: PermitIssued) -> Iterator[Objection]:
+def _permit(work: WorkState, step: PermitIssued) -> Iterator[Objection]:
     if not step.number.strip():
         yield Objection(Against.NO_NUMBER, impossible=True)
         return
@@ -161,7 +161,7 @@ def _permit(work: Work, step: PermitIssued) -> Iterator[Objection]:
         yield Objection(Against.NOT_VALID, {"number": step.number})
 
 
-def _permit_closed(work: Work, step: PermitClosed) -> Iterator[Objection]:
+def _permit_closed(work: WorkState, step: PermitClosed) -> Iterator[Objection]:
     if not any(one.number == step.number and one.closed_at is None for one in work.permits):
         known = tuple(one.number for one in work.permits if one.closed_at is None)
         yield Objection(Against.NO_PERMIT, {"number": step.number, "open": known}, impossible=True)
@@ -172,7 +172,7 @@ def _permit_closed(work: Work, step: PermitClosed) -> Iterator[Objection]:
         yield from personal_locks(work)
 
 
-def _rinsed(work: Work, step: Rinsed, procedure: Procedure) -> Iterator[Objection]:
+def _rinsed(work: WorkState, step: Rinsed, procedure: Procedure) -> Iterator[Objection]:
     locked = [point for point in procedure.of_role(PointRole.FLUSHING) if work.locked(point)]
     if locked:
         yield Objection(Against.FLUSHING_LOCKED, {"points": tuple(locked)})
@@ -183,7 +183,7 @@ def _rinsed(work: Work, step: Rinsed, procedure: Procedure) -> Iterator[Objectio
         yield Objection(Against.ROOM_GAS_NOT_READ)
 
 
-def _tag(work: Work, step: TagPlaced, procedure: Procedure, below: BelowMinimum | None) -> Iterator[Objection]:
+def _tag(work: WorkState, step: TagPlaced, procedure: Procedure, below: BelowMinimum | None) -> Iterator[Objection]:
     if not step.point.strip():
         yield Objection(Against.NO_POINT, impossible=True)
         return
@@ -203,7 +203,7 @@ def _tag(work: Work, step: TagPlaced, procedure: Procedure, below: BelowMinimum 
         yield Objection(Against.TWO_BOXES, {"boxes": tuple(sorted({*boxes, step.box_no}))})
 
 
-def _returned(work: Work) -> Iterator[Objection]:
+def _returned(work: WorkState) -> Iterator[Objection]:
     if work.hanging or work.not_known:
         yield from hanging(work, "run")
         return
@@ -215,7 +215,7 @@ def _returned(work: Work) -> Iterator[Objection]:
         yield Objection(Against.NOT_STARTED_LOCALLY)
 
 
-def _tested(work: Work, step: Tested) -> Iterator[Objection]:
+def _tested(work: WorkState, step: Tested) -> Iterator[Objection]:
     if work.hanging or work.not_known:
         yield from hanging(work, "test")
     elif work.out_at is not None and work.returned_at is None and step.result is Test.PASSED:
@@ -226,7 +226,7 @@ def _tested(work: Work, step: Tested) -> Iterator[Objection]:
         yield Objection(Against.SLOWER, {"seconds": step.pull_down_seconds, "limit": step.limit_seconds})
 
 
-def _noted(work: Work, step: Noted, procedure: Procedure) -> Iterator[Objection]:
+def _noted(work: WorkState, step: Noted, procedure: Procedure) -> Iterator[Objection]:
     asked = next((one for one in procedure.sheet if one.text == step.name), None)
     if step.about is not Note.STEP or asked is None:
         return
@@ -236,7 +236,7 @@ def _noted(work: Work, step: Noted, procedure: Procedure) -> Iterator[Objection]
         yield from _out_of_phase(work, asked.when, procedure)
 
 
-def _out_of_phase(work: Work, when: Phase, procedure: Procedure) -> Iterator[Objection]:
+def _out_of_phase(work: WorkState, when: Phase, procedure: Procedure) -> Iterator[Objection]:
     """Why a step of the sheet cannot stand at this place of the work."""
     match when:
         case Phase.BEFORE:
@@ -261,7 +261,7 @@ def _out_of_phase(work: Work, when: Phase, procedure: Procedure) -> Iterator[Obj
                 yield Objection(Against.NOT_ISOLATED, {"points": ()})
 
 
-def _accepted(work: Work, step: MeasureAccepted, procedure: Procedure) -> Iterator[Objection]:
+def _accepted(work: WorkState, step: MeasureAccepted, procedure: Procedure) -> Iterator[Objection]:
     newest = newest_measures(work).get(step.name)
     if newest is None:
         yield Objection(Against.NO_MEASURE, {"name": step.name}, impossible=True)
@@ -275,6 +275,6 @@ def _accepted(work: Work, step: MeasureAccepted, procedure: Procedure) -> Iterat
         yield Objection(Against.NO_REASON, impossible=True)
 
 
-def newest_measures(work: Work) -> dict[str, Noted]:
+def newest_measures(work: WorkState) -> dict[str, Noted]:
     """The newest figure of each measure, by name."""
     return {one.name: one for one in work.measures}

@@ -23,7 +23,7 @@ from scheduler.domain.work.acts import (
     Opened,
     OtherHand,
     PeopleClear,
-    PeopleTold,
+    PeopleWarned,
     PermitClosed,
     PermitIssued,
     PersonalLockOff,
@@ -113,7 +113,7 @@ class _NotKnown(Step):
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class WorkState:
     """How far the work on a job is. Acts before opening are of this round of isolation; a failed test begins another.
 
     fresh: the round was begun and no lock was hung in it yet. not_known, people_not_known: points, and people with
@@ -180,10 +180,10 @@ class Work:
         return next((permit for permit in reversed(self.permits) if permit.holds(at)), None)
 
 
-NOT_BEGUN = Work()
+NOT_BEGUN = WorkState()
 
 
-def replay(entries: Iterable[AnyStep], until: datetime | None = None) -> Work:
+def replay(entries: Iterable[AnyStep], until: datetime | None = None) -> WorkState:
     """The state after all acts (those up to `until`), in the order in which they happened (given order where instants are equal).
 
     Args:
@@ -225,7 +225,7 @@ def _standing(entries: Sequence[AnyStep]) -> list[AnyStep | _NotKnown]:
     return found
 
 
-def after(work: Work, step: AnyStep | _NotKnown) -> Work:
+def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
     """The state after one more act."""
     match step:
         case _NotKnown():
@@ -288,7 +288,7 @@ def after(work: Work, step: AnyStep | _NotKnown) -> Work:
             return replace(work, clear_at=step.at, open_not_known=False)
         case TagRemoved():
             return replace(work, tags=_without(work.tags, step), not_known=work.not_known - {step.point})
-        case PeopleTold():
+        case PeopleWarned():
             return replace(work, told_at=step.at)
         case StartedLocally():
             return replace(work, started_locally=step)
@@ -319,7 +319,7 @@ def _closed(permit: Permit, step: PermitClosed) -> Permit:
     return replace(permit, closed_at=step.at) if closes else permit
 
 
-def _not_known(work: Work, step: _NotKnown) -> Work:
+def _not_known(work: WorkState, step: _NotKnown) -> WorkState:
     if step.is_open:
         return replace(work, open_not_known=True)
     if step.test:
@@ -331,13 +331,13 @@ def _not_known(work: Work, step: _NotKnown) -> Work:
     return _out(replace(work, not_known=work.not_known | {step.point}), step.at)
 
 
-def _begun(work: Work) -> Work:
+def _begun(work: WorkState) -> WorkState:
     """The work with a new round begun where the one before is over: the pump was returned, or a test ended it."""
     ended = work.returned_at is not None or work.test is not Test.NONE
     return _anew(work) if ended and not work.fresh and not work.hanging and not work.not_known else work
 
 
-def _anew(work: Work) -> Work:
+def _anew(work: WorkState) -> WorkState:
     """The work with nothing of the round before: every proof is made again."""
     return replace(
         work,
@@ -357,7 +357,7 @@ def _anew(work: Work) -> Work:
     )
 
 
-def _out(work: Work, at: datetime) -> Work:
+def _out(work: WorkState, at: datetime) -> WorkState:
     return replace(work, counts=Counts.NOTHING, out_at=work.out_at or at, test=Test.NONE, returned_at=None)
 
 
@@ -372,14 +372,14 @@ def _without(tags: tuple[Tag, ...], step: TagRemoved) -> tuple[Tag, ...]:
     return (*tags[:place], off, *tags[place + 1 :])
 
 
-def _personal_off(work: Work, step: PersonalLockOff) -> tuple[PersonalLock, ...]:
+def _personal_off(work: WorkState, step: PersonalLockOff) -> tuple[PersonalLock, ...]:
     return tuple(
         replace(lock, off_at=step.at) if lock.off_at is None and same(lock.person) == same(step.by) else lock
         for lock in work.personal
     )
 
 
-def _tested(work: Work, step: Tested) -> Work:
+def _tested(work: WorkState, step: Tested) -> WorkState:
     if step.result is Test.FAILED:
         out = replace(work, test=Test.FAILED, counts=Counts.NOTHING, returned_at=None, failed_at=step.at)
         out = replace(out, told_at=None, started_locally=None)

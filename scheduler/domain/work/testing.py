@@ -1,13 +1,13 @@
 """What the test after a job is worth beyond the job."""
 
 from scheduler.domain.vessel.document import Plant
-from scheduler.domain.work.state import Work
+from scheduler.domain.work.state import WorkState
 
 BAND_KPA = 0.5
 """The ends of two bands count as the same within this, as a gauge is read. Judgement, no source."""
 
 
-def serves_as_periodic(plant: Plant, work: Work) -> bool:
+def serves_as_periodic(plant: Plant, work: WorkState) -> bool:
     """Whether the pull-down after the work counts as the periodic one too: passed, over the plant's own band, at a quiet hour,
     with the other pumps stopped. What was not told does not count. Common practice, no source."""
     last = next((one for one in reversed(work.tests) if one.passes), None)

@@ -7,7 +7,7 @@ from scheduler.planning.problem.values import Plan, Problem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class PlanFigures:
     """slots: jobs with a place. without_place: jobs without one. past_limit: jobs placed past their limit, or past the one
     that the turn before them sets. hours_below_minimum: hours below the minimum whatever is planned."""
 
@@ -32,11 +32,11 @@ class Standing:
         return words
 
 
-def standing(problem: Problem, plan: Plan) -> Standing:
+def plan_figures(problem: Problem, plan: Plan) -> PlanFigures:
     """The figures of a plan and the problem it answers."""
     late = lateness(problem, plan)
     without_place = sum(days is None for days in late.values())
-    return Standing(
+    return PlanFigures(
         slots=len(plan.slots),
         without_place=without_place,
         past_limit=len(late) - without_place,

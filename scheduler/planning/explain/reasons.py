@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Slot
 from scheduler.planning.search.blockers import Blocker, blockers
-from scheduler.planning.search.ground import STEPS_A_DAY, Candidate, Ground, candidate_at, survey, window_starts
+from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start, candidate_at, survey, window_starts
 from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
 from scheduler.shiptime import ship_time
 
@@ -34,7 +34,7 @@ class Explained:
     days_late: int | None
 
 
-def explain(problem: Problem, plan: Plan, key: str, *, offset: int = 0) -> Explained:
+def explain_place(problem: Problem, plan: Plan, key: str, *, offset: int = 0) -> Explained:
     """Why `key` has the start it has in the plan of `problem`, or none.
 
     Args:
@@ -69,7 +69,7 @@ def explain_each(problem: Problem, plan: Plan, keys: Sequence[str], *, offset: i
     return tuple(told)
 
 
-def _placed(ground: Ground, slot: Slot) -> Candidate | None:
+def _placed(ground: Ground, slot: Slot) -> Start | None:
     job = ground.by_key[slot.key]
     first = ground.by_key.get(slot.isolation_of or "")
     return candidate_at(ground, job, slot.start, set_up_saved(first, job) if first is not None else 0)

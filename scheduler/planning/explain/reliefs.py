@@ -21,8 +21,8 @@ from scheduler.planning.problem.values import Plan, PlanJob, Problem
 from scheduler.planning.search.board import Because, Board
 from scheduler.planning.search.ground import (
     STEPS_A_DAY,
-    Candidate,
     Ground,
+    Start,
     candidate_at,
     fact_against,
     hands_needed,
@@ -36,7 +36,7 @@ TRIES = 4
 """Proposals of one kind that are tried by planning again, the cheapest first."""
 
 
-class Kind(StrEnum):
+class ReliefKind(StrEnum):
     """Who aboard can decide it, cheapest to ask first."""
 
     HANDS = "more hands"
@@ -52,7 +52,7 @@ class Relief:
     """A choice that was tried. price: what it costs, in words; days: by how many days the job was late before (none: it
     had no place). problem and plan: with the choice made."""
 
-    kind: Kind
+    kind: ReliefKind
     key: str
     says: str
     price: str
@@ -63,7 +63,7 @@ class Relief:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Proposal:
-    kind: Kind
+    kind: ReliefKind
     cost: int
     says: str
     price: str
@@ -84,7 +84,7 @@ def reliefs(
     ground = survey(problem)
     proposals = {p.says: p for p in _proposals(ground, plan, ground.by_key[key], late[key], offset)}
     found = []
-    for kind in Kind:
+    for kind in ReliefKind:
         ranked = sorted((p for p in proposals.values() if p.kind is kind), key=lambda p: (p.cost, p.says))
         for proposal in ranked[:TRIES]:
             tried = solve(proposal.problem)
@@ -135,11 +135,11 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offse
     board, limit = _others(ground, plan, job), job.limit
     if job.after in board.placed:
         limit = limit_after(job, board.placed[job.after].end)
-    words = _Words(ground.problem, offset)
+    words = _GridTimes(ground.problem, offset)
     if days is not None:
         later = job.limit + STEPS_A_DAY * days
         yield _Proposal(
-            kind=Kind.POSTPONE,
+            kind=ReliefKind.POSTPONE,
             cost=days,
             says=f"ask for a postponement of {job.key} to {words.at(later)}",
             price=f"{days} day{'s' if days != 1 else ''} past the limit",
@@ -169,13 +169,13 @@ def _others(ground: Ground, plan: Plan, job: PlanJob) -> Board:
     return board
 
 
-def _placed(ground: Ground, plan: Plan, job: PlanJob, start: int) -> Candidate | None:
+def _placed(ground: Ground, plan: Plan, job: PlanJob, start: int) -> Start | None:
     first = next((slot.isolation_of for slot in plan.slots if slot.key == job.key), None)
     saved = set_up_saved(ground.by_key[first], job) if first is not None else 0
     return candidate_at(ground, job, start, saved)
 
 
-def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_Words") -> Iterator[_Proposal]:
+def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_GridTimes") -> Iterator[_Proposal]:
     """Work in a part of one stretch without work, where that alone gives the job a place in time."""
     problem = ground.problem
     if not problem.closed or job.fixed_start is not None:
@@ -194,7 +194,7 @@ def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_Wor
         if len(labels) != 1 or last - first > STEPS_A_DAY:
             continue
         yield _Proposal(
-            kind=Kind.WORK,
+            kind=ReliefKind.WORK,
             cost=last - first,
             says=f"work on {words.span(first, last)} although {labels.pop()}",
             price=f"{last - first} h of work in it",
@@ -202,7 +202,7 @@ def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_Wor
         )
 
 
-def _few_hands(ground: Ground, job: PlanJob, start: int, limit: int, words: "_Words") -> Iterator[_Proposal]:
+def _few_hands(ground: Ground, job: PlanJob, start: int, limit: int, words: "_GridTimes") -> Iterator[_Proposal]:
     """One more hand where the crew of that day is too small for the job, whoever else works."""
     needed = max(job.hands_by_step or (job.hands,))
     if not 0 <= start < ground.steps or start >= limit or not 0 < ground.hands[start] < needed:
@@ -211,19 +211,19 @@ def _few_hands(ground: Ground, job: PlanJob, start: int, limit: int, words: "_Wo
     yield _more_hands(ground, day, day, needed - ground.hands[start], words)
 
 
-def _for_hands(ground: Ground, short: Mapping[int, int], words: "_Words") -> Iterator[_Proposal]:
+def _for_hands(ground: Ground, short: Mapping[int, int], words: "_GridTimes") -> Iterator[_Proposal]:
     days = sorted({ground.day_of(step) for step in short})
     if days[-1] - days[0] <= 1:
         yield _more_hands(ground, days[0], days[-1], max(short.values()), words)
 
 
-def _more_hands(ground: Ground, first: int, last: int, more: int, words: "_Words") -> _Proposal:
+def _more_hands(ground: Ground, first: int, last: int, more: int, words: "_GridTimes") -> _Proposal:
     begins = STEPS_A_DAY * first + ground.problem.first_midnight
     ends = STEPS_A_DAY * (last + 1) + ground.problem.first_midnight
     hours = sum(1 for hands in ground.hands[max(0, begins) : ends] if hands) * more
     until = f" and {words.day(STEPS_A_DAY * last + ground.problem.first_midnight)}" if last > first else ""
     return _Proposal(
-        kind=Kind.HANDS,
+        kind=ReliefKind.HANDS,
         cost=hours,
         says=f"{more} more hand{'s' if more > 1 else ''} on {words.day(begins)}{until}",
         price=f"up to {hours} man-hours",
@@ -232,7 +232,7 @@ def _more_hands(ground: Ground, first: int, last: int, more: int, words: "_Words
 
 
 def _for_capacity(
-    ground: Ground, board: Board, job: PlanJob, candidate: Candidate, words: "_Words"
+    ground: Ground, board: Board, job: PlanJob, candidate: Start, words: "_GridTimes"
 ) -> Iterator[_Proposal]:
     problem, short = ground.problem, board.lacking(job, candidate)
     first, last = min(short), max(short) + 1
@@ -242,7 +242,7 @@ def _for_capacity(
             back = next((t for t in range(first, ground.steps) if row[t] >= rated[pump]), ground.steps)
             hours = back - first
             yield _Proposal(
-                kind=Kind.RETURN,
+                kind=ReliefKind.RETURN,
                 cost=hours,
                 says=f"return {pump} by {words.at(first)}",
                 price=f"{hours} h earlier than it is expected back",
@@ -252,7 +252,7 @@ def _for_capacity(
     worst = max(ground.minimum[t] - lowered for t in range(first, last))
     if lowered >= 0:
         yield _Proposal(
-            kind=Kind.MINIMUM,
+            kind=ReliefKind.MINIMUM,
             cost=worst * (last - first),
             says=f"agree on a minimum of {lowered / 1000:g} m3/h from {words.at(first)} to {words.at(last)}",
             price=f"up to {worst / 1000:g} m3/h less for {last - first} h",
@@ -262,7 +262,7 @@ def _for_capacity(
     if ended is not None:
         changed, label, hours = ended
         yield _Proposal(
-            kind=Kind.BLOCK,
+            kind=ReliefKind.BLOCK,
             cost=hours,
             says=f'end "{label}" at {words.at(first)}',
             price=f"{hours} h less of it",
@@ -271,7 +271,7 @@ def _for_capacity(
 
 
 @dataclass(frozen=True, slots=True)
-class _Words:
+class _GridTimes:
     """Instants of the grid in ship time."""
 
     problem: Problem

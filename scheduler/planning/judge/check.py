@@ -56,7 +56,7 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Verdict:
+class Judgement:
     """What the judge found. least_margin_litres_per_h at least_at_step: smallest available minus minimum on the grid,
     breakdowns and slots together; both none for a grid of no steps."""
 
@@ -70,7 +70,7 @@ class Verdict:
         return not self.faults
 
 
-class MarginRun(NamedTuple):
+class MarginSteps(NamedTuple):
     """Steps [from_step, to_step) with the same capacity available and the same minimum, in litres/h."""
 
     from_step: int
@@ -79,7 +79,7 @@ class MarginRun(NamedTuple):
     minimum: int
 
 
-def judge(problem: Problem, plan: Plan) -> Verdict:
+def judge(problem: Problem, plan: Plan) -> Judgement:
     """The verdict on a plan: its faults in a fixed order, and the least margin. Never raises, whatever it is given."""
     jobs = {job.key: job for job in problem.jobs}
     known = [slot for slot in plan.slots if slot.key in jobs]
@@ -103,19 +103,19 @@ def judge(problem: Problem, plan: Plan) -> Verdict:
     margins = [a - n for a, n in zip(available, need, strict=True)]
     least = min(margins, default=None)
     at = margins.index(least) if least is not None else None
-    return Verdict(faults=tuple(faults), least_margin_litres_per_h=least, least_at_step=at)
+    return Judgement(faults=tuple(faults), least_margin_litres_per_h=least, least_at_step=at)
 
 
-def margin_series(problem: Problem, plan: Plan) -> tuple[MarginRun, ...]:
+def margin_series(problem: Problem, plan: Plan) -> tuple[MarginSteps, ...]:
     """Available capacity and minimum over the whole grid with the plan's slots out, equal hours merged, in litres/h."""
     need = minimum_by_hour(problem)
     available = _available_by_hour(problem, plan, capacity_by_hour(problem))
-    runs: list[MarginRun] = []
+    runs: list[MarginSteps] = []
     for hour, pair in enumerate(zip(available, need, strict=True)):
         if runs and (runs[-1].available, runs[-1].minimum) == pair:
             runs[-1] = runs[-1]._replace(to_step=hour + 1)
         else:
-            runs.append(MarginRun(hour, hour + 1, *pair))
+            runs.append(MarginSteps(hour, hour + 1, *pair))
     return tuple(runs)
 
 

@@ -10,7 +10,7 @@ from scheduler.planning.judge.check_hours import capacity_by_hour, minimum_by_ho
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.shiptime import ship_time
 
-Run = tuple[int, int]
+CoverSteps = tuple[int, int]
 """Steps [from, to)."""
 
 
@@ -26,8 +26,8 @@ class Cover:
     hours: int
     at_n: int
     at_n_less_1: int
-    uncovered_by_plan: tuple[Run, ...]
-    uncovered_anyway: tuple[Run, ...]
+    uncovered_by_plan: tuple[CoverSteps, ...]
+    uncovered_anyway: tuple[CoverSteps, ...]
 
     @property
     def hours_uncovered_by_plan(self) -> int:
@@ -112,8 +112,8 @@ def cover_lines(problem: Problem, cover: Cover, offset: int = 0, most: int = 5) 
     return tuple(lines)
 
 
-def _runs(hours: list[int]) -> tuple[Run, ...]:
-    runs: list[Run] = []
+def _runs(hours: list[int]) -> tuple[CoverSteps, ...]:
+    runs: list[CoverSteps] = []
     for hour in hours:
         if runs and runs[-1][1] == hour:
             runs[-1] = (runs[-1][0], hour + 1)
@@ -122,7 +122,7 @@ def _runs(hours: list[int]) -> tuple[Run, ...]:
     return tuple(runs)
 
 
-def _when(problem: Problem, runs: tuple[Run, ...], offset: int, most: int) -> str:
+def _when(problem: Problem, runs: tuple[CoverSteps, ...], offset: int, most: int) -> str:
     texts = []
     for start, end in runs[:most]:
         begins, ends = (ship_time(problem.starts_at + timedelta(hours=hour), offset) for hour in (start, end))

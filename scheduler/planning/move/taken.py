@@ -6,7 +6,7 @@ from dataclasses import replace
 from scheduler.planning.move.words import Words
 from scheduler.planning.problem.values import Plan, Problem, Shortfall, Slot
 from scheduler.planning.search.assemble import assemble
-from scheduler.planning.search.ground import Candidate, Ground, candidate_at, hands_needed
+from scheduler.planning.search.ground import Ground, Start, candidate_at, hands_needed
 from scheduler.planning.search.tiers import set_up_saved
 
 BY_HAND = "hand"
@@ -49,7 +49,7 @@ def as_it_stands(problem: Problem, plan: Plan, moving: Sequence[str]) -> tuple[P
     return replace(problem, jobs=tuple(jobs[job.key] for job in problem.jobs)), shared
 
 
-def placed(ground: Ground, slot: Slot, shares: str | None) -> Candidate | None:
+def placed(ground: Ground, slot: Slot, shares: str | None) -> Start | None:
     """Where a slot is, or none when its work is not finished on the grid. shares: the job whose isolation it goes on with."""
     job = ground.by_key[slot.key]
     start = slot.start if job.fixed_start is None else job.fixed_start
@@ -60,7 +60,7 @@ def placed(ground: Ground, slot: Slot, shares: str | None) -> Candidate | None:
     return None if there is None else replace(there, pair=first.key, second=True)
 
 
-def without_place(ground: Ground, others: Mapping[str, Candidate], plan: Plan, words: Words) -> tuple[Shortfall, ...]:
+def without_place(ground: Ground, others: Mapping[str, Start], plan: Plan, words: Words) -> tuple[Shortfall, ...]:
     """A shortfall for every job without a slot and every deficit, in the words it has in the plan aboard when it has some."""
     told = {short.key: short.says for short in plan.shortfalls if short.key is not None}
     made = assemble(ground, others, tiers=(), by=BY_HAND, solver="", remarks=())

@@ -6,12 +6,12 @@ from dataclasses import dataclass, replace
 from scheduler.planning.judge.check import Fault, judge
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import BY_HAND, as_it_stands, placed, without_place
-from scheduler.planning.move.words import Words, against_words, caution_words
+from scheduler.planning.move.words import Words, caution_words, move_objection_words
 from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Shortfall, Slot
 from scheduler.planning.search.assemble import slots_of
 from scheduler.planning.search.board import Board
-from scheduler.planning.search.ground import Candidate, Ground, candidate_at, fact_against, hands_needed, survey
+from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, hands_needed, survey
 from scheduler.planning.search.tiers import chain_limit, set_up_saved
 
 MOST_TIMES = 5
@@ -20,7 +20,7 @@ FEW_TIMES = 3
 ODD_HOURS_WITHIN = 7 * 24
 """Where fewer than FEW_TIMES of the allowed start hours hold, any hour with hands at work within so many steps is offered."""
 
-Placement = Mapping[str, Candidate]
+Placement = Mapping[str, Start]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +73,7 @@ def try_start(
     Raises:
         KeyError: the problem has no such job.
     """
-    table = _Table.of(problem, plan, key, words, going_back)
+    table = _Trials.of(problem, plan, key, words, going_back)
     planned = table.planned_start
     found = table.candidates(start)
     first = []
@@ -89,7 +89,7 @@ def try_start(
     elif start < 0:
         first.append(f"That time is past: {words.when(problem, start)}.")
     faults = table.faults(found) if found else ()
-    rules = against_words(table.ground, table.others, found, faults, words, unfinished=not found and not first)
+    rules = move_objection_words(table.ground, table.others, found, faults, words, unfinished=not found and not first)
     against = (*first, *rules, *table.later_than_planned(found))
     final, made = table.made(found or table.where_planned())
     margin = table.least_margin(made.slots)
@@ -114,7 +114,7 @@ def taken_out(problem: Problem, plan: Plan, key: str, *, words: Words) -> tuple[
     Raises:
         KeyError: the problem has no such job.
     """
-    return _Table.of(problem, plan, key, words, True).made({})
+    return _Trials.of(problem, plan, key, words, True).made({})
 
 
 def moves_with(plan: Plan, key: str) -> tuple[str, ...]:
@@ -126,7 +126,7 @@ def moves_with(plan: Plan, key: str) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Table:
+class _Trials:
     """What every start of one job is tried on. problem: the moved jobs may start at any step of it with hands at work."""
 
     given: Problem
@@ -141,7 +141,7 @@ class _Table:
     going_back: bool
 
     @staticmethod
-    def of(problem: Problem, plan: Plan, key: str, words: Words, going_back: bool) -> "_Table":
+    def of(problem: Problem, plan: Plan, key: str, words: Words, going_back: bool) -> "_Trials":
         jobs = {job.key: job for job in problem.jobs}
         free = {name for name, job in jobs.items() if job.fixed_start is None}
         moving = tuple(one for one in moves_with(plan, key) if one in free) if key in free else (jobs[key].key,)
@@ -162,7 +162,7 @@ class _Table:
         board = Board(ground)
         for name, candidate in others.items():
             board.place(ground.by_key[name], candidate)
-        return _Table(
+        return _Trials(
             given=given,
             plan=plan,
             moving=moving,
@@ -194,7 +194,7 @@ class _Table:
             return {}
         return self.candidates(self.planned_start, begun=True)
 
-    def candidates(self, start: int, *, begun: bool = False) -> dict[str, Candidate]:
+    def candidates(self, start: int, *, begun: bool = False) -> dict[str, Start]:
         """The moved jobs from that start on; empty when it is past or they cannot be finished on the grid."""
         if start < 0 and not begun:
             return {}

@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 
 from scheduler.planning.judge.check import Fault, Rule
 from scheduler.planning.problem.values import PlanJob, Problem
-from scheduler.planning.search.ground import Candidate, Ground, hands_needed
+from scheduler.planning.search.ground import Ground, Start, hands_needed
 
-Placement = Mapping[str, Candidate]
+Placement = Mapping[str, Start]
 
 _WEIGHTIEST_FIRST = (
     Rule.MINIMUM,
@@ -62,14 +62,14 @@ def utc_words(offset: timedelta) -> str:
     return f"UTC{'+' if offset > timedelta(0) else '-'}{hours}{f':{minutes:02}' if minutes else ''}"
 
 
-def against_words(
+def move_objection_words(
     ground: Ground, others: Placement, moved: Placement, faults: Sequence[Fault], words: Words, *, unfinished: bool
 ) -> list[str]:
     """A sentence for each rule that the moved jobs break, the weightiest first. unfinished: the grid ends before the work."""
     if unfinished:
         last = words.day(ground.problem, ground.steps - 1)
         return [f"It would not be finished by {last}, the last day that is planned."]
-    told = _Told(ground, others, moved, words)
+    told = _MoveSentences(ground, others, moved, words)
     by_rule: dict[Rule, Fault] = {}
     for fault in faults:
         by_rule.setdefault(fault.rule, fault)
@@ -79,9 +79,7 @@ def against_words(
     ]
 
 
-def caution_words(
-    problem: Problem, who: str, candidate: Candidate, window: int, limit: int, words: Words
-) -> Iterator[str]:
+def caution_words(problem: Problem, who: str, candidate: Start, window: int, limit: int, words: Words) -> Iterator[str]:
     """Before its window; past its limit (no later than planned before). window, limit: steps."""
     if candidate.start < window:
         early = window - candidate.start
@@ -93,7 +91,7 @@ def caution_words(
         yield f"{who} ends {much} past its limit, {words.when(problem, limit)}."
 
 
-class _Told:
+class _MoveSentences:
     def __init__(self, ground: Ground, others: Placement, moved: Placement, words: Words) -> None:
         self.ground, self.others, self.moved, self.words = ground, others, moved, words
 

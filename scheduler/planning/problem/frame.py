@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from math import isfinite
 from types import MappingProxyType
 
-from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, litres_down
 from scheduler.domain.capacity.returning import planned_back
 from scheduler.domain.due.docking import Dock, dock_of
@@ -20,10 +20,10 @@ from scheduler.planning.problem.shiphours import (
     closed_stretches,
     crew_stretches,
     day_starts,
+    equal_stretches,
     first_midnight,
     minimum_stretches,
     quiet_stretches,
-    runs_of,
     start_steps,
     step_ceil,
     step_floor,
@@ -128,7 +128,7 @@ def frame(
             if (back := planned_back(outage, at)) is not None
         },
     )
-    by_key = {job.occurrence.key: job for job in jobs}
+    by_key = {job.job_id.key: job for job in jobs}
     planned = {key: job for key, job in by_key.items() if grid.takes(job)}
     return Problem(
         starts_at=starts_at,
@@ -182,7 +182,7 @@ class _Grid:
 
     def takes(self, job: DueJob) -> bool:
         """True for a job that belongs in the problem."""
-        if job.renewed_by is not None or job.state in (State.DONE, State.WITHDRAWN):
+        if job.renewed_by is not None or job.state in (JobState.DONE, JobState.WITHDRAWN):
             return False
         dock = self._dock(job)
         first = job.due_at if job.limit_at is None else min(job.due_at, job.limit_at)
@@ -190,7 +190,7 @@ class _Grid:
 
     def _dock(self, job: DueJob) -> Dock | None:
         """The dock it is chosen for, while that is to come and its limit reaches it; else it is planned as any other."""
-        dock = dock_of(self.beside.docks, job.occurrence.key)
+        dock = dock_of(self.beside.docks, job.job_id.key)
         if dock is None or dock.to_at <= self.at:
             return None
         return dock if job.limit_at is not None and dock.from_at <= job.limit_at else None
@@ -199,12 +199,12 @@ class _Grid:
         """The job on the grid."""
         due = step_floor(self.starts_at, job.due_at)
         began_at = max(before.due_at, self.at) if before is not None else None
-        chained = before is not None and before.occurrence.key in planned
+        chained = before is not None and before.job_id.key in planned
         fixed, kept, published, left = self._taken(job, taken)
-        kind = next((k for k in (*self.plant.job_kinds, BREAKDOWN) if k.code == job.occurrence.kind), None)
-        repair = job.occurrence.kind == BREAKDOWN.code
+        kind = next((k for k in (*self.plant.job_kinds, BREAKDOWN) if k.code == job.job_id.kind), None)
+        repair = job.job_id.kind == BREAKDOWN.code
         short = kind is not None and kind.stop_minutes > 0
-        parts_at = self.beside.parts_from.get(job.occurrence.key)
+        parts_at = self.beside.parts_from.get(job.job_id.key)
         parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
         # Without a limit nothing is late: it is as soon as the rest allows, for it is due now.
         limit = self.steps if job.limit_at is None else step_floor(self.starts_at, job.limit_at)
@@ -224,7 +224,7 @@ class _Grid:
                 limit, self.back.get(job.pump or "", limit)
             )  # as soon as may be, and by the time it is to be back
         return PlanJob(
-            key=job.occurrence.key,
+            key=job.job_id.key,
             pump=job.pump if job.takes_pump_out and job.pump in self.positioned and not short else None,
             work_steps=max(1, job.takes_hours) if left is None else left,
             hands=job.hands,
@@ -232,7 +232,7 @@ class _Grid:
             ideal=ideal,
             due=due,
             limit=limit,
-            after=before.occurrence.key if chained and before is not None else None,
+            after=before.job_id.key if chained and before is not None else None,
             interval_steps=max(0, (job.due_at - began_at) // HOUR) if chained and began_at is not None else None,
             fixed_start=fixed,
             kept_start=kept,
@@ -247,7 +247,7 @@ class _Grid:
 
     def _taken(self, job: DueJob, taken: Taken) -> tuple[int | None, int | None, int | None, int | None]:
         """(pinned, kept, published start, work left when begun or without the set-up spared) of a slot taken already."""
-        key = job.occurrence.key
+        key = job.job_id.key
         slot, first = taken.get(key), self.beside.shared.get(key)
         pin = self.beside.pins.get(key)
         if pin is not None and pin >= self.starts_at:
@@ -271,7 +271,7 @@ class _Grid:
     def _work_beside(self, job: DueJob, first: str) -> int:
         """Hours of work of a pinned job that goes on with the isolation of another."""
         kinds = {kind.code: kind.setup_hours for kind in self.plant.job_kinds}
-        spared = min(kinds.get(first.partition(":")[0], 0), kinds.get(job.occurrence.kind, 0))
+        spared = min(kinds.get(first.partition(":")[0], 0), kinds.get(job.job_id.kind, 0))
         return max(1, job.takes_hours - spared)
 
 
@@ -292,7 +292,7 @@ def _occasions(
         def holds(step: int, on: frozenset[int] = frozenset(on)) -> bool:
             return all(wall.date().toordinal() in on for wall in walls[step])
 
-        for first, last, there in runs_of(steps, holds):
+        for first, last, there in equal_stretches(steps, holds):
             if there:
                 yield Occasion(need=need, from_step=first, to_step=last)
     for visit in plant.engineer_visits if SERVICE_ENGINEER in wanted else ():
@@ -308,7 +308,7 @@ def _next_whole_hour(at: datetime) -> datetime:
 
 def _before(job: DueJob, by_key: Mapping[str, DueJob]) -> DueJob | None:
     """The due job whose end starts this one's interval: the turn before it, or the job that renews that turn."""
-    turn = job.occurrence
+    turn = job.job_id
     before = by_key.get(f"{turn.kind}:{turn.subject}:{turn.sequence - 1}")
     while before is not None and before.renewed_by is not None:
         renewing = by_key.get(before.renewed_by)

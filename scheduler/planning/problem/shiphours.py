@@ -95,7 +95,7 @@ def minimum_stretches(
 
     return tuple(
         MinimumStretch(from_step=first, to_step=last, litres_per_h=value[0], label=value[1], pumps=value[2])
-        for first, last, value in runs_of(steps, at_step)
+        for first, last, value in equal_stretches(steps, at_step)
     )
 
 
@@ -108,7 +108,7 @@ def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock
 
     return tuple(
         CrewStretch(from_step=first, to_step=last, hands=hands)
-        for first, last, hands in runs_of(steps, at_step)
+        for first, last, hands in equal_stretches(steps, at_step)
         if hands > 0
     )
 
@@ -133,7 +133,7 @@ def closed_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClo
 
     return tuple(
         ClosedStretch(from_step=first, to_step=last, hands=value[0], label=value[1])
-        for first, last, value in runs_of(steps, at_step)
+        for first, last, value in equal_stretches(steps, at_step)
         if value[0] > 0
     )
 
@@ -161,7 +161,7 @@ def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipCl
 
     return tuple(
         QuietStretch(from_step=first, to_step=last, most_minutes=value[0], consent=value[1])
-        for first, last, value in runs_of(steps, at_step)
+        for first, last, value in equal_stretches(steps, at_step)
         if value[0] > 0
     )
 
@@ -197,7 +197,7 @@ def day_starts(starts_at: datetime, steps: int, clock: ShipClock) -> tuple[int, 
     return tuple(found[1:])
 
 
-def runs_of(steps: int, value_at: Callable[[int], _V]) -> list[tuple[int, int, _V]]:
+def equal_stretches(steps: int, value_at: Callable[[int], _V]) -> list[tuple[int, int, _V]]:
     """(first, last excluded, value) of the stretches in which the value of a step stays the same."""
     runs = []
     for value, group in groupby(range(steps), key=value_at):

@@ -6,14 +6,14 @@ from datetime import timedelta
 from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.values import Plan, PlanJob, Shortfall, Slot, TierResult
 from scheduler.planning.search.blockers import Blocker, blockers
-from scheduler.planning.search.ground import Candidate, Ground, work_of
+from scheduler.planning.search.ground import Ground, Start, work_of
 
 _MOST_REASONS = 3
 
 
 def assemble(
     ground: Ground,
-    placement: Mapping[str, Candidate],
+    placement: Mapping[str, Start],
     *,
     tiers: Sequence[TierResult],
     by: str,
@@ -35,7 +35,7 @@ def assemble(
     )
 
 
-def slots_of(ground: Ground, placement: Mapping[str, Candidate]) -> tuple[Slot, ...]:
+def slots_of(ground: Ground, placement: Mapping[str, Start]) -> tuple[Slot, ...]:
     """The slots that say this placement, each with the least margin in it, by start."""
     margin = list(ground.slack)
     for key, candidate in placement.items():
@@ -92,7 +92,7 @@ def _deficit(ground: Ground, cause: tuple[str, ...], runs: tuple[tuple[int, int]
     )
 
 
-def _without_place(ground: Ground, job: PlanJob, placement: Mapping[str, Candidate]) -> Shortfall:
+def _without_place(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> Shortfall:
     found = blockers(ground, job, placement)
     who = f"{job.key} ({job.pump})" if job.pump is not None else job.key
     what = f"{work_of(job)} h of work, {job.hands} hand{'' if job.hands == 1 else 's'}"

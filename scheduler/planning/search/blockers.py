@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.board import Bar, Because, Board
-from scheduler.planning.search.ground import Candidate, Ground, candidate_at, fact_against, hands_needed, window_starts
+from scheduler.planning.search.board import Barred, Because, Board
+from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, hands_needed, window_starts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -22,7 +22,7 @@ class Blocker:
     lacking_litres_per_h: int
 
 
-def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Candidate]) -> tuple[Blocker, ...]:
+def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> tuple[Blocker, ...]:
     """The job's starts that the facts or the other slots forbid, in time order; starts that are free are left out.
 
     A window without any allowed start gives one blocker over what is left of the grid.
@@ -55,18 +55,18 @@ def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Candidate]) -
     return tuple(runs)
 
 
-def _bar_at(board: Board, job: PlanJob, start: int) -> Bar | None:
+def _bar_at(board: Board, job: PlanJob, start: int) -> Barred | None:
     ground = board.ground
     hands, needed = ground.hands[start] if 0 <= start < ground.steps else 0, hands_needed(job)[0]
     if job.fixed_start is None and hands < needed:
         if not hands:
             closed = next((c.label for c in ground.problem.closed if c.from_step <= start < c.to_step), "")
-            return Bar(
+            return Barred(
                 reason=f"nobody is at work ({closed})" if closed else "nobody is at work", because=Because.NO_WORK
             )
-        return Bar(reason=f"it needs {needed} hands and has {hands}", because=Because.HANDS)
+        return Barred(reason=f"it needs {needed} hands and has {hands}", because=Because.HANDS)
     candidate = candidate_at(ground, job, start)
     if candidate is None:
-        return Bar(reason="it would not be finished within the planned days", because=Because.FACT)
+        return Barred(reason="it would not be finished within the planned days", because=Because.FACT)
     fact = fact_against(ground, job, candidate)
-    return Bar(reason=fact, because=Because.FACT) if fact is not None else board.bar(job, candidate)
+    return Barred(reason=fact, because=Because.FACT) if fact is not None else board.bar(job, candidate)

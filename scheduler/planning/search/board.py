@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.ground import Candidate, Ground
+from scheduler.planning.search.ground import Ground, Start
 
 
 class Because(StrEnum):
@@ -20,7 +20,7 @@ class Because(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bar:
+class Barred:
     """Why a start is forbidden: a reason that names no instant, and the litres/h that lack when it is capacity."""
 
     reason: str
@@ -33,7 +33,7 @@ class Board:
 
     def __init__(self, ground: Ground) -> None:
         self.ground = ground
-        self.placed: dict[str, Candidate] = {}
+        self.placed: dict[str, Start] = {}
         self._removed = [0] * ground.steps
         self._gone = [0] * ground.steps
         self._used = [0] * ground.steps
@@ -43,7 +43,7 @@ class Board:
         self._tests: list[str] = []
         self._closed: list[str] = []
 
-    def place(self, job: PlanJob, candidate: Candidate) -> None:
+    def place(self, job: PlanJob, candidate: Start) -> None:
         """Takes the job's pump and hands; asks nothing."""
         self.placed[job.key] = candidate
         if job.pump is not None:
@@ -71,11 +71,11 @@ class Board:
             board.place(ground.by_key[key], candidate)
         return board
 
-    def bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         """The first thing that forbids the job there, or none."""
         return next(self.bars(job, candidate), None)
 
-    def bars(self, job: PlanJob, candidate: Candidate) -> Iterator[Bar]:
+    def bars(self, job: PlanJob, candidate: Start) -> Iterator[Barred]:
         """Everything that forbids the job there, one bar a kind of rule."""
         for rule in (
             self._pump_bar,
@@ -91,7 +91,7 @@ class Board:
             if bar is not None:
                 yield bar
 
-    def lacking(self, job: PlanJob, candidate: Candidate) -> dict[int, int]:
+    def lacking(self, job: PlanJob, candidate: Start) -> dict[int, int]:
         """The steps in which the plant would be below its minimum, and the litres/h that lack in each."""
         row = self.ground.capacity_of(job.pump)
         if row is None:
@@ -100,19 +100,19 @@ class Board:
         short = {t: row[t] + self._removed[t] - self.ground.slack[t] for t in steps if row[t] > 0}
         return {t: litres for t, litres in short.items() if litres > 0}
 
-    def hands_short(self, candidate: Candidate) -> dict[int, int]:
+    def hands_short(self, candidate: Start) -> dict[int, int]:
         """The steps in which hands lack, and how many."""
         short = {t: self._used[t] + hands - self.ground.hands[t] for t, hands in candidate.work.hands.items()}
         return {t: hands for t, hands in short.items() if hands > 0}
 
-    def _pump_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _pump_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         for key in self._by_pump.get(job.pump, ()) if job.pump is not None else ():
             other = self.placed[key]
             if other.start < candidate.end and candidate.start < other.end:
-                return Bar(reason=f"{job.pump} is open for {key}", because=Because.PUMP)
+                return Barred(reason=f"{job.pump} is open for {key}", because=Because.PUMP)
         return None
 
-    def _capacity_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _capacity_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         short, row = self.lacking(job, candidate), self.ground.capacity_of(job.pump)
         if not short or row is None:
             return None
@@ -122,20 +122,20 @@ class Board:
         what = f"the minimum ({label}) would be broken" if label else "the minimum would be broken"
         if row[at] <= self.ground.slack[at]:
             what = f"{what} while {self._open_at(at)}"
-        return Bar(reason=what, because=Because.CAPACITY, lacking_litres_per_h=worst)
+        return Barred(reason=what, because=Because.CAPACITY, lacking_litres_per_h=worst)
 
-    def _number_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _number_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         row = self.ground.capacity_of(job.pump)
         for t in range(max(0, candidate.start), candidate.end) if row is not None else ():
             if row is not None and row[t] > 0 and self._gone[t] + 1 > self.ground.spare[t]:
                 there = f" while {self._open_at(t)}" if self._open.get(t) else ""
-                return Bar(reason=f"too few pumps would be left{there}", because=Because.CAPACITY)
+                return Barred(reason=f"too few pumps would be left{there}", because=Because.CAPACITY)
         return None
 
     def _open_at(self, step: int) -> str:
         return " and ".join(f"{pump} is open for {key}" for pump, key in sorted(self._open.get(step, ())))
 
-    def _together_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _together_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         for rule in self.ground.problem.not_together:
             if job.pump not in rule.pumps:
                 continue
@@ -148,10 +148,12 @@ class Board:
             starts = {candidate.start, *(slot.start for slot in others if slot.start > candidate.start)}
             if any(sum(s.start <= t < s.end for s in others) >= rule.most_out for t in starts):
                 names = ", ".join(sorted(set(rule.pumps)))
-                return Bar(reason=f"of {names} no more than {rule.most_out} may be open at once", because=Because.PUMP)
+                return Barred(
+                    reason=f"of {names} no more than {rule.most_out} may be open at once", because=Because.PUMP
+                )
         return None
 
-    def _test_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _test_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         def meets(key: str) -> bool:
             other = self.placed[key]
             return other.start < candidate.end and candidate.start < other.end
@@ -159,17 +161,17 @@ class Board:
         if job.stop_minutes > 0:
             for key in self._tests:
                 if meets(key):
-                    return Bar(reason=f"the test {key} is on", because=Because.PUMP)
+                    return Barred(reason=f"the test {key} is on", because=Because.PUMP)
             for key in self._by_pump.get(job.tested or "", ()):
                 if meets(key):
-                    return Bar(reason=f"{job.tested} is open for {key}", because=Because.PUMP)
+                    return Barred(reason=f"{job.tested} is open for {key}", because=Because.PUMP)
         if job.pump is not None:
             for key in self._tests:
                 if self.ground.by_key[key].tested == job.pump and meets(key):
-                    return Bar(reason=f"{job.pump} is under test for {key}", because=Because.PUMP)
+                    return Barred(reason=f"{job.pump} is under test for {key}", because=Because.PUMP)
         return None
 
-    def _closed_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _closed_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         def meets(key: str) -> bool:
             other = self.placed[key]
             return other.start < candidate.end and candidate.start < other.end
@@ -178,30 +180,30 @@ class Board:
             for pump, keys in sorted(self._by_pump.items()):
                 for key in keys:
                     if meets(key):
-                        return Bar(reason=f"{pump} is open for {key}", because=Because.PUMP)
+                        return Barred(reason=f"{pump} is open for {key}", because=Because.PUMP)
         if job.pump is not None:
             for key in self._closed:
                 if meets(key):
-                    return Bar(reason=f"{key} is on, which needs every pump closed", because=Because.PUMP)
+                    return Barred(reason=f"{key} is on, which needs every pump closed", because=Because.PUMP)
         return None
 
-    def _crew_bar(self, _job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _crew_bar(self, _job: PlanJob, candidate: Start) -> Barred | None:
         ground = self.ground
         if self.hands_short(candidate):
-            return Bar(reason="the hands are at other jobs", because=Because.HANDS)
+            return Barred(reason="the hands are at other jobs", because=Because.HANDS)
         for day, hours in candidate.work.man_hours.items():
             if self._by_day.get(day, 0) + hours > ground.problem.person_hours * ground.most_hands[day]:
-                return Bar(
+                return Barred(
                     reason=f"the hands have worked their {ground.problem.person_hours} h of the day",
                     because=Because.HANDS,
                 )
         return None
 
-    def _chain_bar(self, job: PlanJob, candidate: Candidate) -> Bar | None:
+    def _chain_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         before = self.ground.previous.get(job.key)
         if before in self.placed and candidate.start < self.placed[before].end:
-            return Bar(reason=f"the one before it, {before}, is not finished", because=Because.ORDER)
+            return Barred(reason=f"the one before it, {before}, is not finished", because=Because.ORDER)
         for after in self.ground.following.get(job.key, ()):
             if after in self.placed and self.placed[after].start < candidate.end:
-                return Bar(reason=f"the one after it, {after}, has begun", because=Because.ORDER)
+                return Barred(reason=f"the one after it, {after}, has begun", because=Because.ORDER)
         return None

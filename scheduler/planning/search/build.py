@@ -3,25 +3,25 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from scheduler.planning.search.ground import STEPS_A_DAY, Candidate, Ground
-from scheduler.planning.search.model import Model, Row
-from scheduler.planning.search.offers import Field, lost
+from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start
+from scheduler.planning.search.model import Model, ModelRow
+from scheduler.planning.search.offers import OpenOffers, lost
 from scheduler.planning.search.rows import Columns, plant_rows, week_rows
 from scheduler.planning.search.tiers import Tier, days_past
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
+class KeptRows:
     """A tier already settled: no later answer may be worth more than `value` in it."""
 
     tier: Tier
     value: int
 
 
-def columns_of(ground: Ground, field: Field, *, late_allowed: bool, peak: bool) -> Columns:
+def columns_of(ground: Ground, field: OpenOffers, *, late_allowed: bool, peak: bool) -> Columns:
     """A column for each open start and shared isolation, for each job that may stay without a place, for the days a
     chain may add, and for what the busiest week has above its floor."""
-    of_job: list[list[tuple[int, Candidate]]] = [[] for _ in field.offers]
+    of_job: list[list[tuple[int, Start]]] = [[] for _ in field.offers]
     for column, place in enumerate(field.places):
         for index, candidate in place:
             of_job[index].append((column, candidate))
@@ -46,7 +46,7 @@ def columns_of(ground: Ground, field: Field, *, late_allowed: bool, peak: bool) 
     )
 
 
-def build(ground: Ground, field: Field, kept: Sequence[Kept], tier: Tier, value: int) -> tuple[Model, Columns]:
+def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptRows], tier: Tier, value: int) -> tuple[Model, Columns]:
     """The programme whose optimum is the tier's best value while every kept tier stays as good as it is.
 
     Its cost counts from the field's floor and what is `lost`; `value` is the tier's value so far.
@@ -78,7 +78,7 @@ def build(ground: Ground, field: Field, kept: Sequence[Kept], tier: Tier, value:
     return model, columns
 
 
-def _late_days_left(ground: Ground, field: Field, kept: Sequence[Kept]) -> int:
+def _late_days_left(ground: Ground, field: OpenOffers, kept: Sequence[KeptRows]) -> int:
     """Days of lateness not yet spoken for: bounds what chains may add."""
     for k in kept:
         if k.tier.chained:
@@ -86,7 +86,7 @@ def _late_days_left(ground: Ground, field: Field, kept: Sequence[Kept]) -> int:
     return 10_000
 
 
-def _costs(ground: Ground, field: Field, columns: Columns, tier: Tier, *, less_least: bool) -> tuple[int, ...]:
+def _costs(ground: Ground, field: OpenOffers, columns: Columns, tier: Tier, *, less_least: bool) -> tuple[int, ...]:
     """Cost of each column; with less_least a job's smallest cost is taken off all of its columns."""
     least = field.least(ground, tier) if less_least else [0] * len(field.offers)
     cost = field.above_least(ground, tier) if less_least else field.place_costs(ground, tier)
@@ -102,17 +102,17 @@ def _costs(ground: Ground, field: Field, columns: Columns, tier: Tier, *, less_l
     return tuple(cost)
 
 
-def _kept_rows(ground: Ground, field: Field, columns: Columns, kept: Kept) -> list[Row]:
+def _kept_rows(ground: Ground, field: OpenOffers, columns: Columns, kept: KeptRows) -> list[ModelRow]:
     tier = kept.tier
     at_most = kept.value - lost(ground, field, tier)
     if sum(field.most(ground, tier)) <= at_most and not (tier.chained and columns.late):
         return []
     cost = _costs(ground, field, columns, tier, less_least=False)
     used = tuple(c for c, value in enumerate(cost) if value)
-    return [Row(columns=used, coefficients=tuple(cost[c] for c in used), at_most=at_most)]
+    return [ModelRow(columns=used, coefficients=tuple(cost[c] for c in used), at_most=at_most)]
 
 
-def _chain_rows(ground: Ground, field: Field, columns: Columns) -> list[Row]:
+def _chain_rows(ground: Ground, field: OpenOffers, columns: Columns) -> list[ModelRow]:
     index_of = {offer.job.key: i for i, offer in enumerate(field.offers)}
     rows = []
     for key, before in ground.previous.items():
@@ -126,7 +126,7 @@ def _chain_rows(ground: Ground, field: Field, columns: Columns) -> list[Row]:
     return rows
 
 
-def _order_row(field: Field, columns: Columns, this: int, that: int) -> list[Row]:
+def _order_row(field: OpenOffers, columns: Columns, this: int, that: int) -> list[ModelRow]:
     """This job starts no earlier than the end of the one before it."""
     first_start = min(c.start for _, c in columns.of_job[this])
     last_end = max(c.end for _, c in columns.of_job[that])
@@ -139,7 +139,7 @@ def _order_row(field: Field, columns: Columns, this: int, that: int) -> list[Row
     return [_row(terms, 0)]
 
 
-def _lateness_row(field: Field, columns: Columns, this: int, that: int) -> list[Row]:
+def _lateness_row(field: OpenOffers, columns: Columns, this: int, that: int) -> list[ModelRow]:
     """Own days late + days the chain adds cover what this job is past the limit that the one before it sets."""
     job = field.offers[this].job
     if job.interval_steps is None:
@@ -161,6 +161,6 @@ def _lateness_row(field: Field, columns: Columns, this: int, that: int) -> list[
     return [_row(terms, 0)]
 
 
-def _row(terms: Mapping[int, int], at_most: int) -> Row:
+def _row(terms: Mapping[int, int], at_most: int) -> ModelRow:
     used = sorted(c for c, weight in terms.items() if weight)
-    return Row(columns=tuple(used), coefficients=tuple(terms[c] for c in used), at_most=at_most)
+    return ModelRow(columns=tuple(used), coefficients=tuple(terms[c] for c in used), at_most=at_most)

@@ -5,18 +5,18 @@ from itertools import groupby
 
 from scheduler.planning.problem.values import PlanJob
 from scheduler.planning.search.board import Board
-from scheduler.planning.search.ground import Candidate, Ground, legal_candidates, work_of
+from scheduler.planning.search.ground import Ground, Start, legal_candidates, work_of
 from scheduler.planning.search.tiers import days_past, limit_after
 
-Offers = Mapping[str, tuple[Candidate, ...]]
+Offers = Mapping[str, tuple[Start, ...]]
 
 
-def legal_offers(ground: Ground) -> dict[str, tuple[Candidate, ...]]:
+def legal_offers(ground: Ground) -> dict[str, tuple[Start, ...]]:
     """Every job's legal starts, each job looked at alone."""
     return {job.key: legal_candidates(ground, job) for job in ground.jobs}
 
 
-def greedy(ground: Ground, offers: Offers) -> dict[str, Candidate]:
+def greedy(ground: Ground, offers: Offers) -> dict[str, Start]:
     """A lawful placement: pinned jobs first, then frozen and published dates that still hold, then the rest by rule."""
     board = Board(ground)
     order = sorted(ground.jobs, key=lambda job: _turn(ground, job))
@@ -40,7 +40,7 @@ def greedy(ground: Ground, offers: Offers) -> dict[str, Candidate]:
     return board.placed
 
 
-def lawful(ground: Ground, placement: Mapping[str, Candidate]) -> bool:
+def lawful(ground: Ground, placement: Mapping[str, Start]) -> bool:
     """True when the slots, put down one by one, are never forbidden."""
     board = Board(ground)
     for key in sorted(placement):
@@ -51,7 +51,7 @@ def lawful(ground: Ground, placement: Mapping[str, Candidate]) -> bool:
     return True
 
 
-def _place_first(board: Board, job: PlanJob, candidates: Iterable[Candidate]) -> None:
+def _place_first(board: Board, job: PlanJob, candidates: Iterable[Start]) -> None:
     for candidate in candidates:
         if board.bar(job, candidate) is None:
             board.place(job, candidate)
@@ -68,7 +68,7 @@ def _limit(ground: Ground, board: Board, job: PlanJob) -> int:
     return limit_after(job, None if before is None else before.end)
 
 
-def _best_first(job: PlanJob, limit: int, candidates: Iterable[Candidate]) -> Iterator[Candidate]:
+def _best_first(job: PlanJob, limit: int, candidates: Iterable[Start]) -> Iterator[Start]:
     """Rising starts by days past the limit, those as late by their distance from the ideal date. Most often few are asked."""
     for _, as_late in groupby(candidates, key=lambda c: days_past(limit, c.end)):
         yield from sorted(as_late, key=lambda c: (abs(c.start - job.ideal), c.start))

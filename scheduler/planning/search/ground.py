@@ -14,7 +14,7 @@ WEEK_DAYS = 7
 
 
 @dataclass(frozen=True, kw_only=True)  # no slots: what is reckoned from it is kept with it, since many starts share it
-class Work:
+class WorkHours:
     """When a job is worked on: hands by step, none of them a step without the job. day_of: number of a step's ship's day."""
 
     hands: Mapping[int, int]
@@ -54,7 +54,7 @@ class Work:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
+class Start:
     """A start a job could take, the step at which it would end, and when it is worked on.
 
     pair: the job it shares an isolation with, none when it has its own; second: it goes on with the other's.
@@ -62,7 +62,7 @@ class Candidate:
 
     start: int
     end: int
-    work: Work
+    work: WorkHours
     pair: str | None = None
     second: bool = False
 
@@ -97,11 +97,13 @@ class Ground:
     turns: tuple[int, ...]
     previous: Mapping[str, str]
     following: Mapping[str, tuple[str, ...]]
-    known_work: dict[tuple[tuple[int, ...], int], Work | None] = field(default_factory=dict, compare=False, repr=False)
+    known_work: dict[tuple[tuple[int, ...], int], WorkHours | None] = field(
+        default_factory=dict, compare=False, repr=False
+    )
     """Work found before, by the hands each step takes and the start."""
     known_staffed: dict[int, tuple[int, ...]] = field(default_factory=dict, compare=False, repr=False)
     """Steps found before at which so many hands are at work."""
-    known_starts: dict[tuple[tuple[int, ...], str | None], tuple[Candidate, ...]] = field(
+    known_starts: dict[tuple[tuple[int, ...], str | None], tuple[Start, ...]] = field(
         default_factory=dict, compare=False, repr=False
     )
     """Starts found before, by the hands each step takes and the pump."""
@@ -190,7 +192,7 @@ def survey(problem: Problem) -> Ground:
     )
 
 
-def candidate_at(ground: Ground, job: PlanJob, start: int, saved: int = 0) -> Candidate | None:
+def candidate_at(ground: Ground, job: PlanJob, start: int, saved: int = 0) -> Start | None:
     """The job starting at that step with its end, or none when it cannot be finished on the grid.
 
     saved: steps of set-up that another job's isolation spares it.
@@ -198,11 +200,11 @@ def candidate_at(ground: Ground, job: PlanJob, start: int, saved: int = 0) -> Ca
     return _candidate(ground, hands_needed(job, saved), start)
 
 
-def _candidate(ground: Ground, needed: tuple[int, ...], start: int) -> Candidate | None:
+def _candidate(ground: Ground, needed: tuple[int, ...], start: int) -> Start | None:
     if start >= ground.steps:
         return None
     work = _work(ground, needed, start)
-    return Candidate(start=start, end=next(reversed(work.hands)) + 1, work=work) if work is not None else None
+    return Start(start=start, end=next(reversed(work.hands)) + 1, work=work) if work is not None else None
 
 
 def window_starts(ground: Ground, job: PlanJob) -> tuple[int, ...]:
@@ -226,9 +228,9 @@ def own_dates(ground: Ground, job: PlanJob) -> tuple[int, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Candidate, ...]:
+def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Start, ...]:
     """The starts that hands, grid and the facts allow the job if it were the only one, rising."""
-    found: tuple[Candidate, ...]
+    found: tuple[Start, ...]
     if job.fixed_start is None:
         found = _open_starts(ground, hands_needed(job), job.pump)
         found = found[bisect_left(found, job.earliest, key=attrgetter("start")) :]
@@ -241,7 +243,7 @@ def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Candidate, ...]:
     return tuple(candidate for candidate in found if fact_against(ground, job, candidate) is None)
 
 
-def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Start, ...]) -> tuple[Start, ...]:
     """The starts with those the job has by right of a date of its own, where they can be finished with the pump out."""
     known = {one.start for one in found}
     own = [candidate_at(ground, job, step) for step in own_dates(ground, job) if step not in known]
@@ -249,7 +251,7 @@ def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Candidate, ...]) 
     return tuple(sorted((*more, *found), key=attrgetter("start"))) if more else found
 
 
-def _open_starts(ground: Ground, needed: tuple[int, ...], pump: str | None) -> tuple[Candidate, ...]:
+def _open_starts(ground: Ground, needed: tuple[int, ...], pump: str | None) -> tuple[Start, ...]:
     """The allowed starts at which work that needs these hands can begin and end with the pump out, whatever the job."""
     known = ground.known_starts.get((needed, pump))
     if known is None:
@@ -259,13 +261,13 @@ def _open_starts(ground: Ground, needed: tuple[int, ...], pump: str | None) -> t
     return known
 
 
-def may_be_open(ground: Ground, pump: str | None, candidate: Candidate) -> bool:
+def may_be_open(ground: Ground, pump: str | None, candidate: Start) -> bool:
     """Whether the minimum allows the pump to be out there when it is the only one."""
     barred = None if pump is None else ground.barred.get(pump)
     return barred is None or barred[candidate.end] == barred[max(0, candidate.start)]
 
 
-def fact_against(ground: Ground, job: PlanJob, candidate: Candidate) -> str | None:
+def fact_against(ground: Ground, job: PlanJob, candidate: Start) -> str | None:
     """Why the facts forbid the job there (parts, what it needs, quiet hours), in words; none when they do not.
 
     Work that has begun is beyond forbidding.
@@ -282,7 +284,7 @@ def fact_against(ground: Ground, job: PlanJob, candidate: Candidate) -> str | No
     return None
 
 
-def _work(ground: Ground, needed: tuple[int, ...], start: int) -> Work | None:
+def _work(ground: Ground, needed: tuple[int, ...], start: int) -> WorkHours | None:
     """The work from a start on, no more steps of it in a day than a person works; none when it does not fit."""
     if (needed, start) in ground.known_work:
         return ground.known_work[needed, start]
@@ -304,7 +306,7 @@ def _work(ground: Ground, needed: tuple[int, ...], start: int) -> Work | None:
             takes = next(left, -1)
             if takes < 0:
                 break
-    work = Work(hands=found, day_of=ground.day_of) if len(found) == len(needed) else None
+    work = WorkHours(hands=found, day_of=ground.day_of) if len(found) == len(needed) else None
     ground.known_work[needed, start] = work
     return work
 

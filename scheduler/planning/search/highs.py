@@ -11,7 +11,7 @@ import highspy
 import numpy as np
 import numpy.typing as npt
 
-from scheduler.planning.search.model import ROUNDING, Answer, Model, Outcome
+from scheduler.planning.search.model import ROUNDING, Model, Solution, SolveEnd
 
 NODE_ALLOWANCE = 2_000
 """Branch-and-bound nodes a solve may use: work, not seconds, so that a slower machine gives the same plan."""
@@ -36,7 +36,7 @@ WHOLE = 1e-6
 _Floats = npt.NDArray[np.double]
 
 
-def optimise(model: Model, *, seconds: float = math.inf) -> Answer:
+def optimise(model: Model, *, seconds: float = math.inf) -> Solution:
     """The best values of the columns, proven, or how far it came. Never raises for a well-formed model.
 
     seconds: an emergency brake above 0, for a caller that would otherwise be left without any answer.
@@ -48,15 +48,15 @@ def optimise(model: Model, *, seconds: float = math.inf) -> Answer:
     lp = _lp(model)
     relaxed = _run(lp, seconds)
     if relaxed is None:
-        return Answer(outcome=Outcome.FAILED, solver=_name())
-    outcome = _OUTCOMES.get(relaxed.getModelStatus(), Outcome.FAILED)
-    if outcome is not Outcome.OPTIMAL:
-        return Answer(outcome=outcome, solver=_name())
+        return Solution(outcome=SolveEnd.FAILED, solver=_name())
+    outcome = _OUTCOMES.get(relaxed.getModelStatus(), SolveEnd.FAILED)
+    if outcome is not SolveEnd.OPTIMAL:
+        return Solution(outcome=outcome, solver=_name())
     bound, if_used = _price(lp, np.array(relaxed.getSolution().row_dual))
     values = np.array(relaxed.getSolution().col_value)
     if np.all(np.abs(values - np.round(values)) <= WHOLE):
-        return Answer(
-            outcome=Outcome.OPTIMAL, values=tuple(values), bound=bound, bound_if_used=tuple(if_used), solver=_name()
+        return Solution(
+            outcome=SolveEnd.OPTIMAL, values=tuple(values), bound=bound, bound_if_used=tuple(if_used), solver=_name()
         )
     lp.integrality_ = [highspy.HighsVarType.kInteger] * len(model.cost)
     least = math.ceil(bound - ROUNDING)
@@ -65,30 +65,30 @@ def optimise(model: Model, *, seconds: float = math.inf) -> Answer:
         upper[if_used > level + ROUNDING] = 0.0
         lp.col_upper_ = upper
         answer = _whole(_run(lp, seconds / 2), bound, if_used)
-        if level == model.known and answer.outcome is Outcome.INFEASIBLE:  # it has an answer: presolve lost it
+        if level == model.known and answer.outcome is SolveEnd.INFEASIBLE:  # it has an answer: presolve lost it
             answer = _whole(_tried(lp, seconds / 2, "off"), bound, if_used)
         if level == model.known or _costs(model, answer) <= level + ROUNDING:
             break
     return answer
 
 
-def _costs(model: Model, answer: Answer) -> float:
+def _costs(model: Model, answer: Solution) -> float:
     """What an answer costs, counted from its columns rounded to whole numbers; infinite when it is not a proven one."""
-    if answer.outcome is not Outcome.OPTIMAL:
+    if answer.outcome is not SolveEnd.OPTIMAL:
         return math.inf
     return float(np.round(np.array(answer.values)) @ np.array(model.cost))
 
 
-def _whole(solver: highspy.Highs | None, bound: float, if_used: _Floats) -> Answer:
+def _whole(solver: highspy.Highs | None, bound: float, if_used: _Floats) -> Solution:
     if solver is None:
-        return Answer(outcome=Outcome.FAILED, solver=_name())
-    outcome = _OUTCOMES.get(solver.getModelStatus(), Outcome.FAILED)
+        return Solution(outcome=SolveEnd.FAILED, solver=_name())
+    outcome = _OUTCOMES.get(solver.getModelStatus(), SolveEnd.FAILED)
     info = solver.getInfo()
     has_values = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
     values = tuple(solver.getSolution().col_value) if has_values else ()
-    if outcome is Outcome.OPTIMAL and not values:
-        outcome = Outcome.FAILED
-    return Answer(
+    if outcome is SolveEnd.OPTIMAL and not values:
+        outcome = SolveEnd.FAILED
+    return Solution(
         outcome=outcome,
         values=values,
         bound=max(bound, float(info.mip_dual_bound)),
@@ -145,11 +145,11 @@ def _price(lp: highspy.HighsLp, dual: _Floats) -> tuple[float, _Floats]:
 
 
 _OUTCOMES = {
-    highspy.HighsModelStatus.kOptimal: Outcome.OPTIMAL,
-    highspy.HighsModelStatus.kInfeasible: Outcome.INFEASIBLE,
-    highspy.HighsModelStatus.kSolutionLimit: Outcome.LIMIT,
-    highspy.HighsModelStatus.kIterationLimit: Outcome.LIMIT,
-    highspy.HighsModelStatus.kTimeLimit: Outcome.LIMIT,
+    highspy.HighsModelStatus.kOptimal: SolveEnd.OPTIMAL,
+    highspy.HighsModelStatus.kInfeasible: SolveEnd.INFEASIBLE,
+    highspy.HighsModelStatus.kSolutionLimit: SolveEnd.LIMIT,
+    highspy.HighsModelStatus.kIterationLimit: SolveEnd.LIMIT,
+    highspy.HighsModelStatus.kTimeLimit: SolveEnd.LIMIT,
 }
 
 

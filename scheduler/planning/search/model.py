@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
-class Outcome(StrEnum):
+class SolveEnd(StrEnum):
     """How a solve ended. LIMIT: stopped by its allowance of nodes, perhaps with a usable answer."""
 
     OPTIMAL = "optimal"
@@ -19,7 +19,7 @@ ROUNDING = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
-class Row:
+class ModelRow:
     """coefficients . columns <= at_most. Columns rise."""
 
     columns: tuple[int, ...]
@@ -37,23 +37,23 @@ class Model:
     cost: tuple[int, ...]
     upper: tuple[int, ...]
     choices: tuple[tuple[int, ...], ...]
-    rows: tuple[Row, ...]
+    rows: tuple[ModelRow, ...]
     known: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
+class Solution:
     """What a solver says: the columns' values (empty when it has none) and its bound on the cost.
 
     bound_if_used: for each column a bound on the cost of any answer that uses it (empty when not known).
     """
 
-    outcome: Outcome
+    outcome: SolveEnd
     values: tuple[float, ...] = ()
     bound: float = 0.0
     bound_if_used: tuple[float, ...] = ()
     solver: str = ""
 
 
-Optimise = Callable[[Model], Answer]
+Optimise = Callable[[Model], Solution]
 """A solver. It may lie or fail: whoever calls it recomputes."""

@@ -7,10 +7,10 @@ from itertools import combinations, compress
 from operator import add
 
 from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.ground import Candidate, Ground, candidate_at, fact_against, may_be_open, own_dates
+from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, may_be_open, own_dates
 from scheduler.planning.search.tiers import GROUP_PAST_DAYS, Tier, days_past, may_share, set_up_saved
 
-Entry = tuple[int, Candidate]
+Entry = tuple[int, Start]
 """A candidate with the number of its job among the offers."""
 
 
@@ -19,7 +19,7 @@ class Offer:
     """A job with the starts still open to it. must: it has a place in every plan that counts."""
 
     job: PlanJob
-    candidates: tuple[Candidate, ...]
+    candidates: tuple[Start, ...]
     must: bool
 
 
@@ -29,11 +29,11 @@ class Pairing:
 
     first: int
     second: int
-    places: tuple[tuple[Candidate, Candidate], ...]
+    places: tuple[tuple[Start, Start], ...]
 
 
 @dataclass(frozen=True, kw_only=True)  # no slots: what is reckoned from it is kept with it
-class Field:
+class OpenOffers:
     """The offers of all jobs that have a place at all, and the pairings between them."""
 
     offers: tuple[Offer, ...]
@@ -66,7 +66,7 @@ class Field:
         pairs = iter(self.entries[self.alone :])
         return (*((entry,) for entry in self.entries[: self.alone]), *zip(pairs, pairs, strict=True))
 
-    def keeping(self, stays: Sequence[bool]) -> "Field":
+    def keeping(self, stays: Sequence[bool]) -> "OpenOffers":
         """The field with only those of its places that stay."""
         if all(stays):
             return self
@@ -74,13 +74,13 @@ class Field:
         left = iter(stays)
         offers = tuple(replace(o, candidates=tuple(compress(o.candidates, left))) for o in self.offers)
         pairings = [replace(p, places=tuple(compress(p.places, left))) for p in self.pairings]
-        return Field(
+        return OpenOffers(
             offers=offers,
             pairings=tuple(p for p in pairings if p.places),
             known_costs={tier: list(compress(costs, by_entry)) for tier, costs in self.known_costs.items()},
         )
 
-    def with_must(self, must: Callable[[PlanJob], bool]) -> "Field":
+    def with_must(self, must: Callable[[PlanJob], bool]) -> "OpenOffers":
         """The field in which those jobs too have a place in every plan that counts."""
         offers = tuple(o if o.must or not must(o.job) else replace(o, must=True) for o in self.offers)
         return self if offers == self.offers else replace(self, offers=offers)
@@ -150,7 +150,7 @@ class Field:
         return max(weeks.values(), default=0)
 
 
-def field_of(ground: Ground, legal: Mapping[str, Sequence[Candidate]]) -> Field:
+def field_of(ground: Ground, legal: Mapping[str, Sequence[Start]]) -> OpenOffers:
     """The field of every job's legal starts, with every pairing that the rules allow.
 
     A job that has no legal start of its own may still have a place on another's isolation.
@@ -173,13 +173,13 @@ def field_of(ground: Ground, legal: Mapping[str, Sequence[Candidate]]) -> Field:
     seconds = {pairing.second for pairing in pairings}
     kept = [index for index, offer in enumerate(offers) if offer.candidates or index in seconds]
     number = {index: n for n, index in enumerate(kept)}
-    return Field(
+    return OpenOffers(
         offers=tuple(offers[index] for index in kept),
         pairings=tuple(replace(p, first=number[p.first], second=number[p.second]) for p in pairings),
     )
 
 
-def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Candidate, Candidate]]:
+def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Start, Start]]:
     saved, own = set_up_saved(first.job, job), own_dates(ground, job)
     for one in first.candidates:
         if (one.end < job.earliest and one.end not in own) or days_past(first.job.limit, one.end) > GROUP_PAST_DAYS:
@@ -193,7 +193,7 @@ def _places(ground: Ground, first: Offer, job: PlanJob) -> Iterator[tuple[Candid
             yield replace(one, pair=job.key), replace(other, pair=first.job.key, second=True)
 
 
-def lost(ground: Ground, field: Field, tier: Tier) -> int:
+def lost(ground: Ground, field: OpenOffers, tier: Tier) -> int:
     """What the jobs without any place cost in the tier; they have no column, so no row may leave room for them."""
     offered = {offer.job.key for offer in field.offers}
     return sum(tier.unplaced(job) for job in ground.jobs if job.key not in offered)

@@ -46,7 +46,7 @@ def settle(
     shifts: Shifts = {key: shift for key, shift in begin.items() if key in known}
     seen: list[Shifts] = []
     for number in range(1, MOST_PASSES + 1):
-        asked = moved(problem, shifts)
+        asked = starts_moved(problem, shifts)
         plan = solve(asked)
         found = drift(problem, plan, shifts, running)
         open_still = _unsettled(found, shifts)
@@ -67,7 +67,7 @@ def settle(
     return asked, made
 
 
-def moved(problem: Problem, shifts: Shifts) -> Problem:
+def starts_moved(problem: Problem, shifts: Shifts) -> Problem:
     """The problem with the dates of its jobs shifted; what is pinned or published stays."""
     return replace(problem, jobs=tuple(_shifted(job, shifts.get(job.key, 0)) for job in problem.jobs))
 

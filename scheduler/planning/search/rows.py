@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from itertools import chain
 
 from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.ground import Candidate, Ground
-from scheduler.planning.search.model import Row
-from scheduler.planning.search.offers import Field
+from scheduler.planning.search.ground import Ground, Start
+from scheduler.planning.search.model import ModelRow
+from scheduler.planning.search.offers import OpenOffers
 
 Group = Sequence[tuple[int, int]]
 """(column, weight) of columns of which one at most is used."""
@@ -24,14 +24,14 @@ class Columns:
     """Which column means what. The field's places come first, in their order. of_job: by job number its columns with what
     they mean for it; unplaced, late: column of a job key; peak: column of what the busiest week has above its floor."""
 
-    of_job: tuple[tuple[tuple[int, Candidate], ...], ...]
+    of_job: tuple[tuple[tuple[int, Start], ...], ...]
     unplaced: Mapping[str, int]
     late: Mapping[str, int]
     peak: int | None
     count: int
 
 
-def plant_rows(ground: Ground, field: Field, columns: Columns) -> list[Row]:
+def plant_rows(ground: Ground, field: OpenOffers, columns: Columns) -> list[ModelRow]:
     """What the plant and its crew can bear, at the steps where the set of possible slots is largest."""
     marks = _marks(ground, field)
     active: list[dict[int, list[tuple[int, int]]]] = [defaultdict(list) for _ in marks]
@@ -52,17 +52,17 @@ def plant_rows(ground: Ground, field: Field, columns: Columns) -> list[Row]:
     for row in found + _day_rows(ground, columns):
         shape = (row.columns, row.coefficients)
         least[shape] = min(row.at_most, least.get(shape, row.at_most))
-    return [Row(columns=c, coefficients=a, at_most=most) for (c, a), most in least.items()]
+    return [ModelRow(columns=c, coefficients=a, at_most=most) for (c, a), most in least.items()]
 
 
-def week_rows(columns: Columns, at_most: int) -> list[Row]:
+def week_rows(columns: Columns, at_most: int) -> list[ModelRow]:
     """No WEEK_DAYS days have more man-days than `at_most`, and what the peak column adds."""
     weeks: dict[int, dict[int, dict[int, int]]] = defaultdict(lambda: defaultdict(dict))
     for index, own in enumerate(columns.of_job):
         for column, candidate in own:
             for first, hands in candidate.work.man_weeks.items():
                 weeks[first][index][column] = hands
-    rows: dict[tuple[tuple[int, ...], tuple[int, ...]], Row] = {}
+    rows: dict[tuple[tuple[int, ...], tuple[int, ...]], ModelRow] = {}
     for _, by_job in sorted(weeks.items()):
         if _most(by_job) <= at_most:
             continue
@@ -88,7 +88,7 @@ def _together(by_job: Mapping[int, Mapping[int, int]]) -> dict[int, int]:
     return weights
 
 
-def _marks(ground: Ground, field: Field) -> list[int]:
+def _marks(ground: Ground, field: OpenOffers) -> list[int]:
     """Steps at which a slot, or a stretch of its work, may begin or a fact changes: between them there is only less."""
     marks = set(ground.turns)
     for _, candidate in field.entries:
@@ -97,7 +97,7 @@ def _marks(ground: Ground, field: Field) -> list[int]:
     return sorted(marks)
 
 
-def _rows_at(ground: Ground, jobs: Sequence[PlanJob], step: int, present: Places) -> list[Row]:
+def _rows_at(ground: Ground, jobs: Sequence[PlanJob], step: int, present: Places) -> list[ModelRow]:
     by_pump: dict[str, list[int]] = defaultdict(list)
     tests: dict[str | None, list[int]] = defaultdict(list)
     jobs_of: dict[str, set[int]] = defaultdict(set)
@@ -112,7 +112,7 @@ def _rows_at(ground: Ground, jobs: Sequence[PlanJob], step: int, present: Places
             tests[job.tested] += [column for column, _ in places]
             if job.tested is not None:
                 jobs_of[job.tested].add(index)
-    rows: list[Row] = []
+    rows: list[ModelRow] = []
     weights: list[Group] = []
     for pump, out in by_pump.items():
         row = ground.capacity_of(pump)
@@ -134,7 +134,7 @@ def _rows_at(ground: Ground, jobs: Sequence[PlanJob], step: int, present: Places
     return rows + _limit_rows([places for places in at_work if places], ground.hands[step])
 
 
-def _closed_rows(jobs: Sequence[PlanJob], present: Places, by_pump: Mapping[str, list[int]]) -> list[Row]:
+def _closed_rows(jobs: Sequence[PlanJob], present: Places, by_pump: Mapping[str, list[int]]) -> list[ModelRow]:
     """A job that needs every pump closed is not on while one is open."""
     return [
         _count_row([*open_here, *(column for column, _ in places)], 1)
@@ -144,7 +144,7 @@ def _closed_rows(jobs: Sequence[PlanJob], present: Places, by_pump: Mapping[str,
     ]
 
 
-def _day_rows(ground: Ground, columns: Columns) -> list[Row]:
+def _day_rows(ground: Ground, columns: Columns) -> list[ModelRow]:
     """Nobody works longer in a day than a person may; only for days that are longer than that."""
     long = {day for day, hours in ground.hours_at_work.items() if hours > ground.problem.person_hours}
     days: dict[int, dict[int, dict[int, int]]] = defaultdict(lambda: defaultdict(dict))
@@ -161,7 +161,7 @@ def _day_rows(ground: Ground, columns: Columns) -> list[Row]:
     return rows
 
 
-def _limit_rows(groups: Sequence[Group], limit: int) -> list[Row]:
+def _limit_rows(groups: Sequence[Group], limit: int) -> list[ModelRow]:
     """Rows for groups of columns, of each group one at most, that together may weigh no more than the limit.
 
     When only so many of them fit whatever they are, a row that counts them is tighter than the weights; where that row
@@ -183,11 +183,11 @@ def _limit_rows(groups: Sequence[Group], limit: int) -> list[Row]:
     return [count, _row_of(entries, limit)]
 
 
-def _count_row(columns: Iterable[int], at_most: int) -> Row:
+def _count_row(columns: Iterable[int], at_most: int) -> ModelRow:
     used = tuple(sorted(set(columns)))
-    return Row(columns=used, coefficients=(1,) * len(used), at_most=at_most)
+    return ModelRow(columns=used, coefficients=(1,) * len(used), at_most=at_most)
 
 
-def _row_of(entries: Iterable[tuple[int, int]], at_most: int) -> Row:
+def _row_of(entries: Iterable[tuple[int, int]], at_most: int) -> ModelRow:
     columns, weights = zip(*entries, strict=True)
-    return Row(columns=columns, coefficients=weights, at_most=at_most)
+    return ModelRow(columns=columns, coefficients=weights, at_most=at_most)

@@ -10,11 +10,11 @@ from math import ceil, isfinite
 
 from scheduler.planning.problem.values import Plan, Problem, TierResult
 from scheduler.planning.search.assemble import assemble
-from scheduler.planning.search.build import Kept, build
+from scheduler.planning.search.build import KeptRows, build
 from scheduler.planning.search.greedy import Offers, greedy, lawful, legal_offers
-from scheduler.planning.search.ground import Candidate, Ground, survey
-from scheduler.planning.search.model import ROUNDING, Answer, Model, Optimise, Outcome
-from scheduler.planning.search.offers import Entry, Field, field_of, lost
+from scheduler.planning.search.ground import Ground, Start, survey
+from scheduler.planning.search.model import ROUNDING, Model, Optimise, Solution, SolveEnd
+from scheduler.planning.search.offers import Entry, OpenOffers, field_of, lost
 from scheduler.planning.search.rows import Columns
 from scheduler.planning.search.tiers import TIERS, Placement, Tier, days_past, tier_value, values_of
 
@@ -63,18 +63,18 @@ def _unproven(ground: Ground, tier: Tier, placement: Placement) -> TierResult:
     return TierResult(tier=tier.tier, name=tier.name, value=value, bound=least, proven=False)
 
 
-def _highs(model: Model) -> Answer:
+def _highs(model: Model) -> Solution:
     from scheduler.planning.search.highs import optimise  # here: the greedy plan must not pay for it
 
     return optimise(model)
 
 
-def _asked(optimise: Optimise, model: Model) -> tuple[Answer, str]:
+def _asked(optimise: Optimise, model: Model) -> tuple[Solution, str]:
     """The solver's answer and how it ended; a solver that raises has failed like any other."""
     try:
         answer = optimise(model)
     except Exception as error:
-        return Answer(outcome=Outcome.FAILED), f"{Outcome.FAILED}: {type(error).__name__}"
+        return Solution(outcome=SolveEnd.FAILED), f"{SolveEnd.FAILED}: {type(error).__name__}"
     return answer, str(answer.outcome)
 
 
@@ -100,9 +100,9 @@ class _Search:
 
     ground: Ground
     optimise: Optimise
-    field: Field
+    field: OpenOffers
     witness: Placement
-    kept: tuple[Kept, ...] = ()
+    kept: tuple[KeptRows, ...] = ()
     results: tuple[TierResult, ...] = ()
     remarks: tuple[str, ...] = ()
     solver: str = ""
@@ -163,7 +163,7 @@ class _Search:
         value = tier_value(self.ground, tier, found)
         base = self._floor(tier)
         bound, believed = _bound(floor, base + answer.bound, value)
-        proven = believed and answer.outcome is Outcome.OPTIMAL and value < bound + 1.0
+        proven = believed and answer.outcome is SolveEnd.OPTIMAL and value < bound + 1.0
         search = replace(search, witness=self._better(found), answered=True)
         if not proven:
             why = f"tier {tier.tier} ({tier.name}): stopped before it was proven; {value}, at best {bound:g}"
@@ -172,7 +172,7 @@ class _Search:
             search = search._without_dear(answer, columns, value - base)
         return search._keep(tier, value, bound, proven=proven)
 
-    def _without_dear(self, answer: Answer, columns: Columns, cost: int) -> "_Search":
+    def _without_dear(self, answer: Solution, columns: Columns, cost: int) -> "_Search":
         """Drops the starts that the answer's bounds leave to no plan as cheap as `cost`; the witness keeps its own."""
         if len(answer.bound_if_used) != columns.count:
             return self
@@ -187,11 +187,11 @@ class _Search:
             self, field=field.with_must(lambda job: columns.unplaced.get(job.key) in dear and job.key in self.witness)
         )
 
-    def _placement(self, answer: Answer, columns: Columns) -> Placement | None:
+    def _placement(self, answer: Solution, columns: Columns) -> Placement | None:
         """The placement an answer says, or none when it says none or breaks a rule."""
-        if len(answer.values) != columns.count or answer.outcome not in (Outcome.OPTIMAL, Outcome.LIMIT):
+        if len(answer.values) != columns.count or answer.outcome not in (SolveEnd.OPTIMAL, SolveEnd.LIMIT):
             return None
-        found: dict[str, Candidate] = {}
+        found: dict[str, Start] = {}
         for column, place in enumerate(self.field.places):
             for index, candidate in place if answer.values[column] > 0.5 else ():
                 key = self.field.offers[index].job.key
@@ -212,7 +212,7 @@ class _Search:
 
     def _keep(self, tier: Tier, value: int, bound: float, *, proven: bool) -> "_Search":
         result = TierResult(tier=tier.tier, name=tier.name, value=value, bound=whole_bound(bound), proven=proven)
-        kept = replace(self, kept=(*self.kept, Kept(tier=tier, value=value)), results=(*self.results, result))
+        kept = replace(self, kept=(*self.kept, KeptRows(tier=tier, value=value)), results=(*self.results, result))
         return kept._within(tier, value)
 
     def _within(self, tier: Tier, value: int) -> "_Search":

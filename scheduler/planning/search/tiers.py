@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.ground import STEPS_A_DAY, WEEK_DAYS, Candidate, Ground, work_of
+from scheduler.planning.search.ground import STEPS_A_DAY, WEEK_DAYS, Ground, Start, work_of
 
 FREE_DAYS = 3
 """Days around the ideal date within which a start counts as on its date. Common practice, no source."""
@@ -25,7 +25,7 @@ GROUP_PAST_DAYS = 14
 
 TIE_BITS = 14
 
-Placement = Mapping[str, Candidate]
+Placement = Mapping[str, Start]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +36,7 @@ class Tier:
 
     tier: int
     name: str
-    cost: Callable[[Ground, PlanJob, Candidate], int]
+    cost: Callable[[Ground, PlanJob, Start], int]
     unplaced: Callable[[PlanJob], int]
     chained: bool = False
     peak: bool = False
@@ -94,32 +94,32 @@ def tie_weight(job: PlanJob, start: int) -> int:
     return (abs(off) << TIE_BITS) + split
 
 
-def _none(_ground: Ground, _job: PlanJob, _candidate: Candidate) -> int:
+def _none(_ground: Ground, _job: PlanJob, _candidate: Start) -> int:
     return 0
 
 
-def _moved(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+def _moved(_ground: Ground, job: PlanJob, candidate: Start) -> int:
     return int(job.fixed_start is None and job.published_start not in (None, candidate.start))
 
 
-def _uncovered(ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+def _uncovered(ground: Ground, job: PlanJob, candidate: Start) -> int:
     """Hours of the slot in which the largest other pump could not be lost as well."""
     before = ground.uncovered.get(job.pump or "")
     return 0 if before is None else before[candidate.end] - before[max(0, candidate.start)]
 
 
-def _frozen_moved(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+def _frozen_moved(_ground: Ground, job: PlanJob, candidate: Start) -> int:
     return int(job.fixed_start is None and job.kept_start not in (None, candidate.start))
 
 
-def _nights(ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+def _nights(ground: Ground, job: PlanJob, candidate: Start) -> int:
     """Midnights aboard that pass while the pump stands open."""
     if job.pump is None or not ground.problem.avoid_nights:
         return 0
     return ground.day_of(candidate.end - 1) - ground.day_of(max(0, candidate.start))
 
 
-def _off(_ground: Ground, job: PlanJob, candidate: Candidate) -> int:
+def _off(_ground: Ground, job: PlanJob, candidate: Start) -> int:
     return days_off(job.ideal, candidate.start) - (GROUP_DAYS_WORTH // 2 if candidate.pair else 0)
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from api.ics.writer import PEN
+from api.ics.writer import calendar_writer
 from scheduler.actions.feed import refresh
 from seed_fleet.documents import vessel_document
 from seed_fleet.ships import PLOVER
@@ -34,7 +34,7 @@ def _put(live: Live, document: dict) -> None:
     version = live.office.get(path).headers["etag"]
     answer = live.office.put(f"{path}?reason=tried", json=document, headers={"If-Match": version})
     assert answer.is_success, answer.text
-    refresh.refresh(live.house, PEN(live.url), PLOVER.vessel)
+    refresh.refresh(live.context, calendar_writer(live.url), PLOVER.vessel)
 
 
 def _timed(one: Seen) -> bool:
@@ -84,14 +84,14 @@ def test_a_subscriber_follows_create_move_done_withdraw_and_a_change_of_zone(tmp
             for one in live.chief.get(f"/api/v1/plants/{live.plant}/due").json()["jobs"]
             if one["kind"] == "alarm_test" and one["open"]
         )
-        body = {"done_at": live.house.now().isoformat(), "done_by": "Demo hand", "test": "passed"}
+        body = {"done_at": live.context.now().isoformat(), "done_by": "Demo hand", "test": "passed"}
         _post(live, f"/api/v1/jobs/{job['job']}/close", body)
         done = poll()
         assert [one for one in done if one.title == "Alarm test · done" and one.status == "CONFIRMED"]
 
         for fitting in document["plants"][0]["fittings"]:
             if fitting["part"] == "plover-pump-a-knives":
-                fitting["to_at"] = live.house.now().isoformat()
+                fitting["to_at"] = live.context.now().isoformat()
         _put(live, document)
         gone = [one for one in poll() if one.title.endswith(" · withdrawn")]
         assert gone
@@ -102,5 +102,5 @@ def test_a_subscriber_follows_create_move_done_withdraw_and_a_change_of_zone(tmp
             live.clock.at += timedelta(minutes=1)
             told = {"from_at": live.clock.at.isoformat(), "utc_offset_minutes": minutes, "reason": "crossing"}
             _post(live, f"/api/v1/vessels/{PLOVER.vessel}/clock", told)
-            refresh.refresh(live.house, PEN(live.url), PLOVER.vessel)
+            refresh.refresh(live.context, calendar_writer(live.url), PLOVER.vessel)
         assert sorted(map(_shown, poll())) == sorted(map(_shown, before))

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from api.ics.text import calendar_body, publish, with_alarm, with_vessel, withdrawn_body
+from api.ics.text import calendar_body, published_event, with_alarm, with_vessel, withdrawn_body
 from scheduler.domain.feed.entries import fleet_entry
 from scheduler.domain.feed.words import short
 from tests.calendar_cases import AT, with_words
@@ -32,9 +32,9 @@ WORDS = (
 
 def calendars() -> dict[str, bytes]:
     """Every kind of calendar an address can serve, with jobs in every state."""
-    kept = [publish(None, entry, vessel_id="plover", base_url="http://x", at=AT) for entry in whole()]
+    kept = [published_event(None, entry, vessel_id="plover", base_url="http://x", at=AT) for entry in whole()]
     states = [entry.state for entry in whole()]
-    fleet = publish(
+    fleet = published_event(
         None,
         fleet_entry(on=date(2026, 11, 25), vessels=2, states=["past due"], left_out=3),
         vessel_id="",
@@ -42,7 +42,7 @@ def calendars() -> dict[str, bytes]:
         at=AT,
     )
     wild = [
-        publish(
+        published_event(
             None,
             replace(with_words(whole()[number % 4], words), summary=short(words)),
             vessel_id=f"v{number}",

@@ -15,11 +15,11 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from api.ics.http import answer
-from api.ics.text import calendar_body, publish
-from scheduler.domain.base.enums import State
+from api.ics.http import calendar_answer
+from api.ics.text import calendar_body, published_event
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.feed.entries import agenda
+from scheduler.domain.feed.entries import calendar_content
 from scheduler.domain.feed.revision import Feed, StoredEvent, republish
 from scheduler.domain.feed.stability import PlannedSlot
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
@@ -56,7 +56,7 @@ class Publisher:
         done: tuple[DoneJob, ...] = (),
         withdrawn: tuple[WithdrawnJob, ...] = (),
     ) -> None:
-        found = agenda(
+        found = calendar_content(
             vessel=VESSEL,
             plants=[(PLANT, jobs)],
             slots=slots or {},
@@ -69,7 +69,9 @@ class Publisher:
             published={key: event.quoted for key, event in self.events.items() if event.quoted},
         )
         self.events = {
-            entry.key: publish(self.events.get(entry.key), entry, vessel_id="plover", base_url="http://x", at=at)
+            entry.key: published_event(
+                self.events.get(entry.key), entry, vessel_id="plover", base_url="http://x", at=at
+            )
             for entry in found.entries
         }
         body = calendar_body(VESSEL.name, [event.text for event in self.events.values()])
@@ -77,7 +79,7 @@ class Publisher:
 
     async def plan(self, request: Request) -> Response:
         assert self.feed is not None
-        told = answer(request.headers, self.feed.body, self.feed.changed_at)
+        told = calendar_answer(request.headers, self.feed.body, self.feed.changed_at)
         self.statuses.append(told.status)
         return Response(told.content, told.status, told.headers)
 
@@ -106,7 +108,7 @@ def by_title(seen: list[Seen]) -> dict[str, Seen]:
 def test_a_subscriber_sees_every_event_and_follows_moves_withdrawals_and_deletions(tmp_path: Path) -> None:
     """N events = N in the feed; a moved, a withdrawn, a done and an aged-out job follow at the next poll."""
     publisher = Publisher()
-    jobs = [knife_job(1), knife_job(2, state=State.PAST_DUE, due_in_days=-1), knife_job(3), alarm_job()]
+    jobs = [knife_job(1), knife_job(2, state=JobState.PAST_DUE, due_in_days=-1), knife_job(3), alarm_job()]
     publisher.publish(jobs, AT, slots={KEY: slot()}, done=(done_job(29, pump=8),))
     client = calendar_client(tmp_path)
     with publisher.served() as url:
@@ -122,12 +124,12 @@ def test_a_subscriber_sees_every_event_and_follows_moves_withdrawals_and_deletio
         assert first["VP1 knife"].status == "CONFIRMED"
         assert first["VP3 knife"].status == "TENTATIVE"
 
-        third = replace(withdrawn_job(0), occurrence=knife_job(3).occurrence)
+        third = replace(withdrawn_job(0), job_id=knife_job(3).job_id)
         publisher.publish(
             [jobs[0], jobs[3]],
             AT + 2 * DAY,
             slots={KEY: slot(33)},
-            done=(done_job(29, pump=8), replace(done_job(-1), occurrence=jobs[1].occurrence)),
+            done=(done_job(29, pump=8), replace(done_job(-1), job_id=jobs[1].job_id)),
             withdrawn=(third,),
         )
         second = by_title(client.sync(url))

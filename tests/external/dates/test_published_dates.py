@@ -7,7 +7,7 @@ import pytest
 from scheduler.domain.base.enums import Subject, Trigger
 from scheduler.domain.due.forecast import date_at_rate, forecast
 from scheduler.domain.due.intervals import add_months, calendar_due
-from scheduler.domain.due.jobs import Done, Occurrence, due_jobs
+from scheduler.domain.due.jobs import Done, JobId, due_jobs
 from scheduler.domain.vessel.document import JobKind, imo_number_holds
 from tests.unit.domain.plants import plant, steady_days, steady_hours
 
@@ -48,7 +48,7 @@ def test_ten_thousand_hours_or_a_year_is_due_by_the_calendar_when_little_was_run
     )
     started_at = datetime(2026, 3, 1, tzinfo=UTC)
     at = started_at + timedelta(days=366)
-    last = Done(occurrence=Occurrence(kind="yearly", subject="u1", sequence=1), done_at=started_at, running_seconds=0)
+    last = Done(job_id=JobId(kind="yearly", subject="u1", sequence=1), done_at=started_at, running_seconds=0)
     jobs = due_jobs(
         plant=plant(kind),
         done={("yearly", "u1"): last},
@@ -56,7 +56,7 @@ def test_ten_thousand_hours_or_a_year_is_due_by_the_calendar_when_little_was_run
         daily=steady_days(10.0, 365),
         at=at,
     )
-    job = next(job for job in jobs if job.occurrence.key == "yearly:u1:2")
+    job = next(job for job in jobs if job.job_id.key == "yearly:u1:2")
     assert job.trigger is Trigger.CALENDAR
     assert job.due_at == datetime(2027, 3, 1, tzinfo=UTC) <= at
 

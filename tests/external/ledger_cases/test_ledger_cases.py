@@ -18,13 +18,13 @@ from scheduler.domain.hours.ledger import (
     BadReading,
     Code,
     Item,
+    LedgerVerdict,
     OpeningBalance,
     Reading,
     Replacement,
     Rescale,
     Setup,
     StepDecision,
-    Verdict,
     derive,
 )
 from scheduler.domain.hours.running import Curve, Curves, running_hours
@@ -55,12 +55,12 @@ class Case:
     rule: str
     items: Sequence[Item]
     hours: float
-    verdicts: tuple[tuple[float, Verdict], ...] = ()
+    verdicts: tuple[tuple[float, LedgerVerdict], ...] = ()
     flags: tuple[tuple[float, Code, float | None], ...] = ()
     setup: Setup = HOURS
 
 
-V = Verdict
+V = LedgerVerdict
 CASES = {
     "three readings": Case("R5", posts((0, 12000), (24, 12006), (48, 12011)), 11, ((0, V.BASELINE), (48, V.CREDITED))),
     "the first alone": Case("R4", posts((0, 12000)), 0, ((0, V.BASELINE),)),
@@ -279,7 +279,7 @@ def test_pumps_that_change_places_and_a_knife_set() -> None:
         "c2": Curve.of(derive(HOURS, posts((0, 5000), (24, 5004), (48, 5016), (72, 5026))).entries),
     }
     start, swap = instant(0), instant(36)
-    house = plant(
+    context = plant(
         stays=(
             Stay(pump="u1", position="vp1", from_at=start, to_at=swap),
             Stay(pump="u2", position="vp2", from_at=start, to_at=swap),
@@ -289,7 +289,7 @@ def test_pumps_that_change_places_and_a_knife_set() -> None:
         fittings=(Fitting(part="k1", pump="u1", from_at=instant(12)),),
     )
     for subject, name, hours in ((Subject.PUMP, "u1", 32), (Subject.PUMP, "u2", 14), (Subject.PART, "k1", 26)):
-        ran = running_hours(house, Curves(curves), subject, name, instant(72))
+        ran = running_hours(context, Curves(curves), subject, name, instant(72))
         assert (ran.hours, ran.estimated) == (hours, True)
 
 

@@ -18,7 +18,7 @@ import highspy
 import pytest
 
 from scheduler.planning.search import highs
-from scheduler.planning.search.model import Answer, Model, Outcome, Row
+from scheduler.planning.search.model import Model, ModelRow, Solution, SolveEnd
 
 HERE = Path(__file__).parent
 
@@ -54,7 +54,7 @@ def _spoiled() -> list[tuple[Model, int]]:
     """The two programmes, and what their cheapest answers cost."""
 
     def model(told: dict[str, Any]) -> Model:
-        rows = tuple(Row(columns=tuple(c), coefficients=tuple(a), at_most=most) for c, a, most in told["rows"])
+        rows = tuple(ModelRow(columns=tuple(c), coefficients=tuple(a), at_most=most) for c, a, most in told["rows"])
         choices = tuple(tuple(choice) for choice in told["choices"])
         return Model(
             cost=tuple(told["cost"]), upper=tuple(told["upper"]), choices=choices, rows=rows, known=told["known"]
@@ -64,7 +64,7 @@ def _spoiled() -> list[tuple[Model, int]]:
     return [(model(one), one["best"]) for one in told]
 
 
-def _costs(model: Model, answer: Answer) -> int:
+def _costs(model: Model, answer: Solution) -> int:
     return sum(cost * round(value) for cost, value in zip(model.cost, answer.values, strict=True))
 
 
@@ -109,5 +109,5 @@ def test_a_solve_that_presolve_spoils_is_done_again_without_it(
 
     monkeypatch.setattr(highs, "_tried", tried)
     answer = highs.optimise(replace(model, known=best))
-    assert answer.outcome is Outcome.OPTIMAL
+    assert answer.outcome is SolveEnd.OPTIMAL
     assert _costs(model, answer) == best

@@ -21,7 +21,7 @@ from scheduler.planning.problem.values import (
     Problem,
     PumpCapacity,
 )
-from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.model import Model, Solution, SolveEnd
 from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT
 
@@ -62,9 +62,9 @@ def _problem(reserve_kw: int) -> Problem:
     )
 
 
-def _silent(_model: Model) -> Answer:
+def _silent(_model: Model) -> Solution:
     """The search below the first tiers is long and of no interest here."""
-    return Answer(outcome=Outcome.FAILED, solver="silent")
+    return Solution(outcome=SolveEnd.FAILED, solver="silent")
 
 
 def _within_windows(plan: Plan) -> bool:

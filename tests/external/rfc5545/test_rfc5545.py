@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.ics.text import calendar_body, render_event, render_task, uid_for, with_alarm
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.entries import status_entry
 from scheduler.domain.feed.revision import CalendarEntry
 from tests.calendar_cases import (
@@ -35,7 +35,9 @@ words = st.text(st.characters(exclude_categories=["Cs"]), max_size=200) | st.tex
 
 def whole() -> list[CalendarEntry]:
     """An entry of every state, timed and all-day, and the plan status."""
-    jobs = [knife_job(n, state=state) for n, state in enumerate((State.AHEAD, State.PAST_DUE, State.PAST_LIMIT), 4)]
+    jobs = [
+        knife_job(n, state=state) for n, state in enumerate((JobState.AHEAD, JobState.PAST_DUE, JobState.PAST_LIMIT), 4)
+    ]
     found = shown(
         [*jobs, knife_job(1), alarm_job()],
         slots={"knives:P1:4": slot()},

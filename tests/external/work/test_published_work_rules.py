@@ -7,7 +7,7 @@ import pytest
 from scheduler.domain.work.acts import (
     NoVoltage,
     OtherHand,
-    PeopleTold,
+    PeopleWarned,
     PermitIssued,
     Returned,
     StartedLocally,
@@ -63,7 +63,7 @@ def test_told_first_then_started():
     work = after(after(replay(TAGGED), _off("A. Second")), _off("B. Fitter", point="suction valve"))
     start = Returned(at=AT + timedelta(hours=3), by="A. Second")
     assert "nobody told" in [one.code for one in objections(work, start, RULES)]
-    told = after(work, PeopleTold(at=AT + timedelta(hours=2), by="A. Second", names="B. Fitter"))
+    told = after(work, PeopleWarned(at=AT + timedelta(hours=2), by="A. Second", names="B. Fitter"))
     assert "nobody told" not in [one.code for one in objections(told, start, RULES)]
     local = after(told, StartedLocally(at=AT + timedelta(hours=2), by="A. Second"))
     assert objections(local, start, RULES) == []

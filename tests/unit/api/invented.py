@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-from api.pages.shared.margin import margin_runs
+from api.pages.shared.margin import margin_stretches
 from api.pages.shared.view import (
     Closed,
     CloseForm,
@@ -16,17 +16,17 @@ from api.pages.shared.view import (
     JobLine,
     JobView,
     Link,
-    MarginRun,
+    MarginStretch,
     PlanLine,
     PlantView,
-    PumpLine,
+    PumpRow,
     SignInView,
     VesselLine,
 )
-from scheduler.domain.base.enums import State, Subject, Test, Trigger
+from scheduler.domain.base.enums import JobState, Subject, Test, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.due.forecast import Forecast
-from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import JobKind
 from scheduler.planning.problem.values import Derated, MinimumStretch, Problem, PumpCapacity, Shortfall, Slot
@@ -119,17 +119,17 @@ def frame(title: str = "Plant · Demo Plover", here: str = "/plants/demo", **mor
 
 
 def job(
-    kind: JobKind, position: int | None, since_hours: int, *, state: State | None = None, rate: float = 14.2
+    kind: JobKind, position: int | None, since_hours: int, *, state: JobState | None = None, rate: float = 14.2
 ) -> JobLine:
     """A due job by running hours (or calendar when the kind has none), in the state its hours put it in."""
     subject = f"{kind.code}-{position or 'plant'}"
-    occurrence = Occurrence(kind=kind.code, subject=subject, sequence=4)
+    job_id = JobId(kind=kind.code, subject=subject, sequence=4)
     pump, place = (f"pump-{position}", f"VP{position}") if position else (None, None)
     interval = kind.interval_running_hours
     if interval is None:
         due_at = NOW + timedelta(days=since_hours)
         due = DueJob(
-            occurrence=occurrence,
+            job_id=job_id,
             kind_name=kind.name,
             pump=pump,
             position=place,
@@ -140,25 +140,25 @@ def job(
             window_opens_at=due_at - timedelta(days=kind.window_days),
             limit_at=due_at + timedelta(days=kind.tolerance_days),
             trigger=Trigger.CALENDAR,
-            state=state or State.AHEAD,
+            state=state or JobState.AHEAD,
             first=True,
             calendar_due_at=due_at,
         )
-        return JobLine(due=due, kind=kind, href=f"/plants/demo/jobs/{occurrence.key}")
+        return JobLine(due=due, kind=kind, href=f"/plants/demo/jobs/{job_id.key}")
     left = interval - since_hours
 
     def when(hours: float) -> datetime:
         return NOW + timedelta(hours=hours / rate * 24)
 
     tolerance = kind.tolerance_running_hours
-    found = State.AHEAD
+    found = JobState.AHEAD
     if left <= kind.window_running_hours:
-        found = State.WINDOW_OPEN
+        found = JobState.WINDOW_OPEN
     if left < 0:
-        found = State.PAST_DUE if left + tolerance >= 0 else State.PAST_LIMIT
+        found = JobState.PAST_DUE if left + tolerance >= 0 else JobState.PAST_LIMIT
     found = state or found
     due = DueJob(
-        occurrence=occurrence,
+        job_id=job_id,
         kind_name=kind.name,
         pump=pump,
         position=place,
@@ -185,9 +185,9 @@ def job(
             runs=8,
         ),
         hours_as_of=NOW - timedelta(minutes=6),
-        postponed_to=when(left + 300) if found is State.POSTPONED else None,
+        postponed_to=when(left + 300) if found is JobState.POSTPONED else None,
     )
-    return JobLine(due=due, kind=kind, href=f"/plants/demo/jobs/{occurrence.key}")
+    return JobLine(due=due, kind=kind, href=f"/plants/demo/jobs/{job_id.key}")
 
 
 def plan_line(**more: object) -> PlanLine:
@@ -239,7 +239,7 @@ def plant(
     planned: bool = True,
     down: int | None = None,
     busy: bool = False,
-    states: Sequence[tuple[int, str, int, State | None]] = (),
+    states: Sequence[tuple[int, str, int, JobState | None]] = (),
     crowded: bool = False,
 ) -> PlantView:
     """A plant of 1 to 8 pumps. states: (position, kind, running hours since, state) to set apart from the usual."""
@@ -258,10 +258,10 @@ def plant(
     held = [
         Slot(key=f"{k}-{p}", pump=f"pump-{p}", start=a, end=a + n, least_margin_litres_per_h=0) for p, k, a, n in slots
     ]
-    runs = margin_runs(made, held, {f"pump-{i}": f"VP{i}" for i in range(1, pumps + 1)})
+    runs = margin_stretches(made, held, {f"pump-{i}": f"VP{i}" for i in range(1, pumps + 1)})
     placed = []
     for line in jobs:
-        spot = next((s for s in slots if line.due.position == f"VP{s[0]}" and line.due.occurrence.kind == s[1]), None)
+        spot = next((s for s in slots if line.due.position == f"VP{s[0]}" and line.due.job_id.kind == s[1]), None)
         if spot is not None:
             a, b = START + timedelta(hours=spot[2]), START + timedelta(hours=spot[2] + spot[3])
             least = min(r.margin_m3_per_h for r in runs if r.from_at < b and r.to_at > a)
@@ -282,7 +282,7 @@ def plant(
         now_at=NOW,
         horizon_at=START + timedelta(hours=STEPS),
         pumps=tuple(
-            PumpLine(
+            PumpRow(
                 position=f"VP{i}",
                 serial=f"D-10{i}",
                 hours=RunningHours(seconds=int((9000 + 731.3 * i) * HOUR), as_of=NOW - timedelta(minutes=6 + i)),
@@ -310,7 +310,7 @@ def calm(pumps: int = 4) -> PlantView:
     ]
     view = plant(pumps, states=asked)
     bare = tuple(replace(j, slot_from_at=None, slot_to_at=None, margin_m3_per_h=None) for j in view.jobs)
-    return replace(view, jobs=bare, runs=margin_runs(problem(pumps), (), {}))
+    return replace(view, jobs=bare, runs=margin_stretches(problem(pumps), (), {}))
 
 
 def all_states(pumps: int = 6) -> PlantView:
@@ -319,7 +319,7 @@ def all_states(pumps: int = 6) -> PlantView:
         (1, "knife", 1690, None),
         (2, "knife", 1512, None),
         (3, "knife", 1900, None),
-        (4, "seal", 3060, State.POSTPONED),
+        (4, "seal", 3060, JobState.POSTPONED),
         (5, "overhaul", 8090, None),
     )
     view = plant(pumps, states=states)
@@ -375,7 +375,7 @@ def deficit(pumps: int = 3) -> PlantView:
     )
 
 
-def _cut(runs: Sequence[MarginRun], *at: datetime) -> Iterator[MarginRun]:
+def _cut(runs: Sequence[MarginStretch], *at: datetime) -> Iterator[MarginStretch]:
     for run in runs:
         edges = [run.from_at, *(a for a in at if run.from_at < a < run.to_at), run.to_at]
         for start, end in pairwise(edges):
@@ -459,7 +459,7 @@ def job_refused() -> JobView:
 def job_closed() -> JobView:
     """Closed, with its record."""
     view = job_view(form=None)
-    done = replace(view.job, due=replace(view.job.due, state=State.DONE))
+    done = replace(view.job, due=replace(view.job.due, state=JobState.DONE))
     closed = Closed(
         done_at=NOW,
         done_by="Second engineer",

@@ -4,8 +4,20 @@ from dataclasses import replace
 from datetime import timedelta
 
 from api.pages.drawing.field import Plumb
-from api.pages.drawing.windows import PumpLine, WindowMark
-from api.pages.plan.view import Bar, Choice, Help, MoveForm, MoveLine, MoveView, PlanView, SlotLine, Tried, Trouble, Why
+from api.pages.drawing.windows import WindowLine, WindowMark
+from api.pages.plan.view import (
+    BlockerLine,
+    Help,
+    LateLine,
+    MoveForm,
+    MoveLine,
+    MoveView,
+    PlanView,
+    ReasonsLine,
+    SlotLine,
+    StartChoice,
+    Tried,
+)
 from api.pages.shared.view import JobLine, PlantView
 from scheduler.planning.judge.cover import Cover
 from tests.unit.api import invented
@@ -15,13 +27,13 @@ HERE = "/plants/demo/plan"
 
 
 def _slot(job: JobLine, **more: object) -> SlotLine:
-    usual = SlotLine(key=job.due.occurrence.key, job=job, move_href=f"{HERE}?job=x#move")
+    usual = SlotLine(key=job.due.job_id.key, job=job, move_href=f"{HERE}?job=x#move")
     return replace(usual, **more)  # type: ignore[arg-type]
 
 
-def _lines(view: PlantView, slots: tuple[SlotLine, ...]) -> tuple[PumpLine, ...]:
+def _lines(view: PlantView, slots: tuple[SlotLine, ...]) -> tuple[WindowLine, ...]:
     return tuple(
-        PumpLine(
+        WindowLine(
             name=pump.position,
             says="no job planned in these days",
             marks=tuple(
@@ -48,7 +60,7 @@ def plan(plant: PlantView | None = None, **more: object) -> PlanView:
     view = plant or invented.plant(5)
     slots = tuple(
         _slot(job)
-        for job in sorted(view.jobs, key=lambda j: (j.slot_from_at or NOW, j.due.occurrence.key))
+        for job in sorted(view.jobs, key=lambda j: (j.slot_from_at or NOW, j.due.job_id.key))
         if job.slot_from_at
     )
     usual = PlanView(
@@ -66,7 +78,11 @@ def plan(plant: PlantView | None = None, **more: object) -> PlanView:
         later=9,
         lines=_lines(view, slots),
         jobs=len(view.jobs),
-        whys=(Why(names="VP1 knife inspection and VP2 knife inspection", reasons=("Each stands on its best day.",)),),
+        whys=(
+            ReasonsLine(
+                names="VP1 knife inspection and VP2 knife inspection", reasons=("Each stands on its best day.",)
+            ),
+        ),
         cover=Cover(hours=672, at_n=672, at_n_less_1=600, uncovered_by_plan=((4, 7),), uncovered_anyway=((408, 456),)),
         cover_words=("In 3 h it is the plan's own work that leaves no cover.",),
         cautions=("Isolate, lock and tag.",),
@@ -123,7 +139,7 @@ def troubled() -> PlanView:
     view = plan()
     late = view.slots[-1]
     without = next(job for job in invented.plant(5).jobs if not job.slot_from_at)
-    bar = Bar(
+    bar = BlockerLine(
         from_at=NOW,
         to_at=NOW + timedelta(days=2),
         starts=4,
@@ -131,8 +147,8 @@ def troubled() -> PlanView:
         lacking_m3_per_h=1.2,
     )
     troubles = (
-        Trouble(key=late.key, job=late.job, name="VP4 seal inspection", days=3, reasons=("It ends 3 days past.",)),
-        Trouble(
+        LateLine(key=late.key, job=late.job, name="VP4 seal inspection", days=3, reasons=("It ends 3 days past.",)),
+        LateLine(
             key="o:5:1", job=without, name="VP5 overhaul", days=None, reasons=("It has no place: x.",), bars=(bar,) * 14
         ),
     )
@@ -163,11 +179,11 @@ def moving(*, holds: bool = False) -> PlanView:
     )
     says = "VP2 is open at that time. With both open 70.8 m³/h remains, 1.2 below the minimum."
     choices = (
-        Choice(start_at=START + timedelta(hours=9), end_at=START + timedelta(hours=12), margin_m3_per_h=22.4),
-        Choice(
+        StartChoice(start_at=START + timedelta(hours=9), end_at=START + timedelta(hours=12), margin_m3_per_h=22.4),
+        StartChoice(
             start_at=START + timedelta(hours=23), end_at=START + timedelta(hours=26), margin_m3_per_h=22.4, planned=True
         ),
-        *([Choice(start_at=start, end_at=end, margin_m3_per_h=21.0, asked=True)] if holds else []),
+        *([StartChoice(start_at=start, end_at=end, margin_m3_per_h=21.0, asked=True)] if holds else []),
     )
     tried = Tried(
         start_at=start,

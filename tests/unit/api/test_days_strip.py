@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from api.pages.drawing import day_patterns, day_swatch, days_strip
 from api.pages.voyage.page import strip_words
-from scheduler.domain.voyage.stretches import FIRST_KINDS, Daybook, KindOfDay, Source, Spell
+from scheduler.domain.voyage.stretches import FIRST_KINDS, KindOfDay, Source, Spell, VoyageDays
 
 FIRST = date(2026, 11, 11)
 TODAY = FIRST + timedelta(days=3)
@@ -19,7 +19,7 @@ def _spell(first: int, last: int, kind: str, source: Source = Source.LOG) -> Spe
     return Spell(from_on=FIRST + timedelta(days=first), to_on=FIRST + timedelta(days=last), kind=kind, source=source)
 
 
-BOOK = Daybook(
+BOOK = VoyageDays(
     spells=(
         _spell(-5, 1, "sea"),
         _spell(2, 4, "port"),
@@ -29,7 +29,7 @@ BOOK = Daybook(
 )
 
 
-def _strip(book: Daybook, width: int = 800) -> ElementTree.Element:
+def _strip(book: VoyageDays, width: int = 800) -> ElementTree.Element:
     drawn = days_strip(book.spells, book.kinds, first=FIRST, last=LAST, today=TODAY, width=width, name="days")
     assert "style=" not in drawn
     return ElementTree.fromstring(drawn)
@@ -67,6 +67,6 @@ def test_any_book_is_drawn_inside_its_frame(days: list[str | None], width: int) 
     """Whatever is entered, kinds gone from the book too: well-formed, and no text or edge lies outside."""
     spells = tuple(_spell(n, n, kind) for n, kind in enumerate(days) if kind)
     kinds = (*FIRST_KINDS, KindOfDay(code="canal", weight=3.0))
-    root = _strip(Daybook(kinds=kinds, spells=spells), width)
+    root = _strip(VoyageDays(kinds=kinds, spells=spells), width)
     for one in root.iter("text"):
         assert 0 <= float(one.get("x", "-1")) <= width

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from api.pages import drawing
 from api.pages.shared import rows
-from api.pages.shared.margin import margin_runs
+from api.pages.shared.margin import margin_stretches
 from api.pages.shared.svg import tag, text
 from api.pages.shared.view import PlantView
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.planning.problem.values import Slot
 from tests.unit.api import invented
 
@@ -53,8 +53,8 @@ def test_any_text_is_escaped(body: str, name: str) -> None:
 
 def test_signs_differ_in_shape() -> None:
     """Every state has a sign of its own, its class left out: states tell themselves apart without colour."""
-    drawn = {drawing.glyph(s).split(">", 1)[1] for s in State}
-    assert len(drawn) == len(State)
+    drawn = {drawing.glyph(s).split(">", 1)[1] for s in JobState}
+    assert len(drawn) == len(JobState)
 
 
 @given(st.floats(-1, 3), st.floats(-1, 3))
@@ -76,7 +76,7 @@ def test_the_level_stands_to_its_bracket_as_the_state_says(since: int, state: st
     edges = (figure.window_share, 1.0, figure.limit_share)
     assert (
         figure.state
-        is [State.AHEAD, State.WINDOW_OPEN, State.PAST_DUE, State.PAST_LIMIT][
+        is [JobState.AHEAD, JobState.WINDOW_OPEN, JobState.PAST_DUE, JobState.PAST_LIMIT][
             sum(figure.share >= edge for edge in edges)
         ]
     )
@@ -99,7 +99,7 @@ def test_margin_runs_cover_the_grid(case: tuple[int, list[tuple[int, int, int]]]
         Slot(key=f"s{i}", pump=f"pump-{p}", start=a, end=min(a + n, invented.STEPS), least_margin_litres_per_h=0)
         for i, (p, a, n) in enumerate(wanted)
     ]
-    runs = margin_runs(problem, slots, {})
+    runs = margin_stretches(problem, slots, {})
     assert runs[0].from_at == problem.starts_at
     assert runs[-1].to_at == problem.starts_at + timedelta(hours=problem.steps)
     assert all(a.to_at == b.from_at for a, b in pairwise(runs))

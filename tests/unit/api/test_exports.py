@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from api.exports import BOM, COLUMNS, ExportFrame, csv_rows, jsonl, summary
+from api.exports import BOM, COLUMNS, ExportFrame, csv_rows, export_summary, jsonl
 from scheduler.domain.base.enums import Test, Trigger
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.closed_job import ClosedJob, DuePoint, HoursSource
@@ -147,11 +147,13 @@ def test_an_export_with_a_gap_must_state_a_filter() -> None:
 def test_the_summary_counts_verdicts_and_a_corrected_record_once() -> None:
     """Every verdict is named, also with nought; the correction counts and what it corrects does not."""
     late = replace(CLOSED, running_seconds=1600 * 3600, hours_source=HoursSource.ESTIMATED)
-    found = summary(records(late, CLOSED, replace(CLOSED, corrects=1), notes=1), also=["hours missing: VP3 2 days"])
+    found = export_summary(
+        records(late, CLOSED, replace(CLOSED, corrects=1), notes=1), also=["hours missing: VP3 2 days"]
+    )
     none = dict.fromkeys(("early", "past due within limit", "postponed", "late", "breakdown", "not judged"), 0)
     assert found.by_verdict == {**none, "in window": 2}
     assert found.by_kind == {"closed job": 3, "interval change": 1}
     assert found.completeness == (
         "4 records, 1 to 4, none missing; corrections: 3; running hours estimated: 1; hours missing: VP3 2 days."
     )
-    assert summary([]).completeness.startswith("0 records; corrections: none")
+    assert export_summary([]).completeness.startswith("0 records; corrections: none")

@@ -9,19 +9,19 @@ from uuid import UUID
 import pytest
 from icalendar import Calendar, Event
 
-from api.ics.http import answer, conditional, etag_of
+from api.ics.http import calendar_answer, conditional, etag_of
 from api.ics.text import (
     calendar_body,
     calendar_frame,
     fingerprint,
-    publish,
+    published_event,
     render_event,
     render_task,
     uid_for,
     with_alarm,
     withdrawn_body,
 )
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.revision import CalendarEntry, StoredEvent
 from scheduler.errors import Refused
 from tests.calendar_cases import AT, DAY, alarm_job, done_job, knife_job, shown, slot, with_words, withdrawn_job
@@ -40,7 +40,9 @@ def lines_of(text: str) -> list[str]:
 
 
 def every_state() -> list[CalendarEntry]:
-    jobs = [knife_job(n, state=state) for n, state in enumerate((State.AHEAD, State.PAST_DUE, State.POSTPONED), 4)]
+    jobs = [
+        knife_job(n, state=state) for n, state in enumerate((JobState.AHEAD, JobState.PAST_DUE, JobState.POSTPONED), 4)
+    ]
     found = shown(
         [*jobs, knife_job(1), alarm_job()], slots={KEY: slot()}, done=[done_job()], withdrawn=[withdrawn_job()]
     )
@@ -154,7 +156,10 @@ def test_publishing_twice_keeps_the_object_and_a_replan_changes_one_event() -> N
 
 
 def _publish(old: dict[str, StoredEvent], found: dict[str, CalendarEntry], at: datetime) -> dict[str, StoredEvent]:
-    return {key: publish(old.get(key), entry, vessel_id="plover", base_url=BASE, at=at) for key, entry in found.items()}
+    return {
+        key: published_event(old.get(key), entry, vessel_id="plover", base_url=BASE, at=at)
+        for key, entry in found.items()
+    }
 
 
 def test_a_task_is_due_when_its_event_ends() -> None:
@@ -221,12 +226,12 @@ OLDER = "Wed, 25 Nov 2026 05:59:59 GMT"
 def test_a_304_is_due_exactly_to_who_holds_this_version(headers: dict[str, str], held: bool) -> None:
     """RFC 9110 13.1.2, 13.1.3 and 13.2.2: the tag outranks the date, a bad date is ignored."""
     assert conditional(headers, TAG, AT) is held
-    assert answer(headers, BODY, AT).status == (304 if held else 200)
+    assert calendar_answer(headers, BODY, AT).status == (304 if held else 200)
 
 
 def test_a_full_answer_carries_every_header() -> None:
     """Private, revalidated each time, no referrer, no index, no guessing of its type."""
-    full = answer({}, BODY, AT)
+    full = calendar_answer({}, BODY, AT)
     assert full.headers == {
         "ETag": TAG,
         "Last-Modified": SAME,
@@ -244,7 +249,7 @@ def test_a_full_answer_carries_every_header() -> None:
 
 def test_a_304_repeats_what_caches_need_and_nothing_of_a_body() -> None:
     """RFC 9110 15.4.5."""
-    short = answer({"if-none-match": TAG}, BODY, AT)
+    short = calendar_answer({"if-none-match": TAG}, BODY, AT)
     for name in ("ETag", "Last-Modified", "Cache-Control", "Vary"):
         assert name in short.headers
     assert "Content-Type" not in short.headers
@@ -257,16 +262,16 @@ def test_a_304_repeats_what_caches_need_and_nothing_of_a_body() -> None:
 )
 def test_gzip_only_for_those_who_ask_and_equal_after_decoding(accepts: str, zipped: bool) -> None:
     """Same bytes each time, and never when switched off."""
-    full = answer({"accept-encoding": accepts}, BODY, AT)
+    full = calendar_answer({"accept-encoding": accepts}, BODY, AT)
     assert ("Content-Encoding" in full.headers) is zipped
     assert (gzip.decompress(full.content) if zipped else full.content) == BODY
-    assert full == answer({"accept-encoding": accepts}, BODY, AT)
-    assert answer({"accept-encoding": accepts}, BODY, AT, compress=False).content == BODY
+    assert full == calendar_answer({"accept-encoding": accepts}, BODY, AT)
+    assert calendar_answer({"accept-encoding": accepts}, BODY, AT, compress=False).content == BODY
 
 
 def test_a_download_has_a_file_name_that_cannot_break_the_header() -> None:
     """Only plain letters stay."""
-    full = answer({}, BODY, AT, download_name='plan "1"\r\n.ics')
+    full = calendar_answer({}, BODY, AT, download_name='plan "1"\r\n.ics')
     assert full.headers["Content-Disposition"] == 'attachment; filename="plan-1-.ics"'
 
 

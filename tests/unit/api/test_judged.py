@@ -9,9 +9,9 @@ from datetime import timedelta
 import openpyxl
 import pytest
 
-from api.exports import ExportFrame, jsonl, summary, summary_json, xlsx
+from api.exports import ExportFrame, export_summary, jsonl, summary_json, xlsx
 from api.exports.judged import ALL, HEADINGS, judged, sentence
-from scheduler.actions.record.history import Beside
+from scheduler.actions.record.history import BesideRecords
 from scheduler.domain.base.enums import Trigger
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.choice import NotDone
@@ -69,7 +69,7 @@ def _not_done(job: str, kind: str) -> NotDone:
     return NotDone(job=job, position="VP1", kind=kind, due_at=AT, limit_at=None, state="past due", done_at=None)
 
 
-BESIDE = Beside(
+BESIDE = BesideRecords(
     not_done=(_not_done("knives:x:4", "knives"), _not_done("seal:x:3", "seal"), _not_done("valves:x:1", "valves")),
     postponements=(),
     non_conformities=(),
@@ -80,7 +80,7 @@ BESIDE = Beside(
 
 def test_the_counts_are_those_made_by_hand() -> None:
     """By kind and together, a correction once, a breakdown never; a per cent of nothing is no figure."""
-    told = {one.job_kind: one for one in judged(summary(_records()), BESIDE.not_done)}
+    told = {one.job_kind: one for one in judged(export_summary(_records()), BESIDE.not_done)}
     assert list(told) == [ALL, "alarms", "knives", "seal", "valves"]
     assert told["knives"].counts == {"in window": 2, "early": 1}
     assert told["seal"].counts == {"past due within limit": 1, "in window": 1, "late": 1, "postponed": 1}
@@ -101,16 +101,16 @@ def test_the_counts_are_those_made_by_hand() -> None:
     assert told["valves"].told()["in_window_percent_of_closed"] is None
     assert told["valves"].told()["in_window_percent_with_not_done"] == 0
     assert sentence(told[ALL]) == "4 of 8 closed jobs, 50.0 %; with 2 due and not done: 4 of 10, 40.0 %"
-    assert sentence(judged(summary([]))[0]) == "0 of 0 closed jobs"
+    assert sentence(judged(export_summary([]))[0]) == "0 of 0 closed jobs"
 
 
 def test_each_verdict_has_a_column_and_the_figures_are_those_on_the_records() -> None:
     """A verdict that is changed on a record changes the count: nothing is reckoned from hours or dates here."""
-    assert len(HEADINGS) == len(judged(summary([]))[0].row())
+    assert len(HEADINGS) == len(judged(export_summary([]))[0].row())
     assert {verdict.value for verdict in Verdict} - set(HEADINGS) == {"breakdown", "not judged"}
     (first, *_) = _records()
     other = replace(first, text=first.text.replace('"verdict":"in window"', '"verdict":"late"'))
-    assert judged(summary([other]))[0].counts == {"late": 1}
+    assert judged(export_summary([other]))[0].counts == {"late": 1}
 
 
 def test_workbook_lines_and_summary_say_the_same() -> None:
@@ -136,6 +136,6 @@ def test_workbook_lines_and_summary_say_the_same() -> None:
 @pytest.mark.parametrize("kind", ["knives", "seal", "alarms"])
 def test_kinds_add_up(kind: str) -> None:
     """What all kinds have together is the sum of each."""
-    whole, *each = judged(summary(_records()))
+    whole, *each = judged(export_summary(_records()))
     assert whole.closed == sum(one.closed for one in each)
     assert kind in {one.job_kind for one in each}

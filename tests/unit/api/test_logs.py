@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from api.server.app import make_app
 from api.server.logs import clean, hide_secrets, set_up
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import House
+from scheduler.actions.base.context import Context
 from scheduler.actions.people import people
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
@@ -84,10 +84,10 @@ def test_a_server_at_work_logs_no_secret(
     """A key refused and taken, a feed fetched, a link followed, a door that breaks down: none of the secrets is logged."""
     set_up("json", level=logging.DEBUG)
     app = make_app(Settings(database=str(tmp_path / "ship.db")), timers=False)
-    house: House = app.state.house
-    key = people.add_key(house, ME, role=Role.OFFICE, label="desk")
-    people.add_person(house, ME, person_id="office", name="O", rank="office", role=Role.OFFICE, vessel_id=None)
-    link = people.make_link(house, "office")
+    context: Context = app.state.context
+    key = people.add_key(context, ME, role=Role.OFFICE, label="desk")
+    people.add_person(context, ME, person_id="office", name="O", rank="office", role=Role.OFFICE, vessel_id=None)
+    link = people.make_link(context, "office")
     feed_token, wrong = "f" * 43, "ll_00000000_" + "w" * 43
 
     def breaks(*_: object) -> None:

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.pages import words as pages_words
-from api.pages.drawing.field import Field
+from api.pages.drawing.field import Scales
 from api.pages.drawing.ground import lack_number
-from api.pages.drawing.windows import PumpLine, WindowMark, rows_of, window_chart
+from api.pages.drawing.windows import WindowLine, WindowMark, lines_of, window_chart
 from api.pages.plan import says
 from api.pages.plan.moving import typed_start
 from api.pages.plan.page import move_picture, pictures, plan_page
@@ -35,7 +35,7 @@ MARK = WindowMark(
 )
 
 
-def _drawn(*lines: PumpLine, width: int = 802) -> ElementTree.Element:
+def _drawn(*lines: WindowLine, width: int = 802) -> ElementTree.Element:
     chart = window_chart(
         lines, from_at=NOW, to_at=END, now_at=NOW, utc_offset_minutes=60, width=width, name="the windows"
     )
@@ -48,7 +48,7 @@ def _of(root: ElementTree.Element, class_: str) -> list[ElementTree.Element]:
 
 def test_a_block_stands_where_its_slot_is_and_the_bracket_from_opening_to_limit() -> None:
     """A slot in the second week of four begins at a quarter of the width; the bracket ends at twelve days of 28."""
-    root = _drawn(PumpLine(name="VP3", marks=(MARK,)))
+    root = _drawn(WindowLine(name="VP3", marks=(MARK,)))
     wide = 802 - 44 - 1
     (block,) = _of(root, "s-block")
     assert float(block.get("x", "")) == pytest.approx(1 + wide / 4, abs=0.1)
@@ -69,9 +69,9 @@ def test_what_is_broken_or_set_by_hand_tells_itself_apart_without_colour() -> No
     has words."""
     late, by_hand = replace(MARK, late=True), replace(MARK, by_hand=True)
     without = replace(MARK, from_at=None, to_at=None)
-    assert any(one.get("fill") == "url(#p-boot)" for one in _drawn(PumpLine(name="A", marks=(late,))).iter())
-    assert list(_drawn(PumpLine(name="A", marks=(by_hand,))).iter("circle"))
-    root = _drawn(PumpLine(name="A", marks=(without,)), PumpLine(name="B", says="no job planned in these days"))
+    assert any(one.get("fill") == "url(#p-boot)" for one in _drawn(WindowLine(name="A", marks=(late,))).iter())
+    assert list(_drawn(WindowLine(name="A", marks=(by_hand,))).iter("circle"))
+    root = _drawn(WindowLine(name="A", marks=(without,)), WindowLine(name="B", says="no job planned in these days"))
     words = [one.text for one in root.iter("text")]
     assert "knife, no place" in words
     assert "no job planned in these days" in words
@@ -81,7 +81,7 @@ def test_what_is_broken_or_set_by_hand_tells_itself_apart_without_colour() -> No
 @given(st.lists(st.tuples(st.integers(-10, 30), st.integers(0, 20), st.integers(0, 26), st.booleans()), max_size=8))
 def test_no_bracket_of_a_pump_lies_on_another(case: list[tuple[int, int, int, bool]]) -> None:
     """Whatever the windows are, marks in one row do not meet, and every mark has a row."""
-    field = Field(NOW, END, 1.0, 758.0, 0.0, 1.0, 0.0, 1.0)
+    field = Scales(NOW, END, 1.0, 758.0, 0.0, 1.0, 0.0, 1.0)
     marks = [
         replace(
             MARK,
@@ -94,7 +94,7 @@ def test_no_bracket_of_a_pump_lies_on_another(case: list[tuple[int, int, int, bo
         for first, length, slot, placed in case
     ]
     rows: dict[int, list[tuple[float, float]]] = {}
-    placed_rows = rows_of(marks, field)
+    placed_rows = lines_of(marks, field)
     assert len(placed_rows) == len(marks)
     for mark, row in placed_rows:
         edges = [field.x(mark.opens_at), field.x(mark.limit_at)]
@@ -136,7 +136,7 @@ def test_pictures_are_xml_without_style(name: str) -> None:
 )
 def test_the_heading_is_the_answer(name: str, said: str) -> None:
     """What is wrong comes first, then how much is planned and the least margin."""
-    assert said in says.answer(VIEWS[name])
+    assert said in says.plan_heading(VIEWS[name])
 
 
 @pytest.mark.parametrize(
@@ -153,7 +153,7 @@ def test_the_heading_is_the_answer(name: str, said: str) -> None:
 )
 def test_the_line_below_says_what_it_rests_on(name: str, said: str) -> None:
     """When it was planned, from what, whether proved, what was set by hand; without a plan, how to get one."""
-    assert said in says.sub_line(VIEWS[name])
+    assert said in says.plan_subline(VIEWS[name])
 
 
 @pytest.mark.parametrize("name", VIEWS)

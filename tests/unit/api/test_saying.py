@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from api.pages import words as pages_words
 from api.pages.shared.view import PlantView
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from tests.unit.api import invented
 
 LATE = (1, "knife", 1690, None)
@@ -67,7 +67,7 @@ VIEWS = {
 )
 def test_the_heading_answers(name: str, said: str) -> None:
     """In every state of a plant the heading says what is pressing and how capacity stands to the minimum."""
-    assert said in pages_words.answer(VIEWS[name])
+    assert said in pages_words.plant_heading(VIEWS[name])
 
 
 @pytest.mark.parametrize("name", VIEWS)
@@ -75,8 +75,8 @@ def test_no_sentence_promises(name: str) -> None:
     """Margins are calculated: no heading, line or action says "guaranteed", "safe" or "ensured"."""
     view = VIEWS[name]
     words = [
-        pages_words.answer(view),
-        pages_words.sub_line(view),
+        pages_words.plant_heading(view),
+        pages_words.plant_subline(view),
         str(pages_words.action(view)),
         *pages_words.least_words(view),
     ]
@@ -100,12 +100,12 @@ def test_the_action_is_the_most_pressing_job_or_nothing() -> None:
         (1400, None, "Window open, due in 100 running\u00a0h, about "),
         (1512, None, "Past due by 12 running\u00a0h; limit in 138 running\u00a0h, about "),
         (1690, None, "Past limit by 40 running\u00a0h; close it or ask for a postponement"),
-        (1512, State.POSTPONED, "Postponed to "),
-        (1512, State.DONE, "Done"),
-        (1512, State.WITHDRAWN, "Withdrawn"),
+        (1512, JobState.POSTPONED, "Postponed to "),
+        (1512, JobState.DONE, "Done"),
+        (1512, JobState.WITHDRAWN, "Withdrawn"),
     ],
 )
-def test_each_state_has_its_words(since: int, state: State | None, begins: str) -> None:
+def test_each_state_has_its_words(since: int, state: JobState | None, begins: str) -> None:
     """A state is told in words, with the running hours left or over, so that no colour is needed."""
     due = invented.job(invented.KNIFE, 2, since, state=state).due
     assert pages_words.state_words(due, invented.NOW, 60).startswith(begins)

@@ -5,12 +5,12 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from scheduler.domain.base.enums import State, Trigger
+from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.feed.entries import Agenda, PumpOut, agenda, fleet_entry, status_entry
+from scheduler.domain.feed.entries import CalendarContent, PumpOut, calendar_content, fleet_entry, status_entry
 from scheduler.domain.feed.revision import CalendarEntry, StoredEvent, republish, revise
 from scheduler.domain.feed.scope import Piece, Scope, fitting
-from scheduler.domain.feed.stability import Quoted
+from scheduler.domain.feed.stability import ShownFigures
 from scheduler.domain.feed.words import out_entry
 from scheduler.domain.vessel.document import caution_line
 from scheduler.shiptime import ShipOffset
@@ -32,7 +32,7 @@ from tests.calendar_cases import (
 KEY = "knives:P1:4"
 
 
-def published(entries: dict[str, CalendarEntry]) -> dict[str, Quoted]:
+def published(entries: dict[str, CalendarEntry]) -> dict[str, ShownFigures]:
     return {key: entry.quoted for key, entry in entries.items() if entry.quoted is not None}
 
 
@@ -47,7 +47,7 @@ def test_a_job_without_a_slot_stands_all_day_on_its_due_date() -> None:
 
 def test_a_job_in_the_taken_plan_is_timed_and_planned() -> None:
     """Its slot gives the instants; it is confirmed and takes time; the wall time stands beside its offset."""
-    entry = shown([knife_job(state=State.WINDOW_OPEN)], slots={KEY: slot()})[KEY]
+    entry = shown([knife_job(state=JobState.WINDOW_OPEN)], slots={KEY: slot()})[KEY]
     assert (entry.starts, entry.ends) == (AT + 30 * DAY, AT + 30 * DAY + timedelta(hours=3))
     assert (entry.status, entry.opaque) == ("CONFIRMED", True)
     assert entry.summary == "VP1 knife"
@@ -57,16 +57,16 @@ def test_a_job_in_the_taken_plan_is_timed_and_planned() -> None:
 @pytest.mark.parametrize(
     ("state", "title", "status"),
     [
-        (State.AHEAD, "VP1 knife", "TENTATIVE"),
-        (State.WINDOW_OPEN, "VP1 knife", "TENTATIVE"),
-        (State.PAST_DUE, "VP1 knife · past due", "CONFIRMED"),
-        (State.PAST_LIMIT, "VP1 knife · past limit", "CONFIRMED"),
-        (State.POSTPONED, "VP1 knife", "CONFIRMED"),
-        (State.NOT_KNOWN, "VP1 knife · last time not known", "CONFIRMED"),
+        (JobState.AHEAD, "VP1 knife", "TENTATIVE"),
+        (JobState.WINDOW_OPEN, "VP1 knife", "TENTATIVE"),
+        (JobState.PAST_DUE, "VP1 knife · past due", "CONFIRMED"),
+        (JobState.PAST_LIMIT, "VP1 knife · past limit", "CONFIRMED"),
+        (JobState.POSTPONED, "VP1 knife", "CONFIRMED"),
+        (JobState.NOT_KNOWN, "VP1 knife · last time not known", "CONFIRMED"),
     ],
 )
 def test_the_title_says_position_and_job_first_and_the_state_where_it_presses(
-    state: State, title: str, status: str
+    state: JobState, title: str, status: str
 ) -> None:
     """The state always stands in the text and among the categories."""
     entry = shown([knife_job(state=state)])[KEY]
@@ -77,7 +77,7 @@ def test_the_title_says_position_and_job_first_and_the_state_where_it_presses(
 
 def test_a_past_due_job_with_a_slot_says_both() -> None:
     """A plan does not hide that the due point has passed."""
-    entry = shown([knife_job(state=State.PAST_DUE)], slots={KEY: slot(1)})[KEY]
+    entry = shown([knife_job(state=JobState.PAST_DUE)], slots={KEY: slot(1)})[KEY]
     assert entry.summary == "VP1 knife · past due"
     assert entry.description.startswith("Past due, planned.")
 
@@ -127,7 +127,7 @@ def test_a_pump_that_is_out_stands_in_the_calendar() -> None:
 def test_what_is_withdrawn_or_done_of_a_kind_that_is_gone_stays_for_its_days() -> None:
     """The document has the kind, or the pump, no more; the calendar still says what became of it."""
     bare = replace(PLANT, job_kinds=(ALARM,))
-    found = agenda(
+    found = calendar_content(
         vessel=VESSEL,
         plants=[(bare, [])],
         slots={},
@@ -156,7 +156,7 @@ def test_open_jobs_are_shown_to_180_days_ahead() -> None:
     assert KEY in shown([knife_job(due_in_days=180)])
     assert KEY not in shown([knife_job(due_in_days=181)])
     assert KEY in shown([knife_job(due_in_days=190)], slots={KEY: slot(170)})
-    assert KEY in shown([knife_job(due_in_days=-400, state=State.PAST_LIMIT)])
+    assert KEY in shown([knife_job(due_in_days=-400, state=JobState.PAST_LIMIT)])
 
 
 def test_the_description_carries_the_figures_and_the_caution() -> None:
@@ -192,7 +192,7 @@ def test_a_margin_below_the_minimum_is_said_to_be_below() -> None:
 def test_a_long_title_is_cut_to_25_letters_on_one_line() -> None:
     """Whatever the job kind is called; the state stands behind it."""
     for name in ("very\nlong " * 40, "v" * 400):
-        entry = shown([replace(knife_job(state=State.PAST_DUE), kind_name=name)])[KEY]
+        entry = shown([replace(knife_job(state=JobState.PAST_DUE), kind_name=name)])[KEY]
         assert len(entry.summary.partition(" · ")[0]) <= 25
         assert entry.summary.endswith(" · past due")
         assert "\n" not in entry.summary
@@ -298,7 +298,7 @@ def test_quoted_figures_survive_being_kept_as_text() -> None:
     for job in (knife_job(), alarm_job()):
         for entry in shown([job]).values():
             assert entry.quoted is not None
-            assert Quoted.read(entry.quoted.text()) == entry.quoted
+            assert ShownFigures.read(entry.quoted.text()) == entry.quoted
 
 
 def test_figures_kept_by_an_older_program_are_read() -> None:
@@ -306,13 +306,13 @@ def test_figures_kept_by_an_older_program_are_read() -> None:
     quoted = shown([knife_job()])[KEY].quoted
     assert quoted is not None
     old = quoted.text().replace('"instants":', '"due_by":"x","limit_by":"y","was":')
-    assert Quoted.read(old) == replace(quoted, instants=())
+    assert ShownFigures.read(old) == replace(quoted, instants=())
 
 
 def test_what_does_not_fit_is_left_out_from_the_far_end_and_counted() -> None:
     """999 jobs and the status; the past-due one stays though it came last; the status says how many are missing."""
     jobs = [knife_job(sequence=n, due_in_days=1 + n / 10) for n in range(1, 1200)]
-    jobs.append(knife_job(pump=2, due_in_days=-90, state=State.PAST_LIMIT))
+    jobs.append(knife_job(pump=2, due_in_days=-90, state=JobState.PAST_LIMIT))
     found = whole(jobs)
     assert len(found.entries) == 1000
     assert found.left_out == 201
@@ -320,8 +320,8 @@ def test_what_does_not_fit_is_left_out_from_the_far_end_and_counted() -> None:
     assert "201 more jobs did not fit" in found.entries[0].description
 
 
-def whole(jobs: list[DueJob], plan_at: datetime | None = AT) -> Agenda:
-    return agenda(
+def whole(jobs: list[DueJob], plan_at: datetime | None = AT) -> CalendarContent:
+    return calendar_content(
         vessel=VESSEL,
         plants=[(PLANT, jobs)],
         slots={},
@@ -343,10 +343,10 @@ def test_the_plan_status_is_never_missing() -> None:
 def test_the_plan_status_counts_states_and_says_how_old_the_counters_are() -> None:
     """Only open turns count; days alone are told, so it does not change by the hour, nor with every reading."""
     jobs = [
-        knife_job(1, state=State.PAST_LIMIT),
-        knife_job(2, state=State.WINDOW_OPEN),
-        knife_job(3, state=State.WINDOW_OPEN),
-        knife_job(4, state=State.WINDOW_OPEN, first=False),
+        knife_job(1, state=JobState.PAST_LIMIT),
+        knife_job(2, state=JobState.WINDOW_OPEN),
+        knife_job(3, state=JobState.WINDOW_OPEN),
+        knife_job(4, state=JobState.WINDOW_OPEN, first=False),
     ]
     entry = whole(jobs).entries[0]
     assert entry.summary == "Plan as of 25 Nov 2026 07:00 ship time - 1 past limit - 2 in window"
@@ -369,7 +369,7 @@ def test_the_plan_status_names_what_is_silent_out_and_uncovered() -> None:
     out = PumpOut(
         pump="P2", position="VP2", from_at=AT, to_at=None, back_at=None, assumed=False, reason="", plant="vac1"
     )
-    entry = agenda(
+    entry = calendar_content(
         vessel=VESSEL,
         plants=[(PLANT, [knife_job()])],
         slots={KEY: replace(slot(), covered=False)},

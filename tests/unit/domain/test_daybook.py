@@ -8,15 +8,15 @@ from hypothesis import strategies as st
 
 from scheduler.domain.voyage.from_csv import read_sheet, write_sheet
 from scheduler.domain.voyage.stretches import (
-    Daybook,
     KindOfDay,
     Source,
     Spell,
+    VoyageDays,
     clear,
     difference,
-    kind_faults,
     lay,
     spell_faults,
+    stretch_faults,
 )
 
 TODAY = date(2026, 11, 25)
@@ -30,7 +30,7 @@ def spell(first: int, last: int, kind: str = "port", source: Source = Source.PLA
     )
 
 
-def day_by_day(book: Daybook) -> dict[date, tuple[str, Source]]:
+def day_by_day(book: VoyageDays) -> dict[date, tuple[str, Source]]:
     return {s.from_on + timedelta(days=n): (s.kind, s.source) for s in book.spells for n in range(s.days)}
 
 
@@ -46,7 +46,7 @@ SPELLS = st.builds(
 @given(st.lists(SPELLS, max_size=12))
 def test_laid_stretches_never_overlap_and_the_log_stands(spells: list[Spell]) -> None:
     """Sorted, disjoint, as few as can be; each day is what its last log entry says, else its last plan entry."""
-    book = Daybook()
+    book = VoyageDays()
     for one in spells:
         book = lay(book, [one]).book
     wanted: dict[date, tuple[str, Source]] = {}
@@ -66,7 +66,7 @@ def test_laid_stretches_never_overlap_and_the_log_stands(spells: list[Spell]) ->
 @given(st.lists(SPELLS, max_size=8), st.lists(SPELLS, max_size=4))
 def test_what_changes_is_said_day_by_day(old: list[Spell], new: list[Spell]) -> None:
     """The changes named are just the days whose kind differs; laying the same again changes nothing."""
-    book = lay(Daybook(), old).book
+    book = lay(VoyageDays(), old).book
     laid = lay(book, new)
     before, after = day_by_day(book), day_by_day(laid.book)
     differ = {d for d in before.keys() | after.keys() if before.get(d, ("",))[0] != after.get(d, ("",))[0]}
@@ -78,7 +78,7 @@ def test_what_changes_is_said_day_by_day(old: list[Spell], new: list[Spell]) -> 
 
 def test_a_plan_does_not_overrule_the_log() -> None:
     """The logged days stay, and the answer names them."""
-    book = lay(Daybook(), [spell(3, 5, "port", Source.LOG)]).book
+    book = lay(VoyageDays(), [spell(3, 5, "port", Source.LOG)]).book
     laid = lay(book, [spell(1, 8, "sea")])
     assert [(s.kind, s.source, s.days) for s in laid.book.spells] == [
         ("sea", Source.PLAN, 2),
@@ -91,7 +91,7 @@ def test_a_plan_does_not_overrule_the_log() -> None:
 
 def test_days_can_be_cleared() -> None:
     """What was entered for them is gone, the rest of the stretch stays."""
-    laid = clear(lay(Daybook(), [spell(0, 9)]).book, date(2026, 11, 4), date(2026, 11, 5))
+    laid = clear(lay(VoyageDays(), [spell(0, 9)]).book, date(2026, 11, 4), date(2026, 11, 5))
     assert [s.days for s in laid.book.spells] == [3, 5]
     assert laid.changes[0].now is None
 
@@ -125,9 +125,9 @@ def test_a_stretch_that_makes_no_sense(one: Spell, column: str, says: str) -> No
 def test_kinds_of_day_are_checked() -> None:
     """A name, a weight, each once, sea among them, none left out that a stretch has."""
     kinds = [KindOfDay(code="Canal!", weight=9), KindOfDay(code="port", weight=0.3), KindOfDay(code="port", weight=1)]
-    said = dict(kind_faults(kinds, ["yard"]))
+    said = dict(stretch_faults(kinds, ["yard"]))
     assert set(said) == {"/kinds/0/code", "/kinds/0/weight", "/kinds/2/code", "/kinds"}
-    assert kind_faults([*Daybook().kinds, KindOfDay(code="canal transit", weight=1.2)], ["sea"]) == []
+    assert stretch_faults([*VoyageDays().kinds, KindOfDay(code="canal transit", weight=1.2)], ["sea"]) == []
 
 
 GOOD = "from,to,kind,source,note\r\n2026-11-01,2026-11-04,sea,log,\r\n2026-11-28,2026-11-30,port,,bunkers\r\n"
@@ -138,7 +138,7 @@ GOOD = "from,to,kind,source,note\r\n2026-11-01,2026-11-04,sea,log,\r\n2026-11-28
 )
 def test_a_sheet_is_read_as_spreadsheets_write_it(text: str) -> None:
     """Commas, semicolons and tabs, a byte order mark, empty rows."""
-    sheet = read_sheet(text, Daybook(), TODAY)
+    sheet = read_sheet(text, VoyageDays(), TODAY)
     assert sheet.faults == ()
     assert [(s.kind, s.source, s.days, s.note) for s in sheet.spells] == [
         ("sea", Source.LOG, 4, ""),
@@ -149,8 +149,8 @@ def test_a_sheet_is_read_as_spreadsheets_write_it(text: str) -> None:
 @given(st.lists(SPELLS, min_size=1, max_size=8))
 def test_a_written_sheet_is_read_back(spells: list[Spell]) -> None:
     """Whatever a daybook holds."""
-    book = lay(Daybook(), spells).book
-    assert read_sheet(write_sheet(book.spells), Daybook(), date(2027, 1, 1)).spells == book.spells
+    book = lay(VoyageDays(), spells).book
+    assert read_sheet(write_sheet(book.spells), VoyageDays(), date(2027, 1, 1)).spells == book.spells
 
 
 def test_every_bad_cell_is_named() -> None:
@@ -164,7 +164,7 @@ def test_every_bad_cell_is_named() -> None:
         "2026-12-10,2026-12-31,port,log,3\n"
         "2026-02-30,,sea,\n"
     )
-    sheet = read_sheet(text, Daybook(), TODAY)
+    sheet = read_sheet(text, VoyageDays(), TODAY)
     assert sheet.spells == ()
     assert [(f.row, f.column, f.found) for f in sheet.faults] == [
         (2, "from", "25/11/2026"),
@@ -194,6 +194,6 @@ def test_every_bad_cell_is_named() -> None:
 )
 def test_a_file_that_is_no_calendar(text: str, says: str) -> None:
     """It says what was expected, and nothing is read."""
-    sheet = read_sheet(text, Daybook(), TODAY)
+    sheet = read_sheet(text, VoyageDays(), TODAY)
     assert sheet.spells == ()
     assert any(says in fault.says for fault in sheet.faults)

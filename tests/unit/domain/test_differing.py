@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.vessel.differing import differences
+from scheduler.domain.vessel.differing import document_differences
 
 
 @pytest.mark.parametrize(
@@ -27,7 +27,7 @@ from scheduler.domain.vessel.differing import differences
 )
 def test_each_member_that_differs_is_told_once(was: Any, now: Any, told: list[tuple[str, Any, Any]]) -> None:
     """Things by id or code, others as wholes; order counts; true is not 1."""
-    assert [(one["at"], one["was"], one["now"]) for one in differences(was, now)] == told
+    assert [(one["at"], one["was"], one["now"]) for one in document_differences(was, now)] == told
 
 
 THINGS = st.lists(
@@ -43,4 +43,4 @@ DOCUMENTS = st.fixed_dictionaries(
 @given(was=DOCUMENTS, now=DOCUMENTS)
 def test_nothing_is_told_when_and_only_when_nothing_differs(was: Any, now: Any) -> None:
     """Of any two documents."""
-    assert (differences(was, now) == []) is (was == now)
+    assert (document_differences(was, now) == []) is (was == now)

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.docking import DUE_WITHIN, Dock, better_in_dock, dock_of
 from scheduler.domain.due.jobs import DueJob, due_jobs
 from tests.unit.domain.plants import AT, OVERHAUL, plant, steady_days, steady_hours
@@ -31,8 +31,8 @@ def _job(**changed: object) -> DueJob:
         ({"first": False}, False),
         ({"takes_pump_out": False}, False),
         ({"renewed_by": "overhaul:u1:9"}, False),
-        ({"state": State.DONE}, False),
-        ({"state": State.WITHDRAWN}, False),
+        ({"state": JobState.DONE}, False),
+        ({"state": JobState.WITHDRAWN}, False),
     ],
 )
 def test_what_is_better_done_in_dock(changed: dict[str, object], better: bool) -> None:

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from scheduler.domain.base.enums import State, Subject, Trigger
-from scheduler.domain.due.jobs import Done, DueJob, FirstDate, Occurrence, due_jobs, reckon_first
+from scheduler.domain.base.enums import JobState, Subject, Trigger
+from scheduler.domain.due.jobs import Done, DueJob, FirstDate, JobId, due_jobs, reckon_first
 from scheduler.domain.due.meters import Meters
 from scheduler.domain.due.subjects import renewals, subjects_of, where
 from scheduler.domain.hours.running import RunningHours
@@ -30,8 +30,8 @@ MIDNIGHT = datetime(2027, 3, 1, tzinfo=UTC)
 
 
 def done(kind: str, subject: str, at: datetime, hours: float = 0, sequence: int = 4) -> dict[tuple[str, str], Done]:
-    occurrence = Occurrence(kind=kind, subject=subject, sequence=sequence)
-    return {(kind, subject): Done(occurrence=occurrence, done_at=at, running_seconds=round(hours * H))}
+    job_id = JobId(kind=kind, subject=subject, sequence=sequence)
+    return {(kind, subject): Done(job_id=job_id, done_at=at, running_seconds=round(hours * H))}
 
 
 def jobs(*kinds: JobKind, run: float = 1000, at: datetime = MIDNIGHT, **changes: Any) -> dict[str, DueJob]:
@@ -43,7 +43,7 @@ def jobs(*kinds: JobKind, run: float = 1000, at: datetime = MIDNIGHT, **changes:
         "daily": steady_days(10.0, 420),
         "at": at,
     }
-    return {job.occurrence.key: job for job in due_jobs(**(arguments | changes))}
+    return {job.job_id.key: job for job in due_jobs(**(arguments | changes))}
 
 
 def test_a_pump_that_stands_nowhere_has_its_hours_and_no_pace():
@@ -77,13 +77,13 @@ def test_hours_first_then_calendar():
 @pytest.mark.parametrize(
     ("run", "state"),
     [
-        (2000, State.AHEAD),
-        (2299, State.AHEAD),
-        (2300, State.WINDOW_OPEN),
-        (2399, State.WINDOW_OPEN),
-        (2400, State.PAST_DUE),
-        (2450, State.PAST_DUE),
-        (2451, State.PAST_LIMIT),
+        (2000, JobState.AHEAD),
+        (2299, JobState.AHEAD),
+        (2300, JobState.WINDOW_OPEN),
+        (2399, JobState.WINDOW_OPEN),
+        (2400, JobState.PAST_DUE),
+        (2450, JobState.PAST_DUE),
+        (2451, JobState.PAST_LIMIT),
     ],
 )
 def test_hours_are_judged_on_hours(run, state):
@@ -91,12 +91,18 @@ def test_hours_are_judged_on_hours(run, state):
     kind = replace(KNIVES, interval_months=None, tolerance_running_hours=50)
     job = jobs(kind, run=run, done=done("knives", "k1", MIDNIGHT - 150 * DAY, 900))["knives:k1:5"]
     assert job.state is state
-    assert (job.due_at <= MIDNIGHT) == (state in (State.PAST_DUE, State.PAST_LIMIT))
+    assert (job.due_at <= MIDNIGHT) == (state in (JobState.PAST_DUE, JobState.PAST_LIMIT))
 
 
 @pytest.mark.parametrize(
     ("days", "state"),
-    [(-8, State.AHEAD), (-7, State.WINDOW_OPEN), (0, State.PAST_DUE), (3, State.PAST_DUE), (3.1, State.PAST_LIMIT)],
+    [
+        (-8, JobState.AHEAD),
+        (-7, JobState.WINDOW_OPEN),
+        (0, JobState.PAST_DUE),
+        (3, JobState.PAST_DUE),
+        (3.1, JobState.PAST_LIMIT),
+    ],
 )
 def test_the_calendar_is_judged_on_time(days, state):
     """Window 7 days before, limit 3 days after a monthly alarm test."""
@@ -113,17 +119,17 @@ def test_a_postponement_moves_the_limit_and_the_state_and_nothing_else():
     before = jobs(ALARM, done=last)["alarm:aft:5"]
     new_limit = MIDNIGHT + 5 * DAY
     after = jobs(ALARM, done=last, postponed={"alarm:aft:5": new_limit})["alarm:aft:5"]
-    assert before.state is State.PAST_LIMIT
-    assert after == replace(before, limit_at=new_limit, postponed_to=new_limit, state=State.POSTPONED)
+    assert before.state is JobState.PAST_LIMIT
+    assert after == replace(before, limit_at=new_limit, postponed_to=new_limit, state=JobState.POSTPONED)
     again = jobs(ALARM, done=last, at=new_limit + DAY, postponed={"alarm:aft:5": new_limit})["alarm:aft:5"]
-    assert again.state is State.PAST_LIMIT
+    assert again.state is JobState.PAST_LIMIT
 
 
 def test_the_outlook_keeps_month_ends_and_counts_on():
     """Monthly from 31 January: the last day of each month to come, sequences 5, 6, 7, only the first one first."""
     last = done("alarm", "aft", datetime(2027, 1, 31, 9, tzinfo=UTC))
     found = list(jobs(ALARM, at=datetime(2027, 2, 5, tzinfo=UTC), done=last, horizon_days=100).values())
-    assert [(j.occurrence.sequence, j.due_at.month, j.due_at.day) for j in found] == [
+    assert [(j.job_id.sequence, j.due_at.month, j.due_at.day) for j in found] == [
         (5, 2, 28),
         (6, 3, 31),
         (7, 4, 30),
@@ -158,7 +164,7 @@ def test_without_anything_done_the_last_time_is_not_known():
     stays = (Stay(pump="u1", position="vp1", from_at=SET_UP_AT, opening_running_hours=12_000.0),)
     found = jobs(plant=plant(OVERHAUL, stays=stays), run=13_000, horizon_days=5000)
     job, after = found["overhaul:u1:1"], found["overhaul:u1:2"]
-    assert (job.state, job.first, job.due_at, job.limit_at) == (State.NOT_KNOWN, True, MIDNIGHT, None)
+    assert (job.state, job.first, job.due_at, job.limit_at) == (JobState.NOT_KNOWN, True, MIDNIGHT, None)
     assert (job.due_running_seconds, job.running_seconds_left, job.calendar_due_at) == (None, None, None)
     assert after.due_running_seconds == 21_000 * H
 
@@ -174,7 +180,7 @@ def test_a_first_date_makes_a_turn_like_any_other():
     assert (job.due_at, job.trigger, job.first_set_at) == (MIDNIGHT + 30 * DAY, Trigger.CALENDAR, MIDNIGHT)
     assert job.limit_at == MIDNIGHT + (30 + OVERHAUL.tolerance_days) * DAY
     assert job.due_running_seconds == 21_000 * H
-    assert job.state in (State.AHEAD, State.WINDOW_OPEN)
+    assert job.state in (JobState.AHEAD, JobState.WINDOW_OPEN)
     assert (job.calendar_start_at, job.since_seconds) == (None, None)
     assert after.calendar_start_at == job.due_at
 
@@ -183,7 +189,7 @@ def test_a_whole_interval_run_since_brings_a_first_date_forward():
     """At a whole interval it is due, whatever date was set; an hour less and it is not."""
     stays = (Stay(pump="u1", position="vp1", from_at=SET_UP_AT, opening_running_hours=12_000.0),)
     given = FirstDate(due_at=MIDNIGHT + 900 * DAY, set_at=MIDNIGHT - 400 * DAY, running_seconds=13_000 * H)
-    for run, state in ((21_000, State.PAST_DUE), (20_999, State.WINDOW_OPEN)):
+    for run, state in ((21_000, JobState.PAST_DUE), (20_999, JobState.WINDOW_OPEN)):
         found = jobs(plant=plant(OVERHAUL, stays=stays), run=run, first_dates={("overhaul", "u1"): given})
         assert found["overhaul:u1:1"].state is state
 
@@ -208,17 +214,17 @@ def test_pumps_ashore_and_parts_in_them_are_left_out_and_an_empty_position_keeps
     monthly = replace(VALVE, code="grease", interval_months=1)
     last = done("valve", "vp2", SET_UP_AT) | done("grease", "vp2", SET_UP_AT)
     found = jobs(plant=plant(OVERHAUL, KNIVES, VALVE, monthly, stays=stays), done=last)
-    subjects = {job.occurrence.subject for job in found.values()}
+    subjects = {job.job_id.subject for job in found.values()}
     assert subjects == {"u1", "u3", "k1", "k3", "vp1", "vp2", "vp3"}
-    at_vp2 = [job for job in found.values() if job.occurrence.subject == "vp2" and job.first]
-    assert [(job.occurrence.kind, job.trigger, job.pump) for job in at_vp2] == [("grease", Trigger.CALENDAR, None)]
+    at_vp2 = [job for job in found.values() if job.job_id.subject == "vp2" and job.first]
+    assert [(job.job_id.kind, job.trigger, job.pump) for job in at_vp2] == [("grease", Trigger.CALENDAR, None)]
 
 
 def test_hours_already_past_stay_past_due_in_an_empty_position():
     """A valve past its hours does not come back into order because the pump was taken away."""
     found = jobs(plant=plant(VALVE, stays=plant().stays[:1]), run=1600, done=done("valve", "vp3", SET_UP_AT))
     job = found["valve:vp3:5"]
-    assert (job.state, job.due_at <= MIDNIGHT, job.pump) == (State.PAST_LIMIT, True, None)
+    assert (job.state, job.due_at <= MIDNIGHT, job.pump) == (JobState.PAST_LIMIT, True, None)
 
 
 def test_a_silent_counter_lets_a_job_fall_due_and_is_marked():
@@ -226,11 +232,11 @@ def test_a_silent_counter_lets_a_job_fall_due_and_is_marked():
     kind = replace(VALVE, tolerance_running_hours=500)
     last = done("valve", "vp1", MIDNIGHT - 200 * DAY)
     quiet = jobs(kind, done=last, hours=steady_hours(1400 * H, MIDNIGHT - 20 * DAY))["valve:vp1:5"]
-    assert (quiet.state, quiet.estimated) == (State.PAST_DUE, True)
+    assert (quiet.state, quiet.estimated) == (JobState.PAST_DUE, True)
     assert quiet.due_at <= MIDNIGHT
     assert quiet.hours_as_of == MIDNIGHT - 20 * DAY
     fresh = jobs(kind, done=last, hours=steady_hours(1400 * H, MIDNIGHT - timedelta(hours=30)))["valve:vp1:5"]
-    assert (fresh.state, fresh.estimated) == (State.AHEAD, False)
+    assert (fresh.state, fresh.estimated) == (JobState.AHEAD, False)
 
 
 def test_how_long_a_counter_may_be_quiet_is_its_own_setting():
@@ -243,7 +249,7 @@ def test_how_long_a_counter_may_be_quiet_is_its_own_setting():
 def test_without_any_reading_hours_go_on_from_when_the_pump_was_put_in():
     """No reading since the stay began 420 days ago: the valve is past due by the default rate, and marked."""
     job = jobs(VALVE, hours=steady_hours(0, None), daily={}, done=done("valve", "vp1", SET_UP_AT))["valve:vp1:5"]
-    assert (job.state, job.estimated, job.hours_as_of) == (State.PAST_LIMIT, True, None)
+    assert (job.state, job.estimated, job.hours_as_of) == (JobState.PAST_LIMIT, True, None)
 
 
 def test_an_overhaul_takes_the_turn_it_reaches_first_with_it():
@@ -275,8 +281,8 @@ def test_an_overhaul_past_due_is_taken_as_done_now():
 def test_jobs_come_by_due_point_then_occurrence():
     """Sorted by due point; at one instant by kind, subject and sequence."""
     found = due_jobs(plant=plant(), done={}, hours=steady_hours(1000 * H), daily=steady_days(), at=AT, horizon_days=200)
-    assert list(found) == sorted(found, key=lambda job: (job.due_at, job.occurrence))
-    assert {job.occurrence.kind for job in found} == {"overhaul", "knives", "valve", "alarm"}
+    assert list(found) == sorted(found, key=lambda job: (job.due_at, job.job_id))
+    assert {job.job_id.kind for job in found} == {"overhaul", "knives", "valve", "alarm"}
 
 
 def test_kinds_that_renew_in_a_ring_still_end():
@@ -356,7 +362,7 @@ def test_last_done_counts_as_sequence_nought():
         ),
     )
     found = reckon_first(ship, at_hours(77 * H))
-    assert {key: (d.running_seconds, d.estimated, d.occurrence.sequence) for key, d in found.items()} == {
+    assert {key: (d.running_seconds, d.estimated, d.job_id.sequence) for key, d in found.items()} == {
         ("knives", "k1"): (199_800, False, 0),
         ("knives", "k2"): (77 * H, True, 0),
         ("alarm", "aft"): (0, False, 0),

@@ -12,7 +12,7 @@ import pytest
 from api.exports import ExportFrame, jsonl
 from scheduler.domain.base.canonical import canonical
 from scheduler.domain.base.enums import Subject, Test, Trigger
-from scheduler.domain.record.chain import GENESIS, Record, record_of, stamp
+from scheduler.domain.record.chain import GENESIS, Record, chain_hash, record_of
 from scheduler.domain.record.closed_job import ClosedJob, DuePoint, HoursSource, Verdict, due_point_of, verdict_of
 from scheduler.domain.record.verify import Broken, Verified, header_line, spelled, verify_lines
 from scheduler.domain.vessel.document import JobKind
@@ -94,7 +94,7 @@ def test_what_a_record_cannot_hold_is_refused_with_its_place(payload: dict[str, 
 def test_the_stamp_is_sha256_over_previous_hash_line_feed_and_text() -> None:
     """A hand-made SHA-256 over the documented bytes gives the same chain hash."""
     by_hand = hashlib.sha256(b"0" * 64 + b"\n" + b'{"a":"1"}').hexdigest()
-    assert stamp('{"a":"1"}', GENESIS) == by_hand
+    assert chain_hash('{"a":"1"}', GENESIS) == by_hand
 
 
 def test_number_kind_and_time_are_inside_the_hashed_text() -> None:
@@ -272,7 +272,7 @@ def test_a_record_hashed_anew_breaks_the_link_of_the_next() -> None:
 def test_a_chain_forged_to_its_end_shows_only_against_a_head_kept_elsewhere() -> None:
     """With all later hashes redone the file agrees with itself; the stamp on paper does not."""
     true = chain(9)
-    forged = [*true[:3], *chain(6, first=4, previous=stamp("{}", true[2].hash))]
+    forged = [*true[:3], *chain(6, first=4, previous=chain_hash("{}", true[2].hash))]
     forged[3] = record_of(number=4, kind="note", payload={"x": 1}, recorded_at=AT, previous_hash=true[2].hash)
     previous = forged[3].hash
     for place in range(4, 9):

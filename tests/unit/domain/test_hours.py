@@ -135,7 +135,7 @@ def test_steps_add_up() -> None:
 
 def test_openings_are_each_ones_own() -> None:
     """What one pump or part had run before says nothing of another, and counts from the instant it is put in."""
-    house = plant(
+    context = plant(
         stays=tuple(
             Stay(pump=f"u{n}", position=f"vp{n}", from_at=at(0), opening_running_hours=100.0 * n) for n in (1, 2)
         ),
@@ -145,18 +145,18 @@ def test_openings_are_each_ones_own() -> None:
     )
     for hour, first, second in ((-0.01, 0, 0), (0, 0, 0), (24, 12, 4), (48, 20, 16)):
         before = 0 if hour < 0 else 1
-        assert ran(house, TWO, Subject.PUMP, "u1", hour) == (100 * before + first, False)
-        assert ran(house, TWO, Subject.PUMP, "u2", hour) == (200 * before + second, False)
-        assert ran(house, TWO, Subject.PART, "k1", hour) == (10 * before + first, False)
-        assert ran(house, TWO, Subject.PART, "k2", hour) == (20 * before + second, False)
+        assert ran(context, TWO, Subject.PUMP, "u1", hour) == (100 * before + first, False)
+        assert ran(context, TWO, Subject.PUMP, "u2", hour) == (200 * before + second, False)
+        assert ran(context, TWO, Subject.PART, "k1", hour) == (10 * before + first, False)
+        assert ran(context, TWO, Subject.PART, "k2", hour) == (20 * before + second, False)
 
 
 def test_an_opening_balance_is_the_positions_own() -> None:
     """It counts for the position from its instant on; the pump put in later brings its own."""
-    house = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(0), opening_running_hours=300.0),))
+    context = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(0), opening_running_hours=300.0),))
     totals = Curves({"c1": curve(OpeningBalance(at_s(-1), 9000 * 3600), *posts((0, 1000), (24, 1012)))})
-    assert ran(house, totals, Subject.POSITION, "vp1", 24) == (9012, False)
-    assert ran(house, totals, Subject.PUMP, "u1", 24) == (312, False)
+    assert ran(context, totals, Subject.POSITION, "vp1", 24) == (9012, False)
+    assert ran(context, totals, Subject.PUMP, "u1", 24) == (312, False)
 
 
 def test_a_replaced_counter_goes_on() -> None:
@@ -167,61 +167,65 @@ def test_a_replaced_counter_goes_on() -> None:
 
 def test_counters_one_after_the_other_add_up() -> None:
     """R18: a position whose second counter counts from the instant at which the first one ended runs on from it."""
-    house = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1", primary=False)))
+    context = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1", primary=False)))
     curves = {"old": curve(*posts((0, 500), (24, 510))), "new": curve(*posts((24, 0), (48, 8)))}
     totals = Curves(curves, {"vp1": [(at_s(24), "new")]})
-    now = running_hours(house, totals, Subject.POSITION, "vp1", at(48))
+    now = running_hours(context, totals, Subject.POSITION, "vp1", at(48))
     assert (now.hours, now.as_of, now.estimated) == (18, at(48), False)
 
 
 def test_a_part_does_not_take_the_pumps_earlier_hours() -> None:
     """Fitted ashore before the pump came aboard with 5000 h: the part has only what ran since, on top of its own."""
-    house = plant(
+    context = plant(
         stays=(Stay(pump="u1", position="vp1", from_at=at(0), opening_running_hours=5000.0),),
         fittings=(Fitting(part="k1", pump="u1", from_at=at(-100), opening_running_hours=70.0),),
     )
-    assert ran(house, TWO, Subject.PUMP, "u1", 24) == (5012, False)
-    assert ran(house, TWO, Subject.PART, "k1", 24) == (82, False)
+    assert ran(context, TWO, Subject.PUMP, "u1", 24) == (5012, False)
+    assert ran(context, TWO, Subject.PART, "k1", 24) == (82, False)
 
 
 def test_a_part_moves_between_pumps() -> None:
     """Its hours are those of whichever pump it sat in, and none on the shelf."""
-    house = plant(
+    context = plant(
         fittings=(
             Fitting(part="k1", pump="u1", from_at=at(0), to_at=at(24)),
             Fitting(part="k1", pump="u2", from_at=at(48)),
         ),
         stays=(Stay(pump="u1", position="vp1", from_at=T0), Stay(pump="u2", position="vp2", from_at=T0)),
     )
-    assert ran(house, TWO, Subject.PART, "k1", 48) == (12, False)
-    assert ran(house, TWO, Subject.PART, "k1", 72) == (22, False)
+    assert ran(context, TWO, Subject.PART, "k1", 48) == (12, False)
+    assert ran(context, TWO, Subject.PART, "k1", 72) == (22, False)
 
 
 def test_a_stay_whose_end_no_reading_reaches_is_estimated() -> None:
     """The pump came ashore after the newest reading: what it ran until then is not known."""
-    house = plant(stays=(Stay(pump="u1", position="vp1", from_at=T0, to_at=at(60)),))
-    assert ran(house, TWO, Subject.PUMP, "u1", 50) == (20, False)
-    assert ran(house, TWO, Subject.PUMP, "u1", 60) == (20, True)
-    assert ran(house, TWO, Subject.PUMP, "u1", 70) == (20, True)
+    context = plant(stays=(Stay(pump="u1", position="vp1", from_at=T0, to_at=at(60)),))
+    assert ran(context, TWO, Subject.PUMP, "u1", 50) == (20, False)
+    assert ran(context, TWO, Subject.PUMP, "u1", 60) == (20, True)
+    assert ran(context, TWO, Subject.PUMP, "u1", 70) == (20, True)
 
 
 def test_a_fitting_whose_end_no_reading_reaches_is_estimated() -> None:
     """So it is for a part, from the instant it was taken out."""
-    house = plant(fittings=(Fitting(part="k1", pump="u1", from_at=at(0), to_at=at(60)),))
-    assert [ran(house, TWO, Subject.PART, "k1", hour) for hour in (50, 60, 70)] == [(20, False), (20, True), (20, True)]
+    context = plant(fittings=(Fitting(part="k1", pump="u1", from_at=at(0), to_at=at(60)),))
+    assert [ran(context, TWO, Subject.PART, "k1", hour) for hour in (50, 60, 70)] == [
+        (20, False),
+        (20, True),
+        (20, True),
+    ]
 
 
 def test_a_stay_that_ends_as_it_begins_lacks_nothing() -> None:
     """Put in and taken out at one instant, long after the newest reading: nothing run, nothing estimated."""
-    house = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(100), to_at=at(100)),))
-    now = running_hours(house, TWO, Subject.PUMP, "u1", at(200))
+    context = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(100), to_at=at(100)),))
+    now = running_hours(context, TWO, Subject.PUMP, "u1", at(200))
     assert now == RunningHours(seconds=0, as_of=at(100))
 
 
 def test_hours_are_accounted_for_from_the_day_the_pump_came() -> None:
     """Put in where the counter has long been quiet: it is to be carried on from when it was put in, not from before."""
-    house = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(100)),))
-    assert running_hours(house, TWO, Subject.PUMP, "u1", at(200)).as_of == at(100)
+    context = plant(stays=(Stay(pump="u1", position="vp1", from_at=at(100)),))
+    assert running_hours(context, TWO, Subject.PUMP, "u1", at(200)).as_of == at(100)
 
 
 def test_a_pump_that_never_stood_anywhere_has_none() -> None:
@@ -239,9 +243,9 @@ def test_a_plant_has_no_hours() -> None:
 @given(st.integers(0, 72 * 3600), st.integers(0, 100 * 3600))
 def test_a_swap_moves_no_hours(swap_s: int, then_s: int) -> None:
     """Whenever two pumps change places, together they have what their two positions have, to the second."""
-    house, then = moved(swap_s / 3600), T0 + timedelta(seconds=then_s)
-    pumps = sum(running_hours(house, TWO, Subject.PUMP, name, then).seconds for name in ("u1", "u2"))
-    positions = sum(running_hours(house, TWO, Subject.POSITION, name, then).seconds for name in ("vp1", "vp2"))
+    context, then = moved(swap_s / 3600), T0 + timedelta(seconds=then_s)
+    pumps = sum(running_hours(context, TWO, Subject.PUMP, name, then).seconds for name in ("u1", "u2"))
+    positions = sum(running_hours(context, TWO, Subject.POSITION, name, then).seconds for name in ("vp1", "vp2"))
     assert pumps == positions
 
 
@@ -308,8 +312,8 @@ def test_a_pumps_days_follow_it() -> None:
 def test_the_days_of_two_pumps_are_those_of_their_positions(swap_hour: int) -> None:
     """Whenever they change places, at noon too, each day belongs to one pump of each position."""
     points = {name: points_of(TWO, name) for name in ("c1", "c2")}
-    first, house = T0_S // DAY_S - 1, moved(swap_hour)
-    pumps = [pump_daily_seconds(house, points, name, first, 5) for name in ("u1", "u2")]
+    first, context = T0_S // DAY_S - 1, moved(swap_hour)
+    pumps = [pump_daily_seconds(context, points, name, first, 5) for name in ("u1", "u2")]
     positions = [daily_seconds(points[name], first, 5) for name in ("c1", "c2")]
     assert [sum(day) for day in zip(*pumps, strict=True)] == [sum(day) for day in zip(*positions, strict=True)]
 

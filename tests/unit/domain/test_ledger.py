@@ -12,16 +12,16 @@ from scheduler.domain.hours.ledger import (
     Code,
     Entry,
     Item,
+    LedgerState,
+    LedgerVerdict,
     Reading,
     Replacement,
     Setup,
-    State,
     StepDecision,
-    Verdict,
-    Why,
+    VerdictReason,
     derive,
     fold,
-    in_order,
+    items_in_order,
     step,
 )
 from scheduler.domain.hours.ledger_fit import tolerance_s
@@ -41,7 +41,7 @@ def posts(*pairs: tuple[float, float]) -> list[Item]:
     return [Reading(at(hour), round(counts * 1000), at(hour)) for hour, counts in pairs]
 
 
-def verdicts(items: list[Item], setup: Setup = HOURS) -> list[Verdict]:
+def verdicts(items: list[Item], setup: Setup = HOURS) -> list[LedgerVerdict]:
     return [entry.verdict for entry in derive(setup, items).entries]
 
 
@@ -64,8 +64,8 @@ def test_the_tolerance_of_a_stretch(stretch_s: int, seconds: int) -> None:
     assert tolerance_s(HOURS, stretch_s) == seconds
 
 
-@pytest.mark.parametrize(("rise_s", "verdict"), [(25, Verdict.CREDITED), (26, Verdict.HELD)])
-def test_the_edge_of_what_can_have_run(rise_s: int, verdict: Verdict) -> None:
+@pytest.mark.parametrize(("rise_s", "verdict"), [(25, LedgerVerdict.CREDITED), (26, LedgerVerdict.HELD)])
+def test_the_edge_of_what_can_have_run(rise_s: int, verdict: LedgerVerdict) -> None:
     """24 h allow 25 whole hours (24 + 1.05 + 0.024), not 26."""
     assert verdicts(posts((0, 100), (24, 100 + rise_s)))[-1] is verdict
 
@@ -74,20 +74,20 @@ def test_the_edge_of_a_reset_is_exact_to_the_second() -> None:
     """A counter of seconds that fell is one that started again if it can have run what it shows, and not one more."""
     seconds = Setup(1, None, 1000)
     fell = [Reading(T0, 9_000_000, T0), Reading(T0 + 3600, 3_784_000, T0 + 3600)]
-    assert verdicts(list(fell), seconds)[-1] is Verdict.RESET
-    assert verdicts([fell[0], fell[1]._replace(value_milli=3_785_000)], seconds)[-1] is Verdict.HELD
+    assert verdicts(list(fell), seconds)[-1] is LedgerVerdict.RESET
+    assert verdicts([fell[0], fell[1]._replace(value_milli=3_785_000)], seconds)[-1] is LedgerVerdict.HELD
 
 
 def test_the_edge_is_exact_to_the_second() -> None:
     """On a counter of seconds 3600 s allow 3600 + 1 + 180 + 3, and not one more."""
     seconds = Setup(1, None, 1000)
     readings = [Reading(T0, 0, T0), Reading(T0 + 3600, 3_784_000, T0 + 3600)]
-    assert verdicts(list(readings), seconds)[-1] is Verdict.CREDITED
-    assert verdicts([readings[0], readings[1]._replace(value_milli=3_785_000)], seconds)[-1] is Verdict.HELD
+    assert verdicts(list(readings), seconds)[-1] is LedgerVerdict.CREDITED
+    assert verdicts([readings[0], readings[1]._replace(value_milli=3_785_000)], seconds)[-1] is LedgerVerdict.HELD
 
 
-@pytest.mark.parametrize(("ahead_s", "reason"), [(300, Why.PLAIN), (301, Why.FUTURE)])
-def test_the_edge_of_the_future(ahead_s: int, reason: Why) -> None:
+@pytest.mark.parametrize(("ahead_s", "reason"), [(300, VerdictReason.PLAIN), (301, VerdictReason.FUTURE)])
+def test_the_edge_of_the_future(ahead_s: int, reason: VerdictReason) -> None:
     """Five minutes ahead is taken, a second more is held."""
     items: list[Item] = [*posts((0, 100)), Reading(at(24), 110_000, at(24) - ahead_s)]
     assert derive(HOURS, items).entries[-1].reason == reason
@@ -106,14 +106,14 @@ def test_the_edges_are_the_same_for_a_reading_by_itself_and_in_a_row() -> None:
             alone.take(reading)
         row = fold(seconds, readings)
         assert (alone.state(), alone.entries, alone.flags) == row
-        assert [e.verdict for e in row.entries[1:2]] == ([Verdict.CREDITED] if rises[0] in (3784, 86_667) else [])
+        assert [e.verdict for e in row.entries[1:2]] == ([LedgerVerdict.CREDITED] if rises[0] in (3784, 86_667) else [])
 
 
 def test_a_drop_of_more_than_an_hour_is_no_jitter() -> None:
     """R8: a counter in steps of two hours may flicker by one, not by two."""
     coarse = Setup(3600, None, 2000)
-    assert verdicts(posts((0, 500), (1, 499)), coarse)[-1] is Verdict.JITTER
-    assert verdicts(posts((0, 500), (1, 498)), coarse)[-1] is Verdict.HELD
+    assert verdicts(posts((0, 500), (1, 499)), coarse)[-1] is LedgerVerdict.JITTER
+    assert verdicts(posts((0, 500), (1, 498)), coarse)[-1] is LedgerVerdict.HELD
 
 
 def test_a_run_of_stamps_from_the_future_is_flagged_once() -> None:
@@ -126,11 +126,14 @@ def test_a_run_of_stamps_from_the_future_is_flagged_once() -> None:
 def test_a_pending_verdict_changes_when_a_later_reading_settles_it() -> None:
     """Held becomes spike: the state carries the entry until then, and the rewriting starts at its instant."""
     first = derive(HOURS, posts((0, 12000), (24, 12900)))
-    assert first.entries[-1].verdict is Verdict.HELD
+    assert first.entries[-1].verdict is LedgerVerdict.HELD
     assert first.state.pending == (first.entries[-1],)
     assert first.state.undecided
     later = derive(HOURS, posts((48, 12010)), first.state)
-    assert [(e.at_s, e.verdict) for e in later.entries] == [(at(24), Verdict.SPIKE), (at(48), Verdict.CREDITED)]
+    assert [(e.at_s, e.verdict) for e in later.entries] == [
+        (at(24), LedgerVerdict.SPIKE),
+        (at(48), LedgerVerdict.CREDITED),
+    ]
     assert later.rewrite_from_s == at(24)
     assert [flag.code for flag in later.flags] == [Code.SPIKE]
     assert not later.state.undecided
@@ -143,8 +146,8 @@ def test_a_reset_is_taken_back_when_the_counter_goes_on() -> None:
     assert first.state.total_s == 3 * 3600
     later = derive(HOURS, posts((25, 12001)), first.state)
     assert [(e.credit_s, e.total_s, e.verdict) for e in later.entries] == [
-        (0, None, Verdict.GLITCH),
-        (3600, 3600, Verdict.CREDITED),
+        (0, None, LedgerVerdict.GLITCH),
+        (3600, 3600, LedgerVerdict.CREDITED),
     ]
 
 
@@ -158,19 +161,25 @@ def test_a_rise_confirms_a_reset_and_the_same_value_does_not() -> None:
 def test_a_second_reset_before_the_first_is_confirmed_can_still_be_a_glitch() -> None:
     """12000, 3, 0 and on from 12001: both drops were false."""
     said = verdicts(posts((0, 12000), (4, 3), (5, 0), (6, 12001)))
-    assert said == [Verdict.BASELINE, Verdict.GLITCH, Verdict.GLITCH, Verdict.CREDITED]
+    assert said == [LedgerVerdict.BASELINE, LedgerVerdict.GLITCH, LedgerVerdict.GLITCH, LedgerVerdict.CREDITED]
 
 
 def test_a_false_value_after_a_false_nought_is_forgotten_with_it() -> None:
     """12000, 0, 90000, 12001: a glitch and a spike, and nothing stays open."""
     derived = derive(HOURS, posts((0, 12000), (1, 0), (2, 90000), (3, 12001)))
-    assert [e.verdict for e in derived.entries[1:]] == [Verdict.GLITCH, Verdict.SPIKE, Verdict.CREDITED]
+    assert [e.verdict for e in derived.entries[1:]] == [
+        LedgerVerdict.GLITCH,
+        LedgerVerdict.SPIKE,
+        LedgerVerdict.CREDITED,
+    ]
     assert [flag.code for flag in derived.flags] == [Code.GLITCH, Code.SPIKE]
     assert not derived.state.undecided
 
 
-@pytest.mark.parametrize(("noughts", "verdict"), [(MOST_PENDING, Verdict.CREDITED), (MOST_PENDING + 1, Verdict.HELD)])
-def test_noughts_for_very_long_are_a_reset(noughts: int, verdict: Verdict) -> None:
+@pytest.mark.parametrize(
+    ("noughts", "verdict"), [(MOST_PENDING, LedgerVerdict.CREDITED), (MOST_PENDING + 1, LedgerVerdict.HELD)]
+)
+def test_noughts_for_very_long_are_a_reset(noughts: int, verdict: LedgerVerdict) -> None:
     """Up to as many readings as may still change the counter can come back to its old value; after that the reset stands,
     what comes is held for a person, and the state stays small throughout."""
     items = [*posts((0, 12000)), *posts(*((n / 60, 0) for n in range(1, noughts + 1)))]
@@ -186,7 +195,7 @@ def test_a_long_false_jump_that_ends_is_flagged_as_one() -> None:
     false = posts(*((n / 60, 13000) for n in range(1, MOST_PENDING + 50)))
     derived = derive(HOURS, [*posts((0, 12000)), *false, *posts((24, 12006))])
     assert [flag.code for flag in derived.flags] == [Code.HELD, Code.SPIKE]
-    assert [e.verdict for e in (derived.entries[1], derived.entries[-2])] == [Verdict.HELD, Verdict.SPIKE]
+    assert [e.verdict for e in (derived.entries[1], derived.entries[-2])] == [LedgerVerdict.HELD, LedgerVerdict.SPIKE]
     assert derived.state.total_s == 6 * 3600
 
 
@@ -199,7 +208,7 @@ def test_what_a_reset_credits_stays_within_the_anchor() -> None:
     """A counter that had used up its tolerance and starts again at 1 is not credited another hour for one minute."""
     items = posts((0, 12000), (1, 12002), (1 + 1 / 60, 1))
     derived = derive(HOURS, items)
-    assert derived.entries[-1].verdict is Verdict.RESET
+    assert derived.entries[-1].verdict is LedgerVerdict.RESET
     assert derived.state.total_s <= 3660 + tolerance_s(HOURS, 3660)
     assert derived.entries[-1].credit_s < 3600
 
@@ -207,7 +216,7 @@ def test_what_a_reset_credits_stays_within_the_anchor() -> None:
 def test_a_flickering_last_digit_does_not_open_the_door_to_a_jump() -> None:
     """Jitter is a sighting of the old value: after ten days of it a jump of 200 h in an hour is held."""
     flicker = posts((0, 500), *((n * 24, 499) for n in range(1, 11)), (241, 700))
-    assert verdicts(flicker)[1:] == [Verdict.JITTER] * 10 + [Verdict.HELD]
+    assert verdicts(flicker)[1:] == [LedgerVerdict.JITTER] * 10 + [LedgerVerdict.HELD]
 
 
 def test_values_that_do_not_follow_from_each_other_are_held_until_a_person_decides() -> None:
@@ -215,7 +224,7 @@ def test_values_that_do_not_follow_from_each_other_are_held_until_a_person_decid
     wild = posts((0, 12000), *((n, 50_000 * n) for n in range(1, MOST_LINES + 1)))
     after = posts((20, 12005), (21, 12006))
     derived = derive(HOURS, [*wild, *after])
-    assert [e.reason for e in derived.entries[-2:]] == [Why.ERRATIC, Why.ERRATIC]
+    assert [e.reason for e in derived.entries[-2:]] == [VerdictReason.ERRATIC, VerdictReason.ERRATIC]
     assert derived.flags[-1].code is Code.ERRATIC
     decided = derive(HOURS, [*wild, *after, StepDecision(at(20), 5 * 3600)])
     assert decided.state.total_s == 6 * 3600
@@ -225,7 +234,7 @@ def test_values_that_do_not_follow_from_each_other_are_held_until_a_person_decid
 def test_a_drop_within_a_hold_is_weighed_against_the_good_reading() -> None:
     """12000, a false 12900, then a true restart: the restart counts, the false value is a spike."""
     said = verdicts(posts((0, 12000), (24, 12900), (48, 3), (72, 13)))
-    assert said == [Verdict.BASELINE, Verdict.SPIKE, Verdict.RESET, Verdict.CREDITED]
+    assert said == [LedgerVerdict.BASELINE, LedgerVerdict.SPIKE, LedgerVerdict.RESET, LedgerVerdict.CREDITED]
 
 
 def test_events_come_before_the_reading_of_their_instant() -> None:
@@ -238,16 +247,20 @@ def test_events_come_before_the_reading_of_their_instant() -> None:
         StepDecision(at(24), 0),
         BadReading(at(24)),
     ]
-    assert in_order(items) == items[::-1]
+    assert items_in_order(items) == items[::-1]
     derived = derive(HOURS, [*posts((0, 12000)), *items[:3]])
-    assert [e.verdict for e in derived.entries[1:]] == [Verdict.REPLACEMENT, Verdict.ADJUSTMENT, Verdict.CREDITED]
+    assert [e.verdict for e in derived.entries[1:]] == [
+        LedgerVerdict.REPLACEMENT,
+        LedgerVerdict.ADJUSTMENT,
+        LedgerVerdict.CREDITED,
+    ]
     assert derived.state.total_s == 4 * 3600 + 60
 
 
 def test_the_first_received_of_two_values_stays() -> None:
     """Two posts for one instant: whichever came first, in whatever order they are given."""
     early, late = Reading(at(1), 12_001_000, at(1)), Reading(at(1), 12_000_000, at(2))
-    assert in_order([late, early]) == [early]
+    assert items_in_order([late, early]) == [early]
 
 
 def test_a_final_value_that_does_not_fit_is_not_credited() -> None:
@@ -261,7 +274,11 @@ def test_a_final_value_that_does_not_fit_is_not_credited() -> None:
 def test_an_exchange_ends_what_was_held() -> None:
     """Held readings of the old counter stay held; the new counter counts from its first value."""
     derived = derive(HOURS, [*posts((0, 12000), (24, 15000), (48, 4)), Replacement(at(30), None, 0)])
-    assert [e.verdict for e in derived.entries[1:]] == [Verdict.HELD, Verdict.REPLACEMENT, Verdict.CREDITED]
+    assert [e.verdict for e in derived.entries[1:]] == [
+        LedgerVerdict.HELD,
+        LedgerVerdict.REPLACEMENT,
+        LedgerVerdict.CREDITED,
+    ]
     assert derived.state.total_s == 4 * 3600
 
 
@@ -275,14 +292,14 @@ def test_a_final_value_that_follows_what_is_held_is_not_trusted() -> None:
 def test_a_final_value_can_show_that_a_reset_was_none() -> None:
     """12000, 0, exchanged at 12002: the nought was a glitch."""
     derived = derive(HOURS, [*posts((0, 12000), (1, 0)), Replacement(at(2), 12_002_000, 0)])
-    assert [e.verdict for e in derived.entries[1:]] == [Verdict.GLITCH, Verdict.REPLACEMENT]
+    assert [e.verdict for e in derived.entries[1:]] == [LedgerVerdict.GLITCH, LedgerVerdict.REPLACEMENT]
     assert derived.state.total_s == 2 * 3600
 
 
 def test_a_final_value_can_show_that_what_was_held_was_false() -> None:
     """12000, 90000, exchanged at 12002: a spike, and the two hours count."""
     derived = derive(HOURS, [*posts((0, 12000), (1, 90000)), Replacement(at(2), 12_002_000, 0)])
-    assert [e.verdict for e in derived.entries[1:]] == [Verdict.SPIKE, Verdict.REPLACEMENT]
+    assert [e.verdict for e in derived.entries[1:]] == [LedgerVerdict.SPIKE, LedgerVerdict.REPLACEMENT]
     assert derived.state.total_s == 2 * 3600
 
 
@@ -290,7 +307,7 @@ def test_an_erratic_counter_is_exchanged_for_a_good_one() -> None:
     """Its final value is not trusted even where it would fit; the new counter counts from its first value."""
     wild = posts((0, 12000), *((n, 50_000 * n) for n in range(1, MOST_LINES + 1)))
     derived = derive(HOURS, [*wild, Replacement(at(20), 12_005_000, 0), *posts((30, 7))])
-    assert derived.entries[-2].reason == Why.FINAL_DOES_NOT_FIT
+    assert derived.entries[-2].reason == VerdictReason.FINAL_DOES_NOT_FIT
     assert (derived.state.total_s, derived.state.undecided) == (7 * 3600, False)
 
 
@@ -298,7 +315,7 @@ def test_a_replacement_may_be_the_first_thing_known() -> None:
     """It is then the baseline."""
     derived = derive(HOURS, [Replacement(at(0), None, 7000), *posts((24, 17))])
     assert derived.state.total_s == 10 * 3600
-    assert [e.verdict for e in derived.entries] == [Verdict.REPLACEMENT, Verdict.CREDITED]
+    assert [e.verdict for e in derived.entries] == [LedgerVerdict.REPLACEMENT, LedgerVerdict.CREDITED]
 
 
 def test_a_word_about_a_reading_that_is_not_there_is_flagged() -> None:
@@ -330,18 +347,18 @@ def test_the_sentence_of_a_jump_says_that_nothing_is_counted() -> None:
 def test_a_state_survives_its_text() -> None:
     """With everything in it: a hold, a reset, a word and given seconds."""
     items: list[Item] = [Adjustment(at(0), 5), *posts((0, 12000), (24, 3), (25, 90000)), BadReading(at(30))]
-    state = fold(HOURS, in_order(items)).state
+    state = fold(HOURS, items_in_order(items)).state
     assert state.lines
     assert state.before
     assert state.word
-    back = State.from_text(state.to_text())
+    back = LedgerState.from_text(state.to_text())
     assert back == state
     assert type(back.pending[0]) is Entry
-    assert back.pending[0].verdict is Verdict.RESET
-    assert State.from_text(START.to_text()) == START
+    assert back.pending[0].verdict is LedgerVerdict.RESET
+    assert LedgerState.from_text(START.to_text()) == START
     noughts = fold(HOURS, posts((0, 12000), (24, 9), (48, 0))).state
     assert noughts.nought is not None
-    assert State.from_text(noughts.to_text()) == noughts
+    assert LedgerState.from_text(noughts.to_text()) == noughts
 
 
 def test_a_checkpoint_of_the_version_before_is_read() -> None:
@@ -349,9 +366,9 @@ def test_a_checkpoint_of_the_version_before_is_read() -> None:
     state = fold(HOURS, posts((0, 12000), (24, 12006))).state
     version, *values = json.loads(state.to_text())
     older = json.dumps([version - 1, *values[:-1]])
-    assert State.from_text(older) == state
+    assert LedgerState.from_text(older) == state
     with pytest.raises(ValueError, match="another version"):
-        State.from_text(json.dumps([version - 2, *values[:-1]]))
+        LedgerState.from_text(json.dumps([version - 2, *values[:-1]]))
 
 
 @pytest.mark.parametrize(
@@ -360,7 +377,7 @@ def test_a_checkpoint_of_the_version_before_is_read() -> None:
 def test_a_damaged_checkpoint_says_so(text: str) -> None:
     """Another version or half a line is refused, so that the store derives from further back."""
     with pytest.raises(ValueError, match="derive from an older one or from the start"):
-        State.from_text(text)
+        LedgerState.from_text(text)
 
 
 def test_a_state_cannot_be_changed() -> None:

@@ -6,7 +6,7 @@ from datetime import date
 import pytest
 
 from scheduler.domain.checks import diagnosis
-from scheduler.domain.checks.diagnosis import Look
+from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.domain.hours.ledger_values import Code, Flag
 from scheduler.domain.vessel.document import Crew, CrewBlock, MinimumBlock, QuietHours
 from tests.unit.domain.plants import plant
@@ -15,7 +15,7 @@ NOW = 1_790_000_000
 HOUR = 3600
 
 
-def line(found: Look | list[Look] | None) -> Look:
+def line(found: Diagnosis | list[Diagnosis] | None) -> Diagnosis:
     """The one line found."""
     one = found[0] if isinstance(found, list) else found
     assert one is not None
@@ -105,7 +105,7 @@ def test_a_block_that_a_later_one_covers_is_pointed_out() -> None:
     night = replace(few, from_hour=22, to_hour=6)
     on = date(2027, 3, 1)
 
-    def said(*blocks: MinimumBlock, at: date = on) -> list[Look]:
+    def said(*blocks: MinimumBlock, at: date = on) -> list[Diagnosis]:
         return diagnosis.of_blocks(plant(minimum_blocks=blocks), at)
 
     found = line(said(full, few))

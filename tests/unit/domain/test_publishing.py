@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.base.enums import PAST, State, Trigger
+from scheduler.domain.base.enums import PAST, JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.publishing import Cause, Published, moved, shown
+from scheduler.domain.due.publishing import Cause, Published, as_published, dates_moved
 from tests.calendar_cases import AT, DAY, alarm_job, knife_job, posted
 
 
@@ -40,9 +40,9 @@ def test_the_early_date_entering_the_planning_window_brings_it_up_to_date() -> N
 
 def test_with_the_window_open_a_date_a_day_earlier_shows() -> None:
     """A later one waits for a week."""
-    job = knife_job(due_in_days=8, state=State.WINDOW_OPEN)
-    assert after(job, knife_job(due_in_days=7, state=State.WINDOW_OPEN))[0].due_at == AT + 7 * DAY
-    assert after(job, knife_job(due_in_days=12, state=State.WINDOW_OPEN))[0].due_at == AT + 8 * DAY
+    job = knife_job(due_in_days=8, state=JobState.WINDOW_OPEN)
+    assert after(job, knife_job(due_in_days=7, state=JobState.WINDOW_OPEN))[0].due_at == AT + 7 * DAY
+    assert after(job, knife_job(due_in_days=12, state=JobState.WINDOW_OPEN))[0].due_at == AT + 8 * DAY
 
 
 def test_an_early_date_that_comes_much_earlier_shows() -> None:
@@ -56,19 +56,21 @@ def test_an_early_date_that_comes_much_earlier_shows() -> None:
 
 def test_a_past_due_turn_stays_on_the_day_it_fell_due() -> None:
     """The likely date of hours already run may move; what is published does not, and never lies ahead of now."""
-    job = knife_job(due_in_days=1, state=State.WINDOW_OPEN)
-    past = knife_job(due_in_days=3, state=State.PAST_DUE)
+    job = knife_job(due_in_days=1, state=JobState.WINDOW_OPEN)
+    past = knife_job(due_in_days=3, state=JobState.PAST_DUE)
     assert after(job, past, 3)[0].due_at == AT + DAY
-    late = knife_job(due_in_days=9, state=State.PAST_LIMIT)
+    late = knife_job(due_in_days=9, state=JobState.PAST_LIMIT)
     assert after(job, late, 20)[0].due_at == AT + DAY
-    early = after(knife_job(due_in_days=5, state=State.WINDOW_OPEN), knife_job(due_in_days=1, state=State.PAST_DUE), 1)
+    early = after(
+        knife_job(due_in_days=5, state=JobState.WINDOW_OPEN), knife_job(due_in_days=1, state=JobState.PAST_DUE), 1
+    )
     assert early[0].due_at == AT + DAY
 
 
 def test_a_date_that_goes_by_before_the_turn_is_due_is_shown_anew() -> None:
     """No job that is not past due stands on a day gone by."""
-    job = knife_job(due_in_days=2, state=State.WINDOW_OPEN)
-    new, cause = after(job, knife_job(due_in_days=6, state=State.WINDOW_OPEN), 3)
+    job = knife_job(due_in_days=2, state=JobState.WINDOW_OPEN)
+    new, cause = after(job, knife_job(due_in_days=6, state=JobState.WINDOW_OPEN), 3)
     assert (new.due_at, cause) == (AT + 6 * DAY, Cause.SLOWER)
 
 
@@ -77,7 +79,7 @@ def test_a_calendar_point_is_shown_to_the_day() -> None:
     assert after(alarm_job(), alarm_job(due_at=AT + 13 * DAY))[0].due_at == AT + 13 * DAY
     job = replace(knife_job(), calendar_due_at=AT + 43 * DAY)
     turned = replace(job, due_at=AT + 43 * DAY, trigger=Trigger.CALENDAR)
-    assert shown(turned, after(job, turned)[0]) == turned
+    assert as_published(turned, after(job, turned)[0]) == turned
 
 
 @pytest.mark.parametrize(
@@ -118,7 +120,7 @@ def test_work_done_and_figures_show_at_once() -> None:
     assert (new.due_at, new.first, cause) == (AT + 141 * DAY, True, Cause.WORK_DONE)
     back = after(knife_job(sequence=5, due_in_days=141), outlook)
     assert back[1] is Cause.WORK_UNDONE
-    put_off = replace(knife_job(), postponed_to=AT + 70 * DAY, limit_at=AT + 70 * DAY, state=State.POSTPONED)
+    put_off = replace(knife_job(), postponed_to=AT + 70 * DAY, limit_at=AT + 70 * DAY, state=JobState.POSTPONED)
     new, cause = after(knife_job(), put_off)
     assert (new.limit_at, cause) == (AT + 70 * DAY, Cause.POSTPONED)
 
@@ -139,9 +141,9 @@ def test_first_readings_are_named() -> None:
 def test_window_and_limit_stand_where_the_state_says() -> None:
     """A window that is open did not open tomorrow; a limit that is not passed is not yesterday."""
     job = knife_job(due_in_days=14)
-    opened = replace(knife_job(due_in_days=12, state=State.WINDOW_OPEN), window_opens_at=AT + 2 * DAY)
+    opened = replace(knife_job(due_in_days=12, state=JobState.WINDOW_OPEN), window_opens_at=AT + 2 * DAY)
     assert after(job, opened, 2)[0].window_opens_at == AT + 2 * DAY
-    past = replace(knife_job(due_in_days=1, state=State.PAST_DUE), limit_at=AT + 12 * DAY)
+    past = replace(knife_job(due_in_days=1, state=JobState.PAST_DUE), limit_at=AT + 12 * DAY)
     assert after(knife_job(due_in_days=1), past, 8)[0].limit_at == AT + 12 * DAY
 
 
@@ -152,7 +154,7 @@ def test_published_dates_survive_being_kept_as_text() -> None:
         assert Published.read(new.text()) == new
 
 
-STATES = st.sampled_from([State.AHEAD, State.WINDOW_OPEN, State.PAST_DUE, State.PAST_LIMIT])
+STATES = st.sampled_from([JobState.AHEAD, JobState.WINDOW_OPEN, JobState.PAST_DUE, JobState.PAST_LIMIT])
 
 
 @st.composite
@@ -175,7 +177,7 @@ def test_nothing_dangerous_is_hidden_and_nothing_moves_twice(data: st.DataObject
         kept = found.new
         again = posted(job, kept, at=at)
         assert (again.new, again.cause) == (kept, None)
-        view = shown(job, kept)
+        view = as_published(job, kept)
         assert view.state is job.state
         if job.state in PAST:
             assert view.due_at <= at
@@ -183,8 +185,8 @@ def test_nothing_dangerous_is_hidden_and_nothing_moves_twice(data: st.DataObject
             assert view.due_at > at
             late = view.due_at - job.due_at
             assert late < max(timedelta(days=7), (view.due_at - at) * 0.15)
-            assert job.state is not State.WINDOW_OPEN or late < DAY
-        assert found.old is None or found.cause is not None or not moved(found, 0)
+            assert job.state is not JobState.WINDOW_OPEN or late < DAY
+        assert found.old is None or found.cause is not None or not dates_moved(found, 0)
 
 
 def by_calendar(hours_in_days: float, **changes: object) -> DueJob:
@@ -207,7 +209,7 @@ def test_the_hours_of_a_turn_due_by_the_calendar_move_by_the_same_measure(days: 
 @pytest.mark.parametrize(("days_on", "anew"), [(95.9, False), (96, True)])
 def test_an_early_date_of_the_hours_that_goes_by_is_shown_anew(days_on: float, anew: bool) -> None:
     """Four days before the likely date, on the instant; also once the calendar's point is past."""
-    new, _ = after(by_calendar(100), by_calendar(105, state=State.PAST_DUE), days_on)
+    new, _ = after(by_calendar(100), by_calendar(105, state=JobState.PAST_DUE), days_on)
     assert new.early_at == AT + (101 if anew else 96) * DAY
     assert new.due_at == AT + 40 * DAY
 
@@ -215,4 +217,4 @@ def test_an_early_date_of_the_hours_that_goes_by_is_shown_anew(days_on: float, a
 def test_what_is_shown_of_such_a_turn_is_one_reckoning() -> None:
     """Rate, hours left and dates are of the same day once the dates have moved."""
     later = by_calendar(300)
-    assert shown(later, after(by_calendar(100), later)[0]) == later
+    assert as_published(later, after(by_calendar(100), later)[0]) == later

@@ -9,12 +9,12 @@ from scheduler.domain.hours.ledger import (
     Code,
     Derived,
     Item,
+    LedgerVerdict,
     Reading,
     Replacement,
     Setup,
     StepDecision,
-    Verdict,
-    Why,
+    VerdictReason,
     derive,
 )
 from scheduler.domain.hours.questions import (
@@ -48,7 +48,7 @@ def asked(items: list[Item], a_day: float = 6 * 3600) -> list[Question]:
 
 
 def held_of(items: list[Item], derived: Derived) -> list[Reading]:
-    held = {e.at_s for e in derived.entries if e.verdict is Verdict.HELD and e.reason != Why.FUTURE}
+    held = {e.at_s for e in derived.entries if e.verdict is LedgerVerdict.HELD and e.reason != VerdictReason.FUTURE}
     return sorted((i for i in items if isinstance(i, Reading) and i.at_s in held), key=lambda one: one.at_s)
 
 
@@ -120,7 +120,7 @@ def test_a_counter_that_counts_minutes_from_now_on_asks_once() -> None:
     (question,) = asked(items)
     assert (question.scale, len(question.readings)) == ((60, "minutes"), 20)
     back = derive(HOURS, [*items, *posts((70, 12020))])
-    assert back.entries[-1].verdict is Verdict.CREDITED
+    assert back.entries[-1].verdict is LedgerVerdict.CREDITED
     assert len(asked(posts(*PAST, (48, 720_720), (49, 720_700)))) == 2
 
 
@@ -148,7 +148,7 @@ def test_a_plausible_typo_is_the_one_before_that_was_wrong(after: int) -> None:
     """20774 typed for 20764: the honest ones that follow are held, and all fit without it."""
     typed = posts(*DAILY, (24 * 18, 20_774))
     items = [*typed, *posts(*((24 * (18 + n), 20_764 + 7 * n) for n in range(1, after + 1)))]
-    assert [e.verdict for e in derive(HOURS, items).entries][-after:] == [Verdict.HELD] * after or after == 9
+    assert [e.verdict for e in derive(HOURS, items).entries][-after:] == [LedgerVerdict.HELD] * after or after == 9
     found = earlier(items)
     assert found is not None
     assert found.value_milli == 20_774_000

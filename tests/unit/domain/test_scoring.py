@@ -13,7 +13,7 @@ from scheduler.domain.due.scoring import (
     MEAN,
     PLAIN,
     WITH_CALENDAR,
-    Outcome,
+    ForecastOutcome,
     from_own_past,
     interval_score,
     mean_of_a_year,
@@ -24,9 +24,9 @@ from scheduler.domain.voyage.days import Calendar, Stretch
 TODAY = date(2027, 3, 1)
 
 
-def of(early: float, likely: float, late: float, actual: float) -> Outcome:
+def of(early: float, likely: float, late: float, actual: float) -> ForecastOutcome:
     """A forecast and its truth, in days."""
-    return Outcome(early_days=early, likely_days=likely, late_days=late, actual_days=actual)
+    return ForecastOutcome(early_days=early, likely_days=likely, late_days=late, actual_days=actual)
 
 
 def test_the_interval_score_is_the_published_one():

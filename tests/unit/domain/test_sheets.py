@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 from pydantic import TypeAdapter
 
-from scheduler.domain.base.enums import State
+from scheduler.domain.base.enums import JobState
 from scheduler.domain.checks.job_sheets import MOST_STEPS, finding_faults, sheet_faults
 from scheduler.domain.due.jobs import due_jobs
 from scheduler.domain.vessel.document import BREAKDOWN, JobKind
@@ -20,7 +20,7 @@ from scheduler.domain.vessel.sheets import (
     SheetStep,
     finding_kind,
 )
-from scheduler.domain.work.same_isolation import due_beside
+from scheduler.domain.work.same_isolation import due_on_same_isolation
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS
 from tests.unit.domain.plants import AT, KNIVES, plant, steady_days, steady_hours
@@ -99,18 +99,18 @@ def test_what_else_falls_due_is_on_the_same_pump_and_soon() -> None:
         at=AT,
         horizon_days=400,
     )
-    job = next(j for j in jobs if j.first and j.pump == "u1" and j.occurrence.kind == KNIVES.code)
-    near = due_beside(jobs, job, AT, within_days=30)
-    far = due_beside(jobs, job, AT, within_days=400)
-    assert {j.occurrence.key for j in near} <= {j.occurrence.key for j in far}
+    job = next(j for j in jobs if j.first and j.pump == "u1" and j.job_id.kind == KNIVES.code)
+    near = due_on_same_isolation(jobs, job, AT, within_days=30)
+    far = due_on_same_isolation(jobs, job, AT, within_days=400)
+    assert {j.job_id.key for j in near} <= {j.job_id.key for j in far}
     assert far
     for other in far:
         assert other.pump == "u1"
         assert other.first
-        assert other.occurrence != job.occurrence
+        assert other.job_id != job.job_id
     for other in near:
-        assert other.state is not State.AHEAD or other.due_at <= AT + timedelta(days=30)
-    assert due_beside(jobs, replace(job, pump=None), AT) == []
+        assert other.state is not JobState.AHEAD or other.due_at <= AT + timedelta(days=30)
+    assert due_on_same_isolation(jobs, replace(job, pump=None), AT) == []
 
 
 def test_a_non_return_valve_is_no_isolation_point() -> None:

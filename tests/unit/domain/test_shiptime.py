@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.pages.drawing.field import Field
-from api.pages.drawing.ground import day_words
+from api.pages.drawing.field import Scales
+from api.pages.drawing.ground import axis_day
 from api.pages.shared.typed import ship_instant
 from api.pages.words import clock
 from scheduler.shiptime import ShipOffset, minutes_at, ship_time
@@ -65,8 +65,8 @@ def test_a_time_shown_twice_is_the_first_and_one_left_out_is_of_the_clock_before
 def test_each_day_of_a_drawing_has_its_own_date() -> None:
     """Back an hour in two days: no date stands twice, and none is left out."""
     clock_back = ShipOffset(120, [(AT + timedelta(days=2), 60)])
-    field = Field(from_at=AT, to_at=AT + timedelta(days=6), left=0, right=600, top=0, floor=100, low=0, high=1)
-    drawn = "".join(map(str, day_words(field, 100, clock_back))).replace("\u00a0", " ")
+    field = Scales(from_at=AT, to_at=AT + timedelta(days=6), left=0, right=600, top=0, floor=100, low=0, high=1)
+    drawn = "".join(map(str, axis_day(field, 100, clock_back))).replace("\u00a0", " ")
     assert [drawn.count(f">{day}<") for day in ("Wed 2 Dec", "Thu 3 Dec", "Fri 4 Dec", "Sat 5 Dec")] == [1, 1, 1, 1]
 
 

@@ -82,7 +82,7 @@ def test_a_held_counter_is_not_called_standing() -> None:
 
 def test_of_two_counters_of_a_position_the_retired_one_is_not_watched() -> None:
     """One that another took over from is not called silent for ever; the one that counts is, and one that checks it."""
-    house = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1", primary=False)))
+    context = plant(counters=(Counter(id="old", position="vp1"), Counter(id="new", position="vp1", primary=False)))
     changes = {"vp1": [(NOW - 400 * DAY, "new")]}
     old = Seen(read_s=NOW - 400 * DAY, rose_s=NOW - 400 * DAY)
     quiet = replace(WELL, read_s=NOW - 2 * DAY)
@@ -92,7 +92,7 @@ def test_of_two_counters_of_a_position_the_retired_one_is_not_watched() -> None:
         ({"old": WELL, "new": quiet}, {}, ["new"]),
         ({"old": old, "new": WELL}, {}, ["old"]),
     ):
-        flags = watch(house, seen, AT, changes=changed)
+        flags = watch(context, seen, AT, changes=changed)
         assert [(name, flag.code) for name, flag in flags] == [(name, Code.SILENT) for name in expected]
 
 
@@ -113,25 +113,25 @@ def test_two_counters_may_differ_by_2_percent_or_10_hours_over_30_days(
     ran_h: int, checked_h: int, flagged: bool
 ) -> None:
     """R18: the greater of the two; what they counted before the last 30 days, and apart from each other, is not looked at."""
-    house = plant(counters=(Counter(id="one", position="vp1"), Counter(id="other", position="vp1", primary=False)))
+    context = plant(counters=(Counter(id="one", position="vp1"), Counter(id="other", position="vp1", primary=False)))
     curves = {
         "one": Curve([NOW - 90 * DAY, NOW - 30 * DAY, NOW], [0, 500 * 3600, (500 + ran_h) * 3600]),
         "other": Curve([NOW - 30 * DAY, NOW], [0, checked_h * 3600]),
     }
-    flags = apart(house, Curves(curves), AT)
+    flags = apart(context, Curves(curves), AT)
     assert [(name, flag.code, flag.seconds) for name, flag in flags] == (
         [("other", Code.SOURCES, abs(ran_h - checked_h) * 3600)] if flagged else []
     )
-    swapped = apart(house, Curves(curves, {"vp1": [(NOW - DAY, "other")]}), AT)
+    swapped = apart(context, Curves(curves, {"vp1": [(NOW - DAY, "other")]}), AT)
     assert swapped == []
 
 
 def test_counters_that_never_counted_together_are_not_compared() -> None:
     """R18: nothing is said of one that has not counted for 30 days, or began after the other ended."""
-    house = plant(counters=(Counter(id="one", position="vp1"), Counter(id="other", position="vp1", primary=False)))
+    context = plant(counters=(Counter(id="one", position="vp1"), Counter(id="other", position="vp1", primary=False)))
     ended = Curve([NOW - 90 * DAY, NOW - 31 * DAY], [0, 3600])
     for one, other in (
         (ended, Curve([NOW - DAY, NOW], [0, 86_400])),
         (Curve([NOW - 40 * DAY, NOW], [0, 900 * 3600]), ended),
     ):
-        assert apart(house, Curves({"one": one, "other": other}), AT) == []
+        assert apart(context, Curves({"one": one, "other": other}), AT) == []

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.explain.reasons import explain
+from scheduler.planning.explain.reasons import explain_place
 from scheduler.planning.explain.reliefs import lateness
 from scheduler.planning.problem.values import PlanJob
 from scheduler.planning.search.stagger import stagger
@@ -21,7 +21,7 @@ def test_every_job_has_a_reason_and_a_free_start_is_never_called_forbidden(plann
     """The job's own start lies in no forbidden stretch; whoever is in time is told so."""
     problem, plan = planned
     for slot in plan.slots:
-        told = explain(problem, plan, slot.key)
+        told = explain_place(problem, plan, slot.key)
         assert told.reasons
         assert told.days_late == 0 or "past its limit" in told.reasons[0]
         hours = [((one.from_at - problem.starts_at).total_seconds() / 3600, one) for one in told.forbidden]
@@ -36,7 +36,7 @@ def test_a_pinned_job_is_said_to_be_pinned(planned):
     slot = plan.slots[0]
     jobs = tuple(replace(job, fixed_start=slot.start) if job.key == slot.key else job for job in problem.jobs)
     pinned = replace(problem, jobs=jobs)
-    told = explain(pinned, stagger(pinned), slot.key)
+    told = explain_place(pinned, stagger(pinned), slot.key)
     assert any("pinned" in one for one in told.reasons)
 
 
@@ -47,7 +47,7 @@ def test_a_job_without_a_place_is_told_what_lacks():
     tight = replace(problem, minimum=tuple(replace(one, litres_per_h=most) for one in problem.minimum))
     plan = stagger(tight)
     key = next(short.key for short in plan.shortfalls if short.key and short.pump)
-    told = explain(tight, plan, key)
+    told = explain_place(tight, plan, key)
     assert told.days_late is None
     assert told.reasons[0].startswith("It has no place")
     assert any(one.lacking_litres_per_h for one in told.forbidden)
@@ -56,7 +56,7 @@ def test_a_job_without_a_place_is_told_what_lacks():
 def test_an_unknown_job_is_a_key_error(planned):
     """The caller says it in words."""
     with pytest.raises(KeyError):
-        explain(*planned, "nothing:here:1")
+        explain_place(*planned, "nothing:here:1")
 
 
 def test_a_turn_that_the_one_before_it_makes_late_is_said_to_be():
@@ -71,7 +71,7 @@ def test_a_turn_that_the_one_before_it_makes_late_is_said_to_be():
     plan = stagger(problem)
     assert {slot.key: slot.end for slot in plan.slots} == {"round:plant:1": 33, "round:plant:2": 225}
     early = replace(problem, jobs=(replace(first, fixed_start=8), second))
-    told = explain(early, stagger(early), "round:plant:2")
+    told = explain_place(early, stagger(early), "round:plant:2")
     assert told.days_late == 1
     assert told.reasons[0] == (
         "It ends 1 day past its limit on Tue 8 Dec 2026, which the turn before it sets: every earlier place is taken or forbidden."

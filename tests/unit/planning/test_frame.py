@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from scheduler.domain.base.enums import State, Subject, Trigger
+from scheduler.domain.base.enums import JobState, Subject, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept, minimum_at
 from scheduler.domain.due.forecast import Forecast
-from scheduler.domain.due.jobs import DueJob, Occurrence
+from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.vessel.document import Crew, JobKind, MinimumBlock, NoWork, Plant, Position, Pump, Stay
 from scheduler.errors import Refused
 from scheduler.planning.judge.check import judge
@@ -58,7 +58,7 @@ def due(
     """A knife inspection due so many days ahead, its window five days before, its limit three days after."""
     at = AT + days * DAY
     made = DueJob(
-        occurrence=Occurrence(kind=kind, subject=pump or "plover-plant", sequence=sequence),
+        job_id=JobId(kind=kind, subject=pump or "plover-plant", sequence=sequence),
         kind_name="Knife inspection",
         pump=pump,
         position=None,
@@ -69,7 +69,7 @@ def due(
         window_opens_at=at - 5 * DAY,
         limit_at=at + 3 * DAY,
         trigger=Trigger.CALENDAR,
-        state=State.AHEAD,
+        state=JobState.AHEAD,
         first=sequence == 1,
         calendar_start_at=at - 50 * DAY,
     )
@@ -236,9 +236,9 @@ def test_a_past_due_job_may_start_now() -> None:
         ({"days": 70.0}, False),
         ({"days": 70.0, "limit_at": AT + 50 * DAY}, True),
         ({"renewed_by": "overhaul:P1:1"}, False),
-        ({"state": State.DONE}, False),
-        ({"state": State.WITHDRAWN}, False),
-        ({"state": State.POSTPONED}, True),
+        ({"state": JobState.DONE}, False),
+        ({"state": JobState.WITHDRAWN}, False),
+        ({"state": JobState.POSTPONED}, True),
     ],
 )
 def test_which_jobs_are_planned(changes: dict, planned: bool) -> None:

@@ -128,7 +128,7 @@ def test_port_sea_and_service_engineer_become_occasions() -> None:
 
 def test_parts_come_on_a_date() -> None:
     """From the first whole step with the parts aboard on."""
-    key = due().occurrence.key
+    key = due().job_id.key
     beside = Circumstances(parts_from={key: GRID + 5 * DAY + timedelta(minutes=1), "other:x:1": GRID})
     assert only(framed(due(), beside=beside)).parts_from == 121
     assert only(framed(due())).parts_from is None
@@ -230,7 +230,7 @@ def test_an_isolation_shared_in_the_plan_taken_stays_shared_when_frozen() -> Non
     gets its full work; with the first begun, the second goes on as it was."""
     kinds = (_kind(setup_hours=1), _kind(code="seal", takes_hours=4, setup_hours=2))
     first, second = due(days=6.0), due(days=7.0, kind="seal", takes_hours=4)
-    keys = (first.occurrence.key, second.occurrence.key)
+    keys = (first.job_id.key, second.job_id.key)
     begins = GRID + 6 * DAY + 21 * HOUR
     taken = {keys[0]: (begins, begins + 3 * HOUR), keys[1]: (begins + 3 * HOUR, begins + 6 * HOUR)}
     beside = Circumstances(shared={keys[1]: keys[0]})
@@ -257,7 +257,7 @@ def test_what_was_set_by_hand_is_pinned_wherever_it_is_until_its_time_has_passed
     """Beyond the frozen days, without its slot in the plan taken, and though its parts come later; begun, it has the work
     left; over, it is planned anew."""
     job = due(days=40.0)
-    key, start = job.occurrence.key, GRID + 30 * DAY
+    key, start = job.job_id.key, GRID + 30 * DAY
     pins = Circumstances(pins={key: start}, parts_from={key: start + DAY})
     for taken in ({}, {key: (start, start + 3 * HOUR)}):
         (framed_job,) = framed(job, beside=pins, taken=taken).jobs
@@ -273,12 +273,12 @@ def test_beyond_the_published_days_a_date_is_not_worth_keeping() -> None:
     """Of two dates taken only the one within the published days is kept as such."""
     near, far = due(1, days=12.0), due(2, days=50.0)
     taken = {
-        near.occurrence.key: (GRID + 11 * DAY, GRID + 11 * DAY + 3 * HOUR),
-        far.occurrence.key: (GRID + 45 * DAY, GRID + 45 * DAY + 3 * HOUR),
+        near.job_id.key: (GRID + 11 * DAY, GRID + 11 * DAY + 3 * HOUR),
+        far.job_id.key: (GRID + 45 * DAY, GRID + 45 * DAY + 3 * HOUR),
     }
     jobs = {job.key: job for job in framed(near, far, taken=taken, published_days=30).jobs}
-    assert jobs[near.occurrence.key].published_start == 264
-    assert jobs[far.occurrence.key].published_start is None
+    assert jobs[near.job_id.key].published_start == 264
+    assert jobs[far.job_id.key].published_start is None
 
 
 @pytest.mark.parametrize(

@@ -20,7 +20,7 @@ from scheduler.planning.problem.values import (
     Slot,
 )
 from scheduler.planning.search.highs import optimise
-from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.model import Model, Solution, SolveEnd
 from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
 
@@ -168,46 +168,46 @@ def test_what_cannot_be_planned_is_said_in_words(problem: Problem) -> None:
     assert all(len(short.says) > 20 for short in plan.shortfalls)
 
 
-def _garbage(model: Model) -> Answer:
-    return Answer(outcome=Outcome.OPTIMAL, values=tuple([1.0] * len(model.cost)), bound=0.0, solver="garbage")
+def _garbage(model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.OPTIMAL, values=tuple([1.0] * len(model.cost)), bound=0.0, solver="garbage")
 
 
-def _infeasible(model: Model) -> Answer:
-    return Answer(outcome=Outcome.INFEASIBLE, solver="infeasible")
+def _infeasible(model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.INFEASIBLE, solver="infeasible")
 
 
-def _limit(model: Model) -> Answer:
-    return Answer(outcome=Outcome.LIMIT, solver="limit")
+def _limit(model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.LIMIT, solver="limit")
 
 
-def _failed(model: Model) -> Answer:
-    return Answer(outcome=Outcome.FAILED, solver="failed")
+def _failed(model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.FAILED, solver="failed")
 
 
-def _raises(model: Model) -> Answer:
+def _raises(model: Model) -> Solution:
     raise RuntimeError(f"{len(model.cost)} columns are too many")
 
 
-def _no_numbers(model: Model) -> Answer:
-    return Answer(outcome=Outcome.OPTIMAL, values=(math.nan,) * len(model.cost), bound=math.nan, solver="no numbers")
+def _no_numbers(model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.OPTIMAL, values=(math.nan,) * len(model.cost), bound=math.nan, solver="no numbers")
 
 
-def _too_few(_model: Model) -> Answer:
-    return Answer(outcome=Outcome.OPTIMAL, values=(1.0,), solver="too few")
+def _too_few(_model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.OPTIMAL, values=(1.0,), solver="too few")
 
 
-def _halves(model: Model) -> Answer:
-    return Answer(outcome=Outcome.OPTIMAL, values=(0.5,) * len(model.cost), bound=0.0, solver="halves")
+def _halves(model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.OPTIMAL, values=(0.5,) * len(model.cost), bound=0.0, solver="halves")
 
 
-def _endless(model: Model) -> Answer:
-    return Answer(outcome=Outcome.OPTIMAL, values=(math.inf,) * len(model.cost), bound=math.inf, solver="endless")
+def _endless(model: Model) -> Solution:
+    return Solution(outcome=SolveEnd.OPTIMAL, values=(math.inf,) * len(model.cost), bound=math.inf, solver="endless")
 
 
-def _nobody_placed(model: Model) -> Answer:
+def _nobody_placed(model: Model) -> Solution:
     """As if leaving every job out were best, with a bound that says so."""
-    return Answer(
-        outcome=Outcome.OPTIMAL, values=(0.0,) * len(model.cost), bound=float(sum(model.cost)), solver="nobody placed"
+    return Solution(
+        outcome=SolveEnd.OPTIMAL, values=(0.0,) * len(model.cost), bound=float(sum(model.cost)), solver="nobody placed"
     )
 
 
@@ -215,7 +215,7 @@ def _nobody_placed(model: Model) -> Answer:
     "solver",
     [_garbage, _infeasible, _limit, _failed, _raises, _no_numbers, _too_few, _halves, _endless, _nobody_placed],
 )
-def test_a_solver_that_fails_leaves_a_lawful_plan_that_says_so(solver: Callable[[Model], Answer]) -> None:
+def test_a_solver_that_fails_leaves_a_lawful_plan_that_says_so(solver: Callable[[Model], Solution]) -> None:
     """Garbage, infeasible, stopped, failed or raising: the plain plan, lawful, not proven, and its remarks say why."""
     problem = ship(4, days=60)
     plan = stagger(problem, optimise=solver)
@@ -225,16 +225,16 @@ def test_a_solver_that_fails_leaves_a_lawful_plan_that_says_so(solver: Callable[
     assert "not usable" in " ".join(plan.remarks)
 
 
-def _stopped_with_values(model: Model) -> Answer:
-    return replace(optimise(model), outcome=Outcome.LIMIT)
+def _stopped_with_values(model: Model) -> Solution:
+    return replace(optimise(model), outcome=SolveEnd.LIMIT)
 
 
-def _boasts(model: Model) -> Answer:
+def _boasts(model: Model) -> Solution:
     return replace(optimise(model), bound=1e12)
 
 
 @pytest.mark.parametrize("solver", [_stopped_with_values, _boasts])
-def test_good_values_are_taken_without_a_claim_that_does_not_hold(solver: Callable[[Model], Answer]) -> None:
+def test_good_values_are_taken_without_a_claim_that_does_not_hold(solver: Callable[[Model], Solution]) -> None:
     """Stopped early, or with a bound above its own value: the starts are used, the tier stays not proven."""
     problem = ship(4, days=60)
     plan = stagger(problem, optimise=solver)

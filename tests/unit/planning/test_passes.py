@@ -5,7 +5,7 @@ from dataclasses import replace
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.values import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity, Slot
-from scheduler.planning.search.passes import MOST_PASSES, Running, drift, moved, settle
+from scheduler.planning.search.passes import MOST_PASSES, Running, drift, settle, starts_moved
 from scheduler.planning.search.stagger import stagger
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
 
@@ -131,5 +131,5 @@ def test_a_whole_ship_settles() -> None:
     asked, plan = settle(problem, running, stagger)
     assert judge(asked, plan).lawful
     assert {job.key for job in asked.jobs} == {job.key for job in problem.jobs}
-    assert moved(problem, {}) == problem
+    assert starts_moved(problem, {}) == problem
     assert all(days <= 10 for _, days in plan.unsettled)

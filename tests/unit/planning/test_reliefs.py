@@ -5,8 +5,8 @@ from dataclasses import replace
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.planning.explain.reasons import explain
-from scheduler.planning.explain.reliefs import Kind, Relief, lateness, reliefs
+from scheduler.planning.explain.reasons import explain_place
+from scheduler.planning.explain.reliefs import Relief, ReliefKind, lateness, reliefs
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.values import (
     ClosedStretch,
@@ -42,7 +42,7 @@ def _problem(*jobs: PlanJob, **changed: object) -> Problem:
     return replace(problem, **changed)  # type: ignore[arg-type]
 
 
-def _found(problem: Problem, key: str = "overhaul:P1:1") -> dict[Kind, Relief]:
+def _found(problem: Problem, key: str = "overhaul:P1:1") -> dict[ReliefKind, Relief]:
     plan = stagger(problem)
     return {relief.kind: relief for relief in reliefs(problem, plan, key, solve=stagger)}
 
@@ -52,10 +52,10 @@ def test_a_pump_down_too_long_may_be_returned_earlier() -> None:
     down = PumpCapacity(pump="P2", litres_per_h=60_000, derated=(Derated(from_step=0, to_step=120, litres_per_h=0),))
     problem = _problem(_job(), pumps=(PumpCapacity(pump="P1", litres_per_h=60_000), down))
     found = _found(problem)
-    assert found[Kind.RETURN].says == "return P2 by Tue 1 Dec 2026 08:00"
-    assert found[Kind.RETURN].price == "88 h earlier than it is expected back"
-    assert found[Kind.RETURN].plan.slots[0].start == 32
-    assert Kind.HANDS not in found
+    assert found[ReliefKind.RETURN].says == "return P2 by Tue 1 Dec 2026 08:00"
+    assert found[ReliefKind.RETURN].price == "88 h earlier than it is expected back"
+    assert found[ReliefKind.RETURN].plan.slots[0].start == 32
+    assert ReliefKind.HANDS not in found
 
 
 def test_a_lower_minimum_is_as_low_as_needed_and_no_lower() -> None:
@@ -65,7 +65,7 @@ def test_a_lower_minimum_is_as_low_as_needed_and_no_lower() -> None:
         MinimumStretch(from_step=96, to_step=24 * DAYS, litres_per_h=50_000),
     )
     problem = _problem(_job(), minimum=tight)
-    relief = _found(problem)[Kind.MINIMUM]
+    relief = _found(problem)[ReliefKind.MINIMUM]
     assert relief.says == "agree on a minimum of 60 m3/h from Mon 30 Nov 2026 08:00 to Mon 30 Nov 2026 12:00"
     assert relief.price == "up to 2 m3/h less for 4 h"
     assert judge(relief.problem, relief.plan).lawful
@@ -78,7 +78,7 @@ def test_a_block_may_end_earlier() -> None:
         MinimumStretch(from_step=0, to_step=96, litres_per_h=100_000, label="full ship"),
         MinimumStretch(from_step=96, to_step=24 * DAYS, litres_per_h=50_000),
     )
-    relief = _found(_problem(_job(), minimum=blocks))[Kind.BLOCK]
+    relief = _found(_problem(_job(), minimum=blocks))[ReliefKind.BLOCK]
     assert relief.says == 'end "full ship" at Tue 1 Dec 2026 08:00'
     assert relief.price == "64 h less of it"
 
@@ -89,11 +89,11 @@ def test_one_more_hand_on_a_day() -> None:
     problem = _problem(_job(work_steps=8, limit=20), rival)
     plan = stagger(problem)
     (late,) = lateness(problem, plan)
-    relief = next(r for r in reliefs(problem, plan, late, solve=stagger) if r.kind is Kind.HANDS)
+    relief = next(r for r in reliefs(problem, plan, late, solve=stagger) if r.kind is ReliefKind.HANDS)
     assert relief.says == "1 more hand on Mon 30 Nov 2026"
     assert relief.price == "up to 9 man-hours"
     pair = _problem(_job(hands=2))
-    assert _found(pair)[Kind.HANDS].says == "1 more hand on Mon 30 Nov 2026"
+    assert _found(pair)[ReliefKind.HANDS].says == "1 more hand on Mon 30 Nov 2026"
 
 
 def test_a_postponement_is_always_a_choice_and_exactly_as_long_as_the_delay() -> None:
@@ -102,7 +102,7 @@ def test_a_postponement_is_always_a_choice_and_exactly_as_long_as_the_delay() ->
     problem = _problem(_job(limit=40), crew=crew)
     plan = stagger(problem)
     assert lateness(problem, plan) == {"overhaul:P1:1": 2}
-    relief = _found(problem)[Kind.POSTPONE]
+    relief = _found(problem)[ReliefKind.POSTPONE]
     assert (relief.days, relief.price) == (2, "2 days past the limit")
     assert relief.says == "ask for a postponement of overhaul:P1:1 to Thu 3 Dec 2026 16:00"
     assert lateness(relief.problem, relief.plan) == {}
@@ -123,13 +123,13 @@ def _with_a_stretch_without_work(last_step: int, label: str = "port arrival") ->
 def test_work_in_a_part_of_a_stretch_without_work() -> None:
     """Nobody works during the arrival; four hours of it, and no more, put the job in time; the plan says what closes it."""
     problem = _with_a_stretch_without_work(60)
-    relief = _found(problem)[Kind.WORK]
+    relief = _found(problem)[ReliefKind.WORK]
     assert relief.says == "work on Mon 30 Nov 2026 08:00 to 12:00 although port arrival"
     assert relief.price == "4 h of work in it"
     assert [(c.from_step, c.to_step) for c in relief.problem.crew if c.to_step <= 60] == [(8, 12)]
     assert [(c.from_step, c.to_step) for c in relief.problem.closed] == [(12, 17), (32, 41), (56, 60)]
     assert judge(relief.problem, relief.plan).lawful
-    told = explain(problem, stagger(problem), "overhaul:P1:1")
+    told = explain_place(problem, stagger(problem), "overhaul:P1:1")
     assert "nobody is at work (port arrival)" in {one.reason for one in told.forbidden}
 
 
@@ -137,7 +137,7 @@ def test_work_is_not_proposed_where_the_plant_would_not_bear_it() -> None:
     """With P2 down until the third day the minimum forbids the first two, whoever works."""
     down = PumpCapacity(pump="P2", litres_per_h=60_000, derated=(Derated(from_step=0, to_step=55, litres_per_h=0),))
     problem = replace(_with_a_stretch_without_work(60), pumps=(PumpCapacity(pump="P1", litres_per_h=60_000), down))
-    assert Kind.WORK not in _found(problem)
+    assert ReliefKind.WORK not in _found(problem)
 
 
 def test_ship_time_is_used_in_the_words_and_a_job_in_time_needs_nothing() -> None:

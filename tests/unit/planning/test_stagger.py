@@ -7,7 +7,7 @@ import pytest
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.values import MinimumStretch, Plan, PlanJob, Problem, PumpCapacity
 from scheduler.planning.search.highs import optimise
-from scheduler.planning.search.model import Answer, Model, Outcome
+from scheduler.planning.search.model import Model, Solution, SolveEnd
 from scheduler.planning.search.stagger import greedy_plan, stagger, whole_bound
 from scheduler.planning.search.tiers import TIERS
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
@@ -49,10 +49,10 @@ def test_an_answer_that_only_ties_does_not_spoil_what_was_good() -> None:
     problem = _problem(_job("knife:P1:1", work=3, limit=11, hands=2), _job("seal:P1:1", work=3, limit=11, hands=2))
     calls: list[Model] = []
 
-    def latest_first_then_silent(model: Model) -> Answer:
+    def latest_first_then_silent(model: Model) -> Solution:
         calls.append(model)
         if len(calls) > 1:
-            return Answer(outcome=Outcome.FAILED)
+            return Solution(outcome=SolveEnd.FAILED)
         scale = 10 * len(model.cost) * len(model.choices)
         tilted = tuple(scale * cost + len(model.cost) - column for column, cost in enumerate(model.cost))
         answer = optimise(replace(model, cost=tilted, known=scale * (model.known + 1)))
@@ -76,9 +76,9 @@ def test_a_tier_that_became_better_later_says_so() -> None:
     )
     calls: list[Model] = []
 
-    def fails_once(model: Model) -> Answer:
+    def fails_once(model: Model) -> Solution:
         calls.append(model)
-        return optimise(model) if len(calls) > 1 else Answer(outcome=Outcome.FAILED)
+        return optimise(model) if len(calls) > 1 else Solution(outcome=SolveEnd.FAILED)
 
     moved = next(n for n, tier in enumerate(TIERS) if tier.name == "published dates moved")
     assert _values(greedy_plan(problem))[moved] == 2

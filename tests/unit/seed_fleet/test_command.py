@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from seed_fleet.__main__ import KEYS_VARIABLE, main
+from seed_fleet.__main__ import KEYS_VARIABLE, run_seed
 from tests.unit.seed_fleet.unwell import Unwell
 
 ROOT = Path(__file__).parents[3]
@@ -71,7 +71,7 @@ def test_the_same_call_again_changes_nothing(server: Unwell) -> None:
 
 def test_documents_alone_need_the_office_key_alone(server: Unwell) -> None:
     """`--documents` puts both vessels and the operating calendar of the one that keeps it, and posts nothing else."""
-    assert main([server.url, "--documents", "--years", "0.06"], {KEYS_VARIABLE: '{"office": "o"}'}) == 0
+    assert run_seed([server.url, "--documents", "--years", "0.06"], {KEYS_VARIABLE: '{"office": "o"}'}) == 0
     assert [body["id"] for body in server.bodies if "id" in body] == list(BOTH)
     (calendar,) = (body["stretches"] for body in server.bodies if "stretches" in body)
     assert {(stretch["kind"], stretch["source"]) for stretch in calendar} == {
@@ -88,14 +88,14 @@ def test_a_server_that_refuses_ends_it_with_words(
 ) -> None:
     """Refused or put off for good: exit code 1 and the reason on stderr, no traceback."""
     server.always = spoilt
-    assert main([server.url, "--years", "0.06", "--tries", "1"], ENVIRON) == 1
+    assert run_seed([server.url, "--years", "0.06", "--tries", "1"], ENVIRON) == 1
     assert says in capsys.readouterr().err
 
 
 def test_other_readings_in_the_register_stop_it(server: Unwell, capsys: pytest.CaptureFixture[str]) -> None:
     """When the server answers conflict, the command stops and says what to do."""
     server.always = "conflict"
-    assert main([server.url, "--years", "0.06"], ENVIRON) == 1
+    assert run_seed([server.url, "--years", "0.06"], ENVIRON) == 1
     assert "Use an empty server" in capsys.readouterr().err
 
 
@@ -122,6 +122,6 @@ def test_wrong_use_ends_with_2_and_says_what_was_expected(
 ) -> None:
     """Every wrong option or key is told apart, before anything is sent."""
     with pytest.raises(SystemExit) as ended:
-        main(options, environ)
+        run_seed(options, environ)
     assert ended.value.code == 2
     assert says in " ".join(capsys.readouterr().err.split())

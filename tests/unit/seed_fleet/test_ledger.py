@@ -8,7 +8,16 @@ from datetime import UTC, datetime
 import pytest
 from pydantic import TypeAdapter
 
-from scheduler.domain.hours.ledger import Adjustment, Item, Reading, Replacement, Setup, Verdict, derive, in_order
+from scheduler.domain.hours.ledger import (
+    Adjustment,
+    Item,
+    LedgerVerdict,
+    Reading,
+    Replacement,
+    Setup,
+    derive,
+    items_in_order,
+)
 from scheduler.domain.vessel import document as fleet
 from seed_fleet.counters import Event, deliveries
 from seed_fleet.documents import vessel_document
@@ -17,9 +26,9 @@ from seed_fleet.ships import SHIPS, ShipPlan
 
 UNTIL = datetime(2026, 11, 25, 9, 33, tzinfo=UTC)
 TROUBLES = {
-    "plover-vp2-hours": {Verdict.ROLLOVER: 1},
-    "plover-vp3-hours": {Verdict.REPLACEMENT: 1, Verdict.ADJUSTMENT: 1},
-    "avocet-vp4-hours": {Verdict.SPIKE: 1},
+    "plover-vp2-hours": {LedgerVerdict.ROLLOVER: 1},
+    "plover-vp3-hours": {LedgerVerdict.REPLACEMENT: 1, LedgerVerdict.ADJUSTMENT: 1},
+    "avocet-vp4-hours": {LedgerVerdict.SPIKE: 1},
 }
 
 
@@ -55,11 +64,11 @@ def test_the_ledger_credits_what_the_pumps_truly_ran(ship: ShipPlan) -> None:
     document = json.dumps(vessel_document(run))
     counters = TypeAdapter(fleet.Vessel).validate_json(document).plants[0].counters
     for number, counter in enumerate(counters):
-        entries = derive(Setup.of(counter), in_order(items[counter.id])).entries
+        entries = derive(Setup.of(counter), items_in_order(items[counter.id])).entries
         found = Counter(entry.verdict for entry in entries)
-        assert found.pop(Verdict.BASELINE) == 1
-        assert found.pop(Verdict.CREDITED) > 4000
+        assert found.pop(LedgerVerdict.BASELINE) == 1
+        assert found.pop(LedgerVerdict.CREDITED) > 4000
         assert found == TROUBLES.get(counter.id, {})
         true = run.ran_seconds(number, datetime.fromtimestamp(entries[-1].at_s, UTC))
-        by_hand = 5400 if Verdict.ADJUSTMENT in found else 0
+        by_hand = 5400 if LedgerVerdict.ADJUSTMENT in found else 0
         assert sum(entry.credit_s for entry in entries) == pytest.approx(true, abs=counter.seconds_per_count + by_hand)

@@ -8,14 +8,14 @@ import pytest
 
 from api.gateway.buffer import Buffer, open_buffer
 from api.gateway.pacing import Aside
-from api.gateway.reading import BadLine, Reading
+from api.gateway.reading import BadLine, CounterReading
 from scheduler.errors import Busy, NotFound, Refused, StorageFull
 
 AT = 1_700_000_000
 
 
-def some(count: int, first: int = 0) -> list[Reading]:
-    return [Reading("vp1", AT + n, str(n)) for n in range(first, first + count)]
+def some(count: int, first: int = 0) -> list[CounterReading]:
+    return [CounterReading("vp1", AT + n, str(n)) for n in range(first, first + count)]
 
 
 def test_every_commit_reaches_the_disk(tmp_path: Path) -> None:
@@ -58,7 +58,7 @@ def test_one_addition_too_large_is_taken_back_whole(tmp_path: Path) -> None:
     with pytest.raises(StorageFull):
         buffer.add(some(60_000))
     with pytest.raises(Refused):
-        buffer.add([*some(1), Reading("vp1", AT, None)])  # type: ignore[arg-type]
+        buffer.add([*some(1), CounterReading("vp1", AT, None)])  # type: ignore[arg-type]
     assert [one.value for one in buffer.front(10)] == ["0", "1", "2", "3", "4"]
     buffer.close()
 
@@ -122,12 +122,12 @@ def test_a_damaged_buffer_is_told_and_kept(tmp_path: Path) -> None:
 def test_registers_read_twice_within_a_second_count_once(tmp_path: Path) -> None:
     """Instants are to the second: a quick restart must not make a conflict of its own."""
     buffer = open_buffer(tmp_path / "b.db")
-    assert buffer.add_shown([Reading("vp1", AT, "5"), Reading("vp2", AT, "7")]) == 2
+    assert buffer.add_shown([CounterReading("vp1", AT, "5"), CounterReading("vp2", AT, "7")]) == 2
     buffer.settle([one.id for one in buffer.front(9)], [], AT)
     buffer.close()
     buffer = open_buffer(tmp_path / "b.db")
-    assert buffer.add_shown([Reading("vp1", AT, "6"), Reading("vp2", AT + 1, "7")]) == 1
-    assert buffer.add_shown([Reading("vp1", AT - 60, "6")]) == 1, "a clock set back loses nothing"
+    assert buffer.add_shown([CounterReading("vp1", AT, "6"), CounterReading("vp2", AT + 1, "7")]) == 1
+    assert buffer.add_shown([CounterReading("vp1", AT - 60, "6")]) == 1, "a clock set back loses nothing"
     buffer.close()
 
 

@@ -2,12 +2,12 @@
 
 import pytest
 
-from api.gateway.check import Fit, Verdict, judge, read_panel, shown_lines
-from api.gateway.registers import Kind, Layout, WordOrder, layouts
+from api.gateway.check import CheckResult, Fit, check_counter, read_panel, shown_lines
+from api.gateway.registers import Layout, RegisterKind, WordOrder, layouts
 from api.gateway.settings import RegisterCounter
 from tests.end_to_end.automation import encode
 
-HIGH, LOW = Layout(Kind.U32), Layout(Kind.U32, WordOrder.LOW_FIRST)
+HIGH, LOW = Layout(RegisterKind.U32), Layout(RegisterKind.U32, WordOrder.LOW_FIRST)
 
 
 def counter(layout: Layout = HIGH, scale: int = 3600, modulus: int | None = None) -> RegisterCounter:
@@ -16,8 +16,10 @@ def counter(layout: Layout = HIGH, scale: int = 3600, modulus: int | None = None
     )
 
 
-def look(one: RegisterCounter, words: list[int], panel: str | None, around: dict[int, int] | None = None) -> Verdict:
-    return judge(one, words, around or dict(enumerate(words, 10)), None if panel is None else read_panel(panel))
+def look(
+    one: RegisterCounter, words: list[int], panel: str | None, around: dict[int, int] | None = None
+) -> CheckResult:
+    return check_counter(one, words, around or dict(enumerate(words, 10)), None if panel is None else read_panel(panel))
 
 
 def test_70000_in_swapped_words_is_292552705() -> None:
@@ -55,7 +57,7 @@ def test_a_wrong_scale_is_named() -> None:
 def test_a_figure_that_cannot_tell_proves_nothing() -> None:
     """0 looks alike in every order; 5 is the same in BCD; equal words are the same both ways round."""
     assert not look(counter(), [0, 0], "0").proven
-    small = look(counter(Layout(Kind.U16)), [5], "5")
+    small = look(counter(Layout(RegisterKind.U16)), [5], "5")
     assert not small.proven
     assert "just as well: bcd16" in " ".join(small.says)
     assert not look(counter(), [1, 1], "65537").proven
@@ -66,7 +68,7 @@ def test_a_neighbour_register_is_looked_at() -> None:
     words = encode(HIGH, 70_000)
     off_by_one = look(counter(), [words[1], 0], "70000", {9: words[0], 10: words[1], 11: 0, 12: 0})
     assert "This does: register 9, u32, high first" in off_by_one.says[-1]
-    narrow = look(counter(Layout(Kind.U16)), [words[0]], "70000", {9: 7, 10: words[0], 11: words[1], 12: 0})
+    narrow = look(counter(Layout(RegisterKind.U16)), [words[0]], "70000", {9: 7, 10: words[0], 11: words[1], 12: 0})
     assert "u32, high first with seconds_per_count 3600" in narrow.says[-1]
 
 
@@ -74,11 +76,11 @@ def test_nothing_fits_no_panel_no_count_and_over_modulus_are_told() -> None:
     """Each in words, none called proven."""
     assert "no kind, order or scale fits" in look(counter(), encode(HIGH, 70_000), "123").says[-1]
     assert "--panel vp1=HOURS" in look(counter(), encode(HIGH, 70_000), None).says[-1]
-    assert "show no count" in look(counter(Layout(Kind.BCD16)), [0xABCD], "5").says[0]
+    assert "show no count" in look(counter(Layout(RegisterKind.BCD16)), [0xABCD], "5").says[0]
     over = look(counter(modulus=10_000), encode(HIGH, 70_000), "70000")
     assert not over.proven
     assert "modulus 10000 does not allow" in over.says[0]
-    assert "set modulus 65536" in look(counter(Layout(Kind.U16)), [400], "400").says[0]
+    assert "set modulus 65536" in look(counter(Layout(RegisterKind.U16)), [400], "400").says[0]
 
 
 def test_it_reads_as_a_table() -> None:

@@ -8,7 +8,7 @@ import httpx
 import pytest
 
 from api.gateway.buffer import Buffer, open_buffer
-from api.gateway.reading import Reading
+from api.gateway.reading import CounterReading
 from api.gateway.running import Gateway, Teller
 from api.gateway.sender import Sender
 from api.gateway.settings import parse
@@ -47,7 +47,7 @@ class Ship:
             chance=lambda: 1.0,
             tell=tell,
         )
-        buffer.add([Reading("vp1", AT + n, str(n)) for n in range(9)])
+        buffer.add([CounterReading("vp1", AT + n, str(n)) for n in range(9)])
 
 
 @pytest.fixture

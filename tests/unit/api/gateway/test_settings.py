@@ -6,9 +6,9 @@ from typing import Any
 
 import pytest
 
-from api.gateway.registers import Kind, Layout, WordOrder
+from api.gateway.registers import Layout, RegisterKind, WordOrder
 from api.gateway.sender import read_key
-from api.gateway.settings import EXAMPLE, DropFolder, load, parse
+from api.gateway.settings import EXAMPLE, DropFolder, load_gateway, parse
 from scheduler.errors import Refused
 
 HERE = Path("/aboard/gateway.toml")
@@ -30,9 +30,9 @@ def faults(raw: dict[str, Any]) -> dict[str, str]:
 
 def test_the_example_is_a_whole_settings_file() -> None:
     """It reads as it stands, and its values are what its words say; paths are relative to the file."""
-    settings = load(EXAMPLE)
+    settings = load_gateway(EXAMPLE)
     first, second = settings.counters
-    assert first.layout == Layout(Kind.U32, WordOrder.HIGH_FIRST)
+    assert first.layout == Layout(RegisterKind.U32, WordOrder.HIGH_FIRST)
     assert (first.table, first.register, first.modulus) == ("holding", 100, 100_000)
     assert second.says() == "input register 7 of engine-room"
     assert settings.folder == DropFolder(path=EXAMPLE.parent / "readings", settle_seconds=5)
@@ -118,10 +118,10 @@ def test_nothing_to_read_and_several_faults() -> None:
 def test_a_file_that_cannot_be_read_is_told(tmp_path: Path) -> None:
     """Missing, or not TOML."""
     with pytest.raises(Refused, match="--example"):
-        load(tmp_path / "none.toml")
+        load_gateway(tmp_path / "none.toml")
     (tmp_path / "bad.toml").write_text("server = ")
     with pytest.raises(Refused, match="is not TOML"):
-        load(tmp_path / "bad.toml")
+        load_gateway(tmp_path / "bad.toml")
 
 
 def test_the_key_comes_from_its_file_or_the_environment(tmp_path: Path) -> None:
