@@ -1,0 +1,127 @@
+"""Every name of the program that the frozen tests need, in this one file: after a move, this is the place to mend.
+
+Everything else goes through HTTP, the command line, or the planner's worker process.
+"""
+
+import secrets
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+from starlette.testclient import TestClient
+from typer.main import get_command
+
+from api.app import doors_there, make_app
+from api.cli import app as command_line
+from scheduler.actions import people
+from scheduler.actions.actor import Actor
+from scheduler.actions.nonconforming import open_where_due
+from scheduler.actions.rounds import keep_up, nightly, watch_counters
+from scheduler.domain.words import Role
+from scheduler.settings import Settings
+from tests.cli.calling import Told, leadline
+from tests.storage.stores import empty_url, kinds
+
+WORKER = (sys.executable, "-m", "scheduler.solving")
+"""The planner's worker: a problem a line in, a plan a line out. LEADLINE_WORKER_SECONDS: when it gives up."""
+
+__all__ = ["WORKER", "Told", "command_words", "doors_of_the_app", "empty_url", "kinds", "leadline", "serving"]
+
+
+@contextmanager
+def serving(database: str, clock: Callable[[], datetime], photos: Path) -> Iterator[TestClient]:
+    """The application on a database with that clock, nothing running by itself."""
+    settings = Settings(
+        database=database,
+        horizon_days=20,
+        solve_seconds=120,
+        solve_processes=1,
+        base_url="http://testserver",
+        photo_folder=str(photos),
+    )
+    with TestClient(make_app(settings, clock=clock, timers=False), raise_server_exceptions=False) as client:
+        yield client
+
+
+def add_person(client: TestClient, person: str, name: str, role: str, vessel: str | None) -> None:
+    """A person, as the command line makes one, at the application's clock."""
+    people.add_person(_house(client), _FIRST, person_id=person, name=name, rank=role, role=Role(role), vessel_id=vessel)
+
+
+def add_key(client: TestClient, role: str, vessel: str | None, person: str | None) -> str:
+    """A key, as the command line makes one, at the application's clock."""
+    return people.add_key(
+        _house(client), _FIRST, role=Role(role), label=f"key of {role}", vessel_id=vessel, person_id=person
+    )
+
+
+def sign_in_link(client: TestClient, person: str) -> str:
+    """The secret of a link that signs that person in once."""
+    return people.make_link(_house(client), person)
+
+
+def rounds(client: TestClient) -> None:
+    """What the timers do, once each: keep up, the night's round with its plans, the look at counters and at limits."""
+    house, refresh = _house(client), client.app.state.refresh  # type: ignore[attr-defined]
+    nightly(house)
+    watch_counters(house, refresh)
+    for vessel in open_where_due(house):
+        refresh(vessel)
+    keep_up(house, refresh)
+
+
+def doors_of_the_app() -> set[tuple[str, str]]:
+    """(method, path template) of every door."""
+    return doors_there()
+
+
+def command_words() -> dict[str, list[str]]:
+    """The words of every command to the spellings of its options and the names of its arguments."""
+    return dict(_commands("leadline", get_command(command_line)))
+
+
+def _commands(words: str, command: Any) -> Iterator[tuple[str, list[str]]]:
+    kinds_of = {"argument": lambda one: [f"<{one.name}>"], "option": lambda one: [*one.opts, *one.secondary_opts]}
+    yield words, sorted({name for one in command.params for name in kinds_of[one.param_type_name](one)})
+    for word, inner in getattr(command, "commands", {}).items():
+        yield from _commands(f"{words} {word}", inner)
+
+
+_FIRST = Actor("set up", "set up", Role.ADMIN)
+
+
+def _house(client: TestClient) -> Any:
+    return client.app.state.house  # type: ignore[attr-defined]
+
+
+class Dice:
+    """Random ids and secrets that come out the same each time: a row of their own for each act and each length."""
+
+    def __init__(self) -> None:
+        self._about, self._thrown = "", dict[int, int]()
+        self._real = secrets.token_bytes
+
+    def begin(self, about: str) -> None:
+        """From here on the ids of this act."""
+        self._about, self._thrown = about, {}
+
+    def __call__(self, length: int | None = None) -> bytes:
+        length = 32 if length is None else length
+        number = self._thrown[length] = self._thrown.get(length, 0) + 1
+        found = b""
+        while len(found) < length:
+            found += sha256(f"{self._about} {length} {number} {len(found)}".encode()).digest()
+        return found[:length]
+
+    @contextmanager
+    def thrown(self) -> Iterator[None]:
+        """While it holds, the standard library's tokens are these."""
+        secrets.token_bytes = self
+        try:
+            yield
+        finally:
+            secrets.token_bytes = self._real
