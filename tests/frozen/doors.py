@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from starlette.testclient import TestClient
@@ -125,3 +126,82 @@ class Dice:
             yield
         finally:
             secrets.token_bytes = self._real
+
+
+def candidate_problems() -> Iterator[tuple[str, str]]:
+    """(name, canonical text) of problems to choose from; called once, by `make.py`, on the day the problems were frozen.
+
+    Its imports stand here because no test needs them: after a move they need not be mended.
+    """
+    from dataclasses import replace
+    from random import Random
+
+    from scheduler.actions.planning import problem_of
+    from scheduler.actions.situation import situation
+    from scheduler.planning.codec import problem_to_text
+    from scheduler.planning.frame import frame
+    from tests.api.stage import staged
+    from tests.bench.test_bench_plan import _of_the_fleet
+    from tests.external.planner import test_roadef_toy, test_rts79
+    from tests.property import test_plan_laws, test_plan_tiers
+    from tests.property.test_plan_by_the_clock import AT, aboard
+    from tests.property.test_plan_rough import rough_ship
+    from tests.unit.planning.cases import ship
+
+    published = (
+        ("RTS-79, greatest reserve", test_rts79._problem(555_000)),
+        ("maintenance toy", test_roadef_toy._problem()),
+    )
+    yield from ((name, problem_to_text(problem)) for name, problem in published)
+    for law in (test_plan_laws, test_plan_tiers):
+        spread = sorted({problem_to_text(one) for one in _drawn(law.problems())}, key=lambda text: (len(text), text))
+        yield from ((f"{law.__name__.split('.')[-1]} {n}", text) for n, text in enumerate(spread[2::4]))
+    yield from ((f"rough ship {n}", problem_to_text(rough_ship(Random(n)))) for n in range(291, 303))
+    for number in range(16):
+        on = aboard(Random(number))
+        problem = frame(
+            plant=on.plant,
+            jobs=on.jobs,
+            capacities=on.capacities,
+            outages=on.outages,
+            offset_minutes=on.offset_minutes,
+            at=AT,
+            horizon_days=14,
+            beside=on.beside,
+        )
+        yield f"by the ship's clock {number}", problem_to_text(problem)
+    for pumps, days, spare in ((2, 60, 1.0), (3, 60, 1.2), (4, 90, 1.6), (3, 90, 1.0), (5, 60, 1.2), (6, 40, 1.2)):
+        yield f"{pumps} pumps, {days} days, {spare} spare", problem_to_text(ship(pumps, days, spare_pumps=spare))
+    yield from ((f"of a fleet {n}", problem_to_text(_of_the_fleet(n))) for n in range(0, 20, 3))
+    with TemporaryDirectory() as folder, staged(Path(folder)) as stage:
+        for name in ("plover", "avocet"):
+            for days in (30, 60, 120, 180):
+                house = stage.house
+                now = situation(replace(house, settings=replace(house.settings, horizon_days=days)), f"demo-{name}",
+                                f"{name}-plant")  # fmt: skip
+                yield (
+                    f"Demo {name.capitalize()}, {days} days",
+                    problem_to_text(problem_of(now, house, horizon_days=days)),
+                )
+
+
+def _drawn(strategy: Any) -> list[Any]:
+    """Sixty values of a strategy, the same each time."""
+    from hypothesis import HealthCheck, Phase, given, settings
+
+    found = []
+
+    @settings(
+        max_examples=60,
+        derandomize=True,
+        database=None,
+        phases=[Phase.generate],
+        suppress_health_check=list(HealthCheck),
+        deadline=None,
+    )
+    @given(strategy)
+    def draw(value: Any) -> None:
+        found.append(value)
+
+    draw()
+    return found

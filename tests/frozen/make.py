@@ -1,11 +1,11 @@
-"""Makes the frozen material anew: `python -m tests.frozen.make [world] [problems] [names]`.
+"""Makes the frozen material anew: `python -m tests.frozen.make [world] [plans] [names]`.
 
 To be run only when a difference is intended, and each difference to be listed in the commit that has it. What the tests
 say differs is that list: run them first, keep what they print, then run this.
 
-The documents and readings the world begins with (`ships.json.gz`) and the database of that day (`database.*`) are never
-made again: an older database has to be brought up to date by every later program. `python -m tests.frozen.make database`
-was run once, at step v0015.
+Never made again, since the program of any later day has to take them as they are: the documents and readings the world
+begins with (`ships.json.gz`), the database of that day (`database.*`, made by `database` at step v0015), the problems
+(`problems.json.gz`, made by `problems`).
 """
 
 import gzip
@@ -13,13 +13,15 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from tests.frozen import doors
 from tests.frozen.gathering import gathered
-from tests.frozen.kept import KEPT, members, store, store_text
+from tests.frozen.kept import KEPT, load, members, store, store_text
+from tests.frozen.planning import planned
 
 
 def world() -> None:
@@ -92,7 +94,27 @@ def _schema(url: str) -> str:
     )
 
 
-PARTS: dict[str, Callable[[], None]] = {"world": world, "database": database}
+def problems() -> None:
+    """Problems to be planned: published ones, drawn ones, demo ships, and all that were planned in the world. Once only."""
+    found = dict(doors.candidate_problems())
+    connection = sqlite3.connect(":memory:")
+    connection.executescript(gzip.decompress((KEPT / "database.sqlite.sql.gz").read_bytes()).decode())
+    for number, (packed,) in enumerate(connection.execute("SELECT problem FROM plan ORDER BY vessel_id, made_s, id")):
+        found[f"planned in the world {number}"] = zlib.decompress(packed).decode()
+    quick = [name for name, (_, seconds) in zip(found, planned(found.values()), strict=True) if seconds < MOST_SECONDS]
+    store("problems.json.gz", {name: found[name] for name in quick})
+
+
+def plans() -> None:
+    """The plans of the frozen problems."""
+    kept = load("problems.json.gz")
+    store("plans.json.gz", {name: plan for name, (plan, _) in zip(kept, planned(kept.values()), strict=True)})
+
+
+MOST_SECONDS = 2
+"""A problem that takes longer is not frozen."""
+
+PARTS: dict[str, Callable[[], None]] = {"world": world, "database": database, "problems": problems, "plans": plans}
 
 if __name__ == "__main__":
     KEPT.mkdir(exist_ok=True)
