@@ -21,6 +21,7 @@ from typing import Any
 from tests.frozen import doors
 from tests.frozen.gathering import gathered
 from tests.frozen.kept import KEPT, load, members, store, store_text
+from tests.frozen.names import names_of_today
 from tests.frozen.planning import planned
 
 
@@ -65,6 +66,11 @@ def template(method: str, path: str) -> str:
 
     there = [door for verb, door in doors.doors_of_the_app() if verb == method and fits(door)]
     return f"{method} {min(there, key=lambda door: door.count('{'))}"
+
+
+def names() -> None:
+    """Doors and commands."""
+    store("names.json", names_of_today())
 
 
 def database() -> None:
@@ -114,11 +120,17 @@ def plans() -> None:
 MOST_SECONDS = 2
 """A problem that takes longer is not frozen."""
 
-PARTS: dict[str, Callable[[], None]] = {"world": world, "database": database, "problems": problems, "plans": plans}
+PARTS: dict[str, Callable[[], None]] = {
+    "world": world,
+    "names": names,
+    "database": database,
+    "problems": problems,
+    "plans": plans,
+}
 
 if __name__ == "__main__":
     KEPT.mkdir(exist_ok=True)
-    for part in sys.argv[1:] or ("world",):
+    for part in sys.argv[1:] or ("world", "plans", "names"):
         PARTS[part]()
     for file in sorted(KEPT.iterdir()):
         size = file.stat().st_size
