@@ -81,13 +81,17 @@ def doors_of_the_app() -> set[tuple[str, str]]:
 
 
 def command_words() -> dict[str, list[str]]:
-    """The words of every command to the spellings of its options and the names of its arguments."""
+    """The words of every command to the spellings of its options and the places of its arguments."""
     return dict(_commands("leadline", get_command(command_line)))
 
 
 def _commands(words: str, command: Any) -> Iterator[tuple[str, list[str]]]:
-    kinds_of = {"argument": lambda one: [f"<{one.name}>"], "option": lambda one: [*one.opts, *one.secondary_opts]}
-    yield words, sorted({name for one in command.params for name in kinds_of[one.param_type_name](one)})
+    told = {
+        name for one in command.params if one.param_type_name == "option" for name in [*one.opts, *one.secondary_opts]
+    }
+    places = [one for one in command.params if one.param_type_name == "argument"]
+    told |= {f"<{n}{'' if one.required else ', may be left out'}>" for n, one in enumerate(places, 1)}
+    yield words, sorted(told)
     for word, inner in getattr(command, "commands", {}).items():
         yield from _commands(f"{words} {word}", inner)
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 KEPT = Path(__file__).parent / "kept"
-TEXT, DIGEST, SECRET = "«text»", "«64 hex»", "«secret»"
+TEXT, DIGEST, SECRET, EITHER = "«text»", "«64 hex»", "«secret»", "«text or null»"
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?Z")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 _HEX = re.compile(r"[0-9a-f]{64}")
@@ -29,6 +29,10 @@ SENTENCES = re.compile(
 """Places of strings that a person reads and no program: they will be worded anew. A word without a space is kept."""
 _KEPT_WORDS = ("version", "plan", "check")
 """Of these, only what has a space or a dot in it is a sentence."""
+
+
+_BY_THE_WALL_CLOCK = "items[].verdict"
+"""The provisional verdict on a reading is given or not by how long ago the server last looked, in seconds of the machine."""
 
 
 def load(name: str) -> Any:
@@ -55,6 +59,8 @@ def masked(value: Any, place: str = "") -> Any:
         return {name: masked(inner, f"{place}.{name}".lstrip(".")) for name, inner in value.items()}
     if isinstance(value, list):
         return [masked(inner, f"{place}[]") for inner in value]
+    if place == _BY_THE_WALL_CLOCK:
+        return EITHER
     if not isinstance(value, str):
         return value
     if _HEX.fullmatch(value) and not place.endswith("sha256"):
@@ -71,8 +77,8 @@ def kind_of(value: Any) -> str:
         return "null" if value is None else "boolean"
     if isinstance(value, int | float):
         return "integer" if isinstance(value, int) else "number"
-    if value == DIGEST:
-        return "string, digest"
+    if value in (DIGEST, EITHER):
+        return "string, digest" if value == DIGEST else "null | string"
     if isinstance(value, str):
         shapes = (("instant", _INSTANT), ("date", _DATE), ("digest", _HEX))
         return next((f"string, {name}" for name, shape in shapes if shape.fullmatch(value)), "string")
