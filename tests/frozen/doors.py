@@ -133,7 +133,7 @@ class Dice:
 
 
 def candidate_problems() -> Iterator[tuple[str, str]]:
-    """(name, canonical text) of problems to choose from; called once, by `make.py`, on the day the problems were frozen.
+    """(name, canonical text) of problems to choose from; called once, by `make.py`, on the day they were frozen.
 
     Its imports stand here because no test needs them: after a move they need not be mended.
     """

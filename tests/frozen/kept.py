@@ -29,10 +29,8 @@ SENTENCES = re.compile(
 """Places of strings that a person reads and no program: they will be worded anew. A word without a space is kept."""
 _KEPT_WORDS = ("version", "plan", "check")
 """Of these, only what has a space or a dot in it is a sentence."""
-
-
 _BY_THE_WALL_CLOCK = "items[].verdict"
-"""The provisional verdict on a reading is given or not by how long ago the server last looked, in seconds of the machine."""
+"""The provisional verdict on a reading is given or not by how long ago the server last looked, on the machine's clock."""
 
 
 def load(name: str) -> Any:

@@ -101,7 +101,7 @@ def _schema(url: str) -> str:
 
 
 def problems() -> None:
-    """Problems to be planned: published ones, drawn ones, demo ships, and all that were planned in the world. Once only."""
+    """Problems to be planned: published, drawn, of demo ships, and all that were planned in the world. Once only."""
     found = dict(doors.candidate_problems())
     connection = sqlite3.connect(":memory:")
     connection.executescript(gzip.decompress((KEPT / "database.sqlite.sql.gz").read_bytes()).decode())

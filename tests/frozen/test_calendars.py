@@ -8,7 +8,7 @@ from tests.frozen.test_answers import named
 
 
 def test_every_address_serves_the_same_entries(told: Told) -> None:
-    """UIDs, begin and end, due, status, sequence, categories, reminders, of events and of tasks; words are not looked at."""
+    """UIDs, begin, end, due, status, sequence, categories, reminders, of events and tasks; words are not looked at."""
     kept, now = load("calendars.json.gz"), told.said["calendars"]
     assert now.keys() == kept.keys()
     found = [one for name in kept for one in differences(kept[name], now[name], name)]

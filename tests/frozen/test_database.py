@@ -1,4 +1,4 @@
-"""A database of step v0015 with the whole world in it, brought up to date by the program's own upgrade: nothing is lost."""
+"""A database of step v0015 with the whole world in it, brought up to date by `leadline upgrade`: all is there."""
 
 import base64
 import gzip
@@ -38,7 +38,7 @@ _INSTANT = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d:\d\d(\.\d+)?(Z|\+00:00)?")
 
 
 def plain(value: Any) -> Any:
-    """A stored value whatever its type: an instant in epoch seconds, packed text as text, JSON as one spelling of it."""
+    """A stored value whatever its type: an instant in epoch seconds, packed text as text, JSON in one spelling."""
     if isinstance(value, bool) or value is None:
         return value if value is None else int(value)
     if isinstance(value, datetime):

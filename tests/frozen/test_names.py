@@ -1,5 +1,6 @@
 """Addresses, methods and commands by which others reach the program are all still there."""
 
+from tests.frozen import doors
 from tests.frozen.kept import load
 from tests.frozen.names import names_of_today
 
@@ -17,10 +18,8 @@ def test_every_command_takes_the_words_it_took() -> None:
     assert not gone + sorted(kept.keys() - now.keys())
 
 
-def test_what_a_job_of_the_machine_calls_is_answered(tmp_path) -> None:
-    """Every command says what it is for, and ends well."""
-    from tests.frozen import doors
-
+def test_every_command_says_what_it_is_for() -> None:
+    """By `--help`, and ends well."""
     for words in load("names.json")["commands"]:
         told = doors.leadline(*words.split()[1:], "--help")
         assert (told.returncode, words in told.stdout) == (0, True), words

@@ -1,4 +1,4 @@
-"""The record: what was exported yesterday verifies today, and the same acts at the same clock are written down the same."""
+"""The record: what was exported on that day verifies, and the same acts at the same clock are written down the same."""
 
 import gzip
 import json
@@ -20,8 +20,8 @@ SENTENCES = {
     "operating calendar changed": ("what",),
     "vessel document stored": ("changes",),
 }
-"""Kinds of records that carry sentences, and the members that do. They are compared by their being there alone, and so are
-the digests of plans, wherever they stand."""
+"""Kinds of records that carry sentences, and the members that do. They are compared by their being there alone, and so
+are the digests of plans, wherever they stand."""
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 

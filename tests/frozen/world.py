@@ -1,4 +1,4 @@
-"""A small invented world at a fixed clock, made through the program's own doors: two ships, and all that people do there.
+"""A small invented world at a fixed clock, made through the program's own doors: two ships, and what people do there.
 
 Told twice it is the same to the last id, so that what the doors answer and what the record says can be frozen.
 """
@@ -267,7 +267,7 @@ def _moves(w: World) -> None:
 
 
 def _work(w: World) -> None:
-    """Jobs: one from permit to closed and checked, one closed at once, one struck, one from paper; pumps out and back."""
+    """Jobs: one from permit to checked, one closed at once, one struck, one from paper; pumps out and back."""
     hour = timedelta(hours=1)
     job = f"{API}/jobs/{KNIFE}"
     w.do("POST", f"{API}/plants/plover-plant/parts", {"name": "knife set", "aboard": 2})
