@@ -30,7 +30,7 @@ SENTENCES = re.compile(
 _KEPT_WORDS = ("version", "plan", "check")
 """Of these, only what has a space or a dot in it is a sentence."""
 _BY_THE_WALL_CLOCK = "items[].verdict"
-"""The provisional verdict on a reading is given or not by how long ago the server last looked, on the machine's clock."""
+"""The provisional verdict on a reading is there or not by how long ago the server last looked, by the machine."""
 
 
 def load(name: str) -> Any:
