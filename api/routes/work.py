@@ -167,7 +167,7 @@ def get_history(
     as_of: Annotated[
         bodies.Instant | None, Query(description="what the export says as its instant (default: now)")
     ] = None,
-    format: Literal["jsonl", "csv", "xlsx", "pdf", "export_summary"] = "jsonl",
+    format: Literal["jsonl", "csv", "xlsx", "pdf", "summary"] = "jsonl",
 ) -> StreamingResponse:
     """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook,
     paper, or a summary as JSON: counts by verdict, and what was done in its window by job kind. A choice narrower than a

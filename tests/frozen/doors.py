@@ -16,13 +16,13 @@ from typing import Any
 from starlette.testclient import TestClient
 from typer.main import get_command
 
-from api.app import doors_there, make_app
-from api.cli import app as command_line
-from scheduler.actions import people
-from scheduler.actions.actor import Actor
-from scheduler.actions.nonconforming import open_where_due
-from scheduler.actions.rounds import keep_up, nightly, watch_counters
-from scheduler.domain.words import Role
+from api.commands.app import app as command_line
+from api.server.app import doors_there, make_app
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.care.rounds import keep_up, nightly, watch_counters
+from scheduler.actions.people import people
+from scheduler.actions.work.nonconformities import open_where_due
+from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from tests.cli.calling import Told, leadline
 from tests.storage.stores import empty_url, kinds
@@ -50,29 +50,31 @@ def serving(database: str, clock: Callable[[], datetime], photos: Path) -> Itera
 
 def add_person(client: TestClient, person: str, name: str, role: str, vessel: str | None) -> None:
     """A person, as the command line makes one, at the application's clock."""
-    people.add_person(_house(client), _FIRST, person_id=person, name=name, rank=role, role=Role(role), vessel_id=vessel)
+    people.add_person(
+        _context(client), _FIRST, person_id=person, name=name, rank=role, role=Role(role), vessel_id=vessel
+    )
 
 
 def add_key(client: TestClient, role: str, vessel: str | None, person: str | None) -> str:
     """A key, as the command line makes one, at the application's clock."""
     return people.add_key(
-        _house(client), _FIRST, role=Role(role), label=f"key of {role}", vessel_id=vessel, person_id=person
+        _context(client), _FIRST, role=Role(role), label=f"key of {role}", vessel_id=vessel, person_id=person
     )
 
 
 def sign_in_link(client: TestClient, person: str) -> str:
     """The secret of a link that signs that person in once."""
-    return people.make_link(_house(client), person)
+    return people.make_link(_context(client), person)
 
 
 def rounds(client: TestClient) -> None:
     """What the timers do, once each: keep up, the night's round with its plans, the look at counters and at limits."""
-    house, refresh = _house(client), client.app.state.refresh  # type: ignore[attr-defined]
-    nightly(house)
-    watch_counters(house, refresh)
-    for vessel in open_where_due(house):
+    context, refresh = _context(client), client.app.state.refresh  # type: ignore[attr-defined]
+    nightly(context)
+    watch_counters(context, refresh)
+    for vessel in open_where_due(context):
         refresh(vessel)
-    keep_up(house, refresh)
+    keep_up(context, refresh)
 
 
 def doors_of_the_app() -> set[tuple[str, str]]:
@@ -99,8 +101,8 @@ def _commands(words: str, command: Any) -> Iterator[tuple[str, list[str]]]:
 _FIRST = Actor("set up", "set up", Role.ADMIN)
 
 
-def _house(client: TestClient) -> Any:
-    return client.app.state.house  # type: ignore[attr-defined]
+def _context(client: TestClient) -> Any:
+    return client.app.state.context  # type: ignore[attr-defined]
 
 
 class Dice:
@@ -140,10 +142,10 @@ def candidate_problems() -> Iterator[tuple[str, str]]:
     from dataclasses import replace
     from random import Random
 
-    from scheduler.actions.planning import problem_of
-    from scheduler.actions.situation import situation
-    from scheduler.planning.codec import problem_to_text
-    from scheduler.planning.frame import frame
+    from scheduler.actions.plan.planning import problem_of
+    from scheduler.actions.plant_state.load import plant_state
+    from scheduler.planning.problem.codec import problem_to_text
+    from scheduler.planning.problem.frame import frame
     from tests.api.stage import staged
     from tests.bench.test_bench_plan import _of_the_fleet
     from tests.external.planner import test_roadef_toy, test_rts79
@@ -180,12 +182,12 @@ def candidate_problems() -> Iterator[tuple[str, str]]:
     with TemporaryDirectory() as folder, staged(Path(folder)) as stage:
         for name in ("plover", "avocet"):
             for days in (30, 60, 120, 180):
-                house = stage.house
-                now = situation(replace(house, settings=replace(house.settings, horizon_days=days)), f"demo-{name}",
+                context = stage.context
+                now = plant_state(replace(context, settings=replace(context.settings, horizon_days=days)), f"demo-{name}",
                                 f"{name}-plant")  # fmt: skip
                 yield (
                     f"Demo {name.capitalize()}, {days} days",
-                    problem_to_text(problem_of(now, house, horizon_days=days)),
+                    problem_to_text(problem_of(now, context, horizon_days=days)),
                 )
 
 
