@@ -39,7 +39,7 @@ from scheduler.clock import Clock, fixed_clock, system_clock
 from scheduler.domain.base.enums import Role
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.settings import Settings
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 CHECK_AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 """The fixed clock of `leadline demo --check`."""

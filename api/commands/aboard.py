@@ -20,7 +20,7 @@ def parts(
     """
     from scheduler.actions.vessel import fleet
     from scheduler.actions.work import parts as aboard
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     name, _, number = (count or "").rpartition("=")
     if count is not None and not (name.strip() and number.strip().isdecimal()):

@@ -35,7 +35,7 @@ def ask(
     from scheduler.actions.vessel import fleet
     from scheduler.domain.capacity.concessions import Lower
     from scheduler.domain.capacity.minimum import Swept
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     asked = Lower(from_at=instant_given(from_), to_at=instant_given(to), minimum=Swept(minimum), reason=reason)
     with command_context() as context:
@@ -64,7 +64,7 @@ def sign(
 
     from scheduler.actions.capacity import concessions as capacity_concessions
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), plant, AssetKind.PLANT)
@@ -89,7 +89,7 @@ def withdraw(
 
     from scheduler.actions.capacity import concessions as capacity_concessions
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), plant, AssetKind.PLANT)
@@ -107,7 +107,7 @@ def concessions(plant: Plant, as_json: AsJson = False) -> None:
     """
     from scheduler.actions.capacity import concessions as capacity_concessions
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         rows = capacity_concessions.concessions_listed(context, fleet.locate(context, me(), plant, AssetKind.PLANT))

@@ -42,7 +42,7 @@ def show(
     from scheduler.actions.hours.counter_events import counter_book
     from scheduler.actions.hours.ledger import derive_vessel
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
@@ -184,7 +184,7 @@ def undo(counter: Counter, event: EventId, reason: Reason, as_json: AsJson = Fal
     """
     from scheduler.actions.hours import undoing
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
@@ -208,7 +208,7 @@ def confirm(
     from scheduler.actions.hours import undoing
     from scheduler.actions.people import people
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
@@ -222,7 +222,7 @@ def confirm(
 def _record(counter: str, at: str | None, reason: str, as_json: bool, **told: Any) -> None:
     from scheduler.actions.hours import counter_events
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     event = counter_events.CounterEvent(at=instant_given(at), reason=reason, **told)
     with command_context() as context:

@@ -16,7 +16,7 @@ def lead(plant: Annotated[str, typer.Argument(help="plant id")], as_json: AsJson
     """
     from scheduler.actions.plan import lead_order
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), plant, AssetKind.PLANT)

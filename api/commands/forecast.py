@@ -23,7 +23,7 @@ def forecast(
     """
     from scheduler.actions.due import forecasts
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), plant, AssetKind.PLANT)

@@ -29,7 +29,7 @@ def kinds(
     from api.commands.shared.spreadsheet import rows_of
     from scheduler.actions.vessel import fleet
     from scheduler.domain.checks.kinds_table import read_kinds
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     rows = rows_of(file)
     with command_context() as context:

@@ -40,7 +40,7 @@ def move(
     from scheduler.actions.plan.trial import from_ship_time
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), plant, AssetKind.PLANT)

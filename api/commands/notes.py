@@ -39,7 +39,7 @@ def breakdown(
     """
     from scheduler.actions.vessel import fleet
     from scheduler.actions.work import breakdown as repairs
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), pump, AssetKind.PUMP)
@@ -71,7 +71,7 @@ def expected_back(
     from scheduler.actions.capacity import outages
     from scheduler.actions.vessel import fleet
     from scheduler.actions.work import breakdown as repairs
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), pump, AssetKind.PUMP)
@@ -94,7 +94,7 @@ def runs_after_all(
     """
     from scheduler.actions.vessel import fleet
     from scheduler.actions.work import breakdown as repairs
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = fleet.locate(context, me(), pump, AssetKind.PUMP)

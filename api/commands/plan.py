@@ -63,7 +63,7 @@ def plan(
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.actions.vessel import fleet as vessels
     from scheduler.errors import Clash
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
         place = vessels.locate(context, me(), plant, AssetKind.PLANT)

@@ -110,7 +110,7 @@ def reading(
     from scheduler.actions.hours import by_hand
     from scheduler.actions.vessel import fleet
     from scheduler.errors import Refused
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     when = instant_given(at)
     with command_context() as context:
@@ -151,7 +151,7 @@ def minimum(
     from scheduler.actions.vessel import fleet
     from scheduler.domain.capacity.minimum import Free, free_from_fixtures, swept_of
     from scheduler.domain.vessel.document import MinimumBlock
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     def on(text: str | None) -> date | None:
         try:

@@ -38,7 +38,7 @@ def pulldown(
     from scheduler.actions.vessel import fleet
     from scheduler.domain.base.enums import Test
     from scheduler.errors import NotFound, Refused
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     if result not in (None, "passed", "failed"):
         raise typer.BadParameter(f"{result!r}: passed or failed is expected", param_hint="--result")

@@ -13,7 +13,7 @@ from api.server.deps import AskingDep, ContextDep, hand_of, must_be_own_form
 from scheduler.actions.base.context import Hand
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import parts
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter()
 

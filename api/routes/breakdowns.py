@@ -18,7 +18,7 @@ from scheduler.actions.plan import lead_order_set
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter()
 FAILED = "failed, put out on the plant page"

@@ -17,7 +17,7 @@ from scheduler.actions.work import jobs, nonconformities
 from scheduler.domain.capacity.concessions import Lower
 from scheduler.domain.capacity.minimum import Swept
 from scheduler.domain.due.postponing import Asked
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(prefix="/api/v1")
 

@@ -13,7 +13,7 @@ from scheduler.actions.hours import counter_events, daily, undoing
 from scheduler.actions.hours import questions as hours_questions
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.vessel import fleet
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(prefix="/api/v1")
 

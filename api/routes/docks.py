@@ -9,7 +9,7 @@ from api.routes.shared import bodies
 from api.server.deps import AskingDep, ContextDep, Number, hand_of
 from scheduler.actions.due import docking
 from scheduler.actions.vessel import fleet
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(prefix="/api/v1/plants/{plant_id}/dock")
 

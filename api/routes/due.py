@@ -14,7 +14,7 @@ from api.server.page_answers import light_of, page
 from scheduler.actions.plant_state import published
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter()
 SHOWN_DAYS, SHOWN_MOST = 28, 200

@@ -21,7 +21,7 @@ from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.capacity.minimum import Swept
 from scheduler.errors import Refused
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(prefix="/api/v1")
 

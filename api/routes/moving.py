@@ -12,7 +12,7 @@ from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import moving
 from scheduler.actions.vessel import fleet
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(prefix="/api/v1", tags=["plan"])
 

@@ -15,7 +15,7 @@ from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.readings import Batch, KnownCounters, ReadingDoor, vessel_of
 from scheduler.actions.people import people
 from scheduler.errors import BadRequest, NotSignedIn
-from scheduler.storage.intake import IntakeAnswer, Tell
+from scheduler.storage.hours.intake import IntakeAnswer, Tell
 
 router = APIRouter(route_class=FastRoute)
 _KEY_GOOD_SECONDS = 2.0

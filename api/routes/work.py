@@ -21,7 +21,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.work import checking, jobs, steps
 from scheduler.domain.record.choice import Choice
 from scheduler.errors import NotFound, Refused
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 from scheduler.version import VERSION
 
 router = APIRouter(prefix="/api/v1")

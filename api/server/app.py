@@ -54,7 +54,7 @@ from scheduler.clock import Clock, system_clock
 from scheduler.errors import SchedulerError
 from scheduler.settings import Settings
 from scheduler.storage.database import Database, open_database
-from scheduler.storage.intake import Intake
+from scheduler.storage.hours.intake import Intake
 from scheduler.storage.migrate import create_or_check
 from scheduler.timers import Timers
 from scheduler.version import VERSION

@@ -17,7 +17,7 @@ from starlette.types import Receive, Scope, Send
 
 from api.server.errors import problem
 from scheduler.errors import SchedulerError
-from scheduler.storage.intake import Outcome
+from scheduler.storage.hours.intake import Outcome
 
 log = logging.getLogger("leadline")
 

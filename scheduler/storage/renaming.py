@@ -10,18 +10,34 @@ from sqlalchemy import Table, cast, delete, func, select, update
 from sqlmodel import Session, col
 from sqlmodel import select as pick
 
-from scheduler.storage.tables import METADATA, CounterRow, FeedEventRow, PlanRow, PlanStatus, ReadingRow
+from scheduler.storage.due import PublishedRow
+from scheduler.storage.feed import FeedEventRow
+from scheduler.storage.hours.counters import CounterRow
+from scheduler.storage.hours.readings import ReadingRow
+from scheduler.storage.plan import PlanRow, PlanStatus, SlotRow
+from scheduler.storage.tables import METADATA
+from scheduler.storage.vessel import KindSinceRow
 
 _IDS = ("subject_id", "pump_id", "position_id", "plant_id")
 """Columns that hold the id of a thing."""
+
+
 _KEYS = ("job_key", "key", "jobs", "slots", "detail")
 """Columns that hold keys of turns, kind:subject:number, alone or in JSON."""
+
+
 _JSON = frozenset({"jobs", "slots", "detail"})
 """Those of them that hold JSON."""
+
+
 _PUMPS = frozenset({"pump", "pumps", "tested"})
 """Members of stored plans that name a pump."""
+
+
 _LEFT_ALONE = frozenset({"asset", "idempotency", "counter_event"})
 """Assets are put anew; the others name no turn."""
+
+
 _STANDING = frozenset({"counter", "published", "slot", "plan", "kind_since", "feed_event", "part_count"})
 """Tables whose rows come with the document, or with what is worked out from it: they make nothing used."""
 
@@ -108,3 +124,11 @@ def _anew(told: Any, was: str, now: str, member: str = "") -> Any:
     if member in _PUMPS:
         return now if told == was else told
     return re.sub(rf"(?<![\w-])([a-z][a-z0-9_]*):{re.escape(was)}:(?=\d)", rf"\g<1>:{now}:", told)
+
+
+def forget_plant(session: Session, vessel_id: str, plant_id: str) -> None:
+    """Drop what was worked out for a plant that leaves the document: dates, calendar entries, plans."""
+    plans = pick(PlanRow.id).where(PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id)
+    session.connection().execute(delete(SlotRow).where(col(SlotRow.plan_id).in_(plans)))
+    for row in (PublishedRow, FeedEventRow, KindSinceRow, PlanRow):
+        session.connection().execute(delete(row).where(col(row.vessel_id) == vessel_id, col(row.plant_id) == plant_id))

@@ -13,7 +13,7 @@ from api.pages.shared import layout
 from scheduler.actions.vessel.document import VESSEL as VESSEL_SHAPE
 from scheduler.domain.base.enums import Role
 from scheduler.domain.vessel.changes import change_faults, notable_changes
-from scheduler.storage import history_rows
+from scheduler.storage.record import record_rows
 from tests.api.stage import Stage
 
 VESSEL = "/api/v1/vessels/demo-plover"
@@ -114,7 +114,7 @@ def test_what_the_ship_had_changes_with_its_reason_and_the_record_shows_each_mem
 
 def _stored(stage: Stage) -> list[dict[str, Any]]:
     with stage.context.db.read() as session:
-        kept = history_rows.record_rows(session, "demo-plover", kind="vessel document stored")
+        kept = record_rows(session, "demo-plover", kind="vessel document stored")
         return [json.loads(one.text) for one in kept]
 
 

@@ -10,7 +10,7 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role
 from scheduler.planning.search.stagger import stagger
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 from tests.api.stage import AT, Stage, stamp
 from tests.end_to_end.test_actions import ME, PEN_HERE
 

@@ -19,7 +19,8 @@ from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import Scope
 from scheduler.planning.search.stagger import greedy_plan
 from scheduler.shiptime import ShipOffset
-from scheduler.storage.tables import AssetKind, FeedEventRow
+from scheduler.storage.feed import FeedEventRow
+from scheduler.storage.vessel import AssetKind
 from tests.api.stage import AT, Stage, stamp
 from tests.end_to_end.test_actions import ME, PEN_HERE
 

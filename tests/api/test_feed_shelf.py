@@ -19,7 +19,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
-from scheduler.storage.tables import FeedTokenRow
+from scheduler.storage.feed import FeedTokenRow
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER

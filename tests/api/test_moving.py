@@ -16,7 +16,7 @@ from scheduler.domain.record.verify import Verified, verify_lines
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.planning.search.stagger import greedy_plan, stagger
-from scheduler.storage import work_rows
+from scheduler.storage.plan import slot_rows
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, stamp
 from tests.unit.planning.test_moving import pair
@@ -100,7 +100,7 @@ def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fr
     assert fresh.ask("GET", f"{PLANT}/plan").json()["proposed"] is None
     with fresh.context.db.read() as session:
         assert plans_asked(session) == [(PLOVER.vessel, "plover-plant")]
-        assert [s.job_key for s in work_rows.slot_rows(session, PLOVER.vessel, _id(fresh)) if s.pinned].count(key) == 1
+        assert [s.job_key for s in slot_rows(session, PLOVER.vessel, _id(fresh)) if s.pinned].count(key) == 1
     again = plan_again(fresh)
     assert again.digest != after["digest"]
     assert {key: stamp(times[0]) for key, times in again.times().items()} == starts(after)

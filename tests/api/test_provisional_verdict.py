@@ -14,7 +14,7 @@ from scheduler.actions.vessel.document import VESSEL
 from scheduler.clock import fixed_clock
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
-from scheduler.storage.intake import Intake
+from scheduler.storage.hours.intake import Intake
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER

@@ -25,8 +25,8 @@ from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import MOST_OCTETS, Scope
 from scheduler.settings import Settings
-from scheduler.storage import feed_rows, fleet_rows
-from scheduler.storage.tables import FeedEventRow, VesselRow
+from scheduler.storage.feed import FeedEventRow, feed_event_rows
+from scheduler.storage.vessel import VesselRow, vessel_row, vessel_rows
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
@@ -123,7 +123,7 @@ def fleet_of(context: Context, vessels: int, events: int) -> None:
     people.add_person(context, me, person_id="office", name="O", rank="o", role=Role.OFFICE, vessel_id=None)
     stored = texts(events)
     with context.db.write() as session:
-        first = fleet_rows.vessel_row(session, document.id)
+        first = vessel_row(session, document.id)
         assert first is not None
         ids = [document.id, *(f"vessel{number}" for number in range(1, vessels))]
         session.add_all([VesselRow(**{**first.model_dump(), "id": one}) for one in ids[1:]])
@@ -167,13 +167,13 @@ def test_a_fleet_of_more_than_1000_events_is_joined_from_stored_texts(tmp_path: 
         assert len(kept.body) < MOST_OCTETS
         assert b"jobs did not fit" in kept.body.replace(b"\r\n ", b"")
         with database.read() as session:
-            rows = feed_rows.feed_event_rows(session, None)
+            rows = feed_event_rows(session, None)
         whole = calendar_frame("Fleet")
         for row in rows[:50]:
             whole.add_component(Event.from_ical(row.text))
         took = cpu_seconds(lambda: write_fleet(context, pen), 9)
         with database.read() as session:
-            vessels = {row.id: document_of(session, row.id)[0] for row in fleet_rows.vessel_rows(session)}
+            vessels = {row.id: document_of(session, row.id)[0] for row in vessel_rows(session)}
             joined = cpu_seconds(lambda: _fleet_body(session, pen, Scope(vessel_id=None), vessels, rows, AT), 9)
         rendered = cpu_seconds(whole.to_ical, 3) * shown_events / 50
         tracemalloc.start()

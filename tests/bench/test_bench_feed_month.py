@@ -21,8 +21,8 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.entries import PLAN_STATUS_KEY
 from scheduler.settings import Settings
-from scheduler.storage import feed_rows
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.feed import feed_event_rows
+from scheduler.storage.vessel import AssetKind
 from seed_fleet.counters import Event, deliveries
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
@@ -38,7 +38,7 @@ NIGHTS, PAST_YEARS = 30, 0.4
 def events(context: Context, vessel: str) -> dict[str, tuple[str, int]]:
     """Text and sequence of each event, by key."""
     with context.db.read() as session:
-        return {row.occurrence_key: (row.text, row.sequence) for row in feed_rows.feed_event_rows(session, vessel)}
+        return {row.occurrence_key: (row.text, row.sequence) for row in feed_event_rows(session, vessel)}
 
 
 @pytest.mark.parametrize("ship", [PLOVER, AVOCET], ids=lambda ship: ship.key)

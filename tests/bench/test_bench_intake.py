@@ -11,7 +11,7 @@ import pytest
 
 from scheduler.clock import fixed_clock
 from scheduler.storage.database import Database
-from scheduler.storage.intake import Intake, Taken
+from scheduler.storage.hours.intake import Intake, Taken
 from tests.storage.stores import add_vessel, store
 
 pytestmark = pytest.mark.bench

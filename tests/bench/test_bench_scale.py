@@ -24,9 +24,9 @@ from scheduler.domain.base.enums import Subject
 from scheduler.domain.hours.running import running_hours
 from scheduler.domain.vessel.document import Counter, Plant, Position, Pump, Stay
 from scheduler.settings import Settings
-from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Database, Session
-from scheduler.storage.tables import CounterRow
+from scheduler.storage.hours.counters import CounterRow, counter_rows
+from scheduler.storage.hours.readings import newest_readings
 from tests.storage.stores import add_vessel, kinds, store
 
 pytestmark = pytest.mark.bench
@@ -150,7 +150,7 @@ def context_at(database: Database, at_s: int) -> Context:
 def counters_of(database: Database, vessel_id: str = "plover") -> list[CounterRow]:
     """A vessel's counters."""
     with database.read() as session:
-        return fleet_rows.counter_rows(session, vessel_id)
+        return counter_rows(session, vessel_id)
 
 
 @pytest.mark.parametrize("kind", kinds())
@@ -214,7 +214,7 @@ def test_a_thousand_counters_for_a_year(kind: str, tmp_path: Path) -> None:
             ]
 
         with database.read() as session, seeks_only(database):
-            newest = best(lambda: ledger_rows.newest_readings(session, numbers))
+            newest = best(lambda: newest_readings(session, numbers))
             spent = best(lambda: daily(session))
             days = daily(session)
         hold(f"{kind}: the newest reading of {COUNTERS} counters", newest, 50)
@@ -231,8 +231,8 @@ def test_the_newest_of_a_thousand_counters_over_five_million_readings(kind: str,
         each = MILLIONS[kind] * 1_000_000 // COUNTERS
         pour(database, numbers, [T0 + 900 * n for n in range(each)])
         with database.read() as session, seeks_only(database):
-            spent = best(lambda: ledger_rows.newest_readings(session, numbers))
-            found = ledger_rows.newest_readings(session, numbers)
+            spent = best(lambda: newest_readings(session, numbers))
+            found = newest_readings(session, numbers)
     hold(f"{kind}: the newest of {COUNTERS} counters over {MILLIONS[kind]} million readings", spent, 50)
     assert set(found) == set(numbers)
     assert {at_s for at_s, _ in found.values()} == {T0 + 900 * (each - 1)}

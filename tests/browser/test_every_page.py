@@ -14,7 +14,7 @@ from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel.fleet import Place
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 from seed_fleet.ships import AVOCET
 from tests.api.stage import stamp
 from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in

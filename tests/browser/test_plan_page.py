@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page
 from scheduler.actions.base.context import Hand
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel.fleet import Place
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 from seed_fleet.ships import AVOCET
 from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in
 from tests.browser.site import served

@@ -11,7 +11,7 @@ from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel.fleet import Place
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 from seed_fleet.ships import AVOCET
 from tests.browser.chromium import SIZES, signed_in
 from tests.end_to_end.live import FIRST, Live, TurnedClock, serving

@@ -11,7 +11,7 @@ from sqlalchemy.exc import OperationalError
 from sqlmodel import Session, select
 
 from scheduler.storage.database import open_database, parse_url
-from scheduler.storage.tables import RevisionRow
+from scheduler.storage.vessel import RevisionRow
 
 PROCESSES, TIMES = 4, 300
 ROW = select(RevisionRow).where(RevisionRow.vessel_id == "plover")

@@ -13,7 +13,7 @@ import pytest
 
 from scheduler.domain.base.enums import Role
 from scheduler.storage.database import open_database
-from scheduler.storage.intake import Intake
+from scheduler.storage.hours.intake import Intake
 from scheduler.storage.migrate import copy_to
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp

@@ -8,7 +8,7 @@ import pytest
 from sqlmodel import select
 
 from scheduler.storage.database import open_database
-from scheduler.storage.tables import RevisionRow
+from scheduler.storage.vessel import RevisionRow
 from tests.durability.add_up import PROCESSES, TIMES
 from tests.storage import stores
 

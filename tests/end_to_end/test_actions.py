@@ -31,8 +31,10 @@ from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Busy, NotFound, Refused
 from scheduler.planning.judge.check import judge
 from scheduler.settings import Settings
-from scheduler.storage import feed_rows, fleet_rows, ledger_rows
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.feed import feed_event_rows
+from scheduler.storage.hours.counters import counter_rows
+from scheduler.storage.hours.readings import newest_reading
+from scheduler.storage.vessel import AssetKind
 from scheduler.timers import Timers
 from seed_fleet.counters import Event, deliveries
 from seed_fleet.documents import vessel_document
@@ -176,7 +178,7 @@ def test_a_closed_job_moves_its_own_event_and_no_other(filled: Context) -> None:
 
 def _rows(context: Context) -> dict:
     with context.db.read() as session:
-        return {row.occurrence_key: row for row in feed_rows.feed_event_rows(session, PLOVER.vessel)}
+        return {row.occurrence_key: row for row in feed_event_rows(session, PLOVER.vessel)}
 
 
 def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: Context) -> None:
@@ -192,8 +194,8 @@ def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: C
     assert len(silent) == 3
     value = _now(filled)
     with filled.db.read() as session:
-        rows = fleet_rows.counter_rows(session, PLOVER.vessel)
-        newest = {row.id: ledger_rows.newest_reading(session, row.no or 0) for row in rows}
+        rows = counter_rows(session, PLOVER.vessel)
+        newest = {row.id: newest_reading(session, row.no or 0) for row in rows}
     items = [
         {"counter": name, "observed_at": clock.at.isoformat(), "value": reading[1] / 1000}
         for name, reading in newest.items()

@@ -22,9 +22,12 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role, Subject
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.settings import Settings
-from scheduler.storage import fleet_rows, ledger_rows
-from scheduler.storage.intake import Intake
-from scheduler.storage.tables import AssetKind, IntakeLogRow, ReadingRow, RecordRow
+from scheduler.storage.hours.counters import find_counter
+from scheduler.storage.hours.intake import Intake
+from scheduler.storage.hours.ledger import newest_checkpoint
+from scheduler.storage.hours.readings import IntakeLogRow, ReadingRow
+from scheduler.storage.record import RecordRow
+from scheduler.storage.vessel import AssetKind
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
@@ -364,10 +367,10 @@ def test_a_backfill_derives_from_the_checkpoint_before_it_and_touches_nothing_ea
         derive_vessel(context, PLOVER.vessel)
         late_s = seconds(at(180.5))
         with context.db.read() as session:
-            row = fleet_rows.find_counter(session, NAME)
+            row = find_counter(session, NAME)
             assert row is not None
             no = row.no or 0
-            checkpoint = ledger_rows.newest_checkpoint(session, no, late_s)
+            checkpoint = newest_checkpoint(session, no, late_s)
         assert checkpoint is not None
         assert late_s - checkpoint.at_s < 51 * 3600
         mark = "xmin::text" if kind == "postgresql" else "at_s"
@@ -387,7 +390,7 @@ def test_a_backfill_derives_from_the_checkpoint_before_it_and_touches_nothing_ea
                 gone = {at_s for (at_s,) in session.connection().exec_driver_sql("SELECT at_s FROM touched")}
             else:
                 gone = {at_s for at_s, mark in before.items() if after[at_s] != mark}
-            again = ledger_rows.newest_checkpoint(session, no, late_s)
+            again = newest_checkpoint(session, no, late_s)
         assert after.keys() == before.keys() | {late_s}
         assert min(gone) == min(at_s for at_s in before if at_s > checkpoint.at_s)
         assert gone == {at_s for at_s in before if checkpoint.at_s < at_s <= max(gone)}

@@ -24,8 +24,10 @@ from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Clash
 from scheduler.planning.judge.check import margin_series
 from scheduler.settings import Settings
+from scheduler.storage.base import TaskRunRow
+from scheduler.storage.feed import FeedEventRow
 from scheduler.storage.leader import Leader
-from scheduler.storage.tables import AssetKind, FeedEventRow, TaskRunRow
+from scheduler.storage.vessel import AssetKind
 from scheduler.timers import Timers
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run

@@ -19,8 +19,9 @@ from scheduler.domain.base.enums import JobState, Role, Test
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.feed.scope import Scope
 from scheduler.settings import Settings
-from scheduler.storage import fleet_rows, ledger_rows
-from scheduler.storage.tables import FeedEventRow
+from scheduler.storage.feed import FeedEventRow
+from scheduler.storage.hours.counters import counter_rows
+from scheduler.storage.hours.readings import newest_reading
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import GATEWAY, ME, PLANT, _hand, _now, _post, _put, _take
@@ -63,8 +64,8 @@ def shown(row: FeedEventRow) -> tuple[str, str, str, str]:
 def stand_still(context: Context, days: int) -> None:
     """Counters read the same, so that the pumps have not run."""
     with context.db.read() as session:
-        rows = fleet_rows.counter_rows(session, PLOVER.vessel)
-        newest = {row.id: ledger_rows.newest_reading(session, row.no or 0) for row in rows}
+        rows = counter_rows(session, PLOVER.vessel)
+        newest = {row.id: newest_reading(session, row.no or 0) for row in rows}
     items = [
         {"counter": name, "observed_at": (AT + timedelta(days=days)).isoformat(), "value": reading[1] / 1000}
         for name, reading in newest.items()

@@ -12,9 +12,9 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.hours.ledger import Setup, derive
 from scheduler.settings import Settings
-from scheduler.storage import fleet_rows
-from scheduler.storage.intake import Intake
-from scheduler.storage.tables import ReadingRow
+from scheduler.storage.hours.counters import find_counter
+from scheduler.storage.hours.intake import Intake
+from scheduler.storage.hours.readings import ReadingRow
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import TurnedClock
 from tests.end_to_end.test_counter_events import NAME, OFFICE, document
@@ -44,7 +44,7 @@ def test_any_arrival_is_stored_to_the_ledger_that_one_replay_gives(tmp_path: Pat
 def _law(context: Context, intake: Intake, data: st.DataObject) -> None:
     with context.db.write(PLOVER.vessel) as session:
         session.execute(delete(ReadingRow))
-        row = fleet_rows.find_counter(session, NAME)
+        row = find_counter(session, NAME)
     assert row is not None
     drop(context)
     posts = {p.at_s - p.skew_s: p for p in data.draw(troubled(HOURS, 12))}  # one value a stamp: no conflicts

@@ -13,9 +13,11 @@ from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.readings import ReadingDoor, post, store_now
 from scheduler.actions.vessel.fleet import Place
 from scheduler.settings import Settings
-from scheduler.storage import fleet_rows, ledger_rows
-from scheduler.storage.intake import Intake
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.hours.counters import counter_rows, find_counter, flag_rows
+from scheduler.storage.hours.intake import Intake
+from scheduler.storage.hours.ledger import drop_checkpoints, drop_derived, recent_entries
+from scheduler.storage.hours.readings import newest_reading, reading_rows
+from scheduler.storage.vessel import AssetKind
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import GATEWAY, PLANT, _hand, _post, _put
@@ -28,25 +30,25 @@ def book(context: Context) -> Book:
     """Entries, oldest first, and flags of each counter."""
     derive_vessel(context, PLOVER.vessel)
     with context.db.read() as session:
-        flags = ledger_rows.flag_rows(session, PLOVER.vessel)
+        flags = flag_rows(session, PLOVER.vessel)
         return {
             row.id: (
                 [
                     (e.at_s, e.seq, e.credit_s, e.total_s, e.given_s, e.verdict, e.reason)
-                    for e in reversed(ledger_rows.recent_entries(session, row.no or 0, 10**6))
+                    for e in reversed(recent_entries(session, row.no or 0, 10**6))
                 ],
                 {(f.code, f.at_s, f.says, f.seconds) for f in flags if f.counter_no == row.no},
             )
-            for row in fleet_rows.counter_rows(session, PLOVER.vessel)
+            for row in counter_rows(session, PLOVER.vessel)
         }
 
 
 def drop(context: Context) -> None:
     """Throw the derived ledger away, as if it had never been derived."""
     with context.db.write(PLOVER.vessel) as session:
-        for row in fleet_rows.counter_rows(session, PLOVER.vessel):
-            ledger_rows.drop_derived(session, row.no or 0, -(2**62))
-            ledger_rows.drop_checkpoints(session, row.no or 0, -(2**62))
+        for row in counter_rows(session, PLOVER.vessel):
+            drop_derived(session, row.no or 0, -(2**62))
+            drop_checkpoints(session, row.no or 0, -(2**62))
             row.dirty_from_s = 0
             session.add(row)
 
@@ -89,15 +91,15 @@ def test_a_late_reading_rewrites_nothing_before_it(kind: str, tmp_path: Path) ->
         entries = before[name][0]
         late_s = next((a[0] + b[0]) // 2 for a, b in pairwise(entries[20:]) if b[0] - a[0] == 4 * 3600 and b[2] > 0)
         with context.db.read() as session:
-            row = fleet_rows.find_counter(session, name)
+            row = find_counter(session, name)
             assert row is not None
-            around = ledger_rows.reading_rows(session, row.no or 0, late_s - 14400, 0)
+            around = reading_rows(session, row.no or 0, late_s - 14400, 0)
             shown = [v for at, v, _, _ in around if at <= late_s][-1]
         at = datetime.fromtimestamp(late_s, UTC)
         told = store_now(context, GATEWAY, [{"counter": name, "observed_at": at.isoformat(), "value": shown / 1000}])
         assert told["items"][0]["status"] == "stored"
         with context.db.read() as session:
-            touched = {row.id: row.dirty_from_s for row in fleet_rows.counter_rows(session, PLOVER.vessel)}
+            touched = {row.id: row.dirty_from_s for row in counter_rows(session, PLOVER.vessel)}
         assert touched.pop(name) == late_s
         assert set(touched.values()) == {None}
         after = book(context)
@@ -120,9 +122,9 @@ def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path
         place = Place(name, PLOVER.vessel, PLANT, AssetKind.COUNTER)
         before = book(context)[name][0]
         with context.db.read() as session:
-            row = fleet_rows.find_counter(session, name)
+            row = find_counter(session, name)
             assert row is not None
-            last = (ledger_rows.newest_reading(session, row.no or 0) or (0, 0))[1] / 1000
+            last = (newest_reading(session, row.no or 0) or (0, 0))[1] / 1000
             scale = row.seconds_per_count
         clock.at = AT + timedelta(hours=8)
         swapped = AT + timedelta(hours=4)

@@ -23,8 +23,8 @@ from scheduler.domain.base.enums import Test
 from scheduler.domain.due.publishing import Cause
 from scheduler.domain.voyage.stretches import Source, Spell
 from scheduler.settings import Settings
-from scheduler.storage import published_rows
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.due import published_rows
+from scheduler.storage.vessel import AssetKind
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
@@ -77,7 +77,7 @@ def causes(found: list[MovedDate]) -> set[Cause]:
 
 def kept(context: Context) -> dict[str, str]:
     with context.db.read() as session:
-        return {key: row.text for key, row in published_rows.published_rows(session, PLOVER.vessel, PLANT).items()}
+        return {key: row.text for key, row in published_rows(session, PLOVER.vessel, PLANT).items()}
 
 
 def event(context: Context, kind: str, **detail: float) -> None:

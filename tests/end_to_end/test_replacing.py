@@ -27,8 +27,9 @@ from scheduler.domain.due.postponing import Asked
 from scheduler.domain.record.choice import Choice
 from scheduler.errors import Refused
 from scheduler.settings import Settings
-from scheduler.storage import work_rows
-from scheduler.storage.tables import METADATA, AssetKind, WorkStepRow
+from scheduler.storage.tables import METADATA
+from scheduler.storage.vessel import AssetKind
+from scheduler.storage.work import WorkStepRow, step_rows, work_under_way
 from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import TurnedClock
 from tests.end_to_end.test_actions import ME, PEN_HERE, PLANT, _hand, _post, _put, _take
@@ -282,8 +283,8 @@ def test_work_under_way_keeps_its_thing_in_the_document(context: Context) -> Non
             )
         )  # fmt: skip
     with context.db.read() as session:
-        assert work_rows.work_under_way(session, SHIP, PUMP) == key
-        assert work_rows.work_under_way(session, SHIP, "plover-pump-b") == ""
+        assert work_under_way(session, SHIP, PUMP) == key
+        assert work_under_way(session, SHIP, "plover-pump-b") == ""
 
 
 def test_no_two_histories_become_one(context: Context) -> None:
@@ -337,7 +338,7 @@ def test_an_id_that_looks_like_something_else_is_renamed_and_nothing_with_it(con
     assert now.taken is not None
     assert {slot.pump for slot in now.taken.plan.slots if slot.pump} <= {pump.id for pump in now.plant.pumps}
     with context.db.read() as session:
-        (step,) = work_rows.step_rows(session, SHIP, f"overhaul:{OTHER}:1")
+        (step,) = step_rows(session, SHIP, f"overhaul:{OTHER}:1")
     assert '"2027-01-10T08:30:00+00:00"' in step.detail
     assert ("overhaul:30:1" in step.detail) == (odd != "30")
     planning.propose(context, SHIP, PLANT)

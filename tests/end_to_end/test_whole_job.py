@@ -108,7 +108,7 @@ def test_nothing_new_changes_no_byte(tmp_path: Path) -> None:
     from scheduler.actions.feed import refresh
     from scheduler.actions.plan import planning
     from scheduler.actions.vessel.fleet import Place
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
     from tests.end_to_end.live import FIRST
 
     clock = TurnedClock()

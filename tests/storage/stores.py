@@ -21,8 +21,10 @@ from pathlib import Path
 import psycopg
 
 from scheduler.storage.database import Database, open_database
+from scheduler.storage.hours.counters import CounterRow
 from scheduler.storage.migrate import create_or_check
-from scheduler.storage.tables import METADATA, CounterRow, VesselRow
+from scheduler.storage.tables import METADATA
+from scheduler.storage.vessel import VesselRow
 
 POISON = 666_000
 """A reading's value for which `poison_commits` lets the commit fail."""

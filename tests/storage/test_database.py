@@ -12,21 +12,13 @@ from sqlmodel import Session, select
 
 from scheduler.domain.base.enums import Trigger
 from scheduler.errors import Busy, Clash, NotFound, Refused, StorageFull
+from scheduler.storage.capacity import OutageRow, OutageStatus
 from scheduler.storage.database import Database, bump_revision, open_database, parse_url
-from scheduler.storage.tables import (
-    AssetKind,
-    AssetRow,
-    JobRow,
-    OutageRow,
-    OutageStatus,
-    PlanRow,
-    PlanStatus,
-    ReadingRow,
-    RevisionRow,
-    ShipOffsetRow,
-    VesselRow,
-)
+from scheduler.storage.hours.readings import ReadingRow
+from scheduler.storage.plan import PlanRow, PlanStatus
 from scheduler.storage.turns import Turns
+from scheduler.storage.vessel import AssetKind, AssetRow, RevisionRow, ShipOffsetRow, VesselRow
+from scheduler.storage.work import JobRow
 from tests.storage.stores import POISON, add_vessel, empty_url, poison_commits
 
 THREADS, ROUNDS = 4, 25

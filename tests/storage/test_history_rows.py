@@ -8,7 +8,7 @@ from sqlalchemy import exc, text
 from scheduler.domain.record.chain import GENESIS, chain_hash
 from scheduler.errors import Refused
 from scheduler.storage.database import Database
-from scheduler.storage.history_rows import append_record, chain_head, record_rows
+from scheduler.storage.record import append_record, chain_head, record_rows
 from tests.storage.test_database import together
 
 AT = datetime(2026, 11, 25, 7, 30, 15, 999_999, tzinfo=UTC)

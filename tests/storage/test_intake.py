@@ -13,8 +13,10 @@ from sqlmodel import select
 from scheduler.clock import fixed_clock
 from scheduler.errors import Busy, Clash, StorageFull
 from scheduler.storage.database import Database
-from scheduler.storage.intake import Intake, IntakeAnswer, LogItem, PostedReading, Taken
-from scheduler.storage.tables import CounterRow, IntakeLogRow, ReadingRow, RevisionRow, Unstored
+from scheduler.storage.hours.counters import CounterRow
+from scheduler.storage.hours.intake import Intake, IntakeAnswer, LogItem, PostedReading, Taken
+from scheduler.storage.hours.readings import IntakeLogRow, ReadingRow, Unstored
+from scheduler.storage.vessel import RevisionRow
 from tests.storage.stores import POISON, add_vessel, poison_commits
 
 CLOCK = fixed_clock(datetime(2026, 11, 25, 7, tzinfo=UTC))

@@ -16,17 +16,12 @@ from sqlmodel import select
 from scheduler.errors import Clash, Refused
 from scheduler.storage import migrate
 from scheduler.storage.database import Database, open_database
+from scheduler.storage.hours.counters import CounterRow
+from scheduler.storage.hours.readings import ReadingRow
 from scheduler.storage.migrate import OPTIONS, copy_to, create_or_check, newest, upgrade
-from scheduler.storage.tables import (
-    METADATA,
-    CounterRow,
-    DocumentVersionRow,
-    KindSinceRow,
-    PlanRow,
-    ReadingRow,
-    SlotRow,
-    VesselRow,
-)
+from scheduler.storage.plan import PlanRow, SlotRow
+from scheduler.storage.tables import METADATA
+from scheduler.storage.vessel import DocumentVersionRow, KindSinceRow, VesselRow
 from tests.storage.stores import add_vessel, empty_url, ready_url
 
 NOW = newest()

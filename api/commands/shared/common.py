@@ -173,7 +173,7 @@ def maybe_instant(text: str | None) -> Any:
 def plants(context: "Context", plant: str | None) -> list[tuple[str, str]]:
     """(vessel, plant) pairs: the one named, or all."""
     from scheduler.actions.vessel import fleet
-    from scheduler.storage.tables import AssetKind
+    from scheduler.storage.vessel import AssetKind
 
     if plant is not None:
         place = fleet.locate(context, me(), plant, AssetKind.PLANT)

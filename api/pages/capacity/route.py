@@ -24,7 +24,7 @@ from scheduler.domain.capacity.minimum import Concession, Swept
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.planning.problem.shiphours import HOUR, ShipClock, minimum_stretches
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
 DONE = {

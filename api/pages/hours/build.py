@@ -16,7 +16,7 @@ from scheduler.domain.checks.diagnosis import ASKED, Diagnosis
 from scheduler.domain.hours.ledger import Code
 from scheduler.domain.hours.questions import MISSING
 from scheduler.domain.hours.running import RunningHours
-from scheduler.storage.tables import IntakeLogRow
+from scheduler.storage.hours.readings import IntakeLogRow
 
 NOTES = 4
 _FRESH_S = 30 * 86_400

@@ -24,7 +24,7 @@ from scheduler.actions.hours.readings import ReadingDoor
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.errors import Clash, NotAllowed, Refused
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
 LOG_LINES = 20

@@ -27,7 +27,7 @@ from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, SchedulerError, Stale
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
 _USUAL = 28

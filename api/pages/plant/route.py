@@ -38,7 +38,7 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.postponing import Asked
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused, Stale
-from scheduler.storage.tables import AssetKind
+from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
 _FIELDS = (

@@ -19,7 +19,7 @@ from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import Vessel, caution_line
-from scheduler.storage.tables import IntakeLogRow
+from scheduler.storage.hours.readings import IntakeLogRow
 
 
 def z(at: datetime | None) -> str | None:

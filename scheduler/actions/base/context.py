@@ -13,9 +13,8 @@ from scheduler.clock import Clock
 from scheduler.errors import MissingCondition, Refused
 from scheduler.settings import Settings
 from scheduler.solving import Worker, Workers
-from scheduler.storage import people_rows
+from scheduler.storage.base import IdempotencyRow, answer_given
 from scheduler.storage.database import Database, Session
-from scheduler.storage.tables import IdempotencyRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +110,7 @@ def once(session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable
     """
     must_have_key(hand)
     assert hand.key is not None
-    kept = people_rows.answer_given(session, vessel_id, hand.key, hand.actor.id)
+    kept = answer_given(session, vessel_id, hand.key, hand.actor.id)
     if kept is not None:
         if kept.fingerprint != hand.fingerprint:
             raise Refused(

@@ -2,16 +2,15 @@
 
 import secrets
 
-from scheduler.storage import people_rows
+from scheduler.storage.base import TaskRunRow, open_tasks
 from scheduler.storage.database import Session
-from scheduler.storage.tables import TaskRunRow
 
 REPLAN = "plan anew"
 
 
 def ask_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> None:
     """Ask for a new plan of a plant; asking twice before it is made asks once."""
-    if not people_rows.open_tasks(session, REPLAN, begins=f"{plant_id}@"):
+    if not open_tasks(session, REPLAN, begins=f"{plant_id}@"):
         session.add(
             TaskRunRow(
                 task=REPLAN, period=f"{plant_id}@{now_s}-{secrets.token_hex(4)}", vessel_id=vessel_id, started_s=now_s
@@ -22,12 +21,12 @@ def ask_plan(session: Session, vessel_id: str, plant_id: str, now_s: int) -> Non
 
 def plans_asked(session: Session) -> list[tuple[str, str]]:
     """(vessel, plant) pairs whose plan is asked for, oldest first."""
-    rows = people_rows.open_tasks(session, REPLAN)
+    rows = open_tasks(session, REPLAN)
     return [(row.vessel_id or "", row.period.rpartition("@")[0]) for row in rows]
 
 
 def plan_made(session: Session, plant_id: str, now_s: int, outcome: str = "done") -> None:
     """Note that the plant was planned; what was asked for up to now is done."""
-    for row in people_rows.open_tasks(session, REPLAN, begins=f"{plant_id}@"):
+    for row in open_tasks(session, REPLAN, begins=f"{plant_id}@"):
         row.ended_s, row.outcome = now_s, outcome
         session.add(row)

@@ -1,7 +1,7 @@
 """What a server leaves for the command line that works on the same database: the address people reach it by."""
 
 from scheduler.actions.base.context import Context
-from scheduler.storage import people_rows
+from scheduler.storage.base import remember, remembered
 from scheduler.storage.database import Database
 
 _BASE_URL = "base_url"
@@ -12,10 +12,10 @@ def keep_base_url(context: Context) -> None:
     found = context.settings.shown_base_url()
     if found and base_url(context.db) != found:
         with context.db.write() as session:
-            people_rows.remember(session, _BASE_URL, found)
+            remember(session, _BASE_URL, found)
 
 
 def base_url(database: Database) -> str:
     """The address that the server of this database was reached by last, empty when none has run yet."""
     with database.read() as session:
-        return people_rows.remembered(session, _BASE_URL)
+        return remembered(session, _BASE_URL)

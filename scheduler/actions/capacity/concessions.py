@@ -12,10 +12,9 @@ from scheduler.domain.capacity.minimum import litres_up
 from scheduler.domain.due.deciding import OFFICE, Decider, signing_objections
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.storage import company_rows
+from scheduler.storage.capacity import ConcessionRow, concession_row, concession_rows, next_concession_number
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import ConcessionRow
+from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
 
 
@@ -34,7 +33,7 @@ def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> 
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
             row = ConcessionRow(
                 vessel_id=place.vessel_id,
-                number=company_rows.next_concession_number(session, place.vessel_id),
+                number=next_concession_number(session, place.vessel_id),
                 plant_id=place.plant_id,
                 from_s=seconds(asked.from_at),
                 to_s=seconds(asked.to_at),
@@ -122,12 +121,12 @@ def withdraw_concession(context: Context, hand: Hand, place: Place, number: int)
 def concessions_listed(context: Context, place: Place) -> list[dict[str, Any]]:
     """A plant's concessions, newest first, as answers tell them."""
     with context.db.read() as session:
-        rows = company_rows.concession_rows(session, place.vessel_id, place.plant_id)
+        rows = concession_rows(session, place.vessel_id, place.plant_id)
     return [_told(row) for row in reversed(rows)]
 
 
 def _open(session: Session, place: Place, number: int, now_s: int) -> ConcessionRow:
-    row = company_rows.concession_row(session, place.vessel_id, number)
+    row = concession_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.plant_id:
         raise NotFound(f"There is no concession {number} for {place.plant_id}.")
     if row.withdrawn_s is not None:

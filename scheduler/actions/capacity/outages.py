@@ -20,10 +20,9 @@ from scheduler.domain.capacity.minimum import (
 )
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, Refused
-from scheduler.storage import work_rows
+from scheduler.storage.capacity import OutageRow, OutageStatus, PumpTestRow, open_outage_rows, outage_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import OutageRow, OutageStatus, PumpTestRow
+from scheduler.storage.record import append_record
 
 
 def pump_down(
@@ -44,7 +43,7 @@ def pump_down(
         plant = plant_of(vessel, place.plant_id)
 
         def act() -> Answer:
-            for row in work_rows.open_outage_rows(session, place.vessel_id, place.id):
+            for row in open_outage_rows(session, place.vessel_id, place.id):
                 if row.status is OutageStatus.DOWN:
                     raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
                 end_outage(session, row, at)
@@ -83,7 +82,7 @@ def pump_back(
         plant = plant_of(vessel, place.plant_id)
 
         def act() -> Answer:
-            rows = work_rows.open_outage_rows(session, place.vessel_id, place.id)
+            rows = open_outage_rows(session, place.vessel_id, place.id)
             if not rows:
                 raise Clash(f"Pump {place.id} was not out. There is nothing to bring back.")
             require_no_tag(session, place.vessel_id, place.id)
@@ -125,7 +124,7 @@ def say_expected(context: Context, hand: Hand, place: Place, expected_at: dateti
         plant = plant_of(vessel, place.plant_id)
 
         def act() -> Answer:
-            rows = work_rows.open_outage_rows(session, place.vessel_id, place.id)
+            rows = open_outage_rows(session, place.vessel_id, place.id)
             down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
             if down is None:
                 raise Clash("This pump is not out. There is no return to expect.")
@@ -234,7 +233,7 @@ def returned(
                 recorded_s=now_s,
             )
         )
-    rows = work_rows.open_outage_rows(session, place.vessel_id, place.id)
+    rows = open_outage_rows(session, place.vessel_id, place.id)
     if test is Test.FAILED:
         for row in rows:
             if row.status is not OutageStatus.DOWN:
@@ -292,7 +291,7 @@ def margin_left(session: Session, plant: Plant, vessel_id: str, at: datetime) ->
 
 def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> tuple[int, int, str]:
     """Available and minimum capacity at an instant in litres/h, facts only, and the minimum's label."""
-    outages = [outage_of(row) for row in work_rows.outage_rows(session, vessel_id, plant.id, since_s=seconds(at))]
+    outages = [outage_of(row) for row in outage_rows(session, vessel_id, plant.id, since_s=seconds(at))]
     counts = capacities_at(plant, outages, at, capacities_of(session, vessel_id, plant))
     agreed = concessions_of(session, vessel_id, plant.id)
     minimum, label = minimum_agreed(plant, at, offset_minutes(session, vessel_id, at), agreed)

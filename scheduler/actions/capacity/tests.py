@@ -26,10 +26,9 @@ from scheduler.domain.capacity.tests import (
 )
 from scheduler.domain.vessel.document import Plant, Pump
 from scheduler.errors import Clash, Refused
-from scheduler.storage import work_rows
+from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import OutageStatus
+from scheduler.storage.record import append_record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +110,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
             vessel, _ = document_of(session, place.vessel_id)
             plant = plant_of(vessel, place.plant_id)
             pump = next(p for p in plant.pumps if p.id == place.id)
-            for row in work_rows.open_outage_rows(session, place.vessel_id, place.id):
+            for row in open_outage_rows(session, place.vessel_id, place.id):
                 if row.status is OutageStatus.DOWN:
                     raise Clash(
                         f"Pump {place.id} is down since {instant(row.from_s):%Y-%m-%dT%H:%MZ}. Bring it back first, then test."

@@ -13,10 +13,14 @@ from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.domain.hours.ledger import Code, Flag
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, Settings
-from scheduler.storage import feed_rows, fleet_rows, intake_rows, ledger_rows, people_rows, work_rows
+from scheduler.storage.base import failed_tasks
 from scheduler.storage.database import Database, Session
+from scheduler.storage.feed import feed_body_rows
+from scheduler.storage.hours.counters import counter_rows, flag_rows
+from scheduler.storage.hours.readings import newest_received, unstored_since
 from scheduler.storage.migrate import newest, step_of
-from scheduler.storage.tables import PlanStatus
+from scheduler.storage.plan import PlanStatus, plan_row
+from scheduler.storage.vessel import vessel_rows
 
 DAY_S = 86_400
 INTAKE_DAYS = 7
@@ -28,7 +32,7 @@ COPY_OLD_DAYS = 7
 def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diagnosis]:
     """Everything to look at, of one vessel or of all, and of the installation itself. Raises NotFound for an unknown vessel."""
     with context.db.read() as session:
-        known = [row.id for row in fleet_rows.vessel_rows(session)]
+        known = [row.id for row in vessel_rows(session)]
     if vessel_id is not None and vessel_id not in known:
         raise NotFound(f"There is no vessel {vessel_id} here. Known: {', '.join(known) or 'none'}.")
     found = [*of_settings(context.settings), *of_database(context.db, context.now_s()), *_tasks(context)]
@@ -120,7 +124,7 @@ def _name(copies: list[Path]) -> str:
 def _tasks(context: Context) -> list[Diagnosis]:
     """What the timers could not do in the last day."""
     with context.db.read() as session:
-        failed = people_rows.failed_tasks(session, context.now_s() - DAY_S)[:5]
+        failed = failed_tasks(session, context.now_s() - DAY_S)[:5]
     return [
         Diagnosis(
             about="timer",
@@ -135,16 +139,16 @@ def _tasks(context: Context) -> list[Diagnosis]:
 
 def _backlog(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]:
     found = []
-    for row in fleet_rows.counter_rows(session, vessel_id):
+    for row in counter_rows(session, vessel_id):
         if row.dirty_from_s is not None and row.no is not None:
-            received_s = ledger_rows.newest_received(session, row.no)
+            received_s = newest_received(session, row.no)
             found.append(diagnosis.of_backlog(row.id, received_s, context.now_s()))
     return [one for one in found if one is not None]
 
 
 def _counters(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]:
-    rows = fleet_rows.counter_rows(session, vessel_id)
-    flags = ledger_rows.flag_rows(session, vessel_id)
+    rows = counter_rows(session, vessel_id)
+    flags = flag_rows(session, vessel_id)
     watched = watched_flags(context, session, vessel_id)
     found: list[Diagnosis] = []
     for row in rows:
@@ -169,9 +173,7 @@ def _rest(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]
     now_s = context.now_s()
     vessel, _ = document_of(session, vessel_id)
     found: list[Diagnosis | None] = list(
-        diagnosis.of_intake(
-            vessel_id, intake_rows.unstored_since(session, vessel_id, now_s - INTAKE_DAYS * DAY_S), INTAKE_DAYS
-        )
+        diagnosis.of_intake(vessel_id, unstored_since(session, vessel_id, now_s - INTAKE_DAYS * DAY_S), INTAKE_DAYS)
     )
     found += [
         diagnosis.of_not_known(one.key, f"{one.position} {one.kind_name}")
@@ -181,11 +183,11 @@ def _rest(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]
         made = [
             None if row is None else row.made_s
             for status in (PlanStatus.TAKEN, PlanStatus.PROPOSED)
-            for row in [work_rows.plan_row(session, vessel_id, plant.id, status)]
+            for row in [plan_row(session, vessel_id, plant.id, status)]
         ]
         found.append(diagnosis.of_plan(plant.id, made[0], made[1], now_s))
         found += diagnosis.of_blocks(plant, context.now().date())
-    bodies = feed_rows.feed_body_rows(session, vessel_id)
+    bodies = feed_body_rows(session, vessel_id)
     found.append(diagnosis.of_calendar(vessel_id, max((row.made_s for row in bodies), default=None), now_s))
     return [one for one in found if one is not None]
 

@@ -6,8 +6,9 @@ from typing import Any
 
 from scheduler.actions.base.context import Context, instant
 from scheduler.errors import SchedulerError
-from scheduler.storage import fleet_rows, people_rows
-from scheduler.storage.intake import IntakeState
+from scheduler.storage.base import failed_tasks
+from scheduler.storage.hours.intake import IntakeState
+from scheduler.storage.vessel import vessel_rows
 
 _DAY_S = 86_400
 
@@ -38,8 +39,8 @@ def health(context: Context, *, intake: IntakeState, timers: Sequence[str] = ())
         found.checks["database"] = context.db.engine_says()
         context.db.require_room()
         with context.db.read() as session:
-            found.checks["vessels"] = len(fleet_rows.vessel_rows(session))
-            for row in people_rows.failed_tasks(session, context.now_s() - _DAY_S)[:5]:
+            found.checks["vessels"] = len(vessel_rows(session))
+            for row in failed_tasks(session, context.now_s() - _DAY_S)[:5]:
                 when = instant(row.started_s).isoformat().replace("+00:00", "Z")
                 found.remarks.append(f"{row.task} ({row.period}, {when}): {row.outcome}")
     except SchedulerError as error:

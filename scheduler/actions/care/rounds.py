@@ -19,9 +19,13 @@ from scheduler.domain.hours.ledger_values import WATCHED
 from scheduler.domain.hours.watch import CONFLICTS_S, Seen, apart, conflicting, watch
 from scheduler.domain.voyage.days import LAID_UP
 from scheduler.errors import Busy
-from scheduler.storage import fleet_rows, intake_rows, ledger_rows, people_rows, work_rows
+from scheduler.storage.base import TaskRunRow, task_row
+from scheduler.storage.capacity import outage_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.tables import CounterRow, FlagRow, TaskRunRow, Unstored
+from scheduler.storage.hours.counters import CounterRow, FlagRow, counter_rows, flag_rows
+from scheduler.storage.hours.ledger import newest_checkpoint
+from scheduler.storage.hours.readings import Unstored, unstored_since
+from scheduler.storage.vessel import vessel_rows
 
 log = logging.getLogger("leadline")
 
@@ -60,14 +64,14 @@ def nightly(context: Context) -> int:
     """Once a ship's night, at the hour set: ask for a new plan of every plant. How many vessels had their turn."""
     turns = 0
     with context.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessel_rows(session)]
+        vessels = [row.id for row in vessel_rows(session)]
     for vessel_id in vessels:
         with context.db.write(vessel_id) as session:
             now = context.now()
             ship = now + timedelta(minutes=offset_minutes(session, vessel_id, now))
             night = (ship - timedelta(hours=context.settings.nightly_hour)).date()
             period = f"{vessel_id} {night.isoformat()}"
-            if people_rows.task_row(session, NIGHTLY, period) is not None:
+            if task_row(session, NIGHTLY, period) is not None:
                 continue
             now_s = context.now_s()
             session.add(
@@ -86,7 +90,7 @@ def watch_counters(context: Context, refresh: Callable[[str], object]) -> list[s
     """Flag counters that are silent or stand still, take the flag from those well again; the vessels where that changed."""
     changed = []
     with context.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessel_rows(session)]
+        vessels = [row.id for row in vessel_rows(session)]
     for vessel_id in vessels:
         with context.db.write(vessel_id) as session:
             if _watch_vessel(context, session, vessel_id):
@@ -100,7 +104,7 @@ def watch_counters(context: Context, refresh: Callable[[str], object]) -> list[s
 def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tuple[str, Flag]]:
     """(counter id, flag) of a vessel's counters that are silent, stand still or differ from the one they check, now."""
     vessel, _ = document_of(session, vessel_id)
-    rows = fleet_rows.counter_rows(session, vessel_id)
+    rows = counter_rows(session, vessel_id)
     seen = {row.id: _seen(session, row, context.now_s()) for row in rows}
     totals = StoredTotals(session, rows)
     today = voyage_days_of(session, vessel_id)[0].on(ship_today(session, context, vessel_id))
@@ -108,14 +112,14 @@ def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tu
     found = []
     for plant in vessel.plants:
         changes = {position.id: totals.changes(position.id) for position in plant.positions}
-        out = {row.pump_id for row in work_rows.outage_rows(session, vessel_id, plant.id, since_s=context.now_s())}
+        out = {row.pump_id for row in outage_rows(session, vessel_id, plant.id, since_s=context.now_s())}
         found += watch(plant, seen, context.now(), out, changes, laid_up=laid_up)
         found += apart(plant, totals, context.now())
     return found
 
 
 def _conflicts(context: Context, session: Session, vessel_id: str, known: Collection[str]) -> list[tuple[str, Flag]]:
-    log = intake_rows.unstored_since(session, vessel_id, context.now_s() - CONFLICTS_S)
+    log = unstored_since(session, vessel_id, context.now_s() - CONFLICTS_S)
     return [
         (counter_id, conflicting(counter_id, many, newest_s))
         for status, counter_id, many, newest_s in log
@@ -124,12 +128,10 @@ def _conflicts(context: Context, session: Session, vessel_id: str, known: Collec
 
 
 def _watch_vessel(context: Context, session: Session, vessel_id: str) -> bool:
-    rows = {row.id: row for row in fleet_rows.counter_rows(session, vessel_id)}
+    rows = {row.id: row for row in counter_rows(session, vessel_id)}
     wanted: dict[tuple[int | None, str, int], Flag] = {}
     there: dict[tuple[int | None, str, int], FlagRow] = {
-        (row.counter_no, row.code, row.at_s): row
-        for row in ledger_rows.flag_rows(session, vessel_id)
-        if row.code in WATCHED
+        (row.counter_no, row.code, row.at_s): row for row in flag_rows(session, vessel_id) if row.code in WATCHED
     }
     first_said: dict[tuple[int | None, str], int] = {(no, code): at_s for no, code, at_s in there}
     for counter_id, flag in (
@@ -165,7 +167,7 @@ def _seen(session: Session, row: CounterRow, now_s: int) -> Seen:
 
     A stamp from the future makes no counter look alive.
     """
-    kept = None if row.no is None else ledger_rows.newest_checkpoint(session, row.no, now_s + AHEAD_S + 1)
+    kept = None if row.no is None else newest_checkpoint(session, row.no, now_s + AHEAD_S + 1)
     if kept is not None:
         try:
             return replace(Seen.of(LedgerState.from_text(kept.state)), read_s=row.newest_s)

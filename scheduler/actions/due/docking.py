@@ -13,10 +13,9 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.minimum import minimum_agreed
 from scheduler.domain.due.docking import better_in_dock
 from scheduler.errors import Clash, NotFound, Refused
-from scheduler.storage import company_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import DockRow
+from scheduler.storage.due import DockRow, dock_rows
+from scheduler.storage.record import append_record
 
 LONGEST = timedelta(days=180)
 FARTHEST = timedelta(days=1100)
@@ -28,7 +27,7 @@ def dock_choices(context: Context, place: Place, from_at: datetime, to_at: datet
     _must_be_days(context, from_at, to_at)
     now = plant_state(context, place.vessel_id, place.plant_id, horizon_days=_days_to(context, to_at))
     with context.db.read() as session:
-        rows = company_rows.dock_rows(session, place.vessel_id, place.plant_id)
+        rows = dock_rows(session, place.vessel_id, place.plant_id)
     return {
         "plant": place.plant_id,
         "from_at": utc_text(seconds(from_at)),
@@ -71,7 +70,7 @@ def choose_dock(
             if not _without_minimum(now, from_at, to_at):
                 says = "a minimum holds in these days; have a lower one agreed for them, or say so in the document"
                 raise Refused(f"from_at: {says}.", faults=[("/from_at", says)])
-            rows = company_rows.dock_rows(session, place.vessel_id)
+            rows = dock_rows(session, place.vessel_id)
             row = DockRow(
                 vessel_id=place.vessel_id,
                 number=max((one.number for one in rows), default=0) + 1,
@@ -92,7 +91,7 @@ def withdraw_dock(context: Context, hand: Hand, place: Place, number: int) -> An
     with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            rows = company_rows.dock_rows(session, place.vessel_id, place.plant_id)
+            rows = dock_rows(session, place.vessel_id, place.plant_id)
             row = next((one for one in rows if one.number == number), None)
             if row is None:
                 raise NotFound(f"There is no dock batch {number} for this plant.")

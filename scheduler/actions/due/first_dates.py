@@ -19,10 +19,10 @@ from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
 from scheduler.shiptime import instant_of, ship_time
-from scheduler.storage import company_rows, fleet_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import FirstDateRow
+from scheduler.storage.due import FirstDateRow, first_date_row
+from scheduler.storage.hours.counters import counter_rows
+from scheduler.storage.record import append_record
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +57,7 @@ def latest(now: PlantState, job: DueJob) -> date:
 def told(context: Context, vessel_id: str, job_id: JobId) -> FirstDue | None:
     """What was set for that job, none when nothing was."""
     with context.db.read() as session:
-        row = company_rows.first_date_row(session, vessel_id, job_id.kind, job_id.subject)
+        row = first_date_row(session, vessel_id, job_id.kind, job_id.subject)
     if row is None:
         return None
     return FirstDue(on=row.due_on, reason=row.reason, by=row.actor, set_at=instant(row.set_s))
@@ -88,7 +88,7 @@ def set_first(
                     f"The limit of {key} was postponed to {ship_time(job.postponed_to, now.offset_minutes):%Y-%m-%d}: its first date "
                     "is no more what binds it. Do the job, or have the postponement decided anew."
                 )
-            row = company_rows.first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
+            row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
             before_on = None if row is None else row.due_on
             today = ship_time(now.at, now.offset_minutes).date()
             faults = first_date_faults(
@@ -140,7 +140,7 @@ def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:
     first = first_dates_of(session, vessel_id)
     found = []
     for plant in vessel.plants:
-        rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant.id]
+        rows = [row for row in counter_rows(session, vessel_id) if row.plant_id == plant.id]
         totals = StoredTotals(session, rows)
 
         def hours_at(

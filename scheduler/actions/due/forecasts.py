@@ -9,7 +9,7 @@ from scheduler.actions.hours.ledger import daily_of, derive_vessel
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.voyage.days import voyage_days_of
 from scheduler.domain.due.scoring import OwnPast, from_own_past
-from scheduler.storage import fleet_rows
+from scheduler.storage.hours.counters import counter_rows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +31,7 @@ def own_past(context: Context, vessel_id: str, plant_id: str) -> Past:
     with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
         plant = plant_of(vessel, plant_id)
-        rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant_id]
+        rows = [row for row in counter_rows(session, vessel_id) if row.plant_id == plant_id]
         daily = daily_of(session, plant, rows, at)
         calendar = voyage_days_of(session, vessel_id)[0].calendar()
     unread = _unread_days([instant(row.newest_s) for row in rows if row.newest_s is not None], at)

@@ -11,10 +11,9 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.jobs import JobId
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, Refused
-from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import PartDateRow
+from scheduler.storage.due import PartDateRow, part_date_row
+from scheduler.storage.record import append_record
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +28,7 @@ class PartDate:
 def date_of(context: Context, vessel_id: str, job_key: str) -> PartDate | None:
     """What was said of that job's parts, none when nothing was."""
     with context.db.read() as session:
-        row = company_rows.part_date_row(session, vessel_id, job_key)
+        row = part_date_row(session, vessel_id, job_key)
         return None if row is None else PartDate(row.from_on, row.note, row.actor)
 
 
@@ -49,7 +48,7 @@ def set_date(
             if job_id.kind == BREAKDOWN.code:
                 raise Refused("A breakdown is not planned, so a date for its parts would move nothing. Note it there.")
             open_job(session, now, job_id)
-            row = company_rows.part_date_row(session, place.vessel_id, key)
+            row = part_date_row(session, place.vessel_id, key)
             before = None if row is None else row.from_on
             if from_on is None:
                 if row is None:

@@ -15,10 +15,9 @@ from scheduler.domain.due.postponing import Asked, ask_faults
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.planning.explain.dates import FactKind, plan_facts
-from scheduler.storage import company_rows
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import PostponementRow
+from scheduler.storage.due import PostponementRow, next_postponement_number, postponement_row, postponement_rows
+from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
 
 
@@ -43,11 +42,11 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
             faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, job_id.key)]
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-            before = company_rows.postponement_rows(session, place.vessel_id, job_id.key)
+            before = postponement_rows(session, place.vessel_id, job_id.key)
             waiting = next((row for row in before if row.granted is None), None)
             if waiting is not None:
                 raise Clash(f"Postponement {waiting.number} of {job_id.key} is asked for already and not decided yet.")
-            number = company_rows.next_postponement_number(session, place.vessel_id)
+            number = next_postponement_number(session, place.vessel_id)
             session.add(
                 PostponementRow(
                     vessel_id=place.vessel_id,
@@ -127,7 +126,7 @@ def decide_postponement(
     with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            row = company_rows.postponement_row(session, vessel_id, number)
+            row = postponement_row(session, vessel_id, number)
             if row is None:
                 raise NotFound(f"There is no postponement {number} on {vessel_id}.")
             if row.granted is not None:
@@ -180,7 +179,7 @@ def decide_postponement(
 def postponements_listed(context: Context, vessel_id: str, job_key: str | None = None) -> list[dict[str, Any]]:
     """A vessel's postponements, newest first, as answers tell them."""
     with context.db.read() as session:
-        rows = company_rows.postponement_rows(session, vessel_id, job_key)
+        rows = postponement_rows(session, vessel_id, job_key)
     return [
         {
             "postponement": row.number,

@@ -23,8 +23,10 @@ from scheduler.domain.hours.questions import Question
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.hours.sources import source_at
 from scheduler.errors import Clash, Refused
-from scheduler.storage import fleet_rows, ledger_rows, people_rows
-from scheduler.storage.tables import FlagRow, LedgerEntryRow
+from scheduler.storage.base import answer_given
+from scheduler.storage.hours.counters import FlagRow, counter_event_rows, counter_rows
+from scheduler.storage.hours.ledger import LedgerEntryRow, entry_at
+from scheduler.storage.hours.readings import value_at
 
 MOST_MISREAD = 500
 
@@ -215,7 +217,7 @@ def _events(told: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEve
 
 def _known(context: Context, vessel_id: str, hand: Hand) -> bool:
     with context.db.read() as session:
-        return people_rows.answer_given(session, vessel_id, hand.key or "", hand.actor.id) is not None
+        return answer_given(session, vessel_id, hand.key or "", hand.actor.id) is not None
 
 
 def _plant_sheet(context: Context, now: PlantState) -> PlantSheet:
@@ -223,13 +225,13 @@ def _plant_sheet(context: Context, now: PlantState) -> PlantSheet:
     states = {counter.id: counter for counter in now.counters}
     sheets = []
     with context.db.read() as session:
-        rows = [row for row in fleet_rows.counter_rows(session, now.vessel.id) if row.id in states]
+        rows = [row for row in counter_rows(session, now.vessel.id) if row.id in states]
         changes = changes_of(session, now.vessel.id, rows)
         for row in sorted(rows, key=lambda one: (order.index(one.position_id), one.id)):
             assert row.no is not None
             flags = tuple(flag for flag in now.flags if flag.counter_no == row.no)
             newest_s = row.newest_s
-            shown = None if newest_s is None else ledger_rows.value_at(session, row.no, newest_s, row.skew_most_s)
+            shown = None if newest_s is None else value_at(session, row.no, newest_s, row.skew_most_s)
             counting = source_at(now.plant, row.position_id, seconds(now.at), changes.get(row.position_id, ()))
             sheets.append(
                 CounterSheet(
@@ -240,10 +242,10 @@ def _plant_sheet(context: Context, now: PlantState) -> PlantSheet:
                     counts=counting == row.id,
                     silent=states[row.id].silent,
                     hours=now.hours.get((Subject.POSITION, row.position_id)),
-                    latest=None if newest_s is None else ledger_rows.entry_at(session, row.no, newest_s),
+                    latest=None if newest_s is None else entry_at(session, row.no, newest_s),
                     flags=flags,
                     questions=questions_of(session, row, flags),
-                    events=tuple(events_shown(ledger_rows.counter_event_rows(session, row.no))[::-1]),
+                    events=tuple(events_shown(counter_event_rows(session, row.no))[::-1]),
                 )
             )
     return PlantSheet(now, tuple(sheets))

@@ -16,10 +16,11 @@ from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
 from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
-from scheduler.storage import feed_rows, fleet_rows, people_rows
 from scheduler.storage.database import Session
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import FeedTokenRow, PersonRow
+from scheduler.storage.feed import FeedTokenRow, address_row, address_row_by_id, address_rows, feed_body_row
+from scheduler.storage.people import PersonRow, person_row
+from scheduler.storage.record import append_record
+from scheduler.storage.vessel import vessel_row, vessel_rows
 
 WITHDRAWN_DAYS = 30
 """How long an address that was withdrawn, or ran out, still says so to the programs that fetch it."""
@@ -103,7 +104,7 @@ def make_address(
         raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
     made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
     with context.db.write() as session:
-        person = people_rows.person_row(session, person_id)
+        person = person_row(session, person_id)
         _must_reach(session, actor, person, person_id, vessel_id)
         row = FeedTokenRow(
             sha256=hashed(made.secret),
@@ -155,9 +156,7 @@ def revoke(context: Context, actor: Actor, address_id: str) -> None:
 
 def _after_last(session: Session, row: FeedTokenRow, now_s: int) -> int:
     """Since when it is withdrawn: what it says next may not be older than what it said last, whatever the clock did."""
-    shown = [
-        feed_rows.feed_body_row(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)
-    ]
+    shown = [feed_body_row(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)]
     return max(now_s, *(body.changed_s + 1 for body in shown if body is not None), 0)
 
 
@@ -170,7 +169,7 @@ def addresses(context: Context, actor: Actor, person_id: str | None = None) -> l
     if actor.role is not Role.ADMIN and (person_id is None or person_id != actor.person_id):
         raise NotFound("There are no calendar addresses of that person here.")
     with context.db.read() as session:
-        rows = feed_rows.address_rows(session, person_id)
+        rows = address_rows(session, person_id)
     return [_address(row, context.now_s()) for row in rows]
 
 
@@ -182,7 +181,7 @@ def open_address(context: Context, secret: str, agent: str) -> AddressOpened:
     """
     now_s = context.now_s()
     with context.db.read() as session:
-        row = feed_rows.address_row(session, hashed(secret))
+        row = address_row(session, hashed(secret))
     if row is None:
         raise NotFound(_UNKNOWN)
     ended_s = _ended_s(row, now_s)
@@ -190,7 +189,7 @@ def open_address(context: Context, secret: str, agent: str) -> AddressOpened:
         raise Gone("This calendar address was withdrawn and is no longer served. Delete it, or ask for a new one.")
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
         with suppress(Busy, StorageFull), context.db.write() as session:  # a note, no reason to refuse the calendar
-            again = feed_rows.address_row(session, row.sha256)
+            again = address_row(session, row.sha256)
             if again is not None:
                 again.last_used_s, again.agent = now_s, agent.replace(secret, "***")[:200]
                 session.add(again)
@@ -204,7 +203,7 @@ def good_addresses(context: Context) -> list[tuple[str, Scope]]:
 
 
 def _own(session: Session, actor: Actor, address_id: str) -> FeedTokenRow:
-    row = feed_rows.address_row_by_id(session, address_id)
+    row = address_row_by_id(session, address_id)
     if row is None or (actor.role is not Role.ADMIN and row.person_id != actor.person_id):
         raise NotFound(f"There is no calendar address {address_id[:40]!r} of yours. The list of them shows their ids.")
     return row
@@ -222,7 +221,7 @@ def _must_reach(
     if person is None or (vessel_id is not None and person.vessel_id not in (None, vessel_id)):
         raise NotFound(f"There is no person {person_id} on {vessel_id or 'the fleet'}. Check both ids.")
     if vessel_id is not None:
-        if fleet_rows.vessel_row(session, vessel_id) is None:
+        if vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id} here. Check the id.")
         actor.must_reach(vessel_id, f"vessel {vessel_id}")
 
@@ -230,7 +229,7 @@ def _must_reach(
 def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None) -> str | None:
     if wanted is None:
         return None
-    vessels = [document_of(session, row.id)[0] for row in fleet_rows.vessel_rows(session, vessel_id)]
+    vessels = [document_of(session, row.id)[0] for row in vessel_rows(session, vessel_id)]
     known = sorted({kind.code for vessel in vessels for plant in vessel.plants for kind in plant.job_kinds})
     for code in wanted:
         if code not in known:

@@ -19,9 +19,18 @@ from scheduler.domain.feed.scope import MOST_EVENTS, MOST_OCTETS, OUT, Piece, Sc
 from scheduler.domain.vessel.document import Vessel
 from scheduler.domain.vessel.naming import ship_names
 from scheduler.shiptime import ShipOffset
-from scheduler.storage import feed_rows, fleet_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import FeedBodyRow, FeedEventRow, FeedTokenRow
+from scheduler.storage.feed import (
+    FeedBodyRow,
+    FeedEventRow,
+    FeedTokenRow,
+    address_rows,
+    address_rows_of,
+    feed_body_row,
+    feed_body_rows,
+    feed_event_rows,
+)
+from scheduler.storage.vessel import revision_of, vessel_rows
 
 FLEET = ""
 """Under which the fleet's calendars are kept, in place of a vessel's id."""
@@ -67,7 +76,7 @@ class StoredCalendar:
 def last_good(context: Context, scope: Scope) -> StoredCalendar | None:
     """The calendar as last written, or none before the first."""
     with context.db.read() as session:
-        row = feed_rows.feed_body_row(session, scope.vessel_id or FLEET, scope.name)
+        row = feed_body_row(session, scope.vessel_id or FLEET, scope.name)
         return None if row is None else _body(row)
 
 
@@ -76,7 +85,7 @@ def write_vessel(
 ) -> StoredCalendar:
     """Write anew what changed of a vessel's calendars, all that are in use and `also`; returns the plain one."""
     vessel, _ = document_of(session, vessel_id)
-    rows = feed_rows.feed_event_rows(session, vessel_id)
+    rows = feed_event_rows(session, vessel_id)
     rows.sort(key=lambda row: row.occurrence_key != PLAN_STATUS_KEY)
     clock, now_s = clock_of(session, vessel_id, at), seconds(at)
     made: dict[str, StoredCalendar] = {}
@@ -89,7 +98,7 @@ def write_vessel(
         whole = f"Planned maintenance of the vacuum plant of {vessel.name}."
         about = _about(whole, scope, [vessel])
         body = pen.compose(vessel.name, texts, about, f"/vessels/{vessel_id}/plan")
-        made[scope.name] = _keep(session, pen, scope, body, at, fleet_rows.revision_of(session, vessel_id))
+        made[scope.name] = _keep(session, pen, scope, body, at, revision_of(session, vessel_id))
     _forget(session, vessel_id, made)
     return made[_PLAIN.name]
 
@@ -100,16 +109,12 @@ def write_fleet(context: Context, pen: CalendarWriter, also: Scope | None = None
     In a transaction of its own: of vessels written at the same time, the last to come here sees all of them.
     """
     with context.db.read() as session:
-        if (
-            also is None
-            and not feed_rows.address_rows_of(session, None)
-            and not feed_rows.feed_body_rows(session, FLEET)
-        ):
+        if also is None and not address_rows_of(session, None) and not feed_body_rows(session, FLEET):
             return
     with context.db.write(FLEET) as session:
         at = context.now()
-        vessels = {row.id: document_of(session, row.id)[0] for row in fleet_rows.vessel_rows(session)}
-        rows = [row for row in feed_rows.feed_event_rows(session, None) if row.vessel_id in vessels]
+        vessels = {row.id: document_of(session, row.id)[0] for row in vessel_rows(session)}
+        rows = [row for row in feed_event_rows(session, None) if row.vessel_id in vessels]
         made: dict[str, StoredCalendar] = {}
         for scope in _in_use(session, None, at, also):
             body, status = _fleet_body(session, pen, scope, vessels, rows, at)
@@ -121,7 +126,7 @@ def kept_scopes(session: Session, at: datetime) -> list[tuple[str, Scope]]:
     """(hash of the secret, scope) of every address that is good now, as events and as tasks."""
     return [
         (row.sha256, scope_of(row, tasks))
-        for row in feed_rows.address_rows(session)
+        for row in address_rows(session)
         if row.revoked_s is None and (row.expires_s is None or row.expires_s > seconds(at))
         for tasks in (False, True)
     ]
@@ -143,7 +148,7 @@ def scope_of(row: FeedTokenRow, tasks: bool) -> Scope:
 def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope | None) -> list[Scope]:
     found = {
         scope
-        for row in feed_rows.address_rows_of(session, vessel_id)
+        for row in address_rows_of(session, vessel_id)
         if row.expires_s is None or row.expires_s > seconds(at)
         for scope in (scope_of(row, False), scope_of(row, True))
     }
@@ -208,7 +213,7 @@ def _fleet_body(
         states=[one.state for one in named[False]],
         left_out=left_out,
     )
-    before = feed_rows.feed_body_row(session, FLEET, scope.name)
+    before = feed_body_row(session, FLEET, scope.name)
     old = None if before is None or before.status is None else _status_from(before.status)
     event = pen.publish(old, entry, FLEET, at)[1]
     first = event.task if scope.tasks else event.text
@@ -238,7 +243,7 @@ def _keep(
     revision: int,
     status: str | None = None,
 ) -> StoredCalendar:
-    row = feed_rows.feed_body_row(session, scope.vessel_id or FLEET, scope.name)
+    row = feed_body_row(session, scope.vessel_id or FLEET, scope.name)
     before = None if row is None else Feed(body=row.body.encode(), changed_at=instant(row.changed_s))
     feed = republish(before, body, at)
     if row is None:
@@ -254,7 +259,7 @@ def _keep(
 
 def _forget(session: Session, vessel_id: str, made: dict[str, StoredCalendar]) -> None:
     """A calendar nobody has an address of is not kept: it would grow old, and be served old to the next who asks."""
-    for row in feed_rows.feed_body_rows(session, vessel_id):
+    for row in feed_body_rows(session, vessel_id):
         if row.name not in made:
             session.delete(row)
 

@@ -36,9 +36,12 @@ from scheduler.domain.vessel.document import BREAKDOWN, JobKind
 from scheduler.errors import Busy, SchedulerError
 from scheduler.planning.judge.cover import slots_uncovered
 from scheduler.shiptime import ship_time
-from scheduler.storage import feed_rows, fleet_rows, people_rows, work_rows
+from scheduler.storage.base import TaskRunRow, task_row, task_rows
+from scheduler.storage.capacity import OutageRow, OutageStatus, outage_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import FeedEventRow, JobRow, OutageRow, OutageStatus, TaskRunRow
+from scheduler.storage.feed import FeedEventRow, feed_body_row, feed_event_rows
+from scheduler.storage.vessel import revision_of, vessel_rows
+from scheduler.storage.work import JobRow, job_rows, withdrawn_rows
 
 _DAY_S = 86_400
 _KEEP_DAYS = 40
@@ -57,7 +60,7 @@ def refresh(context: Context, pen: CalendarWriter, vessel_id: str) -> StoredCale
     with context.db.write(vessel_id) as session:
         vessel, _ = document_of(session, vessel_id)
         plants = [load_plant(session, context, vessel_id, plant.id) for plant in vessel.plants]
-        old = {row.occurrence_key: row for row in feed_rows.feed_event_rows(session, vessel_id)}
+        old = {row.occurrence_key: row for row in feed_event_rows(session, vessel_id)}
         at = context.now()
         for now in plants:
             plant_state_published.keep_published(
@@ -88,7 +91,7 @@ def renew(context: Context, pen: CalendarWriter, vessel_id: str) -> bool:
         if trouble(context).get(vessel_id, ("", ""))[0] != says:
             log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
             with suppress(SchedulerError), context.db.write(vessel_id) as session:
-                row = people_rows.task_row(session, _TROUBLE, vessel_id)
+                row = task_row(session, _TROUBLE, vessel_id)
                 row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_s=0)
                 row.started_s, row.ended_s, row.outcome = context.now_s(), context.now_s(), says
                 session.add(row)
@@ -101,7 +104,7 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
     with context.db.read() as session:
         return {
             row.period: (row.outcome or "", instant(row.started_s))
-            for row in people_rows.task_rows(session, _TROUBLE)
+            for row in task_rows(session, _TROUBLE)
             if row.outcome not in (None, "done")
         }
 
@@ -109,7 +112,7 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
 def _well_again(context: Context, vessel_id: str) -> None:
     if vessel_id in trouble(context):
         with context.db.write(vessel_id) as session:
-            row = people_rows.task_row(session, _TROUBLE, vessel_id)
+            row = task_row(session, _TROUBLE, vessel_id)
             if row is not None:
                 session.delete(row)
 
@@ -134,8 +137,8 @@ def served(context: Context, pen: CalendarWriter, opened: AddressOpened, *, task
 
 def _first(context: Context, pen: CalendarWriter, scope: Scope) -> StoredCalendar:
     with context.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessel_rows(session, scope.vessel_id)]
-        never = [one for one in vessels if feed_rows.feed_body_row(session, one, Scope(vessel_id=one).name) is None]
+        vessels = [row.id for row in vessel_rows(session, scope.vessel_id)]
+        never = [one for one in vessels if feed_body_row(session, one, Scope(vessel_id=one).name) is None]
     for vessel_id in never:
         refresh(context, pen, vessel_id)
     if scope.vessel_id is None:
@@ -165,13 +168,9 @@ def stale_vessels(context: Context, most_age_s: int) -> list[str]:
     now_s = context.now_s()
     with context.db.read() as session:
         found = []
-        for row in fleet_rows.vessel_rows(session):
-            kept = feed_rows.feed_body_row(session, row.id, Scope(vessel_id=row.id).name)
-            if (
-                kept is None
-                or kept.revision != fleet_rows.revision_of(session, row.id)
-                or now_s - kept.made_s >= most_age_s
-            ):
+        for row in vessel_rows(session):
+            kept = feed_body_row(session, row.id, Scope(vessel_id=row.id).name)
+            if kept is None or kept.revision != revision_of(session, row.id) or now_s - kept.made_s >= most_age_s:
                 found.append(row.id)
         return found
 
@@ -187,14 +186,10 @@ def _agenda(
         for now in plants
     ]
     since_s = seconds(at) - _KEEP_DAYS * _DAY_S
-    rows = [
-        row for now in plants for row in work_rows.job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)
-    ]
+    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)]
     _withdraw(session, plants, old, set(jobs), {row.key for row in rows}, at)
     session.flush()
-    rows = [
-        row for now in plants for row in work_rows.job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)
-    ]
+    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)]
     slots = {}
     for now in plants:
         if now.taken is None:
@@ -240,7 +235,7 @@ def _out(session: Session, now: PlantState, at: datetime) -> list[PumpOut]:
     shown by the job; of two outages from one second the longer stands."""
     since_s = seconds(at) - DONE_DAYS * _DAY_S
     rows: dict[tuple[str, int], OutageRow] = {}
-    for row in work_rows.outage_rows(session, now.vessel.id, now.plant.id, since_s=since_s):
+    for row in outage_rows(session, now.vessel.id, now.plant.id, since_s=since_s):
         planned = row.job_key and not row.job_key.startswith(f"{BREAKDOWN.code}:")
         over = row.to_s is not None and (row.to_s <= row.from_s or row.status is OutageStatus.NOT_PROVED)
         if planned or over or row.from_s > seconds(at):
@@ -281,7 +276,7 @@ def _withdraw(
 
     What was withdrawn and is due again is withdrawn no more.
     """
-    for gone in work_rows.withdrawn_rows(session, plants[0].vessel.id):
+    for gone in withdrawn_rows(session, plants[0].vessel.id):
         if gone.key in open_keys:
             session.delete(gone)
             closed_keys.discard(gone.key)

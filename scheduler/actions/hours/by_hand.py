@@ -13,11 +13,12 @@ from scheduler.domain.hours.ledger import LedgerVerdict, setup_at
 from scheduler.domain.hours.ledger_says import counts_text
 from scheduler.domain.hours.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
-from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.intake import Intake, Taken
-from scheduler.storage.tables import CounterRow, HandReadingRow, LedgerEntryRow
+from scheduler.storage.hours.counters import CounterRow, counter_rows
+from scheduler.storage.hours.intake import Intake, Taken
+from scheduler.storage.hours.ledger import LedgerEntryRow, entry_at, total_at_or_before
+from scheduler.storage.hours.readings import HandReadingRow, value_at
+from scheduler.storage.record import append_record
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +65,7 @@ def hand_counters(context: Context, vessel_id: str) -> list[HandCounter]:
     """A vessel's counters in the order of her plants and positions, with what each showed last. Raises NotFound."""
     with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
-        rows = {row.id: row for row in fleet_rows.counter_rows(session, vessel_id)}
+        rows = {row.id: row for row in counter_rows(session, vessel_id)}
         found = []
         for plant in vessel.plants:
             names = {position.id: position.name for position in plant.positions}
@@ -80,7 +81,7 @@ def hand_counters(context: Context, vessel_id: str) -> list[HandCounter]:
 def _newest(session: Session, row: CounterRow) -> tuple[datetime, int] | None:
     if row.no is None or row.newest_s is None:
         return None
-    milli = ledger_rows.value_at(session, row.no, row.newest_s, row.skew_most_s)
+    milli = value_at(session, row.no, row.newest_s, row.skew_most_s)
     return None if milli is None else (instant(row.newest_s), milli)
 
 
@@ -141,16 +142,14 @@ def store_by_hand(
     derive_vessel(context, vessel_id)
     judged = []
     with context.db.read() as session:
-        rows = {row.id: row for row in fleet_rows.counter_rows(session, vessel_id)}
+        rows = {row.id: row for row in counter_rows(session, vessel_id)}
         for read, one in zip(values, told, strict=True):
             status, row = str(one["status"]), rows.get(read.counter)
             entry = stands = None
             if row is not None and row.no is not None and status != "refused":
                 at_s = seconds(read.at)
-                entry = ledger_rows.entry_at(session, row.no, at_s)
-                stands = (
-                    ledger_rows.value_at(session, row.no, at_s, row.skew_most_s) if status == Taken.CONFLICT else None
-                )
+                entry = entry_at(session, row.no, at_s)
+                stands = value_at(session, row.no, at_s, row.skew_most_s) if status == Taken.CONFLICT else None
             odd = None if row is None or entry is None else _unusual(session, row, entry, round(read.value * 1000))
             judged.append(ValueJudged(read.counter, status, entry, stands, one.get("why", ""), odd))
     taken = [read for read, one in zip(values, judged, strict=True) if one.taken]
@@ -161,7 +160,7 @@ def store_by_hand(
 
 def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:
     """That these instants are of readings read by eye; before they are stored, so that no flag is worded without it."""
-    numbers = {row.id: row.no for row in fleet_rows.counter_rows(session, vessel_id)}
+    numbers = {row.id: row.no for row in counter_rows(session, vessel_id)}
     at = {(no, seconds(one.at)) for one in values if (no := numbers.get(one.counter)) is not None}
     for no, at_s in sorted(at):
         session.merge(HandReadingRow(counter_no=no, at_s=at_s, vessel_id=vessel_id))
@@ -170,8 +169,8 @@ def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:
 def _unusual(session: Session, row: CounterRow, entry: LedgerEntryRow, milli: int) -> Unusual | None:
     if row.no is None or entry.verdict != LedgerVerdict.CREDITED:
         return None
-    point = ledger_rows.total_at_or_before(session, row.no, entry.at_s - 1)
-    shown = None if point is None else ledger_rows.value_at(session, row.no, point[0], row.skew_most_s)
+    point = total_at_or_before(session, row.no, entry.at_s - 1)
+    shown = None if point is None else value_at(session, row.no, point[0], row.skew_most_s)
     if point is None or shown is None:
         return None
     setup = setup_at(setups_of_counter(session, row), entry.at_s)

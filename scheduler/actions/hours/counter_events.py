@@ -24,10 +24,19 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
 from scheduler.domain.hours.ledger import Setup, setup_at
 from scheduler.errors import NotFound, Refused
-from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerEntryRow
+from scheduler.storage.hours.counters import (
+    CounterEventRow,
+    CounterRow,
+    FlagRow,
+    counter_event_rows,
+    counter_rows,
+    find_counter,
+    flag_rows,
+)
+from scheduler.storage.hours.ledger import LedgerEntryRow, recent_entries
+from scheduler.storage.hours.readings import value_at
+from scheduler.storage.record import append_record
 
 MOST_HOURS = 200_000
 ASKED_ADJUSTMENT, ASKED_UNDO = "adjustment asked", "undo asked"
@@ -166,7 +175,7 @@ def who(hand: Hand) -> str:
 
 def counter_row(session: Session, place: Place) -> CounterRow:
     """The counter's row. Raises NotFound."""
-    row = fleet_rows.find_counter(session, place.id)
+    row = find_counter(session, place.id)
     if row is None or row.no is None:
         raise NotFound(f"There is no counter {place.id} here.")
     return row
@@ -238,11 +247,7 @@ def _rescale(session: Session, row: CounterRow, event: CounterEvent) -> dict[str
 
 
 def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
-    others = [
-        r
-        for r in fleet_rows.counter_rows(session, row.vessel_id)
-        if r.position_id == row.position_id and r.no != row.no
-    ]
+    others = [r for r in counter_rows(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no]
     if not others:
         raise Refused(
             f"{row.id} is the only counter of position {row.position_id}, so it counts for it already. To have another one "
@@ -298,12 +303,12 @@ def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook
     with context.db.read() as session:
         row = counter_row(session, place)
         assert row.no is not None
-        flags = [flag for flag in ledger_rows.flag_rows(session, place.vessel_id) if flag.counter_no == row.no]
-        events = events_shown(ledger_rows.counter_event_rows(session, row.no))
+        flags = [flag for flag in flag_rows(session, place.vessel_id) if flag.counter_no == row.no]
+        events = events_shown(counter_event_rows(session, row.no))
         return CounterBook(
             row,
             _newest(session, row),
-            ledger_rows.recent_entries(session, row.no, limit),
+            recent_entries(session, row.no, limit),
             flags,
             setups_of_counter(session, row),
             events[::-1],
@@ -313,7 +318,7 @@ def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook
 def _newest(session: Session, row: CounterRow) -> tuple[int, int] | None:
     if row.no is None or row.newest_s is None:
         return None
-    milli = ledger_rows.value_at(session, row.no, row.newest_s, row.skew_most_s)
+    milli = value_at(session, row.no, row.newest_s, row.skew_most_s)
     return None if milli is None else (row.newest_s, milli)
 
 

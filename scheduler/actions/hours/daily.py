@@ -12,9 +12,9 @@ from scheduler.domain.base.enums import Subject
 from scheduler.domain.hours.daily import DayHours, daily_hours
 from scheduler.domain.hours.running import DAY_S, Curve, Curves, running_hours
 from scheduler.domain.vessel.document import Plant
-from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import CounterRow
+from scheduler.storage.hours.counters import CounterRow, counter_numbers, counter_rows
+from scheduler.storage.hours.ledger import day_ends, totals_around
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ def daily_book(context: Context, place: Place, days: int) -> DailyBook:
     with context.db.read() as session:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
-        rows = [row for row in fleet_rows.counter_rows(session, place.vessel_id) if row.plant_id == place.plant_id]
+        rows = [row for row in counter_rows(session, place.vessel_id) if row.plant_id == place.plant_id]
         now = context.now()
         first_day = seconds(now) // DAY_S - days
         curves = _curves(session, place.vessel_id, rows, first_day * DAY_S, seconds(now) + DAY_S)
@@ -52,10 +52,10 @@ def daily_book(context: Context, place: Place, days: int) -> DailyBook:
 
 
 def _curves(session: Session, vessel_id: str, rows: list[CounterRow], from_s: int, until_s: int) -> Curves:
-    numbers = fleet_rows.counter_numbers(rows)
+    numbers = counter_numbers(rows)
     nos = list(numbers.values())
-    before = ledger_rows.totals_around(session, nos, from_s - 1)
-    ends = ledger_rows.day_ends(session, nos, from_s, until_s, firsts=True)
+    before = totals_around(session, nos, from_s - 1)
+    ends = day_ends(session, nos, from_s, until_s, firsts=True)
     curves = {}
     for counter_id, no in numbers.items():
         last = before[no].before

@@ -28,9 +28,31 @@ from scheduler.domain.hours.questions import may_miss
 from scheduler.domain.hours.running import DAY_S, GIVEN, Point, pump_daily_seconds
 from scheduler.domain.hours.sources import Change
 from scheduler.domain.vessel.document import Plant
-from scheduler.storage import fleet_rows, ledger_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.tables import CounterEventRow, CounterRow, FlagRow, LedgerCheckpointRow
+from scheduler.storage.hours.counters import (
+    CounterEventRow,
+    CounterRow,
+    FlagRow,
+    counter_event_rows,
+    counter_events_of_kinds,
+    counter_numbers,
+    counter_rows,
+    dirty_vessels,
+    find_counter,
+)
+from scheduler.storage.hours.ledger import (
+    EntryValues,
+    LedgerCheckpointRow,
+    TotalsAround,
+    add_entries,
+    day_ends,
+    drop_checkpoints,
+    drop_derived,
+    newest_checkpoint,
+    readings_counted,
+    totals_around,
+)
+from scheduler.storage.hours.readings import instants_by_hand, newest_reading, piece_end, reading_rows
 
 PIECE = 2000
 """Readings derived between two checkpoints."""
@@ -52,7 +74,7 @@ def setup_of(row: CounterRow) -> Setup:
 def setups_of_counter(session: Session, row: CounterRow) -> list[tuple[int, Setup]]:
     """How a counter counted when, see `ledger.setups_of`."""
     assert row.no is not None
-    events = events_of(ledger_rows.counter_event_rows(session, row.no))
+    events = events_of(counter_event_rows(session, row.no))
     return setups_of(setup_of(row), [event for event in events if isinstance(event, Rescale)])
 
 
@@ -60,7 +82,7 @@ def setups_of_vessel(
     session: Session, vessel_id: str, counters: Sequence[CounterRow]
 ) -> dict[int | None, list[tuple[int, Setup]]]:
     """The same for all counters of a vessel, by their numbers."""
-    rows = ledger_rows.counter_events_of_kinds(session, vessel_id, ("rescale", "undo"))
+    rows = counter_events_of_kinds(session, vessel_id, ("rescale", "undo"))
     own: dict[int, list[CounterEventRow]] = {}
     for row in rows:
         own.setdefault(row.counter_no, []).append(row)
@@ -74,7 +96,7 @@ def setups_of_vessel(
 
 def changes_of(session: Session, vessel_id: str, counters: Sequence[CounterRow]) -> dict[str, list[Change]]:
     """When another counter began to count, by position (see `domain.sources`)."""
-    rows = ledger_rows.counter_events_of_kinds(session, vessel_id, ("primary", "undo"))
+    rows = counter_events_of_kinds(session, vessel_id, ("primary", "undo"))
     by_no = {counter.no: counter for counter in counters}
     undone = undone_by(rows)
     changes: dict[str, list[Change]] = {}
@@ -95,7 +117,7 @@ def may_be_missing(session: Session, row: CounterRow, flags: Sequence[FlagRow]) 
     told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
     if row.no is None or not may_miss(told, ()):
         return []
-    events = ledger_rows.counter_event_rows(session, row.no)
+    events = counter_event_rows(session, row.no)
     undone = undone_by(events)
     return may_miss(told, {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone})
 
@@ -136,10 +158,10 @@ def derive_vessel(context: Context, vessel_id: str) -> int:
     Each counter has its own transaction, so the intake never waits for a long one.
     """
     with context.db.read() as session:
-        waiting = [row.id for row in fleet_rows.counter_rows(session, vessel_id) if row.dirty_from_s is not None]
+        waiting = [row.id for row in counter_rows(session, vessel_id) if row.dirty_from_s is not None]
     for counter_id in waiting:
         with context.db.write(vessel_id) as session:
-            row = fleet_rows.find_counter(session, counter_id)
+            row = find_counter(session, counter_id)
             if row is not None and row.dirty_from_s is not None:
                 _derive(session, row, row.dirty_from_s, context.now_s() + AHEAD_S)
                 bump_revision(session, vessel_id)
@@ -149,7 +171,7 @@ def derive_vessel(context: Context, vessel_id: str) -> int:
 def derive_all(context: Context) -> list[str]:
     """Bring every touched counter's ledger up to date; the vessels concerned."""
     with context.db.read() as session:
-        vessels = fleet_rows.dirty_vessels(session)
+        vessels = dirty_vessels(session)
     for vessel_id in vessels:
         derive_vessel(context, vessel_id)
     return vessels
@@ -166,17 +188,17 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
     no, setup, skew = row.no, setup_of(row), row.skew_most_s
     state, after_s = checkpoint_before(session, no, dirty_from_s)
     start_s = after_s
-    newest = ledger_rows.newest_checkpoint(session, no, 2**62)
-    posted = ledger_rows.newest_reading(session, no)
+    newest = newest_checkpoint(session, no, 2**62)
+    posted = newest_reading(session, no)
     ahead = posted is not None and posted[0] > latest_s - skew
-    event_rows = ledger_rows.counter_event_rows(session, no, after_s)
+    event_rows = counter_event_rows(session, no, after_s)
     events = events_of(event_rows)
     end_s: int | None = after_s
     while end_s is not None:
-        end_s = ledger_rows.piece_end(session, no, after_s, skew, PIECE)
+        end_s = piece_end(session, no, after_s, skew, PIECE)
         if ahead and after_s < latest_s:
             end_s = latest_s if end_s is None else min(end_s, latest_s)
-        held = ledger_rows.newest_checkpoint(session, no, 2**62 if end_s is None else end_s + 1)
+        held = newest_checkpoint(session, no, 2**62 if end_s is None else end_s + 1)
         if held is not None and held.at_s > after_s:
             end_s = held.at_s
         else:
@@ -184,17 +206,17 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
         was = None if held is None else held.state
         until_s = 2**62 if end_s is None else end_s
         items: list[Item] = [
-            *(Reading(*reading) for reading in ledger_rows.reading_rows(session, no, after_s, skew, until_s)),
+            *(Reading(*reading) for reading in reading_rows(session, no, after_s, skew, until_s)),
             *(event for event in events if after_s < event.at_s <= until_s),
         ]
-        ledger_rows.drop_checkpoints(session, no, after_s, until_s)
+        drop_checkpoints(session, no, after_s, until_s)
         state = _write(session, row, setup, items, state, until_s)
         after_s = until_s
         if was is None or newest is None or state.pending or state.open or state.to_text() != was:
             continue
         later = after_s < newest.at_s
         if later and not any(event.at_s > after_s for event in event_rows):
-            counted = ledger_rows.readings_counted(session, no, after_s, newest.at_s, skew)
+            counted = readings_counted(session, no, after_s, newest.at_s, skew)
             beyond = _state_of(newest) if counted else None
             if beyond is not None:
                 state, after_s = beyond, newest.at_s
@@ -207,21 +229,21 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
 def items_after(session: Session, row: CounterRow, after_s: int) -> list[Item]:
     """Readings and events of a counter later than an instant."""
     assert row.no is not None
-    read = ledger_rows.reading_rows(session, row.no, after_s, row.skew_most_s)
-    events = events_of(ledger_rows.counter_event_rows(session, row.no, after_s))
+    read = reading_rows(session, row.no, after_s, row.skew_most_s)
+    events = events_of(counter_event_rows(session, row.no, after_s))
     return [*(Reading(*one) for one in read), *events]
 
 
 def _thin_out(session: Session, counter_no: int, at_s: int, latest_s: int) -> None:
     """Drop the checkpoint there unless it is the newest or the one before it is a week older: each tick makes one."""
-    newest, before = (ledger_rows.newest_checkpoint(session, counter_no, until_s) for until_s in (latest_s + 1, at_s))
+    newest, before = (newest_checkpoint(session, counter_no, until_s) for until_s in (latest_s + 1, at_s))
     if newest is not None and before is not None and at_s < newest.at_s and at_s - before.at_s < CHECKPOINT_APART_S:
-        ledger_rows.drop_checkpoints(session, counter_no, at_s - 1, at_s)
+        drop_checkpoints(session, counter_no, at_s - 1, at_s)
 
 
 def checkpoint_before(session: Session, counter_no: int, dirty_from_s: int) -> tuple[LedgerState, int]:
     """The state kept newest before an instant and its own instant; the start where there is none."""
-    held = ledger_rows.newest_checkpoint(session, counter_no, dirty_from_s)
+    held = newest_checkpoint(session, counter_no, dirty_from_s)
     state = None if held is None else _state_of(held)
     return (START, -(2**62)) if held is None or state is None else (state, held.at_s)
 
@@ -239,14 +261,14 @@ def _write(
     """Derive a piece and put it in place of what is held up to and at `until_s`; the state after it."""
     assert row.no is not None
     begun_s = min((flag.at_s - 1 for flag in state.open), default=-(2**62) if state.last_s is None else state.last_s)
-    hand = ledger_rows.instants_by_hand(session, row.no, begun_s, until_s)
+    hand = instants_by_hand(session, row.no, begun_s, until_s)
     derived = derive(setup, piece, state, by_hand=hand)
     if derived.rewrite_from_s is None:
         return derived.state
     no, vessel_id = row.no, row.vessel_id
-    ledger_rows.drop_derived(session, no, derived.rewrite_from_s, until_s)
+    drop_derived(session, no, derived.rewrite_from_s, until_s)
     given_s = state.given_s - sum(entry.credit_s for entry in state.pending if entry.verdict in GIVEN)
-    rows: list[ledger_rows.EntryValues] = []
+    rows: list[EntryValues] = []
     last_s, seq = None, 0
     for at_s, credit_s, total_s, verdict, reason in derived.entries:
         seq = seq + 1 if at_s == last_s else 0
@@ -254,7 +276,7 @@ def _write(
         if verdict in GIVEN:
             given_s += credit_s
         rows.append((no, at_s, seq, credit_s, total_s, given_s, str(verdict), str(reason), vessel_id))
-    ledger_rows.add_entries(session, rows)
+    add_entries(session, rows)
     for flag in derived.flags:
         session.merge(
             FlagRow(
@@ -283,8 +305,8 @@ class StoredTotals:
 
     def __init__(self, session: Session, counters: Sequence[CounterRow]) -> None:
         self._session = session
-        self._numbers = fleet_rows.counter_numbers(counters)
-        self._known: dict[int, dict[int, ledger_rows.TotalsAround]] = {}
+        self._numbers = counter_numbers(counters)
+        self._known: dict[int, dict[int, TotalsAround]] = {}
         self._changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
 
     def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
@@ -301,12 +323,12 @@ class StoredTotals:
         """As `Totals.changes`."""
         return self._changes.get(position, ())
 
-    def _standing(self, counter_id: str, at_s: int) -> ledger_rows.TotalsAround | None:
+    def _standing(self, counter_id: str, at_s: int) -> TotalsAround | None:
         number = self._numbers.get(counter_id)
         if number is None:
             return None
         if at_s not in self._known:
-            self._known[at_s] = ledger_rows.totals_around(self._session, list(self._numbers.values()), at_s)
+            self._known[at_s] = totals_around(self._session, list(self._numbers.values()), at_s)
         return self._known[at_s].get(number)
 
 
@@ -315,8 +337,8 @@ def daily_of(
 ) -> dict[str, list[int]]:
     """Seconds each pump ran on each UTC day up to yesterday, newest last, as far back as the counters go (3 years at most)."""
     today = seconds(at) // DAY_S
-    numbers = fleet_rows.counter_numbers(counters)
-    ends = ledger_rows.day_ends(session, list(numbers.values()), (today - most_days) * DAY_S, today * DAY_S)
+    numbers = counter_numbers(counters)
+    ends = day_ends(session, list(numbers.values()), (today - most_days) * DAY_S, today * DAY_S)
     points = {counter_id: ends[no] for counter_id, no in numbers.items()}
     first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
     changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}

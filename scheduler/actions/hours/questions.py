@@ -15,9 +15,16 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.hours.ledger import Code, Flag, LedgerState, LedgerVerdict, Reading, VerdictReason, setup_at
 from scheduler.domain.hours.questions import Question, held_questions, misread_before, missing_question, with_earlier
 from scheduler.errors import NotFound
-from scheduler.storage import fleet_rows, intake_rows, ledger_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import CounterRow, FlagRow, IntakeLogRow
+from scheduler.storage.hours.counters import CounterRow, FlagRow, find_counter, flag_rows
+from scheduler.storage.hours.ledger import (
+    counted_before,
+    instants_judged,
+    newest_checkpoint,
+    total_after,
+    total_at_or_before,
+)
+from scheduler.storage.hours.readings import IntakeLogRow, reading_rows, recent_unstored, value_at
 
 RECENT_S = 30 * 86_400
 """How far back the rate of a counter is taken."""
@@ -31,7 +38,7 @@ def open_questions(context: Context, place: Place) -> tuple[Question, ...]:
     """What is asked about one counter now. Raises NotFound."""
     derive_vessel(context, place.vessel_id)
     with context.db.read() as session:
-        row = fleet_rows.find_counter(session, place.id)
+        row = find_counter(session, place.id)
         if row is None:
             raise NotFound(f"There is no counter {place.id} here.")
         return questions_of(session, row, _flags_of(session, row))
@@ -46,8 +53,8 @@ def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) ->
     state = _state(session, row.no)
     starts = [flag.at_s for flag in told if flag.code is Code.HELD]
     if state is not None and state.lines and starts:
-        held_at = ledger_rows.instants_judged(session, row.no, LedgerVerdict.HELD, VerdictReason.FUTURE, min(starts))
-        read = (Reading(*one) for one in ledger_rows.reading_rows(session, row.no, min(starts) - 1, row.skew_most_s))
+        held_at = instants_judged(session, row.no, LedgerVerdict.HELD, VerdictReason.FUTURE, min(starts))
+        read = (Reading(*one) for one in reading_rows(session, row.no, min(starts) - 1, row.skew_most_s))
         rests = state.before or state.good
         held = held_questions(
             setup_at(setups_of_counter(session, row), max(starts)),
@@ -64,7 +71,7 @@ def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Re
     """The counted reading that explains the held ones when it was misread, or none."""
     if row.no is None or not asked:
         return None
-    counted_at = ledger_rows.counted_before(session, row.no, asked[0].at_s, EXPLAIN)
+    counted_at = counted_before(session, row.no, asked[0].at_s, EXPLAIN)
     if not counted_at:
         return None
     state, after_s = checkpoint_before(session, row.no, min(counted_at))
@@ -76,25 +83,25 @@ def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Re
 def intake_log(context: Context, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
     """What was posted and not stored, newest first."""
     with context.db.read() as session:
-        return intake_rows.recent_unstored(session, vessel_id, limit, counter)
+        return recent_unstored(session, vessel_id, limit, counter)
 
 
 def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:
     assert row.no is not None
-    point = ledger_rows.total_at_or_before(session, row.no, flag.at_s - 1)
+    point = total_at_or_before(session, row.no, flag.at_s - 1)
     if point is None:
         return missing_question(flag, None, 0.0)
-    milli = ledger_rows.value_at(session, row.no, point[0], row.skew_most_s)
+    milli = value_at(session, row.no, point[0], row.skew_most_s)
     good = None if milli is None else (point[0], milli)
     return missing_question(flag, good, seconds_per_day(session, row.no, point[0]))
 
 
 def _flags_of(session: Session, row: CounterRow) -> list[FlagRow]:
-    return [flag for flag in ledger_rows.flag_rows(session, row.vessel_id) if flag.counter_no == row.no]
+    return [flag for flag in flag_rows(session, row.vessel_id) if flag.counter_no == row.no]
 
 
 def _state(session: Session, counter_no: int) -> LedgerState | None:
-    kept = ledger_rows.newest_checkpoint(session, counter_no, 2**62)
+    kept = newest_checkpoint(session, counter_no, 2**62)
     try:
         return None if kept is None else LedgerState.from_text(kept.state)
     except ValueError:
@@ -103,9 +110,9 @@ def _state(session: Session, counter_no: int) -> LedgerState | None:
 
 def seconds_per_day(session: Session, counter_no: int, until_s: int) -> float:
     """What the counter ran a day in the 30 days before an instant; 0 without a past."""
-    last = ledger_rows.total_at_or_before(session, counter_no, until_s)
-    first = ledger_rows.total_at_or_before(session, counter_no, until_s - RECENT_S)
-    first = first or ledger_rows.total_after(session, counter_no, until_s - RECENT_S)
+    last = total_at_or_before(session, counter_no, until_s)
+    first = total_at_or_before(session, counter_no, until_s - RECENT_S)
+    first = first or total_after(session, counter_no, until_s - RECENT_S)
     if last is None or first is None or last[0] <= first[0]:
         return 0.0
     return (last[1] - first[1]) * 86_400 / (last[0] - first[0])

@@ -15,9 +15,10 @@ from scheduler.domain.hours.accepting import EARLIEST_S, LATEST_S, Refusal, chec
 from scheduler.domain.hours.ledger import START, LedgerState, Reading, Setup, fold, setup_at
 from scheduler.domain.hours.ledger_fit import AHEAD_S
 from scheduler.errors import BadRequest, Refused, TooLarge
-from scheduler.storage import fleet_rows, ledger_rows
-from scheduler.storage.intake import Intake, IntakeAnswer, LogItem, Post, Taken, Tell
-from scheduler.storage.tables import Unstored
+from scheduler.storage.hours.counters import counter_rows
+from scheduler.storage.hours.intake import Intake, IntakeAnswer, LogItem, Post, Taken, Tell
+from scheduler.storage.hours.ledger import newest_checkpoint
+from scheduler.storage.hours.readings import Unstored
 
 MOST_ITEMS = 1000
 _GOOD_SECONDS = 2.0
@@ -105,12 +106,12 @@ class ReadingDoor:
         began = monotonic()
         states: dict[int, LedgerState] = {}
         with self._context.db.read() as session:
-            rows = fleet_rows.counter_rows(session, vessel_id)
+            rows = counter_rows(session, vessel_id)
             setups = setups_of_vessel(session, vessel_id, rows)
             for row in rows:
                 if row.no is None or row.no in self._states or row.dirty_from_s is not None:
                     continue
-                kept = ledger_rows.newest_checkpoint(session, row.no, self._context.now_s() + AHEAD_S + 1)
+                kept = newest_checkpoint(session, row.no, self._context.now_s() + AHEAD_S + 1)
                 state = START if kept is None else _state_of(kept.state)
                 if state is not None and state.read_s == row.newest_s:
                     states[row.no] = state

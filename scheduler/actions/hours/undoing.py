@@ -11,9 +11,8 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.storage import ledger_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import CounterEventRow, CounterRow
+from scheduler.storage.hours.counters import CounterEventRow, CounterRow, counter_event_rows
 
 SECOND = frozenset({Role.CHIEF, Role.OFFICE})
 """Roles that confirm."""
@@ -90,7 +89,7 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
 
 def _find(session: Session, row: CounterRow, event_id: str) -> tuple[list[CounterEventRow], CounterEventRow]:
     assert row.no is not None
-    events = ledger_rows.counter_event_rows(session, row.no)
+    events = counter_event_rows(session, row.no)
     event = next((event for event in events if event.id == event_id), None)
     if event is None:
         raise NotFound(

@@ -12,10 +12,22 @@ from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.domain.base.enums import Role
 from scheduler.errors import Busy, Clash, NotFound, NotSignedIn, Refused, StorageFull
-from scheduler.storage import fleet_rows, people_rows
 from scheduler.storage.database import Session
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import ApiKeyRow, PersonRow, SessionRow, SignInLinkRow
+from scheduler.storage.people import (
+    ApiKeyRow,
+    PersonRow,
+    SessionRow,
+    SignInLinkRow,
+    end_session,
+    key_row_by_prefix,
+    key_rows,
+    link_row,
+    person_row,
+    person_rows,
+    signed_in,
+)
+from scheduler.storage.record import append_record
+from scheduler.storage.vessel import vessel_row
 
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 _FLEETWIDE = frozenset({Role.OFFICE, Role.ADMIN})
@@ -51,9 +63,9 @@ def add_person(
         raise Refused(f"The name of {person_id} must have 1 to 200 characters.")
     _scope(role, vessel_id)
     with context.db.write() as session:
-        if vessel_id is not None and fleet_rows.vessel_row(session, vessel_id) is None:
+        if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
-        if people_rows.person_row(session, person_id) is not None:
+        if person_row(session, person_id) is not None:
             raise Clash(f"There is a person {person_id} already. Choose another id.")
         session.add(
             PersonRow(id=person_id, vessel_id=vessel_id, name=name, rank=rank, role=role, created_s=context.now_s())
@@ -81,9 +93,9 @@ def add_key(
     prefix, secret = secrets.token_hex(4), secrets.token_urlsafe(32)
     whole = f"ll_{prefix}_{secret}"
     with context.db.write() as session:
-        if vessel_id is not None and fleet_rows.vessel_row(session, vessel_id) is None:
+        if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
-        if person_id is not None and people_rows.person_row(session, person_id) is None:
+        if person_id is not None and person_row(session, person_id) is None:
             raise NotFound(f"There is no person {person_id}. Add the person first.")
         session.add(
             ApiKeyRow(
@@ -104,7 +116,7 @@ def add_key(
 def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
     """End a key at once. Raises NotFound when there is none with that prefix."""
     with context.db.write() as session:
-        row = people_rows.key_row_by_prefix(session, prefix)
+        row = key_row_by_prefix(session, prefix)
         if row is None:
             raise NotFound(f"There is no key {prefix!r}. `leadline key list` shows them.")
         if row.revoked_s is None:
@@ -117,7 +129,7 @@ def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
 def list_keys(context: Context) -> list[ApiKeyRow]:
     """Every key, without its secret."""
     with context.db.read() as session:
-        return people_rows.key_rows(session)
+        return key_rows(session)
 
 
 def who_holds(context: Context, key: str) -> Actor:
@@ -131,15 +143,15 @@ def who_holds(context: Context, key: str) -> Actor:
     if len(parts) != 3 or parts[0] != "ll":
         raise unknown
     with context.db.read() as session:
-        row = people_rows.key_row_by_prefix(session, parts[1])
-        person = people_rows.person_row(session, row.person_id) if row and row.person_id else None
+        row = key_row_by_prefix(session, parts[1])
+        person = person_row(session, row.person_id) if row and row.person_id else None
     stored = row.sha256 if row else "0" * 64
     if not hmac.compare_digest(stored, hashed(key)) or row is None or row.revoked_s is not None:
         raise unknown
     now_s = context.now_s()
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
         with suppress(Busy, StorageFull), context.db.write() as session:
-            again = people_rows.key_row_by_prefix(session, row.prefix)
+            again = key_row_by_prefix(session, row.prefix)
             if again is not None:
                 again.last_used_s = now_s
                 session.add(again)
@@ -152,7 +164,7 @@ def make_link(context: Context, person_id: str) -> str:
     token = secrets.token_urlsafe(32)
     expires = context.now() + timedelta(minutes=context.settings.link_minutes)
     with context.db.write() as session:
-        if people_rows.person_row(session, person_id) is None:
+        if person_row(session, person_id) is None:
             raise _no_person(session, person_id)
         session.add(SignInLinkRow(sha256=hashed(token), person_id=person_id, expires_s=int(expires.timestamp())))
     return token
@@ -167,7 +179,7 @@ def enter(context: Context, token: str) -> str:
     secret = secrets.token_urlsafe(32)
     now_s = context.now_s()
     with context.db.write() as session:
-        link = people_rows.link_row(session, hashed(token))
+        link = link_row(session, hashed(token))
         if link is None or link.used_s is not None or link.expires_s <= now_s:
             raise NotSignedIn(
                 "This sign-in link is not known, was used, or is out of date. Make a new one: `leadline key link PERSON`."
@@ -189,7 +201,7 @@ def enter(context: Context, token: str) -> str:
 def at_browser(context: Context, secret: str) -> SignedIn | None:
     """Who is signed in with that cookie, or none."""
     with context.db.read() as session:
-        found = people_rows.signed_in(session, hashed(secret), context.now_s())
+        found = signed_in(session, hashed(secret), context.now_s())
     if found is None:
         return None
     kept, person = found
@@ -199,7 +211,7 @@ def at_browser(context: Context, secret: str) -> SignedIn | None:
 def in_the_name_of(context: Context, person_id: str, by: str) -> Actor:
     """A person as an actor, told by someone at the server itself; the name says both. Raises NotFound."""
     with context.db.read() as session:
-        person = people_rows.person_row(session, person_id)
+        person = person_row(session, person_id)
         if person is None:
             raise _no_person(session, person_id)
     return replace(_actor(person), name=f"{person.name}, {person.rank} (told by {by})", own=False)
@@ -210,14 +222,14 @@ def _actor(person: PersonRow) -> Actor:
 
 
 def _no_person(session: Session, person_id: str) -> NotFound:
-    known = ", ".join(p.id for p in people_rows.person_rows(session)) or "nobody yet"
+    known = ", ".join(p.id for p in person_rows(session)) or "nobody yet"
     return NotFound(f"There is no person {person_id}. Known: {known}.")
 
 
 def leave(context: Context, secret: str) -> None:
     """Sign the browser with that cookie out."""
     with context.db.write() as session:
-        people_rows.end_session(session, hashed(secret))
+        end_session(session, hashed(secret))
 
 
 def _scope(role: Role, vessel_id: str | None) -> None:

@@ -12,7 +12,7 @@ from scheduler.domain.base.enums import Subject
 from scheduler.domain.vessel.document import JobKind, Plant
 from scheduler.errors import Refused
 from scheduler.planning.explain.lead_order import TREND_DAYS, advise, load_of
-from scheduler.storage import fleet_rows
+from scheduler.storage.hours.counters import counter_rows
 
 
 def lead_order(context: Context, vessel_id: str, plant_id: str) -> dict[str, Any]:
@@ -24,7 +24,7 @@ def lead_order(context: Context, vessel_id: str, plant_id: str) -> dict[str, Any
     derive_vessel(context, vessel_id)
     with context.db.read() as session:
         now = load_plant(session, context, vessel_id, plant_id)
-        rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant_id]
+        rows = [row for row in counter_rows(session, vessel_id) if row.plant_id == plant_id]
         daily = daily_of(session, now.plant, rows, now.at)
     kind = _overhaul(now.plant)
     left = {

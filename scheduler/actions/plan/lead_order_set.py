@@ -8,7 +8,7 @@ from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Refused
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append_record
+from scheduler.storage.record import append_record
 
 LEAD_CHANGED = "lead order changed"
 AHEAD = timedelta(minutes=5)

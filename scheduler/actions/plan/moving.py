@@ -18,10 +18,10 @@ from scheduler.planning.judge.check import judge
 from scheduler.planning.move.trial import Trial, taken_out
 from scheduler.planning.problem.shiphours import HOUR
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import MoveRow
+from scheduler.storage.plan import MoveRow, move_row, move_rows, next_move_number
+from scheduler.storage.record import append_record
+from scheduler.storage.work import job_row
 
 MOST_REASON = 1000
 
@@ -89,7 +89,7 @@ def move_slot(
             _must_hold(now, key, tried)
             keys = _in_order(tried)
             at = now.at.replace(microsecond=0)
-            number = work_rows.next_move_number(session, place.vessel_id)
+            number = next_move_number(session, place.vessel_id)
             places = {slot.key: tried.problem.starts_at + slot.start * HOUR for slot in tried.plan.slots}
             pins = {**now.pins, **{one: Pin(number, places[one], hand.actor.name, at) for one in keys}}
             if all(now.pins.get(one) and now.pins[one].start_at == places[one] for one in keys):
@@ -194,14 +194,13 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
 def moves_made(context: Context, place: Place) -> list[dict[str, Any]]:
     """A plant's moves by hand, newest first. can_undo: the newest of its job that stands, the job being open."""
     with context.db.read() as session:
-        rows = work_rows.move_rows(session, place.vessel_id, place.id)
+        rows = move_rows(session, place.vessel_id, place.id)
         closed = {
             slot["job"]
             for row in rows
             if row.undone_s is None
             for slot in json.loads(row.slots)
-            if (job := work_rows.job_row(session, place.vessel_id, slot["job"])) is not None
-            and job.closed_s is not None
+            if (job := job_row(session, place.vessel_id, slot["job"])) is not None and job.closed_s is not None
         }
     told, newer = [], set(closed)
     for row in reversed(rows):
@@ -284,7 +283,7 @@ def _set(
 
 def _standing(session: Session, place: Place, number: int) -> MoveRow:
     """The move, if it can be undone."""
-    row = work_rows.move_row(session, place.vessel_id, number)
+    row = move_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.id:
         raise NotFound(
             f"There is no move {number} for {place.id}. `leadline move {place.id} --list` shows those there are."
@@ -292,7 +291,7 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
     if row.undone_s is not None:
         raise Clash(f"Move {number} was undone already, by {row.undone_by}.")
     keys = {slot["job"] for slot in json.loads(row.slots)}
-    for other in work_rows.move_rows(session, place.vessel_id, place.id, standing=True):
+    for other in move_rows(session, place.vessel_id, place.id, standing=True):
         if other.number > number and keys & {slot["job"] for slot in json.loads(other.slots)}:
             raise Clash(f"Move {other.number} by {other.by} moved the same job after it. Undo that one first.")
     return row

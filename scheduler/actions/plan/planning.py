@@ -24,10 +24,9 @@ from scheduler.planning.problem.shiphours import ShipClock
 from scheduler.planning.problem.values import Plan, Problem, Shortfall
 from scheduler.planning.search.passes import Running, settle
 from scheduler.shiptime import ship_time
-from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import PlanStatus
+from scheduler.storage.plan import PlanStatus, plan_row
+from scheduler.storage.record import append_record
 from scheduler.wording.plan import fact_words
 
 
@@ -142,7 +141,7 @@ def bring_up(
 
 def _still_aboard(session: Session, now: PlantState) -> bool:
     """Whether the plan aboard is the one of the situation still."""
-    aboard = work_rows.plan_row(session, now.vessel.id, now.plant.id, PlanStatus.TAKEN)
+    aboard = plan_row(session, now.vessel.id, now.plant.id, PlanStatus.TAKEN)
     return (None if aboard is None else aboard.id) == (None if now.taken is None else now.taken.id)
 
 
@@ -181,8 +180,8 @@ def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
     with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
-            proposed = work_rows.plan_row(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
-            taken = work_rows.plan_row(session, place.vessel_id, place.id, PlanStatus.TAKEN)
+            proposed = plan_row(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
+            taken = plan_row(session, place.vessel_id, place.id, PlanStatus.TAKEN)
             if proposed is None:
                 if taken is not None and taken.digest == digest:
                     raise Clash(f"The plan {digest[:12]} is the one taken already.")

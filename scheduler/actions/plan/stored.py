@@ -10,14 +10,13 @@ from scheduler.planning.judge.check import Judgement
 from scheduler.planning.problem.codec import plan_to_text, problem_to_text
 from scheduler.planning.problem.digest import text_digest
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.storage import work_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import PlanRow, PlanStatus, SlotRow
+from scheduler.storage.plan import PlanRow, PlanStatus, SlotRow, plan_row, untaken_superseded
 
 
 def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
     """Supersede the plan of that status, if there is one, and return it."""
-    old = work_rows.plan_row(session, vessel_id, plant_id, status)
+    old = plan_row(session, vessel_id, plant_id, status)
     if old is not None:
         old.status = PlanStatus.SUPERSEDED
         old.version += 1
@@ -31,7 +30,7 @@ def keep_plan(
 ) -> PlanRow:
     """Store a plan as the proposed one; the one proposed before, which nobody took and no record names, is not kept."""
     put_away(session, vessel_id, plant_id, PlanStatus.PROPOSED)
-    for old in work_rows.untaken_superseded(session, vessel_id, plant_id):
+    for old in untaken_superseded(session, vessel_id, plant_id):
         session.delete(old)
     session.flush()
     least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)

@@ -28,9 +28,13 @@ from scheduler.planning.problem.frame import slot_times
 from scheduler.planning.problem.shiphours import ShipClock
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.shiptime import ShipOffset
-from scheduler.storage import company_rows, fleet_rows, ledger_rows, work_rows
+from scheduler.storage.capacity import OutageRow, concession_rows, outage_rows, passed_tests
 from scheduler.storage.database import Session
-from scheduler.storage.tables import CounterRow, FlagRow, OutageRow, PlanRow, PlanStatus
+from scheduler.storage.due import dock_rows, first_date_rows, granted_postponements, part_dates_by_job
+from scheduler.storage.hours.counters import CounterRow, FlagRow, counter_rows, flag_rows
+from scheduler.storage.plan import PlanRow, PlanStatus, move_rows, plan_row
+from scheduler.storage.vessel import kinds_since
+from scheduler.storage.work import job_rows, latest_done_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +187,7 @@ def load_plant(
     at = context.now()
     vessel, version = document_of(session, vessel_id)
     plant = plant_of(vessel, plant_id)
-    rows = [row for row in fleet_rows.counter_rows(session, vessel_id) if row.plant_id == plant_id]
+    rows = [row for row in counter_rows(session, vessel_id) if row.plant_id == plant_id]
     totals = StoredTotals(session, rows)
 
     def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
@@ -193,7 +197,7 @@ def load_plant(
     silent = {counter.position for counter in counters if counter.silent and counter.primary}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = known_from(session, vessel_id, plant, hours_at)
-    flags = tuple(f for f in ledger_rows.flag_rows(session, vessel_id) if f.counter_no in {row.no for row in rows})
+    flags = tuple(f for f in flag_rows(session, vessel_id) if f.counter_no in {row.no for row in rows})
     counting = {counter.id for counter in counters if counter.primary}
     book, daybook = voyage_days_of(session, vessel_id)
     calendar = book.calendar()
@@ -210,7 +214,7 @@ def load_plant(
         meters,
         done,
         horizon_days=days + slack_days(days),
-        postponed={key: instant(to_s) for key, to_s in company_rows.granted_postponements(session, vessel_id).items()},
+        postponed={key: instant(to_s) for key, to_s in granted_postponements(session, vessel_id).items()},
         first_dates=first_dates_of(session, vessel_id),
     )
     posted = posted_of(
@@ -227,7 +231,7 @@ def load_plant(
     )
     posted = {key: one for key, one in posted.items() if one.stays_within(at + timedelta(days=days))}
     jobs = tuple(job for job in reckoned if job.job_id.key in posted)
-    outages = work_rows.outage_rows(session, vessel_id, plant_id, since_s=seconds(at))
+    outages = outage_rows(session, vessel_id, plant_id, since_s=seconds(at))
     clock = clock_of(session, vessel_id, at)
     return PlantState(
         vessel=vessel,
@@ -247,14 +251,14 @@ def load_plant(
         outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
         counters=counters,
         flags=flags,
-        taken=stored_plan(work_rows.plan_row(session, vessel_id, plant_id, PlanStatus.TAKEN)),
-        proposed=stored_plan(work_rows.plan_row(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
+        taken=stored_plan(plan_row(session, vessel_id, plant_id, PlanStatus.TAKEN)),
+        proposed=stored_plan(plan_row(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
         days=calendar.stretches if calendar else (),
         concessions=concessions_of(session, vessel_id, plant_id),
-        parts_on=company_rows.part_dates_by_job(session, vessel_id),
+        parts_on=part_dates_by_job(session, vessel_id),
         docks=tuple(
             Dock(from_at=instant(row.from_s), to_at=instant(row.to_s), keys=tuple(json.loads(row.jobs)))
-            for row in company_rows.dock_rows(session, vessel_id, plant_id)
+            for row in dock_rows(session, vessel_id, plant_id)
             if row.withdrawn_s is None
         ),
         pins=pins_of(session, vessel_id, plant_id, {job.job_id.key for job in jobs}),
@@ -265,7 +269,7 @@ def load_plant(
                 instant(row.due_s),
                 at,
             )
-            for row in work_rows.job_rows(session, vessel_id, plant_id)
+            for row in job_rows(session, vessel_id, plant_id)
             if row.kind == BREAKDOWN.code
         ),
         clock_changes=tuple(change for change in clock.changes if change[0] > at),
@@ -282,7 +286,7 @@ def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Con
             chief=row.chief_by or "",
             hotel=row.hotel_by or "",
         )
-        for row in company_rows.concession_rows(session, vessel_id, plant_id)
+        for row in concession_rows(session, vessel_id, plant_id)
         if row.withdrawn_s is None
     )
 
@@ -291,7 +295,7 @@ def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collecti
     """By key of an open job, where the newest move that was not undone put its slot."""
     return {
         slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, instant(row.at_s))
-        for row in work_rows.move_rows(session, vessel_id, plant_id, standing=True)
+        for row in move_rows(session, vessel_id, plant_id, standing=True)
         for slot in json.loads(row.slots)
         if slot["job"] in open_keys
     }
@@ -309,14 +313,14 @@ def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[FlagRo
 
 def hours_then(session: Session, now: PlantState, subject: Subject, subject_id: str, at: datetime) -> RunningHours:
     """Running hours of a subject of the situation's plant at another instant."""
-    rows = [row for row in fleet_rows.counter_rows(session, now.vessel.id) if row.plant_id == now.plant.id]
+    rows = [row for row in counter_rows(session, now.vessel.id) if row.plant_id == now.plant.id]
     return running_hours(now.plant, StoredTotals(session, rows), subject, subject_id, at)
 
 
 def known_from(session: Session, vessel_id: str, plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
     """Where the interval of each kind and subject starts, as far as that is known: by this tool's own record, else by the
     document."""
-    since = {code: instant(at_s) for code, at_s in fleet_rows.kinds_since(session, vessel_id, plant.id).items()}
+    since = {code: instant(at_s) for code, at_s in kinds_since(session, vessel_id, plant.id).items()}
     return {**reckon_first(plant, hours_at, since=since), **done_of(session, vessel_id)}
 
 
@@ -326,7 +330,7 @@ def first_dates_of(session: Session, vessel_id: str) -> dict[Key, FirstDate]:
         (row.kind, row.subject_id): FirstDate(
             due_at=instant(row.due_s), set_at=instant(row.set_s), running_seconds=row.running_seconds
         )
-        for row in company_rows.first_date_rows(session, vessel_id)
+        for row in first_date_rows(session, vessel_id)
     }
 
 
@@ -339,13 +343,13 @@ def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
             running_seconds=row.running_seconds,
             estimated=row.estimated,
         )
-        for row in work_rows.latest_done_rows(session, vessel_id)
+        for row in latest_done_rows(session, vessel_id)
     }
 
 
 def capacities_of(session: Session, vessel_id: str, plant: Plant) -> dict[str, Swept]:
     """Capacity of each pump when it is well: the newest passed test that measured it, else as the document has it."""
-    tested = work_rows.passed_tests(session, vessel_id)
+    tested = passed_tests(session, vessel_id)
     return {
         pump.id: Swept(tested[pump.id] / 1000) if pump.id in tested else pump_capacity(pump) for pump in plant.pumps
     }

@@ -5,8 +5,8 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.vessel.document import BREAKDOWN, JobKind, Plant
 from scheduler.errors import Clash, NotFound, Refused
-from scheduler.storage import work_rows
 from scheduler.storage.database import Session
+from scheduler.storage.work import done_row
 
 
 def kind_of(plant: Plant, job_id: JobId) -> JobKind:
@@ -27,7 +27,7 @@ def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
     before = now.done.get((job_id.kind, job_id.subject))
     done = 0 if before is None else before.job_id.sequence
     if job_id.sequence <= done:
-        row = work_rows.done_row(session, now.vessel.id, job_id.kind, job_id.subject, job_id.sequence)
+        row = done_row(session, now.vessel.id, job_id.kind, job_id.subject, job_id.sequence)
         by = f", with {row.job_key}" if row and row.job_key and row.job_key != job_id.key else ""
         when = f" on {instant(row.at_s):%Y-%m-%d %H:%MZ}{by}" if row else ""
         raise Clash(f"Job {job_id.key} was done already{when}. The open turn is number {done + 1}.")

@@ -13,9 +13,17 @@ from scheduler.domain.due.jobs import DueJob, HoursAt
 from scheduler.domain.due.publishing import Basis, Cause, Posted, Published, dates_moved, figure_of, published_dates
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
-from scheduler.storage import published_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import CounterRow, MovedRow, PublishedRow
+from scheduler.storage.due import (
+    MovedRow,
+    PublishedRow,
+    event_counts,
+    last_moved_number,
+    moved_rows,
+    newest_moved_row,
+    published_rows,
+)
+from scheduler.storage.hours.counters import CounterRow
 
 MOST_MOVED = 500
 
@@ -51,9 +59,9 @@ def posted_of(
     planning_window: timedelta,
 ) -> dict[str, Posted]:
     """What is published of each of the plant's turns now, by occurrence key. Nothing is written."""
-    held = published_rows.published_rows(session, vessel_id, plant.id)
+    held = published_rows(session, vessel_id, plant.id)
     numbers = [row.no for row in counters if row.no is not None]
-    events, replacements = published_rows.event_counts(session, numbers)
+    events, replacements = event_counts(session, numbers)
     subjects = {kind.code: kind.subject for kind in plant.job_kinds}
     found: dict[str, Posted] = {}
     for job in jobs:
@@ -85,8 +93,8 @@ def keep_published(
     session: Session, vessel_id: str, plant_id: str, posted: Mapping[str, Posted], *, offset_minutes: int, at: datetime
 ) -> int:
     """Store what is published, and list what moved; how many dates moved. Turns that are due no more are forgotten."""
-    held = published_rows.published_rows(session, vessel_id, plant_id)
-    number = first = published_rows.last_moved_number(session, vessel_id)
+    held = published_rows(session, vessel_id, plant_id)
+    number = first = last_moved_number(session, vessel_id)
     for key in sorted(posted):
         one = posted[key]
         row, text = held.pop(key, None), one.new.text()
@@ -117,9 +125,7 @@ def moved_since(
             f"since is a number of the list, 0 or more, and limit 1 to {MOST_MOVED}; got {after} and {limit}."
         )
     with context.db.read() as session:
-        return [
-            _moved(row) for row in published_rows.moved_rows(session, vessel_id, plant_id, after=after, limit=limit)
-        ]
+        return [_moved(row) for row in moved_rows(session, vessel_id, plant_id, after=after, limit=limit)]
 
 
 def newest_moved_date(
@@ -127,7 +133,7 @@ def newest_moved_date(
 ) -> list[MovedDate]:
     """A plant's newest moved dates of open turns since an instant, newest first."""
     with context.db.read() as session:
-        rows = published_rows.newest_moved_row(session, vessel_id, plant_id, since_s=seconds(since_at), limit=limit)
+        rows = newest_moved_row(session, vessel_id, plant_id, since_s=seconds(since_at), limit=limit)
         return [_moved(row) for row in rows]
 
 

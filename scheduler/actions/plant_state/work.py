@@ -18,9 +18,15 @@ from scheduler.domain.work.against import Objection, Procedure, from_plain
 from scheduler.domain.work.rest import DAY, WEEK, RestRule, rest_between, rest_faults
 from scheduler.domain.work.state import WorkState, replay, struck_numbers
 from scheduler.errors import Clash, Stale
-from scheduler.storage import work_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import NotFittedRow, WorkStepRow
+from scheduler.storage.work import (
+    NotFittedRow,
+    WorkStepRow,
+    jobs_worked_on,
+    not_fitted_rows,
+    step_rows,
+    step_rows_since,
+)
 from scheduler.wording.rest import rest_words
 from scheduler.wording.work import against_words
 
@@ -49,7 +55,7 @@ class StoredStep:
 
 def steps_of(session: Session, vessel_id: str, job_key: str) -> list[StoredStep]:
     """The steps on a job, in order of recording."""
-    return [_kept(row) for row in work_rows.step_rows(session, vessel_id, job_key)]
+    return [_kept(row) for row in step_rows(session, vessel_id, job_key)]
 
 
 def _kept(row: WorkStepRow) -> StoredStep:
@@ -79,7 +85,7 @@ def procedure_of(
     """
     absent = {
         row.point
-        for row in work_rows.not_fitted_rows(session, vessel_id, pump or "")
+        for row in not_fitted_rows(session, vessel_id, pump or "")
         if _counts(row, begun_at, timedelta(minutes=offset_minutes))
     }
     return Procedure(
@@ -125,7 +131,7 @@ def must_be_newest(kept: Sequence[StoredStep], if_match: int | None) -> None:
 
 def require_no_tag(session: Session, vessel_id: str, pump: str) -> None:
     """Raises Clash while a lock hangs on a pump, or nobody knows whether one does, in whatever job: it is not in use then."""
-    for key in work_rows.jobs_worked_on(session, vessel_id, pump):
+    for key in jobs_worked_on(session, vessel_id, pump):
         work = state_of(steps_of(session, vessel_id, key))
         if work.hanging:
             hang = ", ".join(f"{tag.point} (by {tag.placed_by})" for tag in work.hanging)
@@ -201,7 +207,7 @@ def rest_warnings(session: Session, vessel_id: str, crew: Crew, by: str, at: dat
     """What the steps on record leave a person short of rest, in words; a warning only, other work is not known here."""
     since = at - WEEK - DAY
     spans: dict[str, list[datetime]] = {}
-    for row in work_rows.step_rows_since(session, vessel_id, int(since.timestamp())):
+    for row in step_rows_since(session, vessel_id, int(since.timestamp())):
         step = STEP.validate_json(row.detail)
         if step.by.strip().casefold() == by.strip().casefold() and step.at <= at:
             spans.setdefault(row.job_key, []).append(step.at)

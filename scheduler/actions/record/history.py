@@ -13,7 +13,7 @@ from scheduler.domain.base.enums import JobState
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.choice import Choice, NotDone, not_done_then
 from scheduler.domain.record.closed_job import ClosedJob
-from scheduler.storage import history_rows
+from scheduler.storage.record import chain_head, record_rows
 
 _BLOCK = 500
 
@@ -34,9 +34,7 @@ class ChosenRecords:
     def __iter__(self) -> Iterator[Record]:
         for first in range(1, self.last + 1, _BLOCK):
             with self.context.db.read() as session:
-                block = list(
-                    history_rows.record_rows(session, self.vessel_id, first, min(first + _BLOCK - 1, self.last))
-                )
+                block = list(record_rows(session, self.vessel_id, first, min(first + _BLOCK - 1, self.last)))
             yield from (record for record in block if self.choice.takes(record))
 
 
@@ -44,7 +42,7 @@ def records_of(context: Context, vessel_id: str, choice: Choice | None = None) -
     """The vessel's records. Raises NotFound."""
     with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
-        last, _ = history_rows.chain_head(session, vessel_id)
+        last, _ = chain_head(session, vessel_id)
     return ChosenRecords(context, vessel_id, vessel.name, last, choice or Choice())
 
 
@@ -123,11 +121,11 @@ def head_of(context: Context, vessel_id: str) -> tuple[int, str]:
     """Number and record stamp of the vessel's newest record. Raises NotFound."""
     with context.db.read() as session:
         document_of(session, vessel_id)
-        return history_rows.chain_head(session, vessel_id)
+        return chain_head(session, vessel_id)
 
 
 def record_export(context: Context, vessel_id: str, number: int) -> tuple[dict[str, object], str]:
     """The members of a record as stored, and its record stamp; both empty when there is none."""
     with context.db.read() as session:
-        found = next(iter(history_rows.record_rows(session, vessel_id, number, number)), None)
+        found = next(iter(record_rows(session, vessel_id, number, number)), None)
     return (json.loads(found.text), found.hash) if found is not None else ({}, "")

@@ -11,7 +11,7 @@ from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.record.reliability import mean_count, mtbf, trend, weibull
 from scheduler.errors import Refused
-from scheduler.storage import history_rows
+from scheduler.storage.record import record_rows
 
 
 def report(context: Context, vessel_id: str) -> dict[str, Any]:
@@ -24,7 +24,7 @@ def report(context: Context, vessel_id: str) -> dict[str, Any]:
     with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
         downs: dict[str, list[datetime]] = {}
-        for record in history_rows.record_rows(session, vessel_id, kind="pump down"):
+        for record in record_rows(session, vessel_id, kind="pump down"):
             members = json.loads(record.text)
             downs.setdefault(str(members["pump"]), []).append(datetime.fromisoformat(members["at"]))
         rows: list[dict[str, Any]] = []

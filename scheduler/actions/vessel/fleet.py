@@ -17,19 +17,30 @@ from scheduler.domain.vessel.document import Counter, Vessel
 from scheduler.domain.vessel.renaming import gone, rename_faults, renames, with_new_ids
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.shiptime import ShipOffset
-from scheduler.storage import fleet_rows, ledger_rows, work_rows
+from scheduler.storage.capacity import open_outage_row
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.renaming import rename, used
-from scheduler.storage.tables import (
+from scheduler.storage.hours.counters import CounterRow, counter_rows, find_counter
+from scheduler.storage.hours.readings import newest_reading
+from scheduler.storage.record import append_record
+from scheduler.storage.renaming import forget_plant, rename, used
+from scheduler.storage.vessel import (
     AssetKind,
     AssetRow,
-    CounterRow,
     DocumentVersionRow,
     KindSinceRow,
     ShipOffsetRow,
     VesselRow,
+    asset_row,
+    asset_rows,
+    document_version,
+    document_versions,
+    ids_taken_elsewhere,
+    kinds_since,
+    ship_offset_rows,
+    vessel_row,
+    vessel_rows,
 )
+from scheduler.storage.work import work_under_way
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +60,7 @@ def locate(context: Context, actor: Actor, asset_id: str, kind: AssetKind) -> Pl
         NotFound: no such thing, of another kind, or another vessel's.
     """
     with context.db.read() as session:
-        row = fleet_rows.asset_row(session, asset_id)
+        row = asset_row(session, asset_id)
     if row is None or row.kind is not kind:
         raise NotFound(
             f"There is no {kind.value} {asset_id} here. Check the id, and that your key belongs to that vessel."
@@ -92,13 +103,13 @@ def put_vessel(
     text = as_text(vessel)
     now = context.now()
     with context.db.write() as session:
-        row = fleet_rows.vessel_row(session, vessel.id)
+        row = vessel_row(session, vessel.id)
         if row is not None:
             _may_replace(row, if_match, if_new)
             if row.document == text:
                 return row.version, False
         wanted = dict(_assets(vessel))
-        foreign = fleet_rows.ids_taken_elsewhere(session, vessel.id, wanted)
+        foreign = ids_taken_elsewhere(session, vessel.id, wanted)
         if foreign:
             raise Refused(
                 f"These ids belong to another vessel already: {', '.join(foreign)}. Ids are unique; choose others."
@@ -193,7 +204,7 @@ def versions_of(context: Context, actor: Actor, vessel_id: str) -> list[Version]
                 approved_by=row.approved_by,
                 record=row.record,
             )
-            for row in fleet_rows.document_versions(session, vessel_id)
+            for row in document_versions(session, vessel_id)
         ]
 
 
@@ -202,7 +213,7 @@ def version_of(context: Context, actor: Actor, vessel_id: str, number: int) -> s
     actor.must_reach(vessel_id, f"vessel {vessel_id}")
     with context.db.read() as session:
         document_of(session, vessel_id)
-        row = fleet_rows.document_version(session, vessel_id, number)
+        row = document_version(session, vessel_id, number)
         if row is None:
             raise NotFound(f"Version {number} of the document of {vessel_id} is not kept here.")
         return row.document
@@ -239,7 +250,7 @@ def _assets(vessel: Vessel) -> Iterator[tuple[str, tuple[str | None, AssetKind]]
 
 
 def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str | None, AssetKind]]) -> None:
-    there = fleet_rows.asset_rows(session, vessel_id)
+    there = asset_rows(session, vessel_id)
     for asset_id, (plant_id, kind) in wanted.items():
         row = there.pop(asset_id, None)
         if row is None:
@@ -251,7 +262,7 @@ def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str |
             session.add(row)
     for row in there.values():
         if row.kind is AssetKind.COUNTER:
-            counter = fleet_rows.find_counter(session, row.id)
+            counter = find_counter(session, row.id)
             if counter is not None and counter.no is not None:
                 if _has_readings(session, counter):
                     raise Refused(f"Counter {row.id} has readings, so it cannot leave the document. Put it back.")
@@ -261,7 +272,7 @@ def _keep_assets(session: Session, vessel_id: str, wanted: dict[str, tuple[str |
 
 
 def _keep_counters(session: Session, vessel: Vessel) -> None:
-    there = {row.id: row for row in fleet_rows.counter_rows(session, vessel.id)}
+    there = {row.id: row for row in counter_rows(session, vessel.id)}
     for plant in vessel.plants:
         for counter in plant.counters:
             row = there.get(counter.id)
@@ -316,17 +327,17 @@ def _renamed(session: Session, before: Vessel, vessel: Vessel, now_s: int) -> di
     for plant_id in (one for one in left if left[one] == "plant"):
         plan_made(session, plant_id, now_s, "the plant left the document")
         if plant_id not in new_ids:
-            work_rows.forget_plant(session, vessel.id, plant_id)
+            forget_plant(session, vessel.id, plant_id)
     return new_ids
 
 
 def _must_rest(session: Session, vessel_id: str, lost: str) -> None:
     """Nothing leaves the document while it is out, or while work on it is under way. Raises Refused."""
-    if work_rows.open_outage_row(session, vessel_id, lost):
+    if open_outage_row(session, vessel_id, lost):
         raise Refused(
             f"Pump {lost} is out, so it cannot leave the document. Say first that it is back, or end its stay with to_at."
         )
-    under_way = work_rows.work_under_way(session, vessel_id, lost)
+    under_way = work_under_way(session, vessel_id, lost)
     if under_way:
         raise Refused(f"{lost} cannot leave the document: work on {under_way} is under way. Close that job first.")
 
@@ -334,18 +345,18 @@ def _must_rest(session: Session, vessel_id: str, lost: str) -> None:
 def _keep_kinds(session: Session, vessel: Vessel, now_s: int) -> None:
     """Since when each job kind is kept count of; one that was here before keeps its instant."""
     for plant in vessel.plants:
-        known = fleet_rows.kinds_since(session, vessel.id, plant.id)
+        known = kinds_since(session, vessel.id, plant.id)
         for code in {kind.code for kind in plant.job_kinds} - set(known):
             session.add(KindSinceRow(vessel_id=vessel.id, plant_id=plant.id, kind=code, since_s=now_s))
 
 
 def _has_readings(session: Session, row: CounterRow) -> bool:
-    return row.no is not None and ledger_rows.newest_reading(session, row.no) is not None
+    return row.no is not None and newest_reading(session, row.no) is not None
 
 
 def _keep_sources(session: Session, before: Vessel, vessel: Vessel) -> None:
     """Which counter counted first for a position cannot change behind its hours."""
-    rows = fleet_rows.counter_rows(session, vessel.id)
+    rows = counter_rows(session, vessel.id)
     there = {(plant.id, position.id): plant for plant in before.plants for position in plant.positions}
     for plant in vessel.plants:
         for position in plant.positions:
@@ -374,19 +385,19 @@ def get_vessel(context: Context, actor: Actor, vessel_id: str) -> tuple[Vessel, 
 def list_vessels(context: Context, actor: Actor) -> list[tuple[Vessel, int]]:
     """The vessels this actor reaches, with their versions."""
     with context.db.read() as session:
-        return [document_of(session, row.id) for row in fleet_rows.vessel_rows(session, actor.vessel_id)]
+        return [document_of(session, row.id) for row in vessel_rows(session, actor.vessel_id)]
 
 
 def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
     """Minutes the ship's clock is ahead of UTC at an instant."""
-    rows = fleet_rows.ship_offset_rows(session, vessel_id)
+    rows = ship_offset_rows(session, vessel_id)
     at_s = seconds(at)
     return next((row.offset_minutes for row in reversed(rows) if row.from_s <= at_s), rows[0].offset_minutes)
 
 
 def clock_of(session: Session, vessel_id: str, at: datetime) -> ShipOffset:
     """The ship's clock at an instant, with the changes before and to come."""
-    rows = fleet_rows.ship_offset_rows(session, vessel_id)
+    rows = ship_offset_rows(session, vessel_id)
     changes = [(instant(row.from_s), row.offset_minutes) for row in rows[1:]]
     return ShipOffset(offset_minutes(session, vessel_id, at), changes, first=rows[0].offset_minutes)
 
@@ -413,7 +424,7 @@ def change_clock(
 
         def act() -> Answer:
             from_s = seconds(from_at)
-            if any(row.from_s == from_s for row in fleet_rows.ship_offset_rows(session, vessel_id)):
+            if any(row.from_s == from_s for row in ship_offset_rows(session, vessel_id)):
                 raise Clash(f"The clock change at {instant(from_s):%Y-%m-%dT%H:%MZ} is recorded already.")
             session.add(
                 ShipOffsetRow(

@@ -28,10 +28,16 @@ from scheduler.domain.voyage.stretches import (
     stretch_faults,
 )
 from scheduler.errors import Clash, MissingCondition, Refused, Stale
-from scheduler.storage import daybook_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import DaybookRow, SpellRow
+from scheduler.storage.record import append_record
+from scheduler.storage.voyage import (
+    DaybookRow,
+    SpellRow,
+    newest_voyage_version,
+    voyage_stretch_rows,
+    voyage_version,
+    voyage_versions,
+)
 
 _MOST_IN_RECORD = 60
 NEWEST = 20
@@ -73,10 +79,10 @@ class Preview:
 
 def voyage_days_of(session: Session, vessel_id: str) -> tuple[VoyageDays, int]:
     """The vessel's calendar in force and its version; an empty one of version 0 when there is none."""
-    row = daybook_rows.newest_voyage_version(session, vessel_id)
+    row = newest_voyage_version(session, vessel_id)
     if row is None:
         return VoyageDays(), 0
-    return _book(row, daybook_rows.voyage_stretch_rows(session, vessel_id)), row.version
+    return _book(row, voyage_stretch_rows(session, vessel_id)), row.version
 
 
 def get_voyage_days(context: Context, actor: Actor, vessel_id: str) -> StoredDays:
@@ -85,7 +91,7 @@ def get_voyage_days(context: Context, actor: Actor, vessel_id: str) -> StoredDay
     with context.db.read() as session:
         document_of(session, vessel_id)
         book, version = voyage_days_of(session, vessel_id)
-        newest = daybook_rows.voyage_versions(session, vessel_id, NEWEST)
+        newest = voyage_versions(session, vessel_id, NEWEST)
         return StoredDays(book, version, tuple(newest), ship_today(session, context, vessel_id))
 
 
@@ -151,11 +157,11 @@ def undo_days(context: Context, hand: Hand, vessel_id: str, *, reason: str = "",
     """
 
     def make(session: Session, book: VoyageDays) -> Laid:
-        newest = daybook_rows.newest_voyage_version(session, vessel_id)
+        newest = newest_voyage_version(session, vessel_id)
         if newest is None:
             raise Clash(f"Nothing was entered in the operating calendar of {vessel_id} yet; there is nothing to undo.")
-        before = daybook_rows.voyage_version(session, vessel_id, newest.version - 1)
-        spells = daybook_rows.voyage_stretch_rows(session, vessel_id, newest.version - 1)
+        before = voyage_version(session, vessel_id, newest.version - 1)
+        spells = voyage_stretch_rows(session, vessel_id, newest.version - 1)
         old = VoyageDays() if before is None else _book(before, spells)
         return Laid(book=old, changes=difference(book, old))
 
@@ -255,7 +261,7 @@ def _member(fault: SpellFault) -> str:
 
 def _keep(session: Session, vessel_id: str, version: int, book: VoyageDays) -> None:
     wanted = set(book.spells)
-    for row in daybook_rows.voyage_stretch_rows(session, vessel_id):
+    for row in voyage_stretch_rows(session, vessel_id):
         spell = _spell(row)
         if spell in wanted:
             wanted.remove(spell)

@@ -18,10 +18,10 @@ from scheduler.domain.capacity.returning import planned_back
 from scheduler.domain.due.jobs import JobId
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, Refused, SchedulerError
-from scheduler.storage import history_rows, work_rows
+from scheduler.storage.capacity import OutageStatus, open_outage_rows, outages_ended_at
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import DoneRow, JobRow, OutageStatus
+from scheduler.storage.record import append_record, record_rows
+from scheduler.storage.work import DoneRow, JobRow, job_rows, last_sequence, step_rows
 from scheduler.wording.moments import list_words
 
 CLOG = "clog noted"
@@ -53,12 +53,12 @@ def open_breakdown(
             plant = plant_of(vessel, place.plant_id)
             rows = [
                 row
-                for row in work_rows.job_rows(session, place.vessel_id, place.plant_id)
+                for row in job_rows(session, place.vessel_id, place.plant_id)
                 if (row.kind, row.subject_id) == (BREAKDOWN.code, place.id)
             ]
             if rows:
                 raise Clash(f"The repair {rows[0].key} of pump {place.id} is open already. Go on with that one.")
-            outages = work_rows.open_outage_rows(session, place.vessel_id, place.id)
+            outages = open_outage_rows(session, place.vessel_id, place.id)
             was_down = any(row.status is OutageStatus.DOWN for row in outages)
             if not was_down:
                 for row in outages:
@@ -68,7 +68,7 @@ def open_breakdown(
                 for row in outages:
                     row.expected_s = seconds(expected_at)
                     session.add(row)
-            done = work_rows.last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
+            done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
             job_id = JobId(kind=BREAKDOWN.code, subject=place.id, sequence=done + 1)
             at_s = seconds(at)
             session.add(
@@ -140,23 +140,23 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
             row = next(
                 (
                     one
-                    for one in work_rows.job_rows(session, place.vessel_id, place.plant_id)
+                    for one in job_rows(session, place.vessel_id, place.plant_id)
                     if (one.kind, one.subject_id) == (BREAKDOWN.code, place.id)
                 ),
                 None,
             )
-            outages = work_rows.open_outage_rows(session, place.vessel_id, place.id)
+            outages = open_outage_rows(session, place.vessel_id, place.id)
             down = next((one for one in outages if one.status is OutageStatus.DOWN), None)
             if row is None or down is None:
                 raise Clash("This pump is not out with a repair open.")
-            if work_rows.step_rows(session, place.vessel_id, row.key):
+            if step_rows(session, place.vessel_id, row.key):
                 raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
             require_no_tag(session, place.vessel_id, place.id)
             if seconds(at) < down.from_s:
                 raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
             minutes = (seconds(at) - down.from_s) // 60
             end_outage(session, down, at)
-            for before in work_rows.outages_ended_at(session, place.vessel_id, place.id, down.from_s):
+            for before in outages_ended_at(session, place.vessel_id, place.id, down.from_s):
                 begin_outage(
                     session,
                     place,
@@ -171,7 +171,7 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
             row.state, row.closed_s, row.detail = JobState.WITHDRAWN.value, seconds(at), json.dumps(detail)
             row.version += 1
             session.add(row)
-            done = work_rows.last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
+            done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
             if done < row.sequence:  # the number is used: the next breakdown gets another
                 session.add(
                     DoneRow(
@@ -266,7 +266,7 @@ def clogs_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's clog notes, newest first."""
     with context.db.read() as session:
         document_of(session, vessel_id)
-        kept = list(history_rows.record_rows(session, vessel_id, kind=CLOG))
+        kept = list(record_rows(session, vessel_id, kind=CLOG))
     wanted = ("at", "object", "riser", "deck", "text", "by")
     return [
         {"record": one.number, **{name: json.loads(one.text).get(name) for name in wanted}} for one in reversed(kept)

@@ -9,9 +9,11 @@ from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.work import state_of, steps_of
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.people.persons import Person, same_name
-from scheduler.storage import aboard_rows, company_rows, history_rows, work_rows
+from scheduler.storage.capacity import OutageStatus, outage_rows
 from scheduler.storage.database import Session
-from scheduler.storage.tables import OutageStatus
+from scheduler.storage.due import postponement_rows
+from scheduler.storage.record import record_rows
+from scheduler.storage.work import jobs_worked_on, part_count_rows
 
 
 def carried(session: Session, context: Context, vessel_id: str) -> dict[str, Any]:
@@ -37,10 +39,10 @@ def carried(session: Session, context: Context, vessel_id: str) -> dict[str, Any
         _plant(session, now, told)
     told["postponements_asked"] = [
         {"postponement": row.number, "job": row.job_key, "to_at": utc_text(row.to_s), "asked_by": row.asked_by}
-        for row in company_rows.postponement_rows(session, vessel_id)
+        for row in postponement_rows(session, vessel_id)
         if row.granted is None
     ]
-    lead = [json.loads(one.text) for one in history_rows.record_rows(session, vessel_id, kind=LEAD_CHANGED)]
+    lead = [json.loads(one.text) for one in record_rows(session, vessel_id, kind=LEAD_CHANGED)]
     newest = {one["plant"]: one for one in lead}
     return {
         **told,
@@ -51,7 +53,7 @@ def carried(session: Session, context: Context, vessel_id: str) -> dict[str, Any
 def _work(session: Session, now: PlantState, told: dict[str, list[Any]]) -> None:
     for pump in now.plant.pumps:
         position = now.position_name(now.plant.position_of(pump.id, now.at))
-        for key in work_rows.jobs_worked_on(session, now.vessel.id, pump.id):
+        for key in jobs_worked_on(session, now.vessel.id, pump.id):
             work = state_of(steps_of(session, now.vessel.id, key))
             here = {"job": key, "position": position}
             told["permits_open"] += [{**here, "permit": p.number} for p in work.permits if p.closed_at is None]
@@ -72,7 +74,7 @@ def _plant(session: Session, now: PlantState, told: dict[str, list[Any]]) -> Non
         if c.signed and c.to_at > now.at
     ]
     told["readings_held"] += [{"what": flag.code, "at": utc_text(flag.at_s)} for flag in now.flags]
-    counts = {row.name: row.aboard for row in aboard_rows.part_count_rows(session, now.vessel.id, now.plant.id)}
+    counts = {row.name: row.aboard for row in part_count_rows(session, now.vessel.id, now.plant.id)}
     needed = {
         part.name: part.quantity for job in now.jobs if job.first for part in now.plant.kind(job.job_id.kind).parts
     }
@@ -81,7 +83,7 @@ def _plant(session: Session, now: PlantState, told: dict[str, list[Any]]) -> Non
         for name, need in needed.items()
         if counts.get(name, need) < need
     ]
-    for row in work_rows.outage_rows(session, now.vessel.id, now.plant.id, since_s=int(now.at.timestamp())):
+    for row in outage_rows(session, now.vessel.id, now.plant.id, since_s=int(now.at.timestamp())):
         name = "pumps_out" if row.status is OutageStatus.DOWN else "pumps_not_proved"
         position = now.position_name(now.plant.position_of(row.pump_id, now.at))
         told[name].append({"position": position, "since": utc_text(row.from_s), "expected": utc_text(row.expected_s)})
@@ -92,7 +94,7 @@ def hung_by(session: Session, vessel_id: str, leaver: Person) -> list[str]:
     vessel, _ = document_of(session, vessel_id)
     found = []
     for pump in (pump for plant in vessel.plants for pump in plant.pumps):
-        for key in work_rows.jobs_worked_on(session, vessel_id, pump.id):
+        for key in jobs_worked_on(session, vessel_id, pump.id):
             work = state_of(steps_of(session, vessel_id, key))
             found += [tag.point for tag in work.hanging if same_name(tag.placed_by, leaver.name)]
             found += ["the lock box" for lock in work.personal_hanging if same_name(lock.person, leaver.name)]

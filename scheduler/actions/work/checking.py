@@ -16,10 +16,11 @@ from scheduler.domain.people.persons import Person, one_person, same_name
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
-from scheduler.storage import work_rows
+from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import AssetKind, JobRow, OutageStatus
+from scheduler.storage.record import append_record
+from scheduler.storage.vessel import AssetKind
+from scheduler.storage.work import JobRow, done_rows_with, job_row, jobs_worked_on, last_sequence
 
 
 def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answer:
@@ -92,13 +93,13 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
             recorded_s = int(detail.get("recorded_s") or 0)
             if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_s):
                 raise Clash("Something was recorded of this pump since. Correct the close by a new record.")
-            turns = work_rows.done_rows_with(session, place.vessel_id, row.key)
+            turns = done_rows_with(session, place.vessel_id, row.key)
             for turn in turns:
-                if work_rows.last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
+                if last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
                     raise Clash("A later turn rests on it by now. Correct it by a new record.")
             for turn in turns:
                 key = JobId(kind=turn.kind, subject=turn.subject_id, sequence=turn.sequence).key
-                other = work_rows.job_row(session, place.vessel_id, key)
+                other = job_row(session, place.vessel_id, key)
                 if other is not None and key != row.key:
                     session.delete(other)
                 session.delete(turn)
@@ -134,14 +135,14 @@ def _acted_on(session: Session, vessel_id: str, pump_id: str, since_s: int) -> b
     """Whether the pump was put out, or worked on, since it was closed: nobody strikes what others have acted on."""
     down = any(
         one.status is OutageStatus.DOWN and one.recorded_s >= since_s
-        for one in work_rows.open_outage_rows(session, vessel_id, pump_id)
+        for one in open_outage_rows(session, vessel_id, pump_id)
     )
-    keys = work_rows.jobs_worked_on(session, vessel_id, pump_id)
+    keys = jobs_worked_on(session, vessel_id, pump_id)
     return down or any(one.recorded_at > instant(since_s) for key in keys for one in steps_of(session, vessel_id, key))
 
 
 def _closed(session: Session, place: Place, job_id: JobId) -> JobRow:
-    row = work_rows.job_row(session, place.vessel_id, job_id.key)
+    row = job_row(session, place.vessel_id, job_id.key)
     if row is None or row.closed_s is None:
         raise NotFound("This job is not closed, so there is nothing to check or to strike.")
     return row

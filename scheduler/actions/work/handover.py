@@ -13,10 +13,9 @@ from scheduler.actions.work.carried import carried, hung_by
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.storage import aboard_rows, history_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import HandoverRow
+from scheduler.storage.record import append_record, chain_head, record_rows
+from scheduler.storage.work import HandoverRow, handover_row, handover_rows
 
 REVIEW = "monthly review signed"
 LONGEST_TEXT = 5000
@@ -37,7 +36,7 @@ def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> A
 
         def act() -> Answer:
             document_of(session, vessel_id)
-            number = max((row.number for row in aboard_rows.handover_rows(session, vessel_id)), default=0) + 1
+            number = max((row.number for row in handover_rows(session, vessel_id)), default=0) + 1
             session.add(
                 HandoverRow(
                     vessel_id=vessel_id,
@@ -68,7 +67,7 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
     with context.db.write(vessel_id) as session:
 
         def act() -> Answer:
-            row = aboard_rows.handover_row(session, vessel_id, number)
+            row = handover_row(session, vessel_id, number)
             if row is None:
                 raise NotFound(f"There is no handover note {number} on {vessel_id}.")
             if row.signed_s is not None:
@@ -94,7 +93,7 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
 def handovers_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's handover notes, newest first."""
     with context.db.read() as session:
-        rows = aboard_rows.handover_rows(session, vessel_id)
+        rows = handover_rows(session, vessel_id)
     return [
         {
             "handover": row.number,
@@ -134,7 +133,7 @@ def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: 
             before = next((one for one in _reviews(session, vessel_id) if one["month"] == month), None)
             if before is not None:
                 raise Clash(f"The review of {month} was signed already, by {before['by']}.")
-            last, stamp = history_rows.chain_head(session, vessel_id)
+            last, stamp = chain_head(session, vessel_id)
             payload = {
                 "month": month,
                 "text": text.strip(),
@@ -157,7 +156,7 @@ def reviews_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
 
 def _reviews(session: Session, vessel_id: str) -> list[dict[str, Any]]:
     told = []
-    for record in history_rows.record_rows(session, vessel_id, kind=REVIEW):
+    for record in record_rows(session, vessel_id, kind=REVIEW):
         members = json.loads(record.text)
         told.append(
             {

@@ -49,10 +49,11 @@ from scheduler.domain.work.rules import close_objections
 from scheduler.domain.work.testing import serves_as_periodic
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.shiptime import ship_time
-from scheduler.storage import fleet_rows, work_rows
+from scheduler.storage.capacity import outage_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import AssetKind, DoneRow, JobRow
+from scheduler.storage.record import append_record
+from scheduler.storage.vessel import AssetKind, asset_row
+from scheduler.storage.work import DoneRow, JobRow, job_row
 from scheduler.wording.work import against_words, skipped_words
 
 MOST_HOURS_OPEN = 24 * 366
@@ -100,7 +101,7 @@ def job_place(context: Context, actor: Actor, key: str) -> tuple[Place, JobId]:
     if not (kind and subject and number.isascii() and number.isdigit() and 0 < len(number) < 10):
         raise missing
     with context.db.read() as session:
-        row = fleet_rows.asset_row(session, subject)
+        row = asset_row(session, subject)
     if row is None or row.kind is AssetKind.COUNTER:
         raise missing
     actor.must_reach(row.vessel_id, f"job {key}")
@@ -391,7 +392,7 @@ def _least_margin(session: Session, now: PlantState, pump: str, told: Close) -> 
     known since when it was out."""
     if told.opened_at is None:
         return None
-    rows = work_rows.outage_rows(session, now.vessel.id, now.plant.id, since_s=seconds(told.opened_at))
+    rows = outage_rows(session, now.vessel.id, now.plant.id, since_s=seconds(told.opened_at))
     hours = max(1, ceil((told.done_at - told.opened_at) / timedelta(hours=1)))
     if hours > MOST_HOURS_OPEN:
         return None
@@ -476,7 +477,7 @@ def _mark_done(
         "recorded_by_id": person_of(hand.actor).id,
         "recorded_s": seconds(now.at),
     }
-    row = work_rows.job_row(session, now.vessel.id, job_id.key)
+    row = job_row(session, now.vessel.id, job_id.key)
     if row is None:
         row = JobRow(
             key=job_id.key,
@@ -514,7 +515,7 @@ def _renew(
 def closed_job(context: Context, place: Place, job_id: JobId) -> dict[str, Any] | None:
     """A closed job as kept, or none."""
     with context.db.read() as session:
-        row = work_rows.job_row(session, place.vessel_id, job_id.key)
+        row = job_row(session, place.vessel_id, job_id.key)
     if row is None or row.closed_s is None:
         return None
     at = instant(row.closed_s).isoformat().replace("+00:00", "Z")

@@ -14,10 +14,10 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.domain.work.against import Objection, from_plain, to_plain
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.storage import company_rows, fleet_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import NonConformityRow
+from scheduler.storage.record import append_record
+from scheduler.storage.vessel import vessel_rows
+from scheduler.storage.work import NonConformityRow, next_nonconformity_number, nonconformity_row, nonconformity_rows
 from scheduler.wording.work import against_words
 
 PAST_LIMIT = "past limit"
@@ -26,7 +26,7 @@ PAST_LIMIT = "past limit"
 def open_where_due(context: Context) -> list[str]:
     """Open a non-conformity for each job past its limit that has none yet; the vessels where one was opened."""
     with context.db.read() as session:
-        vessels = [row.id for row in fleet_rows.vessel_rows(session)]
+        vessels = [row.id for row in vessel_rows(session)]
     opened = []
     for vessel_id in vessels:
         with context.db.read() as session:
@@ -52,15 +52,11 @@ def open_for(session: Session, now: PlantState, job: DueJob, by: str) -> bool:
     vessel_id, key, limit_at = now.vessel.id, job.job_id.key, job.limit_at
     if limit_at is None:
         return False
-    of_job = [
-        row
-        for row in company_rows.nonconformity_rows(session, vessel_id)
-        if (row.job_key, row.about) == (key, PAST_LIMIT)
-    ]
+    of_job = [row for row in nonconformity_rows(session, vessel_id) if (row.job_key, row.about) == (key, PAST_LIMIT)]
     postponed = job.postponed_to is not None
     if any(not postponed or row.limit_s == seconds(limit_at) for row in of_job):
         return False
-    number = company_rows.next_nonconformity_number(session, vessel_id)
+    number = next_nonconformity_number(session, vessel_id)
     session.add(
         NonConformityRow(
             vessel_id=vessel_id,
@@ -97,7 +93,7 @@ def open_about(
     plain = [to_plain(one) for one in against]
     waiting = [
         row
-        for row in company_rows.nonconformity_rows(session, vessel_id, only_open=True)
+        for row in nonconformity_rows(session, vessel_id, only_open=True)
         if (row.job_key, row.about) == (key, about) and row.answered_s is None
     ]
     if waiting:
@@ -106,7 +102,7 @@ def open_about(
     else:
         row = NonConformityRow(
             vessel_id=vessel_id,
-            number=company_rows.next_nonconformity_number(session, vessel_id),
+            number=next_nonconformity_number(session, vessel_id),
             plant_id=now.plant.id,
             job_key=key,
             limit_s=seconds(now.at),
@@ -188,7 +184,7 @@ def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: in
 
 def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConformityRow:
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    row = company_rows.nonconformity_row(session, vessel_id, number)
+    row = nonconformity_row(session, vessel_id, number)
     if row is None:
         raise NotFound(f"There is no non-conformity {number} on {vessel_id}.")
     if row.closed_s is not None:
@@ -199,7 +195,7 @@ def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConfo
 def nonconformities_listed(context: Context, vessel_id: str) -> list[dict[str, Any]]:
     """A vessel's non-conformities, newest first, as answers tell them."""
     with context.db.read() as session:
-        rows = company_rows.nonconformity_rows(session, vessel_id)
+        rows = nonconformity_rows(session, vessel_id)
         offset = offset_minutes(session, vessel_id, context.now())
     return [
         {

@@ -7,10 +7,9 @@ from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
-from scheduler.storage import aboard_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import PartCountRow
+from scheduler.storage.record import append_record
+from scheduler.storage.work import PartCountRow, part_count_row, part_count_rows
 
 MOST_ABOARD = 10_000
 
@@ -33,7 +32,7 @@ def count_part(context: Context, hand: Hand, place: Place, *, name: str, aboard:
             if not 0 <= aboard <= MOST_ABOARD:
                 says = f"{aboard} were counted: 0 to {MOST_ABOARD} was expected."
                 raise Refused(says, faults=[("/aboard", says)])
-            row = aboard_rows.part_count_row(session, place.vessel_id, place.plant_id, name)
+            row = part_count_row(session, place.vessel_id, place.plant_id, name)
             before = None if row is None else row.aboard
             _keep(session, place, row, name, aboard, hand.actor.name, context.now_s())
             payload = {"part": name, "aboard": aboard, "before": before, "plant": place.plant_id, "by": hand.actor.name}
@@ -46,7 +45,7 @@ def count_part(context: Context, hand: Hand, place: Place, *, name: str, aboard:
 
 def use_part(session: Session, place: Place, name: str, used: float | None, by: str, now_s: int) -> int | None:
     """Take what was used from the count (1 where no figure was given); what is left, never below 0; none if not counted."""
-    row = aboard_rows.part_count_row(session, place.vessel_id, place.plant_id, name)
+    row = part_count_row(session, place.vessel_id, place.plant_id, name)
     if row is None:
         return None
     left = max(0, row.aboard - (1 if used is None else max(0, round(used))))
@@ -58,7 +57,7 @@ def parts_of(context: Context, place: Place) -> list[dict[str, Any]]:
     """Every part that a job sheet of the plant names, with how many are aboard (none: not counted yet)."""
     with context.db.read() as session:
         vessel, _ = document_of(session, place.vessel_id)
-        rows = {row.name: row for row in aboard_rows.part_count_rows(session, place.vessel_id, place.plant_id)}
+        rows = {row.name: row for row in part_count_rows(session, place.vessel_id, place.plant_id)}
     told = []
     for name in names_of(plant_of(vessel, place.plant_id)):
         row = rows.get(name)
@@ -76,7 +75,7 @@ def parts_of(context: Context, place: Place) -> list[dict[str, Any]]:
 def part_counts_of(context: Context, vessel_id: str, plant_id: str) -> dict[str, int]:
     """How many are aboard of each counted part."""
     with context.db.read() as session:
-        return {row.name: row.aboard for row in aboard_rows.part_count_rows(session, vessel_id, plant_id)}
+        return {row.name: row.aboard for row in part_count_rows(session, vessel_id, plant_id)}
 
 
 def names_of(plant: Plant) -> list[str]:

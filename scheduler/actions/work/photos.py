@@ -14,9 +14,9 @@ from scheduler.domain.due.jobs import JobId
 from scheduler.domain.record.chain import Record
 from scheduler.domain.work.photos import ENDINGS, picture_type
 from scheduler.errors import NotFound, Refused, TooLarge
-from scheduler.storage import history_rows, photo_files
+from scheduler.storage import photo_files
 from scheduler.storage.database import bump_revision
-from scheduler.storage.history_rows import append_record
+from scheduler.storage.record import append_record, record_rows
 
 PHOTO = "photo kept"
 MOST_PHOTOS = 40
@@ -46,7 +46,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         def act() -> Answer:
             vessel, _ = document_of(session, place.vessel_id)
             kind_of(plant_of(vessel, place.plant_id), job_id)
-            before = _of_job(history_rows.record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
+            before = _of_job(record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
             same = next((one for one in before if one["sha256"] == digest), None)
             if same is not None:
                 return Answer(200, same)
@@ -70,7 +70,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
 def photos_of(context: Context, place: Place, job_id: JobId) -> list[dict[str, Any]]:
     """The photos of a job, in the order in which they were kept."""
     with context.db.read() as session:
-        return _of_job(history_rows.record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
+        return _of_job(record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
 
 
 def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[bytes, str]:

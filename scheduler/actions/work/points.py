@@ -10,10 +10,9 @@ from scheduler.domain.due.deciding import OFFICE
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.domain.vessel.isolation import PointRole
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.storage import work_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import NotFittedRow
+from scheduler.storage.record import append_record
+from scheduler.storage.work import NotFittedRow, not_fitted_rows
 
 AS = ("office", "master")
 
@@ -37,10 +36,10 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
             if points[point].role is PointRole.SUPPLY:
                 says = "the supply breaker is always fitted: without it nobody opens a pump"
                 raise Refused(f"point: {says}.", faults=[("/point", says)])
-            before = work_rows.not_fitted_rows(session, place.vessel_id, place.id)
+            before = not_fitted_rows(session, place.vessel_id, place.id)
             if any(row.point == point and row.withdrawn_s is None for row in before):
                 raise Clash(f"{point.capitalize()} is said to be not fitted already. Sign that one, or withdraw it.")
-            numbers = [row.number for row in work_rows.not_fitted_rows(session, place.vessel_id)]
+            numbers = [row.number for row in not_fitted_rows(session, place.vessel_id)]
             by = person_of(hand.actor)
             row = NotFittedRow(
                 vessel_id=place.vessel_id,
@@ -101,13 +100,11 @@ def withdraw_not_fitted(context: Context, hand: Hand, place: Place, number: int)
 def points_listed(context: Context, place: Place) -> list[dict[str, Any]]:
     """What a pump is said not to have, newest first."""
     with context.db.read() as session:
-        return [_told(row) for row in reversed(work_rows.not_fitted_rows(session, place.vessel_id, place.id))]
+        return [_told(row) for row in reversed(not_fitted_rows(session, place.vessel_id, place.id))]
 
 
 def _standing(session: Session, place: Place, number: int) -> NotFittedRow:
-    row = next(
-        (one for one in work_rows.not_fitted_rows(session, place.vessel_id, place.id) if one.number == number), None
-    )
+    row = next((one for one in not_fitted_rows(session, place.vessel_id, place.id) if one.number == number), None)
     if row is None:
         raise NotFound(f"No point of this pump is said to be not fitted under number {number}.")
     if row.withdrawn_s is not None:

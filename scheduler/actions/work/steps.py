@@ -49,10 +49,11 @@ from scheduler.domain.work.rules import objections, stop_reasons
 from scheduler.domain.work.state import Counts, WorkState, struck_numbers
 from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
 from scheduler.errors import Clash, NotAllowed, Refused
-from scheduler.storage import work_rows
+from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import Session, bump_revision
-from scheduler.storage.history_rows import append_record
-from scheduler.storage.tables import AssetKind, OutageStatus, WorkStepRow
+from scheduler.storage.record import append_record
+from scheduler.storage.vessel import AssetKind
+from scheduler.storage.work import WorkStepRow
 from scheduler.wording.work import against_words
 
 WORK_FLAGGED = "work on the pump"
@@ -318,7 +319,7 @@ def _count(
     elif after.counts is before.counts:
         return
     elif after.counts is Counts.NOTHING:
-        for row in work_rows.open_outage_rows(session, now.vessel.id, pump):
+        for row in open_outage_rows(session, now.vessel.id, pump):
             if row.status is OutageStatus.DOWN:
                 return
             end_outage(session, row, step.at)

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from scheduler.domain.hours.ledger_fit import AHEAD_S
 from scheduler.storage.database import lock_statement
-from scheduler.storage.tables import Unstored
+from scheduler.storage.hours.readings import Unstored
 
 
 class Taken(StrEnum):

@@ -3,11 +3,36 @@
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 
-from sqlalchemy import text
-from sqlmodel import Session, col, select
+from sqlalchemy import BigInteger, CheckConstraint, text
+from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.record.chain import GENESIS, Record, record_of
-from scheduler.storage.tables import ChainHeadRow, RecordRow
+from scheduler.storage.types import Row
+
+
+class RecordRow(Row, table=True):
+    """A record of a vessel's history ("": of the installation). Triggers refuse to change or delete one."""
+
+    __table_args__ = (
+        CheckConstraint("number >= 1", name="number"),
+        CheckConstraint("length(hash) = 64 AND length(previous_hash) = 64", name="hash"),
+    )
+
+    vessel_id: str = Field(primary_key=True)
+    number: int = Field(primary_key=True, sa_type=BigInteger)
+    text: str
+    hash: str
+    previous_hash: str
+    kind: str
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
+class ChainHeadRow(Row, table=True):
+    """Number and hash of a vessel's newest record; locked while one is added."""
+
+    vessel_id: str = Field(primary_key=True)
+    number: int = Field(sa_type=BigInteger)
+    hash: str
 
 
 def append_record(

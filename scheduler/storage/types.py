@@ -1,4 +1,4 @@
-"""What all tables share: one set of names for constraints, table names from class names, enums stored by value.
+"""What all tables share: column types, one set of names for constraints, table names from class names, enums stored by value.
 
 Conventions: instants that are computed on are whole epoch seconds (UTC) in a column ending in `_s`; capacities are
 whole litres an hour; JSON is text. Class `ShipOffsetRow` is table `ship_offset`.
@@ -26,8 +26,10 @@ METADATA = MetaData(
 )
 """Every table of the project; the migrations must give the same (a test compares both)."""
 
+
 WITHOUT_ROWID: dict[str, Any] = {"sqlite_with_rowid": False}
 """Table argument: SQLite keeps the rows in the primary key itself (one tree instead of two)."""
+
 
 AUTO = BigInteger().with_variant(Integer, "sqlite")
 """A number the database gives; SQLite numbers only columns called INTEGER."""

@@ -1,42 +1,75 @@
-"""Readings, counter events, and the derived ledger: entries, checkpoints, flags."""
+"""The derived ledger: entries and checkpoints, read by seeks."""
 
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from sqlalchemy import ColumnElement, TextClause, bindparam, delete, text
-from sqlmodel import Session, col, func, select
+from sqlalchemy import (
+    BigInteger,
+    SmallInteger,
+    TextClause,
+    bindparam,
+    delete,
+    text,
+)
+from sqlmodel import Field, Session, col, func, select
 
 from scheduler.domain.hours.ledger_values import WATCHED
-from scheduler.storage.tables import (
-    CounterEventRow,
-    FlagRow,
-    HandReadingRow,
-    LedgerCheckpointRow,
-    LedgerEntryRow,
-    ReadingRow,
-)
+from scheduler.storage.hours.counters import FlagRow
+from scheduler.storage.hours.readings import stamps_between
+from scheduler.storage.types import WITHOUT_ROWID, Row
+
+
+class LedgerEntryRow(Row, table=True):
+    """A derived ledger entry: a cache that may be dropped and replayed at any time.
+
+    total_s: seconds counted so far, none where the value is not used. given_s: seconds given so far by opening balances
+    and adjustments.
+    """
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    counter_no: int = Field(primary_key=True, foreign_key="counter.no")
+    at_s: int = Field(primary_key=True, sa_type=BigInteger)
+    seq: int = Field(primary_key=True, sa_type=SmallInteger)
+    credit_s: int = Field(sa_type=BigInteger)
+    total_s: int | None = Field(default=None, sa_type=BigInteger)
+    given_s: int = Field(sa_type=BigInteger)
+    verdict: str
+    reason: str
+    vessel_id: str
+
+
+class LedgerCheckpointRow(Row, table=True):
+    """The fold's state after everything up to and including `at_s`; a cache as well."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    counter_no: int = Field(primary_key=True, foreign_key="counter.no")
+    at_s: int = Field(primary_key=True, sa_type=BigInteger)
+    state: str
+    vessel_id: str
+
 
 EntryValues = tuple[int, int, int, int, int | None, int, str, str, str]
 """counter_no, at_s, seq, credit_s, total_s, given_s, verdict, reason, vessel_id: the columns of `ledger_entry`."""
 
-_RIGHT_S = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
-"""A reading's instant put right by its sender's skew."""
 
 _WATCHED = sorted(code.value for code in WATCHED)
 
 
 _DAY_S = 86_400
+
+
 _SEEK = "FROM ledger_entry WHERE counter_no = counter.no AND at_s {} AND total_s IS NOT NULL ORDER BY at_s {}, seq DESC LIMIT 1"
+
+
 _BEFORE, _AFTER = _SEEK.format("<= :at", "DESC"), _SEEK.format("> :at", "ASC")
+
+
 _STANDINGS = text(
     f"SELECT no, (SELECT at_s {_BEFORE}), (SELECT total_s {_BEFORE}), (SELECT at_s {_AFTER}), (SELECT total_s {_AFTER}), "  # noqa: S608
     "(SELECT given_s FROM ledger_entry WHERE counter_no = counter.no AND at_s <= :at "
     "ORDER BY at_s DESC, seq DESC LIMIT 1) FROM counter WHERE no IN :nos"
-).bindparams(bindparam("nos", expanding=True))
-
-_NEWEST = text(
-    "SELECT counter.no, reading.at_s, reading.value_milli FROM counter JOIN reading ON reading.counter_no = counter.no "
-    "AND reading.at_s = (SELECT max(one.at_s) FROM reading AS one WHERE one.counter_no = counter.no) WHERE counter.no IN :nos"
 ).bindparams(bindparam("nos", expanding=True))
 
 
@@ -54,70 +87,16 @@ def _by_day(order: str) -> TextClause:
 _DAY_ENDS, _DAY_FIRSTS = _by_day("DESC"), _by_day("ASC")
 
 
-def reading_rows(
-    session: Session, counter_no: int, after_s: int, skew_most_s: int, until_s: int = 2**62
-) -> Sequence[tuple[int, int, int, int]]:
-    """(instant put right by the skew, value_milli, received_s, skew_s) of a counter's readings whose instant put right is
-    later than a given one, up to and at another, in order of their stamps.
-
-    Args:
-        skew_most_s: of the counter; no reading was put right by more, so the search begins so much before, and ends after.
-    """
-    query = select(_RIGHT_S, ReadingRow.value_milli, ReadingRow.received_s, ReadingRow.skew_s)
-    query = query.where(*_between(counter_no, after_s, until_s, skew_most_s))
-    return session.exec(query.order_by(col(ReadingRow.at_s))).all()
-
-
-def instants_by_hand(session: Session, counter_no: int, after_s: int, until_s: int = 2**62) -> frozenset[int]:
-    """Instants later than one, up to and at another, at which a person read the counter."""
-    row = HandReadingRow
-    query = select(row.at_s).where(row.counter_no == counter_no, row.at_s > after_s, row.at_s <= until_s)
-    return frozenset(session.exec(query))
-
-
-def piece_end(session: Session, counter_no: int, after_s: int, skew_most_s: int, size: int) -> int | None:
-    """The instant (put right) of the `size`th reading later than an instant, by their stamps; none when there are fewer."""
-    query = select(_RIGHT_S).where(*_between(counter_no, after_s, 2**62, skew_most_s))
-    return session.exec(query.order_by(col(ReadingRow.at_s)).offset(size - 1).limit(1)).first()
-
-
 def readings_counted(session: Session, counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> bool:
     """Whether between two instants (the later included) there are as many ledger entries as readings.
 
     Where no person's events are, each reading has its entry: then none was added since they were derived.
     """
-    there = session.exec(select(func.count()).where(*_between(counter_no, after_s, until_s, skew_most_s))).one()
+    there = session.exec(select(func.count()).where(*stamps_between(counter_no, after_s, until_s, skew_most_s))).one()
     entries = select(func.count()).where(
         LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s > after_s, LedgerEntryRow.at_s <= until_s
     )
     return there == session.exec(entries).one()
-
-
-def _between(counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> tuple[ColumnElement[bool], ...]:
-    """A counter's readings whose instant put right is later than one and up to another, sought by their stamps."""
-    return (
-        col(ReadingRow.counter_no) == counter_no,
-        col(ReadingRow.at_s) > after_s - skew_most_s,
-        col(ReadingRow.at_s) <= until_s + skew_most_s,
-        after_s < _RIGHT_S,
-        until_s >= _RIGHT_S,
-    )
-
-
-def counter_event_rows(session: Session, counter_no: int, after_s: int = -(2**62)) -> list[CounterEventRow]:
-    """A counter's events later than an instant, in order of instant and recording."""
-    query = select(CounterEventRow).where(CounterEventRow.counter_no == counter_no, CounterEventRow.at_s > after_s)
-    return list(
-        session.exec(query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id))
-    )
-
-
-def counter_events_of_kinds(session: Session, vessel_id: str, kinds: Sequence[str]) -> list[CounterEventRow]:
-    """A vessel's counter events of some kinds, in order of instant and recording."""
-    query = select(CounterEventRow).where(CounterEventRow.vessel_id == vessel_id, col(CounterEventRow.kind).in_(kinds))
-    return list(
-        session.exec(query.order_by(col(CounterEventRow.at_s), col(CounterEventRow.recorded_s), CounterEventRow.id))
-    )
 
 
 def newest_checkpoint(session: Session, counter_no: int, before_s: int) -> LedgerCheckpointRow | None:
@@ -144,7 +123,11 @@ def drop_derived(session: Session, counter_no: int, from_s: int, until_s: int = 
 
 
 _COLUMNS = "counter_no, at_s, seq, credit_s, total_s, given_s, verdict, reason, vessel_id"
+
+
 _ADD_ON_SQLITE = f"INSERT INTO ledger_entry ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"  # noqa: S608
+
+
 _ADD_ON_POSTGRES = (
     f"INSERT INTO ledger_entry ({_COLUMNS}) SELECT * FROM unnest(%s::integer[], %s::bigint[], %s::smallint[], "  # noqa: S608
     "%s::bigint[], %s::bigint[], %s::bigint[], %s::text[], %s::text[], %s::text[])"
@@ -158,12 +141,6 @@ def add_entries(session: Session, rows: Sequence[EntryValues]) -> None:
         connection.exec_driver_sql(_ADD_ON_SQLITE, list(rows))
     elif rows:
         connection.exec_driver_sql(_ADD_ON_POSTGRES, tuple(list(column) for column in zip(*rows, strict=True)))
-
-
-def flag_rows(session: Session, vessel_id: str) -> list[FlagRow]:
-    """A vessel's flags, newest first."""
-    query = select(FlagRow).where(FlagRow.vessel_id == vessel_id)
-    return list(session.exec(query.order_by(col(FlagRow.at_s).desc(), FlagRow.code)))
 
 
 class TotalsAround(NamedTuple):
@@ -196,17 +173,6 @@ def total_at_or_before(session: Session, counter_no: int, at_s: int) -> tuple[in
 def total_after(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
     """(at_s, total_s) of the first used entry later than an instant, or none."""
     return totals_around(session, [counter_no], at_s)[counter_no].after
-
-
-def newest_readings(session: Session, counter_nos: Sequence[int]) -> dict[int, tuple[int, int]]:
-    """(at_s, value_milli) of each counter's newest reading as stamped, by one seek a counter; those without are left out."""
-    found = session.connection().execute(_NEWEST, {"nos": list(counter_nos)})
-    return {no: (at_s, value_milli) for no, at_s, value_milli in found}
-
-
-def newest_reading(session: Session, counter_no: int) -> tuple[int, int] | None:
-    """(at_s, value_milli) of a counter's newest reading as stamped, or none."""
-    return newest_readings(session, [counter_no]).get(counter_no)
 
 
 def recent_entries(session: Session, counter_no: int, limit: int) -> list[LedgerEntryRow]:
@@ -265,24 +231,3 @@ def instants_judged(session: Session, counter_no: int, verdict: str, not_why: st
     """Instants from one on (included) with an entry of a verdict, those of one reason left out."""
     query = select(LedgerEntryRow.at_s).where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s >= from_s)
     return set(session.exec(query.where(LedgerEntryRow.verdict == verdict, LedgerEntryRow.reason != not_why)))
-
-
-def value_at(session: Session, counter_no: int, at_s: int, skew_most_s: int) -> int | None:
-    """What a counter showed (thousandths) at exactly an instant put right, or none.
-
-    Args:
-        skew_most_s: of the counter, see `readings`.
-    """
-    right_s = col(ReadingRow.at_s) + col(ReadingRow.skew_s)
-    query = (
-        select(ReadingRow.value_milli)
-        .where(ReadingRow.counter_no == counter_no, ReadingRow.at_s >= at_s - skew_most_s, right_s == at_s)
-        .order_by(col(ReadingRow.received_s), col(ReadingRow.at_s))
-    )
-    return session.exec(query.limit(1)).first()
-
-
-def newest_received(session: Session, counter_no: int) -> int | None:
-    """When the reading with the newest stamp came in, by one seek; none when there is none."""
-    query = select(ReadingRow.received_s).where(ReadingRow.counter_no == counter_no)
-    return session.exec(query.order_by(col(ReadingRow.at_s).desc()).limit(1)).first()

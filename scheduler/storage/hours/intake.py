@@ -16,7 +16,7 @@ from scheduler.clock import Clock
 from scheduler.errors import Busy, StorageFull
 from scheduler.storage.database import Database
 from scheduler.storage.foreign import RETRY_AFTER, as_ours
-from scheduler.storage.intake_sql import (
+from scheduler.storage.hours.intake_sql import (
     IntakeAnswer,
     IntakeStore,
     LogItem,

@@ -1,0 +1,80 @@
+"""What belongs to no subject: answers of repeated requests, runs of the timers' tasks, what the installation learned by itself."""
+
+from sqlalchemy import BigInteger, func
+from sqlmodel import Field, Session, col, select
+
+from scheduler.storage.types import WITHOUT_ROWID, Row
+
+
+class IdempotencyRow(Row, table=True):
+    """The answer given to a request with an Idempotency-Key, kept so that the same request gets the same answer."""
+
+    vessel_id: str = Field(primary_key=True)
+    key: str = Field(primary_key=True)
+    actor: str = Field(primary_key=True)
+    fingerprint: str
+    status: int
+    answer: str
+    created_s: int = Field(sa_type=BigInteger, index=True)
+
+
+class RememberedRow(Row, table=True):
+    """What the installation learned by itself, by name: such as the address its server was reached by."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    name: str = Field(primary_key=True)
+    value: str
+
+
+class TaskRunRow(Row, table=True):
+    """One run of a timer's task for one period: whoever makes this row does the task."""
+
+    task: str = Field(primary_key=True)
+    period: str = Field(primary_key=True)
+    vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
+    started_s: int = Field(sa_type=BigInteger)
+    ended_s: int | None = Field(default=None, sa_type=BigInteger)
+    outcome: str | None = None
+
+
+def answer_given(session: Session, vessel_id: str, key: str, actor: str) -> IdempotencyRow | None:
+    """The answer kept for that Idempotency-Key of that actor, or none."""
+    return session.get(IdempotencyRow, (vessel_id, key, actor))
+
+
+def task_row(session: Session, name: str, period: str) -> TaskRunRow | None:
+    """That run of a timer's task, or none."""
+    return session.get(TaskRunRow, (name, period))
+
+
+def task_rows(session: Session, name: str) -> list[TaskRunRow]:
+    """Every run of that task, by period."""
+    return list(session.exec(select(TaskRunRow).where(TaskRunRow.task == name).order_by(TaskRunRow.period)))
+
+
+def open_tasks(session: Session, name: str, begins: str = "") -> list[TaskRunRow]:
+    """Runs of that task that have not ended and whose period begins so, oldest first."""
+    query = select(TaskRunRow).where(TaskRunRow.task == name, col(TaskRunRow.ended_s).is_(None))
+    if begins:  # no pattern: on SQLite that does not tell capitals from small letters
+        query = query.where(func.substr(TaskRunRow.period, 1, len(begins)) == begins)
+    return list(session.exec(query.order_by(col(TaskRunRow.started_s), TaskRunRow.period)))
+
+
+def failed_tasks(session: Session, since_s: int) -> list[TaskRunRow]:
+    """Runs since an instant whose outcome is not good, newest first."""
+    query = select(TaskRunRow).where(
+        TaskRunRow.started_s >= since_s, col(TaskRunRow.outcome).is_not(None), TaskRunRow.outcome != "done"
+    )
+    return list(session.exec(query.order_by(col(TaskRunRow.started_s).desc())))
+
+
+def remembered(session: Session, name: str) -> str:
+    """What was remembered under a name, empty when nothing was."""
+    row = session.get(RememberedRow, name)
+    return "" if row is None else row.value
+
+
+def remember(session: Session, name: str, value: str) -> None:
+    """Remember a value under a name."""
+    session.merge(RememberedRow(name=name, value=value))

@@ -1,0 +1,107 @@
+"""The calendar feed's stored events, bodies and addresses."""
+
+from sqlalchemy import BigInteger
+from sqlmodel import Field, Session, col, select
+
+from scheduler.storage.types import Row
+
+
+class FeedTokenRow(Row, table=True):
+    """A person's calendar address; vessel_id none: the whole fleet. id: what people call it by; it stays when the
+    secret is changed. kinds: JSON list of job kind codes, none for all. alarm_hour: ship's hour of its reminders, on the evening
+    before. days_ahead: how far ahead it shows open jobs, none for all."""
+
+    sha256: str = Field(primary_key=True)
+    id: str = Field(unique=True)
+    person_id: str = Field(foreign_key="person.id", index=True)
+    vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
+    created_s: int = Field(sa_type=BigInteger)
+    expires_s: int | None = Field(default=None, sa_type=BigInteger)
+    revoked_s: int | None = Field(default=None, sa_type=BigInteger)
+    last_used_s: int | None = Field(default=None, sa_type=BigInteger)
+    agent: str | None = None
+    alarms: bool = False
+    kinds: str | None = None
+    label: str = ""
+    alarm_hour: int = Field(default=18, sa_column_kwargs={"server_default": "18"})
+    days_ahead: int | None = None
+
+
+class FeedEventRow(Row, table=True):
+    """An event of the calendar feed as last rendered, and as a task; the texts change only with the fingerprint."""
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    uid: str = Field(primary_key=True)
+    plant_id: str
+    occurrence_key: str
+    text: str
+    fingerprint: str
+    sequence: int
+    changed_s: int = Field(sa_type=BigInteger)
+    created_s: int = Field(sa_type=BigInteger)
+    starts_s: int = Field(sa_type=BigInteger)
+    ends_s: int = Field(sa_type=BigInteger)
+    closed_s: int | None = Field(default=None, sa_type=BigInteger)
+    state: str
+    task: str = ""
+
+
+class FeedBodyRow(Row, table=True):
+    """A whole calendar as it is sent, by what it shows; vessel_id "" is the fleet.
+
+    changed_s: newest change in it; made_s: when it was put together, and of what. status: the fleet's own status event
+    as kept, none for a vessel's calendar.
+    """
+
+    vessel_id: str = Field(primary_key=True)
+    name: str = Field(primary_key=True)
+    body: str
+    etag: str
+    changed_s: int = Field(sa_type=BigInteger)
+    made_s: int = Field(sa_type=BigInteger)
+    revision: int = Field(sa_type=BigInteger)
+    status: str | None = None
+
+
+def feed_event_rows(session: Session, vessel_id: str | None) -> list[FeedEventRow]:
+    """A vessel's events as last published (none: every vessel's), by start, then by vessel and occurrence."""
+    query = select(FeedEventRow)
+    if vessel_id is not None:
+        query = query.where(FeedEventRow.vessel_id == vessel_id)
+    return list(
+        session.exec(query.order_by(col(FeedEventRow.starts_s), FeedEventRow.vessel_id, FeedEventRow.occurrence_key))
+    )
+
+
+def feed_body_row(session: Session, vessel_id: str, name: str) -> FeedBodyRow | None:
+    """That calendar of the vessel ("": of the fleet) as last sent, or none."""
+    return session.get(FeedBodyRow, (vessel_id, name))
+
+
+def feed_body_rows(session: Session, vessel_id: str) -> list[FeedBodyRow]:
+    """Every calendar kept of the vessel ("": of the fleet)."""
+    return list(session.exec(select(FeedBodyRow).where(FeedBodyRow.vessel_id == vessel_id)))
+
+
+def address_row(session: Session, sha256: str) -> FeedTokenRow | None:
+    """The calendar address whose secret has that hash, or none."""
+    return session.get(FeedTokenRow, sha256)
+
+
+def address_row_by_id(session: Session, address_id: str) -> FeedTokenRow | None:
+    """The calendar address with that id, or none."""
+    return session.exec(select(FeedTokenRow).where(FeedTokenRow.id == address_id)).first()
+
+
+def address_rows(session: Session, person_id: str | None = None) -> list[FeedTokenRow]:
+    """A person's calendar addresses (none: everybody's), oldest first."""
+    query = select(FeedTokenRow)
+    if person_id is not None:
+        query = query.where(FeedTokenRow.person_id == person_id)
+    return list(session.exec(query.order_by(FeedTokenRow.person_id, col(FeedTokenRow.created_s), FeedTokenRow.id)))
+
+
+def address_rows_of(session: Session, vessel_id: str | None) -> list[FeedTokenRow]:
+    """Addresses of a vessel's calendars (none: of the fleet's) that were not withdrawn."""
+    same = FeedTokenRow.vessel_id == vessel_id if vessel_id is not None else col(FeedTokenRow.vessel_id).is_(None)
+    return list(session.exec(select(FeedTokenRow).where(same, col(FeedTokenRow.revoked_s).is_(None))))

@@ -1,0 +1,96 @@
+"""People, keys, sign-in links and sessions. Secrets stand here only as SHA-256."""
+
+from sqlalchemy import BigInteger
+from sqlmodel import Field, Session, col, select
+
+from scheduler.domain.base.enums import Role
+from scheduler.storage.types import Row, by_value
+
+
+class PersonRow(Row, table=True):
+    """Someone who may sign in."""
+
+    id: str = Field(primary_key=True)
+    vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
+    name: str
+    rank: str
+    role: Role = Field(sa_type=by_value(Role, "role"))
+    created_s: int = Field(sa_type=BigInteger)
+
+
+class ApiKeyRow(Row, table=True):
+    """A key for a program or a counter: found by its prefix, proved by the hash of the whole."""
+
+    prefix: str = Field(primary_key=True)
+    sha256: str
+    person_id: str | None = Field(default=None, foreign_key="person.id")
+    vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
+    role: Role = Field(sa_type=by_value(Role, "role"))
+    label: str
+    created_s: int = Field(sa_type=BigInteger)
+    last_used_s: int | None = Field(default=None, sa_type=BigInteger)
+    revoked_s: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class SignInLinkRow(Row, table=True):
+    """A printed link that signs a person in, once."""
+
+    sha256: str = Field(primary_key=True)
+    person_id: str = Field(foreign_key="person.id")
+    expires_s: int = Field(sa_type=BigInteger)
+    used_s: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class SessionRow(Row, table=True):
+    """A person signed in at a browser. csrf: the token its forms carry."""
+
+    sha256: str = Field(primary_key=True)
+    person_id: str = Field(foreign_key="person.id", index=True)
+    csrf: str
+    created_s: int = Field(sa_type=BigInteger)
+    expires_s: int = Field(sa_type=BigInteger)
+
+
+def person_row(session: Session, person_id: str) -> PersonRow | None:
+    """That person, or none."""
+    return session.get(PersonRow, person_id)
+
+
+def person_rows(session: Session, vessel_id: str | None = None) -> list[PersonRow]:
+    """People, of one vessel and of the office when `vessel_id` is given; by id."""
+    query = select(PersonRow).order_by(PersonRow.id)
+    if vessel_id is not None:
+        query = query.where((col(PersonRow.vessel_id) == vessel_id) | col(PersonRow.vessel_id).is_(None))
+    return list(session.exec(query))
+
+
+def key_row_by_prefix(session: Session, prefix: str) -> ApiKeyRow | None:
+    """The key with that prefix, revoked or not, or none."""
+    return session.get(ApiKeyRow, prefix)
+
+
+def key_rows(session: Session) -> list[ApiKeyRow]:
+    """Every key, oldest first; none of them holds its secret."""
+    return list(session.exec(select(ApiKeyRow).order_by(col(ApiKeyRow.created_s), ApiKeyRow.prefix)))
+
+
+def link_row(session: Session, sha256: str) -> SignInLinkRow | None:
+    """The sign-in link with that hash, used or not, or none."""
+    return session.get(SignInLinkRow, sha256)
+
+
+def signed_in(session: Session, sha256: str, now_s: int) -> tuple[SessionRow, PersonRow] | None:
+    """The live session with that hash and its person, or none."""
+    query = (
+        select(SessionRow, PersonRow)
+        .where(SessionRow.sha256 == sha256, SessionRow.expires_s > now_s)
+        .where(PersonRow.id == SessionRow.person_id)
+    )
+    return session.exec(query).first()
+
+
+def end_session(session: Session, sha256: str) -> None:
+    """Forget the session with that hash."""
+    row = session.get(SessionRow, sha256)
+    if row is not None:
+        session.delete(row)

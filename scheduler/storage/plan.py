@@ -1,0 +1,145 @@
+"""Plans with their slots, and slots moved by hand."""
+
+from enum import StrEnum
+
+from sqlalchemy import BigInteger, CheckConstraint, Index, text
+from sqlmodel import Field, Session, col, func, select
+
+from scheduler.storage.types import WITHOUT_ROWID, Packed, Row, by_value
+
+
+class PlanStatus(StrEnum):
+    """A plan is proposed, then taken by a person, then superseded by the next."""
+
+    PROPOSED = "proposed"
+    TAKEN = "taken"
+    SUPERSEDED = "superseded"
+
+
+class PlanRow(Row, table=True):
+    """A plan with the problem it answers (both JSON); a plant has at most one proposed and one taken."""
+
+    __table_args__ = (
+        Index(
+            "uq_plan_one_proposed",
+            "vessel_id",
+            "plant_id",
+            unique=True,
+            sqlite_where=text("status = 'proposed'"),
+            postgresql_where=text("status = 'proposed'"),
+        ),
+        Index(
+            "uq_plan_one_taken",
+            "vessel_id",
+            "plant_id",
+            unique=True,
+            sqlite_where=text("status = 'taken'"),
+            postgresql_where=text("status = 'taken'"),
+        ),
+        Index(None, "vessel_id", "plant_id", "made_s"),
+    )
+
+    id: str = Field(primary_key=True)
+    vessel_id: str = Field(foreign_key="vessel.id")
+    plant_id: str
+    digest: str
+    problem_digest: str
+    status: PlanStatus = Field(sa_type=by_value(PlanStatus, "status"))
+    made_s: int = Field(sa_type=BigInteger)
+    taken_s: int | None = Field(default=None, sa_type=BigInteger)
+    starts_s: int = Field(sa_type=BigInteger)
+    problem: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
+    plan: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
+    lawful: bool
+    least_margin_litres_per_h: int | None = None
+    least_at_s: int | None = Field(default=None, sa_type=BigInteger)
+    version: int = 1
+
+
+class SlotRow(Row, table=True):
+    """A planned outage of a plan."""
+
+    __table_args__ = (
+        CheckConstraint("end_s > start_s", name="end_s"),
+        Index(None, "plan_id"),
+        Index(None, "vessel_id", "job_key"),
+    )
+
+    id: str = Field(primary_key=True)
+    vessel_id: str = Field(foreign_key="vessel.id")
+    plan_id: str = Field(foreign_key="plan.id", ondelete="CASCADE")
+    job_key: str
+    pump_id: str | None = None
+    start_s: int = Field(sa_type=BigInteger)
+    end_s: int = Field(sa_type=BigInteger)
+    least_margin_litres_per_h: int
+    pinned: bool = False
+    version: int = 1
+
+
+class MoveRow(Row, table=True):
+    """A slot that a person moved, and whether that was undone. number counts within the vessel.
+
+    slots: JSON, the job moved first, then what went along on its isolation: {job, from_s, to_s}; from_s null: it had no slot.
+    job_key: the job that was asked for. record, undone_record: numbers in the history.
+    """
+
+    __table_args__ = (Index(None, "vessel_id", "plant_id"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    number: int = Field(primary_key=True)
+    plant_id: str
+    job_key: str
+    slots: str
+    reason: str
+    by_id: str
+    by: str
+    at_s: int = Field(sa_type=BigInteger)
+    record: int = Field(sa_type=BigInteger)
+    undone_by: str | None = None
+    undone_s: int | None = Field(default=None, sa_type=BigInteger)
+    undone_record: int | None = Field(default=None, sa_type=BigInteger)
+
+
+def plan_row(session: Session, vessel_id: str, plant_id: str, status: PlanStatus) -> PlanRow | None:
+    """The plant's proposed or taken plan, or none."""
+    query = select(PlanRow).where(
+        PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id, PlanRow.status == status
+    )
+    return session.exec(query.order_by(col(PlanRow.made_s).desc())).first()
+
+
+def slot_rows(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
+    """A plan's slots by start, then job."""
+    query = select(SlotRow).where(SlotRow.vessel_id == vessel_id, SlotRow.plan_id == plan_id)
+    return list(session.exec(query.order_by(col(SlotRow.start_s), SlotRow.job_key)))
+
+
+def move_rows(session: Session, vessel_id: str, plant_id: str, *, standing: bool = False) -> list[MoveRow]:
+    """A plant's slots moved by hand, by number; with `standing` those that nobody has undone."""
+    query = select(MoveRow).where(MoveRow.vessel_id == vessel_id, MoveRow.plant_id == plant_id)
+    if standing:
+        query = query.where(col(MoveRow.undone_s).is_(None))
+    return list(session.exec(query.order_by(col(MoveRow.number))))
+
+
+def move_row(session: Session, vessel_id: str, number: int) -> MoveRow | None:
+    """That move, or none."""
+    return session.get(MoveRow, (vessel_id, number))
+
+
+def next_move_number(session: Session, vessel_id: str) -> int:
+    """The number the vessel's next move gets."""
+    query = select(func.max(MoveRow.number)).where(MoveRow.vessel_id == vessel_id)
+    return (session.exec(query).one() or 0) + 1
+
+
+def untaken_superseded(session: Session, vessel_id: str, plant_id: str) -> list[PlanRow]:
+    """Plans of a plant that were superseded before anybody took them: no record names them."""
+    query = select(PlanRow).where(
+        PlanRow.vessel_id == vessel_id,
+        PlanRow.plant_id == plant_id,
+        PlanRow.status == PlanStatus.SUPERSEDED,
+        col(PlanRow.taken_s).is_(None),
+    )
+    return list(session.exec(query))

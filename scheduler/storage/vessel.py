@@ -1,0 +1,147 @@
+"""Vessels, their documents in every version, the ids in use, and the ship's clock."""
+
+from collections.abc import Iterable
+from enum import StrEnum
+
+from sqlalchemy import BigInteger, CheckConstraint
+from sqlalchemy.orm import defer
+from sqlmodel import Field, Session, col, select
+
+from scheduler.storage.types import WITHOUT_ROWID, Packed, Row, by_value
+
+
+class AssetKind(StrEnum):
+    """What an id of the vessel document names."""
+
+    PLANT = "plant"
+    POSITION = "position"
+    PUMP = "pump"
+    PART = "part"
+    COUNTER = "counter"
+
+
+class VesselRow(Row, table=True):
+    """A vessel and its document, the JSON text of `scheduler.domain.vessel.document.Vessel`."""
+
+    id: str = Field(primary_key=True)
+    name: str
+    imo: str
+    document: str
+    version: int
+    changed_s: int = Field(sa_type=BigInteger)
+
+
+class DocumentVersionRow(Row, table=True):
+    """A vessel's document as stored once: every version is kept. record: of the vessel's history, 0 where that was before."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    version: int = Field(primary_key=True)
+    document: str = Field(sa_type=Packed)
+    stored_s: int = Field(sa_type=BigInteger)
+    by: str
+    reason: str
+    approved_by: str
+    record: int = Field(sa_type=BigInteger)
+
+
+class KindSinceRow(Row, table=True):
+    """When a plant's job kind was first set up here: of what was done before that, nobody keeps count."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    plant_id: str = Field(primary_key=True)
+    kind: str = Field(primary_key=True)
+    since_s: int = Field(sa_type=BigInteger)
+
+
+class RevisionRow(Row, table=True):
+    """Goes up by one with each write that touches the vessel ("": the installation); caches are keyed by it.
+
+    Kept apart from the vessel so that a reading does not rewrite the vessel's document.
+    """
+
+    vessel_id: str = Field(primary_key=True)
+    number: int = Field(sa_type=BigInteger)
+
+
+class AssetRow(Row, table=True):
+    """An id that some vessel document uses; ids are unique across vessels."""
+
+    id: str = Field(primary_key=True)
+    vessel_id: str = Field(foreign_key="vessel.id", index=True)
+    plant_id: str | None = None
+    kind: AssetKind = Field(sa_type=by_value(AssetKind, "kind"))
+
+
+class ShipOffsetRow(Row, table=True):
+    """The ship's clock: minutes ahead of UTC from an instant on."""
+
+    __table_args__ = (CheckConstraint("offset_minutes BETWEEN -900 AND 900", name="offset_minutes"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    from_s: int = Field(primary_key=True, sa_type=BigInteger)
+    offset_minutes: int
+    actor: str
+    reason: str
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
+def vessel_row(session: Session, vessel_id: str) -> VesselRow | None:
+    """That vessel, or none."""
+    return session.get(VesselRow, vessel_id)
+
+
+def document_version(session: Session, vessel_id: str, number: int) -> DocumentVersionRow | None:
+    """A version of a vessel's document, or none."""
+    return session.get(DocumentVersionRow, (vessel_id, number))
+
+
+def document_versions(session: Session, vessel_id: str) -> list[DocumentVersionRow]:
+    """A vessel's versions, newest first, without their documents read."""
+    kept = select(DocumentVersionRow).where(DocumentVersionRow.vessel_id == vessel_id)
+    newest = kept.order_by(col(DocumentVersionRow.version).desc())
+    return list(session.exec(newest.options(defer(col(DocumentVersionRow.document)))))  # type: ignore[arg-type]
+
+
+def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, int]:
+    """By job kind of a plant, the epoch second at which it was first set up here."""
+    kept = select(KindSinceRow).where(KindSinceRow.vessel_id == vessel_id, KindSinceRow.plant_id == plant_id)
+    return {row.kind: row.since_s for row in session.exec(kept)}
+
+
+def vessel_rows(session: Session, only: str | None = None) -> list[VesselRow]:
+    """All vessels, or the one named, by id."""
+    query = select(VesselRow).order_by(VesselRow.id)
+    return list(session.exec(query if only is None else query.where(VesselRow.id == only)))
+
+
+def asset_row(session: Session, asset_id: str) -> AssetRow | None:
+    """What that id names and whose it is, or none."""
+    return session.get(AssetRow, asset_id)
+
+
+def ids_taken_elsewhere(session: Session, vessel_id: str, ids: Iterable[str]) -> list[str]:
+    """Those of `ids` that another vessel's document uses already, sorted."""
+    wanted = list(ids)
+    query = select(AssetRow.id).where(col(AssetRow.id).in_(wanted), AssetRow.vessel_id != vessel_id)
+    return sorted(session.exec(query))
+
+
+def asset_rows(session: Session, vessel_id: str) -> dict[str, AssetRow]:
+    """The ids of a vessel's document."""
+    return {row.id: row for row in session.exec(select(AssetRow).where(AssetRow.vessel_id == vessel_id))}
+
+
+def revision_of(session: Session, vessel_id: str) -> int:
+    """Number of writes that have touched the vessel; 0 when none has."""
+    row = session.get(RevisionRow, vessel_id)
+    return row.number if row else 0
+
+
+def ship_offset_rows(session: Session, vessel_id: str) -> list[ShipOffsetRow]:
+    """The ship's clock changes, oldest first; never empty once a vessel was put."""
+    query = select(ShipOffsetRow).where(ShipOffsetRow.vessel_id == vessel_id).order_by(col(ShipOffsetRow.from_s))
+    return list(session.exec(query))

@@ -1,0 +1,77 @@
+"""Versions of a vessel's operating calendar and the stretches in each."""
+
+from datetime import date
+
+from sqlalchemy import BigInteger, CheckConstraint, Index
+from sqlmodel import Field, Session, col, select
+
+from scheduler.domain.voyage.stretches import Source
+from scheduler.storage.types import WITHOUT_ROWID, Row, by_value
+
+
+class DaybookRow(Row, table=True):
+    """A version of a vessel's operating calendar: who made it and why; `kinds` is JSON.
+
+    undoes: the version that this one takes back. record: its number in the vessel's history.
+    """
+
+    __table_args__ = (CheckConstraint("version >= 1", name="version"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    version: int = Field(primary_key=True)
+    kinds: str
+    actor: str
+    reason: str
+    what: str
+    undoes: int | None = None
+    record: int = Field(sa_type=BigInteger)
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
+class SpellRow(Row, table=True):
+    """A stretch of ship's days of one kind, in the versions from `since_version` up to before `until_version`."""
+
+    __table_args__ = (
+        CheckConstraint("to_on >= from_on", name="to_on"),
+        CheckConstraint("until_version IS NULL OR until_version > since_version", name="until_version"),
+        Index(None, "vessel_id", "until_version"),
+        WITHOUT_ROWID,
+    )
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    since_version: int = Field(primary_key=True)
+    from_on: date = Field(primary_key=True)
+    to_on: date
+    kind: str
+    source: Source = Field(sa_type=by_value(Source, "source"))
+    note: str
+    until_version: int | None = None
+
+
+def newest_voyage_version(session: Session, vessel_id: str) -> DaybookRow | None:
+    """The version in force, or none before the first."""
+    query = select(DaybookRow).where(DaybookRow.vessel_id == vessel_id)
+    return session.exec(query.order_by(col(DaybookRow.version).desc()).limit(1)).first()
+
+
+def voyage_version(session: Session, vessel_id: str, number: int) -> DaybookRow | None:
+    """That version, or none."""
+    return session.get(DaybookRow, (vessel_id, number))
+
+
+def voyage_versions(session: Session, vessel_id: str, limit: int) -> list[DaybookRow]:
+    """The newest versions, newest first."""
+    query = select(DaybookRow).where(DaybookRow.vessel_id == vessel_id)
+    return list(session.exec(query.order_by(col(DaybookRow.version).desc()).limit(limit)))
+
+
+def voyage_stretch_rows(session: Session, vessel_id: str, at_version: int | None = None) -> list[SpellRow]:
+    """The stretches of a version (none: of the one in force), by date."""
+    query = select(SpellRow).where(SpellRow.vessel_id == vessel_id)
+    if at_version is None:
+        query = query.where(col(SpellRow.until_version).is_(None))
+    else:
+        query = query.where(SpellRow.since_version <= at_version).where(
+            col(SpellRow.until_version).is_(None) | (col(SpellRow.until_version) > at_version)
+        )
+    return list(session.exec(query.order_by(col(SpellRow.from_on))))

@@ -1,0 +1,283 @@
+"""Jobs done and under way: their steps, points not fitted, non-conformities, parts aboard, handover notes."""
+
+from sqlalchemy import BigInteger, CheckConstraint, Index
+from sqlmodel import Field, Session, col, func, or_, select
+
+from scheduler.domain.base.enums import JobState, Trigger
+from scheduler.storage.types import WITHOUT_ROWID, Row, by_value
+
+
+class WorkStepRow(Row, table=True):
+    """A step of the work on a job, as told; `detail` is the step as JSON, `flags` what stood against it (JSON): facts, or the
+    words alone where it was stored before there were facts.
+
+    number counts from 1 within the job, in order of recording. record: its number in the history.
+    """
+
+    __table_args__ = (Index(None, "vessel_id", "pump_id"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    job_key: str = Field(primary_key=True)
+    number: int = Field(primary_key=True)
+    pump_id: str | None = None
+    kind: str
+    at_s: int = Field(sa_type=BigInteger)
+    detail: str
+    flags: str = "[]"
+    actor: str
+    record: int = Field(sa_type=BigInteger)
+    recorded_s: int = Field(sa_type=BigInteger)
+
+
+class NotFittedRow(Row, table=True):
+    """An isolation point that a pump has not: said with a reason by one, signed by another. number counts within the vessel.
+
+    signed_as: office or master. It counts for jobs begun on a later ship's day than it was signed.
+    """
+
+    __table_args__ = (Index(None, "vessel_id", "pump_id"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    number: int = Field(primary_key=True)
+    plant_id: str
+    pump_id: str
+    point: str
+    reason: str
+    asked_by_id: str
+    asked_by: str
+    asked_s: int = Field(sa_type=BigInteger)
+    signed_as: str | None = None
+    signed_by_id: str | None = None
+    signed_by: str | None = None
+    signed_s: int | None = Field(default=None, sa_type=BigInteger)
+    withdrawn_by: str | None = None
+    withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class DoneRow(Row, table=True):
+    """A turn of a job kind on its subject that was done: where the next interval starts."""
+
+    __table_args__ = (CheckConstraint("sequence >= 0", name="sequence"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    kind: str = Field(primary_key=True)
+    subject_id: str = Field(primary_key=True)
+    sequence: int = Field(primary_key=True)
+    at_s: int = Field(sa_type=BigInteger)
+    running_seconds: int = Field(sa_type=BigInteger)
+    estimated: bool = False
+    job_key: str | None = None
+
+
+class JobRow(Row, table=True):
+    """An occurrence and how far its work has come; `detail` is JSON. due_s and limit_s are the original ones."""
+
+    __table_args__ = (Index(None, "vessel_id", "plant_id", "closed_s"),)
+
+    key: str = Field(primary_key=True)
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    plant_id: str
+    kind: str
+    subject_id: str
+    sequence: int
+    pump_id: str | None = None
+    position_id: str | None = None
+    state: str
+    due_s: int = Field(sa_type=BigInteger)
+    window_s: int = Field(sa_type=BigInteger)
+    limit_s: int = Field(sa_type=BigInteger)
+    trigger: Trigger = Field(sa_type=by_value(Trigger, "trigger"))
+    closed_s: int | None = Field(default=None, sa_type=BigInteger)
+    detail: str = "{}"
+    version: int = 1
+
+
+class NonConformityRow(Row, table=True):
+    """Something that broke a rule: opened by the tool, answered with a cause, closed by another person.
+
+    about: past limit, or what of the work it is of; facts: JSON, what stood against it.
+    """
+
+    __table_args__ = (Index(None, "vessel_id", "job_key"), WITHOUT_ROWID)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    number: int = Field(primary_key=True)
+    plant_id: str
+    job_key: str
+    limit_s: int = Field(sa_type=BigInteger)
+    opened_s: int = Field(sa_type=BigInteger)
+    about: str = Field(default="past limit", sa_column_kwargs={"server_default": "past limit"})
+    facts: str = Field(default="[]", sa_column_kwargs={"server_default": "[]"})
+    cause: str = ""
+    corrective_action: str = ""
+    answered_by_id: str | None = None
+    answered_by: str | None = None
+    answered_s: int | None = Field(default=None, sa_type=BigInteger)
+    closed_by: str | None = None
+    closed_s: int | None = Field(default=None, sa_type=BigInteger)
+
+
+class PartCountRow(Row, table=True):
+    """How many of a part are aboard: as counted, less what was noted as used since. No stock system."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    plant_id: str = Field(primary_key=True)
+    name: str = Field(primary_key=True)
+    aboard: int
+    actor: str
+    counted_s: int = Field(sa_type=BigInteger)
+
+
+class HandoverRow(Row, table=True):
+    """A handover note: written and signed by who leaves, signed by who takes over (signed_s none: not yet)."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
+    number: int = Field(primary_key=True)
+    text: str
+    written_by_id: str
+    written_by: str
+    written_s: int = Field(sa_type=BigInteger)
+    signed_by: str | None = None
+    signed_s: int | None = Field(default=None, sa_type=BigInteger)
+
+
+def part_count_rows(session: Session, vessel_id: str, plant_id: str) -> list[PartCountRow]:
+    """The counted parts of a plant, by name."""
+    query = select(PartCountRow).where(PartCountRow.vessel_id == vessel_id, PartCountRow.plant_id == plant_id)
+    return list(session.exec(query.order_by(col(PartCountRow.name))))
+
+
+def part_count_row(session: Session, vessel_id: str, plant_id: str, name: str) -> PartCountRow | None:
+    """The count of that part, or none."""
+    return session.get(PartCountRow, (vessel_id, plant_id, name))
+
+
+def handover_rows(session: Session, vessel_id: str) -> list[HandoverRow]:
+    """A vessel's handover notes, by number."""
+    query = select(HandoverRow).where(HandoverRow.vessel_id == vessel_id)
+    return list(session.exec(query.order_by(col(HandoverRow.number))))
+
+
+def handover_row(session: Session, vessel_id: str, number: int) -> HandoverRow | None:
+    """That handover note, or none."""
+    return session.get(HandoverRow, (vessel_id, number))
+
+
+def nonconformity_rows(session: Session, vessel_id: str, *, only_open: bool = False) -> list[NonConformityRow]:
+    """A vessel's non-conformities, by number."""
+    query = select(NonConformityRow).where(NonConformityRow.vessel_id == vessel_id)
+    if only_open:
+        query = query.where(col(NonConformityRow.closed_s).is_(None))
+    return list(session.exec(query.order_by(col(NonConformityRow.number))))
+
+
+def nonconformity_row(session: Session, vessel_id: str, number: int) -> NonConformityRow | None:
+    """That non-conformity, or none."""
+    return session.get(NonConformityRow, (vessel_id, number))
+
+
+def next_nonconformity_number(session: Session, vessel_id: str) -> int:
+    """The number the vessel's next non-conformity gets."""
+    query = select(func.max(NonConformityRow.number)).where(NonConformityRow.vessel_id == vessel_id)
+    return (session.exec(query).one() or 0) + 1
+
+
+def latest_done_rows(session: Session, vessel_id: str) -> list[DoneRow]:
+    """The newest done turn of each kind and subject of a vessel."""
+    newest = (
+        select(DoneRow.kind, DoneRow.subject_id, func.max(DoneRow.sequence).label("sequence"))
+        .where(DoneRow.vessel_id == vessel_id)
+        .group_by(col(DoneRow.kind), col(DoneRow.subject_id))
+        .subquery()
+    )
+    query = (
+        select(DoneRow)
+        .where(DoneRow.vessel_id == vessel_id)
+        .where(DoneRow.kind == newest.c.kind, DoneRow.subject_id == newest.c.subject_id)
+        .where(DoneRow.sequence == newest.c.sequence)
+    )
+    return list(session.exec(query))
+
+
+def done_row(session: Session, vessel_id: str, kind: str, subject_id: str, sequence: int) -> DoneRow | None:
+    """That turn if it was done, or none."""
+    return session.get(DoneRow, (vessel_id, kind, subject_id, sequence))
+
+
+def done_rows_with(session: Session, vessel_id: str, job_key: str) -> list[DoneRow]:
+    """The turns that were done with that job: its own, and those it renewed."""
+    return list(session.exec(select(DoneRow).where(DoneRow.vessel_id == vessel_id, DoneRow.job_key == job_key)))
+
+
+def job_rows(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int | None = None) -> list[JobRow]:
+    """Jobs of a plant that are open, or with `closed_since_s` those closed since; by key."""
+    query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.plant_id == plant_id)
+    if closed_since_s is None:
+        query = query.where(col(JobRow.closed_s).is_(None))
+    else:
+        query = query.where(col(JobRow.closed_s) >= closed_since_s)
+    return list(session.exec(query.order_by(JobRow.key)))
+
+
+def job_row(session: Session, vessel_id: str, key: str) -> JobRow | None:
+    """That job if it has a row yet, or none."""
+    return session.get(JobRow, (key, vessel_id))
+
+
+def withdrawn_rows(session: Session, vessel_id: str) -> list[JobRow]:
+    """Every withdrawn job of a vessel, by key."""
+    query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.state == JobState.WITHDRAWN.value)
+    return list(session.exec(query.order_by(JobRow.key)))
+
+
+def last_sequence(session: Session, vessel_id: str, kind: str, subject_id: str) -> int:
+    """Number of the last done turn of a kind on a subject; 0 when there is none."""
+    query = select(func.max(DoneRow.sequence)).where(
+        DoneRow.vessel_id == vessel_id, DoneRow.kind == kind, DoneRow.subject_id == subject_id
+    )
+    return session.exec(query).one() or 0
+
+
+def step_rows(session: Session, vessel_id: str, job_key: str) -> list[WorkStepRow]:
+    """The steps of the work on a job, in order of recording."""
+    query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.job_key == job_key)
+    return list(session.exec(query.order_by(col(WorkStepRow.number))))
+
+
+def jobs_worked_on(session: Session, vessel_id: str, pump_id: str) -> list[str]:
+    """Keys of the jobs with steps on a pump that are not closed."""
+    closed = select(JobRow.key).where(JobRow.vessel_id == vessel_id, col(JobRow.closed_s).is_not(None))
+    query = (
+        select(WorkStepRow.job_key)
+        .where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.pump_id == pump_id)
+        .where(col(WorkStepRow.job_key).not_in(closed))
+        .distinct()
+    )
+    return sorted(session.exec(query))
+
+
+def step_rows_since(session: Session, vessel_id: str, since_s: int) -> list[WorkStepRow]:
+    """The steps of a vessel's jobs that happened since an instant."""
+    query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.at_s >= since_s)
+    return list(session.exec(query.order_by(col(WorkStepRow.at_s), WorkStepRow.job_key, col(WorkStepRow.number))))
+
+
+def not_fitted_rows(session: Session, vessel_id: str, pump_id: str | None = None) -> list[NotFittedRow]:
+    """Points said to be not fitted (on that pump), by number."""
+    query = select(NotFittedRow).where(NotFittedRow.vessel_id == vessel_id)
+    if pump_id is not None:
+        query = query.where(NotFittedRow.pump_id == pump_id)
+    return list(session.exec(query.order_by(col(NotFittedRow.number))))
+
+
+def work_under_way(session: Session, vessel_id: str, subject_id: str) -> str:
+    """Key of a job with recorded steps that is not closed, on that pump or thing; empty when there is none."""
+    step, job = WorkStepRow, JobRow
+    about = or_(step.pump_id == subject_id, col(step.job_key).contains(f":{subject_id}:", autoescape=True))
+    closed = select(job.key).where(job.vessel_id == vessel_id, job.key == step.job_key, col(job.closed_s).is_not(None))
+    found = select(step.job_key).where(step.vessel_id == vessel_id, about, ~closed.exists())
+    return session.exec(found.limit(1)).first() or ""
