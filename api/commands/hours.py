@@ -115,9 +115,9 @@ def _read(
     lines: Iterable[Line], known: "list[HandCounter]", when: datetime, told: list[tuple[Line, dict[str, Any]]]
 ) -> "list[tuple[Line, Read]]":
     """The values that can be read; why another cannot goes into `told`, by the name it was given."""
-    from api.pages.shared.typed import figure
     from scheduler.actions.hours import by_hand
     from scheduler.errors import SchedulerError
+    from scheduler.parsing import figure
 
     values = []
     for line in lines:
@@ -142,8 +142,8 @@ def _read(
 def _asked(known: "list[HandCounter]", when: datetime) -> "list[tuple[Line, Read]]":
     """Asks counter by counter; an empty answer leaves one out, one that is no figure is asked again."""
     from api.pages.hours.asking import figure_text
-    from api.pages.shared.typed import figure
     from scheduler.actions.hours.by_hand import Read
+    from scheduler.parsing import figure
 
     say(f"Read at {when:%Y-%m-%d %H:%M} UTC (another instant: --at). Enter alone leaves a counter out.")
     values: list[tuple[Line, Read]] = []

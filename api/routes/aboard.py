@@ -7,12 +7,12 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.pages.shared.typed import own_path, whole_number
 from api.routes.shared import bodies
 from api.server.deps import AskingDep, ContextDep, hand_of, must_be_own_form
 from scheduler.actions.base.context import Hand
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import parts
+from scheduler.parsing import own_path, whole_number
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter()

@@ -9,7 +9,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
-from api.pages.shared.typed import ship_instant
 from api.routes.shared import bodies
 from api.server.deps import AskingDep, ContextDep, hand_of, must_be_own_form
 from scheduler.actions.base.context import Hand
@@ -18,6 +17,7 @@ from scheduler.actions.plan import lead_order_set
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
+from scheduler.parsing import ship_instant
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter()

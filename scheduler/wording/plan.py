@@ -7,7 +7,7 @@ from scheduler.planning.explain.dates import FactKind, PlanFact
 from scheduler.planning.problem.shiphours import ShipClock
 from scheduler.planning.problem.values import Problem
 from scheduler.planning.search.board import Because
-from scheduler.wording.moments import list_words, ship_day, ship_moment
+from scheduler.wording.figures import listed, ship_day, ship_moment
 
 Namer = Callable[[str], str]
 _BECAUSE = {
@@ -61,4 +61,4 @@ def _return_words(fact: PlanFact, day: str, job: Namer, pump: Namer) -> str:
         return f"{known}. No date rests on it."
     named = [job(key) for key in fact.keys[:MOST_NAMED]]
     more = [f"{len(fact.keys) - MOST_NAMED} more"] if len(fact.keys) > MOST_NAMED else []
-    return f"{known}. If {name} is back by {day}: {list_words([*named, *more])}."
+    return f"{known}. If {name} is back by {day}: {listed([*named, *more])}."

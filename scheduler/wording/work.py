@@ -7,7 +7,7 @@ from typing import Any
 from scheduler.domain.work.against import Against, Objection
 from scheduler.domain.work.closing import Skipped
 from scheduler.domain.work.gas import Gas
-from scheduler.wording.moments import list_words, ship_moment
+from scheduler.wording.figures import listed, ship_moment
 
 Facts = Mapping[str, Any]
 _ACTS: Mapping[str, str] = {
@@ -60,7 +60,7 @@ class _FactTexts:
     def __getitem__(self, name: str) -> str:
         value = self._facts.get(name, "")
         if isinstance(value, tuple):
-            return list_words([str(one) for one in value])
+            return listed([str(one) for one in value])
         return f"{value:g}" if isinstance(value, float) else str(value)
 
     def has(self, name: str) -> bool:
@@ -233,7 +233,7 @@ _WORDS: Mapping[Against, Callable[[_FactTexts], str]] = {
         f"{f['name']} {f['value']} {f['unit']} is out of its limits and nobody accepted it."
     ),
     Against.NEVER_RECORDED: lambda f: (
-        f"Closed; never recorded: {list_words([_ACTS.get(n, n) for n in f.figure('names')])}."
+        f"Closed; never recorded: {listed([_ACTS.get(n, n) for n in f.figure('names')])}."
     ),
     Against.PERMIT_OPEN: lambda f: f"Permit {f['number']} is still open: close it first.",
     Against.TEST_FAILED: lambda _: "The last test failed: the pump counts nothing, and the job stays open.",
@@ -253,4 +253,4 @@ _WORDS: Mapping[Against, Callable[[_FactTexts], str]] = {
 def skipped_words(one: Skipped) -> str:
     """What was never recorded: "locked and tagged: suction valve and discharge valve"."""
     name = _ACTS[one.act]
-    return f"{name}: {list_words([n.rstrip('. ') for n in one.names])}" if one.names else name
+    return f"{name}: {listed([n.rstrip('. ') for n in one.names])}" if one.names else name

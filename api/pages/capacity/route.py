@@ -10,7 +10,6 @@ from starlette.concurrency import run_in_threadpool
 
 from api.pages.capacity.page import WIDE_DAYS, MinimumView, minimum_page
 from api.pages.shared import build
-from api.pages.shared.typed import figure, ship_instant, whole_number
 from api.pages.shared.view import MarginStretch
 from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
 from api.server.errors import STATUS
@@ -23,6 +22,7 @@ from scheduler.domain.capacity.concessions import SECOND_SIGNERS, Lower
 from scheduler.domain.capacity.minimum import Concession, Swept
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.parsing import figure, ship_instant, whole_number
 from scheduler.planning.problem.shiphours import HOUR, ShipClock, minimum_stretches
 from scheduler.storage.vessel import AssetKind
 

@@ -6,8 +6,8 @@ from datetime import date, timedelta
 from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text, width_of
-from api.pages.words.numbers import DAYS, MONTHS, NBSP
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
+from scheduler.wording.figures import DAYS, MONTHS, NBSP
 
 TOP, HEIGHT, AXIS = 22.0, 48.0, 26
 _PATTERNS = 5

@@ -6,13 +6,13 @@ from datetime import datetime
 from typing import get_args
 
 from api.pages.hours.view import AskField, AskForm, QuestionView
-from api.pages.shared.typed import figure, ship_instant
 from api.pages.words import NBSP, clock, moment, number, offset_words, ship
 from scheduler.actions.base.context import instant
 from scheduler.actions.due.questions import QuestionAnswer, What
 from scheduler.domain.hours.ledger_says import counts_text, hours_text
 from scheduler.domain.hours.questions import Asks, Question
 from scheduler.errors import Refused
+from scheduler.parsing import figure, ship_instant
 
 FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
 _LABELS = {

@@ -11,7 +11,6 @@ from api.pages.hours.asking import Back, answer_typed
 from api.pages.hours.build import counters_view
 from api.pages.hours.hand import FIELD, hand_view
 from api.pages.hours.page import counters_page, hand_page
-from api.pages.shared.typed import figure, ship_instant
 from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
 from api.server.page_answers import light_of, page
 from scheduler.actions.base.context import Context, Hand
@@ -24,6 +23,7 @@ from scheduler.actions.hours.readings import ReadingDoor
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.errors import Clash, NotAllowed, Refused
+from scheduler.parsing import figure, ship_instant
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)

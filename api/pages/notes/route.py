@@ -10,7 +10,6 @@ from starlette.concurrency import run_in_threadpool
 from api.ics.writer import calendar_writer
 from api.pages.notes.page import NotesView, notes_page
 from api.pages.shared import build
-from api.pages.shared.typed import whole_number
 from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
 from api.server.errors import STATUS
 from api.server.page_answers import light_of, page
@@ -21,6 +20,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.work import breakdown, handover, nonconformities
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.parsing import whole_number
 
 router = APIRouter(include_in_schema=False)
 DONE = {

@@ -7,12 +7,12 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from api.pages.shared import layout
-from api.pages.shared.typed import own_path
 from api.pages.shared.view import ErrorView, Frame, Link, SignInView
 from api.server.deps import COOKIE, AskingDep, ContextDep, must_be_own_form
 from api.server.page_answers import light_of, page
 from scheduler.actions.people import people
 from scheduler.errors import NotSignedIn, SchedulerError
+from scheduler.parsing import own_path
 
 router = APIRouter(include_in_schema=False)
 

@@ -12,13 +12,13 @@ from api.pages.plan.build import wording_of
 from api.pages.plan.view import MoveForm, MoveLine, MoveView, StartChoice, Tried
 from api.pages.shared import build
 from api.pages.shared.margin import margin_stretches
-from api.pages.shared.typed import ship_instant
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import moving
 from scheduler.actions.plan.trial import planned_start
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.names import job_words
 from scheduler.errors import Refused
+from scheduler.parsing import ship_instant
 from scheduler.planning.move.trial import Trial
 from scheduler.shiptime import instant_of
 

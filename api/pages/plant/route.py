@@ -14,7 +14,6 @@ from starlette.concurrency import run_in_threadpool
 
 from api.ics.writer import calendar_writer
 from api.pages.shared import build, layout
-from api.pages.shared.typed import ship_instant
 from api.pages.shared.view import CloseForm, EmptyView, FleetView, Frame, Link
 from api.pages.voyage.page import voyage_day
 from api.pages.work.first_date_view import FirstDateView
@@ -38,6 +37,7 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.postponing import Asked
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused, Stale
+from scheduler.parsing import ship_instant
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)

@@ -12,7 +12,23 @@ from api.pages.words.jobs import (
     stands_at,
     state_words,
 )
-from api.pages.words.numbers import (
+from api.pages.words.plant import (
+    action,
+    below_words,
+    capacity_sentence,
+    jobs_sentence,
+    least,
+    least_said,
+    least_words,
+    minimum_words,
+    one_trip_below_at,
+    open_pump_words,
+    plan_words,
+    plant_heading,
+    plant_subline,
+)
+from scheduler.domain.vessel.naming import short_kind
+from scheduler.wording.figures import (
     COUNTS,
     DAYS,
     M3H,
@@ -32,22 +48,6 @@ from api.pages.words.numbers import (
     ship,
     short_date,
 )
-from api.pages.words.plant import (
-    action,
-    below_words,
-    capacity_sentence,
-    jobs_sentence,
-    least,
-    least_said,
-    least_words,
-    minimum_words,
-    one_trip_below_at,
-    open_pump_words,
-    plan_words,
-    plant_heading,
-    plant_subline,
-)
-from scheduler.domain.vessel.naming import short_kind
 
 __all__ = [
     "COUNTS",

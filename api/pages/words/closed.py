@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 
-from api.pages.words.numbers import M3H, NBSP, margin_number, moment, number, short_date
+from scheduler.wording.figures import M3H, NBSP, margin_number, moment, number, short_date
 
 
 def closed_facts(record: Mapping[str, object]) -> tuple[tuple[str, str, str], ...]:

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from api.pages.shared.view import VesselLine
 from api.pages.words.jobs import RANK
-from api.pages.words.numbers import count_words, long_date
+from scheduler.wording.figures import count_words, long_date
 
 
 def vessel_rank(line: VesselLine) -> tuple[int, int, int, int, str]:

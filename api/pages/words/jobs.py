@@ -3,10 +3,10 @@
 from datetime import datetime, timedelta
 
 from api.pages.shared.view import JobLine
-from api.pages.words.numbers import NBSP, clock, inner, moment, number, short_date
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.wording.figures import NBSP, clock, inner, moment, number, short_date
 
 RANK = {
     JobState.PAST_LIMIT: 0,

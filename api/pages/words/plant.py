@@ -6,7 +6,9 @@ from datetime import datetime, timedelta
 
 from api.pages.shared.view import JobLine, MarginStretch, PlanLine, PlantView, PumpRow
 from api.pages.words.jobs import job_name, rank, stands_at
-from api.pages.words.numbers import (
+from scheduler.domain.base.enums import JobState
+from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.wording.figures import (
     COUNTS,
     M3H,
     NBSP,
@@ -21,8 +23,6 @@ from api.pages.words.numbers import (
     ship,
     short_date,
 )
-from scheduler.domain.base.enums import JobState
-from scheduler.domain.vessel.document import BREAKDOWN
 
 
 def least(runs: Sequence[MarginStretch]) -> MarginStretch | None:

@@ -22,7 +22,7 @@ from scheduler.storage.capacity import OutageStatus, open_outage_rows, outages_e
 from scheduler.storage.database import bump_revision
 from scheduler.storage.record import append_record, record_rows
 from scheduler.storage.work import DoneRow, JobRow, job_rows, last_sequence, step_rows
-from scheduler.wording.moments import list_words
+from scheduler.wording.figures import listed
 
 CLOG = "clog noted"
 LONGEST = 200
@@ -288,5 +288,5 @@ def out_words(context: Context, now: PlantState, pump_id: str) -> str:
         if pump.id not in down and now.plant.position_of(pump.id, now.at) is not None
     ]
     those = "it" if len(left) == 1 else "them"
-    keep = f" Leave {list_words(left)} running in AUTO. Do not open {those} up." if left else ""
+    keep = f" Leave {listed(left)} running in AUTO. Do not open {those} up." if left else ""
     return f"{position} is out. {told['says']}{keep}"

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from scheduler.shiptime import minutes_at
+from scheduler.shiptime import minutes_at, ship_time
 
 NARROW = "\u202f"
 NBSP = "\u00a0"
@@ -104,6 +104,20 @@ def inner(name: str) -> str:
     return name if len(name) > 1 and not name[1].islower() else name[:1].lower() + name[1:]
 
 
-def listed(names: Sequence[str]) -> str:
-    """The names as in a sentence: "VP1, VP2 and VP3"."""
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+def listed(names: Sequence[str], last: str = "and") -> str:
+    """The names as in a sentence: "a", "a and b", "a, b and c"; empty for none."""
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} {last} {names[-1]}"
+
+
+def ship_moment(at: datetime, offset_minutes: int) -> str:
+    """Day and time aboard, as "Tue 3 Nov 14:05"."""
+    there = ship_time(at, offset_minutes)
+    return f"{there:%a} {there.day} {there:%b %H:%M}"
+
+
+def ship_day(at: datetime, offset_minutes: int) -> str:
+    """The day aboard, as "3 November"."""
+    there = ship_time(at, offset_minutes)
+    return f"{there.day} {there:%B}"
