@@ -1,6 +1,6 @@
 """Postponements are asked by one and decided by another; a job past its limit opens a non-conformity, once."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.actions.work.nonconformities import open_where_due
@@ -100,3 +100,27 @@ def test_past_its_limit_a_job_opens_one_non_conformity_which_two_people_end(fres
     history = fresh.ask("GET", "/api/v1/history?vessel=demo-plover", role=Role.CHIEF).text
     for words in ("non-conformity opened", "non-conformity answered", "non-conformity closed", "two kept"):
         assert words in history
+
+
+def test_at_its_limit_a_job_opens_no_non_conformity_and_a_second_later_it_does(fresh: Stage) -> None:
+    """For itself alone: what is past due and not past its limit opens none."""
+    job = min((one for one in _jobs(fresh) if one["limit_at"]), key=lambda one: one["limit_at"])
+    fresh.clock.at = datetime.fromisoformat(job["limit_at"])
+    assert _job(fresh, job["job"])["state"] == "past due"
+    assert open_where_due(fresh.context) == []
+    fresh.clock.at += timedelta(seconds=1)
+    assert open_where_due(fresh.context) == ["demo-plover"]
+    told = fresh.ask("GET", f"{VESSEL}/non-conformities").json()["non_conformities"]
+    late = {one["job"] for one in _jobs(fresh) if one["state"] == "past limit"}
+    assert {one["job"] for one in told} == late
+    assert job["job"] in late
+
+
+def test_beside_one_past_its_limit_what_is_past_due_opens_none(fresh: Stage) -> None:
+    """Forty days on there are jobs of both: a non-conformity for each past its limit, for none that is past due."""
+    fresh.clock.at = AT + timedelta(days=40)
+    states = {one["job"]: one["state"] for one in _jobs(fresh)}
+    assert {"past due", "past limit"} <= set(states.values())
+    assert open_where_due(fresh.context) == ["demo-plover"]
+    told = fresh.ask("GET", f"{VESSEL}/non-conformities").json()["non_conformities"]
+    assert {one["job"] for one in told} == {job for job, state in states.items() if state == "past limit"}

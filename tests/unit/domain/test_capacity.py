@@ -19,6 +19,7 @@ from scheduler.domain.capacity.minimum import (
     check_outage,
     free_from_fixtures,
     free_of,
+    hands_at,
     litres_down,
     litres_up,
     may_be_out,
@@ -28,7 +29,7 @@ from scheduler.domain.capacity.minimum import (
     pump_capacity,
     swept_of,
 )
-from scheduler.domain.vessel.document import MinimumBlock, Pump, Stay
+from scheduler.domain.vessel.document import Crew, MinimumBlock, Pump, Stay
 from scheduler.errors import Refused
 from tests.unit.domain.plants import AT, SET_UP_AT, plant
 
@@ -171,3 +172,81 @@ def test_a_lower_minimum_agreed_counts_from_its_beginning_up_to_its_end_and_only
     for hours, holds in ((1, True), (2, False)):
         found = check_outage(bare, (), pump, at=AT, hours=hours, offset_minutes=0, whole=nothing, concessions=[agreed])
         assert (found.least_margin_litres_per_h >= 0) is holds
+
+
+@pytest.mark.parametrize(("minutes", "counts"), [(59, False), (60, True), (61, True)])
+def test_a_lower_minimum_counts_for_an_hour_that_it_covers_just_whole(minutes, counts):
+    """A minute less and the hour is not covered."""
+    agreed = Concession(
+        from_at=AT, to_at=AT + timedelta(minutes=minutes), minimum=Swept(0.0), chief="A. Chief", hotel="B. Hotel"
+    )
+    found, _ = minimum_agreed(plant(minimum_blocks=()), AT, 0, [agreed], timedelta(hours=1))
+    assert found == Swept(0.0 if counts else 100.0)
+
+
+def test_of_two_lower_minima_the_lowest_counts():
+    """In either order."""
+    two = [
+        Concession(from_at=AT, to_at=AT + timedelta(days=1), minimum=Swept(m3), chief="A. Chief", hotel="B. Hotel")
+        for m3 in (50.0, 80.0)
+    ]
+    for agreed in (two, two[::-1]):
+        assert minimum_agreed(plant(minimum_blocks=()), AT, 0, agreed)[0] == Swept(50.0)
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "hour", "hands"),
+    [
+        (8, 17, 7, 0),
+        (8, 17, 8, 2),
+        (8, 17, 16, 2),
+        (8, 17, 17, 0),
+        (20, 4, 19, 0),
+        (20, 4, 20, 2),
+        (20, 4, 3, 2),
+        (20, 4, 4, 0),
+    ],
+)
+def test_hands_are_there_from_the_first_working_hour_to_before_the_last(first, last, hour, hands):
+    """Also over midnight."""
+    crew = Crew(hands=2, work_from_hour=first, work_to_hour=last)
+    assert hands_at(crew, wall(2027, 3, 1, hour, 59)) == hands
+
+
+def test_pumps_that_together_just_meet_the_minimum_meet_it():
+    """None may be out; a litre more and not even all are enough."""
+    assert may_be_out([Swept(60.0)] * 3, Swept(180.0)) == 0
+    assert may_be_out([Swept(60.0)] * 3, Swept(180.001)) is None
+    assert may_be_out([Swept(60.0)] * 3, Swept(120.0)) == 1
+
+
+BUSY = (MinimumBlock(minimum_swept_m3_per_h=101.0, label="busy", from_hour=10, to_hour=12),)
+WHOLE = {"u1": Swept(60.0), "u2": Swept(50.0), "u3": Swept(50.0)}
+
+
+def _check(at, hours=3, blocks=BUSY, outages=()):
+    ship = plant(minimum_blocks=blocks)
+    return check_outage(ship, outages, "u1", at=at, hours=hours, offset_minutes=0, whole=WHOLE, look_ahead_days=1)
+
+
+@pytest.mark.parametrize(("at_hour", "least", "held"), [(6, 0, True), (7, 0, True), (8, -1000, False), (12, 0, True)])
+def test_just_the_minimum_holds_while_a_pump_is_out_for_its_hours_alone(at_hour, least, held):
+    """100 is left of 160; from 10 to 12 the minimum is 101. Three hours from 7 end at 10, and hold."""
+    found = _check(AT.replace(hour=at_hour))
+    assert (found.least_margin_litres_per_h, found.holds == ()) == (least, held)
+
+
+def test_where_it_breaks_the_starts_that_hold_are_named_from_the_first_to_the_last():
+    """From 8 on it breaks at 10; from 12 to 7 the next morning every start holds for all its three hours."""
+    found = _check(AT)
+    assert (found.least_at, found.label) == (AT.replace(hour=10), "busy")
+    assert found.holds == ((AT.replace(hour=12), AT.replace(hour=7) + timedelta(days=1)),)
+
+
+def test_a_second_pump_is_out_only_where_the_first_one_out_leaves_enough():
+    """With u2 out for two hours 50 is left of the 100 that must be there; after that 100 again."""
+    first = Outage(pump="u2", from_at=AT, to_at=AT + timedelta(hours=2), counts_for=Swept(0.0), reason="open")
+    found = _check(AT, hours=1, blocks=(), outages=[first])
+    assert found.least_margin_litres_per_h == -50_000
+    assert found.holds[0][0] == AT + timedelta(hours=2)
+    assert _check(AT + timedelta(hours=2), hours=1, blocks=(), outages=[first]).least_margin_litres_per_h == 0

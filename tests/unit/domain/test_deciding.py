@@ -28,6 +28,8 @@ def test_one_person_is_the_same_id_or_the_same_name(other: Person, one: bool) ->
         ("Demo chief, chief", "demo  CHIEF (told by A. Second)", True),
         ("Demo chief", "Demo cook", False),
         ("A. Chief, chief", "B. Chief, chief", False),
+        ("Sample, A., chief", "Sample, B., chief", False),
+        ("Sample, A., chief", "Sample, A., master", True),
         ("", "", False),
         (", chief", ", chief", True),
         (", chief", ", master", False),
@@ -105,3 +107,33 @@ def test_the_chiefs_side_is_signed_by_a_chief_who_did_not_ask(
     """Or by the master, told by somebody."""
     found = signing_objections(chief_side=True, by=Decider(person, role, master), asked_by=ASKED, other=None)
     assert [one.code for one in found] == against
+
+
+@pytest.mark.parametrize(
+    ("person", "against"), [(SAME_ID, []), (SAME_NAME, [Unfit.ASKED_IT]), (CHIEF, []), (ASKED, [Unfit.ASKED_IT])]
+)
+def test_who_asked_signs_the_second_side_under_no_account(person: Person, against: list[Unfit]) -> None:
+    """By the name: who asked may write another's signature down, not the own one."""
+    found = signing_objections(chief_side=False, by=Decider(person, Role.ENGINEER), asked_by=ASKED, other=None)
+    assert [one.code for one in found] == against
+
+
+def test_the_second_signer_is_another_person_by_id_and_by_name() -> None:
+    """The same name under another account is the same person; so is the same account under another name."""
+    for other in (Person(id="u9", name="a. chief, chief engineer"), Person(id="u2", name="C. Third"), CHIEF):
+        found = signing_objections(chief_side=False, by=Decider(CHIEF, Role.ENGINEER), asked_by=ASKED, other=other)
+        assert found == [Objected(Unfit.OTHER_SIDE, other.name)]
+
+
+@pytest.mark.parametrize(
+    "own",
+    [Person(id="u1", name="A. Chief"), Person(id="u7", name="B. Second"), Person(id="u7", name="b. second, chief")],
+)
+def test_nobody_decides_the_own_postponement_by_id_or_by_name(own: Person) -> None:
+    """Either alone is enough; two that share neither are two."""
+    for master in (False, True):
+        found = decision_objections(
+            OVERHAUL, asked_by=ASKED, decider=Decider(own, Role.CHIEF, master), granted=False, class_agreed=""
+        )
+        assert [one.code for one in found] == [Unfit.ASKED_IT]
+    assert not one_person(ASKED, Person(id="u7", name="C. Third"))

@@ -178,3 +178,11 @@ def test_a_rate_that_cannot_be_is_refused(rate):
     """Nought, less, more than a day holds, and no number."""
     with pytest.raises(Refused, match="at most 24"):
         date_at_rate(AT, 100, rate)
+
+
+def test_a_pump_may_run_all_24_hours_of_a_day():
+    """48 hours at 24 a day are two days; nought and more than a day are refused."""
+    assert date_at_rate(AT, 48, 24) == AT + timedelta(days=2)
+    for rate in (0, 24.001):
+        with pytest.raises(Refused):
+            date_at_rate(AT, 48, rate)

@@ -57,3 +57,21 @@ def test_a_kind_without_one_sort_of_interval_has_no_such_point():
 def test_the_hour_figure_is_the_start_and_the_interval():
     """An inspection every 1500 running hours begun at 20 is due at 1520."""
     assert hours_due(KNIVES, 20 * 3600) == 1520 * 3600
+
+
+def test_months_and_days_are_each_counted_from_the_start():
+    """The third of 7 days lies 21 days on; with months beside it, whichever point comes first of the same number."""
+    weekly = replace(ALARM, interval_months=None, interval_days=7)
+    assert calendar_due(weekly, JANUARY_31, 3) == datetime(2027, 2, 21, 8, 30, tzinfo=UTC)
+    both = replace(ALARM, interval_days=30)
+    points = [calendar_due(both, JANUARY_31, times) for times in (1, 2, 3)]
+    assert [(point.month, point.day) for point in points if point] == [(2, 28), (3, 31), (4, 30)]
+    assert calendar_due(replace(ALARM, interval_days=29), JANUARY_31, 2) == datetime(2027, 3, 30, 8, 30, tzinfo=UTC)
+
+
+def test_the_last_year_of_the_calendar_is_one_of_it():
+    """December 9999 is reached; a month more is refused."""
+    months = 12 * (9999 - 2027) + 11
+    assert add_months(JANUARY_31, months) == datetime(9999, 12, 31, 8, 30, tzinfo=UTC)
+    with pytest.raises(OverflowError):
+        add_months(JANUARY_31, months + 1)

@@ -24,9 +24,10 @@ from scheduler.domain.hours.ledger import (
     items_in_order,
     step,
 )
-from scheduler.domain.hours.ledger_fit import tolerance_s
+from scheduler.domain.hours.ledger_fit import advanced, allowance_s, follows, rise_fits, rolled, tolerance_s
 from scheduler.domain.hours.ledger_rules import MOST_LINES, MOST_PENDING, Fold
 from scheduler.domain.hours.ledger_says import counts_text, hours_text
+from scheduler.domain.hours.ledger_values import Good
 from scheduler.domain.vessel.document import Counter
 
 T0 = 1_790_000_000
@@ -418,3 +419,77 @@ def test_hours_in_words(seconds: int, text: str) -> None:
 def test_counts_in_words(milli: int, text: str) -> None:
     """As the counter shows them."""
     assert counts_text(milli) == text
+
+
+@pytest.mark.parametrize(("ahead_s", "verdict"), [(300, LedgerVerdict.BASELINE), (301, LedgerVerdict.HELD)])
+def test_the_edge_of_the_future_is_the_same_for_the_first_reading(ahead_s: int, verdict: LedgerVerdict) -> None:
+    """Five minutes ahead the count starts with it, a second more and it is held."""
+    assert verdicts([Reading(T0, 100_000, T0 - ahead_s)]) == [verdict]
+
+
+@pytest.mark.parametrize(("skew_s", "codes"), [(300, []), (301, [Code.CLOCK]), (-300, []), (-301, [Code.CLOCK])])
+def test_a_clock_off_by_just_five_minutes_is_not_told(skew_s: int, codes: list[Code]) -> None:
+    """R12: a second more is, either way."""
+    derived = derive(HOURS, [*posts((0, 100)), Reading(at(1), 101_000, at(1), skew_s)])
+    assert [flag.code for flag in derived.flags] == codes
+
+
+def test_what_is_credited_in_a_row_stays_within_the_anchor() -> None:
+    """Two hours in each hour, again and again: each rise alone would fit, two are more than can have run."""
+    assert verdicts(posts((0, 1000), (1, 1002), (2, 1004))) == [
+        LedgerVerdict.BASELINE,
+        LedgerVerdict.CREDITED,
+        LedgerVerdict.HELD,
+    ]
+    assert verdicts(posts((0, 1000), (1, 1002), (2, 1003))) == [
+        LedgerVerdict.BASELINE,
+        LedgerVerdict.CREDITED,
+        LedgerVerdict.CREDITED,
+    ]
+
+
+def test_a_row_takes_just_what_a_reading_by_itself_may_rise() -> None:
+    """Of seconds, still for ten hours: the next hour allows 3600 + 1 + 180 + 3, however much the anchor would."""
+    seconds = Setup(1, None, 1000)
+    for rise, verdict in ((3784, LedgerVerdict.CREDITED), (3785, LedgerVerdict.HELD)):
+        row: list[Item] = [Reading(T0, 0, T0), Reading(T0 + 36_000, 0, T0 + 36_000)]
+        row.append(Reading(T0 + 39_600, rise * 1000, T0 + 39_600))
+        assert verdicts(row, seconds)[-1] is verdict
+
+
+def test_after_a_false_nought_only_the_nought_is_taken_back() -> None:
+    """12000, started again at 3, a nought, and on from 3: the restart stands, the nought was false."""
+    said = verdicts(posts((0, 12000), (24, 3), (25, 0), (26, 4)))
+    assert said == [LedgerVerdict.BASELINE, LedgerVerdict.RESET, LedgerVerdict.GLITCH, LedgerVerdict.CREDITED]
+
+
+def test_a_second_value_at_an_instant_leaves_no_entry() -> None:
+    """R2: the first stays, and one entry with it."""
+    entries = fold(HOURS, posts((0, 100), (1, 101), (1, 102), (2, 102))).entries
+    assert [(entry.at_s, entry.total_s) for entry in entries] == [(at(0), 0), (at(1), 3600), (at(2), 2 * 3600)]
+
+
+@pytest.mark.parametrize(("milli", "verdict"), [(5060, LedgerVerdict.ROLLOVER), (5061, None)])
+def test_the_edge_of_a_rollover_is_what_can_have_run(milli: int, verdict: LedgerVerdict | None) -> None:
+    """R9: of 65 536 counts; ten hours allow 11.06 of them, from 65 530 on."""
+    fit = follows(Setup(3600, 65_536, 1000), T0, 65_530_000, at(10), milli)
+    assert (None if fit is None else fit[0]) is verdict
+
+
+@pytest.mark.parametrize(("rose_s", "credited"), [(6000, True), (6001, False)])
+def test_the_edge_of_what_the_anchor_allows(rose_s: int, credited: bool) -> None:
+    """R5: since the anchor an hour and one tolerance, of which some was credited already."""
+    seconds = Setup(1, None, 1000)
+    good = Good(T0 + 1800, 0, 3784 - rose_s, T0, 0, T0, 0, T0 + 1800)
+    assert allowance_s(seconds, good, T0 + 3600) == rose_s
+    good = good._replace(run_s=3784 - 1000)
+    fit = rise_fits(seconds, good, T0 + 3600, 1_000_000 if credited else 1_001_000)
+    assert (fit is not None) is credited
+
+
+@pytest.mark.parametrize(("after_s", "moved"), [(86_399, False), (86_400, True)])
+def test_an_anchor_is_moved_up_once_the_next_one_is_a_day_back(after_s: int, moved: bool) -> None:
+    """To the second."""
+    good = Good(T0, 0, 50, T0 - 900, 10, T0, 40, T0)
+    assert (rolled(good, T0 + after_s).anchor_run_s == 40) is moved
+    assert (advanced(good, T0 + after_s, 5, 7).next_run_s == 57) is (moved and (T0 + after_s) // 86_400 != T0 // 86_400)

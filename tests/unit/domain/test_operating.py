@@ -159,3 +159,13 @@ def test_all_days_worth_the_same_is_the_forecast_without_a_calendar():
         strict=True,
     ):
         assert abs(one - other) <= timedelta(seconds=1)
+
+
+@pytest.mark.parametrize(("weight", "good"), [(0.019, False), (0.02, True), (3.0, True), (3.001, False)])
+def test_the_least_and_the_most_weight_are_weights(weight, good):
+    """A little beyond is none."""
+    if good:
+        assert Calendar(weights={"port": weight}).weights["port"] == weight
+        return
+    with pytest.raises(Refused, match="day of port"):
+        Calendar(weights={"port": weight})

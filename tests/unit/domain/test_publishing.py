@@ -218,3 +218,74 @@ def test_what_is_shown_of_such_a_turn_is_one_reckoning() -> None:
     """Rate, hours left and dates are of the same day once the dates have moved."""
     later = by_calendar(300)
     assert as_published(later, after(by_calendar(100), later)[0]) == later
+
+
+@pytest.mark.parametrize(("days", "moves"), [(40.99, False), (41, True), (39.01, False), (39, True)])
+def test_an_act_shows_a_difference_of_just_a_day(days: float, moves: bool) -> None:
+    """In either direction; less is no difference."""
+    new, cause = after(knife_job(), knife_job(due_in_days=days), document=2)
+    assert (new.due_at == AT + days * DAY) is moves
+    assert cause is (Cause.DOCUMENT if moves else None)
+
+
+@pytest.mark.parametrize(("hours", "cause"), [(5.25, Cause.EVENT), (5.24, None), (-5.25, Cause.EVENT)])
+def test_an_event_that_corrects_half_a_day_of_running_is_told(hours: float, cause: Cause | None) -> None:
+    """10.5 hours a day."""
+    assert after(knife_job(), knife_job(due_in_days=42), events=1, corrected_hours=hours)[1] is cause
+
+
+@pytest.mark.parametrize(("hours", "cause"), [(52.5, Cause.LATE), (52.4, Cause.FASTER)])
+def test_readings_that_came_late_are_named_when_they_make_up_for_just_half(hours: float, cause: Cause) -> None:
+    """Of ten days five, at 10.5 hours a day."""
+    assert after(knife_job(), knife_job(due_in_days=30), corrected_hours=hours)[1] is cause
+
+
+@pytest.mark.parametrize(("days", "anew"), [(1.99, False), (2, True)])
+def test_a_date_that_is_now_and_not_due_is_shown_anew(days: float, anew: bool) -> None:
+    """A moment before it stands."""
+    job = knife_job(due_in_days=2, state=JobState.WINDOW_OPEN)
+    new, _ = after(job, knife_job(due_in_days=2.4, state=JobState.WINDOW_OPEN), days)
+    assert new.due_at == AT + (2.4 if anew else 2) * DAY
+
+
+@pytest.mark.parametrize(("days", "stays"), [(3, True), (2.9, False)])
+def test_the_day_a_turn_fell_due_is_a_fact_also_when_it_is_now(days: float, stays: bool) -> None:
+    """It only may not lie ahead of now."""
+    new, _ = after(knife_job(due_in_days=3), knife_job(due_in_days=2.5, state=JobState.PAST_DUE), days)
+    assert new.due_at == AT + (3 if stays else 2.5) * DAY
+
+
+@pytest.mark.parametrize("name", ["early_at", "likely_at"])
+@pytest.mark.parametrize(("days", "shows"), [(0.99, False), (1, True)])
+def test_with_the_window_open_either_date_just_a_day_earlier_shows(name: str, days: float, shows: bool) -> None:
+    """The early one by itself, the likely one by itself."""
+    job = knife_job(due_in_days=8, state=JobState.WINDOW_OPEN)
+    assert job.forecast is not None
+    earlier = getattr(job.forecast, name) - days * DAY
+    later = replace(job, forecast=replace(job.forecast, **{name: earlier}))
+    if name == "likely_at":
+        later = replace(later, due_at=earlier)
+    new, _ = after(job, later)
+    assert (getattr(new, name) == earlier) is shows
+
+
+@pytest.mark.parametrize(("days", "stands"), [(4, True), (3.9, False)])
+def test_a_window_that_opens_now_is_open(days: float, stands: bool) -> None:
+    """Shown for the fourth day, it stands from its instant on; before that it is the one reckoned."""
+    opened = replace(knife_job(due_in_days=14, state=JobState.WINDOW_OPEN), window_opens_at=AT + 3.5 * DAY)
+    assert after(knife_job(due_in_days=14), opened, days)[0].window_opens_at == AT + (4 if stands else 3.5) * DAY
+
+
+@pytest.mark.parametrize(("days", "stands"), [(6, False), (5.9, True)])
+def test_a_limit_that_is_now_is_not_the_limit_of_a_job_that_is_not_past_it(days: float, stands: bool) -> None:
+    """Shown for the sixth day, it stands until then."""
+    past = replace(knife_job(due_in_days=1, state=JobState.PAST_DUE), limit_at=AT + 8 * DAY)
+    assert after(knife_job(due_in_days=1), past, days)[0].limit_at == AT + (6 if stands else 8) * DAY
+
+
+def test_a_turn_at_the_end_of_the_outlook_is_shown_with_it() -> None:
+    """By its published date; the open turn is shown however far off."""
+    later = posted(knife_job(due_in_days=40, first=False))
+    assert later.stays_within(AT + 40 * DAY)
+    assert not later.stays_within(AT + 40 * DAY - timedelta(seconds=1))
+    assert posted(knife_job(due_in_days=40)).stays_within(AT)

@@ -135,3 +135,22 @@ def test_counters_that_never_counted_together_are_not_compared() -> None:
         (Curve([NOW - 40 * DAY, NOW], [0, 900 * 3600]), ended),
     ):
         assert apart(context, Curves({"one": one, "other": other}), AT) == []
+
+
+def test_another_counter_of_the_same_position_says_nothing_of_the_others() -> None:
+    """The other pumps stand; that the second counter of this one rises is no reason to call the first standing."""
+    context = plant(counters=(*plant().counters, Counter(id="c9", position="vp1", primary=False)))
+    seen = dict.fromkeys(ALL_WELL, STILL) | {"c9": WELL}
+    assert "c1" not in {counter for counter, _ in watch(context, seen, AT)}
+
+
+@pytest.mark.parametrize(("ago_s", "compared"), [(30 * DAY, True), (30 * DAY + 1, False)])
+def test_a_counter_that_counted_just_thirty_days_ago_is_compared(ago_s: int, compared: bool) -> None:
+    """R18: a second longer ago it is not."""
+    context = plant(counters=(Counter(id="one", position="vp1"), Counter(id="other", position="vp1", primary=False)))
+    until = NOW - ago_s
+    curves = {
+        "one": Curve([until - 20 * DAY, until], [0, 100 * 3600]),
+        "other": Curve([until - 20 * DAY, until], [0, 10 * 3600]),
+    }
+    assert bool(apart(context, Curves(curves), AT)) is compared

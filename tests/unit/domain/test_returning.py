@@ -1,0 +1,54 @@
+"""When a pump that is out is back, as plans have it, and when somebody is asked; to the second."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from scheduler.domain.capacity.minimum import Outage, Swept
+from scheduler.domain.capacity.returning import ASSUMED_AFTER, PlannedReturn, asks_for_return, planned_back
+from tests.unit.domain.plants import AT
+
+S, DAY = timedelta(seconds=1), timedelta(days=1)
+DOWN = Outage(pump="u1", from_at=AT, to_at=None, counts_for=Swept(0.0), reason="seized")
+TOLD = replace(DOWN, expected_at=AT + 3 * DAY)
+
+
+def test_as_told_else_assumed():
+    """What was told counts, also beyond what would be assumed."""
+    assert planned_back(DOWN, AT) == PlannedReturn(AT + ASSUMED_AFTER, assumed=True)
+    for days in (3, 30):
+        told = replace(DOWN, expected_at=AT + days * DAY)
+        assert planned_back(told, AT) == PlannedReturn(AT + days * DAY, assumed=False)
+
+
+@pytest.mark.parametrize("outage", [DOWN, TOLD])
+def test_a_return_that_is_now_has_passed(outage):
+    """A second before it a plan goes by it; from its instant on the pump is out without end."""
+    back = planned_back(outage, AT)
+    assert back is not None
+    assert planned_back(outage, back.at - S) == back
+    assert planned_back(outage, back.at) is None
+
+
+@pytest.mark.parametrize("change", [{"to_at": AT + DAY}, {"counts_for": Swept(30.0)}])
+def test_one_with_an_end_or_that_counts_for_something_is_neither_planned_back_nor_asked_for(change):
+    """Each alone is enough."""
+    outage = replace(DOWN, **change)
+    assert planned_back(outage, AT) is None
+    assert not asks_for_return(outage, AT)
+
+
+@pytest.mark.parametrize(
+    ("outage", "now", "asks"),
+    [
+        (DOWN, AT - S, False),
+        (DOWN, AT, True),
+        (TOLD, AT, False),
+        (TOLD, AT + 3 * DAY - S, False),
+        (TOLD, AT + 3 * DAY, True),
+    ],
+)
+def test_somebody_is_asked_from_the_stop_on_or_once_the_time_told_is_there(outage, now, asks):
+    """Not before it is out, and not while the time that was told is to come."""
+    assert asks_for_return(outage, now) is asks
