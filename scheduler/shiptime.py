@@ -48,10 +48,11 @@ class ShipOffset(int):
             if at + timedelta(minutes=before) <= wall.replace(tzinfo=UTC) < at + timedelta(minutes=after):
                 return (wall - timedelta(minutes=before)).replace(tzinfo=UTC)
             before = after
-        shown = {minutes: (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) for minutes in self._all()}
+        shown = {minutes: (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) for minutes in self.known()}
         return min(at for minutes, at in shown.items() if self.at(at) == minutes)
 
-    def _all(self) -> list[int]:
+    def known(self) -> list[int]:
+        """Every offset that this clock has, had or will have, now's first."""
         return list(dict.fromkeys((int(self), self.first, *(minutes for _, minutes in self.changes))))
 
 

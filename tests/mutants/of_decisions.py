@@ -166,8 +166,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="conceding-last-hour",
         file="scheduler/domain/capacity/concessions.py",
-        old="range(int((asked.to_at - asked.from_at) / SHORTEST))",
-        new="range(int((asked.to_at - asked.from_at) / SHORTEST - 1) or 1)",
+        old="while at < to_at:",
+        new="while at <= to_at:",
         breaks="The last hour of the time is looked at too.",
         tests=("tests/unit/domain/test_conceding.py",),
     ),

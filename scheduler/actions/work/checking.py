@@ -12,7 +12,7 @@ from scheduler.actions.plant_state.work import steps_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import JobState, Test
 from scheduler.domain.due.jobs import JobId
-from scheduler.domain.people.persons import Person, one_person, same_name
+from scheduler.domain.people.persons import Person, own_person, same_name, surely_same_name
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
@@ -48,7 +48,7 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
             if any(same_name(one.step.by, actor.name) for one in steps_of(session, place.vessel_id, row.key)):
                 raise NotAllowed(f"{actor.name} worked on it: another person checks it.")
             asked_of = str(detail.get("check_asked_of") or "")
-            if asked_of and asked_of != actor.person_id and not same_name(asked_of, actor.name):
+            if asked_of and asked_of != actor.person_id and not surely_same_name(asked_of, actor.name):
                 raise NotAllowed(f"The check was asked of {asked_of}, who signs it.")
             now_s = context.now_s()
             row.detail = json.dumps({**detail, "checked_by": actor.name, "checked_s": now_s, "check": "checked"})
@@ -81,7 +81,7 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
             row = _closed(session, place, job_id)
             detail = json.loads(row.detail)
             by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
-            if not one_person(by, person_of(hand.actor)):
+            if not own_person(by, person_of(hand.actor)):
                 raise NotAllowed(f"A close is struck by who recorded it, {by.name or 'who is not known any more'}.")
             if now.at - instant(int(detail.get("recorded_s") or 0)) > STRIKE_WITHIN:
                 minutes = STRIKE_WITHIN // timedelta(minutes=1)

@@ -3,12 +3,14 @@
 Common practice, no source: the plant serves hotel and crew, so whom the ship names for them agrees before it runs on less.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import isfinite
 
 from scheduler.domain.capacity.minimum import Swept, minimum_agreed
 from scheduler.domain.vessel.document import Plant
+from scheduler.shiptime import ShipOffset
 
 SHORTEST, LONGEST = timedelta(hours=1), timedelta(days=366)
 SECOND_SIGNERS = ("hotel", "chief officer", "master")
@@ -36,8 +38,8 @@ def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: dat
     if asked.to_at <= now_at:
         faults.append(("/to_at", f"{asked.to_at:%Y-%m-%d %H:%MZ} is past; a minimum is lowered for a time to come."))
     figure = asked.minimum.m3_per_h
-    hours = range(int((asked.to_at - asked.from_at) / SHORTEST))
-    most = max(minimum_agreed(plant, asked.from_at + hour * SHORTEST, offset_minutes)[0] for hour in hours)
+    marks = _hours_begun(asked.from_at, asked.to_at, offset_minutes)
+    most = max(minimum_agreed(plant, at, offset_minutes)[0] for at in marks)
     if not (isfinite(figure) and 0 <= figure < most.m3_per_h):
         faults.append(
             (
@@ -47,3 +49,15 @@ def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: dat
             )
         )
     return faults
+
+
+def _hours_begun(from_at: datetime, to_at: datetime, offset_minutes: int) -> Iterator[datetime]:
+    """The beginning, and every instant before the end at which an hour of the ship's begins: a minimum changes at no other."""
+    yield from_at
+    offsets = offset_minutes.known() if isinstance(offset_minutes, ShipOffset) else (offset_minutes,)
+    for past in sorted({-minutes % 60 for minutes in offsets}):
+        at = from_at.replace(minute=past, second=0, microsecond=0)
+        while at < to_at:
+            if at > from_at:
+                yield at
+            at += timedelta(hours=1)

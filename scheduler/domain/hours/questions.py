@@ -63,13 +63,14 @@ class Question:
 def open_held(state: LedgerState, flags: Sequence[Flag]) -> list[Flag]:
     """The flags of held readings that a person can still decide, oldest first; empty when nothing is held.
 
-    Those before the reading that the count now rests on were passed over by a decision, an exchange or a later reading.
+    Those before what the count now rests on were passed over by a decision, an exchange or a later reading; one at that very
+    instant, held since an exchange, is still asked about.
     """
     if not state.lines:
         return []
     rests = state.before or state.good
     after_s = -(2**62) if rests is None else rests.at_s
-    return sorted((f for f in flags if f.code is Code.HELD and f.at_s > after_s), key=lambda flag: flag.at_s)
+    return sorted((f for f in flags if f.code is Code.HELD and f.at_s >= after_s), key=lambda flag: flag.at_s)
 
 
 def held_runs(

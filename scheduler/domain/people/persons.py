@@ -30,5 +30,19 @@ def same_name(one: str, other: str) -> bool:
     return not bare.isdisjoint({second, second.rpartition(", ")[0]} - {""})
 
 
+def surely_same_name(one: str, other: str) -> bool:
+    """The same name for certain, where being the same is what permits: what follows a comma is left aside on one of them alone, so
+    that "Sample, A." is not "Sample, B."."""
+    first, second = _plain(one), _plain(other)
+    if not first or not second:
+        return False
+    return first == second or first == second.rpartition(", ")[0] or first.rpartition(", ")[0] == second
+
+
+def own_person(first: Person, second: Person) -> bool:
+    """Whether both are the same person for certain: the same id, or surely the same name."""
+    return first.id == second.id or surely_same_name(first.name, second.name)
+
+
 def _plain(name: str) -> str:
     return " ".join(_TOLD_BY.sub("", name).split()).casefold()

@@ -5,7 +5,7 @@ Source: common practice; by the model of 29 CFR 1910.147(e) and (f), whose scope
 
 from collections.abc import Iterator
 
-from scheduler.domain.people.persons import same_name
+from scheduler.domain.people.persons import same_name, surely_same_name
 from scheduler.domain.vessel.isolation import off_order
 from scheduler.domain.work.acts import OtherHand, PersonalLockOn, TagRemoved, TagTakenOver
 from scheduler.domain.work.against import Against, Objection, Procedure
@@ -82,7 +82,7 @@ def off_objections(work: WorkState, step: TagRemoved, procedure: Procedure) -> I
         if step.point not in work.not_known:
             yield Objection(Against.NO_TAG, {"point": step.point, "hanging": _points(work)}, impossible=True)
         return
-    own = [one for one in here if same_name(one.placed_by, step.by)]
+    own = [one for one in here if surely_same_name(one.placed_by, step.by)]
     if procedure.own_tag_only and not own:
         yield from _other_hand(here[0], step.other_hand)
     if len(here) > 1:

@@ -65,3 +65,14 @@ def test_the_highest_minimum_of_its_hours_is_the_one_to_be_below(lasts, m3_per_h
 def test_it_says_why():
     """An empty reason is none."""
     assert _pointers(replace(ASKED, reason=" ")) == ["/reason"]
+
+
+@pytest.mark.parametrize(("minutes", "faults"), [(0, ["/minimum_swept_m3_per_h"]), (1, [])])
+def test_the_last_part_hour_counts_too(minutes, faults):
+    """The minimum is higher from nine to twelve; a stretch that reaches a minute into it may be agreed below that one."""
+    higher = plant(
+        minimum_blocks=(MinimumBlock(minimum_swept_m3_per_h=120.0, label="morning", from_hour=9, to_hour=12),)
+    )
+    at_eight = AT.replace(hour=7, minute=30)
+    asked = replace(ASKED, from_at=at_eight, to_at=at_eight + timedelta(minutes=90 + minutes), minimum=Swept(110.0))
+    assert _pointers(asked, higher, now_at=at_eight) == faults

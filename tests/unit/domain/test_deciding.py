@@ -6,7 +6,7 @@ import pytest
 
 from scheduler.domain.base.enums import Role
 from scheduler.domain.due.deciding import Decider, Objected, Unfit, decision_objections, signing_objections
-from scheduler.domain.people.persons import Person, one_person, same_name
+from scheduler.domain.people.persons import Person, one_person, own_person, same_name, surely_same_name
 from tests.unit.domain.plants import OVERHAUL
 
 ASKED = Person(id="u1", name="B. Second")
@@ -137,3 +137,21 @@ def test_nobody_decides_the_own_postponement_by_id_or_by_name(own: Person) -> No
         )
         assert [one.code for one in found] == [Unfit.ASKED_IT]
     assert not one_person(ASKED, Person(id="u7", name="C. Third"))
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        ("Sample, A.", "Sample, A.", True),
+        ("Sample, A.", "Sample, B.", False),
+        ("A. Chief, chief", "A. Chief", True),
+        ("A. Chief, chief", "a. chief, CHIEF", True),
+        ("A. Chief, chief", "A. Chief, master", False),
+        ("", "", False),
+    ],
+)
+def test_where_being_the_same_person_permits_a_surname_alone_is_not_enough(one: str, other: str, same: bool) -> None:
+    """Nobody takes off another's lock because both stand in the list under one surname."""
+    assert surely_same_name(one, other) is surely_same_name(other, one) is same
+    assert own_person(Person("a", one), Person("b", other)) is same
+    assert own_person(Person("a", one), Person("a", other))

@@ -208,3 +208,14 @@ def test_what_is_proposed_is_never_more_than_can_be_missing() -> None:
     flag = Flag(Code.RESET, at(24), "", 3 * 3600)
     assert missing_question(flag, (at(0), 0), 24 * 3600).fit_s == 3 * 3600
     assert missing_question(flag, (at(0), 0), 3600).fit_s == 0
+
+
+def test_a_value_held_at_the_instant_of_an_exchange_is_asked_about() -> None:
+    """All that follows from it is held too, and nobody would ever be asked."""
+    items = [
+        *posts((0, 12000)),
+        Replacement(at(24), 12_006_000, 0),
+        Reading(at(24), 12_006_000, at(24)),
+        *posts((25, 12007), (49, 12013)),
+    ]
+    assert [question.at_s for question in asked(items)] == [at(24)]
