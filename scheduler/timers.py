@@ -11,13 +11,15 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.care.rounds import keep_up, nightly, watch_counters
+from scheduler.actions.care.rounds import nightly, plan_asked, watch_counters, write_behind
 from scheduler.actions.work.nonconformities import open_where_due
+from scheduler.clock import system_clock
 from scheduler.storage.leader import Leader
 
 log = logging.getLogger("leadline")
 
 KEEP_UP_SECONDS = 5
+KEEP_UP = "keep up"
 
 
 class Timers:
@@ -33,8 +35,9 @@ class Timers:
         self._leader = Leader(context.db)
         self._failed: dict[str, str] = {}
         self._lock = threading.Lock()
+        self._working, self._again = threading.Event(), threading.Event()
         self._scheduler = BackgroundScheduler(
-            executors={"default": ThreadPoolExecutor(3)},
+            executors={"default": ThreadPoolExecutor(4)},
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
             timezone="UTC",
         )
@@ -44,7 +47,8 @@ class Timers:
         now = self._context.now()
         settings = self._context.settings
         ticks: tuple[tuple[str, Callable[[], object], timedelta], ...] = (
-            ("keep up", lambda: keep_up(self._context, self._refresh), timedelta(seconds=KEEP_UP_SECONDS)),
+            (KEEP_UP, lambda: write_behind(self._context, self._refresh), timedelta(seconds=KEEP_UP_SECONDS)),
+            ("plans asked for", lambda: plan_asked(self._context), timedelta(seconds=KEEP_UP_SECONDS)),
             ("limits watch", lambda: open_where_due(self._context), timedelta(hours=1)),
             ("nightly round", lambda: nightly(self._context), timedelta(minutes=10)),
             (
@@ -59,9 +63,17 @@ class Timers:
             )
         self._scheduler.add_listener(self._heard, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
         self._scheduler.start()
+        self._context.waker.listen(self._wake)
+
+    def _wake(self) -> None:
+        """What was just asked for is done at once instead of at the next tick; a tick that runs goes on once more after it."""
+        self._again.set()
+        if not self._working.is_set():
+            self._scheduler.modify_job(KEEP_UP, next_run_time=system_clock())
 
     def stop(self) -> None:
         """Stop the ticks and wait for what runs; a plan under way is given up."""
+        self._context.waker.listen(None)
         self._context.stopping.set()
         self._scheduler.shutdown(wait=True)
         self._leader.release()
@@ -74,9 +86,22 @@ class Timers:
     def _run(self, name: str, act: Callable[[], object]) -> None:
         if not self._leader.leads():
             return
-        act()
+        if name == KEEP_UP:
+            self._until_nothing_is_asked(act)
+        else:
+            act()
         with self._lock:
             self._failed.pop(name, None)
+
+    def _until_nothing_is_asked(self, act: Callable[[], object]) -> None:
+        self._working.set()
+        try:
+            self._again.set()
+            while self._again.is_set() and not self._context.stopping.is_set():
+                self._again.clear()
+                act()
+        finally:
+            self._working.clear()
 
     def _heard(self, event: JobExecutionEvent) -> None:
         problem: Any = event.exception or "missed"

@@ -38,6 +38,9 @@ _PRAGMAS = (
 _POSTGRES_OPTIONS = f"-c lock_timeout={WAIT_SECONDS * 1000} -c synchronous_commit=on -c timezone=UTC"
 _INSTALLATION_KEY = 7_231_004_117
 
+INSTALLATION = ""
+"""In the place of a vessel's id: what belongs to no vessel."""
+
 
 class Database:
     """An open database; `open_database` makes one. Safe to share between threads; close it at the end."""
@@ -53,12 +56,12 @@ class Database:
         self._marking = threading.Lock()
 
     @contextmanager
-    def write(self, vessel_id: str | None = None) -> Iterator[Session]:
+    def write(self, vessel_id: str) -> Iterator[Session]:
         """A session that may write; committed at the end of the block, undone when the block raises.
 
         Args:
-            vessel_id: the only vessel the block writes for; lets writers of other vessels work at the same time on
-                PostgreSQL. None: anything may be written, and every other writer waits.
+            vessel_id: the only vessel the block writes for; writers of others work at the same time on PostgreSQL.
+                `INSTALLATION`: what belongs to none.
 
         Raises:
             Busy: no turn within 5 s, or the connection was lost. StorageFull: no room. Clash: a row with that key was
@@ -67,7 +70,7 @@ class Database:
         with ours(), self.turn():
             self.require_room()
             with Session(self.write_engine, expire_on_commit=False) as session:
-                self.lock_vessels(session.connection(), None if vessel_id is None else [vessel_id])
+                self.lock_vessels(session.connection(), [vessel_id])
                 yield session
                 session.commit()
 

@@ -1,9 +1,10 @@
 """The calendar feed's stored events, bodies and addresses."""
 
-from sqlalchemy import BigInteger
-from sqlmodel import Field, Session, col, select
+from sqlalchemy import BigInteger, and_, or_
+from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.types import Row
+from scheduler.storage.vessel import RevisionRow, VesselRow
 
 
 class FeedTokenRow(Row, table=True):
@@ -105,3 +106,21 @@ def address_rows_of(session: Session, vessel_id: str | None) -> list[FeedTokenRo
     """Addresses of a vessel's calendars (none: of the fleet's) that were not withdrawn."""
     same = FeedTokenRow.vessel_id == vessel_id if vessel_id is not None else col(FeedTokenRow.vessel_id).is_(None)
     return list(session.exec(select(FeedTokenRow).where(same, col(FeedTokenRow.revoked_s).is_(None))))
+
+
+def vessels_behind(session: Session, name: str, made_s: int) -> list[str]:
+    """Vessels whose calendar of that name was never made, was made of another revision than theirs, or at or before an instant."""
+    made, now = FeedBodyRow, RevisionRow
+    query = (
+        select(VesselRow.id)
+        .outerjoin(made, and_(col(made.vessel_id) == col(VesselRow.id), col(made.name) == name))
+        .outerjoin(now, col(now.vessel_id) == col(VesselRow.id))
+        .where(
+            or_(
+                col(made.vessel_id).is_(None),
+                col(made.revision) != func.coalesce(col(now.number), 0),
+                col(made.made_s) <= made_s,
+            )
+        )
+    )
+    return list(session.exec(query.order_by(col(VesselRow.id))))

@@ -31,7 +31,7 @@ def _summaries(answer: Response) -> list[str]:
 
 
 def _lose_the_body(stage: Stage) -> None:
-    with stage.context.db.write() as session:
+    with stage.context.db.write("") as session:
         for kept in refresh.feed_rows.bodies(session, "demo-plover"):
             session.delete(kept)
 

@@ -91,7 +91,7 @@ def test_an_address_that_ended_is_refused_at_the_next_request(
     served: Served, change: dict[str, int | str], status: int
 ) -> None:
     """Whoever changes the row, in whichever program: the commit itself ends what is held."""
-    with served.context.db.write() as session:
+    with served.context.db.write("") as session:
         session.execute(update(FeedTokenRow).where(col(FeedTokenRow.vessel_id) == PLOVER.vessel).values(change))
     assert served.get() == status
 

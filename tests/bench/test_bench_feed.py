@@ -122,7 +122,7 @@ def fleet_of(context: Context, vessels: int, events: int) -> None:
     fleet.put_vessel(context, me, document, if_new=True)
     people.add_person(context, me, person_id="office", name="O", rank="o", role=Role.OFFICE, vessel_id=None)
     stored = texts(events)
-    with context.db.write() as session:
+    with context.db.write("") as session:
         first = vessel_row(session, document.id)
         assert first is not None
         ids = [document.id, *(f"vessel{number}" for number in range(1, vessels))]

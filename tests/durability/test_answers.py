@@ -83,7 +83,7 @@ def test_when_too_much_waits_the_sender_is_told_to_come_again(stage: Stage) -> N
     threads = [
         threading.Thread(target=lambda at=minute: answers.put(stage.post(_reading(at)))) for minute in range(10, 16)
     ]
-    with stage.context.db.write():
+    with stage.context.db.write(""):
         for thread in threads:
             thread.start()
         first = answers.get(timeout=60)

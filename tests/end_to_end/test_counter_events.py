@@ -374,7 +374,7 @@ def test_a_backfill_derives_from_the_checkpoint_before_it_and_touches_nothing_ea
         assert checkpoint is not None
         assert late_s - checkpoint.at_s < 51 * 3600
         mark = "xmin::text" if kind == "postgresql" else "at_s"
-        with context.db.write() as session:
+        with context.db.write("") as session:
             if kind == "sqlite":
                 session.connection().exec_driver_sql("CREATE TABLE touched (at_s INTEGER)")
                 session.connection().exec_driver_sql(

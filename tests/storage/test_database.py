@@ -68,7 +68,7 @@ def number_in(database: Database) -> int:
 @pytest.mark.parametrize("vessel_id", [None, "plover"])
 def test_four_threads_that_read_decide_and_write_lose_no_update(db: Database, vessel_id: str | None) -> None:
     """Writers take turns from their first statement on, so no update rests on a number read too early."""
-    with db.write() as session:
+    with db.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=0))
     assert count_up(lambda _: db.write(vessel_id)) == []
     assert number_in(db) == THREADS * ROUNDS
@@ -76,7 +76,7 @@ def test_four_threads_that_read_decide_and_write_lose_no_update(db: Database, ve
 
 def test_four_programs_that_read_decide_and_write_lose_no_update(db: Database) -> None:
     """The same when each writer has the database open for itself, as the server and the command line have."""
-    with db.write() as session:
+    with db.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=0))
     opened = [open_database(db.url.render_as_string(hide_password=False)) for _ in range(THREADS)]
     assert count_up(lambda number: opened[number].write()) == []
@@ -99,7 +99,7 @@ def test_a_block_that_raises_stores_nothing(db: Database) -> None:
     """A write block is all or nothing."""
 
     def halfway() -> None:
-        with db.write() as session:
+        with db.write("") as session:
             session.add(RevisionRow(vessel_id="plover", number=1))
             session.flush()
             raise RuntimeError("halfway")
@@ -137,7 +137,7 @@ def test_a_reader_sees_one_state_while_others_write(db: Database) -> None:
     """What was committed after a reader's first look is not seen until its next block."""
     with db.read() as session:
         assert session.exec(select(RevisionRow)).all() == []
-        with db.write() as other:
+        with db.write("") as other:
             other.add(RevisionRow(vessel_id="plover", number=1))
         assert session.exec(select(RevisionRow)).all() == []
     assert number_in(db) == 1
@@ -154,9 +154,9 @@ def test_ids_of_assets_are_unique_across_vessels(db: Database) -> None:
     """A second vessel cannot use an id of the first."""
     add_vessel(db, "plover")
     add_vessel(db, "avocet")
-    with db.write() as session:
+    with db.write("") as session:
         session.add(AssetRow(id="p1", vessel_id="plover", kind=AssetKind.PUMP))
-    with pytest.raises(Clash), db.write() as session:
+    with pytest.raises(Clash), db.write("") as session:
         session.add(AssetRow(id="p1", vessel_id="avocet", kind=AssetKind.PUMP))
 
 
@@ -164,15 +164,15 @@ def test_a_row_that_points_at_nothing_is_refused(db: Database) -> None:
     """Foreign keys hold on both databases; a reading must be of a counter of its own vessel."""
     (number, *_) = add_vessel(db, "plover")
     add_vessel(db, "avocet")
-    with pytest.raises(Clash, match="not there"), db.write() as session:
+    with pytest.raises(Clash, match="not there"), db.write("") as session:
         session.add(AssetRow(id="p1", vessel_id="nobody", kind=AssetKind.PUMP))
-    with pytest.raises(Clash, match="not there"), db.write() as session:
+    with pytest.raises(Clash, match="not there"), db.write("") as session:
         session.add(ReadingRow(counter_no=number, at_s=1, value_milli=1, received_s=1, vessel_id="avocet"))
 
 
 def test_missing_values_are_refused(db: Database) -> None:
     """NOT NULL holds on both databases."""
-    with pytest.raises(exc.IntegrityError), db.write() as session:
+    with pytest.raises(exc.IntegrityError), db.write("") as session:
         session.add(VesselRow(id="plover", name="Demo Plover", imo="0123450", version=1, changed_s=1))
 
 
@@ -190,7 +190,7 @@ def test_missing_values_are_refused(db: Database) -> None:
 def test_values_outside_their_range_are_refused(db: Database, statement: str) -> None:
     """CHECK constraints hold on both databases."""
     add_vessel(db)
-    with db.write() as session:
+    with db.write("") as session:
         session.add(AssetRow(id="p1", vessel_id="plover", kind=AssetKind.PUMP))
         session.add(ShipOffsetRow(vessel_id="plover", from_s=0, offset_minutes=60, actor="a", reason="r", recorded_s=1))
         session.add(
@@ -207,7 +207,7 @@ def test_values_outside_their_range_are_refused(db: Database, statement: str) ->
             )
         )
         session.add(job())
-    with pytest.raises(exc.IntegrityError), db.write() as session:
+    with pytest.raises(exc.IntegrityError), db.write("") as session:
         session.connection().execute(text(statement.replace(" trigger ", ' "trigger" ')))
 
 
@@ -231,7 +231,7 @@ def job() -> JobRow:
 def test_words_come_back_as_the_words_that_were_stored(db: Database) -> None:
     """Enums are stored by value and read back as members."""
     add_vessel(db)
-    with db.write() as session:
+    with db.write("") as session:
         session.add(job())
     with db.read() as session:
         assert session.exec(select(JobRow.trigger)).one() is Trigger.CALENDAR
@@ -258,27 +258,27 @@ def test_a_plant_has_at_most_one_plan_proposed_and_one_taken(db: Database, statu
             lawful=True,
         )
 
-    with db.write() as session:
+    with db.write("") as session:
         session.add_all([plan("a", status), plan("b", PlanStatus.SUPERSEDED), plan("c", PlanStatus.SUPERSEDED)])
-    with pytest.raises(Clash), db.write() as session:
+    with pytest.raises(Clash), db.write("") as session:
         session.add(plan("d", status))
 
 
 def test_a_writer_that_gets_no_turn_is_told_to_come_again(db: Database) -> None:
     """While another process writes, a write ends as Busy with the seconds to wait."""
     other = db.connect()
-    with db.write() as session:  # the one pooled connection of this test waits less than it would
+    with db.write("") as session:  # the one pooled connection of this test waits less than it would
         wait = "PRAGMA busy_timeout = 20" if db.path else "SET lock_timeout = 20"
         session.connection().exec_driver_sql(wait)
     other.execute("BEGIN IMMEDIATE" if db.path else "BEGIN")
     if not db.path:
         other.execute("SELECT pg_advisory_xact_lock(7231004117)")
-    with pytest.raises(Busy) as busy, db.write() as session:
+    with pytest.raises(Busy) as busy, db.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=1))
     assert busy.value.more == {"retry_after": 1}
     other.execute("ROLLBACK")
     other.close()
-    with db.write() as session:
+    with db.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=1))
 
 
@@ -400,10 +400,10 @@ def test_an_interrupt_while_waiting_for_the_turn_leaves_it_to_the_next() -> None
 def test_what_no_column_takes_is_refused_and_nothing_is_stored(db: Database) -> None:
     """A whole number beyond 64 bits on SQLite and PostgreSQL; on the latter a NUL in a text too."""
     (number, *_) = add_vessel(db)
-    with pytest.raises(Refused, match="too large"), db.write() as session:
+    with pytest.raises(Refused, match="too large"), db.write("") as session:
         session.add(ReadingRow(counter_no=number, at_s=2**63, value_milli=1, received_s=1, vessel_id="plover"))
     if db.path is None:
-        with pytest.raises(Refused, match="NUL"), db.write() as session:
+        with pytest.raises(Refused, match="NUL"), db.write("") as session:
             session.add(ReadingRow(counter_no=number, at_s=1, value_milli=1, received_s=1, vessel_id="a\x00b"))
     with db.read() as session:
         assert session.exec(select(ReadingRow)).all() == []

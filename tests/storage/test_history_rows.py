@@ -46,15 +46,15 @@ def test_a_block_that_is_undone_leaves_no_gap(db: Database) -> None:
     """The number of an undone record is given to the next one."""
 
     def undone() -> None:
-        with db.write() as session:
+        with db.write("") as session:
             append_record(session, "plover", "note", AT, {"says": "never"})
             raise RuntimeError("halfway")
 
     with pytest.raises(RuntimeError, match="halfway"):
         undone()
-    with pytest.raises(Refused), db.write() as session:
+    with pytest.raises(Refused), db.write("") as session:
         append_record(session, "plover", "note", AT, {"hours": float("nan")})
-    with db.write() as session:
+    with db.write("") as session:
         assert append_record(session, "plover", "note", AT, {"says": "first"})[0] == 1
 
 
@@ -84,29 +84,29 @@ def test_four_threads_make_one_chain(db: Database, turn: bool) -> None:
 )
 def test_a_record_is_never_changed_or_deleted(db: Database, statement: str) -> None:
     """The database itself refuses, on both, and nothing of the block stays."""
-    with db.write() as session:
+    with db.write("") as session:
         append_record(session, "plover", "note", AT, {"n": 1})
         append_record(session, "plover", "note", AT, {"n": 2})
-    with pytest.raises(exc.DBAPIError, match="a record is never"), db.write() as session:
+    with pytest.raises(exc.DBAPIError, match="a record is never"), db.write("") as session:
         session.connection().execute(text(statement))
     assert chain_is_whole(db, "plover") == 2
 
 
 def test_no_way_round_the_refusal(db: Database) -> None:
     """REPLACE on SQLite and TRUNCATE on PostgreSQL are refused as well."""
-    with db.write() as session:
+    with db.write("") as session:
         append_record(session, "plover", "note", AT, {"n": 1})
     statement = "TRUNCATE record"
     if db.path:
         statement = "REPLACE INTO record SELECT vessel_id, number, 'x', hash, previous_hash, kind, 1 FROM record"
-    with pytest.raises(exc.DBAPIError, match="a record is never"), db.write() as session:
+    with pytest.raises(exc.DBAPIError, match="a record is never"), db.write("") as session:
         session.connection().execute(text(statement))
     assert chain_is_whole(db, "plover") == 1
 
 
 def test_records_are_read_by_range_and_kind(db: Database) -> None:
     """Both ends are included, the order is that of the numbers, and blocks do not show."""
-    with db.write() as session:
+    with db.write("") as session:
         for number in range(1, 603):
             append_record(session, "plover", "job" if number % 2 else "note", AT, {"n": number})
     with db.read() as session:

@@ -73,7 +73,7 @@ def test_any_grouping_answers_as_a_plain_dictionary_would(
     db: Database, groups: list[list[list[tuple[int, int, int]]]]
 ) -> None:
     """However readings are cut into requests and groups, doors, rows, newest_s and dirty_from_s are those of a dict."""
-    with db.write() as session:
+    with db.write("") as session:
         for table in ("reading", "intake_log", "counter", "vessel"):
             session.connection().exec_driver_sql(f"DELETE FROM {table}")
     numbers = add_vessel(db, counters=3)
@@ -98,7 +98,7 @@ def test_late_readings_move_the_dirty_mark_back_and_never_the_newest(db: Databas
     """What must be derived anew starts at the earliest new instant; duplicates and conflicts move nothing."""
     a, b, *_ = add_vessel(db)
     take(db, [(a, 500, 1, 500), (b, 500, 1, 500)])
-    with db.write() as session:
+    with db.write("") as session:
         for row in session.exec(select(CounterRow)):
             row.dirty_from_s = None
     take(db, [(a, 300, 1, 500), (a, 400, 1, 500), (b, 500, 1, 500), (b, 500, 2, 500)])
@@ -247,7 +247,7 @@ def test_a_torn_connection_is_busy_once_and_then_made_anew(db: Database) -> None
     (a, *_) = add_vessel(db)
     with Intake(db, CLOCK) as intake:
         intake.submit("plover", [(a, 1, 1, 1)]).result(timeout=30)
-        with db.write() as session:
+        with db.write("") as session:
             session.connection().exec_driver_sql(
                 "SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity "
                 "WHERE datname = current_database() AND pid != pg_backend_pid()"

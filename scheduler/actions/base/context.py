@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import logging
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -14,7 +15,32 @@ from scheduler.errors import MissingCondition, Refused
 from scheduler.settings import Settings
 from scheduler.solving import Worker, Workers
 from scheduler.storage.base import IdempotencyRow, answer_given
-from scheduler.storage.database import Database, Session
+from scheduler.storage.database import Database, Session, bump_revision
+
+log = logging.getLogger("leadline")
+
+AHEAD = timedelta(minutes=5)
+"""How far a clock aboard may be ahead of the server's before an instant counts as in the future."""
+
+
+class Waker:
+    """Tells one listener, if there is one, that something was asked for. What the listener raises is logged, and no more."""
+
+    def __init__(self) -> None:
+        self._listener: Callable[[], object] | None = None
+
+    def listen(self, listener: Callable[[], object] | None) -> None:
+        """From now on tell this one; none: nobody."""
+        self._listener = listener
+
+    def wake(self) -> None:
+        """Tell it."""
+        listener = self._listener
+        if listener is not None:
+            try:
+                listener()
+            except Exception:
+                log.exception("what was asked for could not be begun at once; the next tick does it")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +53,15 @@ class Context:
     stopping: Event = field(default_factory=Event, compare=False)
     """Set when the program stops: plans under way are given up, to be made when it runs again."""
 
+    waker: Waker = field(default_factory=Waker, compare=False)
+    """Told of each change of what is stored, so that the ticks need not be waited for."""
+
     looking_far: Lock = field(default_factory=Lock, compare=False)
     """Held while an outlook is worked out: it takes seconds of a core, so there is one at a time."""
+
+    def wake(self) -> None:
+        """Say that something was asked for: whoever listens does it at once. It never fails."""
+        self.waker.wake()
 
     def now(self) -> datetime:
         """The present instant, aware, in UTC."""
@@ -101,36 +134,51 @@ def must_have_key(hand: Hand) -> None:
         )
 
 
-def once(session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable[[], Answer]) -> Answer:
-    """Run `act` unless this key was used: then give the kept answer. Answer and effect commit together.
+def hand_action(
+    context: Context, hand: Hand, vessel_id: str, act: Callable[[Session], Answer], *, needs_key: bool = True
+) -> Answer:
+    """A hand action, whole: in one transaction of its vessel it is done once under its Idempotency-Key, and what follows from it
+    is asked for; then the ticks are woken. Repeated with the same key it gives the kept answer and does nothing.
+
+    Args:
+        needs_key: False where If-Match already sees to it that it is done once.
 
     Raises:
         MissingCondition: no Idempotency-Key, or one over 100 characters.
-        Refused: the key was used for something else.
+        Refused: the key was used for something else. And whatever `act` raises; then nothing of it is stored.
     """
-    must_have_key(hand)
-    assert hand.key is not None
-    kept = answer_given(session, vessel_id, hand.key, hand.actor.id)
+    with context.db.write(vessel_id) as session:
+        answer = _once(session, vessel_id, hand, context.now_s(), act, needs_key=needs_key)
+    context.wake()
+    return answer
+
+
+def _once(
+    session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable[[Session], Answer], *, needs_key: bool
+) -> Answer:
+    """Run `act` unless this key was used: then give the kept answer. Answer and effect commit together."""
+    if needs_key:
+        must_have_key(hand)
+    kept = None if hand.key is None else answer_given(session, vessel_id, hand.key, hand.actor.id)
     if kept is not None:
         if kept.fingerprint != hand.fingerprint:
             raise Refused(
                 f'The Idempotency-Key "{hand.key}" was used before for something else. Use a new key for a new action.'
             )
         return Answer(kept.status, json.loads(kept.answer))
-    answer = act()
-    session.add(
-        IdempotencyRow(
-            vessel_id=vessel_id,
-            key=hand.key,
-            actor=hand.actor.id,
-            fingerprint=hand.fingerprint,
-            status=answer.status,
-            answer=json.dumps(answer.body),
-            created_s=now_s,
+    answer = act(session)
+    session.flush()
+    bump_revision(session, vessel_id)
+    if hand.key is not None:
+        session.add(
+            IdempotencyRow(
+                vessel_id=vessel_id,
+                key=hand.key,
+                actor=hand.actor.id,
+                fingerprint=hand.fingerprint,
+                status=answer.status,
+                answer=json.dumps(answer.body),
+                created_s=now_s,
+            )
         )
-    )
     return answer
-
-
-AHEAD = timedelta(minutes=5)
-"""How far a clock aboard may be ahead of the server's before an instant counts as in the future."""

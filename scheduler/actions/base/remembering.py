@@ -2,7 +2,7 @@
 
 from scheduler.actions.base.context import Context
 from scheduler.storage.base import remember, remembered
-from scheduler.storage.database import Database
+from scheduler.storage.database import INSTALLATION, Database
 
 _BASE_URL = "base_url"
 
@@ -11,7 +11,7 @@ def keep_base_url(context: Context) -> None:
     """Remember the address of the server that starts; one without an address leaves what is remembered."""
     found = context.settings.shown_base_url()
     if found and base_url(context.db) != found:
-        with context.db.write() as session:
+        with context.db.write(INSTALLATION) as session:
             remember(session, _BASE_URL, found)
 
 

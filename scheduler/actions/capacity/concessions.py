@@ -3,7 +3,7 @@
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.vessel.fleet import Place
@@ -13,7 +13,7 @@ from scheduler.domain.due.deciding import OFFICE, Decider, signing_objections
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.capacity import ConcessionRow, concession_row, concession_rows, next_concession_number
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
 
@@ -24,29 +24,28 @@ def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> 
     Raises:
         Refused: no reason, a time that is past or too long, or a figure that is not lower.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            now = load_plant(session, context, place.vessel_id, place.plant_id)
-            faults = lower_faults(now.plant, asked, offset_minutes=now.offset_minutes, now_at=now.at)
-            if faults:
-                raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-            row = ConcessionRow(
-                vessel_id=place.vessel_id,
-                number=next_concession_number(session, place.vessel_id),
-                plant_id=place.plant_id,
-                from_s=seconds(asked.from_at),
-                to_s=seconds(asked.to_at),
-                minimum_litres_per_h=litres_up(asked.minimum),
-                reason=asked.reason.strip(),
-                asked_by_id=person_of(hand.actor).id,
-                asked_by=hand.actor.name,
-                asked_s=context.now_s(),
-                second_as=now.plant.second_signer,
-            )
-            return _kept(session, context, row, "concession asked", 201, hand.actor.name)
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        faults = lower_faults(now.plant, asked, offset_minutes=now.offset_minutes, now_at=now.at)
+        if faults:
+            raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+        row = ConcessionRow(
+            vessel_id=place.vessel_id,
+            number=next_concession_number(session, place.vessel_id),
+            plant_id=place.plant_id,
+            from_s=seconds(asked.from_at),
+            to_s=seconds(asked.to_at),
+            minimum_litres_per_h=litres_up(asked.minimum),
+            reason=asked.reason.strip(),
+            asked_by_id=person_of(hand.actor).id,
+            asked_by=hand.actor.name,
+            asked_s=context.now_s(),
+            second_as=now.plant.second_signer,
+        )
+        return _kept(session, context, row, "concession asked", 201, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def sign_concession(
@@ -62,35 +61,34 @@ def sign_concession(
         NotFound: no such concession. Clash: signed so already, withdrawn, or past. NotAllowed: the role does not sign
             as chief, the one who asked, or one person for both. Refused: no name, or another side than these two.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = _open(session, place, number, context.now_s())
-            if as_ not in ("chief", row.second_as):
-                says = f"chief or {row.second_as}"
-                raise Refused(f"as: {as_[:40]!r}: {says} was expected.", faults=[("/as", says)])
-            chief_side = as_ == "chief"
-            if not chief_side and not name.strip():
-                raise Refused(f"name: say who signs as {as_}.", faults=[("/name", "this is empty")])
-            own, other = _signer(row, chief_side), _signer(row, not chief_side)
-            if own is not None:
-                raise Clash(f"Concession {number} is signed as {as_} already, by {own.name}.")
-            by = _decider(hand.actor, master if chief_side else name, by_master=chief_side and bool(master.strip()))
-            asked_by = Person(row.asked_by_id, row.asked_by)
-            against = signing_objections(chief_side=chief_side, by=by, asked_by=asked_by, other=other)
-            if against:
-                raise NotAllowed(unfit_words(against))
-            if chief_side:
-                row.chief_by_id, row.chief_by, row.chief_s = by.person.id, by.person.name, context.now_s()
-                row.chief_as = "master" if by.master else "office" if by.role in OFFICE else "chief"
-                row.chief_entered_by = hand.actor.name if by.master else ""
-            else:
-                row.hotel_by_id, row.hotel_by, row.hotel_s = by.person.id, by.person.name, context.now_s()
-            if other is not None:
-                ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
-            return _kept(session, context, row, f"concession signed as {as_}", 200, hand.actor.name)
+    def act(session: Session) -> Answer:
+        row = _open(session, place, number, context.now_s())
+        if as_ not in ("chief", row.second_as):
+            says = f"chief or {row.second_as}"
+            raise Refused(f"as: {as_[:40]!r}: {says} was expected.", faults=[("/as", says)])
+        chief_side = as_ == "chief"
+        if not chief_side and not name.strip():
+            raise Refused(f"name: say who signs as {as_}.", faults=[("/name", "this is empty")])
+        own, other = _signer(row, chief_side), _signer(row, not chief_side)
+        if own is not None:
+            raise Clash(f"Concession {number} is signed as {as_} already, by {own.name}.")
+        by = _decider(hand.actor, master if chief_side else name, by_master=chief_side and bool(master.strip()))
+        asked_by = Person(row.asked_by_id, row.asked_by)
+        against = signing_objections(chief_side=chief_side, by=by, asked_by=asked_by, other=other)
+        if against:
+            raise NotAllowed(unfit_words(against))
+        if chief_side:
+            row.chief_by_id, row.chief_by, row.chief_s = by.person.id, by.person.name, context.now_s()
+            row.chief_as = "master" if by.master else "office" if by.role in OFFICE else "chief"
+            row.chief_entered_by = hand.actor.name if by.master else ""
+        else:
+            row.hotel_by_id, row.hotel_by, row.hotel_s = by.person.id, by.person.name, context.now_s()
+        if other is not None:
+            ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+        return _kept(session, context, row, f"concession signed as {as_}", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def _decider(actor: Actor, name: str, *, by_master: bool) -> Decider:
@@ -105,17 +103,16 @@ def withdraw_concession(context: Context, hand: Hand, place: Place, number: int)
     Raises:
         NotFound: no such concession. Clash: withdrawn already, or past.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = _open(session, place, number, context.now_s())
-            counted = _state(row) == "agreed"
-            row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
-            if counted:
-                ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
-            return _kept(session, context, row, "concession withdrawn", 200, hand.actor.name)
+    def act(session: Session) -> Answer:
+        row = _open(session, place, number, context.now_s())
+        counted = _state(row) == "agreed"
+        row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+        if counted:
+            ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+        return _kept(session, context, row, "concession withdrawn", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def concessions_listed(context: Context, place: Place) -> list[dict[str, Any]]:
@@ -141,7 +138,6 @@ def _kept(session: Session, context: Context, row: ConcessionRow, what: str, sta
     session.add(row)
     told = _told(row)
     record, _ = append_record(session, row.vessel_id, what, context.now(), {**told, "plant": row.plant_id, "by": by})
-    bump_revision(session, row.vessel_id)
     lacking = [side for side, own in (("chief", True), (row.second_as, False)) if _signer(row, own) is None]
     says = {
         "asked": f"It counts once signed as {' and as '.join(lacking)}.",

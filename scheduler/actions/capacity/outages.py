@@ -3,7 +3,7 @@
 import secrets
 from datetime import datetime
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, maybe, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, maybe, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import capacities_of, concessions_of, outage_of
 from scheduler.actions.plant_state.work import require_no_tag
@@ -21,7 +21,7 @@ from scheduler.domain.capacity.minimum import (
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, Refused
 from scheduler.storage.capacity import OutageRow, OutageStatus, PumpTestRow, open_outage_rows, outage_rows
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 
 
@@ -38,28 +38,27 @@ def pump_down(
     """
     _sane(context, at, reason, "went down")
     must_be_ahead(context, expected_at)
-    with context.db.write(place.vessel_id) as session:
+
+    def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
+        for row in open_outage_rows(session, place.vessel_id, place.id):
+            if row.status is OutageStatus.DOWN:
+                raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
+            end_outage(session, row, at)
+        set_down(session, place, at, reason, hand.actor.name, context.now_s(), expected_at)
+        payload = {
+            "pump": place.id,
+            "serial": _serial(plant, place.id),
+            "at": at,
+            "reason": reason,
+            "expected_at": expected_at,
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, "pump down", context.now(), payload)
+        return _answered(session, context, place, plant, number, "down")
 
-        def act() -> Answer:
-            for row in open_outage_rows(session, place.vessel_id, place.id):
-                if row.status is OutageStatus.DOWN:
-                    raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
-                end_outage(session, row, at)
-            set_down(session, place, at, reason, hand.actor.name, context.now_s(), expected_at)
-            payload = {
-                "pump": place.id,
-                "serial": _serial(plant, place.id),
-                "at": at,
-                "reason": reason,
-                "expected_at": expected_at,
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, "pump down", context.now(), payload)
-            return _answered(session, context, place, plant, number, "down")
-
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def pump_back(
@@ -77,32 +76,31 @@ def pump_back(
     _sane(context, at, reason, "came back")
     if measured is not None and test is not Test.PASSED:
         raise Refused("A measured capacity goes with a passed test only. Leave it out, or say the test passed.")
-    with context.db.write(place.vessel_id) as session:
+
+    def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
+        rows = open_outage_rows(session, place.vessel_id, place.id)
+        if not rows:
+            raise Clash(f"Pump {place.id} was not out. There is nothing to bring back.")
+        require_no_tag(session, place.vessel_id, place.id)
+        if any(row.from_s > seconds(at) for row in rows):
+            raise Refused(f"Pump {place.id} cannot be back before it went down. Check the instant.")
+        returned(session, plant, place, at, reason, test, measured, hand.actor.name, context.now_s())
+        payload = {
+            "pump": place.id,
+            "serial": _serial(plant, place.id),
+            "at": at,
+            "test": test,
+            "measured_swept_m3_per_h": None if measured is None else measured.m3_per_h,
+            "reason": reason,
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, "pump back", context.now(), payload)
+        words = {Test.PASSED: "back, proved", Test.NONE: "back, not proved", Test.FAILED: "down: the test failed"}
+        return _answered(session, context, place, plant, number, words[test])
 
-        def act() -> Answer:
-            rows = open_outage_rows(session, place.vessel_id, place.id)
-            if not rows:
-                raise Clash(f"Pump {place.id} was not out. There is nothing to bring back.")
-            require_no_tag(session, place.vessel_id, place.id)
-            if any(row.from_s > seconds(at) for row in rows):
-                raise Refused(f"Pump {place.id} cannot be back before it went down. Check the instant.")
-            returned(session, plant, place, at, reason, test, measured, hand.actor.name, context.now_s())
-            payload = {
-                "pump": place.id,
-                "serial": _serial(plant, place.id),
-                "at": at,
-                "test": test,
-                "measured_swept_m3_per_h": None if measured is None else measured.m3_per_h,
-                "reason": reason,
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, "pump back", context.now(), payload)
-            words = {Test.PASSED: "back, proved", Test.NONE: "back, not proved", Test.FAILED: "down: the test failed"}
-            return _answered(session, context, place, plant, number, words[test])
-
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def must_be_ahead(context: Context, expected_at: datetime | None) -> None:
@@ -119,29 +117,28 @@ def say_expected(context: Context, hand: Hand, place: Place, expected_at: dateti
         Clash: it is not out. Refused: a time that is past.
     """
     must_be_ahead(context, expected_at)
-    with context.db.write(place.vessel_id) as session:
+
+    def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
+        rows = open_outage_rows(session, place.vessel_id, place.id)
+        down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
+        if down is None:
+            raise Clash("This pump is not out. There is no return to expect.")
+        before, down.expected_s = down.expected_s, None if expected_at is None else seconds(expected_at)
+        session.add(down)
+        payload = {
+            "pump": place.id,
+            "serial": _serial(plant, place.id),
+            "out_since": instant(down.from_s),
+            "expected_at": expected_at,
+            "expected_before": maybe(before),
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, "return expected", context.now(), payload)
+        return _answered(session, context, place, plant, number, "down")
 
-        def act() -> Answer:
-            rows = open_outage_rows(session, place.vessel_id, place.id)
-            down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
-            if down is None:
-                raise Clash("This pump is not out. There is no return to expect.")
-            before, down.expected_s = down.expected_s, None if expected_at is None else seconds(expected_at)
-            session.add(down)
-            payload = {
-                "pump": place.id,
-                "serial": _serial(plant, place.id),
-                "out_since": instant(down.from_s),
-                "expected_at": expected_at,
-                "expected_before": maybe(before),
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, "return expected", context.now(), payload)
-            return _answered(session, context, place, plant, number, "down")
-
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def begin_outage(
@@ -266,7 +263,6 @@ def _answered(session: Session, context: Context, place: Place, plant: Plant, nu
     session.flush()
     now = context.now()
     ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
-    bump_revision(session, place.vessel_id)
     return Answer(
         200, {"pump": place.id, "state": state, **margin_left(session, plant, place.vessel_id, now), "record": number}
     )

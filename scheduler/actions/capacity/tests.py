@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import capacities_of
@@ -27,7 +27,7 @@ from scheduler.domain.capacity.tests import (
 from scheduler.domain.vessel.document import Plant, Pump
 from scheduler.errors import Clash, Refused
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
-from scheduler.storage.database import bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 
 
@@ -104,47 +104,45 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
         raise Refused(f"{told.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the test.")
     if told.result is Test.NONE:
         raise Refused("A test is passed or failed. Say which.", faults=[("/result", "passed or failed is expected")])
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            vessel, _ = document_of(session, place.vessel_id)
-            plant = plant_of(vessel, place.plant_id)
-            pump = next(p for p in plant.pumps if p.id == place.id)
-            for row in open_outage_rows(session, place.vessel_id, place.id):
-                if row.status is OutageStatus.DOWN:
-                    raise Clash(
-                        f"Pump {place.id} is down since {instant(row.from_s):%Y-%m-%dT%H:%MZ}. Bring it back first, then test."
-                    )
-            require_no_tag(session, place.vessel_id, place.id)
-            found = measured_of(plant, told)
-            if found.swept.m3_per_h > 2 * pump.rated_swept_m3_per_h:
-                raise Refused(
-                    f"The test gives {found.swept.m3_per_h:.1f} m³/h beside {pump.rated_swept_m3_per_h:g} rated. Check "
-                    "seconds, pressures and the receiver's volume, and that one pump alone was running."
+    def act(session: Session) -> Answer:
+        vessel, _ = document_of(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+        pump = next(p for p in plant.pumps if p.id == place.id)
+        for row in open_outage_rows(session, place.vessel_id, place.id):
+            if row.status is OutageStatus.DOWN:
+                raise Clash(
+                    f"Pump {place.id} is down since {instant(row.from_s):%Y-%m-%dT%H:%MZ}. Bring it back first, then test."
                 )
-            before = capacities_of(session, place.vessel_id, plant)[place.id]
-            counted = found.swept if told.result is Test.PASSED else None
-            by = hand.actor.name
-            returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now_s())
-            shown = _shown(plant, pump, found, before.m3_per_h)
-            payload = {
-                "pump": place.id,
-                "serial": pump.serial,
-                "at": told.at,
-                "test": told.result,
-                **{name: value for name, value in shown.items() if name != "says"},
-                "from_log": told.log is not None,
-                "done_by": told.done_by.strip(),
-                "reason": told.reason,
-                "by": by,
-            }
-            number, stamp = append_record(session, place.vessel_id, "pump tested", context.now(), payload)
-            ask_plan(session, place.vessel_id, place.plant_id, seconds(context.now()))
-            bump_revision(session, place.vessel_id)
-            state = "proved" if told.result is Test.PASSED else "down: the test failed"
-            return Answer(200, {"pump": place.id, "pump_state": state, **shown, "record": number, "stamp": stamp})
+        require_no_tag(session, place.vessel_id, place.id)
+        found = measured_of(plant, told)
+        if found.swept.m3_per_h > 2 * pump.rated_swept_m3_per_h:
+            raise Refused(
+                f"The test gives {found.swept.m3_per_h:.1f} m³/h beside {pump.rated_swept_m3_per_h:g} rated. Check "
+                "seconds, pressures and the receiver's volume, and that one pump alone was running."
+            )
+        before = capacities_of(session, place.vessel_id, plant)[place.id]
+        counted = found.swept if told.result is Test.PASSED else None
+        by = hand.actor.name
+        returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now_s())
+        shown = _shown(plant, pump, found, before.m3_per_h)
+        payload = {
+            "pump": place.id,
+            "serial": pump.serial,
+            "at": told.at,
+            "test": told.result,
+            **{name: value for name, value in shown.items() if name != "says"},
+            "from_log": told.log is not None,
+            "done_by": told.done_by.strip(),
+            "reason": told.reason,
+            "by": by,
+        }
+        number, stamp = append_record(session, place.vessel_id, "pump tested", context.now(), payload)
+        ask_plan(session, place.vessel_id, place.plant_id, seconds(context.now()))
+        state = "proved" if told.result is Test.PASSED else "down: the test failed"
+        return Answer(200, {"pump": place.id, "pump_state": state, **shown, "record": number, "stamp": stamp})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def computed(context: Context, place: Place, told: PullDown) -> dict[str, Any]:

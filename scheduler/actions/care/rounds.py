@@ -36,9 +36,15 @@ _LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
 
 
 def keep_up(context: Context, refresh: Callable[[str], object]) -> None:
-    """Derive what was posted, plan what was asked for, write the calendars that are behind."""
+    """Derive what was posted, write the calendars that are behind, plan what was asked for, and write what the plans changed."""
+    write_behind(context, refresh)
+    if plan_asked(context):
+        write_behind(context, refresh)
+
+
+def write_behind(context: Context, refresh: Callable[[str], object]) -> None:
+    """Derive what was posted, and write the calendars that are behind what is stored: what an action asked for by its revision."""
     derive_all(context)
-    plan_asked(context)
     for vessel_id in stale_vessels(context, _FEED_AGE_S):
         refresh(vessel_id)
 

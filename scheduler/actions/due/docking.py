@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import PlantState, load_plant, plant_state
 from scheduler.actions.plant_state.names import job_words
@@ -13,7 +13,7 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.minimum import minimum_agreed
 from scheduler.domain.due.docking import better_in_dock
 from scheduler.errors import Clash, NotFound, Refused
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.due import DockRow, dock_rows
 from scheduler.storage.record import append_record
 
@@ -56,51 +56,47 @@ def choose_dock(
             document or by a lower minimum that both sides sign.
     """
     _must_be_days(context, from_at, to_at)
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            now = load_plant(session, context, place.vessel_id, place.plant_id, horizon_days=_days_to(context, to_at))
-            known = {job.job_id.key for job in better_in_dock(now.jobs, from_at, to_at)}
-            unknown = [key for key in keys if key not in known]
-            if not keys or unknown:
-                says = (
-                    f"jobs that are better done there were expected; {len(unknown)} of {len(keys)} are not among them"
-                )
-                raise Refused(f"jobs: {says}.", faults=[("/jobs", says)])
-            if not _without_minimum(now, from_at, to_at):
-                says = "a minimum holds in these days; have a lower one agreed for them, or say so in the document"
-                raise Refused(f"from_at: {says}.", faults=[("/from_at", says)])
-            rows = dock_rows(session, place.vessel_id)
-            row = DockRow(
-                vessel_id=place.vessel_id,
-                number=max((one.number for one in rows), default=0) + 1,
-                plant_id=place.plant_id,
-                from_s=seconds(from_at),
-                to_s=seconds(to_at),
-                jobs=json.dumps(sorted(keys)),
-                chosen_by=hand.actor.name,
-                chosen_s=context.now_s(),
-            )
-            return _kept(session, context, row, "dock batch chosen", 201, hand.actor.name)
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.plant_id, horizon_days=_days_to(context, to_at))
+        known = {job.job_id.key for job in better_in_dock(now.jobs, from_at, to_at)}
+        unknown = [key for key in keys if key not in known]
+        if not keys or unknown:
+            says = f"jobs that are better done there were expected; {len(unknown)} of {len(keys)} are not among them"
+            raise Refused(f"jobs: {says}.", faults=[("/jobs", says)])
+        if not _without_minimum(now, from_at, to_at):
+            says = "a minimum holds in these days; have a lower one agreed for them, or say so in the document"
+            raise Refused(f"from_at: {says}.", faults=[("/from_at", says)])
+        rows = dock_rows(session, place.vessel_id)
+        row = DockRow(
+            vessel_id=place.vessel_id,
+            number=max((one.number for one in rows), default=0) + 1,
+            plant_id=place.plant_id,
+            from_s=seconds(from_at),
+            to_s=seconds(to_at),
+            jobs=json.dumps(sorted(keys)),
+            chosen_by=hand.actor.name,
+            chosen_s=context.now_s(),
+        )
+        return _kept(session, context, row, "dock batch chosen", 201, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def withdraw_dock(context: Context, hand: Hand, place: Place, number: int) -> Answer:
     """Take a batch back. Raises NotFound, Clash when it was taken back already."""
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            rows = dock_rows(session, place.vessel_id, place.plant_id)
-            row = next((one for one in rows if one.number == number), None)
-            if row is None:
-                raise NotFound(f"There is no dock batch {number} for this plant.")
-            if row.withdrawn_s is not None:
-                raise Clash(f"Dock batch {number} was taken back already, by {row.withdrawn_by}.")
-            row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
-            return _kept(session, context, row, "dock batch withdrawn", 200, hand.actor.name)
+    def act(session: Session) -> Answer:
+        rows = dock_rows(session, place.vessel_id, place.plant_id)
+        row = next((one for one in rows if one.number == number), None)
+        if row is None:
+            raise NotFound(f"There is no dock batch {number} for this plant.")
+        if row.withdrawn_s is not None:
+            raise Clash(f"Dock batch {number} was taken back already, by {row.withdrawn_by}.")
+        row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+        return _kept(session, context, row, "dock batch withdrawn", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def _must_be_days(context: Context, from_at: datetime, to_at: datetime) -> None:
@@ -129,7 +125,6 @@ def _kept(session: Session, context: Context, row: DockRow, what: str, status: i
     session.flush()
     record, _ = append_record(session, row.vessel_id, what, context.now(), {**_told(row), "by": by})
     ask_plan(session, row.vessel_id, row.plant_id, context.now_s())
-    bump_revision(session, row.vessel_id)
     return Answer(status, {**_told(row), "record": record})
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import StoredTotals
 from scheduler.actions.plant_state.load import PlantState, first_dates_of, known_from, load_plant
@@ -19,7 +19,7 @@ from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
 from scheduler.shiptime import instant_of, ship_time
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.due import FirstDateRow, first_date_row
 from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.record import append_record
@@ -72,66 +72,62 @@ def set_first(
         Clash: the job was done. Refused: its last time is known, no reason, no class agreement for a class item, a date not
             to come, further off than an interval, or later than the one set before.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            key = job_id.key
-            now = load_plant(session, context, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, job_id)
-            job = open_job(session, now, job_id)
-            if not may_be_set(job):
-                before = now.done.get((job_id.kind, job_id.subject))
-                when = "" if before is None else f", on {ship_time(before.done_at, now.offset_minutes):%Y-%m-%d}"
-                raise Refused(f"When {key} was last done is known{when}: its due date follows from that.")
-            if job.postponed_to is not None:
-                raise Refused(
-                    f"The limit of {key} was postponed to {ship_time(job.postponed_to, now.offset_minutes):%Y-%m-%d}: its first date "
-                    "is no more what binds it. Do the job, or have the postponement decided anew."
-                )
-            row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
-            before_on = None if row is None else row.due_on
-            today = ship_time(now.at, now.offset_minutes).date()
-            faults = first_date_faults(
-                kind, on, today=today, before=before_on, reason=reason, class_agreed=class_agreed
+    def act(session: Session) -> Answer:
+        key = job_id.key
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        kind = kind_of(now.plant, job_id)
+        job = open_job(session, now, job_id)
+        if not may_be_set(job):
+            before = now.done.get((job_id.kind, job_id.subject))
+            when = "" if before is None else f", on {ship_time(before.done_at, now.offset_minutes):%Y-%m-%d}"
+            raise Refused(f"When {key} was last done is known{when}: its due date follows from that.")
+        if job.postponed_to is not None:
+            raise Refused(
+                f"The limit of {key} was postponed to {ship_time(job.postponed_to, now.offset_minutes):%Y-%m-%d}: its first date "
+                "is no more what binds it. Do the job, or have the postponement decided anew."
             )
-            if faults:
-                raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-            due_at = instant_of(datetime.combine(on, time()), now.offset_minutes)
-            ran = None if kind.subject is Subject.PLANT else now.hours[kind.subject, job_id.subject].seconds
-            payload = {
-                "job_no": key,
-                "job_kind": kind.name,
-                "due_on": on,
-                "before": before_on,
-                "running_seconds": ran,
-                "reason": reason.strip(),
-                "class_agreed": class_agreed.strip(),
-                "by": hand.actor.name,
-            }
-            record, _ = append_record(session, place.vessel_id, "first date set", now.at, payload)
-            if row is None:
-                row = FirstDateRow(
-                    vessel_id=place.vessel_id,
-                    kind=job_id.kind,
-                    subject_id=job_id.subject,
-                    plant_id=place.plant_id,
-                    due_on=on,
-                    due_s=0,
-                    set_s=seconds(now.at),
-                    running_seconds=ran,
-                    reason="",
-                    actor_id="",
-                    actor="",
-                    record=0,
-                )
-            row.due_on, row.due_s, row.reason, row.record = on, seconds(due_at), reason.strip(), record
-            row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
-            session.add(row)
-            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
-            bump_revision(session, place.vessel_id)
-            return Answer(200, {"job": key, "first_due_on": on.isoformat(), "record": record})
+        row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
+        before_on = None if row is None else row.due_on
+        today = ship_time(now.at, now.offset_minutes).date()
+        faults = first_date_faults(kind, on, today=today, before=before_on, reason=reason, class_agreed=class_agreed)
+        if faults:
+            raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+        due_at = instant_of(datetime.combine(on, time()), now.offset_minutes)
+        ran = None if kind.subject is Subject.PLANT else now.hours[kind.subject, job_id.subject].seconds
+        payload = {
+            "job_no": key,
+            "job_kind": kind.name,
+            "due_on": on,
+            "before": before_on,
+            "running_seconds": ran,
+            "reason": reason.strip(),
+            "class_agreed": class_agreed.strip(),
+            "by": hand.actor.name,
+        }
+        record, _ = append_record(session, place.vessel_id, "first date set", now.at, payload)
+        if row is None:
+            row = FirstDateRow(
+                vessel_id=place.vessel_id,
+                kind=job_id.kind,
+                subject_id=job_id.subject,
+                plant_id=place.plant_id,
+                due_on=on,
+                due_s=0,
+                set_s=seconds(now.at),
+                running_seconds=ran,
+                reason="",
+                actor_id="",
+                actor="",
+                record=0,
+            )
+        row.due_on, row.due_s, row.reason, row.record = on, seconds(due_at), reason.strip(), record
+        row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
+        session.add(row)
+        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        return Answer(200, {"job": key, "first_due_on": on.isoformat(), "record": record})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:

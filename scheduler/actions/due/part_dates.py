@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from scheduler.actions.base.context import Answer, Context, Hand, once
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.plant_state.open_jobs import open_job
@@ -11,7 +11,7 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.jobs import JobId
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, Refused
-from scheduler.storage.database import bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.due import PartDateRow, part_date_row
 from scheduler.storage.record import append_record
 
@@ -40,39 +40,37 @@ def set_date(
     Raises:
         Clash: the job was done, or there is no date to take back. Refused: it is not the open turn, or a breakdown.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            key = job_id.key
-            now = load_plant(session, context, place.vessel_id, place.plant_id)
-            if job_id.kind == BREAKDOWN.code:
-                raise Refused("A breakdown is not planned, so a date for its parts would move nothing. Note it there.")
-            open_job(session, now, job_id)
-            row = part_date_row(session, place.vessel_id, key)
-            before = None if row is None else row.from_on
-            if from_on is None:
-                if row is None:
-                    raise Clash(f"{key} has no date for its parts; there is nothing to take back.")
-                session.delete(row)
-            else:
-                row = row or PartDateRow(
-                    vessel_id=place.vessel_id, job_key=key, from_on=from_on, note="", actor="", recorded_s=0
-                )
-                row.from_on, row.note = from_on, note.strip()
-                row.actor, row.recorded_s = hand.actor.name, context.now_s()
-                session.add(row)
-            payload = {"job_no": key, "from_on": from_on, "before": before, "note": note, "by": hand.actor.name}
-            record, _ = append_record(session, place.vessel_id, "part date", now.at, payload)
-            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
-            bump_revision(session, place.vessel_id)
-            return Answer(
-                200,
-                {
-                    "job": key,
-                    "parts_from": None if from_on is None else from_on.isoformat(),
-                    "before": None if before is None else before.isoformat(),
-                    "record": record,
-                },
+    def act(session: Session) -> Answer:
+        key = job_id.key
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        if job_id.kind == BREAKDOWN.code:
+            raise Refused("A breakdown is not planned, so a date for its parts would move nothing. Note it there.")
+        open_job(session, now, job_id)
+        row = part_date_row(session, place.vessel_id, key)
+        before = None if row is None else row.from_on
+        if from_on is None:
+            if row is None:
+                raise Clash(f"{key} has no date for its parts; there is nothing to take back.")
+            session.delete(row)
+        else:
+            row = row or PartDateRow(
+                vessel_id=place.vessel_id, job_key=key, from_on=from_on, note="", actor="", recorded_s=0
             )
+            row.from_on, row.note = from_on, note.strip()
+            row.actor, row.recorded_s = hand.actor.name, context.now_s()
+            session.add(row)
+        payload = {"job_no": key, "from_on": from_on, "before": before, "note": note, "by": hand.actor.name}
+        record, _ = append_record(session, place.vessel_id, "part date", now.at, payload)
+        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        return Answer(
+            200,
+            {
+                "job": key,
+                "parts_from": None if from_on is None else from_on.isoformat(),
+                "before": None if before is None else before.isoformat(),
+                "record": record,
+            },
+        )
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)

@@ -3,7 +3,7 @@
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.names import pump_words
@@ -15,7 +15,7 @@ from scheduler.domain.due.postponing import Asked, ask_faults
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.planning.explain.dates import FactKind, plan_facts
-from scheduler.storage.database import bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.due import PostponementRow, next_postponement_number, postponement_row, postponement_rows
 from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
@@ -27,65 +27,63 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
     Raises:
         Clash: one is asked for and not decided yet, or the job is closed. Refused: no reason or risk, or no later date.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            now = load_plant(session, context, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, job_id)
-            job = open_job(session, now, job_id)
-            limit_at = job.limit_at
-            if limit_at is None:
-                raise Refused(
-                    "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
-                    "the chief engineer set its first date."
-                )
-            faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, job_id.key)]
-            if faults:
-                raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-            before = postponement_rows(session, place.vessel_id, job_id.key)
-            waiting = next((row for row in before if row.granted is None), None)
-            if waiting is not None:
-                raise Clash(f"Postponement {waiting.number} of {job_id.key} is asked for already and not decided yet.")
-            number = next_postponement_number(session, place.vessel_id)
-            session.add(
-                PostponementRow(
-                    vessel_id=place.vessel_id,
-                    number=number,
-                    plant_id=place.plant_id,
-                    job_key=job_id.key,
-                    limit_s=seconds(limit_at),
-                    to_s=seconds(asked.to_at),
-                    reason=asked.reason.strip(),
-                    risk=asked.risk.strip(),
-                    mitigation=asked.mitigation.strip(),
-                    asked_by_id=person_of(hand.actor).id,
-                    asked_by=hand.actor.name,
-                    asked_s=context.now_s(),
-                )
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        kind = kind_of(now.plant, job_id)
+        job = open_job(session, now, job_id)
+        limit_at = job.limit_at
+        if limit_at is None:
+            raise Refused(
+                "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
+                "the chief engineer set its first date."
             )
-            payload = {
-                "postponement": number,
-                "job_no": job_id.key,
-                "job_kind": kind.name,
-                "critical": kind.critical,
-                "class_item": kind.class_item,
-                "limit_at": limit_at,
-                "to_at": asked.to_at,
-                "reason": asked.reason,
-                "risk": asked.risk,
-                "mitigation": asked.mitigation,
-                "times_before": len([row for row in before if row.granted]),
-                "by": hand.actor.name,
-            }
-            record, _ = append_record(session, place.vessel_id, "postponement asked", now.at, payload)
-            bump_revision(session, place.vessel_id)
-            who = "the office" if kind.critical else "the chief engineer or the office"
-            return Answer(
-                201,
-                {"postponement": number, "job": job_id.key, "record": record, "says": f"Asked; {who} decides."},
+        faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, job_id.key)]
+        if faults:
+            raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
+        before = postponement_rows(session, place.vessel_id, job_id.key)
+        waiting = next((row for row in before if row.granted is None), None)
+        if waiting is not None:
+            raise Clash(f"Postponement {waiting.number} of {job_id.key} is asked for already and not decided yet.")
+        number = next_postponement_number(session, place.vessel_id)
+        session.add(
+            PostponementRow(
+                vessel_id=place.vessel_id,
+                number=number,
+                plant_id=place.plant_id,
+                job_key=job_id.key,
+                limit_s=seconds(limit_at),
+                to_s=seconds(asked.to_at),
+                reason=asked.reason.strip(),
+                risk=asked.risk.strip(),
+                mitigation=asked.mitigation.strip(),
+                asked_by_id=person_of(hand.actor).id,
+                asked_by=hand.actor.name,
+                asked_s=context.now_s(),
             )
+        )
+        payload = {
+            "postponement": number,
+            "job_no": job_id.key,
+            "job_kind": kind.name,
+            "critical": kind.critical,
+            "class_item": kind.class_item,
+            "limit_at": limit_at,
+            "to_at": asked.to_at,
+            "reason": asked.reason,
+            "risk": asked.risk,
+            "mitigation": asked.mitigation,
+            "times_before": len([row for row in before if row.granted]),
+            "by": hand.actor.name,
+        }
+        record, _ = append_record(session, place.vessel_id, "postponement asked", now.at, payload)
+        who = "the office" if kind.critical else "the chief engineer or the office"
+        return Answer(
+            201,
+            {"postponement": number, "job": job_id.key, "record": record, "says": f"Asked; {who} decides."},
+        )
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def _resting(now: PlantState, key: str) -> list[tuple[str, str]]:
@@ -123,57 +121,55 @@ def decide_postponement(
             not. Refused: a class item without the class's agreement, or no note to a refusal.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            row = postponement_row(session, vessel_id, number)
-            if row is None:
-                raise NotFound(f"There is no postponement {number} on {vessel_id}.")
-            if row.granted is not None:
-                words = "granted" if row.granted else "refused"
-                raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
-            now = load_plant(session, context, vessel_id, row.plant_id)
-            kind = kind_of(now.plant, _occurrence(row.job_key))
-            person, by_master = person_of(hand.actor), bool(master.strip())
-            decider = Decider(Person(person.id, master.strip() or person.name), hand.actor.role, by_master)
-            against = decision_objections(
-                kind,
-                asked_by=Person(row.asked_by_id, row.asked_by),
-                decider=decider,
-                granted=granted,
-                class_agreed=class_agreed,
-            )
-            if against:
-                error = Refused if against[0].code is Unfit.CLASS_ITEM else NotAllowed
-                raise error(unfit_words(against))
-            resting = _resting(now, row.job_key) if granted else []
-            if resting:
-                raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
-            if not granted and not note.strip():
-                raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
-            row.granted, row.decided_by, row.decided_s = granted, decider.person.name, context.now_s()
-            row.decided_as = "master" if by_master else "office" if decider.role in OFFICE else "chief"
-            row.entered_by = hand.actor.name if by_master else ""
-            row.note, row.class_agreed = note.strip(), class_agreed.strip()
-            session.add(row)
-            words = "granted" if granted else "refused"
-            payload = {
-                "postponement": number,
-                "job_no": row.job_key,
-                "to_at": instant(row.to_s),
-                "asked_by": row.asked_by,
-                "note": note,
-                "class_agreed": class_agreed,
-                "decided_by": row.decided_by,
-                "decided_as": row.decided_as,
-                "by": hand.actor.name,
-            }
-            record, _ = append_record(session, vessel_id, f"postponement {words}", now.at, payload)
-            ask_plan(session, vessel_id, row.plant_id, context.now_s())
-            bump_revision(session, vessel_id)
-            return Answer(200, {"postponement": number, "job": row.job_key, "granted": granted, "record": record})
+    def act(session: Session) -> Answer:
+        row = postponement_row(session, vessel_id, number)
+        if row is None:
+            raise NotFound(f"There is no postponement {number} on {vessel_id}.")
+        if row.granted is not None:
+            words = "granted" if row.granted else "refused"
+            raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
+        now = load_plant(session, context, vessel_id, row.plant_id)
+        kind = kind_of(now.plant, _occurrence(row.job_key))
+        person, by_master = person_of(hand.actor), bool(master.strip())
+        decider = Decider(Person(person.id, master.strip() or person.name), hand.actor.role, by_master)
+        against = decision_objections(
+            kind,
+            asked_by=Person(row.asked_by_id, row.asked_by),
+            decider=decider,
+            granted=granted,
+            class_agreed=class_agreed,
+        )
+        if against:
+            error = Refused if against[0].code is Unfit.CLASS_ITEM else NotAllowed
+            raise error(unfit_words(against))
+        resting = _resting(now, row.job_key) if granted else []
+        if resting:
+            raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
+        if not granted and not note.strip():
+            raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
+        row.granted, row.decided_by, row.decided_s = granted, decider.person.name, context.now_s()
+        row.decided_as = "master" if by_master else "office" if decider.role in OFFICE else "chief"
+        row.entered_by = hand.actor.name if by_master else ""
+        row.note, row.class_agreed = note.strip(), class_agreed.strip()
+        session.add(row)
+        words = "granted" if granted else "refused"
+        payload = {
+            "postponement": number,
+            "job_no": row.job_key,
+            "to_at": instant(row.to_s),
+            "asked_by": row.asked_by,
+            "note": note,
+            "class_agreed": class_agreed,
+            "decided_by": row.decided_by,
+            "decided_as": row.decided_as,
+            "by": hand.actor.name,
+        }
+        record, _ = append_record(session, vessel_id, f"postponement {words}", now.at, payload)
+        ask_plan(session, vessel_id, row.plant_id, context.now_s())
+        return Answer(200, {"postponement": number, "job": row.job_key, "granted": granted, "record": record})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)
 
 
 def postponements_listed(context: Context, vessel_id: str, job_key: str | None = None) -> list[dict[str, Any]]:

@@ -16,7 +16,7 @@ from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
 from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
-from scheduler.storage.database import Session
+from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.feed import FeedTokenRow, address_row, address_row_by_id, address_rows, feed_body_row
 from scheduler.storage.people import PersonRow, person_row
 from scheduler.storage.record import append_record
@@ -103,7 +103,7 @@ def make_address(
         says = f"{days_ahead} days ahead cannot be shown; 1 to {MOST_AHEAD} can be chosen, or nothing for all."
         raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
     made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         person = person_row(session, person_id)
         _must_reach(session, actor, person, person_id, vessel_id)
         row = FeedTokenRow(
@@ -128,7 +128,7 @@ def rotate(context: Context, actor: Actor, address_id: str) -> Made:
     """A new secret for an address; programs that have the old one are told as by a withdrawn one. Raises NotFound, or Refused when
     it has ended."""
     made = Made(address_id, secrets.token_urlsafe(32))
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         old = _own(session, actor, address_id)
         if _ended_s(old, context.now_s()) is not None:
             raise Refused(f"The calendar address {address_id} is no longer good. Make a new one.")
@@ -145,7 +145,7 @@ def rotate(context: Context, actor: Actor, address_id: str) -> Made:
 
 def revoke(context: Context, actor: Actor, address_id: str) -> None:
     """Withdraw an address; for 30 days it serves a calendar that says so. Raises NotFound when there is none such."""
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         row = _own(session, actor, address_id)
         if row.revoked_s is not None:
             return
@@ -188,7 +188,10 @@ def open_address(context: Context, secret: str, agent: str) -> AddressOpened:
     if ended_s is not None and now_s >= ended_s + WITHDRAWN_DAYS * 86_400:
         raise Gone("This calendar address was withdrawn and is no longer served. Delete it, or ask for a new one.")
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
-        with suppress(Busy, StorageFull), context.db.write() as session:  # a note, no reason to refuse the calendar
+        with (
+            suppress(Busy, StorageFull),
+            context.db.write(INSTALLATION) as session,
+        ):  # a note, no reason to refuse the calendar
             again = address_row(session, row.sha256)
             if again is not None:
                 again.last_used_s, again.agent = now_s, agent.replace(secret, "***")[:200]

@@ -39,8 +39,8 @@ from scheduler.shiptime import ship_time
 from scheduler.storage.base import TaskRunRow, task_row, task_rows
 from scheduler.storage.capacity import OutageRow, OutageStatus, outage_rows
 from scheduler.storage.database import Session
-from scheduler.storage.feed import FeedEventRow, feed_body_row, feed_event_rows
-from scheduler.storage.vessel import revision_of, vessel_rows
+from scheduler.storage.feed import FeedEventRow, feed_body_row, feed_event_rows, vessels_behind
+from scheduler.storage.vessel import vessel_rows
 from scheduler.storage.work import JobRow, job_rows, withdrawn_rows
 
 _DAY_S = 86_400
@@ -165,14 +165,8 @@ def _withdrawn(context: Context, pen: CalendarWriter, scope: Scope, ended_at: da
 
 def stale_vessels(context: Context, most_age_s: int) -> list[str]:
     """Vessels whose calendar is older than their last change, or than `most_age_s`."""
-    now_s = context.now_s()
     with context.db.read() as session:
-        found = []
-        for row in vessel_rows(session):
-            kept = feed_body_row(session, row.id, Scope(vessel_id=row.id).name)
-            if kept is None or kept.revision != revision_of(session, row.id) or now_s - kept.made_s >= most_age_s:
-                found.append(row.id)
-        return found
+        return vessels_behind(session, Scope(vessel_id=None).name, context.now_s() - most_age_s)
 
 
 def _agenda(

@@ -4,7 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, must_have_key, once, seconds
+from scheduler.actions.base.context import (
+    AHEAD,
+    Answer,
+    Context,
+    Hand,
+    hand_action,
+    instant,
+    must_have_key,
+    seconds,
+)
 from scheduler.actions.hours.ledger import derive_vessel, setups_of_counter
 from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
@@ -187,13 +196,12 @@ def _record(context: Context, hand: Hand, vessel_id: str, values: Sequence[Read]
         ],
         "by": hand.actor.name,
     }
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            number, _ = append_record(session, vessel_id, "hours read by hand", context.now(), payload)
-            return Answer(201, {"record": number})
+    def act(session: Session) -> Answer:
+        number, _ = append_record(session, vessel_id, "hours read by hand", context.now(), payload)
+        return Answer(201, {"record": number})
 
-        once(session, vessel_id, hand, context.now_s(), act)
+    hand_action(context, hand, vessel_id, act)
 
 
 def own_intake(context: Context) -> Intake:

@@ -17,14 +17,14 @@ from datetime import datetime
 from math import isfinite
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import GIVING, setups_of_counter, undone_by
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
 from scheduler.domain.hours.ledger import Setup, setup_at
 from scheduler.errors import NotFound, Refused
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import (
     CounterEventRow,
     CounterRow,
@@ -81,20 +81,19 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
         if event.at > context.now() + AHEAD:
             says = f"{event.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the {event.kind}."
             raise Refused(says, faults=[("/at", says)])
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = counter_row(session, place)
-            with _naming(place):
-                detail = _detail(session, row, event)
-            kind = ASKED_ADJUSTMENT if event.kind == "adjustment" and detail["seconds"] < 0 else event.kind
-            if kind in ASKED:
-                detail["asked_by_id"] = who(hand)
-            elif kind in GIVING:
-                detail["by_id"] = who(hand)
-            return keep_event(context, session, hand, place, row, kind, seconds(event.at), detail, event.reason)
+    def act(session: Session) -> Answer:
+        row = counter_row(session, place)
+        with _naming(place):
+            detail = _detail(session, row, event)
+        kind = ASKED_ADJUSTMENT if event.kind == "adjustment" and detail["seconds"] < 0 else event.kind
+        if kind in ASKED:
+            detail["asked_by_id"] = who(hand)
+        elif kind in GIVING:
+            detail["by_id"] = who(hand)
+        return keep_event(context, session, hand, place, row, kind, seconds(event.at), detail, event.reason)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 @contextmanager
@@ -145,7 +144,6 @@ def keep_event(
         "by": hand.actor.name,
     }
     number, _ = append_record(session, place.vessel_id, f"counter {kind}", context.now(), payload)
-    bump_revision(session, place.vessel_id)
     told = {"counter": place.id, "event": kind, "id": event_id, "record": number}
     if kind in ASKED:
         says = (

@@ -4,7 +4,7 @@ import json
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.hours.counter_events import ASKED, ASKED_UNDO, counter_row, keep_event, must_say_why, who
 from scheduler.actions.hours.ledger import GIVING, undone_by
 from scheduler.actions.vessel.fleet import Place
@@ -29,25 +29,24 @@ def undo_event(context: Context, hand: Hand, place: Place, event_id: str, reason
         Refused: no reason, or it is an undo itself.
     """
     must_say_why(reason)
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = counter_row(session, place)
-            events, event = _find(session, row, event_id)
-            if event.kind in ("undo", ASKED_UNDO):
-                raise Refused(f"Event {event_id} is an undo itself. Record anew what should count again.")
-            _not_undone(events, event)
-            detail: dict[str, Any] = {"undoes": event.id, "undone_kind": event.kind}
-            given_s = json.loads(event.detail).get("seconds", 0) if event.kind in GIVING else 0
-            if event.kind in GIVING:
-                detail["seconds"] = -given_s
-            if given_s <= 0 or _told(event).get("by_id") == who(hand):
-                return keep_event(context, session, hand, place, row, "undo", event.at_s, detail, reason)
-            _not_waiting(events, event)
-            detail["asked_by_id"] = who(hand)
-            return keep_event(context, session, hand, place, row, ASKED_UNDO, event.at_s, detail, reason)
+    def act(session: Session) -> Answer:
+        row = counter_row(session, place)
+        events, event = _find(session, row, event_id)
+        if event.kind in ("undo", ASKED_UNDO):
+            raise Refused(f"Event {event_id} is an undo itself. Record anew what should count again.")
+        _not_undone(events, event)
+        detail: dict[str, Any] = {"undoes": event.id, "undone_kind": event.kind}
+        given_s = json.loads(event.detail).get("seconds", 0) if event.kind in GIVING else 0
+        if event.kind in GIVING:
+            detail["seconds"] = -given_s
+        if given_s <= 0 or _told(event).get("by_id") == who(hand):
+            return keep_event(context, session, hand, place, row, "undo", event.at_s, detail, reason)
+        _not_waiting(events, event)
+        detail["asked_by_id"] = who(hand)
+        return keep_event(context, session, hand, place, row, ASKED_UNDO, event.at_s, detail, reason)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, reason: str = "") -> Answer:
@@ -57,34 +56,31 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
         NotAllowed: by the one who asked, or someone who is neither chief engineer nor office. NotFound: no such event.
         Clash: confirmed, turned down or undone before. Refused: nothing was asked for by that event.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = counter_row(session, place)
-            events, event = _find(session, row, event_id)
-            if event.kind not in ASKED:
-                raise Refused(f"Event {event_id} is a {event.kind}; there is nothing to confirm.")
-            if hand.actor.role not in SECOND:
-                raise NotAllowed(
-                    f"A {hand.actor.role.value} may not confirm this; the chief engineer or the office may."
-                )
-            told = _told(event)
-            if one_person(Person(told["asked_by_id"], event.actor), person_of(hand.actor)):
-                raise NotAllowed(
-                    f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
-                )
-            _not_undone(events, event)
-            for other in events:
-                if _told(other).get("asked") == event.id:
-                    raise Clash(f"Event {event.id} was confirmed by {other.actor} already.")
-            if "undoes" in told:
-                _not_undone(events, next(e for e in events if e.id == told["undoes"]))
-            detail = {name: value for name, value in told.items() if name != "asked_by_id"}
-            detail |= {"asked": event.id, "asked_by": event.actor}
-            words = f"{event.reason}; {reason}" if reason.strip() else event.reason
-            return keep_event(context, session, hand, place, row, ASKED[event.kind], event.at_s, detail, words)
+    def act(session: Session) -> Answer:
+        row = counter_row(session, place)
+        events, event = _find(session, row, event_id)
+        if event.kind not in ASKED:
+            raise Refused(f"Event {event_id} is a {event.kind}; there is nothing to confirm.")
+        if hand.actor.role not in SECOND:
+            raise NotAllowed(f"A {hand.actor.role.value} may not confirm this; the chief engineer or the office may.")
+        told = _told(event)
+        if one_person(Person(told["asked_by_id"], event.actor), person_of(hand.actor)):
+            raise NotAllowed(
+                f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
+            )
+        _not_undone(events, event)
+        for other in events:
+            if _told(other).get("asked") == event.id:
+                raise Clash(f"Event {event.id} was confirmed by {other.actor} already.")
+        if "undoes" in told:
+            _not_undone(events, next(e for e in events if e.id == told["undoes"]))
+        detail = {name: value for name, value in told.items() if name != "asked_by_id"}
+        detail |= {"asked": event.id, "asked_by": event.actor}
+        words = f"{event.reason}; {reason}" if reason.strip() else event.reason
+        return keep_event(context, session, hand, place, row, ASKED[event.kind], event.at_s, detail, words)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def _find(session: Session, row: CounterRow, event_id: str) -> tuple[list[CounterEventRow], CounterEventRow]:

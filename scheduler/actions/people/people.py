@@ -12,7 +12,7 @@ from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.domain.base.enums import Role
 from scheduler.errors import Busy, Clash, NotFound, NotSignedIn, Refused, StorageFull
-from scheduler.storage.database import Session
+from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import (
     ApiKeyRow,
     PersonRow,
@@ -62,7 +62,7 @@ def add_person(
     if not name.strip() or len(name) > 200:
         raise Refused(f"The name of {person_id} must have 1 to 200 characters.")
     _scope(role, vessel_id)
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
         if person_row(session, person_id) is not None:
@@ -92,7 +92,7 @@ def add_key(
     _scope(role, vessel_id)
     prefix, secret = secrets.token_hex(4), secrets.token_urlsafe(32)
     whole = f"ll_{prefix}_{secret}"
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
         if person_id is not None and person_row(session, person_id) is None:
@@ -115,7 +115,7 @@ def add_key(
 
 def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
     """End a key at once. Raises NotFound when there is none with that prefix."""
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         row = key_row_by_prefix(session, prefix)
         if row is None:
             raise NotFound(f"There is no key {prefix!r}. `leadline key list` shows them.")
@@ -150,7 +150,7 @@ def who_holds(context: Context, key: str) -> Actor:
         raise unknown
     now_s = context.now_s()
     if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
-        with suppress(Busy, StorageFull), context.db.write() as session:
+        with suppress(Busy, StorageFull), context.db.write(INSTALLATION) as session:
             again = key_row_by_prefix(session, row.prefix)
             if again is not None:
                 again.last_used_s = now_s
@@ -163,7 +163,7 @@ def make_link(context: Context, person_id: str) -> str:
     """A one-time sign-in token for a person, good for a while. Raises NotFound when there is no such person."""
     token = secrets.token_urlsafe(32)
     expires = context.now() + timedelta(minutes=context.settings.link_minutes)
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         if person_row(session, person_id) is None:
             raise _no_person(session, person_id)
         session.add(SignInLinkRow(sha256=hashed(token), person_id=person_id, expires_s=int(expires.timestamp())))
@@ -178,7 +178,7 @@ def enter(context: Context, token: str) -> str:
     """
     secret = secrets.token_urlsafe(32)
     now_s = context.now_s()
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         link = link_row(session, hashed(token))
         if link is None or link.used_s is not None or link.expires_s <= now_s:
             raise NotSignedIn(
@@ -228,7 +228,7 @@ def _no_person(session: Session, person_id: str) -> NotFound:
 
 def leave(context: Context, secret: str) -> None:
     """Sign the browser with that cookie out."""
-    with context.db.write() as session:
+    with context.db.write(INSTALLATION) as session:
         end_session(session, hashed(secret))
 
 

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Refused
-from scheduler.storage.database import bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 
 LEAD_CHANGED = "lead order changed"
@@ -20,25 +20,23 @@ def tell(context: Context, hand: Hand, place: Place, order: Sequence[str], at: d
     Raises:
         Refused: a position missing, named twice or unknown, or an instant to come.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
-            there = sorted(position.name for position in plant.positions)
-            if sorted(order) != there:
-                says = f"each position once was expected: {', '.join(there)}"
-                raise Refused(f"order: {says}.", faults=[("/order", says)])
-            if at > context.now() + AHEAD:
-                says = "an instant that has come was expected"
-                raise Refused(f"at: {says}.", faults=[("/at", says)])
-            payload = {
-                "plant": plant.id,
-                "order": list(order),
-                "at": utc_text(seconds(at)),
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, LEAD_CHANGED, context.now(), payload)
-            bump_revision(session, place.vessel_id)
-            return Answer(201, {**payload, "record": number})
+    def act(session: Session) -> Answer:
+        plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
+        there = sorted(position.name for position in plant.positions)
+        if sorted(order) != there:
+            says = f"each position once was expected: {', '.join(there)}"
+            raise Refused(f"order: {says}.", faults=[("/order", says)])
+        if at > context.now() + AHEAD:
+            says = "an instant that has come was expected"
+            raise Refused(f"at: {says}.", faults=[("/at", says)])
+        payload = {
+            "plant": plant.id,
+            "order": list(order),
+            "at": utc_text(seconds(at)),
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, LEAD_CHANGED, context.now(), payload)
+        return Answer(201, {**payload, "record": number})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)

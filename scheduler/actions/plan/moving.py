@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plan.stored import keep_plan, take_up
 from scheduler.actions.plan.trial import ship_clock_of, taken_now, taken_plan, try_slot
@@ -18,7 +18,7 @@ from scheduler.planning.judge.check import judge
 from scheduler.planning.move.trial import Trial, taken_out
 from scheduler.planning.problem.shiphours import HOUR
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.plan import MoveRow, move_row, move_rows, next_move_number
 from scheduler.storage.record import append_record
 from scheduler.storage.work import job_row
@@ -79,62 +79,61 @@ def move_slot(
     if len(reason) > MOST_REASON:
         says = f"at most {MOST_REASON} characters are kept, {len(reason)} came"
         raise Refused(f"reason: {says}.", faults=[("/reason", says)])
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            now = load_plant(session, context, place.vessel_id, place.id)
-            held = taken_plan(now)
-            _must_be_aboard(held, if_match)
-            tried = try_slot(session, context, now, key, start_at)
-            _must_hold(now, key, tried)
-            keys = _in_order(tried)
-            at = now.at.replace(microsecond=0)
-            number = next_move_number(session, place.vessel_id)
-            places = {slot.key: tried.problem.starts_at + slot.start * HOUR for slot in tried.plan.slots}
-            pins = {**now.pins, **{one: Pin(number, places[one], hand.actor.name, at) for one in keys}}
-            if all(now.pins.get(one) and now.pins[one].start_at == places[one] for one in keys):
-                pin = now.pins[key]
-                raise Clash(f"{job_words(now, key)} is set there already, by {pin.by} (move {pin.move}).")
-            old = held.times()
-            kept = _set(session, context, now, tried.problem, tried.plan, pins)
-            slots = [
-                {"job": one, "from_s": seconds(old[one][0]) if one in old else None, "to_s": seconds(places[one])}
-                for one in keys
-            ]
-            payload = {
-                "plant": place.id,
-                "move": number,
-                "job_no": key,
-                "along": list(tried.with_keys),
-                "from_at": _z(_from(now, tried)),
-                "to_at": _step_z(tried, tried.start),
-                "ends_at": _step_z(tried, tried.end),
-                "reason": reason.strip(),
-                "cautions": list(tried.cautions),
-                "least_margin_litres_per_h": tried.least_margin_litres_per_h,
-                "plan_before": held.digest,
-                "plan": kept.digest,
-                "by": hand.actor.name,
-            }
-            record, _ = append_record(session, place.vessel_id, "slot moved", now.at, payload)
-            session.add(
-                MoveRow(
-                    vessel_id=place.vessel_id,
-                    number=number,
-                    plant_id=place.id,
-                    job_key=key,
-                    slots=json.dumps(slots),
-                    reason=reason.strip(),
-                    by_id=hand.actor.person_id or hand.actor.id,
-                    by=hand.actor.name,
-                    at_s=seconds(now.at),
-                    record=record,
-                )
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.id)
+        held = taken_plan(now)
+        _must_be_aboard(held, if_match)
+        tried = try_slot(session, context, now, key, start_at)
+        _must_hold(now, key, tried)
+        keys = _in_order(tried)
+        at = now.at.replace(microsecond=0)
+        number = next_move_number(session, place.vessel_id)
+        places = {slot.key: tried.problem.starts_at + slot.start * HOUR for slot in tried.plan.slots}
+        pins = {**now.pins, **{one: Pin(number, places[one], hand.actor.name, at) for one in keys}}
+        if all(now.pins.get(one) and now.pins[one].start_at == places[one] for one in keys):
+            pin = now.pins[key]
+            raise Clash(f"{job_words(now, key)} is set there already, by {pin.by} (move {pin.move}).")
+        old = held.times()
+        kept = _set(session, context, now, tried.problem, tried.plan, pins)
+        slots = [
+            {"job": one, "from_s": seconds(old[one][0]) if one in old else None, "to_s": seconds(places[one])}
+            for one in keys
+        ]
+        payload = {
+            "plant": place.id,
+            "move": number,
+            "job_no": key,
+            "along": list(tried.with_keys),
+            "from_at": _z(_from(now, tried)),
+            "to_at": _step_z(tried, tried.start),
+            "ends_at": _step_z(tried, tried.end),
+            "reason": reason.strip(),
+            "cautions": list(tried.cautions),
+            "least_margin_litres_per_h": tried.least_margin_litres_per_h,
+            "plan_before": held.digest,
+            "plan": kept.digest,
+            "by": hand.actor.name,
+        }
+        record, _ = append_record(session, place.vessel_id, "slot moved", now.at, payload)
+        session.add(
+            MoveRow(
+                vessel_id=place.vessel_id,
+                number=number,
+                plant_id=place.id,
+                job_key=key,
+                slots=json.dumps(slots),
+                reason=reason.strip(),
+                by_id=hand.actor.person_id or hand.actor.id,
+                by=hand.actor.name,
+                at_s=seconds(now.at),
+                record=record,
             )
-            says = f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} set for {_when(now, tried, tried.start)}."
-            return _answered(session, kept, 201, place, number, record, says, list(tried.cautions))
+        )
+        says = f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} set for {_when(now, tried, tried.start)}."
+        return _answered(kept, 201, number, record, says, list(tried.cautions))
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer:
@@ -144,51 +143,48 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
         NotFound: the plant has no such move. Clash: it was undone, a newer move of the job stands, the job is closed, or the
             slot does not hold any more where it was (`more` has the times that hold).
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = _standing(session, place, number)
-            now = load_plant(session, context, place.vessel_id, place.id)
-            held = taken_plan(now)
-            slots = [slot for slot in json.loads(row.slots) if now.job(slot["job"]) is not None]
-            if not slots:
-                raise Clash(f"The job of move {number} is closed: there is nothing to put back.")
-            key, back = slots[0]["job"], slots[0]["from_s"]
-            stood = held.times().get(key)
-            if back is None:
-                stands = taken_now(now, context, key)
-                problem, plan = taken_out(stands.problem, stands.plan, key, words=stands.words)
-                says = f"{job_words(now, key)} has no slot any more, as before."
-            else:
-                tried = try_slot(session, context, now, key, instant(back), going_back=True)
-                if stood is None or stood[0] != instant(back):
-                    _must_hold(now, key, tried)
-                problem, plan = tried.problem, tried.plan
-                keys = _in_order(tried)
-                says = (
-                    f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} back on {_when(now, tried, tried.start)}."
-                )
-            row.undone_by, row.undone_s = hand.actor.name, context.now_s()
-            session.add(row)
-            session.flush()
-            pins = pins_of(session, place.vessel_id, place.id, {job.job_id.key for job in now.jobs})
-            kept = _set(session, context, now, problem, plan, pins)
-            payload = {
-                "plant": place.id,
-                "move": number,
-                "undoes_record": row.record,
-                "job_no": key,
-                "from_at": None if stood is None else _z(stood[0]),
-                "to_at": utc_text(back),
-                "plan_before": held.digest,
-                "plan": kept.digest,
-                "by": hand.actor.name,
-            }
-            record, _ = append_record(session, place.vessel_id, "slot move undone", now.at, payload)
-            row.undone_record = record
-            return _answered(session, kept, 200, place, number, record, says, [], undoes_record=row.record)
+    def act(session: Session) -> Answer:
+        row = _standing(session, place, number)
+        now = load_plant(session, context, place.vessel_id, place.id)
+        held = taken_plan(now)
+        slots = [slot for slot in json.loads(row.slots) if now.job(slot["job"]) is not None]
+        if not slots:
+            raise Clash(f"The job of move {number} is closed: there is nothing to put back.")
+        key, back = slots[0]["job"], slots[0]["from_s"]
+        stood = held.times().get(key)
+        if back is None:
+            stands = taken_now(now, context, key)
+            problem, plan = taken_out(stands.problem, stands.plan, key, words=stands.words)
+            says = f"{job_words(now, key)} has no slot any more, as before."
+        else:
+            tried = try_slot(session, context, now, key, instant(back), going_back=True)
+            if stood is None or stood[0] != instant(back):
+                _must_hold(now, key, tried)
+            problem, plan = tried.problem, tried.plan
+            keys = _in_order(tried)
+            says = f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} back on {_when(now, tried, tried.start)}."
+        row.undone_by, row.undone_s = hand.actor.name, context.now_s()
+        session.add(row)
+        session.flush()
+        pins = pins_of(session, place.vessel_id, place.id, {job.job_id.key for job in now.jobs})
+        kept = _set(session, context, now, problem, plan, pins)
+        payload = {
+            "plant": place.id,
+            "move": number,
+            "undoes_record": row.record,
+            "job_no": key,
+            "from_at": None if stood is None else _z(stood[0]),
+            "to_at": utc_text(back),
+            "plan_before": held.digest,
+            "plan": kept.digest,
+            "by": hand.actor.name,
+        }
+        record, _ = append_record(session, place.vessel_id, "slot move undone", now.at, payload)
+        row.undone_record = record
+        return _answered(kept, 200, number, record, says, [], undoes_record=row.record)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def moves_made(context: Context, place: Place) -> list[dict[str, Any]]:
@@ -298,17 +294,14 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
 
 
 def _answered(
-    session: Session,
     kept: StoredPlan,
     status: int,
-    place: Place,
     number: int,
     record: int,
     says: str,
     cautions: list[str],
     **more: Any,
 ) -> Answer:
-    bump_revision(session, place.vessel_id)
     told = {"move": number, "record": record, **more, "plan": kept.digest, "version": kept.version}
     return Answer(status, {**told, "says": f"{says} A new plan is being made around it.", "cautions": cautions})
 

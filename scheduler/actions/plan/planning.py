@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import plan_made
 from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plan.stored import keep_plan, take_up
@@ -177,36 +177,34 @@ def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
     Raises:
         Clash: this plan is the one taken already. Stale: another plan is proposed by now, or none.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            proposed = plan_row(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
-            taken = plan_row(session, place.vessel_id, place.id, PlanStatus.TAKEN)
-            if proposed is None:
-                if taken is not None and taken.digest == digest:
-                    raise Clash(f"The plan {digest[:12]} is the one taken already.")
-                raise Stale(f"No plan is proposed for {place.id} by now. Ask for one first (plan/previews).")
-            if proposed.digest != digest:
-                raise Stale(
-                    f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
-                    more={"digest": proposed.digest},
-                )
-            held = take_up(session, place.vessel_id, proposed, context.now_s())
-            payload = {
-                "plant": place.id,
-                "plan": digest,
-                "problem": proposed.problem_digest,
-                "slots": len(held.plan.slots),
-                "shortfalls": len(held.plan.shortfalls),
-                "least_margin_litres_per_h": proposed.least_margin_litres_per_h,
-                "proven": held.plan.proven,
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, "plan taken", context.now(), payload)
-            bump_revision(session, place.vessel_id)
-            return Answer(200, {"plant": place.id, "digest": digest, "slots": len(held.plan.slots), "record": number})
+    def act(session: Session) -> Answer:
+        proposed = plan_row(session, place.vessel_id, place.id, PlanStatus.PROPOSED)
+        taken = plan_row(session, place.vessel_id, place.id, PlanStatus.TAKEN)
+        if proposed is None:
+            if taken is not None and taken.digest == digest:
+                raise Clash(f"The plan {digest[:12]} is the one taken already.")
+            raise Stale(f"No plan is proposed for {place.id} by now. Ask for one first (plan/previews).")
+        if proposed.digest != digest:
+            raise Stale(
+                f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
+                more={"digest": proposed.digest},
+            )
+        held = take_up(session, place.vessel_id, proposed, context.now_s())
+        payload = {
+            "plant": place.id,
+            "plan": digest,
+            "problem": proposed.problem_digest,
+            "slots": len(held.plan.slots),
+            "shortfalls": len(held.plan.shortfalls),
+            "least_margin_litres_per_h": proposed.least_margin_litres_per_h,
+            "proven": held.plan.proven,
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, "plan taken", context.now(), payload)
+        return Answer(200, {"plant": place.id, "digest": digest, "slots": len(held.plan.slots), "record": number})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def slot_differences(now: PlantState) -> tuple[SlotDifference, ...]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan, plan_made
 from scheduler.actions.vessel.document import VESSEL, as_plain, as_text, document_of
 from scheduler.domain.checks.document import faults_of
@@ -102,7 +102,7 @@ def put_vessel(
         raise Refused(f"The document of {vessel.id} makes no sense: {many}{faults[0][1]}", faults=faults)
     text = as_text(vessel)
     now = context.now()
-    with context.db.write() as session:
+    with context.db.write(vessel.id) as session:
         row = vessel_row(session, vessel.id)
         if row is not None:
             _may_replace(row, if_match, if_new)
@@ -175,7 +175,8 @@ def put_vessel(
             )
         )
         bump_revision(session, vessel.id)
-        return row.version, new
+    context.wake()
+    return row.version, new
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -419,30 +420,26 @@ def change_clock(
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     if not -720 <= minutes <= 840:
         raise Refused(f"An offset of {minutes} minutes is not on any clock; expected -720 to 840 minutes ahead of UTC.")
-    with context.db.write() as session:
+
+    def act(session: Session) -> Answer:
         document_of(session, vessel_id)
-
-        def act() -> Answer:
-            from_s = seconds(from_at)
-            if any(row.from_s == from_s for row in ship_offset_rows(session, vessel_id)):
-                raise Clash(f"The clock change at {instant(from_s):%Y-%m-%dT%H:%MZ} is recorded already.")
-            session.add(
-                ShipOffsetRow(
-                    vessel_id=vessel_id,
-                    from_s=from_s,
-                    offset_minutes=minutes,
-                    actor=hand.actor.name,
-                    reason=reason,
-                    recorded_s=context.now_s(),
-                )
+        from_s = seconds(from_at)
+        if any(row.from_s == from_s for row in ship_offset_rows(session, vessel_id)):
+            raise Clash(f"The clock change at {instant(from_s):%Y-%m-%dT%H:%MZ} is recorded already.")
+        session.add(
+            ShipOffsetRow(
+                vessel_id=vessel_id,
+                from_s=from_s,
+                offset_minutes=minutes,
+                actor=hand.actor.name,
+                reason=reason,
+                recorded_s=context.now_s(),
             )
-            payload = {"from_at": instant(from_s), "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
-            number, _ = append_record(session, vessel_id, "ship clock changed", context.now(), payload)
-            for plant in document_of(session, vessel_id)[
-                0
-            ].plants:  # hours at work, quiet hours and minima are the ship's
-                ask_plan(session, vessel_id, plant.id, context.now_s())
-            bump_revision(session, vessel_id)
-            return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
+        )
+        payload = {"from_at": instant(from_s), "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
+        number, _ = append_record(session, vessel_id, "ship clock changed", context.now(), payload)
+        for plant in document_of(session, vessel_id)[0].plants:  # hours at work, quiet hours and minima are the ship's
+            ask_plan(session, vessel_id, plant.id, context.now_s())
+        return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)

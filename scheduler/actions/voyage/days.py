@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
@@ -28,7 +28,7 @@ from scheduler.domain.voyage.stretches import (
     stretch_faults,
 )
 from scheduler.errors import Clash, MissingCondition, Refused, Stale
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.voyage import (
     DaybookRow,
@@ -179,52 +179,48 @@ def _write(
     undoes: int | None,
 ) -> Answer:
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with context.db.write() as session:
+
+    def act(session: Session) -> Answer:
         vessel, _ = document_of(session, vessel_id)
-
-        def act() -> Answer:
-            book, version = voyage_days_of(session, vessel_id)
-            _must_match(vessel_id, version, if_match)
-            laid = make(session, book)
-            if laid.book == book:
-                return Answer(200, _told(vessel_id, version, laid, None))
-            payload = {
-                "vessel": vessel_id,
-                "version": version + 1,
-                "what": what,
-                "reason": reason,
-                "by": hand.actor.name,
-                "undoes": undoes,
-                "kinds": {kind.code: kind.weight for kind in laid.book.kinds}
-                if laid.book.kinds != book.kinds
-                else None,
-                "changed": len(laid.changes),
-                "days": [
-                    {"from_on": c.from_on, "to_on": c.to_on, "was": c.was, "now": c.now}
-                    for c in laid.changes[:_MOST_IN_RECORD]
-                ],
-            }
-            number, _ = append_record(session, vessel_id, "operating calendar changed", context.now(), payload)
-            _keep(session, vessel_id, version + 1, laid.book)
-            session.add(
-                DaybookRow(
-                    vessel_id=vessel_id,
-                    version=version + 1,
-                    kinds=json.dumps([[kind.code, kind.weight] for kind in laid.book.kinds]),
-                    actor=hand.actor.name,
-                    reason=reason,
-                    what=what,
-                    undoes=undoes,
-                    record=number,
-                    recorded_s=context.now_s(),
-                )
+        book, version = voyage_days_of(session, vessel_id)
+        _must_match(vessel_id, version, if_match)
+        laid = make(session, book)
+        if laid.book == book:
+            return Answer(200, _told(vessel_id, version, laid, None))
+        payload = {
+            "vessel": vessel_id,
+            "version": version + 1,
+            "what": what,
+            "reason": reason,
+            "by": hand.actor.name,
+            "undoes": undoes,
+            "kinds": {kind.code: kind.weight for kind in laid.book.kinds} if laid.book.kinds != book.kinds else None,
+            "changed": len(laid.changes),
+            "days": [
+                {"from_on": c.from_on, "to_on": c.to_on, "was": c.was, "now": c.now}
+                for c in laid.changes[:_MOST_IN_RECORD]
+            ],
+        }
+        number, _ = append_record(session, vessel_id, "operating calendar changed", context.now(), payload)
+        _keep(session, vessel_id, version + 1, laid.book)
+        session.add(
+            DaybookRow(
+                vessel_id=vessel_id,
+                version=version + 1,
+                kinds=json.dumps([[kind.code, kind.weight] for kind in laid.book.kinds]),
+                actor=hand.actor.name,
+                reason=reason,
+                what=what,
+                undoes=undoes,
+                record=number,
+                recorded_s=context.now_s(),
             )
-            for plant in vessel.plants:
-                ask_plan(session, vessel_id, plant.id, context.now_s())
-            bump_revision(session, vessel_id)
-            return Answer(200, _told(vessel_id, version + 1, laid, number))
+        )
+        for plant in vessel.plants:
+            ask_plan(session, vessel_id, plant.id, context.now_s())
+        return Answer(200, _told(vessel_id, version + 1, laid, number))
 
-        return act() if hand.key is None else once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act, needs_key=False)
 
 
 def _must_match(vessel_id: str, version: int, if_match: int | None) -> None:

@@ -4,7 +4,7 @@ import json
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds, utc_text
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import begin_outage, end_outage, margin_left, must_be_ahead, set_down
 from scheduler.actions.plan import planning
@@ -19,7 +19,7 @@ from scheduler.domain.due.jobs import JobId
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.storage.capacity import OutageStatus, open_outage_rows, outages_ended_at
-from scheduler.storage.database import bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record, record_rows
 from scheduler.storage.work import DoneRow, JobRow, job_rows, last_sequence, step_rows
 from scheduler.wording.figures import listed
@@ -46,79 +46,73 @@ def open_breakdown(
         raise Refused("Say in a few words what failed; the reason is empty.", faults=[("/reason", "this is empty")])
     if at > context.now() + AHEAD:
         raise Refused(f"{at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which the pump failed.")
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            vessel, _ = document_of(session, place.vessel_id)
-            plant = plant_of(vessel, place.plant_id)
-            rows = [
-                row
-                for row in job_rows(session, place.vessel_id, place.plant_id)
-                if (row.kind, row.subject_id) == (BREAKDOWN.code, place.id)
-            ]
-            if rows:
-                raise Clash(f"The repair {rows[0].key} of pump {place.id} is open already. Go on with that one.")
-            outages = open_outage_rows(session, place.vessel_id, place.id)
-            was_down = any(row.status is OutageStatus.DOWN for row in outages)
-            if not was_down:
-                for row in outages:
-                    end_outage(session, row, at)
-                set_down(session, place, at, reason.strip(), hand.actor.name, context.now_s(), expected_at)
-            elif expected_at is not None:
-                for row in outages:
-                    row.expected_s = seconds(expected_at)
-                    session.add(row)
-            done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
-            job_id = JobId(kind=BREAKDOWN.code, subject=place.id, sequence=done + 1)
-            at_s = seconds(at)
-            session.add(
-                JobRow(
-                    key=job_id.key,
-                    vessel_id=place.vessel_id,
-                    plant_id=place.plant_id,
-                    kind=BREAKDOWN.code,
-                    subject_id=place.id,
-                    sequence=job_id.sequence,
-                    pump_id=place.id,
-                    position_id=plant.position_of(place.id, at),
-                    state=JobState.WINDOW_OPEN.value,
-                    due_s=at_s,
-                    window_s=at_s,
-                    limit_s=at_s,
-                    trigger=Trigger.CALENDAR,
-                    detail=json.dumps({"reason": reason.strip()}),
-                )
+    def act(session: Session) -> Answer:
+        vessel, _ = document_of(session, place.vessel_id)
+        plant = plant_of(vessel, place.plant_id)
+        rows = [
+            row
+            for row in job_rows(session, place.vessel_id, place.plant_id)
+            if (row.kind, row.subject_id) == (BREAKDOWN.code, place.id)
+        ]
+        if rows:
+            raise Clash(f"The repair {rows[0].key} of pump {place.id} is open already. Go on with that one.")
+        outages = open_outage_rows(session, place.vessel_id, place.id)
+        was_down = any(row.status is OutageStatus.DOWN for row in outages)
+        if not was_down:
+            for row in outages:
+                end_outage(session, row, at)
+            set_down(session, place, at, reason.strip(), hand.actor.name, context.now_s(), expected_at)
+        elif expected_at is not None:
+            for row in outages:
+                row.expected_s = seconds(expected_at)
+                session.add(row)
+        done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
+        job_id = JobId(kind=BREAKDOWN.code, subject=place.id, sequence=done + 1)
+        at_s = seconds(at)
+        session.add(
+            JobRow(
+                key=job_id.key,
+                vessel_id=place.vessel_id,
+                plant_id=place.plant_id,
+                kind=BREAKDOWN.code,
+                subject_id=place.id,
+                sequence=job_id.sequence,
+                pump_id=place.id,
+                position_id=plant.position_of(place.id, at),
+                state=JobState.WINDOW_OPEN.value,
+                due_s=at_s,
+                window_s=at_s,
+                limit_s=at_s,
+                trigger=Trigger.CALENDAR,
+                detail=json.dumps({"reason": reason.strip()}),
             )
-            session.flush()
-            payload = {
-                "job_no": job_id.key,
-                "pump": place.id,
-                "serial": next(p.serial for p in plant.pumps if p.id == place.id),
-                "at": at,
-                "reason": reason.strip(),
-                "was_down": was_down,
-                "expected_at": expected_at,
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, "breakdown opened", context.now(), payload)
-            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
-            bump_revision(session, place.vessel_id)
-            told = margin_left(session, plant, place.vessel_id, context.now())
-            back = planned_back(
-                Outage(
-                    pump=place.id, from_at=at, to_at=None, counts_for=Swept(0.0), reason="", expected_at=expected_at
-                ),
-                context.now(),
-            )
-            planned = {
-                "plan_has_it_back_at": back and utc_text(seconds(back.at)),
-                "assumed": back is None or back.assumed,
-            }
-            return Answer(
-                201, {"job": job_id.key, "pump": place.id, "state": "down", **told, **planned, "record": number}
-            )
+        )
+        session.flush()
+        payload = {
+            "job_no": job_id.key,
+            "pump": place.id,
+            "serial": next(p.serial for p in plant.pumps if p.id == place.id),
+            "at": at,
+            "reason": reason.strip(),
+            "was_down": was_down,
+            "expected_at": expected_at,
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, "breakdown opened", context.now(), payload)
+        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        told = margin_left(session, plant, place.vessel_id, context.now())
+        back = planned_back(
+            Outage(pump=place.id, from_at=at, to_at=None, counts_for=Swept(0.0), reason="", expected_at=expected_at),
+            context.now(),
+        )
+        planned = {
+            "plan_has_it_back_at": back and utc_text(seconds(back.at)),
+            "assumed": back is None or back.assumed,
+        }
+        return Answer(201, {"job": job_id.key, "pump": place.id, "state": "down", **told, **planned, "record": number})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, reason: str = "") -> Answer:
@@ -134,73 +128,71 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
         raise Refused(
             "This is still to come; give the instant at which it ran again.", faults=[("/at", "still to come")]
         )
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = next(
-                (
-                    one
-                    for one in job_rows(session, place.vessel_id, place.plant_id)
-                    if (one.kind, one.subject_id) == (BREAKDOWN.code, place.id)
-                ),
-                None,
+    def act(session: Session) -> Answer:
+        row = next(
+            (
+                one
+                for one in job_rows(session, place.vessel_id, place.plant_id)
+                if (one.kind, one.subject_id) == (BREAKDOWN.code, place.id)
+            ),
+            None,
+        )
+        outages = open_outage_rows(session, place.vessel_id, place.id)
+        down = next((one for one in outages if one.status is OutageStatus.DOWN), None)
+        if row is None or down is None:
+            raise Clash("This pump is not out with a repair open.")
+        if step_rows(session, place.vessel_id, row.key):
+            raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
+        require_no_tag(session, place.vessel_id, place.id)
+        if seconds(at) < down.from_s:
+            raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
+        minutes = (seconds(at) - down.from_s) // 60
+        end_outage(session, down, at)
+        for before in outages_ended_at(session, place.vessel_id, place.id, down.from_s):
+            begin_outage(
+                session,
+                place,
+                at,
+                before.status,
+                before.counts_for_litres_per_h,
+                reason=before.reason,
+                by=hand.actor.name,
+                now_s=context.now_s(),
             )
-            outages = open_outage_rows(session, place.vessel_id, place.id)
-            down = next((one for one in outages if one.status is OutageStatus.DOWN), None)
-            if row is None or down is None:
-                raise Clash("This pump is not out with a repair open.")
-            if step_rows(session, place.vessel_id, row.key):
-                raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
-            require_no_tag(session, place.vessel_id, place.id)
-            if seconds(at) < down.from_s:
-                raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
-            minutes = (seconds(at) - down.from_s) // 60
-            end_outage(session, down, at)
-            for before in outages_ended_at(session, place.vessel_id, place.id, down.from_s):
-                begin_outage(
-                    session,
-                    place,
-                    at,
-                    before.status,
-                    before.counts_for_litres_per_h,
-                    reason=before.reason,
-                    by=hand.actor.name,
-                    now_s=context.now_s(),
+        detail = {**json.loads(row.detail), "ran_after_all_minutes": minutes}
+        row.state, row.closed_s, row.detail = JobState.WITHDRAWN.value, seconds(at), json.dumps(detail)
+        row.version += 1
+        session.add(row)
+        done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
+        if done < row.sequence:  # the number is used: the next breakdown gets another
+            session.add(
+                DoneRow(
+                    vessel_id=place.vessel_id,
+                    kind=BREAKDOWN.code,
+                    subject_id=place.id,
+                    sequence=row.sequence,
+                    at_s=seconds(at),
+                    running_seconds=0,
+                    estimated=True,
+                    job_key=row.key,
                 )
-            detail = {**json.loads(row.detail), "ran_after_all_minutes": minutes}
-            row.state, row.closed_s, row.detail = JobState.WITHDRAWN.value, seconds(at), json.dumps(detail)
-            row.version += 1
-            session.add(row)
-            done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
-            if done < row.sequence:  # the number is used: the next breakdown gets another
-                session.add(
-                    DoneRow(
-                        vessel_id=place.vessel_id,
-                        kind=BREAKDOWN.code,
-                        subject_id=place.id,
-                        sequence=row.sequence,
-                        at_s=seconds(at),
-                        running_seconds=0,
-                        estimated=True,
-                        job_key=row.key,
-                    )
-                )
-            payload = {
-                "job_no": row.key,
-                "pump": place.id,
-                "stopped_at": instant(down.from_s),
-                "ran_again_at": at,
-                "minutes": minutes,
-                "reason": reason.strip(),
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, "runs after all", context.now(), payload)
-            ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
-            bump_revision(session, place.vessel_id)
-            says = f"It runs after all; the stop of {minutes} min stays on record."
-            return Answer(200, {"job": row.key, "pump": place.id, "minutes": minutes, "record": number, "says": says})
+            )
+        payload = {
+            "job_no": row.key,
+            "pump": place.id,
+            "stopped_at": instant(down.from_s),
+            "ran_again_at": at,
+            "minutes": minutes,
+            "reason": reason.strip(),
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, "runs after all", context.now(), payload)
+        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        says = f"It runs after all; the stop of {minutes} min stays on record."
+        return Answer(200, {"job": row.key, "pump": place.id, "minutes": minutes, "record": number, "says": says})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def plan_again(context: Context, place: Place) -> str:
@@ -243,23 +235,21 @@ def note_clog(
         faults.append(("/at", "this is still to come"))
     if faults:
         raise Refused("; ".join(f"{place.lstrip('/')}: {says}" for place, says in faults) + ".", faults=faults)
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            document_of(session, vessel_id)
-            payload = {
-                "at": at,
-                "object": object_found.strip(),
-                "riser": riser.strip(),
-                "deck": deck.strip(),
-                "text": text.strip(),
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, vessel_id, CLOG, context.now(), payload)
-            bump_revision(session, vessel_id)
-            return Answer(201, {"record": number, "says": f"Noted as record {number}."})
+    def act(session: Session) -> Answer:
+        document_of(session, vessel_id)
+        payload = {
+            "at": at,
+            "object": object_found.strip(),
+            "riser": riser.strip(),
+            "deck": deck.strip(),
+            "text": text.strip(),
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, vessel_id, CLOG, context.now(), payload)
+        return Answer(201, {"record": number, "says": f"Noted as record {number}."})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)
 
 
 def clogs_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:

@@ -4,7 +4,7 @@ import json
 from datetime import timedelta
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import load_plant
@@ -17,7 +17,7 @@ from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import JobRow, done_rows_with, job_row, jobs_worked_on, last_sequence
@@ -35,36 +35,34 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
         raise NotAllowed(
             "A check is signed by the person who checked, in the own sign-in: nobody signs it for another."
         )
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = _closed(session, place, job_id)
-            detail = json.loads(row.detail)
-            if detail.get("checked_by"):
-                raise Clash(f"This job was checked already, by {detail['checked_by']}.")
-            for did in ("done_by", "answers_for"):
-                if same_name(str(detail.get(did) or ""), actor.name):
-                    raise NotAllowed(f"{detail[did]} did it, or answers for it: another person checks it.")
-            if any(same_name(one.step.by, actor.name) for one in steps_of(session, place.vessel_id, row.key)):
-                raise NotAllowed(f"{actor.name} worked on it: another person checks it.")
-            asked_of = str(detail.get("check_asked_of") or "")
-            if asked_of and asked_of != actor.person_id and not surely_same_name(asked_of, actor.name):
-                raise NotAllowed(f"The check was asked of {asked_of}, who signs it.")
-            now_s = context.now_s()
-            row.detail = json.dumps({**detail, "checked_by": actor.name, "checked_s": now_s, "check": "checked"})
-            row.version += 1
-            session.add(row)
-            payload = {
-                "job_no": row.key,
-                "checks_record": detail.get("record"),
-                "checked_by": actor.name,
-                "by": actor.name,
-            }
-            number, stamp = append_record(session, place.vessel_id, "job checked", context.now(), payload)
-            bump_revision(session, place.vessel_id)
-            return Answer(200, {"job": row.key, "checked_by": actor.name, "record": number, "stamp": stamp})
+    def act(session: Session) -> Answer:
+        row = _closed(session, place, job_id)
+        detail = json.loads(row.detail)
+        if detail.get("checked_by"):
+            raise Clash(f"This job was checked already, by {detail['checked_by']}.")
+        for did in ("done_by", "answers_for"):
+            if same_name(str(detail.get(did) or ""), actor.name):
+                raise NotAllowed(f"{detail[did]} did it, or answers for it: another person checks it.")
+        if any(same_name(one.step.by, actor.name) for one in steps_of(session, place.vessel_id, row.key)):
+            raise NotAllowed(f"{actor.name} worked on it: another person checks it.")
+        asked_of = str(detail.get("check_asked_of") or "")
+        if asked_of and asked_of != actor.person_id and not surely_same_name(asked_of, actor.name):
+            raise NotAllowed(f"The check was asked of {asked_of}, who signs it.")
+        now_s = context.now_s()
+        row.detail = json.dumps({**detail, "checked_by": actor.name, "checked_s": now_s, "check": "checked"})
+        row.version += 1
+        session.add(row)
+        payload = {
+            "job_no": row.key,
+            "checks_record": detail.get("record"),
+            "checked_by": actor.name,
+            "by": actor.name,
+        }
+        number, stamp = append_record(session, place.vessel_id, "job checked", context.now(), payload)
+        return Answer(200, {"job": row.key, "checked_by": actor.name, "record": number, "stamp": stamp})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reason: str = "") -> Answer:
@@ -74,61 +72,57 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
         NotFound: it is not closed. NotAllowed: by another than who recorded it. Clash: more than ten minutes ago, checked
             meanwhile, or a later turn rests on it. What was flagged stays flagged.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            now = load_plant(session, context, place.vessel_id, place.plant_id)
-            row = _closed(session, place, job_id)
-            detail = json.loads(row.detail)
-            by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
-            if not own_person(by, person_of(hand.actor)):
-                raise NotAllowed(f"A close is struck by who recorded it, {by.name or 'who is not known any more'}.")
-            if now.at - instant(int(detail.get("recorded_s") or 0)) > STRIKE_WITHIN:
-                minutes = STRIKE_WITHIN // timedelta(minutes=1)
-                raise Clash(f"A close is struck within {minutes} minutes of recording it. Correct it by a new record.")
-            if detail.get("checked_by"):
-                raise Clash(
-                    f"{detail['checked_by']} signed it as checked since: a signature stays, and so does the close."
-                )
-            recorded_s = int(detail.get("recorded_s") or 0)
-            if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_s):
-                raise Clash("Something was recorded of this pump since. Correct the close by a new record.")
-            turns = done_rows_with(session, place.vessel_id, row.key)
-            for turn in turns:
-                if last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
-                    raise Clash("A later turn rests on it by now. Correct it by a new record.")
-            for turn in turns:
-                key = JobId(kind=turn.kind, subject=turn.subject_id, sequence=turn.sequence).key
-                other = job_row(session, place.vessel_id, key)
-                if other is not None and key != row.key:
-                    session.delete(other)
-                session.delete(turn)
-            pump, closed_at = row.pump_id, instant(row.closed_s or 0)
-            if row.kind == BREAKDOWN.code:
-                row.state, row.closed_s = JobState.WINDOW_OPEN.value, None
-                row.version += 1
-                session.add(row)
-            else:
-                session.delete(row)
-            session.flush()
-            kind = now.plant.kind(job_id.kind)
-            if pump is not None and kind.takes_pump_out:
-                there = Place(pump, place.vessel_id, place.plant_id, AssetKind.PUMP)
-                why = "close struck, not known: go and look"
-                returned(session, now.plant, there, closed_at, why, Test.NONE, None, hand.actor.name, seconds(now.at))
-            payload = {
-                "job_no": job_id.key,
-                "strikes_record": detail.get("record"),
-                "reason": reason,
-                "by": hand.actor.name,
-            }
-            number, stamp = append_record(session, place.vessel_id, "close struck", now.at, payload)
-            ask_plan(session, place.vessel_id, place.plant_id, seconds(now.at))
-            bump_revision(session, place.vessel_id)
-            says = "Struck: the job is open again. What the pump is, is not known: go and look, then record it."
-            return Answer(200, {"job": job_id.key, "record": number, "stamp": stamp, "says": says})
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        row = _closed(session, place, job_id)
+        detail = json.loads(row.detail)
+        by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
+        if not own_person(by, person_of(hand.actor)):
+            raise NotAllowed(f"A close is struck by who recorded it, {by.name or 'who is not known any more'}.")
+        if now.at - instant(int(detail.get("recorded_s") or 0)) > STRIKE_WITHIN:
+            minutes = STRIKE_WITHIN // timedelta(minutes=1)
+            raise Clash(f"A close is struck within {minutes} minutes of recording it. Correct it by a new record.")
+        if detail.get("checked_by"):
+            raise Clash(f"{detail['checked_by']} signed it as checked since: a signature stays, and so does the close.")
+        recorded_s = int(detail.get("recorded_s") or 0)
+        if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_s):
+            raise Clash("Something was recorded of this pump since. Correct the close by a new record.")
+        turns = done_rows_with(session, place.vessel_id, row.key)
+        for turn in turns:
+            if last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
+                raise Clash("A later turn rests on it by now. Correct it by a new record.")
+        for turn in turns:
+            key = JobId(kind=turn.kind, subject=turn.subject_id, sequence=turn.sequence).key
+            other = job_row(session, place.vessel_id, key)
+            if other is not None and key != row.key:
+                session.delete(other)
+            session.delete(turn)
+        pump, closed_at = row.pump_id, instant(row.closed_s or 0)
+        if row.kind == BREAKDOWN.code:
+            row.state, row.closed_s = JobState.WINDOW_OPEN.value, None
+            row.version += 1
+            session.add(row)
+        else:
+            session.delete(row)
+        session.flush()
+        kind = now.plant.kind(job_id.kind)
+        if pump is not None and kind.takes_pump_out:
+            there = Place(pump, place.vessel_id, place.plant_id, AssetKind.PUMP)
+            why = "close struck, not known: go and look"
+            returned(session, now.plant, there, closed_at, why, Test.NONE, None, hand.actor.name, seconds(now.at))
+        payload = {
+            "job_no": job_id.key,
+            "strikes_record": detail.get("record"),
+            "reason": reason,
+            "by": hand.actor.name,
+        }
+        number, stamp = append_record(session, place.vessel_id, "close struck", now.at, payload)
+        ask_plan(session, place.vessel_id, place.plant_id, seconds(now.at))
+        says = "Struck: the job is open again. What the pump is, is not known: go and look, then record it."
+        return Answer(200, {"job": job_id.key, "record": number, "stamp": stamp, "says": says})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def _acted_on(session: Session, vessel_id: str, pump_id: str, since_s: int) -> bool:

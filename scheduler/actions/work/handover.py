@@ -6,14 +6,14 @@ from datetime import timedelta
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.actions.work.carried import carried, hung_by
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record, chain_head, record_rows
 from scheduler.storage.work import HandoverRow, handover_row, handover_rows
 
@@ -32,29 +32,27 @@ def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> A
     if not text.strip() or len(text) > LONGEST_TEXT:
         says = f"1 to {LONGEST_TEXT} letters are expected; write what the one who takes over has to know"
         raise Refused(f"text: {says}.", faults=[("/text", says)])
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            document_of(session, vessel_id)
-            number = max((row.number for row in handover_rows(session, vessel_id)), default=0) + 1
-            session.add(
-                HandoverRow(
-                    vessel_id=vessel_id,
-                    number=number,
-                    text=text.strip(),
-                    written_by_id=person_of(hand.actor).id,
-                    written_by=hand.actor.name,
-                    written_s=context.now_s(),
-                )
+    def act(session: Session) -> Answer:
+        document_of(session, vessel_id)
+        number = max((row.number for row in handover_rows(session, vessel_id)), default=0) + 1
+        session.add(
+            HandoverRow(
+                vessel_id=vessel_id,
+                number=number,
+                text=text.strip(),
+                written_by_id=person_of(hand.actor).id,
+                written_by=hand.actor.name,
+                written_s=context.now_s(),
             )
-            open_now = carried(session, context, vessel_id)
-            payload = {"handover": number, "text": text.strip(), "carries": open_now, "by": hand.actor.name}
-            record, _ = append_record(session, vessel_id, "handover note written", context.now(), payload)
-            bump_revision(session, vessel_id)
-            said = {"handover": number, "record": record, "says": "Written; who takes over signs it."}
-            return Answer(201, {**said, "carries": open_now})
+        )
+        open_now = carried(session, context, vessel_id)
+        payload = {"handover": number, "text": text.strip(), "carries": open_now, "by": hand.actor.name}
+        record, _ = append_record(session, vessel_id, "handover note written", context.now(), payload)
+        said = {"handover": number, "record": record, "says": "Written; who takes over signs it."}
+        return Answer(201, {**said, "carries": open_now})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)
 
 
 def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> Answer:
@@ -64,30 +62,28 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
         NotFound: no such note. NotAllowed: by the one who wrote it. Clash: it is signed.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            row = handover_row(session, vessel_id, number)
-            if row is None:
-                raise NotFound(f"There is no handover note {number} on {vessel_id}.")
-            if row.signed_s is not None:
-                raise Clash(f"Handover note {number} is signed already, by {row.signed_by}.")
-            if one_person(Person(row.written_by_id, row.written_by), person_of(hand.actor)):
-                raise NotAllowed("A handover note is signed by two people: who takes over signs it, not who wrote it.")
-            hang = hung_by(session, vessel_id, Person(row.written_by_id, row.written_by))
-            if hang:
-                raise Clash(
-                    f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
-                    "an own lock first; where there is no relief, the chief engineer does, on record."
-                )
-            row.signed_by, row.signed_s = hand.actor.name, context.now_s()
-            session.add(row)
-            payload = {"handover": number, "written_by": row.written_by, "by": hand.actor.name}
-            record, _ = append_record(session, vessel_id, "handover note signed", context.now(), payload)
-            bump_revision(session, vessel_id)
-            return Answer(200, {"handover": number, "record": record, "says": f"Signed by {hand.actor.name}."})
+    def act(session: Session) -> Answer:
+        row = handover_row(session, vessel_id, number)
+        if row is None:
+            raise NotFound(f"There is no handover note {number} on {vessel_id}.")
+        if row.signed_s is not None:
+            raise Clash(f"Handover note {number} is signed already, by {row.signed_by}.")
+        if one_person(Person(row.written_by_id, row.written_by), person_of(hand.actor)):
+            raise NotAllowed("A handover note is signed by two people: who takes over signs it, not who wrote it.")
+        hang = hung_by(session, vessel_id, Person(row.written_by_id, row.written_by))
+        if hang:
+            raise Clash(
+                f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
+                "an own lock first; where there is no relief, the chief engineer does, on record."
+            )
+        row.signed_by, row.signed_s = hand.actor.name, context.now_s()
+        session.add(row)
+        payload = {"handover": number, "written_by": row.written_by, "by": hand.actor.name}
+        record, _ = append_record(session, vessel_id, "handover note signed", context.now(), payload)
+        return Answer(200, {"handover": number, "record": record, "says": f"Signed by {hand.actor.name}."})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)
 
 
 def handovers_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
@@ -122,30 +118,28 @@ def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: 
     if len(text) > LONGEST_TEXT:
         says = f"at most {LONGEST_TEXT} letters are expected"
         raise Refused(f"text: {says}.", faults=[("/text", says)])
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            document_of(session, vessel_id)
-            aboard = context.now() + timedelta(minutes=offset_minutes(session, vessel_id, context.now()))
-            if month >= f"{aboard:%Y-%m}":
-                says = f"{month} is not over yet; sign it when it is"
-                raise Refused(f"month: {says}.", faults=[("/month", says)])
-            before = next((one for one in _reviews(session, vessel_id) if one["month"] == month), None)
-            if before is not None:
-                raise Clash(f"The review of {month} was signed already, by {before['by']}.")
-            last, stamp = chain_head(session, vessel_id)
-            payload = {
-                "month": month,
-                "text": text.strip(),
-                "after_record": last,
-                "after_stamp": stamp,
-                "by": hand.actor.name,
-            }
-            record, _ = append_record(session, vessel_id, REVIEW, context.now(), payload)
-            bump_revision(session, vessel_id)
-            return Answer(201, {"month": month, "record": record, "says": f"Signed by {hand.actor.name}."})
+    def act(session: Session) -> Answer:
+        document_of(session, vessel_id)
+        aboard = context.now() + timedelta(minutes=offset_minutes(session, vessel_id, context.now()))
+        if month >= f"{aboard:%Y-%m}":
+            says = f"{month} is not over yet; sign it when it is"
+            raise Refused(f"month: {says}.", faults=[("/month", says)])
+        before = next((one for one in _reviews(session, vessel_id) if one["month"] == month), None)
+        if before is not None:
+            raise Clash(f"The review of {month} was signed already, by {before['by']}.")
+        last, stamp = chain_head(session, vessel_id)
+        payload = {
+            "month": month,
+            "text": text.strip(),
+            "after_record": last,
+            "after_stamp": stamp,
+            "by": hand.actor.name,
+        }
+        record, _ = append_record(session, vessel_id, REVIEW, context.now(), payload)
+        return Answer(201, {"month": month, "record": record, "says": f"Signed by {hand.actor.name}."})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)
 
 
 def reviews_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:

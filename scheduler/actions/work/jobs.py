@@ -8,7 +8,7 @@ from math import ceil
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.hours.ledger import derive_vessel
@@ -50,7 +50,7 @@ from scheduler.domain.work.testing import serves_as_periodic
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.shiptime import ship_time
 from scheduler.storage.capacity import outage_rows
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import AssetKind, asset_row
 from scheduler.storage.work import DoneRow, JobRow, job_row
@@ -124,22 +124,21 @@ def close_job(
             reached, nobody named, the checker is the doer.
     """
     derive_vessel(context, place.vessel_id)
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            now = load_plant(session, context, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, job_id)
-            job = open_job(session, now, job_id)
-            _people(told)
-            _when(now, kind, job_id, told)
-            kept = steps_of(session, place.vessel_id, job_id.key)
-            must_be_newest(kept, if_match)
-            _finished(kept, told, now.offset_minutes)
-            ran, source, remark = _hours(session, now, kind, job_id, told)
-            lacks = _lacks(session, now, kind, job_id, told, kept)
-            return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark, lacks)
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        kind = kind_of(now.plant, job_id)
+        job = open_job(session, now, job_id)
+        _people(told)
+        _when(now, kind, job_id, told)
+        kept = steps_of(session, place.vessel_id, job_id.key)
+        must_be_newest(kept, if_match)
+        _finished(kept, told, now.offset_minutes)
+        ran, source, remark = _hours(session, now, kind, job_id, told)
+        lacks = _lacks(session, now, kind, job_id, told, kept)
+        return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark, lacks)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 @dataclass(frozen=True, slots=True)
@@ -350,7 +349,6 @@ def _close(
             if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
                 renewed += _renew(session, hand, now, other, subject, told, key, number)
     ask_plan(session, vessel_id, plant.id, seconds(now.at))
-    bump_revision(session, vessel_id)
     after = _after(told.test, pump is not None and kind.takes_pump_out)
     return Answer(
         200,

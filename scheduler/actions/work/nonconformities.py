@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from scheduler.actions.base.actor import AUTHORITY, person_of
-from scheduler.actions.base.context import Answer, Context, Hand, once, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
@@ -134,26 +134,24 @@ def answer_nonconformity(
         raise Refused(
             "A non-conformity is answered with its cause and the corrective action; give both.", faults=faults
         )
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            row = _held(session, hand, vessel_id, number)
-            row.cause, row.corrective_action = cause.strip(), corrective_action.strip()
-            row.answered_by_id, row.answered_by = person_of(hand.actor)
-            row.answered_s = context.now_s()
-            session.add(row)
-            payload = {
-                "non_conformity": number,
-                "job_no": row.job_key,
-                "cause": cause,
-                "corrective_action": corrective_action,
-                "by": hand.actor.name,
-            }
-            record, _ = append_record(session, vessel_id, "non-conformity answered", context.now(), payload)
-            bump_revision(session, vessel_id)
-            return Answer(200, {"non_conformity": number, "state": "answered", "record": record})
+    def act(session: Session) -> Answer:
+        row = _held(session, hand, vessel_id, number)
+        row.cause, row.corrective_action = cause.strip(), corrective_action.strip()
+        row.answered_by_id, row.answered_by = person_of(hand.actor)
+        row.answered_s = context.now_s()
+        session.add(row)
+        payload = {
+            "non_conformity": number,
+            "job_no": row.job_key,
+            "cause": cause,
+            "corrective_action": corrective_action,
+            "by": hand.actor.name,
+        }
+        record, _ = append_record(session, vessel_id, "non-conformity answered", context.now(), payload)
+        return Answer(200, {"non_conformity": number, "state": "answered", "record": record})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)
 
 
 def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: int) -> Answer:
@@ -164,22 +162,20 @@ def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: in
     """
     if hand.actor.role not in AUTHORITY:
         raise NotAllowed("A non-conformity is closed by the chief engineer or the office.")
-    with context.db.write(vessel_id) as session:
 
-        def act() -> Answer:
-            row = _held(session, hand, vessel_id, number)
-            if row.answered_s is None:
-                raise Clash(f"Non-conformity {number} has no cause and corrective action yet; answer it first.")
-            if one_person(Person(row.answered_by_id or "", row.answered_by or ""), person_of(hand.actor)):
-                raise NotAllowed("Who answered a non-conformity does not close it: another person does.")
-            row.closed_by, row.closed_s = hand.actor.name, context.now_s()
-            session.add(row)
-            payload = {"non_conformity": number, "job_no": row.job_key, "by": hand.actor.name}
-            record, _ = append_record(session, vessel_id, "non-conformity closed", context.now(), payload)
-            bump_revision(session, vessel_id)
-            return Answer(200, {"non_conformity": number, "state": "closed", "record": record})
+    def act(session: Session) -> Answer:
+        row = _held(session, hand, vessel_id, number)
+        if row.answered_s is None:
+            raise Clash(f"Non-conformity {number} has no cause and corrective action yet; answer it first.")
+        if one_person(Person(row.answered_by_id or "", row.answered_by or ""), person_of(hand.actor)):
+            raise NotAllowed("Who answered a non-conformity does not close it: another person does.")
+        row.closed_by, row.closed_s = hand.actor.name, context.now_s()
+        session.add(row)
+        payload = {"non_conformity": number, "job_no": row.job_key, "by": hand.actor.name}
+        record, _ = append_record(session, vessel_id, "non-conformity closed", context.now(), payload)
+        return Answer(200, {"non_conformity": number, "state": "closed", "record": record})
 
-        return once(session, vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, vessel_id, act)
 
 
 def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConformityRow:

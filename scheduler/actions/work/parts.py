@@ -2,12 +2,12 @@
 
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.work import PartCountRow, part_count_row, part_count_rows
 
@@ -20,27 +20,25 @@ def count_part(context: Context, hand: Hand, place: Place, *, name: str, aboard:
     Raises:
         Refused: no job sheet of the plant names that part, or a count below 0 or beyond 10 000.
     """
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            vessel, _ = document_of(session, place.vessel_id)
-            known = names_of(plant_of(vessel, place.plant_id))
-            if name not in known:
-                there = ", ".join(known) or "none"
-                says = f"{name[:60]!r} is on no job sheet of this plant; its parts are: {there}."
-                raise Refused(says, faults=[("/name", says)])
-            if not 0 <= aboard <= MOST_ABOARD:
-                says = f"{aboard} were counted: 0 to {MOST_ABOARD} was expected."
-                raise Refused(says, faults=[("/aboard", says)])
-            row = part_count_row(session, place.vessel_id, place.plant_id, name)
-            before = None if row is None else row.aboard
-            _keep(session, place, row, name, aboard, hand.actor.name, context.now_s())
-            payload = {"part": name, "aboard": aboard, "before": before, "plant": place.plant_id, "by": hand.actor.name}
-            number, _ = append_record(session, place.vessel_id, "part counted", context.now(), payload)
-            bump_revision(session, place.vessel_id)
-            return Answer(200, {"part": name, "aboard": aboard, "before": before, "record": number})
+    def act(session: Session) -> Answer:
+        vessel, _ = document_of(session, place.vessel_id)
+        known = names_of(plant_of(vessel, place.plant_id))
+        if name not in known:
+            there = ", ".join(known) or "none"
+            says = f"{name[:60]!r} is on no job sheet of this plant; its parts are: {there}."
+            raise Refused(says, faults=[("/name", says)])
+        if not 0 <= aboard <= MOST_ABOARD:
+            says = f"{aboard} were counted: 0 to {MOST_ABOARD} was expected."
+            raise Refused(says, faults=[("/aboard", says)])
+        row = part_count_row(session, place.vessel_id, place.plant_id, name)
+        before = None if row is None else row.aboard
+        _keep(session, place, row, name, aboard, hand.actor.name, context.now_s())
+        payload = {"part": name, "aboard": aboard, "before": before, "plant": place.plant_id, "by": hand.actor.name}
+        number, _ = append_record(session, place.vessel_id, "part counted", context.now(), payload)
+        return Answer(200, {"part": name, "aboard": aboard, "before": before, "record": number})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def use_part(session: Session, place: Place, name: str, used: float | None, by: str, now_s: int) -> int | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, once
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
@@ -15,7 +15,7 @@ from scheduler.domain.record.chain import Record
 from scheduler.domain.work.photos import ENDINGS, picture_type
 from scheduler.errors import NotFound, Refused, TooLarge
 from scheduler.storage import photo_files
-from scheduler.storage.database import bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record, record_rows
 
 PHOTO = "photo kept"
@@ -41,30 +41,28 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         raise Refused(f"photo: {says}.", faults=[("/photo", says)])
     digest = hashlib.sha256(content).hexdigest()
     photo_files.keep_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}", content)
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            vessel, _ = document_of(session, place.vessel_id)
-            kind_of(plant_of(vessel, place.plant_id), job_id)
-            before = _of_job(record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
-            same = next((one for one in before if one["sha256"] == digest), None)
-            if same is not None:
-                return Answer(200, same)
-            if len(before) >= MOST_PHOTOS:
-                raise Refused(f"Job {job_id.key} has {len(before)} photos, which is the most.")
-            payload = {
-                "job_no": job_id.key,
-                "sha256": digest,
-                "media_type": media,
-                "bytes": len(content),
-                "text": text.strip()[:200],
-                "by": hand.actor.name,
-            }
-            number, _ = append_record(session, place.vessel_id, PHOTO, context.now(), payload)
-            bump_revision(session, place.vessel_id)
-            return Answer(201, {**payload, "record": number})
+    def act(session: Session) -> Answer:
+        vessel, _ = document_of(session, place.vessel_id)
+        kind_of(plant_of(vessel, place.plant_id), job_id)
+        before = _of_job(record_rows(session, place.vessel_id, kind=PHOTO), job_id.key)
+        same = next((one for one in before if one["sha256"] == digest), None)
+        if same is not None:
+            return Answer(200, same)
+        if len(before) >= MOST_PHOTOS:
+            raise Refused(f"Job {job_id.key} has {len(before)} photos, which is the most.")
+        payload = {
+            "job_no": job_id.key,
+            "sha256": digest,
+            "media_type": media,
+            "bytes": len(content),
+            "text": text.strip()[:200],
+            "by": hand.actor.name,
+        }
+        number, _ = append_record(session, place.vessel_id, PHOTO, context.now(), payload)
+        return Answer(201, {**payload, "record": number})
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def photos_of(context: Context, place: Place, job_id: JobId) -> list[dict[str, Any]]:

@@ -3,14 +3,14 @@
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, once, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.deciding import OFFICE
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.domain.vessel.isolation import PointRole
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.work import NotFittedRow, not_fitted_rows
 
@@ -25,36 +25,35 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
     """
     if not reason.strip():
         raise Refused("Say why it is not fitted; the reason is empty.", faults=[("/reason", "this is empty")])
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            vessel, _ = document_of(session, place.vessel_id)
-            points = {one.name: one for one in plant_of(vessel, place.plant_id).points}
-            if point not in points:
-                says = f"one of {', '.join(points)} was expected"
-                raise Refused(f"point: {says}.", faults=[("/point", says)])
-            if points[point].role is PointRole.SUPPLY:
-                says = "the supply breaker is always fitted: without it nobody opens a pump"
-                raise Refused(f"point: {says}.", faults=[("/point", says)])
-            before = not_fitted_rows(session, place.vessel_id, place.id)
-            if any(row.point == point and row.withdrawn_s is None for row in before):
-                raise Clash(f"{point.capitalize()} is said to be not fitted already. Sign that one, or withdraw it.")
-            numbers = [row.number for row in not_fitted_rows(session, place.vessel_id)]
-            by = person_of(hand.actor)
-            row = NotFittedRow(
-                vessel_id=place.vessel_id,
-                number=max(numbers, default=0) + 1,
-                plant_id=place.plant_id,
-                pump_id=place.id,
-                point=point,
-                reason=reason.strip(),
-                asked_by_id=by.id,
-                asked_by=by.name,
-                asked_s=context.now_s(),
-            )
-            return _kept(session, context, row, "point not fitted, said", 201, hand.actor.name)
+    def act(session: Session) -> Answer:
+        vessel, _ = document_of(session, place.vessel_id)
+        points = {one.name: one for one in plant_of(vessel, place.plant_id).points}
+        if point not in points:
+            says = f"one of {', '.join(points)} was expected"
+            raise Refused(f"point: {says}.", faults=[("/point", says)])
+        if points[point].role is PointRole.SUPPLY:
+            says = "the supply breaker is always fitted: without it nobody opens a pump"
+            raise Refused(f"point: {says}.", faults=[("/point", says)])
+        before = not_fitted_rows(session, place.vessel_id, place.id)
+        if any(row.point == point and row.withdrawn_s is None for row in before):
+            raise Clash(f"{point.capitalize()} is said to be not fitted already. Sign that one, or withdraw it.")
+        numbers = [row.number for row in not_fitted_rows(session, place.vessel_id)]
+        by = person_of(hand.actor)
+        row = NotFittedRow(
+            vessel_id=place.vessel_id,
+            number=max(numbers, default=0) + 1,
+            plant_id=place.plant_id,
+            pump_id=place.id,
+            point=point,
+            reason=reason.strip(),
+            asked_by_id=by.id,
+            asked_by=by.name,
+            asked_s=context.now_s(),
+        )
+        return _kept(session, context, row, "point not fitted, said", 201, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, as_: str, name: str = "") -> Answer:
@@ -69,32 +68,30 @@ def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, 
         raise Refused("name: give the master's name.", faults=[("/name", "this is empty")])
     if as_ == "office" and hand.actor.role not in OFFICE:
         raise NotAllowed("The office signs as office.")
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = _standing(session, place, number)
-            if row.signed_s is not None:
-                raise Clash(f"Number {number} is signed already, by {row.signed_by}.")
-            actor = person_of(hand.actor)
-            by = Person(actor.id, name.strip() if as_ == "master" else actor.name)
-            if one_person(Person(row.asked_by_id, row.asked_by), by):
-                raise NotAllowed(f"{row.asked_by} said it: another person signs it.")
-            row.signed_as, row.signed_by_id, row.signed_by, row.signed_s = as_, by.id, by.name, context.now_s()
-            return _kept(session, context, row, f"point not fitted, signed as {as_}", 200, hand.actor.name)
+    def act(session: Session) -> Answer:
+        row = _standing(session, place, number)
+        if row.signed_s is not None:
+            raise Clash(f"Number {number} is signed already, by {row.signed_by}.")
+        actor = person_of(hand.actor)
+        by = Person(actor.id, name.strip() if as_ == "master" else actor.name)
+        if one_person(Person(row.asked_by_id, row.asked_by), by):
+            raise NotAllowed(f"{row.asked_by} said it: another person signs it.")
+        row.signed_as, row.signed_by_id, row.signed_by, row.signed_s = as_, by.id, by.name, context.now_s()
+        return _kept(session, context, row, f"point not fitted, signed as {as_}", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def withdraw_not_fitted(context: Context, hand: Hand, place: Place, number: int) -> Answer:
     """Take it back: from now on the point is asked for. Raises NotFound, Clash when it was withdrawn."""
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            row = _standing(session, place, number)
-            row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
-            return _kept(session, context, row, "point not fitted, withdrawn", 200, hand.actor.name)
+    def act(session: Session) -> Answer:
+        row = _standing(session, place, number)
+        row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+        return _kept(session, context, row, "point not fitted, withdrawn", 200, hand.actor.name)
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def points_listed(context: Context, place: Place) -> list[dict[str, Any]]:
@@ -116,7 +113,6 @@ def _kept(session: Session, context: Context, row: NotFittedRow, what: str, stat
     session.add(row)
     session.flush()
     record, _ = append_record(session, row.vessel_id, what, context.now(), {**_told(row), "by": by})
-    bump_revision(session, row.vessel_id)
     return Answer(status, {**_told(row), "record": record})
 
 

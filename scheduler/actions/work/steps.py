@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, once, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import end_outage, returned, set_down
 from scheduler.actions.plant_state.load import PlantState, load_plant
@@ -50,7 +50,7 @@ from scheduler.domain.work.state import Counts, WorkState, struck_numbers
 from scheduler.domain.work.striking import STRIKE_WITHIN, strike_objections
 from scheduler.errors import Clash, NotAllowed, Refused
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
-from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import WorkStepRow
@@ -91,81 +91,79 @@ def take_step(
         )
     if isinstance(step, MeasureAccepted) and hand.actor.role not in OVERRIDES:
         raise NotAllowed("Only the chief engineer accepts a measure outside its limits, with a reason.")
-    with context.db.write(place.vessel_id) as session:
 
-        def act() -> Answer:
-            now = load_plant(session, context, place.vessel_id, place.plant_id)
-            kind = kind_of(now.plant, job_id)
-            job = open_job(session, now, job_id)
-            told = _behind(now.plant, kind, step)
-            kept = steps_of(session, place.vessel_id, job_id.key)
-            must_be_newest(kept, if_match)
-            if len(kept) >= MOST_STEPS:
-                raise Refused(f"Job {job_id.key} has {len(kept)} steps, which is the most. Put the rest in one note.")
-            pump = where(now.plant, kind.subject, job_id.subject, step.at)[0] if kind.takes_pump_out else None
-            stood = state_of(kept, step.at)
-            begun = begun_at(kept, step.at)
-            procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
-            against = _against(context, hand, now, kind, kept, stood, told, procedure, pump)
-            _refuse(against, fact, now.offset_minutes)
-            flags = [against_words(one, now.offset_minutes) for one in against]
-            plain = [to_plain(one) for one in against]
-            number, stamp = append_record(
-                session,
-                place.vessel_id,
-                f"work: {step.kind}",
-                now.at,
-                {
-                    "job_no": job_id.key,
-                    "step": json.loads(STEP.dump_json(told)),
-                    "at": step.at,
-                    "by": step.by,
-                    "pump": pump,
-                    "told_as_fact": fact,
-                    "flags": flags,
-                    "against": plain,
-                    "recorded_by": hand.actor.name,
-                },
-            )
-            row = WorkStepRow(
-                vessel_id=place.vessel_id,
-                job_key=job_id.key,
-                number=len(kept) + 1,
-                pump_id=pump,
-                kind=step.kind,
-                at_s=seconds(step.at),
-                detail=STEP.dump_json(told).decode(),
-                flags=json.dumps(plain),
-                actor=hand.actor.name,
-                record=number,
-                recorded_s=context.now_s(),
-            )
-            session.add(row)
-            session.flush()
-            after = steps_of(session, place.vessel_id, job_id.key)
-            before, work = state_of(kept), state_of(after)
-            if isinstance(step, Noted) and step.about is Note.PART:
-                use_part(session, place, step.name, step.value, hand.actor.name, context.now_s())
-            if against and pump is not None:
-                open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
-            if pump is not None:
-                if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
-                    require_no_tag(session, place.vessel_id, pump)
-                _count(session, now, pump, job_id, before, work, step, hand.actor.name)
-            bump_revision(session, place.vessel_id)
-            return Answer(
-                201,
-                {
-                    **work_json(now.plant, job, kind, after, procedure, now.at, now.offset_minutes),
-                    "flags": flags,
-                    "against": plain,
-                    "warnings": rest_warnings(session, place.vessel_id, now.plant.crew, step.by, step.at),
-                    "record": number,
-                    "stamp": stamp,
-                },
-            )
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        kind = kind_of(now.plant, job_id)
+        job = open_job(session, now, job_id)
+        told = _behind(now.plant, kind, step)
+        kept = steps_of(session, place.vessel_id, job_id.key)
+        must_be_newest(kept, if_match)
+        if len(kept) >= MOST_STEPS:
+            raise Refused(f"Job {job_id.key} has {len(kept)} steps, which is the most. Put the rest in one note.")
+        pump = where(now.plant, kind.subject, job_id.subject, step.at)[0] if kind.takes_pump_out else None
+        stood = state_of(kept, step.at)
+        begun = begun_at(kept, step.at)
+        procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
+        against = _against(context, hand, now, kind, kept, stood, told, procedure, pump)
+        _refuse(against, fact, now.offset_minutes)
+        flags = [against_words(one, now.offset_minutes) for one in against]
+        plain = [to_plain(one) for one in against]
+        number, stamp = append_record(
+            session,
+            place.vessel_id,
+            f"work: {step.kind}",
+            now.at,
+            {
+                "job_no": job_id.key,
+                "step": json.loads(STEP.dump_json(told)),
+                "at": step.at,
+                "by": step.by,
+                "pump": pump,
+                "told_as_fact": fact,
+                "flags": flags,
+                "against": plain,
+                "recorded_by": hand.actor.name,
+            },
+        )
+        row = WorkStepRow(
+            vessel_id=place.vessel_id,
+            job_key=job_id.key,
+            number=len(kept) + 1,
+            pump_id=pump,
+            kind=step.kind,
+            at_s=seconds(step.at),
+            detail=STEP.dump_json(told).decode(),
+            flags=json.dumps(plain),
+            actor=hand.actor.name,
+            record=number,
+            recorded_s=context.now_s(),
+        )
+        session.add(row)
+        session.flush()
+        after = steps_of(session, place.vessel_id, job_id.key)
+        before, work = state_of(kept), state_of(after)
+        if isinstance(step, Noted) and step.about is Note.PART:
+            use_part(session, place, step.name, step.value, hand.actor.name, context.now_s())
+        if against and pump is not None:
+            open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
+        if pump is not None:
+            if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
+                require_no_tag(session, place.vessel_id, pump)
+            _count(session, now, pump, job_id, before, work, step, hand.actor.name)
+        return Answer(
+            201,
+            {
+                **work_json(now.plant, job, kind, after, procedure, now.at, now.offset_minutes),
+                "flags": flags,
+                "against": plain,
+                "warnings": rest_warnings(session, place.vessel_id, now.plant.crew, step.by, step.at),
+                "record": number,
+                "stamp": stamp,
+            },
+        )
 
-        return once(session, place.vessel_id, hand, context.now_s(), act)
+    return hand_action(context, hand, place.vessel_id, act)
 
 
 def _behind(plant: Plant, kind: JobKind, step: AnyStep) -> AnyStep:
