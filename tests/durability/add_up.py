@@ -21,7 +21,7 @@ def ours(url: str) -> int:
     """By this program's way to write."""
     database = open_database(url, check=False)
     for _ in range(TIMES):
-        with database.write() as session:
+        with database.write("") as session:
             session.exec(ROW).one().number += 1
     database.close()
     return TIMES

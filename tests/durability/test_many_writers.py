@@ -19,7 +19,7 @@ def _add_up(url: str, way: str) -> tuple[int, int]:
     """(additions that were committed, the number in the end)."""
     database = open_database(url)
     try:
-        with database.write() as session:
+        with database.write("") as session:
             session.add(RevisionRow(vessel_id="plover", number=0))
         command = [sys.executable, "-m", "tests.durability.add_up", url, way]
         out = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]).stdout

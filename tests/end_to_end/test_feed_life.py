@@ -232,6 +232,7 @@ def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
         assert not any(says.startswith("nightly") for says in timers.trouble())
         assert {job.id for job in timers._scheduler.get_jobs()} == {
             "keep up",
+            "plans asked for",
             "nightly round",
             "silent-counter watch",
             "limits watch",
