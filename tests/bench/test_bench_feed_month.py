@@ -13,7 +13,6 @@ import pytest
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import refresh
-from scheduler.actions.hours.readings import store_now
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
@@ -30,6 +29,7 @@ from seed_fleet.ships import AVOCET, PLOVER, ShipPlan
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import ME, PEN_HERE
 from tests.storage.stores import store
+from tests.ticks import store_now
 
 pytestmark = pytest.mark.bench
 NIGHTS, PAST_YEARS = 30, 0.4

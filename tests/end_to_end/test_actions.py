@@ -17,7 +17,6 @@ from scheduler.actions.care import rounds
 from scheduler.actions.feed import refresh
 from scheduler.actions.hours import counter_events
 from scheduler.actions.hours.ledger import derive_vessel
-from scheduler.actions.hours.readings import store_now
 from scheduler.actions.people import people
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.outlook import outlook
@@ -42,6 +41,7 @@ from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.storage.stores import kinds, kinds_where_required, store
+from tests.ticks import keep_up, store_now
 
 ME = Actor("test", "test", Role.ADMIN)
 GATEWAY = Actor("gateway", "gateway", Role.COUNTER, PLOVER.vessel)
@@ -218,7 +218,7 @@ def test_the_nightly_round_comes_once_a_ships_night(filled: Context) -> None:
     assert rounds.nightly(filled) == 0
     clock.at = AT + timedelta(hours=24)
     assert rounds.nightly(filled) == 1
-    rounds.keep_up(filled, lambda vessel: refresh.refresh(filled, PEN_HERE, vessel))
+    keep_up(filled, lambda vessel: refresh.refresh(filled, PEN_HERE, vessel))
     assert _now(filled).proposed is not None
     assert refresh.last_good(filled, Scope(vessel_id=PLOVER.vessel)) is not None
     assert refresh.stale_vessels(filled, 900) == []

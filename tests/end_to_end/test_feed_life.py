@@ -35,6 +35,7 @@ from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import ME, PEN_HERE, PLANT, _hand, _now, _post, _put, _rows, _take
 from tests.storage.stores import kinds_where_required, store
+from tests.ticks import keep_up
 
 PART = "plover-pump-a-knives"
 
@@ -277,7 +278,7 @@ def test_a_changed_document_makes_the_calendar_stale(context: Context, run: Run)
     document["name"] = "Demo Plover II"
     put(context, document)
     assert feed_refresh.stale_vessels(context, 900) == [PLOVER.vessel]
-    rounds.keep_up(context, lambda vessel: feed_refresh.refresh(context, PEN_HERE, vessel))
+    keep_up(context, lambda vessel: feed_refresh.refresh(context, PEN_HERE, vessel))
     assert feed_refresh.stale_vessels(context, 900) == []
     body = feed_refresh.last_good(context, Scope(vessel_id=PLOVER.vessel))
     assert body is not None

@@ -10,7 +10,6 @@ import pytest
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses
 from scheduler.actions.feed import refresh as feed_refresh
-from scheduler.actions.hours.readings import store_now
 from scheduler.actions.people import people
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel import fleet
@@ -27,6 +26,7 @@ from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import GATEWAY, ME, PLANT, _hand, _now, _post, _put, _take
 from tests.end_to_end.test_feed_life import refresh, turn
 from tests.storage.stores import kinds_where_required, store
+from tests.ticks import store_now
 
 TEST = "alarm_test"
 

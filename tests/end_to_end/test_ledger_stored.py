@@ -10,7 +10,7 @@ import pytest
 from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.hours import counter_events
 from scheduler.actions.hours.ledger import derive_vessel
-from scheduler.actions.hours.readings import ReadingDoor, post, store_now
+from scheduler.actions.hours.readings import ReadingDoor, post
 from scheduler.actions.vessel.fleet import Place
 from scheduler.settings import Settings
 from scheduler.storage.hours.counters import counter_rows, find_counter, flag_rows
@@ -22,6 +22,7 @@ from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import GATEWAY, PLANT, _hand, _post, _put
 from tests.storage.stores import kinds_where_required, store
+from tests.ticks import store_now
 
 Book = dict[str, tuple[list[tuple], set[tuple]]]
 

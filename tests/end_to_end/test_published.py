@@ -11,7 +11,6 @@ import pytest
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import refresh
 from scheduler.actions.hours import counter_events
-from scheduler.actions.hours.readings import store_now
 from scheduler.actions.plant_state import published
 from scheduler.actions.plant_state.published import MovedDate
 from scheduler.actions.vessel import fleet
@@ -31,6 +30,7 @@ from seed_fleet.ships import PLOVER
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import GATEWAY, ME, PEN_HERE, PLANT, _hand, _now, _post, _put, _rows
 from tests.storage.stores import kinds, store
+from tests.ticks import store_now
 
 COUNTER = "plover-vp1-hours"
 

@@ -9,7 +9,6 @@ import pytest
 from api.pages.shared.layout import STATIC
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
-from scheduler.actions.hours.readings import store_now
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
@@ -18,6 +17,7 @@ from scheduler.domain.vessel.document import Pump, Stay, Vessel
 from scheduler.settings import Settings
 from tests.end_to_end.live import TurnedClock
 from tests.storage.stores import kinds, store
+from tests.ticks import store_now
 
 BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 DAY = timedelta(days=1)

@@ -19,13 +19,14 @@ from typer.main import get_command
 from api.commands.app import app as command_line
 from api.server.app import doors_there, make_app
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.care.rounds import keep_up, nightly, watch_counters
+from scheduler.actions.care.rounds import nightly, watch_counters
 from scheduler.actions.people import people
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from tests.cli.calling import Told, leadline
 from tests.storage.stores import empty_url, kinds
+from tests.ticks import keep_up
 
 WORKER = (sys.executable, "-m", "scheduler.solving")
 """The planner's worker: a problem a line in, a plan a line out. LEADLINE_WORKER_SECONDS: when it gives up."""

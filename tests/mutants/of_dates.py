@@ -420,22 +420,6 @@ CHANGES: tuple[Change, ...] = (
         tests=("tests/unit/domain/test_published.py", "tests/unit/domain/test_publishing.py"),
     ),
     Change(
-        name="forecast-day-has-24",
-        file="scheduler/domain/due/forecast.py",
-        old="0 < h_per_day <= 24",
-        new="0 < h_per_day < 24",
-        breaks="A pump may run all 24 hours of a day.",
-        tests=("tests/unit/domain/test_forecast.py",),
-    ),
-    Change(
-        name="forecast-no-rate",
-        file="scheduler/domain/due/forecast.py",
-        old="0 < h_per_day <= 24",
-        new="0 <= h_per_day <= 24",
-        breaks="A rate of nought is refused.",
-        tests=("tests/unit/domain/test_forecast.py",),
-    ),
-    Change(
         name="forecast-days-unknown",
         file="scheduler/domain/due/forecast.py",
         old="(at.date() - as_of.date()).days)",

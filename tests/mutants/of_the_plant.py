@@ -84,22 +84,6 @@ CHANGES: tuple[Change, ...] = (
         tests=("tests/unit/domain/test_capacity.py",),
     ),
     Change(
-        name="capacity-may-be-out",
-        file="scheduler/domain/capacity/minimum.py",
-        old="sum(litres) - litres[-1] >= need",
-        new="sum(litres) - litres[-1] > need",
-        breaks="Pumps may be out down to just the minimum.",
-        tests=("tests/unit/domain/test_capacity.py",),
-    ),
-    Change(
-        name="capacity-none-may-be-out",
-        file="scheduler/domain/capacity/minimum.py",
-        old="if sum(litres) < need:",
-        new="if sum(litres) <= need and need:",
-        breaks="All pumps together that just meet the minimum meet it.",
-        tests=("tests/unit/domain/test_capacity.py",),
-    ),
-    Change(
         name="capacity-outage-begins",
         file="scheduler/domain/capacity/minimum.py",
         old="outage.from_at <= at and",

@@ -33,10 +33,6 @@ class Actor:
             raise NotAllowed(f"A {self.role.value} may not {what}; this needs: {wanted}.")
 
 
-TIMER = Actor("timer", "timer", Role.ADMIN)
-"""The clock as an actor."""
-
-
 def person_of(actor: Actor) -> Person:
     """Who it is, to be told apart from another: the person behind a key or a sign-in, else the key itself."""
     return Person(actor.person_id or actor.id, actor.name)

@@ -35,13 +35,6 @@ _LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
 """These stay the same flag, of the instant at which they were first raised, while they last."""
 
 
-def keep_up(context: Context, refresh: Callable[[str], object]) -> None:
-    """Derive what was posted, write the calendars that are behind, plan what was asked for, and write what the plans changed."""
-    write_behind(context, refresh)
-    if plan_asked(context):
-        write_behind(context, refresh)
-
-
 def write_behind(context: Context, refresh: Callable[[str], object]) -> None:
     """Derive what was posted, and write the calendars that are behind what is stored: what an action asked for by its revision."""
     derive_all(context)

@@ -342,12 +342,6 @@ def _z(at_s: int) -> str:
     return f'"{instant(at_s).isoformat()[:-6]}Z"'
 
 
-def store_now(context: Context, actor: Actor, items: Sequence[Mapping[str, object]]) -> dict[str, Any]:
-    """Store readings without a server (the command line): the same door and writer, one batch."""
-    with Intake(context.db, context.clock) as intake:
-        return post(ReadingDoor(context, intake), intake, actor, {"readings": list(items)})
-
-
 def post(door: ReadingDoor, intake: Intake, actor: Actor, body: object) -> dict[str, Any]:
     """One batch through a door that nobody else uses, waited for."""
     batch = door.sort_out(door.remember(door.look(vessel_of(actor))), body)

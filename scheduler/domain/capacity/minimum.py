@@ -73,17 +73,6 @@ def absolute_kpa(vacuum_kpa: float) -> float:
     return ATMOSPHERE_KPA - vacuum_kpa
 
 
-def free_of(swept: Swept, vacuum_kpa: float) -> Free:
-    """The free air that a swept volume at `vacuum_kpa` below atmosphere carries: swept x p_abs / p_atm.
-
-    Source: the gas law at constant temperature (derived).
-
-    >>> round(free_of(Swept(60.0), 50.0).m3_per_h, 2)
-    30.39
-    """
-    return Free(swept.m3_per_h * absolute_kpa(vacuum_kpa) / ATMOSPHERE_KPA)
-
-
 def swept_of(free: Free, vacuum_kpa: float) -> Swept:
     """The volume that must be swept at `vacuum_kpa` below atmosphere to carry this free air: free x p_atm / p_abs.
 
@@ -197,26 +186,6 @@ def litres_down(swept: Swept) -> int:
 def litres_up(swept: Swept) -> int:
     """Whole litres an hour, rounded up: how a minimum is counted. A ten-thousandth of a litre is forgiven."""
     return ceil(swept.m3_per_h * 1000 - 1e-4)
-
-
-def may_be_out(capacities: Iterable[Swept], required: Swept) -> int | None:
-    """The largest k such that any k of the pumps may be out and the rest still meets `required`.
-
-    Returns none when not even all of them together meet it. With nothing required all may be out. Counted in whole
-    litres an hour, pumps rounded down and the requirement up.
-
-    >>> may_be_out([Swept(60), Swept(60), Swept(40)], Swept(100))
-    1
-    """
-    litres = sorted(map(litres_down, capacities))
-    need = litres_up(required)
-    if sum(litres) < need:
-        return None
-    out = 0
-    while litres and sum(litres) - litres[-1] >= need:
-        litres.pop()
-        out += 1
-    return out
 
 
 def capacities_at(

@@ -23,7 +23,6 @@ import numpy as np
 
 from scheduler.domain.due.past_runs import Days, Misses, hours_of, misses_of, mixed
 from scheduler.domain.voyage.days import Axis, Calendar, Floats, Operating
-from scheduler.errors import Refused
 
 DEFAULT_H_PER_DAY = 8.0
 """Rate while there is no history at all: judgement, no source."""
@@ -86,20 +85,6 @@ class Pace:
     def usual(self, h_per_day: float) -> float:
         """A rate of this curve as hours a day in the usual mix of days."""
         return h_per_day * (self.axis.usual if self.axis else 1.0)
-
-
-def date_at_rate(at: datetime, hours_left: float, h_per_day: float) -> datetime:
-    """The instant at which `hours_left` will have run from `at` at a steady `h_per_day`.
-
-    Raises:
-        Refused: the rate is not above 0 and at most 24 running hours a day.
-    """
-    if not 0 < h_per_day <= 24:
-        raise Refused(
-            f"A rate of {h_per_day:g} running hours a day cannot be: above 0 and at most 24 was expected. "
-            "Give the hours the pump runs in a day."
-        )
-    return at + timedelta(days=hours_left / h_per_day)
 
 
 def forecast(

@@ -139,13 +139,6 @@ class Weibull:
     log_likelihood: float
     failures: int
 
-    @property
-    def mean_hours(self) -> float:
-        """Mean life."""
-        from scipy.special import gamma
-
-        return self.scale_hours * float(gamma(1 + 1 / self.shape))
-
 
 def weibull(failed: Sequence[float], censored: Sequence[float] = (), *, least: int = LEAST_FAILURES) -> Weibull:
     """Maximum likelihood fit with right-censored lives.

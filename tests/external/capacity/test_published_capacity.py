@@ -2,7 +2,7 @@
 
 import pytest
 
-from scheduler.domain.capacity.minimum import Free, Swept, free_from_fixtures, free_of, may_be_out, swept_of
+from scheduler.domain.capacity.minimum import Free, free_from_fixtures, swept_of
 
 
 def test_hundred_closets_five_flushes_sixty_litres_need_thirty_free():
@@ -21,24 +21,3 @@ def test_fifty_closets_six_flushes():
     free = free_from_fixtures(50, 6, 60.0)
     assert free == Free(18.0)
     assert swept_of(free, 50.0).m3_per_h == pytest.approx(35.535, abs=0.001)
-
-
-def test_sixty_swept_at_half_a_bar_carry_thirty_free():
-    """Source: the gas law at constant temperature (derived): 60 x 51.325 / 101.325 = 30.39."""
-    assert free_of(Swept(60.0), 50.0).m3_per_h == pytest.approx(30.39, abs=0.01)
-
-
-@pytest.mark.parametrize(
-    ("capacities", "required", "out"),
-    [
-        ([60, 60, 60], 100, 1),
-        ([60, 60, 40], 100, 1),
-        ([60, 52, 40], 100, 0),
-        ([40] * 8, 200, 3),
-        ([60, 60], 60, 1),
-        ([60, 60], 61, 0),
-    ],
-)
-def test_pumps_that_may_be_out(capacities, required, out):
-    """Source: derived by hand: the largest pumps are out first, what is left is compared with the requirement."""
-    assert may_be_out([Swept(float(c)) for c in capacities], Swept(float(required))) == out

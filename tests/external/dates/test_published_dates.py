@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from scheduler.domain.base.enums import Subject, Trigger
-from scheduler.domain.due.forecast import date_at_rate, forecast
+from scheduler.domain.due.forecast import forecast
 from scheduler.domain.due.intervals import add_months, calendar_due
 from scheduler.domain.due.jobs import Done, JobId, due_jobs
 from scheduler.domain.vessel.document import JobKind, imo_number_holds
@@ -18,12 +18,6 @@ def test_a_yearly_audit_and_its_three_months_of_grace():
     due_at = calendar_due(audit, datetime(2025, 1, 15, tzinfo=UTC))
     assert due_at == datetime(2026, 1, 15, tzinfo=UTC)
     assert add_months(due_at, 3) == datetime(2026, 4, 15, tzinfo=UTC)
-
-
-def test_eight_hundred_hours_at_nine_point_six_a_day():
-    """Source: derived by hand: 11 200 h on 1 March 2025, 9.6 h a day, 12 000 h after 83.333 days: 23 May 08:00."""
-    at = datetime(2025, 3, 1, tzinfo=UTC)
-    assert abs(date_at_rate(at, 12_000 - 11_200, 9.6) - datetime(2025, 5, 23, 8, tzinfo=UTC)) < timedelta(minutes=1)
 
 
 def test_the_forecast_of_a_steady_plant_is_the_same_division():

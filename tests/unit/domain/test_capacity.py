@@ -2,11 +2,8 @@
 
 from dataclasses import replace
 from datetime import date, datetime, timedelta
-from itertools import combinations
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from scheduler.domain.capacity.minimum import (
     Concession,
@@ -18,16 +15,13 @@ from scheduler.domain.capacity.minimum import (
     capacities_at,
     check_outage,
     free_from_fixtures,
-    free_of,
     hands_at,
     litres_down,
     litres_up,
-    may_be_out,
     minimum_agreed,
     minimum_at,
     provisional_capacity,
     pump_capacity,
-    swept_of,
 )
 from scheduler.domain.vessel.document import Crew, MinimumBlock, Pump, Stay
 from scheduler.errors import Refused
@@ -51,14 +45,6 @@ def test_a_pump_counts_for_its_passed_test_else_for_rated_times_derate():
 def test_a_pump_not_proved_counts_for_the_provisional_share():
     """A pump returned and not proved counts for 0.8 of its capacity by default."""
     assert provisional_capacity(plant(), Swept(50.0)) == Swept(40.0)
-
-
-@given(st.floats(0, 5000), st.floats(0, 99))
-def test_swept_to_free_and_back_is_the_same_volume(m3_per_h, vacuum_kpa):
-    """Turning a swept volume into free air and back changes nothing, and free air is never more than swept."""
-    free = free_of(Swept(m3_per_h), vacuum_kpa)
-    assert free.m3_per_h <= m3_per_h * (1 + 1e-12)
-    assert swept_of(free, vacuum_kpa).m3_per_h == pytest.approx(m3_per_h)
 
 
 @pytest.mark.parametrize("vacuum_kpa", [-50.0, 101.325, 500.0, float("nan")])
@@ -130,25 +116,6 @@ def test_a_pump_on_the_shelf_does_not_count():
     assert list(capacities_at(two, [], AT)) == ["u1", "u3"]
 
 
-def test_nothing_required_lets_all_out_and_too_much_has_no_answer():
-    """Lay-up: all may be out. More than all together: none, not nought."""
-    assert may_be_out([Swept(60.0)] * 3, Swept(0.0)) == 3
-    assert may_be_out([], Swept(0.0)) == 0
-    assert may_be_out([Swept(60.0)] * 3, Swept(180.1)) is None
-
-
-@given(st.lists(st.integers(0, 80), max_size=7), st.integers(0, 400))
-def test_any_k_pumps_may_be_out_and_some_k_and_one_more_may_not(capacities, required):
-    """The answer is the largest k for which every choice of k pumps leaves enough; compared with trying them all."""
-
-    def enough(k: int) -> bool:
-        return all(sum(capacities) - sum(out) >= required for out in combinations(capacities, k))
-
-    counts = [k for k in range(len(capacities) + 1) if enough(k)]
-    expected = max(counts, default=None)
-    assert may_be_out([Swept(float(c)) for c in capacities], Swept(float(required))) == expected
-
-
 def test_litres_round_against_the_plant_but_forgive_a_float():
     """Pumps round down and the minimum up; 0.1 + 0.2 m3/h is 300 litres both ways."""
     assert (litres_down(Swept(59.9999)), litres_up(Swept(59.9991))) == (59999, 60000)
@@ -211,13 +178,6 @@ def test_hands_are_there_from_the_first_working_hour_to_before_the_last(first, l
     """Also over midnight."""
     crew = Crew(hands=2, work_from_hour=first, work_to_hour=last)
     assert hands_at(crew, wall(2027, 3, 1, hour, 59)) == hands
-
-
-def test_pumps_that_together_just_meet_the_minimum_meet_it():
-    """None may be out; a litre more and not even all are enough."""
-    assert may_be_out([Swept(60.0)] * 3, Swept(180.0)) == 0
-    assert may_be_out([Swept(60.0)] * 3, Swept(180.001)) is None
-    assert may_be_out([Swept(60.0)] * 3, Swept(120.0)) == 1
 
 
 BUSY = (MinimumBlock(minimum_swept_m3_per_h=101.0, label="busy", from_hour=10, to_hour=12),)

@@ -9,14 +9,12 @@ from scheduler.domain.due.forecast import (
     DEFAULT_H_PER_DAY,
     LEAST_H_PER_DAY,
     Forecast,
-    date_at_rate,
     forecast,
     pace_of,
     reach,
     seconds_run_by,
 )
 from scheduler.domain.due.past_runs import misses_of
-from scheduler.errors import Refused
 
 AT = datetime(2027, 3, 1, tzinfo=UTC)
 TEN = [36_000] * 400
@@ -171,18 +169,3 @@ def test_hours_run_by_the_likely_date_are_the_hours_left():
         found = reach(pace, hours * 3600, as_of=AT, at=AT)
         assert seconds_run_by(pace, AT, found.likely_at) == pytest.approx(hours * 3600, abs=2)
     assert seconds_run_by(pace, AT, AT - DAY) == 0
-
-
-@pytest.mark.parametrize("rate", [0.0, -3.0, 24.5, float("nan")])
-def test_a_rate_that_cannot_be_is_refused(rate):
-    """Nought, less, more than a day holds, and no number."""
-    with pytest.raises(Refused, match="at most 24"):
-        date_at_rate(AT, 100, rate)
-
-
-def test_a_pump_may_run_all_24_hours_of_a_day():
-    """48 hours at 24 a day are two days; nought and more than a day are refused."""
-    assert date_at_rate(AT, 48, 24) == AT + timedelta(days=2)
-    for rate in (0, 24.001):
-        with pytest.raises(Refused):
-            date_at_rate(AT, 48, rate)
