@@ -6,8 +6,8 @@ from typing import Any
 
 from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plant_state.load import plant_state
-from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.base.enums import Role
+from scheduler.wording.names import job_words
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
 
@@ -71,7 +71,7 @@ def test_keys_and_ids_are_words_wherever_they_stand_in_a_sentence(fresh: Stage) 
     assert now.proposed is not None
     words = in_words(now, now.proposed.problem)
     key = next(job.key for job in now.proposed.problem.jobs if job.key.startswith("knife_inspection:plover-pump-a"))
-    assert job_words(now, key) == "VP1 knife inspection"
+    assert job_words(now.plant, now.at, key) == "VP1 knife inspection"
     assert words(f"{key} (plover-pump-a) has no place: plover-pump-b is open for {key}.") == (
         "VP1 knife inspection has no place: VP2 is open for VP1 knife inspection."
     )
@@ -85,4 +85,4 @@ def test_keys_and_ids_are_words_wherever_they_stand_in_a_sentence(fresh: Stage) 
         "between Fri 1 Jan 2027 00:30 and Sat 2 Jan 2027 02:00"
     )
     plant_job = next(job.key for job in now.proposed.problem.jobs if ":plover-plant:" in job.key)
-    assert job_words(now, plant_job) in {"Standby start", "Alarm test", "Hold test"}
+    assert job_words(now.plant, now.at, plant_job) in {"Standby start", "Alarm test", "Hold test"}

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 
+from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Derated, Plan, PlanJob, Problem, Slot
-from scheduler.planning.search.board import Because, Board
+from scheduler.planning.search.board import Board
 from scheduler.planning.search.ground import Ground, candidate_at, fact_against, survey
 from scheduler.planning.search.tiers import set_up_saved
 

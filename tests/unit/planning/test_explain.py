@@ -4,11 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from scheduler.planning.explain.reasons import explain_place
+from scheduler.planning.explain.reasons import ReasonCode, explain_place
 from scheduler.planning.explain.reliefs import lateness
 from scheduler.planning.problem.values import PlanJob
 from scheduler.planning.search.stagger import stagger
-from tests.unit.planning.cases import ship
+from scheduler.wording.plan import reason_words
+from tests.unit.planning.cases import ship, words_for
+
+LATE = (ReasonCode.LATE_NO_ROOM, ReasonCode.LATE_BEST, ReasonCode.LATE_NOT_PROVED)
 
 
 @pytest.fixture(scope="module")
@@ -23,11 +26,10 @@ def test_every_job_has_a_reason_and_a_free_start_is_never_called_forbidden(plann
     for slot in plan.slots:
         told = explain_place(problem, plan, slot.key)
         assert told.reasons
-        assert told.days_late == 0 or "past its limit" in told.reasons[0]
-        hours = [((one.from_at - problem.starts_at).total_seconds() / 3600, one) for one in told.forbidden]
-        for first, one in hours:
-            last = (one.to_at - problem.starts_at).total_seconds() / 3600
-            assert not (one.starts and first <= slot.start <= last and one.starts == last - first + 1)
+        assert told.days_late == 0 or told.reasons[0].code in LATE
+        for one in told.forbidden:
+            length = one.to_step - one.from_step
+            assert not (one.from_step <= slot.start < one.to_step and one.starts == length)
 
 
 def test_a_pinned_job_is_said_to_be_pinned(planned):
@@ -37,7 +39,7 @@ def test_a_pinned_job_is_said_to_be_pinned(planned):
     jobs = tuple(replace(job, fixed_start=slot.start) if job.key == slot.key else job for job in problem.jobs)
     pinned = replace(problem, jobs=jobs)
     told = explain_place(pinned, stagger(pinned), slot.key)
-    assert any("pinned" in one for one in told.reasons)
+    assert [one.code for one in told.reasons] == [ReasonCode.IN_TIME, ReasonCode.PINNED]
 
 
 def test_a_job_without_a_place_is_told_what_lacks():
@@ -49,7 +51,7 @@ def test_a_job_without_a_place_is_told_what_lacks():
     key = next(short.key for short in plan.shortfalls if short.key and short.pump)
     told = explain_place(tight, plan, key)
     assert told.days_late is None
-    assert told.reasons[0].startswith("It has no place")
+    assert told.reasons[0].code is ReasonCode.NO_PLACE
     assert any(one.lacking_litres_per_h for one in told.forbidden)
 
 
@@ -73,7 +75,7 @@ def test_a_turn_that_the_one_before_it_makes_late_is_said_to_be():
     early = replace(problem, jobs=(replace(first, fixed_start=8), second))
     told = explain_place(early, stagger(early), "round:plant:2")
     assert told.days_late == 1
-    assert told.reasons[0] == (
-        "It ends 1 day past its limit on Tue 8 Dec 2026, which the turn before it sets: every earlier place is taken or forbidden."
+    assert reason_words(told.reasons[0], words_for(early)) == (
+        "It ends 1 day past its limit on Tue 8 Dec, which the turn before it sets: every earlier place is taken or forbidden."
     )
     assert lateness(early, stagger(early)) == {"round:plant:2": 1}
