@@ -145,7 +145,7 @@ def blocker_words(one: Blocker, words: PlanWords) -> str:
 
 def shortfall_words(short: Shortfall, words: PlanWords) -> str:
     """What a plan could not give."""
-    job = words.job(short.key or "")
+    job = words.job(short.key) if short.key else ""
     pinned = ""
     if short.pinned_by:
         pinned = f" It is pinned there by hand, by {short.pinned_by} (move {short.move}): move it, or undo the move."
@@ -274,7 +274,7 @@ def relief_words(choice: Choice, words: PlanWords) -> tuple[str, str]:
 
 def fact_words(fact: PlanFact, words: PlanWords) -> str:
     """What a plan did with a date given before, or what rests on a return."""
-    job = words.job(fact.key or "")
+    job = words.job(fact.key) if fact.key else ""
     match fact.code:
         case FactKind.FROZEN_MOVED:
             why = "another date serves better" if fact.because is None else _BECAUSE[fact.because]

@@ -183,11 +183,11 @@ BINDS: dict[str, Bind] = {
         told={"outages": _down(_at(8, 10), 50.0)}, goes=USUAL
     ),
     "the other pump is too small": Bind(
-        plant={"pumps": _pumps(rated_swept_m3_per_h=49.0)}, goes=None, because="1 m3/h lacking"
+        plant={"pumps": _pumps(rated_swept_m3_per_h=49.0)}, goes=None, because="1 m³/h lacking"
     ),
-    "the other pump is worn": Bind(plant={"pumps": _pumps(derate=0.8)}, goes=None, because="2 m3/h lacking"),
+    "the other pump is worn": Bind(plant={"pumps": _pumps(derate=0.8)}, goes=None, because="2 m³/h lacking"),
     "the other pump measured less than rated": Bind(
-        plant={"pumps": _pumps(measured_swept_m3_per_h=49.5, measured_on="2026-11-01")}, goes=None, because="0.5 m3/h"
+        plant={"pumps": _pumps(measured_swept_m3_per_h=49.5, measured_on="2026-11-01")}, goes=None, because="0.5 m³/h"
     ),
     "a higher minimum in the afternoon": Bind(
         plant={"minimum_blocks": [_block(70, "busy hours", from_hour=15, to_hour=20)]}, goes="Mon 7 08:00"

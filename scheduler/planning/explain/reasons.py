@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from scheduler.planning.problem.facts import Blocker, merged
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Slot
-from scheduler.planning.search.blockers import blockers
+from scheduler.planning.search.blockers import blockers, companions
 from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start, candidate_at, survey, window_starts
 from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
 
@@ -92,9 +92,7 @@ def explain_each(problem: Problem, plan: Plan, keys: Sequence[str]) -> tuple[Exp
     found = []
     for key in keys:
         job, slot = ground.by_key[key], slots.get(key)
-        on_one = {other.key for other in plan.slots if other.isolation_of == key}
-        on_one |= {slot.isolation_of} if slot is not None and slot.isolation_of is not None else set()
-        # what shares its isolation goes where it goes: it is in nobody's way
+        on_one = companions(plan, key)
         table = blockers(ground, job, {other: at for other, at in placement.items() if other not in on_one})
         before = slots.get(ground.previous.get(key, ""))
         limit = limit_after(job, None if before is None else before.end)

@@ -30,7 +30,7 @@ class Rule(StrEnum):
     RIGHT_MARGIN = "a slot states the least margin in it"
     ON_THE_GRID = "a slot lies within the planned days"
     PINNED = "a pinned job keeps its start"
-    ALLOWED_START = "a job starts at an allowed step, with its hands at work"
+    ALLOWED_START = "a job starts at an allowed hour, with its hands at work"
     NOT_EARLY = "a job starts no earlier than its window"
     IN_ORDER = "a job starts after the end of the one before it"
     ONE_JOB_A_PUMP = "a pump is open for one job at a time"

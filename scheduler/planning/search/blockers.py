@@ -3,9 +3,15 @@
 from collections.abc import Mapping
 
 from scheduler.planning.problem.facts import Bar, BarCode, Blocker
-from scheduler.planning.problem.values import PlanJob
+from scheduler.planning.problem.values import Plan, PlanJob
 from scheduler.planning.search.board import Barred, Board
 from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, hands_needed, window_starts
+
+
+def companions(plan: Plan, key: str) -> frozenset[str]:
+    """The jobs that share their isolation with that one: they go where it goes, and stand in nobody's way."""
+    first = next((slot.isolation_of for slot in plan.slots if slot.key == key), None)
+    return frozenset(slot.key for slot in plan.slots if slot.isolation_of == key) | ({first} if first else frozenset())
 
 
 def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> tuple[Blocker, ...]:

@@ -270,7 +270,9 @@ def test_reasons_that_are_alike_are_said_once() -> None:
         "e": "VP2 seal inspection",
     }
     words = replace(words_for(problem), job=names.__getitem__, pump=lambda _: "VP2")
-    opened = Blocker(from_step=24, to_step=25, starts=1, bar=Bar(code=BarCode.PUMP_OPEN, pumps=("pump-b",), keys=("e",)))
+    opened = Blocker(
+        from_step=24, to_step=25, starts=1, bar=Bar(code=BarCode.PUMP_OPEN, pumps=("pump-b",), keys=("e",))
+    )
     away = Reason(code=ReasonCode.BEST_DAY_AWAY, step=9 * 24, days=-2)
     told = [
         _told("a", Reason(code=ReasonCode.BEST_DAY, step=24, limit=700)),

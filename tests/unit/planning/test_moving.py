@@ -139,7 +139,7 @@ QUIET = QuietStretch(from_step=0, to_step=30, most_minutes=20, consent="agreed")
             plant(job("a", None, stop_minutes=15, tested="P1"), job("b", "P1"), quiet=(replace(QUIET, to_step=99),)),
             where(a_None=8, b_P1=37),
             37,
-            "VP2 b is on at that time, and no pump is tested during it.",
+            "VP1 b is on at that time, and no pump is tested during it.",
         ),
         (
             plant(job("a", "P1", after="b:P2:1", interval_steps=0), job("b", "P2"), minimum=0),
