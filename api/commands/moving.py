@@ -37,9 +37,9 @@ def move(
     from api.ics.writer import calendar_writer
     from scheduler.actions.feed import refresh
     from scheduler.actions.plan import moving
-    from scheduler.actions.plan.trial import from_ship_time
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.actions.vessel import fleet
+    from scheduler.shiptime import instant_of
     from scheduler.storage.vessel import AssetKind
 
     with command_context() as context:
@@ -54,7 +54,7 @@ def move(
         else:
             assert key is not None
             assert at is not None
-            start_at = from_ship_time(now, at) if at.tzinfo is None else at
+            start_at = instant_of(at, now.offset_minutes) if at.tzinfo is None else at
             told = moving.try_move(context, place.vessel_id, place.id, key, start_at)
             if not set_ or not told["holds"]:
                 out(told, as_json, lambda: _shown(now, told))
@@ -89,14 +89,11 @@ def _time(text: str) -> datetime:
 
 
 def _ship(now: "PlantState", text: str | None) -> str:
-    from scheduler.actions.plan.trial import ship_clock_of
-    from scheduler.planning.move.words import utc_words
+    from scheduler.shiptime import ship_time
 
     if text is None:
         return "no slot"
-    at, clock = datetime.fromisoformat(text), ship_clock_of(now)
-    changed = clock.offset_at(at) != clock.offset_at(now.at)
-    return f"{at + clock.offset_at(at):%a %d %b %Y %H:%M}{f' ({utc_words(clock.offset_at(at))})' if changed else ''}"
+    return f"{ship_time(datetime.fromisoformat(text), now.offset_minutes):%a %d %b %Y %H:%M}"
 
 
 def _shown(now: "PlantState", told: dict[str, Any]) -> Iterator[str]:
@@ -105,7 +102,7 @@ def _shown(now: "PlantState", told: dict[str, Any]) -> Iterator[str]:
     yield f"  from {_ship(now, told['from'])} to {_ship(now, told['start_at'])}, until {_ship(now, told['ends_at'])}"
     if told["holds"]:
         margin = told["least_margin_swept_m3_per_h"]
-        yield "  It holds." if margin is None else f"  It holds, least margin {margin:g} m3/h (swept, as calculated)."
+        yield "  It holds." if margin is None else f"  It holds, least margin {margin:g} m³/h (swept, as calculated)."
     for sentence in (*told["against"], *told["cautions"]):
         yield f"  {sentence}"
     for one in told["times"]:

@@ -112,10 +112,11 @@ def _one_or_fleet(plant: str | None, fleet: bool, of_one: dict[str, Any], proces
 
 def _check(held: "StoredPlan", check: bool) -> None:
     from scheduler.planning.explain.figures import plan_figures
+    from scheduler.wording.plan import left_words
 
     left = plan_figures(held.problem, held.plan)
     if check and not left.good:
-        say(f"The plan leaves {', '.join(left.short_words())}.")
+        say(f"The plan leaves {', '.join(left_words(left))}.")
         raise typer.Exit(SHORT)
 
 
@@ -142,10 +143,7 @@ def _explained(context: "Context", place: "Place", key: str, as_json: bool) -> N
 
     def lines() -> Iterator[str]:
         yield from told["reasons"]
-        for one in told["forbidden"]:
-            lacking = one["lacking_swept_m3_per_h"]
-            words = f"{one['reason']}, {lacking:g} m³/h lacking" if lacking else one["reason"]
-            yield f"  {one['from']} to {one['to']}: {words}"
+        yield from (f"  {one}" for one in told["blocked"])
         if told["days_late"] is None or told["days_late"]:
             yield (
                 "What would help, each tried by planning again:"
@@ -234,6 +232,8 @@ def _plant_line(one: "PlantPlan") -> str:
 
 
 def _plant_words(one: "PlantPlan") -> list[str]:
+    from scheduler.wording.plan import left_words
+
     if one.error is not None:
         return [f"trouble: {one.trouble}"]
     left = one.standing
@@ -246,4 +246,4 @@ def _plant_words(one: "PlantPlan") -> list[str]:
     words.append(
         "proved best" if one.proven else "not proven" if one.by == "solver" else "by the plain rule, not proven"
     )
-    return [*words, *left.short_words()]
+    return [*words, *left_words(left)]

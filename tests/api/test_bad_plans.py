@@ -136,7 +136,7 @@ def _busy_every_day(plant: dict[str, Any]) -> None:
 
 
 NO_ROOM: dict[str, tuple[Change, str]] = {
-    "a single pump that is needed": (_alone, "the minimum (normal) would be broken"),
+    "a single pump that is needed": (_alone, "the minimum would be broken"),
     "a job longer than any opening": (_busy_every_day, "the minimum (busy hours) would be broken"),
     "hands only in a block that is over": (
         lambda p: p["crew"].update(

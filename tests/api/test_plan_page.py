@@ -132,7 +132,7 @@ def test_a_slot_is_moved_and_put_back(planned: Stage) -> None:
     page = shown(browser, done.headers["location"].partition("#")[0].replace("days=28", "days=90"))
     assert f"{other['name']} is set for" in words(page)
     assert "pinned by hand" in words(page)
-    assert "It was set to this time by hand by Demo engineer" in words(page)
+    assert "It was set there by hand, by Demo engineer" in words(page)
     assert "Last changed by hand" in words(page)
     assert "port call" in words(page)
     now_there = {one["job"]: one["from"] for one in planned.ask("GET", f"/api/v1{PLAN}").json()["taken"]["slots"]}

@@ -4,15 +4,15 @@ import re
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plant_state.load import plant_state
-from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.base.enums import Role
+from scheduler.wording.names import job_words, pump_words
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
 
 PLANT = "/api/v1/plants/plover-plant"
-IDS = re.compile(r"plover-|[a-z]:\w|_inspection")
+IDS = re.compile(r"plover-|[a-z]:\w|_inspection|\d{4}-\d\d-\d\d|\bUTC\b")
+UTC_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT|\bUTC\b|\dZ\b")
 
 
 def _put(stage: Stage, **changed: Any) -> None:
@@ -64,25 +64,27 @@ def test_what_stands_in_the_way_is_said_by_position_and_job(fresh: Stage) -> Non
     assert f"{told['name']} has no place" in page.text
 
 
-def test_keys_and_ids_are_words_wherever_they_stand_in_a_sentence(fresh: Stage) -> None:
-    """At its start, before a colon, a comma or a full stop, and in brackets; what is no key or id stays as it is."""
-    fresh.ask("POST", f"{PLANT}/plan/previews")
+def test_a_job_and_a_pump_are_called_by_their_position(fresh: Stage) -> None:
+    """A pump's job and the plant's own; what is no key or id stays as it is."""
     now = plant_state(fresh.context, PLOVER.vessel, "plover-plant")
-    assert now.proposed is not None
-    words = in_words(now, now.proposed.problem)
-    key = next(job.key for job in now.proposed.problem.jobs if job.key.startswith("knife_inspection:plover-pump-a"))
-    assert job_words(now, key) == "VP1 knife inspection"
-    assert words(f"{key} (plover-pump-a) has no place: plover-pump-b is open for {key}.") == (
-        "VP1 knife inspection has no place: VP2 is open for VP1 knife inspection."
-    )
-    assert words(f"The one before it, {key}, is not finished") == (
-        "The one before it, VP1 knife inspection, is not finished"
-    )
-    assert words("starts 2026-12-02T08:00Z: knife:other:1 (3 h, 10.5 m3/h)") == (
-        "starts Wed 2 Dec 09:00: knife:other:1 (3 h, 10.5 m3/h)"
-    )
-    assert words("between 2026-12-31T23:30Z and 2027-01-02T01:00Z") == (
-        "between Fri 1 Jan 2027 00:30 and Sat 2 Jan 2027 02:00"
-    )
-    plant_job = next(job.key for job in now.proposed.problem.jobs if ":plover-plant:" in job.key)
-    assert job_words(now, plant_job) in {"Standby start", "Alarm test", "Hold test"}
+    keys = [job.job_id.key for job in now.jobs]
+    key = next(key for key in keys if key.startswith("knife_inspection:plover-pump-a"))
+    assert job_words(now.plant, now.at, key) == "VP1 knife inspection"
+    plant_job = next(key for key in keys if ":plover-plant:" in key)
+    assert job_words(now.plant, now.at, plant_job) in {"Standby start", "Alarm test", "Hold test"}
+    assert job_words(now.plant, now.at, "knife:other:1") == "knife:other:1"
+    assert (pump_words(now.plant, now.at, "plover-pump-b"), pump_words(now.plant, now.at, "x")) == ("VP2", "x")
+
+
+def test_a_job_on_its_best_day_has_one_line_at_the_terminal_and_one_reason(fresh: Stage) -> None:
+    """Of every slot of the plan that stands on its best day; no line of the others has an instant in UTC."""
+    plan = fresh.ask("POST", f"{PLANT}/plan/previews").json()["proposed"]
+    best = 0
+    for slot in plan["slots"]:
+        told = fresh.ask("GET", f"{PLANT}/plan/why/{slot['job']}").json()
+        if "on its best day" in told["reasons"][0]:
+            best += 1
+            assert (len(told["reasons"]), told["blocked"]) == (1, [])
+        assert not [line for line in (*told["reasons"], *told["blocked"]) if UTC_INSTANT.search(line)]
+        assert len(told["blocked"]) == len(set(told["blocked"]))
+    assert best

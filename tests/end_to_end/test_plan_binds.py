@@ -24,9 +24,12 @@ from scheduler.planning.explain.dates import FactKind, plan_facts
 from scheduler.planning.explain.reasons import explain_place
 from scheduler.planning.explain.reliefs import ReliefKind, reliefs
 from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.facts import Bar, BarCode
 from scheduler.planning.problem.frame import Circumstances, frame, slot_times
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.planning.search.stagger import stagger
+from scheduler.wording.plan import shortfall_words
+from tests.unit.planning.cases import words_for
 
 AT = datetime(2026, 12, 1, 6, 30, tzinfo=UTC)
 """A Tuesday."""
@@ -89,7 +92,8 @@ class Planned:
 
     def says(self, key: str = KEY) -> str:
         """Why the job has no place."""
-        return next(short.says for short in self.plan.shortfalls if short.key == key)
+        words = words_for(self.problem)
+        return next(shortfall_words(short, words) for short in self.plan.shortfalls if short.key == key)
 
 
 def planned(ship: Mapping[str, Any], *, outages: tuple[Outage, ...] = (), taken: Mapping[str, Any] | None = None,
@@ -179,11 +183,11 @@ BINDS: dict[str, Bind] = {
         told={"outages": _down(_at(8, 10), 50.0)}, goes=USUAL
     ),
     "the other pump is too small": Bind(
-        plant={"pumps": _pumps(rated_swept_m3_per_h=49.0)}, goes=None, because="1 m3/h lacking"
+        plant={"pumps": _pumps(rated_swept_m3_per_h=49.0)}, goes=None, because="1 m³/h lacking"
     ),
-    "the other pump is worn": Bind(plant={"pumps": _pumps(derate=0.8)}, goes=None, because="2 m3/h lacking"),
+    "the other pump is worn": Bind(plant={"pumps": _pumps(derate=0.8)}, goes=None, because="2 m³/h lacking"),
     "the other pump measured less than rated": Bind(
-        plant={"pumps": _pumps(measured_swept_m3_per_h=49.5, measured_on="2026-11-01")}, goes=None, because="0.5 m3/h"
+        plant={"pumps": _pumps(measured_swept_m3_per_h=49.5, measured_on="2026-11-01")}, goes=None, because="0.5 m³/h"
     ),
     "a higher minimum in the afternoon": Bind(
         plant={"minimum_blocks": [_block(70, "busy hours", from_hour=15, to_hour=20)]}, goes="Mon 7 08:00"
@@ -418,12 +422,10 @@ def test_a_quiet_period_over_the_whole_window_is_said_and_a_part_of_it_may_be_op
     assert ship.when() == "Tue 22 08:00"
     told = explain_place(ship.problem, ship.plan, KEY)
     assert told.days_late == 2
-    assert {one.reason for one in told.forbidden} == {"nobody is at work (quiet period)"}
+    assert {one.bar for one in told.forbidden} == {Bar(code=BarCode.NOBODY, label="quiet period")}
     helps = {one.kind: one for one in reliefs(ship.problem, ship.plan, KEY, solve=stagger)}
     relief = helps[ReliefKind.WORK]
-    assert relief.says.endswith("although quiet period")
-    assert relief.says.startswith("work on ")
-    assert relief.price == "3 h of work in it"
+    assert (relief.choice.label, relief.choice.hours) == ("quiet period", 3)
     assert judge(relief.problem, relief.plan).faults == ()
     (slot,) = relief.plan.slots
     assert slot_times(relief.problem, slot)[1] <= _at(20, 12)

@@ -9,17 +9,9 @@ from hypothesis import strategies as st
 from scheduler.planning.judge.check import judge
 from scheduler.planning.judge.check_hours import hands_by_hour, hours_worked
 from scheduler.planning.move.trial import taken_out, try_start
-from scheduler.planning.move.words import Words
 from scheduler.planning.problem.values import Plan, Problem, Slot
 from scheduler.planning.search.stagger import greedy_plan, stagger
 from tests.property.test_plan_laws import problems
-
-WORDS = Words(
-    pump=lambda pump: f"V{pump}",
-    job=lambda key: f"work {key}",
-    offset_at=lambda _: timedelta(0),
-    no_slot=lambda key: f"{key} has no slot.",
-)
 
 
 @st.composite
@@ -88,7 +80,7 @@ def test_a_trial_holds_exactly_when_the_judge_and_the_three_other_rules_say_so(f
     """One that holds is lawful as kept; one that does not is past, later than planned, or faulted by the judge. All other
     slots stay, and every job is answered once."""
     problem, plan, key = found
-    told = try_start(problem, plan, key, start, words=WORDS)
+    told = try_start(problem, plan, key, start)
     own = {key, *told.with_keys}
     was, now = ({s.key: (s.start, s.end) for s in one.slots if s.key not in own} for one in (plan, told.plan))
     assert now == was
@@ -112,12 +104,12 @@ def test_a_trial_holds_exactly_when_the_judge_and_the_three_other_rules_say_so(f
 def test_every_time_offered_holds_when_tried(found, start: int) -> None:
     """Five at most, two a ship's day, and the planned one among them, marked, unless it does not hold itself."""
     problem, plan, key = found
-    told = try_start(problem, plan, key, start, words=WORDS)
+    told = try_start(problem, plan, key, start)
     assert len(told.nearest) <= 5
     days = [one.start // 24 for one in told.nearest]
     assert all(days.count(day) <= 2 for day in days)
     for one in told.nearest:
-        tried = try_start(problem, plan, key, one.start, words=WORDS)
+        tried = try_start(problem, plan, key, one.start)
         assert tried.holds, tried.against
         assert (tried.end, tried.least_margin_litres_per_h) == (one.end, one.least_margin_litres_per_h)
     was = {slot.key: slot.start for slot in plan.slots if slot.key == together(plan, key)[0]}
@@ -127,12 +119,11 @@ def test_every_time_offered_holds_when_tried(found, start: int) -> None:
 
 @given(planned(), st.integers(-3, 75), st.integers(1, 400))
 def test_a_shift_of_dates_shifts_the_trial(found, start: int, days: int) -> None:
-    """Some days later the same move has the same outcome; its words differ in their dates alone."""
+    """Some days later the same move has the same outcome; what is told of it is the same."""
     problem, plan, key = found
     later = replace(problem, starts_at=problem.starts_at + timedelta(days=days))
-    back = replace(WORDS, offset_at=lambda _: timedelta(days=-days))
-    one = try_start(problem, plan, key, start, words=WORDS)
-    two = try_start(later, plan, key, start, words=back)
+    one = try_start(problem, plan, key, start)
+    two = try_start(later, plan, key, start)
     assert (two.against, two.cautions, two.nearest) == (one.against, one.cautions, one.nearest)
     assert two.plan.slots == one.plan.slots
 
@@ -142,17 +133,17 @@ def test_a_move_undone_gives_the_plan_back(found, start: int) -> None:
     """Moved and moved back, every slot is where it was and as wide; taken out, only the job's own is gone. With work begun
     nothing is moved or offered."""
     problem, plan, key = found
-    told = try_start(problem, plan, key, start, words=WORDS)
+    told = try_start(problem, plan, key, start)
     own = together(plan, key)
     was = next((slot for slot in plan.slots if slot.key == own[0]), None)
     if not told.holds or was is None:
         return
-    begun = try_start(problem, plan, key, start, words=WORDS, begun=True)
+    begun = try_start(problem, plan, key, start, begun=True)
     assert (begun.holds, begun.nearest, sorted(begun.plan.slots)) == (False, (), sorted(plan.slots))
-    back = try_start(told.problem, told.plan, key, was.start, words=WORDS, going_back=True)
+    back = try_start(told.problem, told.plan, key, was.start, going_back=True)
     assert back.holds
     assert sorted(back.plan.slots) == sorted(plan.slots)
-    _, without = taken_out(told.problem, told.plan, key, words=WORDS)
+    _, without = taken_out(told.problem, told.plan, key)
     assert sorted(s.key for s in without.slots) == sorted(s.key for s in plan.slots if s.key not in own)
     assert key in [short.key for short in without.shortfalls]
 
@@ -161,7 +152,7 @@ def test_a_move_undone_gives_the_plan_back(found, start: int) -> None:
 def test_what_is_set_by_hand_is_never_moved_by_planning_again(found, start: int) -> None:
     """Pinned where it was put, the job stays there, and what was published and still holds stays too."""
     problem, plan, key = found
-    told = try_start(problem, plan, key, start, words=WORDS)
+    told = try_start(problem, plan, key, start)
     if not told.holds:
         return
     starts = {slot.key: slot.start for slot in told.plan.slots}

@@ -100,7 +100,7 @@ def test_an_empty_plan_does_not_keep_the_promise() -> None:
     lazy = Plan(
         problem_digest=problem_digest(problem),
         slots=(),
-        shortfalls=(Shortfall(key="job:0:1", pump="P1", steps=(), lacking_litres_per_h=0, says="nobody looked"),),
+        shortfalls=(Shortfall(key="job:0:1", pump="P1", steps=(), lacking_litres_per_h=0),),
     )
     with pytest.raises(AssertionError):
         promise_kept(problem, lazy)

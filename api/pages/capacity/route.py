@@ -23,7 +23,7 @@ from scheduler.domain.capacity.minimum import Concession, Swept
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.parsing import figure, ship_instant, whole_number
-from scheduler.planning.problem.shiphours import HOUR, ShipClock, minimum_stretches
+from scheduler.planning.problem.shiphours import HOUR, minimum_stretches
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -164,7 +164,6 @@ def _shown(
 def _runs(now: PlantState, concessions: tuple[Concession, ...]) -> tuple[MarginStretch, ...]:
     """The minimum of the coming days in touching stretches, on the planner's grid; as if capacity just held it."""
     starts_at = now.at.replace(minute=0, second=0, microsecond=0)
-    clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
     return tuple(
         MarginStretch(
             from_at=starts_at + one.from_step * HOUR,
@@ -174,6 +173,6 @@ def _runs(now: PlantState, concessions: tuple[Concession, ...]) -> tuple[MarginS
             minimum_label=one.label,
         )
         for one in minimum_stretches(
-            now.plant, starts_at, (WIDE_DAYS + 1) * (timedelta(days=1) // HOUR), clock, concessions
+            now.plant, starts_at, (WIDE_DAYS + 1) * (timedelta(days=1) // HOUR), now.offset_minutes, concessions
         )
     )

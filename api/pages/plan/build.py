@@ -8,24 +8,25 @@ from urllib.parse import quote, urlencode
 from api.pages import words
 from api.pages.drawing.windows import WindowLine, WindowMark
 from api.pages.plan.view import BlockerLine, LateLine, PlanView, SlotLine
-from api.pages.plan.wording import Wording, whys
+from api.pages.plan.wording import whys
 from api.pages.shared import build
 from api.pages.shared.margin import margin_stretches
 from api.pages.shared.view import JobLine, MarginStretch
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
-from scheduler.actions.plan.explaining import in_words
+from scheduler.actions.plan.explaining import set_by_hand, words_of
 from scheduler.actions.plant_state.load import PlantState, StoredPlan
-from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.vessel.document import caution_line
-from scheduler.planning.explain.reasons import Explained, Forbidden, explain_each
-from scheduler.planning.judge.cover import cover_lines, cover_of
+from scheduler.planning.explain.reasons import IN_TABLE, Explained, explain_each
+from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import BY_HAND
+from scheduler.planning.problem.facts import merged
+from scheduler.wording.names import job_words
+from scheduler.wording.plan import bar_words, cover_words, reason_words, shortfall_words
 
 _AGAIN = "/plants/{plant_id}/plan/again"
 _TAKE = "/plants/{plant_id}/plan"
-_IN_TABLE = ("Nearer starts", "Other starts", "Its ideal date")
 MOVES = "/plants/{plant_id}/plan/moves"
 
 
@@ -54,7 +55,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     )
     if held is None:
         return view
-    wording, names = wording_of(now, held), _job_names(now)
+    held_words, names = words_of(now, held.problem), _job_names(now)
     told = _explained(now, held)
     lines = {job.job_id.key: _with_margin(build.job_line(now, job, {}), runs) for job in now.jobs}
     pinned = {job.key for job in planning.problem_of(now, context).jobs if job.fixed_start is not None}
@@ -65,7 +66,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         )
     shown = tuple(slot for slot in slots if _start(slot) < ends_at)
     in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
-    troubles = tuple(_troubles(_with_pins(now, held, told), lines, names, wording))
+    troubles = tuple(_troubles(now, held, told, lines, names))
     if now.taken is not None and build.may(who, "POST", MOVES):
         troubles = tuple(replace(one, move_href=move_href(one.key, days)) for one in troubles)
     late = {trouble.key for trouble in troubles}
@@ -78,24 +79,16 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         later=len(slots) - len(shown),
         lines=_lines(now, (*shown, *(trouble for trouble in troubles if trouble.days is None))),
         troubles=troubles,
-        facts=tuple(wording.say(short.says) for short in held.plan.shortfalls if short.key is None),
+        facts=tuple(shortfall_words(short, held_words) for short in held.plan.shortfalls if short.key is None),
         without=tuple(sorted(names[job.key] for job in problem.jobs if job.key in names and job.key not in in_plan)),
         by_hand=held.plan.by == BY_HAND,
         whys=whys(
-            [_by_hand(now, told[slot.key]) for slot in shown if slot.key in told and slot.key not in late],
-            names,
-            wording,
+            [_by_hand(now, told[slot.key]) for slot in shown if slot.key in told and slot.key not in late], held_words
         ),
         cover=cover,
-        cover_words=tuple(wording.say(one) for one in cover_lines(problem, cover, now.offset_minutes)[1:]),
+        cover_words=cover_words(cover, words_of(now, problem))[1:],
         cautions=tuple(dict.fromkeys(caution_line(slot.job.kind) for slot in shown)),
     )
-
-
-def wording_of(now: PlantState, held: StoredPlan) -> Wording:
-    """Sentences about that plan in the words of people."""
-    year = words.ship(now.at, now.offset_minutes).year
-    return Wording(in_words(now, held.problem), [p.name for p in now.plant.positions], year)
 
 
 def move_href(key: str, days: int) -> str:
@@ -104,7 +97,7 @@ def move_href(key: str, days: int) -> str:
 
 
 def _job_names(now: PlantState) -> dict[str, str]:
-    return {job.job_id.key: job_words(now, job.job_id.key) for job in now.jobs}
+    return {job.job_id.key: job_words(now.plant, now.at, job.job_id.key) for job in now.jobs}
 
 
 def _until(runs: Sequence[MarginStretch], ends_at: datetime) -> list[MarginStretch]:
@@ -128,23 +121,13 @@ def _explained(now: PlantState, held: StoredPlan) -> dict[str, Explained]:
     placed = sorted((times[key][0], key) for key in known & times.keys())
     without = sorted(short.key for short in held.plan.shortfalls if short.key in known and short.key is not None)
     keys = [*(key for _, key in placed), *without]
-    offset = now.offset_minutes
-    return {one.key: one for one in explain_each(held.problem, held.plan, keys, offset=offset)}
+    return {one.key: one for one in explain_each(held.problem, held.plan, keys)}
 
 
 def _by_hand(now: PlantState, told: Explained) -> Explained:
     """The reasons of a slot that somebody set: that, and nothing else."""
-    pin = now.pins.get(told.key)
-    return told if pin is None else replace(told, reasons=(f"It was set to this time by hand by {pin.by}.",))
-
-
-def _with_pins(now: PlantState, held: StoredPlan, told: Mapping[str, Explained]) -> dict[str, Explained]:
-    """Jobs without a place that somebody had set say so first, in the words of their shortfall."""
-    said = {short.key: short.says for short in held.plan.shortfalls if short.key in now.pins}
-    return {
-        key: replace(one, reasons=(said[key], *one.reasons)) if key in said and one.days_late is None else one
-        for key, one in told.items()
-    }
+    reason = set_by_hand(now, told.key)
+    return told if reason is None else replace(told, reasons=(reason,))
 
 
 def _slots(
@@ -182,43 +165,49 @@ def _start(slot: SlotLine) -> datetime:
 
 
 def _troubles(
-    told: Mapping[str, Explained], lines: Mapping[str, JobLine], names: Mapping[str, str], wording: Wording
+    now: PlantState,
+    held: StoredPlan,
+    told: Mapping[str, Explained],
+    lines: Mapping[str, JobLine],
+    names: Mapping[str, str],
 ) -> list[LateLine]:
+    """Jobs that are late or have no place; those that somebody had set say so first."""
+    said = words_of(now, held.problem)
+    pinned = {short.key: shortfall_words(short, said) for short in held.plan.shortfalls if short.key in now.pins}
     return [
         LateLine(
             key=key,
             job=lines[key],
             name=names[key],
             days=one.days_late,
-            reasons=tuple(wording.say(said) for said in one.reasons if not said.startswith(_IN_TABLE)),
-            bars=_bars([bar for bar in one.forbidden if _earlier(bar, lines[key])], wording),
+            reasons=(
+                *([pinned[key]] if key in pinned and one.days_late is None else []),
+                *(reason_words(reason, said) for reason in one.reasons if reason.code not in IN_TABLE),
+            ),
+            bars=_bars(now, held, one, lines[key]),
         )
         for key, one in told.items()
         if one.days_late is None or one.days_late
     ]
 
 
-def _earlier(bar: Forbidden, line: JobLine) -> bool:
-    """Whether the starts lie before the slot, where one would be less late; any start does without a slot."""
-    return line.slot_from_at is None or bar.from_at < line.slot_from_at
+def _bars(now: PlantState, held: StoredPlan, told: Explained, line: JobLine) -> tuple[BlockerLine, ...]:
+    """What forbids starts, each thing once; of a job with a slot those before it, where one would be less late."""
 
+    def at(step: int) -> datetime:
+        return held.problem.starts_at + timedelta(hours=step)
 
-def _bars(forbidden: Sequence[Forbidden], wording: Wording) -> tuple[BlockerLine, ...]:
-    """What forbids starts, each thing once, with the days from its first to its last; what forbids most comes first."""
-    found: dict[str, list[Forbidden]] = {}
-    for one in forbidden:
-        found.setdefault(wording.say(one.reason), []).append(one)
-    bars = [
+    said, until = words_of(now, held.problem), line.slot_from_at
+    return tuple(
         BlockerLine(
-            from_at=min(one.from_at for one in same),
-            to_at=max(one.to_at for one in same),
-            starts=sum(one.starts for one in same),
-            reason=reason,
-            lacking_m3_per_h=max(one.lacking_litres_per_h for one in same) / 1000,
+            from_at=at(one.from_step),
+            to_at=at(max(one.from_step, one.to_step - 1)),
+            starts=one.starts,
+            reason=bar_words(one.bar, said),
+            lacking_m3_per_h=one.lacking_litres_per_h / 1000,
         )
-        for reason, same in found.items()
-    ]
-    return tuple(sorted(bars, key=lambda bar: (-bar.starts, bar.from_at)))
+        for one in merged(bar for bar in told.forbidden if until is None or at(bar.from_step) < until)
+    )
 
 
 def _lines(now: PlantState, jobs: Sequence[SlotLine | LateLine]) -> tuple[WindowLine, ...]:

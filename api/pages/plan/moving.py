@@ -8,7 +8,6 @@ from urllib.parse import quote
 
 from api.pages import words
 from api.pages.drawing.field import Plumb
-from api.pages.plan.build import wording_of
 from api.pages.plan.view import MoveForm, MoveLine, MoveView, StartChoice, Tried
 from api.pages.shared import build
 from api.pages.shared.margin import margin_stretches
@@ -16,11 +15,11 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.plan import moving
 from scheduler.actions.plan.trial import planned_start
 from scheduler.actions.plant_state.load import PlantState
-from scheduler.actions.plant_state.names import job_words
 from scheduler.errors import Refused
 from scheduler.parsing import ship_instant
 from scheduler.planning.move.trial import Trial
 from scheduler.shiptime import instant_of
+from scheduler.wording.names import job_words
 
 _HOUR = timedelta(hours=1)
 _DAY = timedelta(days=1)
@@ -46,8 +45,8 @@ def move_view(now: PlantState, context: Context, here: str, key: str, form: Move
     last = max((times[one][1] for one in (key, *trial.with_keys) if one in times), default=None)
     return MoveView(
         key=key,
-        name=job_words(now, key),
-        along=tuple(job_words(now, one) for one in trial.with_keys),
+        name=job_words(now.plant, now.at, key),
+        along=tuple(job_words(now.plant, now.at, one) for one in trial.with_keys),
         planned=(first, last) if first and last else None,
         by=pin.by if pin else "",
         form=form,
@@ -87,7 +86,7 @@ def move_lines(
     return tuple(
         MoveLine(
             number=one["move"],
-            name=job_words(now, one["job"]),
+            name=job_words(now.plant, now.at, one["job"]),
             href=f"/vessels/{quote(now.vessel.id)}/jobs/{quote(one['job'], safe=':')}",
             from_at=read_instant(one["from_at"]),
             to_at=datetime.fromisoformat(one["to_at"]),
@@ -120,7 +119,7 @@ def changed_since(
         said.append(f"The plan aboard was taken {words.moment(taken_at, offset)}.")
     stands = planned_start(now, key)
     if stands is not None and seen_at is not None and stands != seen_at:
-        said.append(f"{job_words(now, key)} now stands on {words.moment(stands, offset)}.")
+        said.append(f"{job_words(now.plant, now.at, key)} now stands on {words.moment(stands, offset)}.")
     return tuple(said)
 
 
@@ -210,15 +209,14 @@ def _tried(now: PlantState, trial: Trial, *, typed: bool) -> Tried:
     midnight = instant_of(words.ship(start_at, now.offset_minutes).replace(hour=0, minute=0), now.offset_minutes)
     from_at = max(midnight - _DAY, first)
     to_at = max(midnight + 3 * _DAY, end_at + _DAY)
-    wording = wording_of(now, now.taken) if now.taken else None
     runs = margin_stretches(trial.problem, trial.plan.slots, build.positions_of(now))
     return Tried(
         start_at=start_at,
         end_at=end_at,
         holds=trial.holds,
         margin_m3_per_h=_m3(trial.least_margin_litres_per_h),
-        against=tuple(wording.say(one) for one in trial.against) if wording else trial.against,
-        cautions=tuple(wording.say(one) for one in trial.cautions) if wording else trial.cautions,
+        against=tuple(moving.said_of(now, trial, trial.against)),
+        cautions=tuple(moving.said_of(now, trial, trial.cautions)),
         runs=tuple(run for run in runs if run.from_at < to_at and run.to_at > from_at),
         plumbs=_plumbs(now, trial),
         from_at=from_at,

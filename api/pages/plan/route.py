@@ -10,7 +10,7 @@ from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from api.ics.writer import calendar_writer
-from api.pages.plan.build import here_of, plan_view, wording_of
+from api.pages.plan.build import here_of, plan_view
 from api.pages.plan.moving import changed_since, move_lines, move_view, read_instant
 from api.pages.plan.page import plan_page
 from api.pages.plan.says import move_words
@@ -22,12 +22,12 @@ from api.server.page_answers import light_of, page
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import explaining, moving, planning
-from scheduler.actions.plant_state import names
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, SchedulerError, Stale
 from scheduler.storage.vessel import AssetKind
+from scheduler.wording import names
 
 router = APIRouter(include_in_schema=False)
 _USUAL = 28
@@ -217,15 +217,10 @@ def _notice(view: PlanView, done: str) -> str:
 
 def _help(context: Context, now: PlantState, key: str) -> Help:
     """What would help a job, in the words of people; solves again, so it takes its time."""
-    name = names.job_words(now, key)
+    name = names.job_words(now.plant, now.at, key)
     try:
         told = explaining.why(context, now.vessel.id, now.plant.id, key)
     except (Clash, NotFound) as error:
         return Help(key=key, name=name, says=error.says)
-    reliefs = tuple((_tidy(one["says"], now), _tidy(one["price"], now)) for one in told["reliefs"])
+    reliefs = tuple((one["says"], one["price"]) for one in told["reliefs"])
     return Help(key=key, name=name, reliefs=reliefs, in_time=told["days_late"] == 0)
-
-
-def _tidy(said: str, now: PlantState) -> str:
-    held = now.proposed or now.taken
-    return said if held is None else wording_of(now, held).say(said)

@@ -1,72 +1,41 @@
-"""Sentences of the planner in the words of people: the main ones, no year that goes without saying, alike ones merged. Pure."""
+"""Why jobs stand where they stand, for the page: the main reasons, those of jobs that are alike merged. Pure."""
 
-import re
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import replace
 
 from api.pages.plan.view import ReasonsLine
 from api.pages.words import inner
-from scheduler.planning.explain.reasons import Explained
+from scheduler.planning.explain.reasons import Explained, Reason, ReasonCode
+from scheduler.wording.plan import PlanWords, reason_words
 
-_MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
-_IDEAL = re.compile(r"^It stands on its ideal date, [^.]*\.$")
-_IN_TIME = re.compile(r"^It ends on .*, before its limit on .*\.$")
 MOST = 3
 """Sentences said of a job."""
 
 
-@dataclass(frozen=True, slots=True)
-class Wording:
-    """named: puts names for job keys and pump ids. positions: the names of positions. year: now."""
-
-    named: Callable[[str], str]
-    positions: Sequence[str]
-    year: int
-
-    def say(self, sentence: str) -> str:
-        """The sentence with names for keys and without this year's number.
-
-        >>> wording = Wording(lambda said: said, ["VP2"], 2026)
-        >>> wording.say("Nearer starts, Thu 26 Nov 2026: VP2 is open for VP2 knife inspection.")
-        'Nearer starts, Thu 26 Nov: VP2 is open for its knife inspection.'
-        """
-        said = self.named(sentence)
-        for position in self.positions:
-            said = said.replace(f"{position} is open for {position} ", f"{position} is open for its ")
-        said = re.sub(rf"(\b\d{{1,2}} (?:{_MONTHS})) {self.year}\b", r"\1", said)
-        return said.replace(" (normal)", "").replace(" m3/h", " m³/h")
-
-
-def whys(told: Sequence[Explained], names: Mapping[str, str], wording: Wording) -> tuple[ReasonsLine, ...]:
-    """The main reasons of jobs, merged where they are alike, in the order of `told`; times of one kind are counted.
-
-    Args:
-        names: job key to the name that heads the reasons.
-    """
-    groups: dict[tuple[str, ...], list[str]] = {}
-    for one in told:
-        reasons = tuple(_main(one.reasons, wording))
+def whys(found: Sequence[Explained], words: PlanWords) -> tuple[ReasonsLine, ...]:
+    """The main reasons of jobs, merged where they are alike, in the order of `found`; times of one kind are counted."""
+    groups: dict[tuple[Reason, ...], list[str]] = {}
+    for one in found:
+        reasons = tuple(_bare(reason) for reason in one.reasons if reason.code is not ReasonCode.IN_TIME)
         if reasons:
-            groups.setdefault(reasons, []).append(names[one.key])
-    return tuple(ReasonsLine(names=_counted(group), reasons=_of_many(said, group)) for said, group in groups.items())
+            groups.setdefault(reasons[:MOST], []).append(words.job(one.key))
+    return tuple(
+        ReasonsLine(
+            names=_counted(group), reasons=tuple(reason_words(one, words, many=len(group) > 1) for one in reasons)
+        )
+        for reasons, group in groups.items()
+    )
 
 
-def _main(reasons: Sequence[str], wording: Wording) -> list[str]:
-    said = [
-        "It stands on its best day." if _IDEAL.match(one) else wording.say(one)
-        for one in reasons
-        if not _IN_TIME.match(one)
-    ]
-    return [one.replace("ideal date", "best day") for one in dict.fromkeys(said)][:MOST]
+def _bare(reason: Reason) -> Reason:
+    """Without what the list of slots shows beside it."""
+    return replace(reason, limit=None, chained=False, move=0) if reason.code is not ReasonCode.BEST_DAY else _BEST_DAY
+
+
+_BEST_DAY = Reason(code=ReasonCode.BEST_DAY)
 
 
 def _counted(names: Sequence[str]) -> str:
     each = [name if (n := names.count(name)) == 1 else f"{name} ({n} times)" for name in dict.fromkeys(names)]
     each[1:] = [inner(name) for name in each[1:]]
     return each[0] if len(each) == 1 else f"{', '.join(each[:-1])} and {each[-1]}"
-
-
-def _of_many(reasons: tuple[str, ...], group: Sequence[str]) -> tuple[str, ...]:
-    if len(group) == 1:
-        return reasons
-    return tuple(re.sub(r"^It ", "Each ", re.sub(r"^Its best day", "The best day of each", one)) for one in reasons)

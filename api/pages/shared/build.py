@@ -30,9 +30,8 @@ from api.server.access import DOORS, NoRole
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
-from scheduler.actions.plan.explaining import in_words
+from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plant_state.load import PlantState, StoredPlan
-from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.plant_state.work import StoredStep, state_of
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import JobState, Subject, Test, Trigger
@@ -44,6 +43,8 @@ from scheduler.domain.vessel.document import JobKind, Plant, Vessel
 from scheduler.domain.work.against import Procedure
 from scheduler.domain.work.rules import stop_reasons
 from scheduler.domain.work.state import struck_numbers
+from scheduler.wording.names import job_words
+from scheduler.wording.plan import shortfall_words
 from scheduler.wording.work import against_words
 
 LOOK_AHEAD_DAYS = 28
@@ -204,11 +205,11 @@ def plan_line(now: PlantState, held: StoredPlan | None, *, taken: bool, take: st
     """A plan as the pages show it; of one not taken yet, what taking it changes. take: where its form posts, or empty."""
     if held is None:
         return None
-    words = in_words(now, held.problem)
+    words = words_of(now, held.problem)
     changes = []
     if not taken and now.taken is not None:
         for moved in planning.slot_differences(now):
-            name = job_words(now, moved.key)
+            name = job_words(now.plant, now.at, moved.key)
             old, new = (None if at is None else moment(at, now.offset_minutes) for at in (moved.from_at, moved.to_at))
             if new is None:
                 changes.append(f"{name} of {old} leaves the plan.")
@@ -219,7 +220,8 @@ def plan_line(now: PlantState, held: StoredPlan | None, *, taken: bool, take: st
         made_at=held.made_at,
         starts_at=held.problem.starts_at,
         proven=held.plan.proven,
-        shortfalls=tuple(replace(short, says=words(short.says)) for short in held.plan.shortfalls),
+        shortfalls=tuple(shortfall_words(short, words) for short in held.plan.shortfalls),
+        unplaced=sum(short.key is not None for short in held.plan.shortfalls),
         remarks=(*(says for _, says in planning.dates_given(now, held)), *held.plan.remarks),
         changes=tuple(changes),
         taken_at=held.taken_at,
@@ -362,7 +364,7 @@ def closed_view(
             flags=tuple(map(str, flags)) if isinstance(flags, list) else (),
             company=str(told.get("company") or ""),
             answers_for=did[1],
-            renewed_by=job_words(now, renewed_by) if renewed_by else "",
+            renewed_by=job_words(now.plant, now.at, renewed_by) if renewed_by else "",
         ),
     )
 

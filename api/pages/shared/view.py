@@ -19,7 +19,6 @@ from scheduler.domain.capacity.returning import PlannedReturn
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import JobKind
-from scheduler.planning.problem.values import Shortfall
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,7 +126,7 @@ class JobLine:
 class PlanLine:
     """A plan as kept. faults: what the judge says, empty when lawful. taken_at none: proposed only.
 
-    shortfalls rest on the grid of whole UTC hours from starts_at. changes: one sentence for each moved, new or dropped
+    shortfalls: in sentences. unplaced: jobs without a place. changes: one sentence for each moved, new or dropped
     slot against the plan taken before. take_action: where the form that takes it posts; empty when this person may not.
     """
 
@@ -136,7 +135,8 @@ class PlanLine:
     starts_at: datetime
     proven: bool
     faults: tuple[str, ...] = ()
-    shortfalls: tuple[Shortfall, ...] = ()
+    shortfalls: tuple[str, ...] = ()
+    unplaced: int = 0
     remarks: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
     taken_at: datetime | None = None

@@ -149,7 +149,7 @@ def capacity_sentence(view: PlantView) -> str:
         most = " at most" if again else ""
         return f"{basis}, capacity is short on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
     plan = view.plan or view.proposed
-    unplaced = [s for s in plan.shortfalls if s.key] if plan else []
+    unplaced = plan.unplaced if plan else 0
     trip = one_trip_below_at(view.runs)
     tail = ""
     if trip is not None:
@@ -157,7 +157,7 @@ def capacity_sentence(view: PlantView) -> str:
         tail = f"; if one more pump trips it is short {when}"
     said = f"{basis}, capacity holds the minimum to {to}{tail}."
     if unplaced:
-        said += f" {count_words(len(unplaced), 'job has', 'jobs have')} no slot."
+        said += f" {count_words(unplaced, 'job has', 'jobs have')} no slot."
     return said
 
 

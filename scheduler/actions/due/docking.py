@@ -8,7 +8,6 @@ from typing import Any
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import PlantState, load_plant, plant_state
-from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.capacity.minimum import minimum_agreed
 from scheduler.domain.due.docking import better_in_dock
@@ -16,6 +15,7 @@ from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.due import DockRow, dock_rows
 from scheduler.storage.record import append_record
+from scheduler.wording.names import job_words
 
 LONGEST = timedelta(days=180)
 FARTHEST = timedelta(days=1100)
@@ -36,7 +36,7 @@ def dock_choices(context: Context, place: Place, from_at: datetime, to_at: datet
         "jobs": [
             {
                 "job": job.job_id.key,
-                "name": job_words(now, job.job_id.key),
+                "name": job_words(now.plant, now.at, job.job_id.key),
                 "due_at": utc_text(seconds(job.due_at)),
                 "takes_hours": job.takes_hours,
             }

@@ -6,7 +6,6 @@ from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import PlantState, load_plant
-from scheduler.actions.plant_state.names import pump_words
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.deciding import OFFICE, Decider, Unfit, decision_objections
@@ -19,6 +18,7 @@ from scheduler.storage.database import Session
 from scheduler.storage.due import PostponementRow, next_postponement_number, postponement_row, postponement_rows
 from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
+from scheduler.wording.names import pump_words
 
 
 def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, asked: Asked) -> Answer:
@@ -92,7 +92,7 @@ def _resting(now: PlantState, key: str) -> list[tuple[str, str]]:
     facts = plan_facts(held.problem, held.plan) if held is not None else ()
     for fact in facts:
         if fact.code is FactKind.RESTS_ON_RETURN and fact.assumed and key in fact.keys:
-            name = pump_words(now, fact.pump or "")
+            name = pump_words(now.plant, now.at, fact.pump or "")
             return [
                 ("/to_at", f"its date rests on the return of {name}, which nobody told: say first when {name} is back.")
             ]

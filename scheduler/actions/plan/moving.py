@@ -1,27 +1,31 @@
 """Slots moved by hand: tried first, then set; pinned from then on. Taken back by a record of its own, never by rubbing out."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.stored import keep_plan, take_up
-from scheduler.actions.plan.trial import ship_clock_of, taken_now, taken_plan, try_slot
+from scheduler.actions.plan.trial import taken_now, taken_plan, try_slot
 from scheduler.actions.plant_state.load import Pin, PlantState, StoredPlan, load_plant, pins_of, plant_state
-from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.planning.judge.check import judge
+from scheduler.planning.move.objections import MoveFact
 from scheduler.planning.move.trial import Trial, taken_out
 from scheduler.planning.problem.shiphours import HOUR
 from scheduler.planning.problem.values import Plan, Problem
+from scheduler.shiptime import ship_time
 from scheduler.storage.database import Session
 from scheduler.storage.plan import MoveRow, move_row, move_rows, next_move_number
 from scheduler.storage.record import append_record
 from scheduler.storage.work import job_row
+from scheduler.wording.moves import move_fact_words
+from scheduler.wording.names import job_words
 
 MOST_REASON = 1000
 
@@ -50,14 +54,14 @@ def try_move(context: Context, vessel_id: str, plant_id: str, key: str, start_at
         "plan": now.taken.digest,
         "version": now.taken.version,
         "job": key,
-        "name": job_words(now, key),
+        "name": job_words(now.plant, now.at, key),
         "along": list(tried.with_keys),
         "from": _z(_from(now, tried)),
         "start_at": _step_z(tried, tried.start),
         "ends_at": _step_z(tried, tried.end),
         "holds": tried.holds,
-        "against": list(tried.against),
-        "cautions": list(tried.cautions),
+        "against": said_of(now, tried, tried.against),
+        "cautions": said_of(now, tried, tried.cautions),
         "least_margin_swept_m3_per_h": _m3(tried.least_margin_litres_per_h),
         "times": times_offered(tried),
     }
@@ -86,14 +90,14 @@ def move_slot(
         _must_be_aboard(held, if_match)
         tried = try_slot(session, context, now, key, start_at)
         _must_hold(now, key, tried)
-        keys = _in_order(tried)
+        keys, cautions = _in_order(tried), said_of(now, tried, tried.cautions)
         at = now.at.replace(microsecond=0)
         number = next_move_number(session, place.vessel_id)
         places = {slot.key: tried.problem.starts_at + slot.start * HOUR for slot in tried.plan.slots}
         pins = {**now.pins, **{one: Pin(number, places[one], hand.actor.name, at) for one in keys}}
         if all(now.pins.get(one) and now.pins[one].start_at == places[one] for one in keys):
             pin = now.pins[key]
-            raise Clash(f"{job_words(now, key)} is set there already, by {pin.by} (move {pin.move}).")
+            raise Clash(f"{job_words(now.plant, now.at, key)} is set there already, by {pin.by} (move {pin.move}).")
         old = held.times()
         kept = _set(session, context, now, tried.problem, tried.plan, pins)
         slots = [
@@ -109,7 +113,7 @@ def move_slot(
             "to_at": _step_z(tried, tried.start),
             "ends_at": _step_z(tried, tried.end),
             "reason": reason.strip(),
-            "cautions": list(tried.cautions),
+            "cautions": cautions,
             "least_margin_litres_per_h": tried.least_margin_litres_per_h,
             "plan_before": held.digest,
             "plan": kept.digest,
@@ -131,7 +135,7 @@ def move_slot(
             )
         )
         says = f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} set for {_when(now, tried, tried.start)}."
-        return _answered(kept, 201, number, record, says, list(tried.cautions))
+        return _answered(kept, 201, number, record, says, cautions)
 
     return hand_action(context, hand, place.vessel_id, act)
 
@@ -155,8 +159,8 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
         stood = held.times().get(key)
         if back is None:
             stands = taken_now(now, context, key)
-            problem, plan = taken_out(stands.problem, stands.plan, key, words=stands.words)
-            says = f"{job_words(now, key)} has no slot any more, as before."
+            problem, plan = taken_out(stands.problem, stands.plan, key)
+            says = f"{job_words(now.plant, now.at, key)} has no slot any more, as before."
         else:
             tried = try_slot(session, context, now, key, instant(back), going_back=True)
             if stood is None or stood[0] != instant(back):
@@ -222,6 +226,12 @@ def moves_made(context: Context, place: Place) -> list[dict[str, Any]]:
     return told
 
 
+def said_of(now: PlantState, tried: Trial, facts: Iterable[MoveFact]) -> list[str]:
+    """What stands against a trial, or is to be minded, in sentences."""
+    words = words_of(now, tried.problem)
+    return [move_fact_words(one, words) for one in facts]
+
+
 def times_offered(tried: Trial) -> list[dict[str, Any]]:
     """The times that hold, as answers tell them."""
     return [
@@ -251,12 +261,12 @@ def _must_be_aboard(held: StoredPlan, if_match: int | None) -> None:
 def _must_hold(now: PlantState, key: str, tried: Trial) -> None:
     if tried.holds:
         return
-    times = times_offered(tried)
+    times, against = times_offered(tried), said_of(now, tried, tried.against)
     words = ", ".join(_when(now, tried, one.start) for one in tried.nearest)
     raise Clash(
-        f"{job_words(now, key)} cannot be on {_when(now, tried, tried.start)}. {' '.join(tried.against)} "
+        f"{job_words(now.plant, now.at, key)} cannot be on {_when(now, tried, tried.start)}. {' '.join(against)} "
         + (f"Starts that hold: {words}." if times else ""),
-        more={"against": list(tried.against), "times_that_hold": times},
+        more={"against": against, "times_that_hold": times},
     )
 
 
@@ -264,10 +274,9 @@ def _set(
     session: Session, context: Context, now: PlantState, problem: Problem, plan: Plan, pins: Mapping[str, Pin]
 ) -> StoredPlan:
     """Make this the plan aboard; what was proposed on the one before is superseded, and a new plan is asked for."""
-    clock = ship_clock_of(now)
     remarks = tuple(
-        f"Set by hand by {pin.by} (move {pin.move}): {job_words(now, key)}, "
-        f"{pin.start_at + clock.offset_at(pin.start_at):%Y-%m-%d %H:%M}."
+        f"Set by hand by {pin.by} (move {pin.move}): {job_words(now.plant, now.at, key)}, "
+        f"{ship_time(pin.start_at, now.offset_minutes):%Y-%m-%d %H:%M}."
         for key, pin in sorted(pins.items(), key=lambda one: (one[1].start_at, one[0]))
     )
     made = replace(plan, remarks=remarks)
@@ -318,13 +327,11 @@ def _from(now: PlantState, tried: Trial) -> datetime | None:
 
 
 def _named(now: PlantState, keys: list[str]) -> str:
-    return " and ".join(job_words(now, key) for key in keys)
+    return " and ".join(job_words(now.plant, now.at, key) for key in keys)
 
 
 def _when(now: PlantState, tried: Trial, step: int) -> str:
-    at = tried.problem.starts_at + step * HOUR
-    ship = at + ship_clock_of(now).offset_at(at)
-    return f"{ship:%a} {ship.day} {ship:%b %Y at %H:%M}"
+    return words_of(now, tried.problem).when(step)
 
 
 def _step_z(tried: Trial, step: int) -> str | None:

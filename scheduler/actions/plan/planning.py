@@ -7,27 +7,26 @@ from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import plan_made
-from scheduler.actions.plan.explaining import in_words
+from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.stored import keep_plan, take_up
 from scheduler.actions.plant_state.load import PlantState, StoredPlan, plant_state, stored_plan
-from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale
 from scheduler.planning.explain.dates import PlanFact, plan_facts
 from scheduler.planning.judge.check import judge, margin_series
-from scheduler.planning.judge.cover import cover_lines, cover_of
+from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import BY_HAND, still_shared
 from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.frame import Circumstances, frame
-from scheduler.planning.problem.shiphours import ShipClock
 from scheduler.planning.problem.values import Plan, Problem, Shortfall
 from scheduler.planning.search.passes import Running, settle
 from scheduler.shiptime import ship_time
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.record import append_record
-from scheduler.wording.plan import fact_words
+from scheduler.wording.names import job_words
+from scheduler.wording.plan import cover_words, fact_words, fault_words, shortfall_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +121,8 @@ def bring_up(
     plan = _by_hand(now, problem, plan)
     verdict = judge(problem, plan)
     if not verdict.lawful:
-        faults = "; ".join(fault.says for fault in verdict.faults[:3])
+        words = words_of(now, problem)
+        faults = " ".join(fault_words(fault, words) for fault in verdict.faults[:3])
         with context.db.write(vessel_id) as session:
             plan_made(session, plant_id, context.now_s(), f"not lawful: {faults}"[:500])
         raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
@@ -161,10 +161,7 @@ def _by_hand(now: PlantState, problem: Problem, plan: Plan) -> Plan:
 
     def told(short: Shortfall) -> Shortfall:
         pin = now.pins.get(short.key or "")
-        if pin is None:
-            return short
-        says = f"{short.says} It is pinned there by hand, by {pin.by} (move {pin.move}): move it, or undo the move."
-        return replace(short, says=says)
+        return short if pin is None else replace(short, pinned_by=pin.by, move=pin.move)
 
     shared = now.taken.shared() if now.taken else {}
     named = still_shared(problem, plan, shared)
@@ -255,20 +252,8 @@ def margins_now(now: PlantState, context: Context) -> dict[str, float]:
 
 def dates_given(now: PlantState, held: StoredPlan) -> list[tuple[PlanFact, str]]:
     """What a plan did with dates given before, and what rests on a return: each fact, and its sentence."""
-    clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
-    return [
-        (
-            fact,
-            fact_words(
-                fact,
-                held.problem,
-                clock,
-                job=lambda key: job_words(now, key),
-                pump=lambda pump: pump_words(now, pump),
-            ),
-        )
-        for fact in plan_facts(held.problem, held.plan)
-    ]
+    words = words_of(now, held.problem)
+    return [(fact, fact_words(fact, words)) for fact in plan_facts(held.problem, held.plan)]
 
 
 def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | None:
@@ -276,7 +261,7 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
     if held is None:
         return None
     kinds = {job.job_id.key: job.kind_name for job in (*now.jobs, *now.breakdowns)}
-    words = in_words(now, held.problem)
+    words = words_of(now, held.problem)
     first = held.problem.starts_at
     spread = dict(held.plan.unsettled)
     cover = cover_of(held.problem, held.plan)
@@ -300,7 +285,7 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
             {
                 "job": slot.key,
                 "job_name": kinds.get(slot.key),
-                "name": job_words(now, slot.key),
+                "name": job_words(now.plant, now.at, slot.key),
                 "pump": slot.pump,
                 "from": at(slot.start),
                 "to": at(slot.end),
@@ -323,11 +308,12 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
         "shortfalls": [
             {
                 "job": short.key,
-                "name": None if short.key is None else job_words(now, short.key),
+                "name": None if short.key is None else job_words(now.plant, now.at, short.key),
                 "pump": short.pump,
                 "when": [{"from": at(a), "to": at(b)} for a, b in short.steps],
                 "lacking_swept_m3_per_h": short.lacking_litres_per_h / 1000,
-                "says": words(short.says),
+                "code": short.code.value,
+                "says": shortfall_words(short, words),
             }
             for short in held.plan.shortfalls
         ],
@@ -371,12 +357,12 @@ def plan_lines(now: PlantState, held: StoredPlan) -> Iterator[str]:
     """A plan in plain lines, in ship time, for a terminal."""
     offset = now.offset_minutes
     names = {job.job_id.key: (now.position_name(job.position), job.kind_name) for job in (*now.jobs, *now.breakdowns)}
-    spread, shared, words = dict(held.plan.unsettled), held.shared(), in_words(now, held.problem)
+    spread, shared, words = dict(held.plan.unsettled), held.shared(), words_of(now, held.problem)
     word = "taken" if held.taken_at else "proposed" if held.id else "as an outlook"
     least = (
         ""
         if held.least_margin_litres_per_h is None
-        else f", least margin {held.least_margin_litres_per_h / 1000:g} m3/h"
+        else f", least margin {held.least_margin_litres_per_h / 1000:g} m³/h"
     )
     proved = "proved best" if held.plan.proven else "not proven"
     yield f"{now.vessel.name}, {now.plant.name}: plan {held.digest[:12]} {word}, {proved}{least} (swept, as planned)"
@@ -385,12 +371,12 @@ def plan_lines(now: PlantState, held: StoredPlan) -> Iterator[str]:
         margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
         when = f"{ship_time(start, offset):%a %d %b %Y %H:%M} to {ship_time(end, offset):%a %H:%M}"
         notes = f", +-{spread[key]} days" if key in spread else ""
-        notes += f", on the isolation of {job_words(now, shared[key])}" if key in shared else ""
+        notes += f", on the isolation of {job_words(now.plant, now.at, shared[key])}" if key in shared else ""
         yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}{notes}"
-    for line in cover_lines(held.problem, cover_of(held.problem, held.plan), offset):
+    for line in cover_words(cover_of(held.problem, held.plan), words):
         yield f"  {line}"
     for short in held.plan.shortfalls:
-        yield f"  shortfall: {words(short.says)}"
+        yield f"  shortfall: {shortfall_words(short, words)}"
     for _, says in dates_given(now, held):
         yield f"  {says}"
     for remark in held.plan.remarks:

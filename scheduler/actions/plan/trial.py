@@ -1,20 +1,19 @@
 """The plan aboard as it stands now, and one slot of it tried at another start."""
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import problem_of
 from scheduler.actions.plant_state.load import PlantState, StoredPlan
-from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.actions.plant_state.work import state_of, steps_of
 from scheduler.domain.work.state import WorkState
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.planning.move.trial import Trial, moves_with, try_start
-from scheduler.planning.move.words import Words
-from scheduler.planning.problem.shiphours import HOUR, ShipClock
-from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.problem.shiphours import HOUR
+from scheduler.planning.problem.values import Plan, Problem, ShortCode, Shortfall
 from scheduler.planning.search.passes import starts_moved
+from scheduler.shiptime import ship_time
 from scheduler.storage.database import Session
 
 
@@ -25,7 +24,6 @@ class TakenPlan:
     problem: Problem
     plan: Plan
     keys: tuple[str, ...]
-    words: Words
 
 
 def taken_plan(now: PlantState) -> StoredPlan:
@@ -85,39 +83,24 @@ def taken_now(now: PlantState, context: Context, key: str) -> TakenPlan:
         for slot in held.plan.slots
         if slot.key in there and times[slot.key][1] > now.at
     )
-    clock = ship_clock_of(now)
-
-    def no_slot(one: str) -> str:
-        if one not in times:
-            return f"{one} has no place in the plan aboard. The next plan looks for one."
-        was = times[one][0] + clock.offset_at(times[one][0])
-        return (
-            f"{one} has no place: its slot of {was:%a} {was.day} {was:%b %Y %H:%M} has passed, or its work cannot be finished "
-            "from there any more. The next plan looks for a place."
+    passed = tuple(
+        Shortfall(
+            key=slot.key,
+            pump=slot.pump,
+            steps=(),
+            lacking_litres_per_h=0,
+            code=ShortCode.SLOT_PASSED,
+            start=slot.start - shift,
         )
-
+        for slot in held.plan.slots
+        if slot.key in there and slot.key not in keys and times[slot.key][1] <= now.at
+    )
+    left = tuple(short.shifted(shift) for short in held.plan.shortfalls)
     return TakenPlan(
         problem=problem,
-        plan=replace(held.plan, slots=slots),
+        plan=replace(held.plan, slots=slots, shortfalls=(*left, *passed)),
         keys=tuple(one for one in keys if one in there),
-        words=Words(
-            pump=lambda pump: pump_words(now, pump),
-            job=lambda one: job_words(now, one),
-            offset_at=clock.offset_at,
-            no_slot=no_slot,
-        ),
     )
-
-
-def ship_clock_of(now: PlantState) -> ShipClock:
-    """The ship's clock with the changes ahead."""
-    return ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
-
-
-def from_ship_time(now: PlantState, wall: datetime) -> datetime:
-    """The instant, aware, at which the ship's clock shows `wall`; in an hour that comes twice, the one by the newer clock."""
-    clock, bare = ship_clock_of(now), wall.replace(tzinfo=UTC)
-    return bare - clock.offset_at(bare - clock.offset_at(bare))
 
 
 def try_slot(
@@ -130,8 +113,8 @@ def try_slot(
     """
     stands = taken_now(now, context, key)
     begun = any(_begun(state_of(steps_of(session, now.vessel.id, one))) for one in stands.keys)
-    step = _step(stands, start_at)
-    return try_start(stands.problem, stands.plan, key, step, words=stands.words, begun=begun, going_back=going_back)
+    step = _step(now, stands, start_at)
+    return try_start(stands.problem, stands.plan, key, step, begun=begun, going_back=going_back)
 
 
 def _begun(work: WorkState) -> bool:
@@ -140,11 +123,11 @@ def _begun(work: WorkState) -> bool:
     return permit or bool(work.hanging) or any((work.out_at, work.opened_at, work.returned_at, work.reported_at))
 
 
-def _step(stands: TakenPlan, start_at: datetime) -> int:
+def _step(now: PlantState, stands: TakenPlan, start_at: datetime) -> int:
     step, rest = divmod(start_at - stands.problem.starts_at, HOUR)
     if rest:
         earlier = start_at - rest
-        near = [f"{at + stands.words.offset_at(at):%Y-%m-%d %H:%M}" for at in (earlier, earlier + HOUR)]
+        near = [f"{ship_time(at, now.offset_minutes):%Y-%m-%d %H:%M}" for at in (earlier, earlier + HOUR)]
         says = f"slots start at whole hours of the plan; the nearest are {near[0]} and {near[1]} ship time"
         raise Refused(f"start_at: {says}.", faults=[("/start_at", says)])
     return step

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 
 from scheduler.actions.base.context import Context, instant, maybe, seconds
 from scheduler.actions.hours.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
@@ -25,9 +25,8 @@ from scheduler.domain.voyage.days import Stretch
 from scheduler.domain.work.breakdown import breakdown_job
 from scheduler.planning.problem.codec import plan_from_text, problem_from_text
 from scheduler.planning.problem.frame import slot_times
-from scheduler.planning.problem.shiphours import ShipClock
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.shiptime import ShipOffset
+from scheduler.shiptime import ShipOffset, instant_of
 from scheduler.storage.capacity import OutageRow, concession_rows, outage_rows, passed_tests
 from scheduler.storage.database import Session
 from scheduler.storage.due import dock_rows, first_date_rows, granted_postponements, part_dates_by_job
@@ -147,9 +146,7 @@ class PlantState:
 
     def parts_from(self) -> dict[str, datetime]:
         """By job key, the ship's midnight from which its parts are aboard."""
-        clock = ShipClock(self.offset_minutes, tuple(sorted(self.clock_changes)))
-        midnights = {key: datetime.combine(on, time(), UTC) for key, on in self.parts_on.items()}
-        return {key: at - clock.offset_at(at - clock.offset_at(at)) for key, at in midnights.items()}
+        return {key: instant_of(datetime.combine(on, time()), self.offset_minutes) for key, on in self.parts_on.items()}
 
     def position_name(self, position: str | None) -> str:
         """The name people use (VP2), or the plant's for none."""

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 
+from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Derated, Plan, PlanJob, Problem, Slot
-from scheduler.planning.search.board import Because, Board
+from scheduler.planning.search.blockers import companions
+from scheduler.planning.search.board import Board
 from scheduler.planning.search.ground import Ground, candidate_at, fact_against, survey
 from scheduler.planning.search.tiers import set_up_saved
 
@@ -45,14 +47,14 @@ def plan_facts(problem: Problem, plan: Plan) -> tuple[PlanFact, ...]:
     ground = cache(lambda: survey(problem))  # most plans have no fact that asks for it
     found = list(_two_pumps(problem))
     jobs = sorted(problem.jobs, key=lambda one: one.key)
-    found += [fact for job in jobs for fact in _dates(ground, job, slots)]
+    found += [fact for job in jobs for fact in _dates(ground, job, plan, slots)]
     found += [fact for job in jobs if job.key not in slots and job.needs for fact in _stays(ground(), job)]
     if any(stretch.back for pump in problem.pumps for stretch in pump.derated):
         found += _returns(ground(), plan)
     return tuple(found)
 
 
-def _dates(ground: Callable[[], Ground], job: PlanJob, slots: Mapping[str, Slot]) -> Iterator[PlanFact]:
+def _dates(ground: Callable[[], Ground], job: PlanJob, plan: Plan, slots: Mapping[str, Slot]) -> Iterator[PlanFact]:
     slot = slots.get(job.key)
     kept = job.kept_start
     if job.fixed_start is None and kept is not None and (slot is None or slot.start != kept):
@@ -62,24 +64,24 @@ def _dates(ground: Callable[[], Ground], job: PlanJob, slots: Mapping[str, Slot]
             pump=job.pump,
             from_step=kept,
             to_step=None if slot is None else slot.start,
-            because=_because(ground(), job, kept, slots),
+            because=_because(ground(), job, kept, plan),
         )
     own = (job.kept_start, job.published_start)
     if slot is not None and job.fixed_start is None and slot.start in own and slot.start < job.earliest:
         yield PlanFact(code=FactKind.KEPT_EARLY, key=job.key, pump=job.pump, hours=job.earliest - slot.start)
 
 
-def _because(ground: Ground, job: PlanJob, step: int, slots: Mapping[str, Slot]) -> Because | None:
+def _because(ground: Ground, job: PlanJob, step: int, plan: Plan) -> Because | None:
     """What forbids the job at its frozen date, the others being where the plan has them; none when only a better plan does."""
     candidate = candidate_at(ground, job, step)
     if candidate is None or fact_against(ground, job, candidate) is not None:
         return Because.FACT
-    board = Board(ground)
-    for key, slot in slots.items():
-        other = ground.by_key[key]
+    board, on_one = Board(ground), companions(plan, job.key)
+    for slot in plan.slots:
+        other = ground.by_key[slot.key]
         first = ground.by_key.get(slot.isolation_of or "")
         placed = candidate_at(ground, other, slot.start, 0 if first is None else set_up_saved(first, other))
-        if key != job.key and placed is not None:
+        if slot.key != job.key and slot.key not in on_one and placed is not None:
             board.place(other, placed)
     bar = board.bar(job, candidate)
     return None if bar is None else bar.because

@@ -19,17 +19,7 @@ class PlanFigures:
     @property
     def good(self) -> bool:
         """True when every job has its place in time and the plant is never below its minimum."""
-        return not self.short_words()
-
-    def short_words(self) -> list[str]:
-        """What is not good, in a few words each; empty when all is."""
-        words = []
-        for many, what in ((self.without_place, "without a place"), (self.past_limit, "past the limit")):
-            if many:
-                words.append(f"{many} {'job' if many == 1 else 'jobs'} {what}")
-        if self.hours_below_minimum:
-            words.append(f"{self.hours_below_minimum} h below the minimum")
-        return words
+        return not (self.without_place or self.past_limit or self.hours_below_minimum)
 
 
 def plan_figures(problem: Problem, plan: Plan) -> PlanFigures:

@@ -1,72 +1,111 @@
-"""Why a job stands where it stands, or has no place: reasons in words and the table of what forbids its other starts. No solver."""
+"""Why a job stands where it stands, or has no place: reasons as facts, and what forbids its other starts. No solver."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from enum import StrEnum
 
+from scheduler.planning.problem.facts import Blocker, merged
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Slot
-from scheduler.planning.search.blockers import Blocker, blockers
+from scheduler.planning.search.blockers import blockers, companions
 from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start, candidate_at, survey, window_starts
 from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
-from scheduler.shiptime import ship_time
 
 MOST_REASONS = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Forbidden:
-    """Starts from an instant to an instant (the last one included) that one thing forbids, and what lacks (litres/h)."""
+class ReasonCode(StrEnum):
+    """Kinds of reasons."""
 
-    from_at: datetime
-    to_at: datetime
-    starts: int
-    reason: str
-    lacking_litres_per_h: int
+    NO_PLACE = "no place"
+    NO_START_LEFT = "no start left"
+    OTHER_STARTS = "other starts"
+    LATE_NO_ROOM = "late, no earlier place"
+    LATE_BEST = "late, best in all"
+    LATE_NOT_PROVED = "late, not proved best"
+    IN_TIME = "in time"
+    PINNED = "pinned"
+    SET_BY_HAND = "set by hand"
+    GOES_ON = "goes on with an isolation"
+    GONE_ON_WITH = "its isolation is gone on with"
+    BEST_DAY = "best day"
+    BEST_DAY_PAST = "best day past"
+    BEST_DAY_AWAY = "best day another"
+    NEARER_STARTS = "nearer starts"
+    AS_PUBLISHED = "as published"
+    OUTWEIGHED = "nearer start outweighed"
+    NOT_PROVED = "nearer start free, not proved best"
+
+
+IN_TABLE = frozenset(
+    {ReasonCode.NEARER_STARTS, ReasonCode.OTHER_STARTS, ReasonCode.BEST_DAY_PAST, ReasonCode.BEST_DAY_AWAY}
+)
+"""Reasons that a table of what forbids other starts says better."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reason:
+    """One reason. step: its best day, its last hour, or the published start. limit: where it matters; chained: which the turn
+    before it sets. days: past its limit, or from its best day to its slot (earlier: negative). key: the job it shares an isolation
+    with; saves_setup: that saves setting up twice. blocker: what forbids starts. by, move: who set it by hand."""
+
+    code: ReasonCode
+    step: int | None = None
+    limit: int | None = None
+    chained: bool = False
+    days: int = 0
+    key: str | None = None
+    saves_setup: bool = False
+    blocker: Blocker | None = None
+    by: str = ""
+    move: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Explained:
-    """reasons: sentences, the weightiest first. days_late: past its limit, 0 in time, none without a place."""
+    """reasons: the weightiest first. forbidden: in time order. days_late: past its limit, 0 in time, none without a place."""
 
     key: str
-    reasons: tuple[str, ...]
-    forbidden: tuple[Forbidden, ...]
+    reasons: tuple[Reason, ...]
+    forbidden: tuple[Blocker, ...]
     days_late: int | None
 
+    @property
+    def best(self) -> bool:
+        """True where it is in time on its best day: then nothing else needs saying."""
+        return self.reasons[0].code is ReasonCode.BEST_DAY
 
-def explain_place(problem: Problem, plan: Plan, key: str, *, offset: int = 0) -> Explained:
+
+def explain_place(problem: Problem, plan: Plan, key: str) -> Explained:
     """Why `key` has the start it has in the plan of `problem`, or none.
-
-    Args:
-        offset: minutes the ship's clock is ahead of UTC, for the words.
 
     Raises:
         KeyError: the problem has no such job.
     """
-    return explain_each(problem, plan, (key,), offset=offset)[0]
+    return explain_each(problem, plan, (key,))[0]
 
 
-def explain_each(problem: Problem, plan: Plan, keys: Sequence[str], *, offset: int = 0) -> tuple[Explained, ...]:
-    """As `explain`, for several jobs in the order given, with one look at the problem."""
+def explain_each(problem: Problem, plan: Plan, keys: Sequence[str]) -> tuple[Explained, ...]:
+    """As `explain_place`, for several jobs in the order given, with one look at the problem."""
     ground = survey(problem)
     slots = {slot.key: slot for slot in plan.slots}
     placement = {slot.key: placed for slot in plan.slots if (placed := _placed(ground, slot)) is not None}
-    told = []
+    found = []
     for key in keys:
         job, slot = ground.by_key[key], slots.get(key)
-        table = blockers(ground, job, placement)
+        on_one = companions(plan, key)
+        table = blockers(ground, job, {other: at for other, at in placement.items() if other not in on_one})
         before = slots.get(ground.previous.get(key, ""))
         limit = limit_after(job, None if before is None else before.end)
-        said = _without(table) if slot is None else list(_reasons(ground, job, slot, limit, plan, table, offset))
-        told.append(
+        reasons = _without(table) if slot is None else _reasons(ground, job, slot, limit, plan, table)
+        found.append(
             Explained(
                 key=key,
-                reasons=tuple(said),
-                forbidden=tuple(_instants(problem, one) for one in table),
+                reasons=tuple(reasons),
+                forbidden=table,
                 days_late=None if slot is None else days_past(limit, slot.end),
             )
         )
-    return tuple(told)
+    return tuple(found)
 
 
 def _placed(ground: Ground, slot: Slot) -> Start | None:
@@ -75,89 +114,59 @@ def _placed(ground: Ground, slot: Slot) -> Start | None:
     return candidate_at(ground, job, slot.start, set_up_saved(first, job) if first is not None else 0)
 
 
-def _without(table: tuple[Blocker, ...]) -> list[str]:
-    by_reason: dict[str, int] = {}
-    for one in table:
-        by_reason[one.reason] = by_reason.get(one.reason, 0) + one.starts
-    worst = sorted(by_reason, key=lambda reason: (-by_reason[reason], reason))[:MOST_REASONS]
+def _without(table: tuple[Blocker, ...]) -> Iterator[Reason]:
+    worst = merged(table)[:MOST_REASONS]
     if not worst:
-        return ["It has no place: no start is left in the days that are planned."]
-    return [f"It has no place: {worst[0]}.", *(f"Other starts: {reason}." for reason in worst[1:])]
+        yield Reason(code=ReasonCode.NO_START_LEFT)
+    for number, one in enumerate(worst):
+        yield Reason(code=ReasonCode.OTHER_STARTS if number else ReasonCode.NO_PLACE, blocker=one)
 
 
 def _reasons(
-    ground: Ground, job: PlanJob, slot: Slot, limit: int, plan: Plan, table: tuple[Blocker, ...], offset: int
-) -> Iterator[str]:
-    def day(step: int) -> str:
-        when = ship_time(ground.problem.starts_at + timedelta(hours=step), offset)
-        return f"{when:%a} {when.day} {when:%b %Y}"
-
+    ground: Ground, job: PlanJob, slot: Slot, limit: int, plan: Plan, table: tuple[Blocker, ...]
+) -> Iterator[Reason]:
     def is_free(start: int) -> bool:
         return not any(one.from_step <= start < one.to_step for one in table)
 
-    late = days_past(limit, slot.end)
-    set_by = ", which the turn before it sets" if limit < job.limit else ""
+    late, chained = days_past(limit, slot.end), limit < job.limit
+    away = (slot.start - job.ideal) / STEPS_A_DAY
     if late:
-        earlier = any(is_free(start) for start in window_starts(ground, job) if start < slot.start)
-        why = (
-            ": every earlier place is taken or forbidden"
-            if not earlier
-            else "; an earlier start is free by itself, but no plan has fewer days late in all"
-            if _proven_in_time(plan)
-            else "; an earlier start is free by itself, and the plan is not proved best"
-        )
-        yield f"It ends {late} day{'' if late == 1 else 's'} past its limit on {day(limit)}{set_by}{why}."
-    else:
-        yield f"It ends on {day(slot.end - 1)}, before its limit on {day(limit)}{set_by}."
+        code = ReasonCode.LATE_NO_ROOM
+        if any(is_free(start) for start in window_starts(ground, job) if start < slot.start):
+            code = ReasonCode.LATE_BEST if _proven_in_time(plan) else ReasonCode.LATE_NOT_PROVED
+        yield Reason(code=code, days=late, limit=limit, chained=chained)
+    elif job.fixed_start is not None or abs(away) >= 1:
+        yield Reason(code=ReasonCode.IN_TIME, step=slot.end - 1, limit=limit, chained=chained)
     if job.fixed_start is not None:
-        yield "It is pinned: it begins within the days that are not moved any more, or work on it has begun."
+        yield Reason(code=ReasonCode.PINNED)
+        return
+    if abs(away) < 1:
+        yield Reason(
+            code=ReasonCode.BEST_DAY,
+            step=max(job.ideal, 0),
+            limit=None if late else limit,
+            chained=chained and not late,
+        )
         return
     if slot.isolation_of is not None:
-        yield f"It goes on with the isolation of {slot.isolation_of}, which saves setting up twice."
+        saves = set_up_saved(ground.by_key[slot.isolation_of], job) > 0
+        yield Reason(code=ReasonCode.GOES_ON, key=slot.isolation_of, saves_setup=saves)
     for other in plan.slots:
         if other.isolation_of == job.key:
-            yield f"{other.key} goes on with its isolation, which saves setting up twice."
-    away = (slot.start - job.ideal) / STEPS_A_DAY
-    if abs(away) < 1:
-        yield f"It stands on its ideal date, {day(max(job.ideal, 0))}."
-        return
-    days = f"{abs(away):.0f} day{'' if abs(away) < 1.5 else 's'}"
-    yield (
-        f"Its ideal date, {day(job.ideal)}, was past when this was planned."
-        if job.ideal < 0
-        else f"Its ideal date is {day(job.ideal)}, {days} {'earlier' if away > 0 else 'later'}."
-    )
+            saves = set_up_saved(job, ground.by_key[other.key]) > 0
+            yield Reason(code=ReasonCode.GONE_ON_WITH, key=other.key, saves_setup=saves)
+    code = ReasonCode.BEST_DAY_PAST if job.ideal < 0 else ReasonCode.BEST_DAY_AWAY
+    yield Reason(code=code, step=job.ideal, days=round(away))
     first, last = sorted((job.ideal, slot.start))
-    nearer = [one for one in table if one.from_step < last and one.to_step > first]
-    for one in sorted(nearer, key=lambda one: -one.starts)[:MOST_REASONS]:
-        lacking = f" ({one.lacking_litres_per_h / 1000:g} m³/h lacking)" if one.lacking_litres_per_h else ""
-        until = f" to {day(one.to_step - 1)}" if day(one.to_step - 1) != day(one.from_step) else ""
-        yield f"Nearer starts, {day(one.from_step)}{until}: {one.reason}{lacking}."
+    nearer = merged(one for one in table if one.from_step < last and one.to_step > first)
+    yield from (Reason(code=ReasonCode.NEARER_STARTS, blocker=one) for one in nearer[:MOST_REASONS])
     if any(is_free(start) for start in window_starts(ground, job) if first < start < last):
         if job.published_start == slot.start:
-            yield f"It is kept where it was published, {day(job.published_start)}."
-        elif plan.proven:
-            yield (
-                "A nearer start is free by itself: the turn after it, cover for one more failure, a shared isolation or "
-                "evener work weigh more."
-            )
+            yield Reason(code=ReasonCode.AS_PUBLISHED, step=slot.start)
         else:
-            yield "A nearer start is free by itself; the plan is not proved best."
+            yield Reason(code=ReasonCode.OUTWEIGHED if plan.proven else ReasonCode.NOT_PROVED)
 
 
 def _proven_in_time(plan: Plan) -> bool:
     """Whether it is proven that no plan has fewer days past limits."""
     return bool(plan.tiers) and all(tier.proven for tier in plan.tiers if tier.tier <= 1)
-
-
-def _instants(problem: Problem, one: Blocker) -> Forbidden:
-    def at(step: int) -> datetime:
-        return problem.starts_at + timedelta(hours=step)
-
-    return Forbidden(
-        from_at=at(one.from_step),
-        to_at=at(max(one.from_step, one.to_step - 1)),
-        starts=one.starts,
-        reason=one.reason,
-        lacking_litres_per_h=one.lacking_litres_per_h,
-    )

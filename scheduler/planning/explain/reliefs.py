@@ -6,7 +6,6 @@ proposal. A proposal becomes a relief only when the plan made with it has the jo
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
 from enum import StrEnum
 
 from scheduler.planning.problem.changes import (
@@ -17,8 +16,9 @@ from scheduler.planning.problem.changes import (
     with_minimum,
     with_work,
 )
+from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Plan, PlanJob, Problem
-from scheduler.planning.search.board import Because, Board
+from scheduler.planning.search.board import Board
 from scheduler.planning.search.ground import (
     STEPS_A_DAY,
     Ground,
@@ -30,7 +30,6 @@ from scheduler.planning.search.ground import (
     window_starts,
 )
 from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
-from scheduler.shiptime import ship_time
 
 TRIES = 4
 """Proposals of one kind that are tried by planning again, the cheapest first."""
@@ -47,54 +46,71 @@ class ReliefKind(StrEnum):
     POSTPONE = "a postponement"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Relief:
-    """A choice that was tried. price: what it costs, in words; days: by how many days the job was late before (none: it
-    had no place). problem and plan: with the choice made."""
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class Choice:
+    """What somebody aboard would decide. from_step, to_step: when (of more hands: the first and the last day; a return, a block's
+    end and a postponement: until `from_step`). hands: more of them. pump: what comes back. label: of the block, or of the
+    stretch without work. litres_per_h: the minimum to agree on. hours, less_litres_per_h: what it costs (man-hours, of hands;
+    days past the limit: `days`)."""
 
     kind: ReliefKind
+    from_step: int
+    to_step: int = 0
+    key: str = ""
+    pump: str = ""
+    label: str = ""
+    hands: int = 0
+    litres_per_h: int = 0
+    hours: int = 0
+    less_litres_per_h: int = 0
+    days: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relief:
+    """A choice that was tried. days: by how many days the job was late before (none: it had no place). problem and plan: with
+    the choice made."""
+
+    choice: Choice
     key: str
-    says: str
-    price: str
     days: int | None
     problem: Problem
     plan: Plan
 
+    @property
+    def kind(self) -> ReliefKind:
+        """Who can decide it."""
+        return self.choice.kind
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Proposal:
-    kind: ReliefKind
+    choice: Choice
     cost: int
-    says: str
-    price: str
     problem: Problem
 
 
-def reliefs(
-    problem: Problem, plan: Plan, key: str, *, solve: Callable[[Problem], Plan], offset: int = 0
-) -> tuple[Relief, ...]:
+def reliefs(problem: Problem, plan: Plan, key: str, *, solve: Callable[[Problem], Plan]) -> tuple[Relief, ...]:
     """At most one relief of each kind for a late or unplaced job, the cheapest that holds; empty for a job in time.
 
     Args:
-        plan: the plan of `problem`. key: the job's. solve: makes a plan. offset: ship time minus UTC in minutes, for the words.
+        plan: the plan of `problem`. key: the job's. solve: makes a plan.
     """
     late = lateness(problem, plan)
     if key not in late:
         return ()
     ground = survey(problem)
-    proposals = {p.says: p for p in _proposals(ground, plan, ground.by_key[key], late[key], offset)}
+    proposals = {p.choice: p for p in _proposals(ground, plan, ground.by_key[key], late[key])}
     found = []
     for kind in ReliefKind:
-        ranked = sorted((p for p in proposals.values() if p.kind is kind), key=lambda p: (p.cost, p.says))
+        ranked = sorted((p for c, p in proposals.items() if c.kind is kind), key=lambda p: (p.cost, p.choice))
         for proposal in ranked[:TRIES]:
             tried = solve(proposal.problem)
             if _helps(late, lateness(proposal.problem, tried), key):
                 found.append(
                     Relief(
-                        kind=kind,
+                        choice=proposal.choice,
                         key=key,
-                        says=proposal.says,
-                        price=proposal.price,
                         days=late[key],
                         problem=proposal.problem,
                         plan=tried,
@@ -131,31 +147,28 @@ def _helps(before: Mapping[str, int | None], after: Mapping[str, int | None], ke
     return all(other in before and no_worse(days, before[other]) for other, days in after.items())
 
 
-def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None, offset: int) -> Iterator[_Proposal]:
+def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None) -> Iterator[_Proposal]:
     board, limit = _others(ground, plan, job), job.limit
     if job.after in board.placed:
         limit = limit_after(job, board.placed[job.after].end)
-    words = _GridTimes(ground.problem, offset)
     if days is not None:
         later = job.limit + STEPS_A_DAY * days
         yield _Proposal(
-            kind=ReliefKind.POSTPONE,
+            choice=Choice(kind=ReliefKind.POSTPONE, key=job.key, from_step=later, days=days),
             cost=days,
-            says=f"ask for a postponement of {job.key} to {words.at(later)}",
-            price=f"{days} day{'s' if days != 1 else ''} past the limit",
             problem=postponed(ground.problem, job.key, later),
         )
-    yield from _for_work(ground, plan, job, limit, words)
+    yield from _for_work(ground, plan, job, limit)
     for start in window_starts(ground, job):
-        yield from _few_hands(ground, job, start, limit, words)
+        yield from _few_hands(ground, job, start, limit)
         candidate = candidate_at(ground, job, start)
         if candidate is None or candidate.end > limit or fact_against(ground, job, candidate) is not None:
             continue
         kinds = {bar.because for bar in board.bars(job, candidate)}
         if kinds == {Because.CAPACITY}:
-            yield from _for_capacity(ground, board, job, candidate, words)
+            yield from _for_capacity(ground, board, job, candidate)
         elif kinds == {Because.HANDS} and (short := board.hands_short(candidate)):
-            yield from _for_hands(ground, short, words)
+            yield from _for_hands(ground, short)
 
 
 def _others(ground: Ground, plan: Plan, job: PlanJob) -> Board:
@@ -175,7 +188,7 @@ def _placed(ground: Ground, plan: Plan, job: PlanJob, start: int) -> Start | Non
     return candidate_at(ground, job, start, saved)
 
 
-def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_GridTimes") -> Iterator[_Proposal]:
+def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int) -> Iterator[_Proposal]:
     """Work in a part of one stretch without work, where that alone gives the job a place in time."""
     problem = ground.problem
     if not problem.closed or job.fixed_start is not None:
@@ -194,46 +207,40 @@ def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int, words: "_Gri
         if len(labels) != 1 or last - first > STEPS_A_DAY:
             continue
         yield _Proposal(
-            kind=ReliefKind.WORK,
+            choice=Choice(kind=ReliefKind.WORK, from_step=first, to_step=last, label=labels.pop(), hours=last - first),
             cost=last - first,
-            says=f"work on {words.span(first, last)} although {labels.pop()}",
-            price=f"{last - first} h of work in it",
             problem=with_work(problem, first, last),
         )
 
 
-def _few_hands(ground: Ground, job: PlanJob, start: int, limit: int, words: "_GridTimes") -> Iterator[_Proposal]:
+def _few_hands(ground: Ground, job: PlanJob, start: int, limit: int) -> Iterator[_Proposal]:
     """One more hand where the crew of that day is too small for the job, whoever else works."""
     needed = max(job.hands_by_step or (job.hands,))
     if not 0 <= start < ground.steps or start >= limit or not 0 < ground.hands[start] < needed:
         return
     day = ground.day_of(start)
-    yield _more_hands(ground, day, day, needed - ground.hands[start], words)
+    yield _more_hands(ground, day, day, needed - ground.hands[start])
 
 
-def _for_hands(ground: Ground, short: Mapping[int, int], words: "_GridTimes") -> Iterator[_Proposal]:
+def _for_hands(ground: Ground, short: Mapping[int, int]) -> Iterator[_Proposal]:
     days = sorted({ground.day_of(step) for step in short})
     if days[-1] - days[0] <= 1:
-        yield _more_hands(ground, days[0], days[-1], max(short.values()), words)
+        yield _more_hands(ground, days[0], days[-1], max(short.values()))
 
 
-def _more_hands(ground: Ground, first: int, last: int, more: int, words: "_GridTimes") -> _Proposal:
+def _more_hands(ground: Ground, first: int, last: int, more: int) -> _Proposal:
     begins = STEPS_A_DAY * first + ground.problem.first_midnight
     ends = STEPS_A_DAY * (last + 1) + ground.problem.first_midnight
     hours = sum(1 for hands in ground.hands[max(0, begins) : ends] if hands) * more
-    until = f" and {words.day(STEPS_A_DAY * last + ground.problem.first_midnight)}" if last > first else ""
+    last_day = STEPS_A_DAY * last + ground.problem.first_midnight
     return _Proposal(
-        kind=ReliefKind.HANDS,
+        choice=Choice(kind=ReliefKind.HANDS, from_step=begins, to_step=last_day, hands=more, hours=hours),
         cost=hours,
-        says=f"{more} more hand{'s' if more > 1 else ''} on {words.day(begins)}{until}",
-        price=f"up to {hours} man-hours",
         problem=with_hands(ground.problem, begins, ends, more),
     )
 
 
-def _for_capacity(
-    ground: Ground, board: Board, job: PlanJob, candidate: Start, words: "_GridTimes"
-) -> Iterator[_Proposal]:
+def _for_capacity(ground: Ground, board: Board, job: PlanJob, candidate: Start) -> Iterator[_Proposal]:
     problem, short = ground.problem, board.lacking(job, candidate)
     first, last = min(short), max(short) + 1
     rated = {pump.pump: pump.litres_per_h for pump in problem.pumps}
@@ -242,54 +249,30 @@ def _for_capacity(
             back = next((t for t in range(first, ground.steps) if row[t] >= rated[pump]), ground.steps)
             hours = back - first
             yield _Proposal(
-                kind=ReliefKind.RETURN,
+                choice=Choice(kind=ReliefKind.RETURN, pump=pump, from_step=first, hours=hours),
                 cost=hours,
-                says=f"return {pump} by {words.at(first)}",
-                price=f"{hours} h earlier than it is expected back",
                 problem=pump_returned(problem, pump, first),
             )
     lowered = min(ground.minimum[t] - litres for t, litres in short.items())
     worst = max(ground.minimum[t] - lowered for t in range(first, last))
     if lowered >= 0:
         yield _Proposal(
-            kind=ReliefKind.MINIMUM,
+            choice=Choice(
+                kind=ReliefKind.MINIMUM,
+                from_step=first,
+                to_step=last,
+                litres_per_h=lowered,
+                less_litres_per_h=worst,
+                hours=last - first,
+            ),
             cost=worst * (last - first),
-            says=f"agree on a minimum of {lowered / 1000:g} m3/h from {words.at(first)} to {words.at(last)}",
-            price=f"up to {worst / 1000:g} m3/h less for {last - first} h",
             problem=with_minimum(problem, first, last, lowered),
         )
     ended = with_block_ended(problem, first, last)
     if ended is not None:
         changed, label, hours = ended
         yield _Proposal(
-            kind=ReliefKind.BLOCK,
+            choice=Choice(kind=ReliefKind.BLOCK, label=label, from_step=first, hours=hours),
             cost=hours,
-            says=f'end "{label}" at {words.at(first)}',
-            price=f"{hours} h less of it",
             problem=changed,
         )
-
-
-@dataclass(frozen=True, slots=True)
-class _GridTimes:
-    """Instants of the grid in ship time."""
-
-    problem: Problem
-    offset: int
-
-    def at(self, step: int) -> str:
-        when = ship_time(self.problem.starts_at + timedelta(hours=step), self.offset)
-        return f"{when:%a} {when.day} {when:%b %Y %H:%M}"
-
-    def span(self, first: int, last: int) -> str:
-        """From a step to another, the date once where it is the same."""
-        ends = ship_time(self.problem.starts_at + timedelta(hours=last), self.offset)
-        return (
-            f"{self.at(first)} to {ends:%H:%M}"
-            if self.day(first) == self.day(last)
-            else f"{self.at(first)} to {self.at(last)}"
-        )
-
-    def day(self, step: int) -> str:
-        when = ship_time(self.problem.starts_at + timedelta(hours=step), self.offset)
-        return f"{when:%a} {when.day} {when:%b %Y}"

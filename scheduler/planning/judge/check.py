@@ -30,7 +30,7 @@ class Rule(StrEnum):
     RIGHT_MARGIN = "a slot states the least margin in it"
     ON_THE_GRID = "a slot lies within the planned days"
     PINNED = "a pinned job keeps its start"
-    ALLOWED_START = "a job starts at an allowed step, with its hands at work"
+    ALLOWED_START = "a job starts at an allowed hour, with its hands at work"
     NOT_EARLY = "a job starts no earlier than its window"
     IN_ORDER = "a job starts after the end of the one before it"
     ONE_JOB_A_PUMP = "a pump is open for one job at a time"
@@ -47,12 +47,18 @@ class Rule(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """One broken rule. key: the job concerned, none when several are. step: where it shows first, none if nowhere."""
+    """One broken rule. key: the job concerned, none when several are. step: where it shows first, none if nowhere.
+
+    keys, pumps: what else has a part in it. found, expected: steps, hands, pumps, litres/h or man-hours, as the rule has it.
+    """
 
     rule: Rule
     key: str | None
     step: int | None
-    says: str
+    keys: tuple[str, ...] = ()
+    pumps: tuple[str, ...] = ()
+    found: int | None = None
+    expected: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,42 +130,46 @@ def _answers(problem: Problem, plan: Plan) -> Iterator[Fault]:
     slots = Tally(slot.key for slot in plan.slots)
     short = Tally(s.key for s in plan.shortfalls if s.key is not None)
     for key in sorted({*slots, *short} - keys):
-        yield Fault(rule=Rule.UNKNOWN_JOB, key=key, step=None, says=f"{key} is not a job of this problem.")
+        yield Fault(rule=Rule.UNKNOWN_JOB, key=key, step=None)
     for key in sorted(keys):
         if slots[key] + short[key] != 1:
-            says = f"{key} has {slots[key]} slots and {short[key]} shortfalls; one of the two is expected."
-            yield Fault(rule=Rule.ONE_ANSWER, key=key, step=None, says=says)
+            yield Fault(rule=Rule.ONE_ANSWER, key=key, step=None, found=slots[key] + short[key], expected=1)
 
 
 def _own_faults(problem: Problem, jobs: dict[str, PlanJob], slot: Slot, hands: list[int]) -> Iterator[Fault]:
     job = jobs[slot.key]
 
-    def fault(rule: Rule, says: str) -> Fault:
-        return Fault(rule=rule, key=slot.key, step=slot.start, says=f"{slot.key}: {says}")
+    def fault(rule: Rule, found: int | None = None, expected: int | None = None) -> Fault:
+        return Fault(rule=rule, key=slot.key, step=slot.start, found=found, expected=expected)
 
     if slot.pump != job.pump:
-        yield fault(Rule.RIGHT_PUMP, f"the slot takes out {slot.pump}, the job {job.pump}.")
+        yield Fault(
+            rule=Rule.RIGHT_PUMP,
+            key=slot.key,
+            step=slot.start,
+            pumps=tuple(pump for pump in (slot.pump, job.pump) if pump is not None),
+        )
     pinned = job.fixed_start is not None
     if slot.end > problem.steps or slot.end <= slot.start or (slot.start < 0 and not pinned):
-        yield fault(Rule.ON_THE_GRID, f"steps {slot.start} to {slot.end} do not lie in 0 to {problem.steps}.")
+        yield fault(Rule.ON_THE_GRID, slot.end, problem.steps)
         return
     worked = [hour for hour, _ in hours_worked(problem, job, slot.start, hands, _spared(jobs, slot))]
     end = worked[-1] + 1 if worked else None
     if end != slot.end:
-        yield fault(Rule.RIGHT_END, f"it ends at step {slot.end}; its work is done at {end}.")
+        yield fault(Rule.RIGHT_END, slot.end, end)
     if pinned:
         if slot.start != job.fixed_start:
-            yield fault(Rule.PINNED, f"it starts at step {slot.start}; it is pinned to {job.fixed_start}.")
+            yield fault(Rule.PINNED, slot.start, job.fixed_start)
         return
     if slot.start == job.kept_start:
         return  # its own date in the frozen zone, whatever its hour and window are by now
     if slot.isolation_of is None:
         first_hands = job.hands_by_step[0] if job.hands_by_step else job.hands
         if slot.start not in problem.start_steps or hands[slot.start] < first_hands:
-            yield fault(Rule.ALLOWED_START, f"step {slot.start} is no start with {first_hands} hands at work.")
+            yield fault(Rule.ALLOWED_START, hands[slot.start], first_hands)
     shown = slot.start == job.published_start and job.earliest - slot.start <= EARLY_KEPT
     if slot.start < job.earliest and not shown:
-        yield fault(Rule.NOT_EARLY, f"it starts at step {slot.start}; its window opens at {job.earliest}.")
+        yield fault(Rule.NOT_EARLY, slot.start, job.earliest)
 
 
 def _spared(jobs: dict[str, PlanJob], slot: Slot) -> int:
@@ -169,22 +179,22 @@ def _spared(jobs: dict[str, PlanJob], slot: Slot) -> int:
 
 
 def _fact_faults(problem: Problem, job: PlanJob, slot: Slot) -> Iterator[Fault]:
-    def fault(says: str) -> Fault:
-        return Fault(rule=Rule.FACTS, key=slot.key, step=slot.start, says=f"{slot.key}: {says}")
+    def fault(found: int, expected: int | None = None) -> Fault:
+        return Fault(rule=Rule.FACTS, key=slot.key, step=slot.start, found=found, expected=expected)
 
     if slot.start < 0:
         return
     if job.parts_from is not None and slot.start < job.parts_from:
-        yield fault(f"it starts at step {slot.start}; its parts come at {job.parts_from}.")
+        yield fault(slot.start, job.parts_from)
     for need in job.needs:
         there = {h for o in problem.occasions if o.need == need for h in range(o.from_step, o.to_step)}
         lacking = [hour for hour in range(slot.start, slot.end) if hour not in there]
         if lacking:
-            yield fault(f"it needs {need}, which is not there at step {lacking[0]}.")
+            yield fault(lacking[0])
     for hour in range(slot.start, slot.end) if job.stop_minutes > 0 else ():
         agreed = [q for q in problem.quiet if q.from_step <= hour < q.to_step]
         if not agreed or any(q.most_minutes < job.stop_minutes or not q.consent.strip() for q in agreed):
-            yield fault(f"step {hour} is no hour in which stopping pumps for {job.stop_minutes} min is agreed.")
+            yield fault(hour)
             return
 
 
@@ -192,8 +202,8 @@ def _margin_fault(problem: Problem, slot: Slot, available: list[int], need: list
     hours = range(max(slot.start, 0), min(slot.end, problem.steps))
     least = min((available[h] - need[h] for h in hours), default=None)
     if least is not None and least != slot.least_margin_litres_per_h:
-        says = f"{slot.key}: it states a margin of {slot.least_margin_litres_per_h} litres/h; it is {least}."
-        yield Fault(rule=Rule.RIGHT_MARGIN, key=slot.key, step=slot.start, says=says)
+        stated = slot.least_margin_litres_per_h
+        yield Fault(rule=Rule.RIGHT_MARGIN, key=slot.key, step=slot.start, found=stated, expected=least)
 
 
 def _order(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
@@ -201,8 +211,14 @@ def _order(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
         before = jobs[slot.key].after
         for other in slots:
             if other.key == before and other.key != slot.key and slot.start < other.end:
-                says = f"{slot.key} starts at step {slot.start}; {before} before it ends at {other.end}."
-                yield Fault(rule=Rule.IN_ORDER, key=slot.key, step=slot.start, says=says)
+                yield Fault(
+                    rule=Rule.IN_ORDER,
+                    key=slot.key,
+                    step=slot.start,
+                    keys=(other.key,),
+                    found=slot.start,
+                    expected=other.end,
+                )
 
 
 def _pump_overlaps(slots: list[Slot]) -> Iterator[Fault]:
@@ -211,8 +227,13 @@ def _pump_overlaps(slots: list[Slot]) -> Iterator[Fault]:
         for second in ordered[i + 1 :]:
             if second.pump != first.pump or second.start >= first.end:
                 break
-            says = f"{first.pump} is open for {first.key} and for {second.key} at step {second.start}."
-            yield Fault(rule=Rule.ONE_JOB_A_PUMP, key=second.key, step=second.start, says=says)
+            yield Fault(
+                rule=Rule.ONE_JOB_A_PUMP,
+                key=second.key,
+                step=second.start,
+                keys=(first.key,),
+                pumps=(str(first.pump),),
+            )
 
 
 def _isolation_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
@@ -235,8 +256,7 @@ def _isolation_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[F
         )
         used.add(slot.isolation_of)
         if wrong:
-            says = f"{slot.key} at step {slot.start} cannot go on with the isolation of {slot.isolation_of}."
-            yield Fault(rule=Rule.ISOLATION, key=slot.key, step=slot.start, says=says)
+            yield Fault(rule=Rule.ISOLATION, key=slot.key, step=slot.start, keys=(slot.isolation_of,))
 
 
 def _test_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
@@ -247,8 +267,8 @@ def _test_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]
                 continue
             both_tests = jobs[other.key].stop_minutes > 0 and (test.start, test.key) < (other.start, other.key)
             if both_tests or (other.pump is not None and other.pump == jobs[test.key].tested):
-                says = f"The test {test.key} and {other.key} are on together at step {max(test.start, other.start)}."
-                yield Fault(rule=Rule.ONE_TEST, key=test.key, step=max(test.start, other.start), says=says)
+                at = max(test.start, other.start)
+                yield Fault(rule=Rule.ONE_TEST, key=test.key, step=at, keys=(other.key,))
 
 
 def _together_faults(problem: Problem, slots: list[Slot]) -> Iterator[Fault]:
@@ -257,10 +277,14 @@ def _together_faults(problem: Problem, slots: list[Slot]) -> Iterator[Fault]:
         for at in sorted({slot.start for slot in own}):
             out = {str(slot.pump) for slot in own if slot.start <= at < slot.end}
             if len(out) > rule.most_out:
-                says = (
-                    f"{' and '.join(sorted(out))} are open at step {at}; of these no more than {rule.most_out} may be."
+                yield Fault(
+                    rule=Rule.NOT_TOGETHER,
+                    key=None,
+                    step=at,
+                    pumps=tuple(sorted(out)),
+                    found=len(out),
+                    expected=rule.most_out,
                 )
-                yield Fault(rule=Rule.NOT_TOGETHER, key=None, step=at, says=says)
 
 
 def _closed_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
@@ -268,8 +292,7 @@ def _closed_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Faul
         for other in slots if jobs[slot.key].all_closed else ():
             if other.pump is not None and other.key != slot.key and other.start < slot.end and slot.start < other.end:
                 at = max(slot.start, other.start)
-                says = f"{slot.key} needs every pump closed; {other.pump} is open for {other.key} at step {at}."
-                yield Fault(rule=Rule.ALL_CLOSED, key=slot.key, step=at, says=says)
+                yield Fault(rule=Rule.ALL_CLOSED, key=slot.key, step=at, keys=(other.key,), pumps=(other.pump,))
 
 
 def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot], hands: list[int]) -> Iterator[Fault]:
@@ -286,8 +309,8 @@ def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot],
         by_day[day] = by_day.get(day, 0) + used
         if used > hands[hour] and keys not in seen:
             seen.add(keys)
-            says = f"{' and '.join(keys)} need {used} hands at step {hour}; {hands[hour]} are at work."
-            yield Fault(rule=Rule.HANDS, key=keys[0] if len(keys) == 1 else None, step=hour, says=says)
+            one = keys[0] if len(keys) == 1 else None
+            yield Fault(rule=Rule.HANDS, key=one, step=hour, keys=keys, found=used, expected=hands[hour])
     there: dict[int, list[int]] = {}
     for hour in range(len(hands)) if by_day else ():
         there.setdefault(ships_day(problem, hour), []).append(hour)
@@ -295,11 +318,8 @@ def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot],
         first = there[day][0]
         most = max(hands[hour] for hour in there[day])
         if used > most * problem.person_hours:
-            says = (
-                f"The day from step {first} takes {used} man-hours; {most} hands of {problem.person_hours} h each "
-                f"give {most * problem.person_hours}."
-            )
-            yield Fault(rule=Rule.PERSON_HOURS, key=None, step=max(0, first), says=says)
+            give = most * problem.person_hours
+            yield Fault(rule=Rule.PERSON_HOURS, key=None, step=max(0, first), found=used, expected=give)
 
 
 def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], need: list[int]) -> Iterator[Fault]:
@@ -317,20 +337,13 @@ def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], ne
         if not taken or (left >= need[hour] and count >= must[hour]):
             continue
         keys = tuple(sorted(s.key for s in plan.slots if s.pump in taken and s.start <= hour < s.end))
+        one, pumps = keys[0] if len(keys) == 1 else None, tuple(sorted(taken))
         if count < must[hour] and keys not in few:
             few.add(keys)
-            says = (
-                f"With {' and '.join(sorted(taken))} out for {' and '.join(keys)}, {count} of {must[hour]} pumps are left "
-                f"at step {hour}."
-            )
-            yield Fault(rule=Rule.NUMBER, key=keys[0] if len(keys) == 1 else None, step=hour, says=says)
+            yield Fault(rule=Rule.NUMBER, key=one, step=hour, keys=keys, pumps=pumps, found=count, expected=must[hour])
         if left < need[hour] and keys not in seen:
             seen.add(keys)
-            says = (
-                f"With {' and '.join(sorted(taken))} out for {' and '.join(keys)}, {left} of {need[hour]} litres/h "
-                f"are left at step {hour}."
-            )
-            yield Fault(rule=Rule.MINIMUM, key=keys[0] if len(keys) == 1 else None, step=hour, says=says)
+            yield Fault(rule=Rule.MINIMUM, key=one, step=hour, keys=keys, pumps=pumps, found=left, expected=need[hour])
 
 
 def _available_by_hour(problem: Problem, plan: Plan, have: dict[str, list[int]]) -> list[int]:

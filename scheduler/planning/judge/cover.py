@@ -4,11 +4,9 @@ Read off problem and plan hour by hour, without the builder. Nothing here is a p
 """
 
 from dataclasses import dataclass
-from datetime import timedelta
 
 from scheduler.planning.judge.check_hours import capacity_by_hour, minimum_by_hour, pumps_by_hour
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.shiptime import ship_time
 
 CoverSteps = tuple[int, int]
 """Steps [from, to)."""
@@ -89,29 +87,6 @@ def _there(litres: list[int]) -> int:
     return sum(one > 0 for one in litres)
 
 
-def cover_lines(problem: Problem, cover: Cover, offset: int = 0, most: int = 5) -> tuple[str, ...]:
-    """The numbers in plain sentences, with the first `most` stretches in ship time (`offset` minutes ahead of UTC)."""
-    if not cover.hours:
-        return ("No hours are planned.",)
-    lines = [
-        f"As planned the plant is at or above its minimum in {cover.at_n} of {cover.hours} h; if its largest pump tripped, "
-        f"in {cover.at_n_less_1} h.",
-    ]
-    if cover.uncovered_by_plan:
-        lines.append(
-            f"In {cover.hours_uncovered_by_plan} h it is the plan's own work that leaves no cover; if one more pump trips it is short "
-            f"{_when(problem, cover.uncovered_by_plan, offset, most)}."
-        )
-    else:
-        lines.append("The plan's own work takes that cover away in no hour.")
-    if cover.uncovered_anyway:
-        lines.append(
-            f"In {cover.hours_uncovered_anyway} h there is no such cover even with no pump open; no date can help there: "
-            f"only more capacity or a lower minimum would ({_when(problem, cover.uncovered_anyway, offset, most)})."
-        )
-    return tuple(lines)
-
-
 def _runs(hours: list[int]) -> tuple[CoverSteps, ...]:
     runs: list[CoverSteps] = []
     for hour in hours:
@@ -120,13 +95,3 @@ def _runs(hours: list[int]) -> tuple[CoverSteps, ...]:
         else:
             runs.append((hour, hour + 1))
     return tuple(runs)
-
-
-def _when(problem: Problem, runs: tuple[CoverSteps, ...], offset: int, most: int) -> str:
-    texts = []
-    for start, end in runs[:most]:
-        begins, ends = (ship_time(problem.starts_at + timedelta(hours=hour), offset) for hour in (start, end))
-        until = f"{ends:%H:%M}" if ends.date() == begins.date() else f"{ends.day} {ends:%b %H:%M}"
-        texts.append(f"{begins.day} {begins:%b %Y %H:%M} to {until}")
-    more = f" and {len(runs) - most} more times" if len(runs) > most else ""
-    return ", ".join(texts) + more

@@ -3,8 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from scheduler.planning.move.words import Words
-from scheduler.planning.problem.values import Plan, Problem, Shortfall, Slot
+from scheduler.planning.problem.values import Plan, Problem, ShortCode, Shortfall, Slot
 from scheduler.planning.search.assemble import assemble
 from scheduler.planning.search.ground import Ground, Start, candidate_at, hands_needed
 from scheduler.planning.search.tiers import set_up_saved
@@ -60,13 +59,33 @@ def placed(ground: Ground, slot: Slot, shares: str | None) -> Start | None:
     return None if there is None else replace(there, pair=first.key, second=True)
 
 
-def without_place(ground: Ground, others: Mapping[str, Start], plan: Plan, words: Words) -> tuple[Shortfall, ...]:
-    """A shortfall for every job without a slot and every deficit, in the words it has in the plan aboard when it has some."""
-    told = {short.key: short.says for short in plan.shortfalls if short.key is not None}
+def without_place(
+    ground: Ground, others: Mapping[str, Start], plan: Plan, moving: Sequence[str]
+) -> tuple[Shortfall, ...]:
+    """A shortfall for every job without a slot and every deficit; of a job that has one in the plan aboard, what that says: nobody
+    has looked for a place anew."""
+    before = {short.key: short for short in plan.shortfalls if short.key is not None}
+    passed = {slot.key: slot.start for slot in plan.slots if slot.key not in moving}
     made = assemble(ground, others, tiers=(), by=BY_HAND, solver="", remarks=())
     return tuple(
-        short if short.key is None else replace(short, says=told.get(short.key, words.no_slot(short.key)))
+        short
+        if short.key is None
+        else replace(before[short.key], steps=short.steps, lacking_litres_per_h=short.lacking_litres_per_h)
+        if short.key in before
+        else not_looked_for(short, passed.get(short.key))
         for short in made.shortfalls
+    )
+
+
+def not_looked_for(short: Shortfall, passed: int | None = None) -> Shortfall:
+    """The shortfall of a job that nobody has looked for a place for yet. passed: where its slot began that is no more."""
+    return Shortfall(
+        key=short.key,
+        pump=short.pump,
+        steps=short.steps,
+        lacking_litres_per_h=short.lacking_litres_per_h,
+        code=ShortCode.NOT_PLANNED if passed is None else ShortCode.SLOT_PASSED,
+        start=passed,
     )
 
 

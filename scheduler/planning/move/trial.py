@@ -1,12 +1,12 @@
-"""A slot moved by hand: the plan with it there, what stands against it in words, and the nearest starts that hold. No solver."""
+"""A slot moved by hand: the plan with it there, what stands against it, and the nearest starts that hold. No solver."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from scheduler.planning.judge.check import Fault, judge
 from scheduler.planning.judge.cover import cover_of
+from scheduler.planning.move.objections import MoveCode, MoveFact, Placement, cautions_of, objections
 from scheduler.planning.move.taken import BY_HAND, as_it_stands, placed, without_place
-from scheduler.planning.move.words import Words, caution_words, move_objection_words
 from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Shortfall, Slot
 from scheduler.planning.search.assemble import slots_of
@@ -19,8 +19,6 @@ TIMES_A_DAY = 2
 FEW_TIMES = 3
 ODD_HOURS_WITHIN = 7 * 24
 """Where fewer than FEW_TIMES of the allowed start hours hold, any hour with hands at work within so many steps is offered."""
-
-Placement = Mapping[str, Start]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +37,7 @@ class Trial:
 
     problem, plan: with the slot there (where it was, when it cannot be finished there or the time is past); the judge finds no
     fault in them that the moved jobs have a part in when `holds`. with_keys: the other job on its isolation, which moves
-    along. start, end: steps of the whole outage. against: sentences, the weightiest first, empty when it holds. cautions:
+    along. start, end: steps of the whole outage. against: the weightiest first, empty when it holds. cautions:
     what to mind all the same. nearest: up to MOST_TIMES starts that hold, by time; the planned one among them when it does.
     """
 
@@ -50,14 +48,14 @@ class Trial:
     start: int
     end: int
     holds: bool
-    against: tuple[str, ...]
-    cautions: tuple[str, ...]
+    against: tuple[MoveFact, ...]
+    cautions: tuple[MoveFact, ...]
     least_margin_litres_per_h: int | None
     nearest: tuple[Nearest, ...]
 
 
 def try_start(
-    problem: Problem, plan: Plan, key: str, start: int, *, words: Words, begun: bool = False, going_back: bool = False
+    problem: Problem, plan: Plan, key: str, start: int, *, begun: bool = False, going_back: bool = False
 ) -> Trial:
     """The plan with the job `key` started at step `start`, and whether it holds.
 
@@ -66,30 +64,28 @@ def try_start(
     at work; before the window is a caution only. Two jobs on one isolation move together; `start` is the first one's.
 
     Args:
-        problem: as it stands now, the moved jobs in it without a pin. plan: the slots of the plan aboard, on its grid; its
-            shortfalls give their words to jobs that stay without a place. begun: work on the job is on record.
+        problem: as it stands now, the moved jobs in it without a pin. plan: the slots of the plan aboard, and its shortfalls,
+            on its grid. begun: work on the job is on record.
         going_back: it goes back to where it was planned before, past its limit or not.
 
     Raises:
         KeyError: the problem has no such job.
     """
-    table = _Trials.of(problem, plan, key, words, going_back)
+    table = _Trials.of(problem, plan, key, going_back)
     planned = table.planned_start
     found = table.candidates(start)
     first = []
     if begun:
-        first.append("Work on it has begun: what is begun is not moved. Close the job when it is done.")
+        first.append(MoveFact(code=MoveCode.BEGUN))
         found = {}
     elif planned is not None and planned < 0:
-        first.append(
-            f"Its slot began on {words.when(problem, planned)}: what is begun is not moved. Close the job when it is done, "
-            "or have it planned anew once the slot is over."
-        )
+        first.append(MoveFact(code=MoveCode.SLOT_BEGAN, step=planned))
         found, begun = {}, True
     elif start < 0:
-        first.append(f"That time is past: {words.when(problem, start)}.")
-    faults = table.faults(found) if found else ()
-    rules = move_objection_words(table.ground, table.others, found, faults, words, unfinished=not found and not first)
+        first.append(MoveFact(code=MoveCode.PAST, step=start))
+    elif not found:
+        first.append(MoveFact(code=MoveCode.UNFINISHED, step=table.ground.steps - 1))
+    rules = objections(table.ground, table.others, found, table.faults(found) if found else ())
     against = (*first, *rules, *table.later_than_planned(found))
     final, made = table.made(found or table.where_planned())
     margin = table.least_margin(made.slots)
@@ -108,13 +104,13 @@ def try_start(
     )
 
 
-def taken_out(problem: Problem, plan: Plan, key: str, *, words: Words) -> tuple[Problem, Plan]:
+def taken_out(problem: Problem, plan: Plan, key: str) -> tuple[Problem, Plan]:
     """Problem and plan without a slot for the job and what shares its isolation: a shortfall says so.
 
     Raises:
         KeyError: the problem has no such job.
     """
-    return _Trials.of(problem, plan, key, words, True).made({})
+    return _Trials.of(problem, plan, key, True).made({})
 
 
 def moves_with(plan: Plan, key: str) -> tuple[str, ...]:
@@ -132,7 +128,6 @@ class _Trials:
     given: Problem
     plan: Plan
     moving: tuple[str, ...]
-    words: Words
     ground: Ground
     others: Placement
     before: frozenset[Fault]
@@ -141,7 +136,7 @@ class _Trials:
     going_back: bool
 
     @staticmethod
-    def of(problem: Problem, plan: Plan, key: str, words: Words, going_back: bool) -> "_Trials":
+    def of(problem: Problem, plan: Plan, key: str, going_back: bool) -> "_Trials":
         jobs = {job.key: job for job in problem.jobs}
         free = {name for name, job in jobs.items() if job.fixed_start is None}
         moving = tuple(one for one in moves_with(plan, key) if one in free) if key in free else (jobs[key].key,)
@@ -157,8 +152,8 @@ class _Trials:
         }
         others = {k: replace(c, pair=None, second=False) if c.pair not in others else c for k, c in others.items()}
         rest = replace(loose, jobs=tuple(job for job in loose.jobs if job.key not in moving))
-        told = without_place(ground, others, plan, words)
-        left = tuple(short for short in told if short.key not in moving)
+        without = without_place(ground, others, plan, moving)
+        left = tuple(short for short in without if short.key not in moving)
         board = Board(ground)
         for name, candidate in others.items():
             board.place(ground.by_key[name], candidate)
@@ -166,11 +161,10 @@ class _Trials:
             given=given,
             plan=plan,
             moving=moving,
-            words=words,
             ground=ground,
             others=others,
             before=frozenset(judge(rest, _bare(slots_of(ground, others), left)).faults),
-            shortfalls=told,
+            shortfalls=without,
             board=board,
             going_back=going_back,
         )
@@ -219,26 +213,24 @@ class _Trials:
         verdict = judge(problem, _bare(slots_of(self.ground, {**self.others, **found}), left))
         return tuple(fault for fault in verdict.faults if fault not in self.before)
 
-    def later_than_planned(self, found: Placement) -> list[str]:
-        """A sentence for each moved job that would be later past its limit than it is planned."""
+    def later_than_planned(self, found: Placement) -> list[MoveFact]:
+        """Each moved job that would be later past its limit than it is planned."""
         planned = {} if self.going_back else {slot.key: slot.end for slot in self.plan.slots}
-        said = []
+        later = []
         for key, candidate in found.items():
             limit = self._limit(self.ground.by_key[key])
             if key in planned and candidate.end > max(limit, planned[key]):
-                said.append(
-                    f"{self._who(key)} would end {_time(candidate.end - limit)} past its limit, "
-                    f"{self.words.when(self.given, limit)}, and later than planned. Ask for a postponement first."
-                )
-        return said
+                hours = candidate.end - limit
+                later.append(MoveFact(code=MoveCode.LATER, key=self._who(key), hours=hours, step=limit))
+        return later
 
     def _limit(self, job: PlanJob) -> int:
         before = self.others.get(self.ground.previous.get(job.key, ""))
         chained = None if before is None else chain_limit(job, before.end)
         return job.limit if chained is None else min(job.limit, chained)
 
-    def _who(self, key: str) -> str:
-        return "It" if len(self.moving) == 1 else self.words.job(key)
+    def _who(self, key: str) -> str | None:
+        return None if len(self.moving) == 1 else key
 
     def made(self, found: Placement) -> tuple[Problem, Plan]:
         """Problem and plan with the moved jobs there, as they are kept."""
@@ -266,20 +258,16 @@ class _Trials:
         own = [s.least_margin_litres_per_h for s in slots if s.key in self.moving and s.pump is not None]
         return min(own, default=None)
 
-    def cautions(self, problem: Problem, plan: Plan, found: Placement) -> Iterator[str]:
+    def cautions(self, problem: Problem, plan: Plan, found: Placement) -> Iterator[MoveFact]:
         """What to mind though it holds."""
         windows = {job.key: job.earliest for job in self.given.jobs}
         planned = {slot.key: slot.end for slot in self.plan.slots}
         for key, candidate in found.items():
-            job, who = self.ground.by_key[key], self._who(key)
-            yield from caution_words(self.given, who, candidate, windows[key], self._limit(job), self.words)
+            yield from cautions_of(self._who(key), candidate, windows[key], self._limit(self.ground.by_key[key]))
             for after in self.ground.following.get(key, ()):
                 by = candidate.end - planned.get(key, candidate.end)
                 if self.ground.by_key[after].interval_steps is not None and abs(by) >= 24:
-                    yield (
-                        f"The next turn, {self.words.job(after)}, counts from its end: it falls due about {_time(abs(by))} "
-                        f"{'later' if by > 0 else 'earlier'}."
-                    )
+                    yield MoveFact(code=MoveCode.NEXT_TURN, others=(after,), hours=by)
         spans = [(c.start, c.end) for k, c in found.items() if self.ground.by_key[k].pump is not None]
         bare = [
             hour
@@ -288,10 +276,7 @@ class _Trials:
             if any(a <= hour < b for a, b in spans)
         ]
         if bare:
-            yield (
-                f"For {len(bare)} h of it there is no cover for one more failure: if one more pump trips, the plant is "
-                f"short, first on {self.words.when(problem, bare[0])}."
-            )
+            yield MoveFact(code=MoveCode.NO_COVER, hours=len(bare), step=bare[0])
 
     def nearest(self, asked: int) -> tuple[Nearest, ...]:
         """Up to MOST_TIMES starts that hold, nearest to the asked one, the planned one among them, by time."""
@@ -344,8 +329,3 @@ class _Trials:
 
 def _bare(slots: tuple[Slot, ...], shortfalls: tuple[Shortfall, ...]) -> Plan:
     return Plan(problem_digest="", slots=slots, shortfalls=shortfalls)
-
-
-def _time(steps: int) -> str:
-    days = round(steps / 24)
-    return f"{steps} h" if steps < 48 else f"{days} days"

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
+from scheduler.planning.problem.facts import Bar, BarCode, Blocker
 from scheduler.planning.problem.values import (
     ClosedStretch,
     CrewStretch,
@@ -17,12 +18,15 @@ from scheduler.planning.problem.values import (
     Problem,
     PumpCapacity,
     QuietStretch,
+    ShortCode,
     Shortfall,
     Slot,
     TierResult,
 )
 
 Plain = dict[str, Any]
+VERSION = 2
+"""Of a plan's text; the first kept a sentence with each shortfall."""
 
 
 def problem_to_text(problem: Problem) -> str:
@@ -80,23 +84,23 @@ def problem_from_text(text: str) -> Problem:
 
 def plan_to_text(plan: Plan) -> str:
     """The plan as canonical JSON: slots and shortfalls sorted, tiers and remarks in their own order."""
-    parts = {"slots": _sorted(map(_flat, plan.slots)), "shortfalls": _sorted(map(_flat, plan.shortfalls))}
-    plain = _flat(plan) | {"tiers": [_flat(tier) for tier in plan.tiers]}
+    parts = {"slots": _sorted(map(_flat, plan.slots)), "shortfalls": _sorted(map(_plain_shortfall, plan.shortfalls))}
+    plain = _flat(plan) | {"tiers": [_flat(tier) for tier in plan.tiers], "version": VERSION}
     return _object({name: parts.get(name) or _text(value) for name, value in plain.items()})
 
 
 def plan_from_text(text: str) -> Plan:
-    """The plan that `plan_to_text` wrote.
+    """The plan that `plan_to_text` wrote, now or when shortfalls were sentences still.
 
     Raises ValueError, KeyError or TypeError when the text is not such a plan.
     """
     plain: Plain = json.loads(text)
+    if plain.get("version", 1) not in (1, VERSION):
+        raise ValueError(f"a plan of version 1 or {VERSION} was expected, {plain['version']} came")
     return Plan(
         problem_digest=_str(plain["problem_digest"]),
         slots=tuple(_slot(s) for s in plain["slots"]),
-        shortfalls=tuple(
-            Shortfall(**{**s, "steps": tuple((int(a), int(b)) for a, b in s["steps"])}) for s in plain["shortfalls"]
-        ),
+        shortfalls=tuple(_shortfall(s) for s in plain["shortfalls"]),
         tiers=tuple(TierResult(**t) for t in plain["tiers"]),
         by=_str(plain["by"]),
         proven=plain["proven"] is True,
@@ -118,6 +122,25 @@ def _slot(plain: Mapping[str, Any]) -> Slot:
     if not all(isinstance(n, int) for n in (slot.start, slot.end, slot.least_margin_litres_per_h)):
         raise TypeError("a slot's steps and margin are whole numbers")
     return slot
+
+
+def _plain_shortfall(short: Shortfall) -> Plain:
+    return {**_flat(short), "blockers": [{**_flat(one), "bar": _flat(one.bar)} for one in short.blockers]}
+
+
+def _shortfall(plain: Plain) -> Shortfall:
+    steps = tuple((int(first), int(last)) for first, last in plain["steps"])
+    if "says" in plain:
+        rest = {name: plain[name] for name in ("key", "pump", "lacking_litres_per_h")}
+        return Shortfall(**rest, steps=steps, code=ShortCode.AS_STORED, text=_str(plain["says"]))
+    read = {"steps": steps, "code": ShortCode(plain["code"]), "causes": tuple(plain["causes"])}
+    return Shortfall(**{**plain, **read, "blockers": tuple(_blocker(one) for one in plain["blockers"])})
+
+
+def _blocker(plain: Plain) -> Blocker:
+    bar = plain["bar"]
+    read = {"code": BarCode(bar["code"]), "keys": tuple(bar["keys"]), "pumps": tuple(bar["pumps"])}
+    return Blocker(**{**plain, "bar": Bar(**{**bar, **read})})
 
 
 def _str(value: Any) -> str:

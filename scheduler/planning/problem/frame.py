@@ -16,7 +16,6 @@ from scheduler.domain.voyage.days import Stretch
 from scheduler.errors import Refused
 from scheduler.planning.problem.shiphours import (
     HOUR,
-    ShipClock,
     closed_stretches,
     crew_stretches,
     day_starts,
@@ -39,6 +38,7 @@ from scheduler.planning.problem.values import (
     PumpCapacity,
     Slot,
 )
+from scheduler.shiptime import ShipOffset
 
 AIM = 0.94
 """Share of an interval at which a job is aimed, so that a forecast that is a little off does not make it late."""
@@ -109,7 +109,7 @@ def frame(
     """
     starts_at = _next_whole_hour(at)
     steps = max(0, horizon_days + RUN_OUT_DAYS) * 24
-    clock = ShipClock(offset_minutes, tuple(sorted(beside.clock_changes)))
+    clock = ShipOffset(int(offset_minutes), beside.clock_changes)
     crew = crew_stretches(plant.crew, starts_at, steps, clock)
     grid = _Grid(
         plant=plant,
@@ -276,7 +276,7 @@ class _Grid:
 
 
 def _occasions(
-    plant: Plant, days: Sequence[Stretch], starts_at: datetime, steps: int, clock: ShipClock
+    plant: Plant, days: Sequence[Stretch], starts_at: datetime, steps: int, clock: ShipOffset
 ) -> Iterator[Occasion]:
     """When there is what a job may need: whole steps of the ship's days by kind, and of the visits."""
     wanted = {need for kind in plant.job_kinds for need in kind.needs}

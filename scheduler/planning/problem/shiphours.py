@@ -5,9 +5,8 @@ touches (the higher minimum, hours without work); what permits counts only where
 work, quiet hours) or from the first whole step on (start hours), so that no date promises hours that are not there.
 """
 
-from bisect import bisect_right
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import lru_cache
 from itertools import groupby
@@ -16,27 +15,11 @@ from typing import TypeVar
 from scheduler.domain.capacity.minimum import Concession, hands_at, litres_up, matches, minimum_at, pumps_needed
 from scheduler.domain.vessel.document import Crew, Plant
 from scheduler.planning.problem.values import ClosedStretch, CrewStretch, MinimumStretch, QuietStretch
+from scheduler.shiptime import ShipOffset, ship_time
 
 _V = TypeVar("_V")
 
 HOUR = timedelta(hours=1)
-
-
-@dataclass(frozen=True, slots=True)
-class ShipClock:
-    """Minutes that the ship's clock is ahead of UTC, and the changes planned: (instant, minutes from then on), in order."""
-
-    offset_minutes: int
-    changes: tuple[tuple[datetime, int], ...] = ()
-
-    def offset_at(self, at: datetime) -> timedelta:
-        """The offset that holds at an instant."""
-        number = bisect_right(self.changes, at, key=lambda change: change[0])
-        return timedelta(minutes=self.changes[number - 1][1] if number else self.offset_minutes)
-
-    def wall(self, at: datetime) -> datetime:
-        """The ship's wall-clock time at an instant, without a time zone."""
-        return (at + self.offset_at(at)).replace(tzinfo=None)
 
 
 def step_floor(starts_at: datetime, at: datetime) -> int:
@@ -49,21 +32,32 @@ def step_ceil(starts_at: datetime, at: datetime) -> int:
     return -((starts_at - at) // HOUR)
 
 
-@lru_cache(maxsize=4)  # a frame asks for its own several times
-def wall_hours(starts_at: datetime, steps: int, clock: ShipClock) -> tuple[tuple[datetime, ...], ...]:
+def wall_hours(starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[tuple[datetime, ...], ...]:
     """By step the ship's wall-clock hours (by their beginnings) in which it lies, the one it begins in first; without a zone.
 
     One or two of them, at most four where the clock changes within the step.
     """
+    return _wall_hours(starts_at, steps, clock.first, clock.changes)
+
+
+@lru_cache(maxsize=4)  # a frame asks for its own several times; two clocks of one offset are equal as numbers
+def _wall_hours(
+    starts_at: datetime, steps: int, first: int, changes: tuple[tuple[datetime, int], ...]
+) -> tuple[tuple[datetime, ...], ...]:
+    clock = ShipOffset(first, changes)
     found = []
     for step in range(steps):
         begins = starts_at + step * HOUR
-        hours = list(_hours_from(clock.wall(begins), HOUR))
+        hours = list(_hours_from(_wall(clock, begins), HOUR))
         for at, _ in clock.changes:
             if begins < at < begins + HOUR:
-                hours += _hours_from(clock.wall(at), begins + HOUR - at)
+                hours += _hours_from(_wall(clock, at), begins + HOUR - at)
         found.append(tuple(dict.fromkeys(hours)))
     return tuple(found)
+
+
+def _wall(clock: ShipOffset, at: datetime) -> datetime:
+    return ship_time(at, clock).replace(tzinfo=None)
 
 
 def _hours_from(wall: datetime, lasting: timedelta) -> Iterator[datetime]:
@@ -75,7 +69,7 @@ def _hours_from(wall: datetime, lasting: timedelta) -> Iterator[datetime]:
 
 
 def minimum_stretches(
-    plant: Plant, starts_at: datetime, steps: int, clock: ShipClock, concessions: Sequence[Concession] = ()
+    plant: Plant, starts_at: datetime, steps: int, clock: ShipOffset, concessions: Sequence[Concession] = ()
 ) -> tuple[MinimumStretch, ...]:
     """The plant's minimum over the grid, equal neighbours merged; lower in whole steps where a signed concession says so."""
     agreed = [
@@ -99,7 +93,7 @@ def minimum_stretches(
     )
 
 
-def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[CrewStretch, ...]:
+def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[CrewStretch, ...]:
     """The stretches with hands at work: by the ship's hours, dates and blocks, less what is marked as without work."""
     walls, closed = wall_hours(starts_at, steps, clock), _without_work(crew, starts_at, steps)
 
@@ -113,7 +107,7 @@ def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock
     )
 
 
-def closed_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[ClosedStretch, ...]:
+def closed_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[ClosedStretch, ...]:
     """The stretches without work in which hands would be there otherwise, and the label of what closes them.
 
     What closes: a stretch marked as without work, or a block with no hands (a holiday) within the working hours.
@@ -147,7 +141,7 @@ def _without_work(crew: Crew, starts_at: datetime, steps: int) -> dict[int, str]
     }
 
 
-def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[QuietStretch, ...]:
+def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[QuietStretch, ...]:
     """The stretches in which pumps may be stopped for a short test; of blocks that match the last counts."""
 
     walls = wall_hours(starts_at, steps, clock)
@@ -166,20 +160,20 @@ def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipCl
     )
 
 
-def start_steps(crew: Crew, starts_at: datetime, steps: int, clock: ShipClock) -> tuple[int, ...]:
+def start_steps(crew: Crew, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[int, ...]:
     """The steps at which a job may start: the first whole one of each of the ship's start hours, every date."""
     walls = wall_hours(starts_at, steps, clock)
     return tuple(step for step in range(steps) if walls[step][0].hour in crew.start_hours)
 
 
-def first_midnight(starts_at: datetime, clock: ShipClock) -> int:
+def first_midnight(starts_at: datetime, clock: ShipOffset) -> int:
     """The first step, 0 to 23, that lies wholly in the ship's next day (the grid's own when it begins at midnight)."""
-    today = clock.wall(starts_at)
+    today = _wall(clock, starts_at)
     midnight = today.replace(hour=0, minute=0, second=0, microsecond=0)
     return 0 if midnight == today else -((today - midnight - timedelta(days=1)) // HOUR) % 24
 
 
-def day_starts(starts_at: datetime, steps: int, clock: ShipClock) -> tuple[int, ...]:
+def day_starts(starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[int, ...]:
     """The steps at which the ship's days begin, where her clock changes on the way; none where every day has 24 steps.
 
     A step that lies in two days belongs to the one it begins in.
@@ -187,7 +181,7 @@ def day_starts(starts_at: datetime, steps: int, clock: ShipClock) -> tuple[int, 
     until = starts_at + steps * HOUR
     if not any(starts_at < at < until for at, _ in clock.changes):
         return ()
-    days = [clock.wall(starts_at + step * HOUR).date() for step in range(steps)]
+    days = [_wall(clock, starts_at + step * HOUR).date() for step in range(steps)]
     seen: set[object] = set()
     found = []
     for step, day in enumerate(days):

@@ -10,8 +10,11 @@ are always of 24 steps. `tests/external/planner/units.py` maps such a set, and s
 """
 
 from collections import Counter as Tally
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
+from enum import StrEnum
+
+from scheduler.planning.problem.facts import Blocker
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -221,19 +224,53 @@ class Slot:
     isolation_of: str | None = None
 
 
+class ShortCode(StrEnum):
+    """Kinds of shortfalls."""
+
+    BELOW = "below the minimum"
+    NO_PLACE = "no place"
+    NOT_PLANNED = "not planned yet"
+    SLOT_PASSED = "slot has passed"
+    AS_STORED = "sentence stored before"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class Shortfall:
     """What the plan could not give, as a fact: a job without a place, or a deficit that no slot causes.
 
     key: the job, none for a deficit of the plant itself. steps: (from, to) stretches concerned. lacking_litres_per_h:
-    the most that is missing in them (0 when the bar was not capacity). says: one plain sentence.
+    the most that is missing in them (0 when the bar was not capacity). Of a deficit: causes, the pumps that count for less;
+    the minimum at its worst, and its label. Of a job: its work and hands (most_hands: of the crew, where those are fewer); what
+    forbids its starts, the weightiest, and how many more things do; start: the date it cannot keep, or that has passed, with who
+    pinned it there and by which move. text: the sentence of a plan stored before there were facts.
     """
 
     key: str | None
     pump: str | None
     steps: tuple[tuple[int, int], ...]
     lacking_litres_per_h: int
-    says: str
+    code: ShortCode = ShortCode.NO_PLACE
+    causes: tuple[str, ...] = ()
+    minimum_litres_per_h: int = 0
+    label: str = ""
+    work_steps: int = 0
+    hands: int = 0
+    most_hands: int | None = None
+    blockers: tuple[Blocker, ...] = ()
+    more: int = 0
+    start: int | None = None
+    pinned_by: str = ""
+    move: int = 0
+    text: str = ""
+
+    def shifted(self, steps: int) -> "Shortfall":
+        """The same on a grid that begins so many steps later."""
+        return replace(
+            self,
+            steps=tuple((first - steps, last - steps) for first, last in self.steps),
+            blockers=tuple(one.shifted(steps) for one in self.blockers),
+            start=None if self.start is None else self.start - steps,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,25 +1,17 @@
 """Why a job has no other place: for each start of its window the first thing that forbids it. No solver."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
-from scheduler.planning.problem.values import PlanJob
-from scheduler.planning.search.board import Barred, Because, Board
+from scheduler.planning.problem.facts import Bar, BarCode, Blocker
+from scheduler.planning.problem.values import Plan, PlanJob
+from scheduler.planning.search.board import Barred, Board
 from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, hands_needed, window_starts
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, order=True)
-class Blocker:
-    """Starts from `from_step` to `to_step` (end excluded) that one and the same thing forbids.
-
-    starts: how many there are. lacking_litres_per_h: the most that lacks, 0 when it is not capacity.
-    """
-
-    from_step: int
-    to_step: int
-    starts: int
-    reason: str
-    lacking_litres_per_h: int
+def companions(plan: Plan, key: str) -> frozenset[str]:
+    """The jobs that share their isolation with that one: they go where it goes, and stand in nobody's way."""
+    first = next((slot.isolation_of for slot in plan.slots if slot.key == key), None)
+    return frozenset(slot.key for slot in plan.slots if slot.isolation_of == key) | ({first} if first else frozenset())
 
 
 def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> tuple[Blocker, ...]:
@@ -30,8 +22,7 @@ def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> tu
     starts = window_starts(ground, job)
     if not starts:
         first = min(max(0, job.earliest), ground.steps)
-        return (Blocker(from_step=first, to_step=ground.steps, starts=0, reason="no start is allowed",
-                        lacking_litres_per_h=0),)  # fmt: skip
+        return (Blocker(from_step=first, to_step=ground.steps, starts=0, bar=Bar(code=BarCode.NO_START)),)
     board = Board(ground)
     for key in sorted(placement):
         if key != job.key:
@@ -39,18 +30,17 @@ def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> tu
     runs: list[Blocker] = []
     open_run = False
     for start in starts:
-        bar = _bar_at(board, job, start)
-        if bar is None:
+        found = _bar_at(board, job, start)
+        if found is None:
             open_run = False
             continue
-        if open_run and runs[-1].reason == bar.reason:
+        first, count, lacking = start, 1, found.lacking_litres_per_h
+        if open_run and runs[-1].bar == found.bar:
             last = runs.pop()
-            first, count = last.from_step, last.starts + 1
-            lacking = max(last.lacking_litres_per_h, bar.lacking_litres_per_h)
-        else:
-            first, count, lacking = start, 1, bar.lacking_litres_per_h
-        runs.append(Blocker(from_step=first, to_step=start + 1, starts=count, reason=bar.reason,
-                            lacking_litres_per_h=lacking))  # fmt: skip
+            first, count, lacking = last.from_step, last.starts + 1, max(last.lacking_litres_per_h, lacking)
+        runs.append(
+            Blocker(from_step=first, to_step=start + 1, starts=count, bar=found.bar, lacking_litres_per_h=lacking)
+        )
         open_run = True
     return tuple(runs)
 
@@ -61,12 +51,10 @@ def _bar_at(board: Board, job: PlanJob, start: int) -> Barred | None:
     if job.fixed_start is None and hands < needed:
         if not hands:
             closed = next((c.label for c in ground.problem.closed if c.from_step <= start < c.to_step), "")
-            return Barred(
-                reason=f"nobody is at work ({closed})" if closed else "nobody is at work", because=Because.NO_WORK
-            )
-        return Barred(reason=f"it needs {needed} hands and has {hands}", because=Because.HANDS)
+            return Barred(bar=Bar(code=BarCode.NOBODY, label=closed))
+        return Barred(bar=Bar(code=BarCode.FEW_HANDS, needed=needed, there=hands))
     candidate = candidate_at(ground, job, start)
     if candidate is None:
-        return Barred(reason="it would not be finished within the planned days", because=Because.FACT)
+        return Barred(bar=Bar(code=BarCode.NOT_FINISHED))
     fact = fact_against(ground, job, candidate)
-    return Barred(reason=fact, because=Because.FACT) if fact is not None else board.bar(job, candidate)
+    return Barred(bar=fact) if fact is not None else board.bar(job, candidate)

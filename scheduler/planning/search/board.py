@@ -2,30 +2,23 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from enum import StrEnum
 
+from scheduler.planning.problem.facts import Bar, BarCode, Because
 from scheduler.planning.problem.values import PlanJob
 from scheduler.planning.search.ground import Ground, Start
 
 
-class Because(StrEnum):
-    """What kind of thing forbids a start."""
-
-    CAPACITY = "capacity"
-    HANDS = "hands"
-    NO_WORK = "nobody at work"
-    PUMP = "pump or branch in use"
-    ORDER = "order of turns"
-    FACT = "parts, needs, quiet hours or the end of the grid"
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Barred:
-    """Why a start is forbidden: a reason that names no instant, and the litres/h that lack when it is capacity."""
+    """What forbids a start, and the litres/h that lack when it is capacity."""
 
-    reason: str
-    because: Because
+    bar: Bar
     lacking_litres_per_h: int = 0
+
+    @property
+    def because(self) -> Because:
+        """What kind of thing it is."""
+        return self.bar.code.because
 
 
 class Board:
@@ -109,7 +102,7 @@ class Board:
         for key in self._by_pump.get(job.pump, ()) if job.pump is not None else ():
             other = self.placed[key]
             if other.start < candidate.end and candidate.start < other.end:
-                return Barred(reason=f"{job.pump} is open for {key}", because=Because.PUMP)
+                return _barred(BarCode.PUMP_OPEN, keys=(key,), pumps=(str(job.pump),))
         return None
 
     def _capacity_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
@@ -118,22 +111,25 @@ class Board:
             return None
         worst = max(short.values())
         at = next(t for t, litres in short.items() if litres == worst)
-        label = self.ground.label[at]
-        what = f"the minimum ({label}) would be broken" if label else "the minimum would be broken"
-        if row[at] <= self.ground.slack[at]:
-            what = f"{what} while {self._open_at(at)}"
-        return Barred(reason=what, because=Because.CAPACITY, lacking_litres_per_h=worst)
+        alone = any(row[t] > self.ground.slack[t] for t in short)
+        pumps, keys = ((), ()) if alone else self._open_at(at)
+        bar = Bar(code=BarCode.MINIMUM, label=self.ground.label[at], pumps=pumps, keys=keys)
+        return Barred(bar=bar, lacking_litres_per_h=worst)
 
     def _number_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
-        row = self.ground.capacity_of(job.pump)
-        for t in range(max(0, candidate.start), candidate.end) if row is not None else ():
-            if row is not None and row[t] > 0 and self._gone[t] + 1 > self.ground.spare[t]:
-                there = f" while {self._open_at(t)}" if self._open.get(t) else ""
-                return Barred(reason=f"too few pumps would be left{there}", because=Because.CAPACITY)
-        return None
+        row, spare = self.ground.capacity_of(job.pump), self.ground.spare
+        steps = range(max(0, candidate.start), candidate.end)
+        few = [t for t in steps if row is not None and row[t] > 0 and self._gone[t] + 1 > spare[t]]
+        if not few:
+            return None
+        alone = any(spare[t] < 1 for t in few)
+        pumps, keys = ((), ()) if alone else self._open_at(few[0])
+        return _barred(BarCode.NUMBER, pumps=pumps, keys=keys)
 
-    def _open_at(self, step: int) -> str:
-        return " and ".join(f"{pump} is open for {key}" for pump, key in sorted(self._open.get(step, ())))
+    def _open_at(self, step: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """Pumps that are open at a step, and the jobs they are open for."""
+        there = sorted(self._open.get(step, ()))
+        return tuple(pump for pump, _ in there), tuple(key for _, key in there)
 
     def _together_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         for rule in self.ground.problem.not_together:
@@ -147,10 +143,7 @@ class Board:
             ]
             starts = {candidate.start, *(slot.start for slot in others if slot.start > candidate.start)}
             if any(sum(s.start <= t < s.end for s in others) >= rule.most_out for t in starts):
-                names = ", ".join(sorted(set(rule.pumps)))
-                return Barred(
-                    reason=f"of {names} no more than {rule.most_out} may be open at once", because=Because.PUMP
-                )
+                return _barred(BarCode.BRANCH, pumps=tuple(sorted(set(rule.pumps))), needed=rule.most_out)
         return None
 
     def _test_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
@@ -161,14 +154,14 @@ class Board:
         if job.stop_minutes > 0:
             for key in self._tests:
                 if meets(key):
-                    return Barred(reason=f"the test {key} is on", because=Because.PUMP)
+                    return _barred(BarCode.TEST_ON, keys=(key,))
             for key in self._by_pump.get(job.tested or "", ()):
                 if meets(key):
-                    return Barred(reason=f"{job.tested} is open for {key}", because=Because.PUMP)
+                    return _barred(BarCode.PUMP_OPEN, keys=(key,), pumps=(str(job.tested),))
         if job.pump is not None:
             for key in self._tests:
                 if self.ground.by_key[key].tested == job.pump and meets(key):
-                    return Barred(reason=f"{job.pump} is under test for {key}", because=Because.PUMP)
+                    return _barred(BarCode.UNDER_TEST, keys=(key,), pumps=(job.pump,))
         return None
 
     def _closed_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
@@ -180,30 +173,31 @@ class Board:
             for pump, keys in sorted(self._by_pump.items()):
                 for key in keys:
                     if meets(key):
-                        return Barred(reason=f"{pump} is open for {key}", because=Because.PUMP)
+                        return _barred(BarCode.PUMP_OPEN, keys=(key,), pumps=(pump,))
         if job.pump is not None:
             for key in self._closed:
                 if meets(key):
-                    return Barred(reason=f"{key} is on, which needs every pump closed", because=Because.PUMP)
+                    return _barred(BarCode.ALL_CLOSED, keys=(key,))
         return None
 
     def _crew_bar(self, _job: PlanJob, candidate: Start) -> Barred | None:
         ground = self.ground
         if self.hands_short(candidate):
-            return Barred(reason="the hands are at other jobs", because=Because.HANDS)
+            return _barred(BarCode.HANDS_ELSEWHERE)
         for day, hours in candidate.work.man_hours.items():
             if self._by_day.get(day, 0) + hours > ground.problem.person_hours * ground.most_hands[day]:
-                return Barred(
-                    reason=f"the hands have worked their {ground.problem.person_hours} h of the day",
-                    because=Because.HANDS,
-                )
+                return _barred(BarCode.DAY_WORKED, needed=ground.problem.person_hours)
         return None
 
     def _chain_bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         before = self.ground.previous.get(job.key)
         if before in self.placed and candidate.start < self.placed[before].end:
-            return Barred(reason=f"the one before it, {before}, is not finished", because=Because.ORDER)
+            return _barred(BarCode.BEFORE, keys=(before,))
         for after in self.ground.following.get(job.key, ()):
             if after in self.placed and self.placed[after].start < candidate.end:
-                return Barred(reason=f"the one after it, {after}, has begun", because=Because.ORDER)
+                return _barred(BarCode.AFTER, keys=(after,))
         return None
+
+
+def _barred(code: BarCode, *, keys: tuple[str, ...] = (), pumps: tuple[str, ...] = (), needed: int = 0) -> Barred:
+    return Barred(bar=Bar(code=code, keys=keys, pumps=pumps, needed=needed))

@@ -7,6 +7,7 @@ from functools import cached_property
 from itertools import accumulate, pairwise
 from operator import attrgetter, sub
 
+from scheduler.planning.problem.facts import Bar, BarCode
 from scheduler.planning.problem.values import EARLY_KEPT, PlanJob, Problem
 
 STEPS_A_DAY = 24
@@ -267,20 +268,20 @@ def may_be_open(ground: Ground, pump: str | None, candidate: Start) -> bool:
     return barred is None or barred[candidate.end] == barred[max(0, candidate.start)]
 
 
-def fact_against(ground: Ground, job: PlanJob, candidate: Start) -> str | None:
-    """Why the facts forbid the job there (parts, what it needs, quiet hours), in words; none when they do not.
+def fact_against(ground: Ground, job: PlanJob, candidate: Start) -> Bar | None:
+    """What of the facts forbids the job there (parts, what it needs, quiet hours); none when they do not.
 
     Work that has begun is beyond forbidding.
     """
     if candidate.start < 0:
         return None
     if job.parts_from is not None and candidate.start < job.parts_from:
-        return "its parts are not aboard"
+        return Bar(code=BarCode.PARTS)
     for need in sorted(job.needs):
         if ground.lacking[need][candidate.end] != ground.lacking[need][candidate.start]:
-            return f"it needs {need}"
+            return Bar(code=BarCode.NEED, label=need)
     if job.stop_minutes > 0 and min(ground.quiet[candidate.start : candidate.end]) < job.stop_minutes:
-        return f"no quiet hour is agreed for stopping pumps {job.stop_minutes} min"
+        return Bar(code=BarCode.NO_QUIET, needed=job.stop_minutes)
     return None
 
 

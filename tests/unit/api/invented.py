@@ -29,7 +29,7 @@ from scheduler.domain.due.forecast import Forecast
 from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import JobKind
-from scheduler.planning.problem.values import Derated, MinimumStretch, Problem, PumpCapacity, Shortfall, Slot
+from scheduler.planning.problem.values import Derated, MinimumStretch, Problem, PumpCapacity, Slot
 
 NOW = datetime(2026, 11, 25, 9, 20, tzinfo=UTC)
 START = datetime(2026, 11, 25, 9, tzinfo=UTC)
@@ -329,17 +329,11 @@ def all_states(pumps: int = 6) -> PlantView:
         silent_since_at=NOW - timedelta(hours=40),
         hours=RunningHours(seconds=9760 * HOUR, as_of=NOW - timedelta(hours=40), estimated=True),
     )
-    lacking = Shortfall(
-        key="overhaul:overhaul-5:4",
-        pump="pump-5",
-        steps=((200, 300),),
-        lacking_litres_per_h=4000,
-        says="VP5 overhaul has no slot before its limit: the minimum would be broken by 4 m³/h while VP1 is open.",
-    )
+    lacking = "VP5 overhaul has no slot before its limit: the minimum would be broken by 4 m³/h while VP1 is open."
     return replace(
         view,
         pumps=tuple(pumps_now),
-        plan=plan_line(proven=False, shortfalls=(lacking,)),
+        plan=plan_line(proven=False, shortfalls=(lacking,), unplaced=1),
         proposed=plan_line(
             digest="aa" * 32,
             taken_at=None,
@@ -363,13 +357,7 @@ def deficit(pumps: int = 3) -> PlantView:
         else r
         for r in _cut(view.runs, START + timedelta(days=6), START + timedelta(days=9))
     )
-    lacking = Shortfall(
-        key=None,
-        pump=None,
-        steps=((144, 216),),
-        lacking_litres_per_h=11000,
-        says="Capacity is 11 m³/h short from Tue 1 Dec to Fri 4 Dec with VP1 and VP3 down; no slot causes it.",
-    )
+    lacking = "Capacity is 11 m³/h short from Tue 1 Dec to Fri 4 Dec with VP1 and VP3 down; no slot causes it."
     return replace(
         view, runs=deep, plan=plan_line(shortfalls=(lacking,), faults=("VP2 knife inspection goes 3 m³/h below.",))
     )

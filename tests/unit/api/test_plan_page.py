@@ -16,12 +16,15 @@ from api.pages.drawing.windows import WindowLine, WindowMark, lines_of, window_c
 from api.pages.plan import says
 from api.pages.plan.moving import typed_start
 from api.pages.plan.page import move_picture, pictures, plan_page
-from api.pages.plan.wording import Wording, whys
+from api.pages.plan.wording import whys
 from scheduler.errors import Refused
-from scheduler.planning.explain.reasons import Explained
+from scheduler.planning.explain.reasons import Explained, Reason, ReasonCode
+from scheduler.planning.problem.facts import Bar, BarCode, Blocker
+from scheduler.planning.problem.values import Problem
 from tests.unit.api.invented import NOW
 from tests.unit.api.invented_plan import VIEWS, plan
 from tests.unit.api.test_pages import Reader
+from tests.unit.planning.cases import words_for
 
 END = NOW + timedelta(days=28)
 DAY = timedelta(days=1)
@@ -258,16 +261,26 @@ def test_a_day_or_time_that_is_none_is_a_fault_at_its_field(day: str, at: str, f
 
 def test_reasons_that_are_alike_are_said_once() -> None:
     """Two jobs on their best day share a line, a kind that comes twice is counted, being in time is not worth a word."""
-    wording = Wording(lambda said: said.replace("pump-b", "VP2"), ["VP2"], 2026)
-    late = "Nearer starts, Thu 26 Nov 2026: pump-b is open for VP2 seal inspection."
+    problem = Problem(starts_at=NOW, steps=0, pumps=(), minimum=(), crew=(), start_steps=(), jobs=())
+    names = {
+        "a": "Alarm test",
+        "b": "VP1 knife inspection",
+        "c": "VP3 overhaul",
+        "d": "Alarm test",
+        "e": "VP2 seal inspection",
+    }
+    words = replace(words_for(problem), job=names.__getitem__, pump=lambda _: "VP2")
+    opened = Blocker(
+        from_step=24, to_step=25, starts=1, bar=Bar(code=BarCode.PUMP_OPEN, pumps=("pump-b",), keys=("e",))
+    )
+    away = Reason(code=ReasonCode.BEST_DAY_AWAY, step=9 * 24, days=-2)
     told = [
-        _told("a", "It stands on its ideal date, Thu 26 Nov 2026."),
-        _told("b", "It stands on its ideal date, Fri 4 Dec 2026."),
-        _told("c", "Its ideal date is Fri 4 Dec 2026, 2 days later.", late),
-        _told("d", "It stands on its ideal date, Fri 11 Dec 2026."),
+        _told("a", Reason(code=ReasonCode.BEST_DAY, step=24, limit=700)),
+        _told("b", Reason(code=ReasonCode.BEST_DAY, step=240, limit=800)),
+        _told("c", away, Reason(code=ReasonCode.NEARER_STARTS, blocker=opened)),
+        _told("d", Reason(code=ReasonCode.BEST_DAY, step=480, limit=900)),
     ]
-    names = {"a": "Alarm test", "b": "VP1 knife inspection", "c": "VP3 overhaul", "d": "Alarm test"}
-    one, two = whys(told, names, wording)
+    one, two = whys(told, words)
     assert (one.names, one.reasons) == (
         "Alarm test (2 times) and VP1 knife inspection",
         ("Each stands on its best day.",),
@@ -278,6 +291,6 @@ def test_reasons_that_are_alike_are_said_once() -> None:
     )
 
 
-def _told(key: str, *reasons: str) -> Explained:
-    in_time = "It ends on Thu 26 Nov 2026, before its limit on Fri 25 Dec 2026."
+def _told(key: str, *reasons: Reason) -> Explained:
+    in_time = Reason(code=ReasonCode.IN_TIME, step=24, limit=700)
     return Explained(key=key, reasons=(in_time, *reasons), forbidden=(), days_late=0)

@@ -2,7 +2,8 @@
 
 from datetime import UTC, datetime
 
-from scheduler.planning.problem.values import CrewStretch, MinimumStretch, PlanJob, Problem, PumpCapacity
+from scheduler.planning.problem.values import CrewStretch, MinimumStretch, Plan, PlanJob, Problem, PumpCapacity
+from scheduler.wording.plan import PlanWords, shortfall_words
 
 STARTS_AT = datetime(2026, 11, 30, tzinfo=UTC)
 
@@ -97,3 +98,19 @@ def ship(
         start_steps=starts_by_day(days, hours),
         jobs=tuple(jobs),
     )
+
+
+def words_for(problem: Problem, clock: int = 0) -> PlanWords:
+    """Sentences of a plan of this problem: pump P1 is called VP1, a job by kind and pump, the year goes without saying."""
+    return PlanWords(
+        starts_at=problem.starts_at,
+        clock=clock,
+        year=problem.starts_at.year,
+        job=lambda key: f"V{key.split(':')[1]} {key.split(':')[0]}" if ":P" in key else key.split(":")[0],
+        pump=lambda pump: f"V{pump}",
+    )
+
+
+def shortfalls_said(problem: Problem, plan: Plan) -> list[str]:
+    """What falls short, in sentences."""
+    return [shortfall_words(short, words_for(problem)) for short in plan.shortfalls]

@@ -7,10 +7,11 @@ import pytest
 
 from scheduler.planning.explain.reliefs import lateness, reliefs
 from scheduler.planning.judge.check import judge
-from scheduler.planning.judge.cover import cover_lines, cover_of
+from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.problem.values import CrewStretch, Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
 from scheduler.planning.search.stagger import greedy_plan, stagger
-from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, starts_by_day
+from scheduler.wording.plan import cover_words, shortfall_words
+from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, shortfalls_said, starts_by_day, words_for
 from tests.unit.planning.test_frame import due, framed
 
 DAYS = 4
@@ -63,10 +64,10 @@ def test_what_leaves_no_room_is_answered_in_words(
     """A lawful plan in which the job has a slot or a reason; cover and reliefs answer too."""
     plan = stagger(problem) if make is stagger else greedy_plan(problem)
     assert judge(problem, plan).lawful
-    (reason,) = [s.says for s in plan.shortfalls if s.key] or [""]
+    (reason,) = [shortfall_words(s, words_for(problem)) for s in plan.shortfalls if s.key] or [""]
     assert len(plan.slots) + bool(reason) == 1
     assert says in reason
-    assert cover_lines(problem, cover_of(problem, plan))
+    assert cover_words(cover_of(problem, plan), words_for(problem))
     for key in lateness(problem, plan):
         assert isinstance(reliefs(problem, plan, key, solve=greedy_plan), tuple)
 
@@ -78,8 +79,9 @@ def test_two_pins_that_clash_leave_one_and_name_the_other() -> None:
     (slot,) = plan.slots
     (short,) = plan.shortfalls
     assert judge(problem, plan).lawful
-    assert "cannot keep its date" in short.says
-    assert f"P1 is open for {slot.key}" in short.says
+    said = shortfall_words(short, words_for(problem))
+    assert "cannot keep its date Mon 30 Nov" in said
+    assert f"VP1 is open for its {slot.key.partition(':')[0]}" in said
 
 
 def test_a_ring_of_turns_and_a_turn_after_itself_do_no_harm() -> None:
@@ -144,6 +146,7 @@ def test_hundreds_of_jobs_thirty_years_overdue_each_have_an_answer() -> None:
     assert judge(problem, plan).lawful
     assert len(plan.slots) == 30 * 2
     assert len(plan.slots) + len([short for short in plan.shortfalls if short.key]) == 600
-    assert all(" is open for knife:" in s.says or "the hands are at other jobs" in s.says for s in plan.shortfalls)
+    said = shortfalls_said(problem, plan)
+    assert all(" is open for its knife" in one or "the hands are at other jobs" in one for one in said)
     days = max(days or 0 for days in lateness(problem, plan).values())
     assert days >= 30 * 365

@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from scheduler.planning.judge.check import Rule, judge
+from scheduler.planning.problem.facts import Bar, BarCode
 from scheduler.planning.problem.values import (
     CrewStretch,
     MinimumStretch,
@@ -65,7 +66,7 @@ def test_no_job_before_its_parts_are_aboard() -> None:
     assert judge(problem, plan).lawful
     assert Rule.FACTS in _rules(problem, _moved(plan, "knife:P1:1", 32))
     (never,) = stagger(_problem(_job(parts_from=1000))).shortfalls
-    assert "its parts are not aboard" in never.says
+    assert [one.bar.code for one in never.blockers] == [BarCode.PARTS]
 
 
 @pytest.mark.parametrize("need", ["port", "sea", "service engineer"])
@@ -78,7 +79,7 @@ def test_a_job_lies_where_what_it_needs_is_there(need: str) -> None:
     assert judge(problem, plan).lawful
     assert Rule.FACTS in _rules(problem, _moved(plan, "knife:P1:1", 32))
     (never,) = stagger(_problem(_job(needs=(need,)))).shortfalls
-    assert f"it needs {need}" in never.says
+    assert [one.bar for one in never.blockers] == [Bar(code=BarCode.NEED, label=need)]
 
 
 def test_a_short_test_keeps_to_its_quiet_hours() -> None:
@@ -95,7 +96,7 @@ def test_a_short_test_keeps_to_its_quiet_hours() -> None:
     for start in (8, 13, 32):
         assert Rule.FACTS in _rules(problem, _moved(plan, "pulldown:P1:1", start))
     (never,) = stagger(_problem(test)).shortfalls
-    assert "no quiet hour is agreed for stopping pumps 20 min" in never.says
+    assert [one.bar for one in never.blockers] == [Bar(code=BarCode.NO_QUIET, needed=20)]
 
 
 def test_no_two_short_tests_at_once_and_none_of_an_open_pump() -> None:

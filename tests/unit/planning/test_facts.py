@@ -4,12 +4,12 @@ from dataclasses import replace
 from datetime import timedelta
 
 from scheduler.planning.explain.dates import FactKind, PlanFact, plan_facts
-from scheduler.planning.problem.shiphours import ShipClock
+from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
-from scheduler.planning.search.board import Because
 from scheduler.planning.search.stagger import stagger
+from scheduler.shiptime import ShipOffset
 from scheduler.wording.plan import fact_words
-from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day
+from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day, words_for
 
 DAYS = 30
 
@@ -84,8 +84,8 @@ def test_two_pumps_one_needed_is_said_once() -> None:
 
 def test_every_fact_is_a_sentence_with_names_and_ship_time() -> None:
     """No key, no id, no UTC in it, and every figure of the fact is said."""
-    clock = ShipClock(60, ((STARTS_AT + timedelta(days=3), 120),))
-    problem = _problem()
+    clock = ShipOffset(60, ((STARTS_AT + timedelta(days=3), 120),))
+    words = words_for(_problem(), clock)
     facts = (
         PlanFact(code=FactKind.FROZEN_MOVED, key="knife:P1:1", from_step=56, to_step=104, because=Because.HANDS),
         PlanFact(code=FactKind.FROZEN_MOVED, key="knife:P1:1", from_step=56, because=None),
@@ -95,14 +95,12 @@ def test_every_fact_is_a_sentence_with_names_and_ship_time() -> None:
         PlanFact(code=FactKind.RESTS_ON_RETURN, pump="P2", to_step=240, assumed=True),
         PlanFact(code=FactKind.ONE_NEEDED_OF_TWO),
     )
-    said = [
-        fact_words(one, problem, clock, job=lambda _: "VP1 knife inspection", pump=lambda _: "VP2") for one in facts
-    ]
-    assert said[0] == "VP1 knife inspection cannot keep Wed 2 Dec 09:00: hands lack. It moves to Fri 4 Dec 10:00."
+    said = [fact_words(one, words) for one in facts]
+    assert said[0] == "VP1 knife cannot keep Wed 2 Dec 09:00: hands lack. It moves to Fri 4 Dec 10:00."
     assert said[1].endswith("another date serves better. It has no place.")
     assert "7 h" in said[2]
     assert said[3] == (
-        "VP2's return is not known; the plan assumes 10 December. If VP2 is back by 10 December: VP1 knife inspection."
+        "VP2's return is not known; the plan assumes Thu 10 Dec. If VP2 is back by Thu 10 Dec: VP1 knife."
     )
     assert said[4].endswith("and 2 more.")
     assert said[5].endswith("No date rests on it.")

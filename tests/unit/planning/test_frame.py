@@ -14,9 +14,12 @@ from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.vessel.document import Crew, JobKind, MinimumBlock, NoWork, Plant, Position, Pump, Stay
 from scheduler.errors import Refused
 from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.facts import Bar, BarCode
 from scheduler.planning.problem.frame import RUN_OUT_DAYS, Circumstances, frame, slot_times
 from scheduler.planning.problem.values import Derated, PlanJob, Problem, Slot
 from scheduler.planning.search.stagger import stagger
+from scheduler.wording.plan import shortfall_words
+from tests.unit.planning.cases import words_for
 
 AT = datetime(2026, 12, 1, 10, 20, tzinfo=UTC)
 GRID = datetime(2026, 12, 1, 11, tzinfo=UTC)
@@ -323,7 +326,7 @@ def test_a_frozen_date_that_has_become_impossible_moves_alone() -> None:
     assert judge(by_hand, plan).faults == ()
     (lost,) = [s for s in plan.shortfalls if s.key is not None]
     assert lost.key == "knife:P1:1"
-    assert "cannot keep its date 2026-12-02T09:00Z" in lost.says
+    assert "VP1 knife cannot keep its date Wed 2 Dec 09:00 (" in shortfall_words(lost, words_for(by_hand))
 
 
 @settings(max_examples=15)
@@ -360,10 +363,10 @@ def test_a_job_longer_than_the_grid_or_than_any_opening_is_a_shortfall_in_words(
     assert [s.key for s in plan.slots] == ["knife:P2:1"]
     longest, overhaul = plan.shortfalls
     assert (longest.key, overhaul.key) == ("knife:P1:1", "overhaul:P2:1")
-    assert "it would not be finished within the planned days" in longest.says
-    assert "the minimum (busy hours) would be broken, 40 m3/h lacking" in overhaul.says
+    assert [one.bar.code for one in longest.blockers] == [BarCode.NOT_FINISHED]
+    assert overhaul.blockers[0].bar == Bar(code=BarCode.MINIMUM, label="busy hours")
     assert overhaul.lacking_litres_per_h == 40_000
-    assert "P2" in overhaul.says
+    assert overhaul.pump == "P2"
 
 
 def test_slot_times_are_the_inverse_of_steps() -> None:

@@ -24,10 +24,12 @@ from scheduler.domain.vessel.document import (
 from scheduler.domain.voyage.days import Stretch
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.codec import problem_from_text, problem_to_text
+from scheduler.planning.problem.facts import Bar, BarCode
 from scheduler.planning.problem.frame import SERVICE_ENGINEER, Circumstances
-from scheduler.planning.problem.shiphours import ShipClock, wall_hours
+from scheduler.planning.problem.shiphours import wall_hours
 from scheduler.planning.problem.values import NotTogether, Problem
 from scheduler.planning.search.stagger import stagger
+from scheduler.shiptime import ShipOffset
 from tests.unit.planning.test_frame import AT, DAY, GRID, HOUR, due, framed, only, plant
 
 MINUTE = timedelta(minutes=1)
@@ -196,7 +198,7 @@ def test_a_change_of_ship_time_within_a_step_counts_for_the_whole_step() -> None
     problem = framed(due(), plant=plant(crew=crew), beside=Circumstances(clock_changes=(change,)))
     assert [_hands_at(problem, _step(3, h)) for h in (8, 9, 10, 17)] == [0, 0, 2, 2]
     assert _hands_at(problem, _step(2, 9)) == 2
-    (hours,) = wall_hours(GRID + 2 * DAY - 2 * HOUR, 1, ShipClock(0, (change,)))
+    (hours,) = wall_hours(GRID + 2 * DAY - 2 * HOUR, 1, ShipOffset(0, (change,)))
     assert [hour.hour for hour in hours] == [9, 8]
 
 
@@ -218,8 +220,8 @@ def test_two_pumps_of_which_one_is_not_enough() -> None:
     plan = stagger(problem)
     (short,) = plan.shortfalls
     assert judge(problem, plan).lawful
-    assert "the minimum (minimum) would be broken" in short.says
-    assert "2.7 m3/h lacking" in short.says
+    (bar,) = short.blockers
+    assert (bar.bar, bar.lacking_litres_per_h) == (Bar(code=BarCode.MINIMUM, label="minimum"), 2700)
     night = Concession(from_at=AT + 15 * DAY, to_at=AT + 16 * DAY, minimum=Swept(50.0), chief="A", hotel="B")
     helped = framed(due(), plant=tight, beside=Circumstances(concessions=(night,)))
     assert len(stagger(helped).slots) == 1

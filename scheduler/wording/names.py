@@ -1,0 +1,38 @@
+"""What people call a job and a pump of a plant: by position, by serial number where it stands in none."""
+
+from datetime import datetime
+
+from scheduler.domain.due.subjects import where
+from scheduler.domain.vessel.document import BREAKDOWN, Plant
+from scheduler.wording.figures import inner
+
+
+def job_words(plant: Plant, at: datetime, key: str) -> str:
+    """What a person calls the job of a key at an instant: "VP2 knife inspection"; the plant's own by its kind's name.
+
+    A part that is not the only one of its kind in its pump is named too. What is not known stays as it is.
+    """
+    parts = key.split(":")
+    kind = next((k for k in (*plant.job_kinds, BREAKDOWN) if k.code == parts[0]), None)
+    if len(parts) != 3 or kind is None:
+        return key
+    pump, position = where(plant, kind.subject, parts[1], at)
+    part = next((p for p in plant.parts if p.id == parts[1]), None)
+    alike = [p for p in plant.parts if part and p.kind == part.kind and plant.pump_of_part(p.id, at) == pump]
+    which = f" ({part.name})" if part is not None and len(alike) > 1 else ""
+    if position is not None:
+        return f"{_position_words(plant, position)} {inner(kind.name)}{which}"
+    return f"{inner(kind.name)} of {pump_words(plant, at, pump)}{which}" if pump is not None else f"{kind.name}{which}"
+
+
+def pump_words(plant: Plant, at: datetime, pump: str) -> str:
+    """The name of the position a pump stands in at an instant, "VP2"; for one that stands in none its serial number."""
+    position = plant.position_of(pump, at)
+    if position is not None:
+        return _position_words(plant, position)
+    serial = next((p.serial for p in plant.pumps if p.id == pump), "")
+    return f"pump {serial}" if serial else pump
+
+
+def _position_words(plant: Plant, position: str) -> str:
+    return next((p.name for p in plant.positions if p.id == position), plant.name)
