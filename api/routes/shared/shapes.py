@@ -17,9 +17,12 @@ from scheduler.domain.base.enums import Subject
 from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.hours.ledger import Flag
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import Vessel, caution_line
 from scheduler.storage.hours.readings import IntakeLogRow
+from scheduler.wording.care import diagnosis_words
+from scheduler.wording.hours import flag_words
 
 
 def z(at: datetime | None) -> str | None:
@@ -150,6 +153,7 @@ def moved_json(moved: MovedDate) -> dict[str, Any]:
 def plant_json(now: PlantState) -> dict[str, Any]:
     """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
     counts_for = now.counts_for()
+    places = {counter.id: counter.position for counter in now.counters}
     numbers: dict[str, int] = {}
     for job in now.jobs:
         if job.first:
@@ -189,7 +193,17 @@ def plant_json(now: PlantState) -> dict[str, Any]:
             }
             for c in now.counters
         ],
-        "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in now.flags[:50]],
+        "flags": [
+            _flag_json(flag, now.position_name(places[counter]), now.offset_minutes) for counter, flag in now.flags[:50]
+        ],
+    }
+
+
+def _flag_json(flag: Flag, position: str, offset_minutes: int) -> dict[str, Any]:
+    return {
+        "code": flag.code,
+        "at": z(instant(flag.at_s)),
+        "says": flag_words(flag, position, offset_minutes),
     }
 
 
@@ -218,7 +232,7 @@ def counter_json(book: CounterBook) -> dict[str, Any]:
             }
             for e in book.entries
         ],
-        "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in book.flags],
+        "flags": [_flag_json(flag, book.position, book.offset_minutes) for flag in book.flags],
         "events": [event_json(event) for event in book.events],
     }
 
@@ -359,12 +373,13 @@ def intake_json(row: IntakeLogRow) -> dict[str, Any]:
 
 def diagnosis_json(one: Diagnosis) -> dict[str, Any]:
     """One thing to look at."""
+    says, do = diagnosis_words(one)
     return {
         "about": one.about,
         "which": one.which,
         "since": z(one.since_at),
-        "says": one.says,
-        "do": one.do,
+        "says": says,
+        "do": do,
         "note": one.note,
     }
 

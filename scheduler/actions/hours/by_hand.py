@@ -10,7 +10,6 @@ from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.hours.ledger import LedgerVerdict, setup_at
-from scheduler.domain.hours.ledger_says import counts_text
 from scheduler.domain.hours.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
 from scheduler.storage.database import Session
@@ -19,6 +18,7 @@ from scheduler.storage.hours.intake import Intake, Taken
 from scheduler.storage.hours.ledger import LedgerEntryRow, entry_at, total_at_or_before
 from scheduler.storage.hours.readings import HandReadingRow, value_at
 from scheduler.storage.record import append_record
+from scheduler.wording.hours import counts_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +159,7 @@ def store_by_hand(
 
 
 def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:
-    """That these instants are of readings read by eye; before they are stored, so that no flag is worded without it."""
+    """That these instants are of readings read by eye; before they are stored, so that flags know it."""
     numbers = {row.id: row.no for row in counter_rows(session, vessel_id)}
     at = {(no, seconds(one.at)) for one in values if (no := numbers.get(one.counter)) is not None}
     for no, at_s in sorted(at):

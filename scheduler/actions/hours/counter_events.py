@@ -20,15 +20,16 @@ from typing import Any
 from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, once, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import GIVING, setups_of_counter, undone_by
-from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.vessel.document import document_of, position_names
+from scheduler.actions.vessel.fleet import Place, clock_of
 from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
-from scheduler.domain.hours.ledger import Setup, setup_at
+from scheduler.domain.hours.ledger import Flag, Setup, setup_at
 from scheduler.errors import NotFound, Refused
+from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.hours.counters import (
     CounterEventRow,
     CounterRow,
-    FlagRow,
     counter_event_rows,
     counter_rows,
     find_counter,
@@ -287,15 +288,17 @@ class EventShown:
 class CounterBook:
     """A counter's row, newest reading (instant put right, epoch seconds; thousandths), newest ledger entries, flags, events.
 
-    setups: how it counted when, see `ledger.setups_of`. events: newest first.
+    setups: how it counted when, see `ledger.setups_of`. events: newest first. position: what people call its position.
     """
 
     row: CounterRow
     newest: tuple[int, int] | None
     entries: Sequence[LedgerEntryRow]
-    flags: Sequence[FlagRow]
+    flags: Sequence[Flag]
     setups: Sequence[tuple[int, Setup]]
     events: Sequence[EventShown]
+    position: str
+    offset_minutes: ShipOffset
 
 
 def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook:
@@ -303,7 +306,7 @@ def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook
     with context.db.read() as session:
         row = counter_row(session, place)
         assert row.no is not None
-        flags = [flag for flag in flag_rows(session, place.vessel_id) if flag.counter_no == row.no]
+        flags = [one.flag() for one in flag_rows(session, place.vessel_id) if one.counter_no == row.no]
         events = events_shown(counter_event_rows(session, row.no))
         return CounterBook(
             row,
@@ -312,6 +315,8 @@ def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook
             flags,
             setups_of_counter(session, row),
             events[::-1],
+            position_names(document_of(session, place.vessel_id)[0]).get(row.position_id, row.position_id),
+            clock_of(session, place.vessel_id, context.now()),
         )
 
 
