@@ -22,6 +22,7 @@ from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import Vessel, caution_line
 from scheduler.storage.hours.readings import IntakeLogRow
 from scheduler.wording.care import diagnosis_words
+from scheduler.wording.due import date_words, to_go_words
 from scheduler.wording.hours import flag_words
 
 
@@ -103,23 +104,24 @@ def due_json(now: PlantState, job: DueJob) -> dict[str, Any]:
 
 def why_json(now: PlantState, job: DueJob) -> dict[str, Any]:
     """What a due date rests on, and the sentence that says it."""
-    why = explain_date(now.as_shown(job), now.at, now.offset_minutes)
+    why = explain_date(now.as_shown(job), now.at)
+    job, seen = why.job, why.job.forecast
     return {
-        "sentence": why.sentence,
-        "to_go": why.to_go,
-        "first_reached_by": why.trigger.value,
+        "sentence": date_words(why, now.offset_minutes),
+        "to_go": to_go_words(why, now.offset_minutes),
+        "first_reached_by": job.trigger.value,
         "other_at": z(why.other_at),
         "days_left": round(why.days_left, 1),
-        "running_hours_left": None if why.running_hours_left is None else round(why.running_hours_left, 2),
-        "h_per_day": None if why.h_per_day is None else round(why.h_per_day, 2),
-        "h_per_sea_day": None if why.h_per_sea_day is None else round(why.h_per_sea_day, 2),
-        "look_back_days": why.look_back_days,
-        "past_runs": why.runs,
-        "calendar_used": why.calendar_used,
-        "standing": why.standing,
-        "hours_as_of": z(why.hours_as_of),
-        "estimated": why.estimated,
-        "may_miss_running_hours": round(why.may_miss_hours, 2),
+        "running_hours_left": _h(job.running_seconds_left),
+        "h_per_day": round(seen.h_per_day, 2) if seen else None,
+        "h_per_sea_day": round(seen.h_per_sea_day, 2) if seen and seen.h_per_sea_day is not None else None,
+        "look_back_days": seen.look_back_days if seen else None,
+        "past_runs": seen.runs if seen else None,
+        "calendar_used": seen.h_per_sea_day is not None if seen else None,
+        "standing": seen.standing if seen else None,
+        "hours_as_of": z(job.hours_as_of),
+        "estimated": job.estimated,
+        "may_miss_running_hours": _h(job.may_miss_seconds),
         "projected": why.projected,
     }
 
