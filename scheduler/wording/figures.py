@@ -82,9 +82,9 @@ def long_date(at: datetime, offset_minutes: int, now_at: datetime | None = None)
     return text if now_at is None or local.year == ship(now_at, offset_minutes).year else f"{text}{NBSP}{local.year}"
 
 
-def moment(at: datetime, offset_minutes: int) -> str:
-    """Short date and time in ship time."""
-    return f"{short_date(at, offset_minutes)} {clock(at, offset_minutes)}"
+def moment(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
+    """Short date and time in ship time; with the year when it is not the year of now."""
+    return f"{short_date(at, offset_minutes, now_at)} {clock(at, offset_minutes)}"
 
 
 def run_words(seconds: int) -> str:

@@ -6,6 +6,7 @@ from datetime import date
 from scheduler.actions.base.context import Answer, Context, Hand, once
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import load_plant
+from scheduler.actions.plant_state.names import job_words
 from scheduler.actions.plant_state.open_jobs import open_job
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.jobs import JobId
@@ -52,7 +53,7 @@ def set_date(
             before = None if row is None else row.from_on
             if from_on is None:
                 if row is None:
-                    raise Clash(f"{key} has no date for its parts; there is nothing to take back.")
+                    raise Clash(f"{job_words(now, key)} has no date for its parts; there is nothing to take back.")
                 session.delete(row)
             else:
                 row = row or PartDateRow(

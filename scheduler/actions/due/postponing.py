@@ -6,7 +6,7 @@ from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, instant, once, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import PlantState, load_plant
-from scheduler.actions.plant_state.names import pump_words
+from scheduler.actions.plant_state.names import job_words, pump_words
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.deciding import OFFICE, Decider, Unfit, decision_objections
@@ -45,7 +45,9 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
             before = postponement_rows(session, place.vessel_id, job_id.key)
             waiting = next((row for row in before if row.granted is None), None)
             if waiting is not None:
-                raise Clash(f"Postponement {waiting.number} of {job_id.key} is asked for already and not decided yet.")
+                raise Clash(
+                    f"Postponement {waiting.number} of {job_words(now, job_id.key)} is asked for already and not decided yet."
+                )
             number = next_postponement_number(session, place.vessel_id)
             session.add(
                 PostponementRow(
@@ -128,7 +130,7 @@ def decide_postponement(
         def act() -> Answer:
             row = postponement_row(session, vessel_id, number)
             if row is None:
-                raise NotFound(f"There is no postponement {number} on {vessel_id}.")
+                raise NotFound(f"There is no postponement {number} on this vessel.")
             if row.granted is not None:
                 words = "granted" if row.granted else "refused"
                 raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")

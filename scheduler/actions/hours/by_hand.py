@@ -5,10 +5,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, instant, must_have_key, once, seconds
+from scheduler.actions.hours.counter_events import counter_words
 from scheduler.actions.hours.ledger import derive_vessel, setups_of_counter
 from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
 from scheduler.actions.vessel.document import document_of
+from scheduler.domain.hours.accepting import Refusal, check
 from scheduler.domain.hours.ledger import LedgerVerdict, setup_at
 from scheduler.domain.hours.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
@@ -150,8 +152,13 @@ def store_by_hand(
                 at_s = seconds(read.at)
                 entry = entry_at(session, row.no, at_s)
                 stands = value_at(session, row.no, at_s, row.skew_most_s) if status == Taken.CONFLICT else None
+            why = one.get("why", "")
+            if status == "refused" and row is not None:
+                setup = setup_at(setups_of_counter(session, row), seconds(read.at))
+                refused = check(replace(setup, name=counter_words(session, row)), read.value, seconds(read.at))
+                why = refused.says if isinstance(refused, Refusal) else why
             odd = None if row is None or entry is None else _unusual(session, row, entry, round(read.value * 1000))
-            judged.append(ValueJudged(read.counter, status, entry, stands, one.get("why", ""), odd))
+            judged.append(ValueJudged(read.counter, status, entry, stands, why, odd))
     taken = [read for read, one in zip(values, judged, strict=True) if one.taken]
     if taken:
         _record(context, hand, vessel_id, taken)

@@ -12,7 +12,7 @@ import json
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite
 from typing import Any
@@ -77,16 +77,18 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
     Raises:
         Refused: an instant to come, no reason, a value missing or impossible.
     """
-    with _naming(place):
+    with context.db.read() as session:
+        name = counter_words(session, counter_row(session, place))
+    with _naming(name):
         must_say_why(event.reason)
         if event.at > context.now() + AHEAD:
-            says = f"{event.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the {event.kind}."
+            says = f"that time is still to come; give the instant of the {event.kind}."
             raise Refused(says, faults=[("/at", says)])
     with context.db.write(place.vessel_id) as session:
 
         def act() -> Answer:
             row = counter_row(session, place)
-            with _naming(place):
+            with _naming(name):
                 detail = _detail(session, row, event)
             kind = ASKED_ADJUSTMENT if event.kind == "adjustment" and detail["seconds"] < 0 else event.kind
             if kind in ASKED:
@@ -99,14 +101,12 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
 
 
 @contextmanager
-def _naming(place: Place) -> Iterator[None]:
+def _naming(name: str) -> Iterator[None]:
     """What is refused inside names the counter."""
     try:
         yield
     except Refused as refused:
-        if place.id in refused.says:
-            raise
-        raise Refused(f"{place.id}: {refused.says}", faults=refused.faults) from refused
+        raise Refused(f"{name}: {refused.says}", faults=refused.faults) from refused
 
 
 def keep_event(
@@ -151,13 +151,19 @@ def keep_event(
     if kind in ASKED:
         says = (
             "Nothing has changed yet: hours are taken away by two people. Another person, chief engineer or office, "
-            f"confirms event {event_id}."
+            "confirms it."
         )
         return Answer(202, {**told, "says": says})
     row.dirty_from_s = at_s if row.dirty_from_s is None else min(at_s, row.dirty_from_s)
     session.add(row)
     ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
     return Answer(201, told)
+
+
+def counter_words(session: Session, row: CounterRow) -> str:
+    """What people call a counter: by its position."""
+    names = position_names(document_of(session, row.vessel_id)[0])
+    return f"The counter of {names.get(row.position_id, row.position_id)}"
 
 
 def must_say_why(reason: str) -> None:
@@ -237,7 +243,7 @@ def _rescale(session: Session, row: CounterRow, event: CounterEvent) -> dict[str
     new = Setup(event.seconds_per_count, event.modulus, max(1, round(resolution * 1000)), row.id)
     if new == old:
         raise Refused(
-            f"{row.id} counts so already at that instant; give the new scale, or record a replacement if it was exchanged."
+            "it counts so already at that instant; give the new scale, or record a replacement if it was exchanged."
         )
     scale = {
         "seconds_per_count": new.seconds_per_count,
@@ -251,16 +257,16 @@ def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
     others = [r for r in counter_rows(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no]
     if not others:
         raise Refused(
-            f"{row.id} is the only counter of position {row.position_id}, so it counts for it already. To have another one "
-            "count, add that to the vessel's document first."
+            "it is the only counter of its position, so it counts for it already. To have another one count, add that to the "
+            "vessel's document first."
         )
     return {}
 
 
 def _milli(setup: Setup, name: str, value: float | None) -> int:
-    taken = value_milli(setup, value)
+    taken = value_milli(replace(setup, name=name), value)
     if isinstance(taken, Refusal):
-        raise Refused(f"{name}: {taken.says}", faults=[(f"/{name}", taken.says)])
+        raise Refused(taken.says, faults=[(f"/{name}", taken.says)])
     return taken
 
 
