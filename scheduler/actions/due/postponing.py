@@ -39,7 +39,10 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
                     "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
                     "the chief engineer set its first date."
                 )
-            faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, job_id.key)]
+            faults = [
+                *ask_faults(asked, limit_at=limit_at, now_at=now.at, offset_minutes=now.offset_minutes),
+                *_resting(now, job_id.key),
+            ]
             if faults:
                 raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
             before = postponement_rows(session, place.vessel_id, job_id.key)

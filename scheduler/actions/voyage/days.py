@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Answer, Context, Hand, instant, once
+from scheduler.actions.base.context import Answer, Context, Hand, once
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
@@ -322,8 +322,3 @@ def change_words(change: DayChange) -> str:
 def stored_words(change: DayChange) -> str:
     """Days on which the log stood over a plan: `2026-11-04: stays port as logged, the plan says sea`."""
     return f"{days_text(change.from_on, change.to_on)}: stays {change.was} as logged, the plan says {change.now}"
-
-
-def version_words(row: DaybookRow) -> str:
-    """A version in one line: what, by whom, and why."""
-    return f"{row.what}, by {row.actor}{f': {row.reason}' if row.reason else ''} ({instant(row.recorded_s):%Y-%m-%d %H:%MZ})"
