@@ -49,8 +49,15 @@ def doctor(
 
 
 def _lines(found: "list[Diagnosis]") -> Iterator[str]:
+    from scheduler.wording.care import diagnosis_words
+    from scheduler.wording.figures import ship_moment
+
     for one in found:
-        since = f", since {one.since_at:%Y-%m-%d %H:%M} UTC" if one.since_at else ""
+        says, do = diagnosis_words(one)
+        since = ""
+        if one.since_at is not None:
+            ship = one.offset_minutes is not None
+            since = f", since {ship_moment(one.since_at, one.offset_minutes or 0)} {'ship time' if ship else 'UTC'}"
         yield f"{'note: ' if one.note else ''}{one.about}: {one.which}{since}"
-        yield f"  {one.says}"
-        yield f"  {one.do}"
+        yield f"  {says}"
+        yield f"  {do}"

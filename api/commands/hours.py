@@ -141,14 +141,14 @@ def _read(
 
 def _asked(known: "list[HandCounter]", when: datetime) -> "list[tuple[Line, Read]]":
     """Asks counter by counter; an empty answer leaves one out, one that is no figure is asked again."""
-    from api.pages.hours.asking import figure_text
     from scheduler.actions.hours.by_hand import Read
     from scheduler.parsing import figure
+    from scheduler.wording.hours import counts_words
 
     say(f"Read at {when:%Y-%m-%d %H:%M} UTC (another instant: --at). Enter alone leaves a counter out.")
     values: list[tuple[Line, Read]] = []
     for counter in known:
-        last = "never read" if counter.newest is None else _last(counter.newest, figure_text)
+        last = "never read" if counter.newest is None else _last(counter.newest, counts_words)
         while True:
             print(f"{counter.position} {counter.id}, {last}: ", end="", file=sys.stderr, flush=True)
             text = sys.stdin.readline()

@@ -30,7 +30,9 @@ def due(
     from api.routes.shared import shapes
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.domain.base.enums import JobState
+    from scheduler.domain.due.explain_date import explain_date
     from scheduler.errors import NotFound
+    from scheduler.wording.due import to_go_words
 
     if moved:
         _moved(plant, since, as_json)
@@ -47,17 +49,11 @@ def due(
                     continue
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
                 seen = now.as_shown(job)
-                left = job.running_seconds_left
-                left = left if job.projected_seconds_left is None else job.projected_seconds_left
-                hours = "" if left is None else f"{left / 3600:8.0f} running h, "
-                hours += words.as_of_words(seen, now.at, now.offset_minutes)
-                days = f"{round((seen.due_at - now.at).total_seconds() / 86400):5d} days"
-                when = f"{words.ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
-                if job.state is JobState.NOT_KNOWN:
-                    days, when = "       now", "due now"
+                to_go = to_go_words(explain_date(seen, now.at), now.offset_minutes)
+                read = words.as_of_words(seen, now.at, now.offset_minutes)
                 place = now.position_name(job.position)
                 lines.append(
-                    f"  {job.state.value:19} {when:15} {days} {hours:42} {place:14} {job.kind_name:20} {job.job_id.key}"
+                    f"  {job.state.value:19} {to_go:48} {read:30} {place:14} {job.kind_name:20} {job.job_id.key}"
                 )
                 if explain is not None:
                     lines.append(f"    {rows[-1]['why']['sentence']}")
@@ -77,6 +73,7 @@ def _moved(plant: str | None, since: int, as_json: bool) -> None:
     from api.routes.shared import shapes
     from scheduler.actions.plant_state import published
     from scheduler.actions.vessel.fleet import offset_now
+    from scheduler.wording.due import cause_words
 
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
@@ -88,7 +85,7 @@ def _moved(plant: str | None, since: int, as_json: bool) -> None:
                 was, now = words.ship(one.from_due_at, offset), words.ship(one.to_due_at, offset)
                 lines.append(
                     f"  {one.number:5} {words.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
-                    f"{by_words(one, offset)}, {one.cause.value}: {one.job}{'' if one.open else ' (outlook)'}"
+                    f"{by_words(one, offset)}, {cause_words(one.cause)}: {one.job}{'' if one.open else ' (outlook)'}"
                 )
     if not rows:
         say("No published date moved.")

@@ -68,10 +68,11 @@ def clock(at: datetime, offset_minutes: int) -> str:
     return f"{ship(at, offset_minutes):%H:%M}"
 
 
-def short_date(at: datetime, offset_minutes: int) -> str:
-    """Like "Wed 25 Nov", in ship time, held together by no-break spaces."""
+def short_date(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
+    """Like "Wed 25 Nov", in ship time, held together by no-break spaces; with the year when it is not the year of now."""
     local = ship(at, offset_minutes)
-    return f"{DAYS[local.weekday()]}{NBSP}{local.day}{NBSP}{MONTHS[local.month - 1][:3]}"
+    text = f"{DAYS[local.weekday()]}{NBSP}{local.day}{NBSP}{MONTHS[local.month - 1][:3]}"
+    return text if now_at is None or local.year == ship(now_at, offset_minutes).year else f"{text}{NBSP}{local.year}"
 
 
 def long_date(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
@@ -81,9 +82,25 @@ def long_date(at: datetime, offset_minutes: int, now_at: datetime | None = None)
     return text if now_at is None or local.year == ship(now_at, offset_minutes).year else f"{text}{NBSP}{local.year}"
 
 
-def moment(at: datetime, offset_minutes: int) -> str:
-    """Short date and time in ship time."""
-    return f"{short_date(at, offset_minutes)} {clock(at, offset_minutes)}"
+def moment(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
+    """Short date and time in ship time; with the year when it is not the year of now."""
+    return f"{short_date(at, offset_minutes, now_at)} {clock(at, offset_minutes)}"
+
+
+def run_words(seconds: int) -> str:
+    """Running hours to go or over, whole ones: never more than there are.
+
+    >>> run_words(75_000), run_words(-75_000), run_words(600)
+    ('20 running\xa0h', '20 running\xa0h', 'less than 1 running\xa0h')
+    """
+    whole = abs(seconds) // 3600
+    return f"{number(whole) if whole else 'less than 1'} running{NBSP}h"
+
+
+def days_between(early: datetime, late: datetime, offset_minutes: int) -> str:
+    """How long ago something was, by the ship's calendar: "1 day", "3 days", "less than a day"."""
+    days = (ship(late, offset_minutes).date() - ship(early, offset_minutes).date()).days
+    return f"{days} day{'' if days == 1 else 's'}" if days else "less than a day"
 
 
 def day_words(at: datetime, now_at: datetime, offset_minutes: int) -> str:

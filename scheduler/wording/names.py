@@ -34,5 +34,14 @@ def pump_words(plant: Plant, at: datetime, pump: str) -> str:
     return f"pump {serial}" if serial else pump
 
 
+def subject_words(plant: Plant, at: datetime, subject: str) -> str:
+    """What people call what a job is done on: a part by its name, a pump or position as `pump_words`, else the plant."""
+    part = next((one.name for one in plant.parts if one.id == subject), "")
+    if part or subject == plant.id:
+        return part or plant.name
+    known = any(one.id == subject for one in plant.pumps)
+    return pump_words(plant, at, subject) if known else _position_words(plant, subject)
+
+
 def _position_words(plant: Plant, position: str) -> str:
     return next((p.name for p in plant.positions if p.id == position), plant.name)

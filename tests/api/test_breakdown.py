@@ -58,7 +58,8 @@ def test_a_repair_is_worked_in_steps_and_closed_without_a_verdict_on_time(fresh:
     assert "margin_swept_m3_per_h" in told
     again = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(AT), "reason": "x"})
     assert again.status_code == 409
-    assert JOB in again.json()["detail"]
+    assert "A repair of VP2 is open already" in again.json()["detail"]
+    assert again.json()["job"] == JOB
     fresh.clock.at = AT + timedelta(days=4)
     work = [(m, k, {**t}) for m, k, t in opened("CW-9", at=60)]
     for minutes, kind, more in work:

@@ -138,7 +138,7 @@ def test_a_close_that_skips_the_work_says_so_and_stands_flagged(fresh: Stage) ->
     page = fresh.enter("chief-plover").get(f"/vessels/demo-plover/jobs/{JOB}").text
     assert "Never recorded" in page
     assert ".," not in page
-    assert "if the turn before is done" not in page
+    assert "if the job before is done" not in page
     listed = fresh.ask("GET", "/api/v1/vessels/demo-plover/non-conformities").json()["non_conformities"]
     assert [one["about"] for one in listed if one["job"] == JOB] == ["closing the job"]
 

@@ -12,7 +12,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.hours.ledger import Setup, derive
 from scheduler.settings import Settings
-from scheduler.storage.hours.counters import find_counter
+from scheduler.storage.hours.counters import FlagRow, find_counter
 from scheduler.storage.hours.intake import Intake
 from scheduler.storage.hours.readings import ReadingRow
 from seed_fleet.ships import PLOVER
@@ -59,7 +59,8 @@ def _law(context: Context, intake: Intake, data: st.DataObject) -> None:
     entries, flags = book(context)[NAME]
     expected = derive(HOURS, list(posts.values()))
     assert [(e[0], e[2], e[3], e[5], e[6]) for e in entries] == [tuple(e) for e in expected.entries]
-    assert flags == {(f.code, f.at_s, f.says, f.seconds) for f in expected.flags}
+    rows = [FlagRow.of(PLOVER.vessel, 1, flag) for flag in expected.flags]
+    assert flags == {(f.code, f.at_s, f.facts, f.seconds) for f in rows}
     with context.db.read() as session:
         kept = {(r.at_s, r.value_milli, r.received_s, r.skew_s) for r in session.exec(select(ReadingRow))}
     assert kept == {(stamp_s, p.value_milli, p.received_s, p.skew_s) for stamp_s, p in pairs}

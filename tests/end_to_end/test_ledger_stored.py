@@ -38,7 +38,7 @@ def book(context: Context) -> Book:
                     (e.at_s, e.seq, e.credit_s, e.total_s, e.given_s, e.verdict, e.reason)
                     for e in reversed(recent_entries(session, row.no or 0, 10**6))
                 ],
-                {(f.code, f.at_s, f.says, f.seconds) for f in flags if f.counter_no == row.no},
+                {(f.code, f.at_s, f.facts, f.seconds) for f in flags if f.counter_no == row.no},
             )
             for row in counter_rows(session, PLOVER.vessel)
         }

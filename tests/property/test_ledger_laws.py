@@ -34,6 +34,7 @@ from scheduler.domain.hours.ledger_fit import DAY_S, tolerance_s
 from scheduler.domain.hours.ledger_rules import Fold
 from scheduler.domain.hours.running import Curve, Curves, RunningHours, pump_daily_seconds, running_hours
 from scheduler.domain.vessel.document import Stay
+from scheduler.wording.hours import flag_words
 from tests.property.counter_pasts import HOURS, T0, Past, honest, pasts, setups, troubled
 from tests.unit.domain.plants import plant
 
@@ -343,6 +344,7 @@ def test_flags_stand_at_an_item_and_speak(past: Past) -> None:
     ats = sorted({item.at_s for item in past.items})
     for flag in settled(past.setup, past.items).flags:
         assert ats[bisect_left(ats, flag.at_s)] == flag.at_s
-        assert flag.says.startswith(past.setup.name)
-        assert flag.says.endswith(".")
+        said = flag_words(flag, "VP1", 60)
+        assert said.startswith("The counter of VP1")
+        assert said.endswith(".")
         assert flag.seconds >= 0

@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from api.pages import words
 from api.pages.shared.layout import render
 from api.pages.shared.view import Frame
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.published import MovedDate
+from scheduler.wording.due import cause_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,27 +52,17 @@ def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine,
             when=words.moment(one.at, offset),
             name=names.get(one.job) or f"{kinds.get(one.job.split(':')[0], one.job)}, done or gone",
             href=f"/vessels/{now.vessel.id}/jobs/{one.job}" if one.job in names else "",
-            was=_date(one.from_due_at, now),
-            now=_date(one.to_due_at, now),
+            was=words.short_date(one.from_due_at, offset, now.at),
+            now=words.short_date(one.to_due_at, offset, now.at),
             by=by_words(one, offset),
-            cause=one.cause.value,
+            cause=cause_words(one.cause),
         )
         for one in found
     )
 
 
-def _date(at: datetime, now: PlantState) -> str:
-    """Day and date, with the year when it is not that of now."""
-    year = words.ship(at, now.offset_minutes).year
-    said = words.short_date(at, now.offset_minutes)
-    return said if year == words.ship(now.at, now.offset_minutes).year else f"{said}{words.NBSP}{year}"
-
-
 def by_words(one: MovedDate, offset_minutes: int) -> str:
-    """By how many days, in which direction; early and late dates alone may move too.
-
-    The days are those of the ship's calendar.
-    """
+    """By how many days of the ship's calendar, in which direction; early and late dates alone may move too."""
     was, now = words.ship(one.from_due_at, offset_minutes).date(), words.ship(one.to_due_at, offset_minutes).date()
     days = (now - was).days
     if not days:

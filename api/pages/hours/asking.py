@@ -6,13 +6,13 @@ from datetime import datetime
 from typing import get_args
 
 from api.pages.hours.view import AskField, AskForm, QuestionView
-from api.pages.words import NBSP, clock, moment, number, offset_words, ship
+from api.pages.words import NBSP, clock, moment, offset_words, ship
 from scheduler.actions.base.context import instant
 from scheduler.actions.due.questions import QuestionAnswer, What
-from scheduler.domain.hours.ledger_says import counts_text, hours_text
 from scheduler.domain.hours.questions import Asks, Question
 from scheduler.errors import Refused
 from scheduler.parsing import figure, ship_instant
+from scheduler.wording.hours import counts_text, counts_words, flag_words, hours_text, unit_name
 
 FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
 _LABELS = {
@@ -44,7 +44,11 @@ def question_view(
     whats = _answers(asked)
     forms = tuple(_form(asked, counter, qid, what, offset, back) for what in whats) if may else ()
     return QuestionView(
-        id=qid, heading=_heading(asked, position, offset), says=asked.says, facts=_facts(asked, offset), forms=forms
+        id=qid,
+        heading=_heading(asked, position, offset),
+        says=flag_words(asked.flag, position, offset),
+        facts=_facts(asked, offset),
+        forms=forms,
     )
 
 
@@ -77,14 +81,14 @@ class Back:
 def _heading(asked: Question, position: str, offset: int) -> str:
     if asked.asks is Asks.MISSING:
         return f"{position}: up to {hours_text(asked.most_s)} may be missing. Add them?"
-    value = figure_text(asked.readings[0].value_milli)
+    value = counts_words(asked.readings[0].value_milli)
     many = len(asked.readings)
     run = f", {many} readings held since" if many > 1 else " and was held"
     if asked.earlier is not None:
-        before = f"{figure_text(asked.earlier[1])} on {moment(instant(asked.earlier[0]), offset)}"
-        return f"{position} showed {before}, then {value}{run}. Without {figure_text(asked.earlier[1])} all fit. Was that misread?"
+        before = f"{counts_words(asked.earlier[1])} on {moment(instant(asked.earlier[0]), offset)}"
+        return f"{position} showed {before}, then {value}{run}. Without {counts_words(asked.earlier[1])} all fit. Was that misread?"
     if asked.scale is not None:
-        return f"{position} counts {asked.scale[1]} since {moment(instant(asked.at_s), offset)}. Take it so?"
+        return f"{position} counts {unit_name(asked.scale)} since {moment(instant(asked.at_s), offset)}. Take it so?"
     return f"{position} showed {value} on {moment(instant(asked.at_s), offset)}{run}. Replaced, misread, or preset?"
 
 
@@ -92,12 +96,12 @@ def _facts(asked: Question, offset: int) -> tuple[tuple[str, str, str], ...]:
     facts = []
     if asked.good is not None:
         at_s, milli = asked.good
-        facts.append(("Last counted", figure_text(milli), moment(instant(at_s), offset)))
+        facts.append(("Last counted", counts_words(milli), moment(instant(at_s), offset)))
     if asked.readings:
         first, last = asked.readings[0], asked.readings[-1]
-        facts.append(("Held from", figure_text(first.value_milli), moment(instant(first.at_s), offset)))
+        facts.append(("Held from", counts_words(first.value_milli), moment(instant(first.at_s), offset)))
         if len(asked.readings) > 1:
-            facts.append(("Held to", figure_text(last.value_milli), moment(instant(last.at_s), offset)))
+            facts.append(("Held to", counts_words(last.value_milli), moment(instant(last.at_s), offset)))
         fit = f"would fit; at most {hours_text(asked.most_s)} can have run"
         facts.append(("In between", f"about {hours_text(asked.fit_s)}", fit))
     return tuple(facts)
@@ -122,7 +126,8 @@ def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back:
     return AskForm(
         id=fid,
         label=_LABELS[what].format(
-            what=asked.scale[1] if asked.scale else "", value=figure_text(asked.earlier[1]) if asked.earlier else ""
+            what=unit_name(asked.scale) if asked.scale else "",
+            value=counts_words(asked.earlier[1]) if asked.earlier else "",
         ),
         help=_help(asked, what),
         action=f"/counters/{counter}/answers",
@@ -190,14 +195,14 @@ def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, 
 
 
 def _reason(asked: Question, what: str) -> tuple[str, str, str, str]:
-    first = figure_text(asked.readings[0].value_milli) if asked.readings else ""
-    earlier = figure_text(asked.earlier[1]) if asked.earlier else ""
+    first = counts_words(asked.readings[0].value_milli) if asked.readings else ""
+    earlier = counts_words(asked.earlier[1]) if asked.earlier else ""
     proposed = {
         "earlier": f"{earlier} is misread: all readings since follow from the one before it.",
         "replaced": "Counter exchanged.",
         "misread": f"{first} is misread: it cannot follow from what the counter showed before.",
         "preset": f"Counter set to {first} by hand.",
-        "rescaled": f"Counter set to count {asked.scale[1] if asked.scale else 'otherwise'}.",
+        "rescaled": f"Counter set to count {unit_name(asked.scale) if asked.scale else 'otherwise'}.",
         "missing": "The counter lost hours; the pump ran as usual.",
         "nothing": "The pump stood while the counter was off.",
     }[what]
@@ -208,12 +213,6 @@ def typed_second(at: datetime, offset: int) -> str:
     """An instant as a datetime-local field holds it, with seconds where there are any: a reading is named by its second."""
     local = ship(at, offset)
     return f"{local:%Y-%m-%dT%H:%M:%S}" if local.second else f"{local:%Y-%m-%dT%H:%M}"
-
-
-def figure_text(value_milli: int) -> str:
-    """A counter's value for reading: narrow spaces at the thousands, as many decimals as it has."""
-    text = counts_text(value_milli)
-    return number(value_milli / 1000, len(text.partition(".")[2]))
 
 
 def _tenths(seconds: int) -> str:

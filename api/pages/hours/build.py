@@ -3,7 +3,7 @@
 import secrets
 from collections.abc import Sequence
 
-from api.pages.hours.asking import Back, figure_text, instant_words, question_view
+from api.pages.hours.asking import Back, instant_words, question_view
 from api.pages.hours.events import event_lines
 from api.pages.hours.view import AskField, AskForm, CountersView, CounterView, DiagnosisLine, LogLine
 from api.pages.shared.build import as_job_line, frame_of, may
@@ -17,6 +17,8 @@ from scheduler.domain.hours.ledger import Code
 from scheduler.domain.hours.questions import MISSING
 from scheduler.domain.hours.running import RunningHours
 from scheduler.storage.hours.readings import IntakeLogRow
+from scheduler.wording.care import diagnosis_words
+from scheduler.wording.hours import counts_words, flag_words, unit_name
 
 NOTES = 4
 _FRESH_S = 30 * 86_400
@@ -119,7 +121,10 @@ def _counter(sheet: PlantSheet, one: CounterSheet, who: Asking, answers: bool, b
         id=one.id,
         position=position,
         facts=_facts(now, one),
-        notes=tuple((short_date(instant(flag.at_s), now.offset_minutes), flag.says) for flag in fresh[:NOTES]),
+        notes=tuple(
+            (short_date(instant(flag.at_s), now.offset_minutes), flag_words(flag, position, now.offset_minutes))
+            for flag in fresh[:NOTES]
+        ),
         older_notes=len(flags) - len(fresh[:NOTES]),
         questions=asked,
         events=event_lines(one.events, one.id, now.offset_minutes, who.actor, back, may=answers),
@@ -130,7 +135,7 @@ def _counter(sheet: PlantSheet, one: CounterSheet, who: Asking, answers: bool, b
 def _facts(now: PlantState, one: CounterSheet) -> tuple[tuple[str, str, str], ...]:
     offset = now.offset_minutes
     newest_at = None if one.newest is None else one.newest[0]
-    value = "nothing yet" if one.newest is None else figure_text(one.newest[1])
+    value = "nothing yet" if one.newest is None else counts_words(one.newest[1])
     unit = unit_words(one.seconds_per_count)
     shown = f"read {instant_words(newest_at, now.at, offset)}" if newest_at else "never posted"
     shown = f"{unit}, {shown}" if unit else shown
@@ -152,10 +157,7 @@ def _facts(now: PlantState, one: CounterSheet) -> tuple[tuple[str, str, str], ..
 
 def unit_words(seconds_per_count: int) -> str:
     """What a counter counts; empty when it counts hours."""
-    if seconds_per_count == 3600:
-        return ""
-    known = {360: "tenths of an hour", 36: "hundredths of an hour", 60: "minutes", 1: "seconds"}
-    return known.get(seconds_per_count, f"counts of {seconds_per_count} s")
+    return "" if seconds_per_count == 3600 else unit_name(seconds_per_count)
 
 
 def hours_words(hours: RunningHours | None) -> str:
@@ -217,7 +219,8 @@ def _correct(one: CounterSheet, now: PlantState, back: Back) -> AskForm:
 
 def _look_line(one: Diagnosis, now: PlantState) -> DiagnosisLine:
     since = "" if one.since_at is None else moment(one.since_at, now.offset_minutes)
-    return DiagnosisLine(which=one.which, since=since, says=one.says, do=one.do)
+    says, do = diagnosis_words(one)
+    return DiagnosisLine(which=one.name, since=since, says=says, do=do)
 
 
 def _log_line(row: IntakeLogRow, now: PlantState) -> LogLine:

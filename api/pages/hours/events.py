@@ -8,7 +8,7 @@ from api.pages.words import moment, number
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.counter_events import ASKED, EventShown
 from scheduler.actions.hours.undoing import SECOND
-from scheduler.domain.hours.ledger_says import counts_text
+from scheduler.wording.hours import counts_words
 
 SHOWN = 5
 _STATES = {"asked": "waits for another person", "confirmed": "confirmed", "undone": "undone", "counts": ""}
@@ -35,7 +35,7 @@ def event_words(event: EventShown, offset: int) -> str:
     hours = "" if event.hours is None else f" of {number(event.hours, 1)} h"
     state = _STATES.get(event.state, event.state)
     values = [
-        f"{name} {counts_text(milli)}"
+        f"{name} {counts_words(milli)}"
         for name, key in (("old final", "old_final_milli"), ("new first", "new_first_milli"))
         if isinstance(milli := event.detail.get(key), int)
     ]

@@ -3,7 +3,7 @@
 import secrets
 from collections.abc import Mapping, Sequence
 
-from api.pages.hours.asking import figure_text, instant_words
+from api.pages.hours.asking import instant_words
 from api.pages.hours.build import VERDICTS, unit_words
 from api.pages.hours.view import HandLine, HandView
 from api.pages.shared.build import frame_of
@@ -13,6 +13,7 @@ from api.server.deps import Asking
 from scheduler.actions.hours.by_hand import HandCounter, ValueJudged
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.hours.ledger import LedgerVerdict
+from scheduler.wording.hours import counts_words
 
 FIELD = "counter:"
 """Before the counter's id in the names of the fields."""
@@ -75,7 +76,7 @@ def _answer(judged: Mapping[str, ValueJudged], counters: Sequence[HandCounter]) 
 def _line(one: HandCounter, now: PlantState, value: str, judged: ValueJudged | None) -> HandLine:
     before = "Never read: the first reading is the start, hours before it need an opening balance"
     if one.newest is not None:
-        before = f"Showed {figure_text(one.newest[1])}, {instant_words(one.newest[0], now.at, now.offset_minutes)}"
+        before = f"Showed {counts_words(one.newest[1])}, {instant_words(one.newest[0], now.at, now.offset_minutes)}"
     return HandLine(
         counter=one.id,
         label=one.position,
@@ -91,7 +92,7 @@ def _unusual_words(one: ValueJudged) -> str:
     if odd is None:
         return ""
     more = f", {number((odd.credit_s - odd.usual_s) / 3600)} h more than the usual {number(odd.usual_s / 3600)} h in that time."
-    meant = "" if odd.meant_milli is None else f" Was it {figure_text(odd.meant_milli)}?"
+    meant = "" if odd.meant_milli is None else f" Was it {counts_words(odd.meant_milli)}?"
     return f"{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong."
 
 
@@ -100,7 +101,7 @@ def judged_words(one: ValueJudged) -> str:
     if one.status == "refused":
         return f"Refused: {one.why}"
     if one.status == "conflict":
-        stands = "another value" if one.stands is None else figure_text(one.stands)
+        stands = "another value" if one.stands is None else counts_words(one.stands)
         return (
             f"Conflict: {stands} is stored for this instant and stays; yours is in the intake log. If yours is right, "
             "mark the other as a bad reading and read again."

@@ -17,6 +17,7 @@ from api.pages.work.forms import FORMS, FORMS_IN_USE
 from scheduler.domain.base.enums import JobState, Test
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.vessel.document import caution_line
+from scheduler.wording.due import date_words
 
 _PAGES = Path(__file__).parents[1]
 STATIC = _PAGES / "static"
@@ -164,7 +165,7 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         name=words.job_name(due),
         row=shared_rows.tide_row(view.job, view.now_at, offset),
         facts=job_facts(view) if view.closed is None else view.closed.facts,
-        why=explain_date(due, view.now_at, offset).sentence if view.closed is None else "",
+        why=date_words(explain_date(due, view.now_at), offset) if view.closed is None else "",
         caution=caution_line(view.job.kind),
         cautions=CAUTIONS if view.job.kind.takes_pump_out else (),
         sheet=view.sheet,

@@ -215,7 +215,7 @@ def _pump_says(pressing: JobLine | None, now_at: datetime, offset: int) -> str:
         return f"Nothing due before {pages_words.short_date(due.due_at, offset)}"
     if due.state is JobState.WINDOW_OPEN:
         return f"{kind} {pages_words.due_words(due, now_at, offset)}"
-    words = pages_words.state_words(due, now_at, offset).split("; ")[0]
+    words = pages_words.state_alone(due, now_at, offset)
     return f"{kind} {words[:1].lower()}{words[1:]}"
 
 

@@ -10,6 +10,7 @@ from api.pages.words.jobs import (
     limit_words,
     rank,
     stands_at,
+    state_alone,
     state_words,
 )
 from api.pages.words.plant import (
@@ -90,6 +91,7 @@ __all__ = [
     "short_date",
     "short_kind",
     "stands_at",
+    "state_alone",
     "state_words",
     "vessel_rank",
     "vessel_words",

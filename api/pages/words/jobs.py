@@ -1,12 +1,14 @@
 """What is said of a job: its name, when it is due, how it stands."""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from api.pages.shared.view import JobLine
 from scheduler.domain.base.enums import JobState, Trigger
+from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.document import BREAKDOWN
-from scheduler.wording.figures import NBSP, clock, inner, moment, number, short_date
+from scheduler.wording.due import to_go_words
+from scheduler.wording.figures import clock, days_between, inner, moment, run_words, short_date
 
 RANK = {
     JobState.PAST_LIMIT: 0,
@@ -36,30 +38,17 @@ def rank(job: JobLine) -> tuple[int, datetime, str]:
     return RANK[job.due.state], job.due.due_at, job.due.job_id.key
 
 
-def _hours_words(seconds: int) -> str:
-    whole = abs(seconds) // 3600
-    return f"{number(whole)} running{NBSP}h" if whole else f"less than 1 running{NBSP}h"
-
-
-def _days_between(early: datetime, late: datetime) -> str:
-    whole = (late - early) // timedelta(days=1)
-    return f"{whole} day{'' if whole == 1 else 's'}" if whole else "less than a day"
-
-
-def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None) -> str:
+def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None, offset: int) -> str:
     by_hours = due.trigger is Trigger.RUNNING_HOURS and over_seconds is not None and over_seconds > 0
-    return _hours_words(over_seconds or 0) if by_hours else _days_between(since_at, now_at)
+    return run_words(over_seconds or 0) if by_hours else days_between(since_at, now_at, offset)
 
 
 def due_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
-    """When it falls due, in running hours, in days and by date; or the calendar date and the days to it."""
-    about = short_date(due.due_at, offset_minutes)
-    left = due.running_seconds_left if due.projected_seconds_left is None else due.projected_seconds_left
-    days = _days_between(now_at, due.due_at) if due.due_at > now_at else ""
-    if due.trigger is Trigger.RUNNING_HOURS and left is not None and left >= 0:
-        return f"due in {_hours_words(left)}, about {f'{days}: ' if days else ''}{about}"
-    said = f"due {about}" if due.trigger is Trigger.RUNNING_HOURS else f"due by calendar {about}"
-    return f"{said}, in {days}" if days else said
+    """When it falls due, in running hours, by date and in days; or the calendar date and the days to it."""
+    to_go = to_go_words(explain_date(due, now_at), offset_minutes)
+    if due.trigger is not Trigger.RUNNING_HOURS:
+        return f"due by calendar {to_go}"
+    return f"due in {to_go}"
 
 
 def as_of_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
@@ -88,7 +77,7 @@ def limit_words(due: DueJob, offset_minutes: int) -> str:
 
 def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
     """The state of a job in words, with what is left in hours and date."""
-    said = _state_words(due, now_at, offset_minutes)
+    said = state_alone(due, now_at, offset_minutes)
     tails = []
     if due.state not in (JobState.DONE, JobState.WITHDRAWN) and (read := as_of_words(due, now_at, offset_minutes)):
         tails.append(read)
@@ -97,11 +86,12 @@ def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
     if due.forecast is not None and due.forecast.standing and due.state in (JobState.AHEAD, JobState.WINDOW_OPEN):
         tails.append("pump has hardly run, the date is wide")
     if not due.first and due.state not in (JobState.DONE, JobState.WITHDRAWN):
-        tails.append("if the turn before is done when due")
+        tails.append("if the job before is done when due")
     return "; ".join([said, *tails])
 
 
-def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
+def state_alone(due: DueJob, now_at: datetime, offset: int) -> str:
+    """The state without what the hours rest on."""
     if due.job_id.kind == BREAKDOWN.code:
         return f"Repair open since {moment(due.due_at, offset)}"
     match due.state:
@@ -114,12 +104,12 @@ def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
             over = None if due.running_seconds_left is None else -due.running_seconds_left
             left = limit_left_seconds(due)
             by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
-            limit = f"in {_hours_words(left or 0)}, about " if by_hours else ""
-            past = _past_words(due, now_at, due.due_at, over)
+            limit = f"in {run_words(left or 0)}, about " if by_hours else ""
+            past = _past_words(due, now_at, due.due_at, over, offset)
             return f"Past due by {past}; limit {limit}{limit_words(due, offset)}"
         case JobState.PAST_LIMIT:
             left = limit_left_seconds(due)
-            past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left)
+            past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left, offset)
             return f"Past limit by {past}; close it or ask for a postponement"
         case JobState.POSTPONED:
             until = limit_words(due, offset) if due.postponed_to is None else short_date(due.postponed_to, offset)

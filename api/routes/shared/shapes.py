@@ -17,9 +17,13 @@ from scheduler.domain.base.enums import Subject
 from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.hours.ledger import Flag
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import Vessel, caution_line
 from scheduler.storage.hours.readings import IntakeLogRow
+from scheduler.wording.care import diagnosis_words
+from scheduler.wording.due import date_words, to_go_words
+from scheduler.wording.hours import flag_words
 
 
 def z(at: datetime | None) -> str | None:
@@ -100,23 +104,24 @@ def due_json(now: PlantState, job: DueJob) -> dict[str, Any]:
 
 def why_json(now: PlantState, job: DueJob) -> dict[str, Any]:
     """What a due date rests on, and the sentence that says it."""
-    why = explain_date(now.as_shown(job), now.at, now.offset_minutes)
+    why = explain_date(now.as_shown(job), now.at)
+    job, seen = why.job, why.job.forecast
     return {
-        "sentence": why.sentence,
-        "to_go": why.to_go,
-        "first_reached_by": why.trigger.value,
+        "sentence": date_words(why, now.offset_minutes),
+        "to_go": to_go_words(why, now.offset_minutes),
+        "first_reached_by": job.trigger.value,
         "other_at": z(why.other_at),
         "days_left": round(why.days_left, 1),
-        "running_hours_left": None if why.running_hours_left is None else round(why.running_hours_left, 2),
-        "h_per_day": None if why.h_per_day is None else round(why.h_per_day, 2),
-        "h_per_sea_day": None if why.h_per_sea_day is None else round(why.h_per_sea_day, 2),
-        "look_back_days": why.look_back_days,
-        "past_runs": why.runs,
-        "calendar_used": why.calendar_used,
-        "standing": why.standing,
-        "hours_as_of": z(why.hours_as_of),
-        "estimated": why.estimated,
-        "may_miss_running_hours": round(why.may_miss_hours, 2),
+        "running_hours_left": _h(job.running_seconds_left),
+        "h_per_day": round(seen.h_per_day, 2) if seen else None,
+        "h_per_sea_day": round(seen.h_per_sea_day, 2) if seen and seen.h_per_sea_day is not None else None,
+        "look_back_days": seen.look_back_days if seen else None,
+        "past_runs": seen.runs if seen else None,
+        "calendar_used": seen.h_per_sea_day is not None if seen else None,
+        "standing": seen.standing if seen else None,
+        "hours_as_of": z(job.hours_as_of),
+        "estimated": job.estimated,
+        "may_miss_running_hours": _h(job.may_miss_seconds),
         "projected": why.projected,
     }
 
@@ -150,6 +155,7 @@ def moved_json(moved: MovedDate) -> dict[str, Any]:
 def plant_json(now: PlantState) -> dict[str, Any]:
     """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
     counts_for = now.counts_for()
+    places = {counter.id: counter.position for counter in now.counters}
     numbers: dict[str, int] = {}
     for job in now.jobs:
         if job.first:
@@ -189,7 +195,17 @@ def plant_json(now: PlantState) -> dict[str, Any]:
             }
             for c in now.counters
         ],
-        "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in now.flags[:50]],
+        "flags": [
+            _flag_json(flag, now.position_name(places[counter]), now.offset_minutes) for counter, flag in now.flags[:50]
+        ],
+    }
+
+
+def _flag_json(flag: Flag, position: str, offset_minutes: int) -> dict[str, Any]:
+    return {
+        "code": flag.code,
+        "at": z(instant(flag.at_s)),
+        "says": flag_words(flag, position, offset_minutes),
     }
 
 
@@ -218,7 +234,7 @@ def counter_json(book: CounterBook) -> dict[str, Any]:
             }
             for e in book.entries
         ],
-        "flags": [{"code": f.code, "at": z(instant(f.at_s)), "says": f.says} for f in book.flags],
+        "flags": [_flag_json(flag, book.position, book.offset_minutes) for flag in book.flags],
         "events": [event_json(event) for event in book.events],
     }
 
@@ -359,12 +375,13 @@ def intake_json(row: IntakeLogRow) -> dict[str, Any]:
 
 def diagnosis_json(one: Diagnosis) -> dict[str, Any]:
     """One thing to look at."""
+    says, do = diagnosis_words(one)
     return {
         "about": one.about,
         "which": one.which,
         "since": z(one.since_at),
-        "says": one.says,
-        "do": one.do,
+        "says": says,
+        "do": do,
         "note": one.note,
     }
 

@@ -3,10 +3,10 @@
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import load_plant
-from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.vessel.fleet import Place, clock_of
 from scheduler.domain.capacity.concessions import Lower, lower_faults
 from scheduler.domain.capacity.minimum import litres_up
 from scheduler.domain.due.deciding import OFFICE, Decider, signing_objections
@@ -16,6 +16,7 @@ from scheduler.storage.capacity import ConcessionRow, concession_row, concession
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
+from scheduler.wording.figures import moment
 
 
 def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> Answer:
@@ -125,11 +126,12 @@ def concessions_listed(context: Context, place: Place) -> list[dict[str, Any]]:
 def _open(session: Session, place: Place, number: int, now_s: int) -> ConcessionRow:
     row = concession_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.plant_id:
-        raise NotFound(f"There is no concession {number} for {place.plant_id}.")
+        raise NotFound(f"There is no concession {number} for this plant.")
     if row.withdrawn_s is not None:
         raise Clash(f"Concession {number} was withdrawn already, by {row.withdrawn_by}. Ask for a new one.")
     if row.to_s <= now_s:
-        raise Clash(f"Concession {number} ended on {utc_text(row.to_s)}. Ask for a new one.")
+        ended = moment(instant(row.to_s), clock_of(session, place.vessel_id, instant(now_s)), instant(now_s))
+        raise Clash(f"Concession {number} ended on {ended}. Ask for a new one.")
     return row
 
 

@@ -8,7 +8,7 @@ from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import capacities_of, concessions_of, outage_of
 from scheduler.actions.plant_state.work import require_no_tag
 from scheduler.actions.vessel.document import document_of, plant_of
-from scheduler.actions.vessel.fleet import Place, offset_minutes
+from scheduler.actions.vessel.fleet import Place, clock_of, offset_minutes
 from scheduler.domain.base.enums import Test
 from scheduler.domain.capacity.minimum import (
     Swept,
@@ -23,6 +23,8 @@ from scheduler.errors import Clash, Refused
 from scheduler.storage.capacity import OutageRow, OutageStatus, PumpTestRow, open_outage_rows, outage_rows
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
+from scheduler.wording.figures import moment
+from scheduler.wording.names import pump_words
 
 
 def pump_down(
@@ -42,9 +44,10 @@ def pump_down(
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
+        name = pump_words(plant, at, place.id)
         for row in open_outage_rows(session, place.vessel_id, place.id):
             if row.status is OutageStatus.DOWN:
-                raise Clash(f"Pump {place.id} is down already, since {instant(row.from_s):%Y-%m-%dT%H:%MZ}.")
+                raise Clash(f"{name} is down already, since {_aboard(session, context, place, row.from_s)}.")
             end_outage(session, row, at)
         set_down(session, place, at, reason, hand.actor.name, context.now_s(), expected_at)
         payload = {
@@ -80,12 +83,13 @@ def pump_back(
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
+        name = pump_words(plant, at, place.id)
         rows = open_outage_rows(session, place.vessel_id, place.id)
         if not rows:
-            raise Clash(f"Pump {place.id} was not out. There is nothing to bring back.")
-        require_no_tag(session, place.vessel_id, place.id)
+            raise Clash(f"{name} was not out. There is nothing to bring back.")
+        require_no_tag(session, place.vessel_id, place.id, plant, at)
         if any(row.from_s > seconds(at) for row in rows):
-            raise Refused(f"Pump {place.id} cannot be back before it went down. Check the instant.")
+            raise Refused(f"{name} cannot be back before it went down. Check the instant.")
         returned(session, plant, place, at, reason, test, measured, hand.actor.name, context.now_s())
         payload = {
             "pump": place.id,
@@ -252,7 +256,12 @@ def _sane(context: Context, at: datetime, reason: str, what: str) -> None:
             f"Say in a few words why the pump {what}; the reason is empty.", faults=[("/reason", "this is empty")]
         )
     if at > context.now() + AHEAD:
-        raise Refused(f"{at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which the pump {what}.")
+        raise Refused(f"That time is still to come; give the instant at which the pump {what}.")
+
+
+def _aboard(session: Session, context: Context, place: Place, at_s: int) -> str:
+    now = context.now()
+    return moment(instant(at_s), clock_of(session, place.vessel_id, now), now)
 
 
 def _serial(plant: Plant, pump: str) -> str:

@@ -10,7 +10,7 @@ from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import capacities_of
 from scheduler.actions.plant_state.work import require_no_tag
 from scheduler.actions.vessel.document import document_of, plant_of
-from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.vessel.fleet import Place, clock_of
 from scheduler.domain.base.enums import Test
 from scheduler.domain.capacity.minimum import ATMOSPHERE_KPA
 from scheduler.domain.capacity.test_log import read_log
@@ -29,6 +29,8 @@ from scheduler.errors import Clash, Refused
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
+from scheduler.wording.figures import moment
+from scheduler.wording.names import pump_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +103,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
             "Say who made the test; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
         )
     if told.at > context.now() + AHEAD:
-        raise Refused(f"{told.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the test.")
+        raise Refused("That time is still to come; give the instant of the test.")
     if told.result is Test.NONE:
         raise Refused("A test is passed or failed. Say which.", faults=[("/result", "passed or failed is expected")])
 
@@ -111,10 +113,10 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
         pump = next(p for p in plant.pumps if p.id == place.id)
         for row in open_outage_rows(session, place.vessel_id, place.id):
             if row.status is OutageStatus.DOWN:
-                raise Clash(
-                    f"Pump {place.id} is down since {instant(row.from_s):%Y-%m-%dT%H:%MZ}. Bring it back first, then test."
-                )
-        require_no_tag(session, place.vessel_id, place.id)
+                since = moment(instant(row.from_s), clock_of(session, place.vessel_id, told.at), told.at)
+                name = pump_words(plant, told.at, place.id)
+                raise Clash(f"{name} is down since {since}. Bring it back first, then test.")
+        require_no_tag(session, place.vessel_id, place.id, plant, told.at)
         found = measured_of(plant, told)
         if found.swept.m3_per_h > 2 * pump.rated_swept_m3_per_h:
             raise Refused(

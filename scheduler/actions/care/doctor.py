@@ -1,16 +1,19 @@
-"""What is wrong or odd in this installation: gathered here, said in `domain.looks`; the command and the pages show the same."""
+"""What is wrong or odd in this installation: gathered here as facts; the command and the pages show the same."""
 
-from pathlib import Path
+from dataclasses import replace
+from typing import Any
 
 from scheduler.actions.base.context import Context, instant
 from scheduler.actions.care.rounds import watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.questions import questions_of
-from scheduler.actions.vessel.document import document_of
+from scheduler.actions.vessel.document import document_of, position_names
+from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.checks import diagnosis
-from scheduler.domain.checks.diagnosis import Diagnosis
-from scheduler.domain.hours.ledger import Code, Flag
+from scheduler.domain.checks.diagnosis import About, Diagnosis
+from scheduler.domain.hours.ledger import Code
+from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, Settings
 from scheduler.storage.base import failed_tasks
@@ -21,6 +24,7 @@ from scheduler.storage.hours.readings import newest_received, unstored_since
 from scheduler.storage.migrate import newest, step_of
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.vessel import vessel_rows
+from scheduler.wording.figures import inner
 
 DAY_S = 86_400
 INTAKE_DAYS = 7
@@ -44,30 +48,26 @@ def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diag
 def vessel_diagnosis(context: Context, vessel_id: str) -> list[Diagnosis]:
     """Everything to look at on a vessel: counters, what was not stored, plans, calendar. Raises NotFound."""
     with context.db.read() as session:
-        behind = _backlog(context, session, vessel_id)
+        vessel, _ = document_of(session, vessel_id)
+        behind = _backlog(context, session, vessel)
     derive_vessel(context, vessel_id)
     with context.db.read() as session:
-        return [*behind, *_counters(context, session, vessel_id), *_rest(context, session, vessel_id)]
+        found = [*behind, *_counters(context, session, vessel), *_rest(context, session, vessel)]
+        clock = clock_of(session, vessel_id, context.now())
+    return [replace(one, offset_minutes=clock) for one in found if one is not None]
 
 
 def of_settings(settings: Settings) -> list[Diagnosis]:
     """Settings that cannot work, or not together."""
-    found = []
+    found: list[tuple[str, dict[str, Any]]] = []
     if settings.host in EVERY_ADDRESS and not settings.base_url:
-        do = "Calendar entries carry no links and no sign-in link can be made until it is set."
-        found.append(
-            Diagnosis(about="setting", which="base_url", says=f"{NO_BASE_URL[:1].upper()}{NO_BASE_URL[1:]}", do=do)
-        )
+        found.append(("base_url", {"says": f"{NO_BASE_URL[:1].upper()}{NO_BASE_URL[1:]}"}))
     if not settings.insecure_cookie and settings.base_url.startswith("http:"):
-        says = "insecure_cookie is off, but base_url is plain http: a browser will not send the sign-in cookie back."
-        do = "Serve it by https, or set insecure_cookie to true on the ship's own network."
-        found.append(Diagnosis(about="setting", which="insecure_cookie", says=says, do=do))
+        found.append(("insecure_cookie", {}))
     if settings.frozen_days >= settings.horizon_days:
-        says = (
-            f"frozen_days ({settings.frozen_days}) reaches horizon_days ({settings.horizon_days}): no plan can change."
-        )
-        found.append(Diagnosis(about="setting", which="frozen_days", says=says, do="Make it less than horizon_days."))
-    return found
+        days = {"frozen_days": settings.frozen_days, "horizon_days": settings.horizon_days}
+        found.append(("frozen_days", days))
+    return [Diagnosis(about=About.SETTING, which=name, name=name, facts=facts) for name, facts in found]
 
 
 def of_database(database: Database, now_s: int) -> list[Diagnosis]:
@@ -77,22 +77,18 @@ def of_database(database: Database, now_s: int) -> list[Diagnosis]:
     try:
         found += diagnosis.of_engine(place, database.engine_says(), database.journal())
     except SchedulerError as error:
-        found.append(Diagnosis(about="database", which=place, says=error.says, do="Nothing works until it answers."))
+        found.append(Diagnosis(about=About.DATABASE, which=place, name=place, facts={"error": error.says}))
     found.append(_copies(database, place, now_s))
     return [one for one in found if one is not None]
 
 
 def of_tables(database: Database) -> Diagnosis | None:
     """Tables that are not at this program's step; nothing else can be looked at then."""
-    step, wanted = step_of(database), newest()
-    if step == wanted:
+    step, expected = step_of(database), newest()
+    if step == expected:
         return None
-    return Diagnosis(
-        about="tables",
-        which=str(database.path or "database"),
-        says=f"The tables are at step {step or 'none'}, this program needs {wanted}.",
-        do="Stop the server and run `leadline upgrade`; it makes a copy first.",
-    )
+    place = str(database.path or "database")
+    return Diagnosis(about=About.TABLES, which=place, name=place, facts={"step": step, "expected": expected})
 
 
 def _copies(database: Database, place: str, now_s: int) -> Diagnosis | None:
@@ -102,23 +98,14 @@ def _copies(database: Database, place: str, now_s: int) -> Diagnosis | None:
     last_s = int(copies[-1].stat().st_mtime) if copies else None
     if last_s is not None and now_s - last_s < COPY_OLD_DAYS * DAY_S:
         return None
-    says = (
-        "No copy of the database lies beside it."
-        if last_s is None
-        else f"The newest copy beside it is {_name(copies)}."
-    )
     return Diagnosis(
-        about="copy",
+        about=About.COPY,
         which=place,
-        says=says,
-        do="If none is kept elsewhere, make one: sqlite3 FILE \"VACUUM INTO 'COPY'\" works while the server runs.",
+        name=place,
+        facts={"newest": copies[-1].name if copies else ""},
         since_at=None if last_s is None else instant(last_s),
         note=True,
     )
-
-
-def _name(copies: list[Path]) -> str:
-    return copies[-1].name
 
 
 def _tasks(context: Context) -> list[Diagnosis]:
@@ -127,69 +114,65 @@ def _tasks(context: Context) -> list[Diagnosis]:
         failed = failed_tasks(session, context.now_s() - DAY_S)[:5]
     return [
         Diagnosis(
-            about="timer",
+            about=About.TIMER,
             which=f"{row.task} {row.period}",
-            says=str(row.outcome),
-            do="It is tried again; if it stays, the server's log says more.",
+            name=f"{row.task} {row.period}",
+            facts={"outcome": str(row.outcome)},
             since_at=instant(row.started_s),
         )
         for row in failed
     ]
 
 
-def _backlog(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]:
-    found = []
-    for row in counter_rows(session, vessel_id):
-        if row.dirty_from_s is not None and row.no is not None:
-            received_s = newest_received(session, row.no)
-            found.append(diagnosis.of_backlog(row.id, received_s, context.now_s()))
-    return [one for one in found if one is not None]
+def _backlog(context: Context, session: Session, vessel: Vessel) -> list[Diagnosis | None]:
+    names = position_names(vessel)
+    return [
+        diagnosis.of_backlog(row.id, names[row.position_id], newest_received(session, row.no), context.now_s())
+        for row in counter_rows(session, vessel.id)
+        if row.dirty_from_s is not None and row.no is not None
+    ]
 
 
-def _counters(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]:
-    rows = counter_rows(session, vessel_id)
-    flags = flag_rows(session, vessel_id)
-    watched = watched_flags(context, session, vessel_id)
-    found: list[Diagnosis] = []
-    for row in rows:
+def _counters(context: Context, session: Session, vessel: Vessel) -> list[Diagnosis | None]:
+    names = position_names(vessel)
+    flags = flag_rows(session, vessel.id)
+    watched = watched_flags(context, session, vessel.id)
+    found: list[Diagnosis | None] = []
+    for row in counter_rows(session, vessel.id):
+        position = names[row.position_id]
         if row.newest_s is None:
-            found.append(diagnosis.of_unread(row.id))
-        own = [flag for flag in flags if flag.counter_no == row.no]
-        found += [diagnosis.of_question(row.id, asked) for asked in questions_of(session, row, own)]
-        found += [
-            one for name, flag in watched if name == row.id and (one := diagnosis.of_flag(row.id, flag)) is not None
-        ]
-        right_s = max((flag.at_s for flag in own if flag.code == Code.CLOCK_RIGHT), default=0)
+            found.append(Diagnosis(about=About.UNREAD, which=row.id, name=position))
+        own = [flag.flag() for flag in flags if flag.counter_no == row.no]
+        found += [diagnosis.of_question(row.id, position, asked) for asked in questions_of(session, row, own)]
+        found += [diagnosis.of_flag(row.id, position, flag) for name, flag in watched if name == row.id]
+        right_s = max((flag.at_s for flag in own if flag.code is Code.CLOCK_RIGHT), default=0)
         for code, after_s in ((Code.CLOCK, right_s), (Code.FUTURE, 0)):
-            fresh = [f for f in own if f.code == code and f.at_s > after_s and context.now_s() - f.at_s < FRESH_S]
+            fresh = [f for f in own if f.code is code and f.at_s > after_s and context.now_s() - f.at_s < FRESH_S]
             if fresh:
                 newest_one = max(fresh, key=lambda flag: flag.at_s)
-                told = Flag(code, newest_one.at_s, newest_one.says, newest_one.seconds or 0)
-                found += [one for one in (diagnosis.of_flag(row.id, told),) if one is not None]
+                found.append(diagnosis.of_flag(row.id, position, newest_one))
     return found
 
 
-def _rest(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]:
-    now_s = context.now_s()
-    vessel, _ = document_of(session, vessel_id)
-    found: list[Diagnosis | None] = list(
-        diagnosis.of_intake(vessel_id, unstored_since(session, vessel_id, now_s - INTAKE_DAYS * DAY_S), INTAKE_DAYS)
-    )
+def _rest(context: Context, session: Session, vessel: Vessel) -> list[Diagnosis | None]:
+    now_s, names = context.now_s(), position_names(vessel)
+    positions = {counter.id: names[counter.position] for plant in vessel.plants for counter in plant.counters}
+    unstored = unstored_since(session, vessel.id, now_s - INTAKE_DAYS * DAY_S)
+    found: list[Diagnosis | None] = [*diagnosis.of_intake(vessel.id, positions, unstored, INTAKE_DAYS)]
     found += [
-        diagnosis.of_not_known(one.key, f"{one.position} {one.kind_name}")
-        for one in first_dates.not_known(session, vessel_id, context.now())
+        Diagnosis(about=About.NOT_KNOWN, which=one.key, name=f"{one.position} {inner(one.kind_name)}")
+        for one in first_dates.not_known(session, vessel.id, context.now())
     ]
     for plant in vessel.plants:
         made = [
             None if row is None else row.made_s
             for status in (PlanStatus.TAKEN, PlanStatus.PROPOSED)
-            for row in [plan_row(session, vessel_id, plant.id, status)]
+            for row in [plan_row(session, vessel.id, plant.id, status)]
         ]
-        found.append(diagnosis.of_plan(plant.id, made[0], made[1], now_s))
+        found.append(diagnosis.of_plan(plant, made[0], made[1], now_s))
         found += diagnosis.of_blocks(plant, context.now().date())
-    bodies = feed_body_rows(session, vessel_id)
-    found.append(diagnosis.of_calendar(vessel_id, max((row.made_s for row in bodies), default=None), now_s))
-    return [one for one in found if one is not None]
+    written = max((row.made_s for row in feed_body_rows(session, vessel.id)), default=None)
+    return [*found, diagnosis.of_calendar(vessel.id, vessel.name, written, now_s)]
 
 
 def diagnosis_in_order(found: list[Diagnosis]) -> list[Diagnosis]:

@@ -120,7 +120,7 @@ def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tu
 def _conflicts(context: Context, session: Session, vessel_id: str, known: Collection[str]) -> list[tuple[str, Flag]]:
     log = unstored_since(session, vessel_id, context.now_s() - CONFLICTS_S)
     return [
-        (counter_id, conflicting(counter_id, many, newest_s))
+        (counter_id, conflicting(many, newest_s))
         for status, counter_id, many, newest_s in log
         if status == Unstored.CONFLICT.value and counter_id in known
     ]
@@ -141,20 +141,11 @@ def _watch_vessel(context: Context, session: Session, vessel_id: str) -> bool:
         if flag.code in _LASTING:
             at_s = first_said.get((no, code), at_s)
             if (no, code, at_s) in there:
-                there[no, code, at_s].says = flag.says
+                session.merge(FlagRow.of(vessel_id, there[no, code, at_s].counter_no, flag._replace(at_s=at_s)))
         wanted[no, code, at_s] = flag._replace(at_s=at_s)
     for key, flag in wanted.items():
         if key not in there and key[0] is not None:
-            session.add(
-                FlagRow(
-                    vessel_id=vessel_id,
-                    counter_no=key[0],
-                    code=key[1],
-                    at_s=flag.at_s,
-                    says=flag.says,
-                    seconds=flag.seconds,
-                )
-            )
+            session.add(FlagRow.of(vessel_id, key[0], flag))
     gone = [row for key, row in there.items() if key not in wanted]
     for row in gone:
         session.delete(row)

@@ -23,6 +23,8 @@ from scheduler.storage.database import Session
 from scheduler.storage.due import FirstDateRow, first_date_row
 from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.record import append_record
+from scheduler.wording.figures import short_date
+from scheduler.wording.names import job_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,12 +82,15 @@ def set_first(
         job = open_job(session, now, job_id)
         if not may_be_set(job):
             before = now.done.get((job_id.kind, job_id.subject))
-            when = "" if before is None else f", on {ship_time(before.done_at, now.offset_minutes):%Y-%m-%d}"
-            raise Refused(f"When {key} was last done is known{when}: its due date follows from that.")
-        if job.postponed_to is not None:
+            when = "" if before is None else f", on {short_date(before.done_at, now.offset_minutes, now.at)}"
             raise Refused(
-                f"The limit of {key} was postponed to {ship_time(job.postponed_to, now.offset_minutes):%Y-%m-%d}: its first date "
-                "is no more what binds it. Do the job, or have the postponement decided anew."
+                f"When {job_words(now.plant, now.at, key)} was last done is known{when}: its due date follows from that."
+            )
+        if job.postponed_to is not None:
+            to = short_date(job.postponed_to, now.offset_minutes, now.at)
+            raise Refused(
+                f"The limit of {job_words(now.plant, now.at, key)} was postponed to {to}: its first date is no more what binds it. "
+                "Do the job, or have the postponement decided anew."
             )
         row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
         before_on = None if row is None else row.due_on

@@ -14,6 +14,7 @@ from scheduler.errors import Clash, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.due import PartDateRow, part_date_row
 from scheduler.storage.record import append_record
+from scheduler.wording.names import job_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,9 @@ def set_date(
         before = None if row is None else row.from_on
         if from_on is None:
             if row is None:
-                raise Clash(f"{key} has no date for its parts; there is nothing to take back.")
+                raise Clash(
+                    f"{job_words(now.plant, now.at, key)} has no date for its parts; there is nothing to take back."
+                )
             session.delete(row)
         else:
             row = row or PartDateRow(

@@ -18,7 +18,7 @@ from scheduler.storage.database import Session
 from scheduler.storage.due import PostponementRow, next_postponement_number, postponement_row, postponement_rows
 from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
-from scheduler.wording.names import pump_words
+from scheduler.wording.names import job_words, pump_words
 
 
 def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, asked: Asked) -> Answer:
@@ -38,13 +38,19 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
                 "Nobody has said when this job was last done, so it has no limit that could be put off. Do it, or let "
                 "the chief engineer set its first date."
             )
-        faults = [*ask_faults(asked, limit_at=limit_at, now_at=now.at), *_resting(now, job_id.key)]
+        faults = [
+            *ask_faults(asked, limit_at=limit_at, now_at=now.at, offset_minutes=now.offset_minutes),
+            *_resting(now, job_id.key),
+        ]
         if faults:
             raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
         before = postponement_rows(session, place.vessel_id, job_id.key)
         waiting = next((row for row in before if row.granted is None), None)
         if waiting is not None:
-            raise Clash(f"Postponement {waiting.number} of {job_id.key} is asked for already and not decided yet.")
+            raise Clash(
+                f"Postponement {waiting.number} of {job_words(now.plant, now.at, job_id.key)} is asked for already and not "
+                "decided yet."
+            )
         number = next_postponement_number(session, place.vessel_id)
         session.add(
             PostponementRow(
@@ -125,7 +131,7 @@ def decide_postponement(
     def act(session: Session) -> Answer:
         row = postponement_row(session, vessel_id, number)
         if row is None:
-            raise NotFound(f"There is no postponement {number} on {vessel_id}.")
+            raise NotFound(f"There is no postponement {number} on this vessel.")
         if row.granted is not None:
             words = "granted" if row.granted else "refused"
             raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")

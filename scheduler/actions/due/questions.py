@@ -18,15 +18,16 @@ from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.hours.ledger_says import counts_text
+from scheduler.domain.hours.ledger_values import Flag
 from scheduler.domain.hours.questions import Question
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.hours.sources import source_at
 from scheduler.errors import Clash, Refused
 from scheduler.storage.base import answer_given
-from scheduler.storage.hours.counters import FlagRow, counter_event_rows, counter_rows
+from scheduler.storage.hours.counters import counter_event_rows, counter_rows
 from scheduler.storage.hours.ledger import LedgerEntryRow, entry_at
 from scheduler.storage.hours.readings import value_at
+from scheduler.wording.hours import counts_words
 
 MOST_MISREAD = 500
 
@@ -50,7 +51,7 @@ class CounterSheet:
     silent: bool
     hours: RunningHours | None
     latest: LedgerEntryRow | None
-    flags: tuple[FlagRow, ...]
+    flags: tuple[Flag, ...]
     questions: tuple[Question, ...]
     events: tuple[EventShown, ...]
 
@@ -177,16 +178,14 @@ def _events(told: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEve
             return [made]
         case "rescaled":
             if asked.scale is None:
-                raise Refused(
-                    "No other scale would fit any more. Load the page again, or use `leadline counter rescaled`."
-                )
+                raise Refused("No other scale would fit any more. Load the page again.")
             made = CounterEvent(
                 kind="rescale",
                 at=at,
                 reason=reason,
                 old_final=told.old_final,
                 new_first=told.new_first,
-                seconds_per_count=asked.scale[0],
+                seconds_per_count=asked.scale,
                 resolution=1.0,
             )
             return [made]
@@ -197,7 +196,7 @@ def _events(told: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEve
         case "misread" | "preset" if asked.earlier is not None and len(asked.readings) > 1:
             raise Refused(
                 f"These {len(asked.readings)} readings all follow from what was counted before, once "
-                f"{counts_text(asked.earlier[1])} is left out: mark that one as misread, or record a replacement."
+                f"{counts_words(asked.earlier[1])} is left out: mark that one as misread, or record a replacement."
             )
         case "misread":
             held = [reading.at_s for reading in asked.readings]
@@ -229,7 +228,7 @@ def _plant_sheet(context: Context, now: PlantState) -> PlantSheet:
         changes = changes_of(session, now.vessel.id, rows)
         for row in sorted(rows, key=lambda one: (order.index(one.position_id), one.id)):
             assert row.no is not None
-            flags = tuple(flag for flag in now.flags if flag.counter_no == row.no)
+            flags = tuple(flag for counter, flag in now.flags if counter == row.id)
             newest_s = row.newest_s
             shown = None if newest_s is None else value_at(session, row.no, newest_s, row.skew_most_s)
             counting = source_at(now.plant, row.position_id, seconds(now.at), changes.get(row.position_id, ()))

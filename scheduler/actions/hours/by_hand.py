@@ -14,12 +14,13 @@ from scheduler.actions.base.context import (
     must_have_key,
     seconds,
 )
+from scheduler.actions.hours.counter_events import counter_words
 from scheduler.actions.hours.ledger import derive_vessel, setups_of_counter
 from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
 from scheduler.actions.vessel.document import document_of
+from scheduler.domain.hours.accepting import Refusal, check
 from scheduler.domain.hours.ledger import LedgerVerdict, setup_at
-from scheduler.domain.hours.ledger_says import counts_text
 from scheduler.domain.hours.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
 from scheduler.storage.database import Session
@@ -28,6 +29,7 @@ from scheduler.storage.hours.intake import Intake, Taken
 from scheduler.storage.hours.ledger import LedgerEntryRow, entry_at, total_at_or_before
 from scheduler.storage.hours.readings import HandReadingRow, value_at
 from scheduler.storage.record import append_record
+from scheduler.wording.hours import counts_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +161,13 @@ def store_by_hand(
                 at_s = seconds(read.at)
                 entry = entry_at(session, row.no, at_s)
                 stands = value_at(session, row.no, at_s, row.skew_most_s) if status == Taken.CONFLICT else None
+            why = one.get("why", "")
+            if status == "refused" and row is not None:
+                setup = setup_at(setups_of_counter(session, row), seconds(read.at))
+                refused = check(replace(setup, name=counter_words(session, row)), read.value, seconds(read.at))
+                why = refused.says if isinstance(refused, Refusal) else why
             odd = None if row is None or entry is None else _unusual(session, row, entry, round(read.value * 1000))
-            judged.append(ValueJudged(read.counter, status, entry, stands, one.get("why", ""), odd))
+            judged.append(ValueJudged(read.counter, status, entry, stands, why, odd))
     taken = [read for read, one in zip(values, judged, strict=True) if one.taken]
     if taken:
         _record(context, hand, vessel_id, taken)
@@ -168,7 +175,7 @@ def store_by_hand(
 
 
 def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:
-    """That these instants are of readings read by eye; before they are stored, so that no flag is worded without it."""
+    """That these instants are of readings read by eye; before they are stored, so that flags know it."""
     numbers = {row.id: row.no for row in counter_rows(session, vessel_id)}
     at = {(no, seconds(one.at)) for one in values if (no := numbers.get(one.counter)) is not None}
     for no, at_s in sorted(at):

@@ -12,7 +12,7 @@ import json
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite
 from typing import Any
@@ -20,15 +20,16 @@ from typing import Any
 from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import GIVING, setups_of_counter, undone_by
-from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.vessel.document import document_of, position_names
+from scheduler.actions.vessel.fleet import Place, clock_of
 from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
-from scheduler.domain.hours.ledger import Setup, setup_at
+from scheduler.domain.hours.ledger import Flag, Setup, setup_at
 from scheduler.errors import NotFound, Refused
+from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import (
     CounterEventRow,
     CounterRow,
-    FlagRow,
     counter_event_rows,
     counter_rows,
     find_counter,
@@ -76,15 +77,17 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
     Raises:
         Refused: an instant to come, no reason, a value missing or impossible.
     """
-    with _naming(place):
+    with context.db.read() as session:
+        name = counter_words(session, counter_row(session, place))
+    with _naming(name):
         must_say_why(event.reason)
         if event.at > context.now() + AHEAD:
-            says = f"{event.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant of the {event.kind}."
+            says = f"that time is still to come; give the instant of the {event.kind}."
             raise Refused(says, faults=[("/at", says)])
 
     def act(session: Session) -> Answer:
         row = counter_row(session, place)
-        with _naming(place):
+        with _naming(name):
             detail = _detail(session, row, event)
         kind = ASKED_ADJUSTMENT if event.kind == "adjustment" and detail["seconds"] < 0 else event.kind
         if kind in ASKED:
@@ -97,14 +100,12 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
 
 
 @contextmanager
-def _naming(place: Place) -> Iterator[None]:
+def _naming(name: str) -> Iterator[None]:
     """What is refused inside names the counter."""
     try:
         yield
     except Refused as refused:
-        if place.id in refused.says:
-            raise
-        raise Refused(f"{place.id}: {refused.says}", faults=refused.faults) from refused
+        raise Refused(f"{name}: {refused.says}", faults=refused.faults) from refused
 
 
 def keep_event(
@@ -148,13 +149,19 @@ def keep_event(
     if kind in ASKED:
         says = (
             "Nothing has changed yet: hours are taken away by two people. Another person, chief engineer or office, "
-            f"confirms event {event_id}."
+            "confirms it."
         )
         return Answer(202, {**told, "says": says})
     row.dirty_from_s = at_s if row.dirty_from_s is None else min(at_s, row.dirty_from_s)
     session.add(row)
     ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
     return Answer(201, told)
+
+
+def counter_words(session: Session, row: CounterRow) -> str:
+    """What people call a counter: by its position."""
+    names = position_names(document_of(session, row.vessel_id)[0])
+    return f"The counter of {names.get(row.position_id, row.position_id)}"
 
 
 def must_say_why(reason: str) -> None:
@@ -234,7 +241,7 @@ def _rescale(session: Session, row: CounterRow, event: CounterEvent) -> dict[str
     new = Setup(event.seconds_per_count, event.modulus, max(1, round(resolution * 1000)), row.id)
     if new == old:
         raise Refused(
-            f"{row.id} counts so already at that instant; give the new scale, or record a replacement if it was exchanged."
+            "it counts so already at that instant; give the new scale, or record a replacement if it was exchanged."
         )
     scale = {
         "seconds_per_count": new.seconds_per_count,
@@ -248,16 +255,16 @@ def _primary(session: Session, row: CounterRow) -> dict[str, Any]:
     others = [r for r in counter_rows(session, row.vessel_id) if r.position_id == row.position_id and r.no != row.no]
     if not others:
         raise Refused(
-            f"{row.id} is the only counter of position {row.position_id}, so it counts for it already. To have another one "
-            "count, add that to the vessel's document first."
+            "it is the only counter of its position, so it counts for it already. To have another one count, add that to the "
+            "vessel's document first."
         )
     return {}
 
 
 def _milli(setup: Setup, name: str, value: float | None) -> int:
-    taken = value_milli(setup, value)
+    taken = value_milli(replace(setup, name=name), value)
     if isinstance(taken, Refusal):
-        raise Refused(f"{name}: {taken.says}", faults=[(f"/{name}", taken.says)])
+        raise Refused(taken.says, faults=[(f"/{name}", taken.says)])
     return taken
 
 
@@ -285,15 +292,17 @@ class EventShown:
 class CounterBook:
     """A counter's row, newest reading (instant put right, epoch seconds; thousandths), newest ledger entries, flags, events.
 
-    setups: how it counted when, see `ledger.setups_of`. events: newest first.
+    setups: how it counted when, see `ledger.setups_of`. events: newest first. position: what people call its position.
     """
 
     row: CounterRow
     newest: tuple[int, int] | None
     entries: Sequence[LedgerEntryRow]
-    flags: Sequence[FlagRow]
+    flags: Sequence[Flag]
     setups: Sequence[tuple[int, Setup]]
     events: Sequence[EventShown]
+    position: str
+    offset_minutes: ShipOffset
 
 
 def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook:
@@ -301,7 +310,7 @@ def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook
     with context.db.read() as session:
         row = counter_row(session, place)
         assert row.no is not None
-        flags = [flag for flag in flag_rows(session, place.vessel_id) if flag.counter_no == row.no]
+        flags = [one.flag() for one in flag_rows(session, place.vessel_id) if one.counter_no == row.no]
         events = events_shown(counter_event_rows(session, row.no))
         return CounterBook(
             row,
@@ -310,6 +319,8 @@ def counter_book(context: Context, place: Place, limit: int = 50) -> CounterBook
             flags,
             setups_of_counter(session, row),
             events[::-1],
+            position_names(document_of(session, place.vessel_id)[0]).get(row.position_id, row.position_id),
+            clock_of(session, place.vessel_id, context.now()),
         )
 
 

@@ -9,7 +9,6 @@ from scheduler.domain.hours.ledger import (
     START,
     Adjustment,
     BadReading,
-    Code,
     Event,
     Flag,
     Item,
@@ -112,14 +111,13 @@ def undone_by(rows: Sequence[CounterEventRow]) -> dict[str, str]:
     return {json.loads(row.detail)["undoes"]: row.id for row in rows if row.kind == "undo"}
 
 
-def may_be_missing(session: Session, row: CounterRow, flags: Sequence[FlagRow]) -> list[Flag]:
+def may_be_missing(session: Session, row: CounterRow, flags: Sequence[Flag]) -> list[Flag]:
     """The flags of a counter that say hours may be missing, and that nobody has answered for; oldest first."""
-    told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
-    if row.no is None or not may_miss(told, ()):
+    if row.no is None or not may_miss(flags, ()):
         return []
     events = counter_event_rows(session, row.no)
     undone = undone_by(events)
-    return may_miss(told, {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone})
+    return may_miss(flags, {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone})
 
 
 def events_of(rows: Sequence[CounterEventRow]) -> list[Event]:
@@ -278,16 +276,7 @@ def _write(
         rows.append((no, at_s, seq, credit_s, total_s, given_s, str(verdict), str(reason), vessel_id))
     add_entries(session, rows)
     for flag in derived.flags:
-        session.merge(
-            FlagRow(
-                vessel_id=row.vessel_id,
-                counter_no=row.no,
-                code=str(flag.code),
-                at_s=flag.at_s,
-                says=flag.says,
-                seconds=flag.seconds,
-            )
-        )
+        session.merge(FlagRow.of(vessel_id, no, flag))
     last_s = derived.state.last_s
     if last_s is not None:
         session.merge(

@@ -16,7 +16,7 @@ from scheduler.domain.hours.ledger import Code, Flag, LedgerState, LedgerVerdict
 from scheduler.domain.hours.questions import Question, held_questions, misread_before, missing_question, with_earlier
 from scheduler.errors import NotFound
 from scheduler.storage.database import Session
-from scheduler.storage.hours.counters import CounterRow, FlagRow, find_counter, flag_rows
+from scheduler.storage.hours.counters import CounterRow, find_counter, flag_rows
 from scheduler.storage.hours.ledger import (
     counted_before,
     instants_judged,
@@ -44,14 +44,13 @@ def open_questions(context: Context, place: Place) -> tuple[Question, ...]:
         return questions_of(session, row, _flags_of(session, row))
 
 
-def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) -> tuple[Question, ...]:
+def questions_of(session: Session, row: CounterRow, flags: Sequence[Flag]) -> tuple[Question, ...]:
     """What is asked about a counter whose ledger is up to date, oldest first."""
     if row.no is None or not flags:
         return ()
-    told = [Flag(Code(flag.code), flag.at_s, flag.says, flag.seconds or 0) for flag in flags]
     asked = [_missing(session, row, flag) for flag in may_be_missing(session, row, flags)]
     state = _state(session, row.no)
-    starts = [flag.at_s for flag in told if flag.code is Code.HELD]
+    starts = [flag.at_s for flag in flags if flag.code is Code.HELD]
     if state is not None and state.lines and starts:
         held_at = instants_judged(session, row.no, LedgerVerdict.HELD, VerdictReason.FUTURE, min(starts))
         read = (Reading(*one) for one in reading_rows(session, row.no, min(starts) - 1, row.skew_most_s))
@@ -59,7 +58,7 @@ def questions_of(session: Session, row: CounterRow, flags: Sequence[FlagRow]) ->
         held = held_questions(
             setup_at(setups_of_counter(session, row), max(starts)),
             state,
-            told,
+            flags,
             sorted((one for one in read if one.at_s in held_at), key=lambda one: one.at_s),
             0.0 if rests is None else seconds_per_day(session, row.no, rests.at_s),
         )
@@ -96,8 +95,8 @@ def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:
     return missing_question(flag, good, seconds_per_day(session, row.no, point[0]))
 
 
-def _flags_of(session: Session, row: CounterRow) -> list[FlagRow]:
-    return [flag for flag in flag_rows(session, row.vessel_id) if flag.counter_no == row.no]
+def _flags_of(session: Session, row: CounterRow) -> list[Flag]:
+    return [one.flag() for one in flag_rows(session, row.vessel_id) if one.counter_no == row.no]
 
 
 def _state(session: Session, counter_no: int) -> LedgerState | None:

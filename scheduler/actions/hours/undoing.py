@@ -5,14 +5,23 @@ from typing import Any
 
 from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
-from scheduler.actions.hours.counter_events import ASKED, ASKED_UNDO, counter_row, keep_event, must_say_why, who
+from scheduler.actions.hours.counter_events import (
+    ASKED,
+    ASKED_UNDO,
+    counter_row,
+    counter_words,
+    keep_event,
+    must_say_why,
+    who,
+)
 from scheduler.actions.hours.ledger import GIVING, undone_by
-from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.vessel.fleet import Place, clock_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import CounterEventRow, CounterRow, counter_event_rows
+from scheduler.wording.figures import moment
 
 SECOND = frozenset({Role.CHIEF, Role.OFFICE})
 """Roles that confirm."""
@@ -34,8 +43,8 @@ def undo_event(context: Context, hand: Hand, place: Place, event_id: str, reason
         row = counter_row(session, place)
         events, event = _find(session, row, event_id)
         if event.kind in ("undo", ASKED_UNDO):
-            raise Refused(f"Event {event_id} is an undo itself. Record anew what should count again.")
-        _not_undone(events, event)
+            raise Refused("This is an undo itself. Record anew what should count again.")
+        _not_undone(session, row, events, event)
         detail: dict[str, Any] = {"undoes": event.id, "undone_kind": event.kind}
         given_s = json.loads(event.detail).get("seconds", 0) if event.kind in GIVING else 0
         if event.kind in GIVING:
@@ -61,7 +70,7 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
         row = counter_row(session, place)
         events, event = _find(session, row, event_id)
         if event.kind not in ASKED:
-            raise Refused(f"Event {event_id} is a {event.kind}; there is nothing to confirm.")
+            raise Refused(f"This is the event {event.kind!r}; there is nothing to confirm.")
         if hand.actor.role not in SECOND:
             raise NotAllowed(f"A {hand.actor.role.value} may not confirm this; the chief engineer or the office may.")
         told = _told(event)
@@ -69,12 +78,12 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
             raise NotAllowed(
                 f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
             )
-        _not_undone(events, event)
+        _not_undone(session, row, events, event)
         for other in events:
             if _told(other).get("asked") == event.id:
-                raise Clash(f"Event {event.id} was confirmed by {other.actor} already.")
+                raise Clash(f"This was confirmed by {other.actor} already.")
         if "undoes" in told:
-            _not_undone(events, next(e for e in events if e.id == told["undoes"]))
+            _not_undone(session, row, events, next(e for e in events if e.id == told["undoes"]))
         detail = {name: value for name, value in told.items() if name != "asked_by_id"}
         detail |= {"asked": event.id, "asked_by": event.actor}
         words = f"{event.reason}; {reason}" if reason.strip() else event.reason
@@ -88,9 +97,7 @@ def _find(session: Session, row: CounterRow, event_id: str) -> tuple[list[Counte
     events = counter_event_rows(session, row.no)
     event = next((event for event in events if event.id == event_id), None)
     if event is None:
-        raise NotFound(
-            f"Counter {row.id} has no event {event_id[:80]!r}; its page and `leadline counter show` list them."
-        )
+        raise NotFound(f"{counter_words(session, row)} has no event {event_id[:80]!r}. The counters page shows them.")
     return events, event
 
 
@@ -99,18 +106,17 @@ def _told(event: CounterEventRow) -> dict[str, Any]:
     return told
 
 
-def _not_undone(events: list[CounterEventRow], event: CounterEventRow) -> None:
+def _not_undone(session: Session, row: CounterRow, events: list[CounterEventRow], event: CounterEventRow) -> None:
     undo_id = undone_by(events).get(event.id)
     if undo_id is not None:
         undo = next(e for e in events if e.id == undo_id)
-        raise Clash(
-            f"Event {event.id} was undone by {undo.actor} on {instant(undo.recorded_s):%Y-%m-%d %H:%MZ} already. "
-            "Record anew what should count again."
-        )
+        when = instant(undo.recorded_s)
+        said = moment(when, clock_of(session, row.vessel_id, when))
+        raise Clash(f"This was undone by {undo.actor} on {said} already. Record anew what should count again.")
 
 
 def _not_waiting(events: list[CounterEventRow], event: CounterEventRow) -> None:
     done = {_told(e).get("asked") for e in events} | set(undone_by(events))
     for other in events:
         if other.kind == ASKED_UNDO and _told(other)["undoes"] == event.id and other.id not in done:
-            raise Clash(f"{other.actor} asked for this undo already; another person confirms event {other.id}.")
+            raise Clash(f"{other.actor} asked for this undo already; another person confirms it.")

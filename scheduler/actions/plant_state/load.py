@@ -18,6 +18,7 @@ from scheduler.domain.due.jobs import Done, DueJob, FirstDate, HoursAt, JobId, j
 from scheduler.domain.due.meters import Loss, Meters
 from scheduler.domain.due.publishing import Posted, as_published, slack_days
 from scheduler.domain.due.subjects import Key, where
+from scheduler.domain.hours.ledger import Flag
 from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.hours.sources import Change, retired, source_at
 from scheduler.domain.vessel.document import BREAKDOWN, Plant, Vessel
@@ -30,7 +31,7 @@ from scheduler.shiptime import ShipOffset, instant_of
 from scheduler.storage.capacity import OutageRow, concession_rows, outage_rows, passed_tests
 from scheduler.storage.database import Session
 from scheduler.storage.due import dock_rows, first_date_rows, granted_postponements, part_dates_by_job
-from scheduler.storage.hours.counters import CounterRow, FlagRow, counter_rows, flag_rows
+from scheduler.storage.hours.counters import CounterRow, counter_rows, flag_rows
 from scheduler.storage.plan import PlanRow, PlanStatus, move_rows, plan_row
 from scheduler.storage.vessel import kinds_since
 from scheduler.storage.work import job_rows, latest_done_rows
@@ -107,7 +108,8 @@ class PlantState:
     outages: tuple[Outage, ...]
     outage_status: Mapping[str, str]
     counters: tuple[CounterState, ...]
-    flags: tuple[FlagRow, ...]
+    flags: tuple[tuple[str, Flag], ...]
+    """(counter id, flag), newest first."""
     taken: StoredPlan | None
     proposed: StoredPlan | None
     days: tuple[Stretch, ...] = ()
@@ -194,7 +196,8 @@ def load_plant(
     silent = {counter.position for counter in counters if counter.silent and counter.primary}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = known_from(session, vessel_id, plant, hours_at)
-    flags = tuple(f for f in flag_rows(session, vessel_id) if f.counter_no in {row.no for row in rows})
+    named = {row.no: row.id for row in rows}
+    flags = tuple((named[f.counter_no], f.flag()) for f in flag_rows(session, vessel_id) if f.counter_no in named)
     counting = {counter.id for counter in counters if counter.primary}
     book, daybook = voyage_days_of(session, vessel_id)
     calendar = book.calendar()
@@ -298,11 +301,11 @@ def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collecti
     }
 
 
-def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[FlagRow]) -> dict[str, list[Loss]]:
+def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[tuple[str, Flag]]) -> dict[str, list[Loss]]:
     """By position, hours that may be missing and that nobody has answered for (rule R23)."""
     found: dict[str, list[Loss]] = {}
     for row in rows:
-        own = [flag for flag in flags if flag.counter_no == row.no]
+        own = [flag for counter, flag in flags if counter == row.id]
         for flag in may_be_missing(session, row, own):
             found.setdefault(row.position_id, []).append((instant(flag.at_s), flag.seconds))
     return found

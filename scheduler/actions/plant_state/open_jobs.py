@@ -7,6 +7,8 @@ from scheduler.domain.vessel.document import BREAKDOWN, JobKind, Plant
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.work import done_row
+from scheduler.wording.figures import moment
+from scheduler.wording.names import job_words, subject_words
 
 
 def kind_of(plant: Plant, job_id: JobId) -> JobKind:
@@ -19,26 +21,31 @@ def kind_of(plant: Plant, job_id: JobId) -> JobKind:
 
 
 def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
-    """The open turn with that key.
+    """The open job with that key.
 
     Raises:
-        Clash: it was done. Refused: it is not the open turn, or its subject is not in place.
+        Clash: it was done. Refused: it is not the open one, or its subject is not in place.
     """
+    name = f"{job_words(now.plant, now.at, job_id.key)}, number {job_id.sequence},"
     before = now.done.get((job_id.kind, job_id.subject))
     done = 0 if before is None else before.job_id.sequence
     if job_id.sequence <= done:
         row = done_row(session, now.vessel.id, job_id.kind, job_id.subject, job_id.sequence)
-        by = f", with {row.job_key}" if row and row.job_key and row.job_key != job_id.key else ""
-        when = f" on {instant(row.at_s):%Y-%m-%d %H:%MZ}{by}" if row else ""
-        raise Clash(f"Job {job_id.key} was done already{when}. The open turn is number {done + 1}.")
+        by = (
+            f", with {job_words(now.plant, now.at, row.job_key)}"
+            if row and row.job_key and row.job_key != job_id.key
+            else ""
+        )
+        when = f" on {moment(instant(row.at_s), now.offset_minutes, now.at)}{by}" if row else ""
+        raise Clash(f"{name} was done already{when}. Number {done + 1} is the open one.")
     job = now.job(job_id.key)
     if job is None or not job.first:
         if job_id.kind == BREAKDOWN.code:
-            raise NotFound(f"No breakdown {job_id.key} is open. Put the pump out on the plant page, which opens one.")
+            raise NotFound(f"{name} is not open. Put the pump out on the plant page, which opens a repair.")
         open_key = f"{job_id.kind}:{job_id.subject}:{done + 1}"
         if now.job(open_key) is None:
             raise Refused(
-                f"{job_id.subject} is not in place now, so nothing is due on it. Check the fitting and the id."
+                f"{subject_words(now.plant, now.at, job_id.subject)} is not in place now, so nothing is due on it. Check the fitting."
             )
-        raise Refused(f"Job {job_id.key} is not open yet; close {open_key} first.")
+        raise Refused(f"{name} is not open yet; close the one before it first.")
     return job

@@ -27,6 +27,7 @@ from scheduler.storage.work import (
     step_rows,
     step_rows_since,
 )
+from scheduler.wording.names import job_words, pump_words
 from scheduler.wording.rest import rest_words
 from scheduler.wording.work import against_words
 
@@ -129,20 +130,21 @@ def must_be_newest(kept: Sequence[StoredStep], if_match: int | None) -> None:
     )
 
 
-def require_no_tag(session: Session, vessel_id: str, pump: str) -> None:
+def require_no_tag(session: Session, vessel_id: str, pump: str, plant: Plant, at: datetime) -> None:
     """Raises Clash while a lock hangs on a pump, or nobody knows whether one does, in whatever job: it is not in use then."""
     for key in jobs_worked_on(session, vessel_id, pump):
         work = state_of(steps_of(session, vessel_id, key))
+        name, job = pump_words(plant, at, pump), job_words(plant, at, key)
         if work.hanging:
             hang = ", ".join(f"{tag.point} (by {tag.placed_by})" for tag in work.hanging)
-            raise Clash(f"A tag hangs on pump {pump} at {hang}, in job {key}. Take it off there first.")
+            raise Clash(f"A tag hangs on {name} at {hang}, in the job {job}. Take it off there first.")
         if work.personal_hanging:
             hang = ", ".join(lock.person for lock in work.personal_hanging)
-            raise Clash(f"A personal lock hangs on pump {pump} ({hang}), in job {key}. Its owner takes it off first.")
+            raise Clash(f"A personal lock hangs on {name} ({hang}), in the job {job}. Its owner takes it off first.")
         unknown = sorted(work.not_known | work.people_not_known)
         if unknown:
             raise Clash(
-                f"Not known on pump {pump}: {', '.join(unknown)}, in job {key}. Go and look, and record it there."
+                f"Not known on {name}: {', '.join(unknown)}, in the job {job}. Go and look, and record it there."
             )
 
 

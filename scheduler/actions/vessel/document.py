@@ -44,3 +44,8 @@ def plant_of(vessel: Vessel, plant_id: str) -> Plant:
         if plant.id == plant_id:
             return plant
     raise NotFound(f"There is no plant {plant_id} here.")
+
+
+def position_names(vessel: Vessel) -> dict[str, str]:
+    """What people call each position of a vessel's plants, by its id."""
+    return {position.id: position.name for plant in vessel.plants for position in plant.positions}

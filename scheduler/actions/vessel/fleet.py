@@ -425,7 +425,7 @@ def change_clock(
         document_of(session, vessel_id)
         from_s = seconds(from_at)
         if any(row.from_s == from_s for row in ship_offset_rows(session, vessel_id)):
-            raise Clash(f"The clock change at {instant(from_s):%Y-%m-%dT%H:%MZ} is recorded already.")
+            raise Clash("A clock change at that instant is recorded already.")
         session.add(
             ShipOffsetRow(
                 vessel_id=vessel_id,

@@ -23,6 +23,7 @@ from scheduler.storage.database import Session
 from scheduler.storage.record import append_record, record_rows
 from scheduler.storage.work import DoneRow, JobRow, job_rows, last_sequence, step_rows
 from scheduler.wording.figures import listed
+from scheduler.wording.names import pump_words
 
 CLOG = "clog noted"
 LONGEST = 200
@@ -45,7 +46,7 @@ def open_breakdown(
     if not reason.strip():
         raise Refused("Say in a few words what failed; the reason is empty.", faults=[("/reason", "this is empty")])
     if at > context.now() + AHEAD:
-        raise Refused(f"{at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which the pump failed.")
+        raise Refused("That time is still to come; give the instant at which the pump failed.")
 
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
@@ -56,7 +57,9 @@ def open_breakdown(
             if (row.kind, row.subject_id) == (BREAKDOWN.code, place.id)
         ]
         if rows:
-            raise Clash(f"The repair {rows[0].key} of pump {place.id} is open already. Go on with that one.")
+            name = pump_words(plant, at, place.id)
+            more = {"job": rows[0].key}
+            raise Clash(f"A repair of {name} is open already. Go on with that one.", more=more)
         outages = open_outage_rows(session, place.vessel_id, place.id)
         was_down = any(row.status is OutageStatus.DOWN for row in outages)
         if not was_down:
@@ -144,7 +147,8 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
             raise Clash("This pump is not out with a repair open.")
         if step_rows(session, place.vessel_id, row.key):
             raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
-        require_no_tag(session, place.vessel_id, place.id)
+        plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
+        require_no_tag(session, place.vessel_id, place.id, plant, at)
         if seconds(at) < down.from_s:
             raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
         minutes = (seconds(at) - down.from_s) // 60

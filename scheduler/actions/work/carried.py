@@ -73,7 +73,7 @@ def _plant(session: Session, now: PlantState, told: dict[str, list[Any]]) -> Non
         for c in now.concessions
         if c.signed and c.to_at > now.at
     ]
-    told["readings_held"] += [{"what": flag.code, "at": utc_text(flag.at_s)} for flag in now.flags]
+    told["readings_held"] += [{"what": flag.code, "at": utc_text(flag.at_s)} for _, flag in now.flags]
     counts = {row.name: row.aboard for row in part_count_rows(session, now.vessel.id, now.plant.id)}
     needed = {
         part.name: part.quantity for job in now.jobs if job.first for part in now.plant.kind(job.job_id.kind).parts

@@ -91,7 +91,7 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
         turns = done_rows_with(session, place.vessel_id, row.key)
         for turn in turns:
             if last_sequence(session, place.vessel_id, turn.kind, turn.subject_id) != turn.sequence:
-                raise Clash("A later turn rests on it by now. Correct it by a new record.")
+                raise Clash("A later job rests on it by now. Correct it by a new record.")
         for turn in turns:
             key = JobId(kind=turn.kind, subject=turn.subject_id, sequence=turn.sequence).key
             other = job_row(session, place.vessel_id, key)

@@ -54,6 +54,8 @@ from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import AssetKind, asset_row
 from scheduler.storage.work import DoneRow, JobRow, job_row
+from scheduler.wording.figures import moment
+from scheduler.wording.names import subject_words
 from scheduler.wording.work import against_words, skipped_words
 
 MOST_HOURS_OPEN = 24 * 366
@@ -219,18 +221,17 @@ def _when(now: PlantState, kind: JobKind, job_id: JobId, told: Close) -> None:
         raise Refused(f"done_at: {says}", faults=[("/done_at", says)])
 
     if told.done_at > now.at + AHEAD:
-        refuse(f"{told.done_at:%Y-%m-%d %H:%M%z} is still to come; give the instant at which the job was finished.")
+        refuse("this is still to come; give the instant at which the job was finished.")
     begun = in_place_since(now.plant, kind.subject, job_id.subject)
     if begun is not None and told.done_at < begun:
         refuse(
-            f"{told.done_at:%Y-%m-%d %H:%M%z} is before {job_id.subject} was fitted on {begun:%Y-%m-%d %H:%MZ}. "
-            "Check the date, or that this is the right pump."
+            f"this is before {subject_words(now.plant, now.at, job_id.subject)} was fitted on "
+            f"{moment(begun, now.offset_minutes, now.at)}. Check the date, or that this is the right pump."
         )
     before = now.done.get((job_id.kind, job_id.subject))
     if before is not None and told.done_at <= before.done_at:
-        refuse(
-            f"this is not after the turn before, done on {before.done_at:%Y-%m-%d %H:%MZ}. Check the date and the job."
-        )
+        done = moment(before.done_at, now.offset_minutes, now.at)
+        refuse(f"this is not after the one before, done on {done}. Check the date and the job.")
     if told.opened_at is not None and told.opened_at > told.done_at:
         says = "this is after done_at; give the instant at which the pump was taken out."
         raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
@@ -250,8 +251,9 @@ def _hours(
     silent_h = 0.0 if at_most.as_of is None else max(0.0, (now.at - at_most.as_of) / timedelta(hours=1))
     if given < 0 or given > at_most.hours + silent_h + 1:
         says = (
-            f"{given:g} h is more than {job_id.subject} can have run by now ({at_most.hours:.0f} h by its counter). "
-            "Give its hours when the job was done, or leave them out."
+            f"{given:g} h is more than {subject_words(now.plant, now.at, job_id.subject)} can have run by now "
+            f"({at_most.hours:.0f} h by its "
+            "counter). Give its hours when the job was done, or leave them out."
         )
         raise Refused(f"running_hours: {says}", faults=[("/running_hours", says)])
     apart = abs(given - then.hours)
@@ -324,7 +326,7 @@ def _close(
         gone = [Objection(Against.NEVER_RECORDED, {"names": named})] if lacks.breach else []
         open_about(session, now, key, "closing the job", [*gone, *lacks.against], hand.actor.name)
     if pump is not None and kind.takes_pump_out:
-        require_no_tag(session, vessel_id, pump)
+        require_no_tag(session, vessel_id, pump, now.plant, now.at)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
         reason = told.reason or f"{kind.name}, {key}"
         broken = any(one.job_id.subject == pump for one in now.breakdowns) and kind.code != BREAKDOWN.code

@@ -50,7 +50,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         if same is not None:
             return Answer(200, same)
         if len(before) >= MOST_PHOTOS:
-            raise Refused(f"Job {job_id.key} has {len(before)} photos, which is the most.")
+            raise Refused(f"This job has {len(before)} photos, which is the most.")
         payload = {
             "job_no": job_id.key,
             "sha256": digest,
@@ -79,7 +79,7 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
     """
     kept = next((one for one in photos_of(context, place, job_id) if one["sha256"] == digest), None)
     if kept is None:
-        raise NotFound(f"Job {job_id.key} has no photo {digest[:64]}.")
+        raise NotFound("This job has no such photo.")
     media = str(kept["media_type"])
     content = photo_files.read_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}")
     if content is None or hashlib.sha256(content).hexdigest() != digest:

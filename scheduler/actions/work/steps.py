@@ -84,7 +84,7 @@ def take_step(
         NotAllowed: the minimum overridden by someone below the chief engineer. Refused: an instant to come.
     """
     if step.at > context.now() + AHEAD:
-        raise Refused(f"{step.at:%Y-%m-%dT%H:%M%z} is still to come; give the instant at which it was done.")
+        raise Refused("That time is still to come; give the instant at which it was done.")
     if isinstance(step, TagPlaced) and step.override.strip() and hand.actor.role not in OVERRIDES:
         raise NotAllowed(
             "Only the chief engineer overrides the minimum, with a reason. Ask, or choose a time that holds."
@@ -100,7 +100,7 @@ def take_step(
         kept = steps_of(session, place.vessel_id, job_id.key)
         must_be_newest(kept, if_match)
         if len(kept) >= MOST_STEPS:
-            raise Refused(f"Job {job_id.key} has {len(kept)} steps, which is the most. Put the rest in one note.")
+            raise Refused(f"This job has {len(kept)} steps, which is the most. Put the rest in one note.")
         pump = where(now.plant, kind.subject, job_id.subject, step.at)[0] if kind.takes_pump_out else None
         stood = state_of(kept, step.at)
         begun = begun_at(kept, step.at)
@@ -149,7 +149,7 @@ def take_step(
             open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
         if pump is not None:
             if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
-                require_no_tag(session, place.vessel_id, pump)
+                require_no_tag(session, place.vessel_id, pump, now.plant, now.at)
             _count(session, now, pump, job_id, before, work, step, hand.actor.name)
         return Answer(
             201,

@@ -36,7 +36,7 @@ def lower_faults(plant: Plant, asked: Lower, *, offset_minutes: int, now_at: dat
         faults.append(("/to_at", "an end 1 hour to 366 days after from_at was expected; correct either."))
         return faults
     if asked.to_at <= now_at:
-        faults.append(("/to_at", f"{asked.to_at:%Y-%m-%d %H:%MZ} is past; a minimum is lowered for a time to come."))
+        faults.append(("/to_at", "this is past; a minimum is lowered for a time to come."))
     figure = asked.minimum.m3_per_h
     marks = _hours_begun(asked.from_at, asked.to_at, offset_minutes)
     most = max(minimum_agreed(plant, at, offset_minutes)[0] for at in marks)

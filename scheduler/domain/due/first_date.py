@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 
 from scheduler.domain.due.intervals import calendar_due
 from scheduler.domain.vessel.document import JobKind
+from scheduler.shiptime import day_text
 
 MOST_DAYS = 5 * 366
 """As far as a first date may lie where the kind has running hours only; those bring it forward. Judgement, no source."""
@@ -32,14 +33,14 @@ def first_date_faults(
     faults = []
     last = latest_on(kind, today)
     if on <= today:
-        says = f"{on:%Y-%m-%d} is not to come; the job is planned as due now already. Do it, or give a later date."
+        says = f"{day_text(on)} is not to come; the job is planned as due now already. Do it, or give a later date."
         faults.append(("/on", says))
     elif on > last:
-        says = f"{on:%Y-%m-%d} is further off than one whole interval of {kind.name} from today; {last:%Y-%m-%d} at the latest."
+        says = f"{day_text(on)} is further off than one whole interval of {kind.name} from today; {day_text(last)} at the latest."
         faults.append(("/on", says))
     elif before is not None and on >= before:
         says = (
-            f"its first date is set already, {before:%Y-%m-%d}; it can be brought forward here. To put it off, ask for a "
+            f"its first date is set already, {day_text(before)}; it can be brought forward here. To put it off, ask for a "
             "postponement."
         )
         faults.append(("/on", says))

@@ -7,6 +7,8 @@ practice under a safety management system (ISM Code section 10, in general terms
 from dataclasses import dataclass
 from datetime import datetime
 
+from scheduler.shiptime import day_text, ship_time
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
@@ -18,11 +20,11 @@ class Asked:
     mitigation: str = ""
 
 
-def ask_faults(asked: Asked, *, limit_at: datetime, now_at: datetime) -> list[tuple[str, str]]:
+def ask_faults(asked: Asked, *, limit_at: datetime, now_at: datetime, offset_minutes: int) -> list[tuple[str, str]]:
     """What is wrong with a request, a (pointer, sentence) each; empty when nothing is.
 
     Args:
-        limit_at: the limit that holds now.
+        limit_at: the limit that holds now. offset_minutes: the ship's clock.
     """
     faults = []
     if not asked.reason.strip():
@@ -33,8 +35,8 @@ def ask_faults(asked: Asked, *, limit_at: datetime, now_at: datetime) -> list[tu
         faults.append(
             (
                 "/to_at",
-                f"{asked.to_at:%Y-%m-%d} is not later than the limit that holds, {limit_at:%Y-%m-%d}, and than today; give "
-                "a later date, or do the job.",
+                f"{day_text(ship_time(asked.to_at, offset_minutes))} is not later than the limit that holds, "
+                f"{day_text(ship_time(limit_at, offset_minutes))}, and than today; give a later date, or do the job.",
             )
         )
     return faults

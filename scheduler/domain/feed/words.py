@@ -118,7 +118,7 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: ShownFigures) -> 
     if quoted.running_seconds is not None:
         dated = "" if quoted.hours_on is None else f" at {day_text(quoted.hours_on)}"
         left = None if job.due_running_seconds is None else job.due_running_seconds - quoted.running_seconds
-        to_go = "" if left is None else f"; {_hours(left)} h to go" if left > 0 else f"; {_hours(-left)} h over"
+        to_go = "" if left is None else f"; {_run(left)} to go" if left > 0 else f"; {_run(-left)} over"
         about = ", estimated" if job.estimated else ""
         lines.append(f"Running hours: {_hours(quoted.running_seconds)}{dated}{about}{to_go}.")
     if job.due_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
@@ -314,6 +314,10 @@ def short(text: str) -> str:
 
 def _offset(minutes: int) -> str:
     return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
+
+
+def _run(seconds: int) -> str:
+    return f"{seconds // 3600 or 'less than 1'} running h"
 
 
 def _hours(seconds: int) -> str:

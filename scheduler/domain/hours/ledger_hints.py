@@ -1,22 +1,23 @@
-"""What a held value would mean if the counter were set up otherwise: a hint in words, never acted on (rule R15)."""
+"""What a held value would mean if the counter were set up otherwise: a hint never acted on (rule R15)."""
 
 from scheduler.domain.hours.ledger_fit import follows
 from scheduler.domain.hours.ledger_values import Good, LedgerVerdict, Setup
 
-SCALES = ((3600, "hours"), (360, "tenths of an hour"), (36, "hundredths of an hour"), (60, "minutes"), (1, "seconds"))
+SCALES = (3600, 360, 36, 60, 1)
+"""Seconds per count of the usual registers: hours, tenths, hundredths, minutes, seconds."""
 LEAST_S = 100 * 3600
 """Below this many hours counted values are small, and some other scale fits too easily to mean anything."""
 
 
-def other_scale(setup: Setup, good: Good, at_s: int, value_milli: int) -> tuple[int, str, int] | None:
-    """(seconds per count, its name, the value on the present scale in thousandths) of a scale on which the value would
-    follow from the last good one, or none."""
+def other_scale(setup: Setup, good: Good, at_s: int, value_milli: int) -> tuple[int, int] | None:
+    """(seconds per count, the value on the present scale in thousandths) of a scale on which the value would follow from the
+    last good one, or none."""
     if setup.seconds(good.value_milli) < LEAST_S:
         return None
-    for seconds_per_count, what in SCALES:
+    for seconds_per_count in SCALES:
         milli = round(value_milli * seconds_per_count / setup.seconds_per_count)
         if seconds_per_count != setup.seconds_per_count and _rises(setup, good, at_s, milli):
-            return seconds_per_count, what, milli
+            return seconds_per_count, milli
     return None
 
 
@@ -31,29 +32,21 @@ def follows_otherwise(
     return follows(Setup(found[0], None, setup.resolution_milli, setup.name), *held, at_s, value_milli)
 
 
-def hint(setup: Setup, good: Good, at_s: int, value_milli: int, *, by_hand: bool = False) -> str:
-    """A sentence (with a space before it) when the value follows from the last good one on another scale or with its
-    16-bit words swapped; empty otherwise.
+def hint(setup: Setup, good: Good, at_s: int, value_milli: int, *, by_hand: bool = False) -> dict[str, int]:
+    """On which other scale (`as_per`, seconds a count; `as_value`, on the present one) the value follows from the last good
+    one, or what it is with its 16-bit words swapped (`swapped`); empty when neither. Values in thousandths.
 
     >>> good = Good(0, 12_000_000, 0, 0, 0, 0, 0, 0)
     >>> hint(Setup(3600, None, 1000, "VP1"), good, 86400, 720_360_000)
-    ' 720360 / 60 = 12006 would fit, as if it counted minutes now: if so, record the change of scale.'
+    {'as_per': 60, 'as_value': 12006000}
     """
     if setup.seconds(good.value_milli) < LEAST_S:
-        return ""
+        return {}
     found = other_scale(setup, good, at_s, value_milli)
     if found is not None:
-        up, what, milli = found
-        down = setup.seconds_per_count
-        sum_of = f"x {up // down}" if up % down == 0 else f"/ {down // up}" if down % up == 0 else f"x {up / down:g}"
-        return (
-            f" {_counts(value_milli)} {sum_of} = {_counts(milli)} would fit, as if it counted {what} now: "
-            "if so, record the change of scale."
-        )
+        return {"as_per": found[0], "as_value": found[1]}
     swapped = None if by_hand else _swapped(value_milli)  # nobody swaps words by eye
-    if swapped is not None and _rises(setup, good, at_s, swapped):
-        return f" With its two 16-bit words swapped it would be {_counts(swapped)}, which fits: check the word order."
-    return ""
+    return {"swapped": swapped} if swapped is not None and _rises(setup, good, at_s, swapped) else {}
 
 
 def _rises(setup: Setup, good: Good, at_s: int, milli: int) -> bool:
@@ -66,7 +59,3 @@ def _swapped(value_milli: int) -> int | None:
     if rest or value >= 2**32:
         return None
     return ((value & 0xFFFF) << 16 | value >> 16) * 1000
-
-
-def _counts(value_milli: int) -> str:
-    return f"{value_milli / 1000:.12g}"

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Iterable, Iterator
 
-from scheduler.domain.hours import ledger_says as says
+from scheduler.domain.hours import ledger_flags
 from scheduler.domain.hours.ledger_fit import (
     AHEAD_S,
     DAY_S,
@@ -62,21 +62,10 @@ class Fold:
 
     def state(self) -> LedgerState:
         """What to remember."""
+        open_now = tuple(self.pending), tuple(self.open)
+        rests = self.good, self.before, tuple(self.lines), self.word, self.ahead, self.given_s
         return LedgerState(
-            self.last_s,
-            self.last_rank,
-            self.read_s,
-            self.good,
-            self.before,
-            tuple(self.lines),
-            self.word,
-            self.ahead,
-            self.given_s,
-            tuple(self.pending),
-            tuple(self.open),
-            self.skew_s,
-            self.scale,
-            self.nought,
+            self.last_s, self.last_rank, self.read_s, *rests, *open_now, self.skew_s, self.scale, self.nought
         )
 
     def run(self, items: Iterable[Item]) -> None:
@@ -141,14 +130,14 @@ class Fold:
         rank = RANK[type(item)]
         if self.last_s is not None and (item.at_s, rank) < (self.last_s, self.last_rank):
             raise ValueError(
-                f"{self.setup.name}: an item for {says.minute_text(item.at_s)} came after one for "
-                f"{says.minute_text(self.last_s)}; derive again from a checkpoint before it"
+                f"{self.setup.name}: an item for second {item.at_s} came after one for {self.last_s}; derive again from a "
+                "checkpoint before it"
             )
         if item.at_s != self.last_s and not self._undecided():
             self._settle_all()
         self.last_s, self.last_rank = item.at_s, rank
         if self.word is not None and item.at_s > self.word[0]:
-            self.open.append(says.word_without_reading(self.setup, self.word[0], item.at_s))
+            self.open.append(ledger_flags.no_reading(self.word[0], item.at_s))
             self.word = None
         match item:
             case Reading():
@@ -173,9 +162,7 @@ class Fold:
         """One flag for a run of readings whose sender's clock is off by about the same, one when it is right again (R12)."""
         if abs(skew_s - self.skew_s) > AHEAD_S:
             was = self.skew_s
-            self.open.append(
-                says.minute_clock(self.setup, at_s, skew_s) if skew_s else says.clock_right(self.setup, at_s, was)
-            )
+            self.open.append(ledger_flags.clock_off(at_s, skew_s) if skew_s else ledger_flags.clock_right(at_s, was))
             self.skew_s = skew_s
 
     def _read(self, at_s: int, milli: int, received_s: int) -> None:
@@ -188,7 +175,7 @@ class Fold:
             return
         if at_s > received_s + AHEAD_S:
             if not self.ahead:  # one flag for a run of them
-                self.open.append(says.future(self.setup, at_s, received_s))
+                self.open.append(ledger_flags.future(at_s, received_s))
             self.ahead = True
             self._put(Entry(at_s, 0, None, LedgerVerdict.HELD, VerdictReason.FUTURE))
             return
@@ -234,7 +221,7 @@ class Fold:
         rose = milli >= good.value_milli
         if not rose and value_s <= elapsed + tolerance_s(self.setup, elapsed):
             credit_s = min(value_s, allowance_s(self.setup, good, at_s))
-            self.open.append(says.reset(self.setup, good, at_s, milli, max(0, elapsed - credit_s)))
+            self.open.append(ledger_flags.reset(self.setup, good, at_s, milli, max(0, elapsed - credit_s)))
             if self.before is not None and milli == 0 and good.value_milli > 0:
                 self.nought = self.nought or good
             self.before = self.before or good
@@ -243,9 +230,9 @@ class Fold:
             return
         self.lines.append((at_s, milli))
         by_hand = at_s in self.by_hand
-        self.open.append(says.held_says(self.setup, good, at_s, milli, rose, by_hand=by_hand))
+        self.open.append(ledger_flags.held(self.setup, good, at_s, milli, by_hand=by_hand))
         if len(self.lines) == MOST_LINES:
-            self.open.append(says.erratic(self.setup, at_s, MOST_LINES, by_hand=by_hand))
+            self.open.append(ledger_flags.erratic(at_s, MOST_LINES, by_hand=by_hand))
         self._put(
             Entry(at_s, 0, None, LedgerVerdict.HELD, VerdictReason.IMPOSSIBLE if rose else VerdictReason.DECREASE)
         )
@@ -291,7 +278,7 @@ class Fold:
         credit_s, why = 0, VerdictReason.PLAIN
         if final is None:
             why = VerdictReason.FINAL_UNKNOWN
-            self.open.append(says.replaced_unknown(self.setup, good, at_s, verdict))
+            self.open.append(ledger_flags.replaced(self.setup, good, at_s, None, verdict))
         else:
             fit = None
             if not self._follows_held(at_s, final) and len(self.lines) < MOST_LINES:
@@ -308,7 +295,7 @@ class Fold:
                         self._end_glitch(at_s)
             if fit is None:
                 why = VerdictReason.FINAL_DOES_NOT_FIT
-                self.open.append(says.replaced_misfit(self.setup, good, at_s, final, verdict))
+                self.open.append(ledger_flags.replaced(self.setup, good, at_s, final, verdict))
             else:
                 self._end_spikes(at_s)
                 credit_s = fit[1]
@@ -373,7 +360,7 @@ class Fold:
             return
         self.lines = []
         if not any(flag.code is Code.HELD for flag in self.open):  # the first ones stand already
-            first = Flag(Code.HELD, self.pending[0].at_s if self.pending else at_s, "", 0)
+            first = Flag(Code.HELD, self.pending[0].at_s if self.pending else at_s, 0, {})
             self.open.append(first)
         self.pending = [
             e._replace(verdict=LedgerVerdict.SPIKE)
@@ -382,7 +369,7 @@ class Fold:
             for e in self.pending
         ]
         self.open = [
-            says.spike(self.setup, flag, at_s, by_hand=flag.at_s in self.by_hand) if flag.code is Code.HELD else flag
+            ledger_flags.spike(flag, at_s, by_hand=flag.at_s in self.by_hand) if flag.code is Code.HELD else flag
             for flag in self.open
             if flag.code is not Code.ERRATIC
         ]
@@ -401,7 +388,7 @@ class Fold:
             for e in self.pending
         ]
         self.open = [
-            says.glitch(self.setup, flag, at_s, by_hand=flag.at_s in self.by_hand)
+            ledger_flags.glitch(flag, at_s, by_hand=flag.at_s in self.by_hand)
             if flag.code is Code.RESET and false(flag)
             else flag
             for flag in self.open

@@ -5,7 +5,7 @@ tuples because there are very many of them: a database row goes in and out as it
 """
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, NamedTuple, Self, TypeVar
@@ -16,9 +16,12 @@ T = TypeVar("T")
 Scale = tuple[int, int | None, int]
 """Seconds per count, modulus, resolution in thousandths: a `Setup` without its name."""
 
-FORMAT = 3
-"""Version of `State.to_text`. The one before knew no `nought`, and is read as without; one of another version is thrown away
-and derived anew."""
+Facts = Mapping[str, int | str]
+"""Figures and instants of a flag by their names; "says" alone is the sentence of a flag from before there were facts."""
+
+FORMAT = 4
+"""Version of `State.to_text`. Version 3 had sentences in its flags, which stay; 2 knew no `nought`, and is read as without; one
+of another version is thrown away and derived anew."""
 
 
 class LedgerVerdict(StrEnum):
@@ -83,7 +86,7 @@ class Setup:
     """How a counter counts.
 
     seconds_per_count: 3600 for an hour register, 60 for minutes. modulus: counts at which it starts again at 0, none if
-    it does not. resolution_milli: its smallest step in thousandths of a count. name: how sentences call it.
+    it does not. resolution_milli: its smallest step in thousandths of a count. name: how a refused item calls it.
     """
 
     seconds_per_count: int
@@ -227,12 +230,15 @@ class Entry(NamedTuple):
 
 
 class Flag(NamedTuple):
-    """Something an engineer should look at. at_s: the reading or event it is about. seconds: running time in question."""
+    """Something an engineer should look at. at_s: the reading or event it is about. seconds: running time in question.
+
+    facts: what its sentence needs, see `ledger_flags` and `watch`.
+    """
 
     code: Code
     at_s: int
-    says: str
     seconds: int
+    facts: Facts
 
 
 class Good(NamedTuple):
@@ -307,10 +313,12 @@ class LedgerState:
         """
         try:
             version, *values = json.loads(text)
-            if version == FORMAT - 1:
+            if version == 2:
                 values.append(None)
-            elif version != FORMAT:
+            elif version not in (3, FORMAT):
                 raise ValueError("another version")
+            if version != FORMAT:
+                values[10] = [(code, at, seconds, {"says": says}) for code, at, says, seconds in values[10]]
             last, rank, read, good, before, lines, word, ahead, given, pending, flags, skew, scale, nought = values
             return cls(
                 last,
@@ -323,7 +331,7 @@ class LedgerState:
                 ahead,
                 given,
                 tuple(Entry(at, credit, total, LedgerVerdict(said), why) for at, credit, total, said, why in pending),
-                tuple(Flag(Code(code), at, says, seconds) for code, at, says, seconds in flags),
+                tuple(Flag(Code(code), at, seconds, facts) for code, at, seconds, facts in flags),
                 skew,
                 _or_none(scale, lambda three: (three[0], three[1], three[2])),
                 _or_none(nought, Good._make),

@@ -41,22 +41,22 @@ class Asks(StrEnum):
 class Question:
     """One question about one counter.
 
-    at_s: the first held reading, or the reset or exchange. says: the ledger's words. good: the reading that the count
+    at_s: the first held reading, or the reset or exchange. flag: what the ledger flagged. good: the reading that the count
     rests on (instant, thousandths), none when there is none. readings: the held run, in order; empty for hours missing.
     most_s: seconds that can have run at most; fit_s: seconds that would fit what the counter ran before.
-    scale: seconds per count on which the first held reading would follow, and what it then counts; none: on none.
+    scale: seconds per count on which the first held reading would follow; none: on none.
     earlier: the counted reading before (instant, thousandths) without which all that came after it follow from what was before;
     none where no single one explains them.
     """
 
     asks: Asks
     at_s: int
-    says: str
+    flag: Flag
     good: tuple[int, int] | None = None
     readings: tuple[Reading, ...] = ()
     most_s: int = 0
     fit_s: int = 0
-    scale: tuple[int, str] | None = None
+    scale: int | None = None
     earlier: tuple[int, int] | None = None
 
 
@@ -117,7 +117,7 @@ def held_questions(
         Question(
             asks=Asks.HELD,
             at_s=flag.at_s,
-            says=flag.says,
+            flag=flag,
             good=None if good is None else (good.at_s, good.value_milli),
             readings=by_run[flag.at_s],
             most_s=_elapsed(good, flag.at_s),
@@ -179,13 +179,13 @@ def missing_question(flag: Flag, good: tuple[int, int] | None, seconds_per_day: 
         counted = elapsed - flag.seconds
         fit_s = min(flag.seconds, max(0, _fit(elapsed, seconds_per_day) - counted))
     return Question(
-        asks=Asks.MISSING, at_s=flag.at_s, says=flag.says, good=good, most_s=flag.seconds, fit_s=fit_s // 360 * 360
+        asks=Asks.MISSING, at_s=flag.at_s, flag=flag, good=good, most_s=flag.seconds, fit_s=fit_s // 360 * 360
     )
 
 
-def _scale(setup: Setup, good: Good | None, first: Reading) -> tuple[int, str] | None:
+def _scale(setup: Setup, good: Good | None, first: Reading) -> int | None:
     found = None if good is None else other_scale(setup, good, first.at_s, first.value_milli)
-    return None if found is None else found[:2]
+    return None if found is None else found[0]
 
 
 def _elapsed(good: Good | None, at_s: int) -> int:

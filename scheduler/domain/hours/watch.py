@@ -6,7 +6,6 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Self
 
-from scheduler.domain.hours.ledger_says import hours_text, minute_text
 from scheduler.domain.hours.ledger_values import Code, Flag, LedgerState
 from scheduler.domain.hours.running import Totals, total_at
 from scheduler.domain.hours.sources import Changes, retired, source_at
@@ -70,7 +69,8 @@ def watch(
         if retired(plant, counter, at_s, changes.get(counter.position, ())):
             continue
         if at_s - known.read_s > counter.quiet_after_hours * 3600:
-            flags.append((counter.id, _silent(counter, known.read_s, at_s)))
+            facts = {"quiet_h": counter.quiet_after_hours}
+            flags.append((counter.id, Flag(Code.SILENT, known.read_s, at_s - known.read_s, facts)))
         elif (
             not laid_up
             and known.rose_s is not None
@@ -79,7 +79,7 @@ def watch(
         ):
             pump = plant.pump_in(counter.position, at)
             if pump is not None and pump not in out_of_service and _others_run(plant, seen, counter, at_s):
-                flags.append((counter.id, _standing(counter, known.rose_s, known.read_s)))
+                flags.append((counter.id, Flag(Code.STANDING, known.rose_s, known.read_s - known.rose_s, {})))
     return flags
 
 
@@ -87,7 +87,8 @@ def apart(plant: Plant, totals: Totals, at: datetime) -> list[tuple[str, Flag]]:
     """(counter id, flag) of each counter that differs from the one it checks by more than 2 % and 10 h over 30 days.
 
     Compared are the last 30 days that both have counted, or what there is of them. The flag's instant is where the
-    comparison ends. Retired counters, and ones that have not counted for 30 days, are left out.
+    comparison ends; `ran_s` is what the counter that counts ran in it. Retired counters, and ones that
+    have not counted for 30 days, are left out.
     """
     at_s = int(at.timestamp() // 1)
     flags = []
@@ -101,19 +102,14 @@ def apart(plant: Plant, totals: Totals, at: datetime) -> list[tuple[str, Flag]]:
             continue
         ran, checked = (_run(totals, name, *span) for name in (counts, counter.id))
         if abs(ran - checked) > max(APART_S, ran // 50):
-            flags.append((counter.id, _apart(counter, counts, ran, checked, *span)))
+            facts = {"from_s": span[0], "until_s": span[1], "ran_s": ran, "checked_s": checked}
+            flags.append((counter.id, Flag(Code.SOURCES, span[1], abs(ran - checked), facts)))
     return flags
 
 
-def conflicting(counter_id: str, many: int, newest_s: int) -> Flag:
-    """Another value was posted for an instant that has one (rule R2): `many` times of late, last received at `newest_s`."""
-    times = "once" if many == 1 else f"{many} times"
-    says = (
-        f"{counter_id} was sent {times} another value for an instant that has one, last on {minute_text(newest_s)}. The first "
-        "value stays; the others are in the intake log. See whether two senders use this counter's id, or one sends wrong "
-        "stamps; if the first value is the wrong one, mark that reading bad."
-    )
-    return Flag(Code.CONFLICT, newest_s, says, 0)
+def conflicting(times: int, newest_s: int) -> Flag:
+    """Another value was posted for an instant that has one (rule R2): so many times of late, last received at `newest_s`."""
+    return Flag(Code.CONFLICT, newest_s, 0, {"times": times, "newest_s": newest_s})
 
 
 def _both(totals: Totals, one: str, other: str, at_s: int) -> tuple[int, int] | None:
@@ -138,30 +134,3 @@ def _run(totals: Totals, name: str, from_s: int, until_s: int) -> int:
 def _others_run(plant: Plant, seen: Mapping[str, Seen], counter: Counter, at_s: int) -> bool:
     others = (seen.get(other.id) for other in plant.counters if other.position != counter.position)
     return any(o is not None and o.rose_s is not None and at_s - o.rose_s < STANDING_AFTER_S for o in others)
-
-
-def _silent(counter: Counter, read_s: int, at_s: int) -> Flag:
-    says = (
-        f"{counter.id} has not posted since {minute_text(read_s)}, {hours_text(at_s - read_s)} ago; expected within "
-        f"{counter.quiet_after_hours} h. Hours are carried on at the recent rate and marked estimated. Check the gateway, "
-        "or post the counter by hand."
-    )
-    return Flag(Code.SILENT, read_s, says, at_s - read_s)
-
-
-def _apart(counter: Counter, counts: str, ran: int, checked: int, from_s: int, until_s: int) -> Flag:
-    says = (
-        f"{counter.id} counted {hours_text(checked)} and {counts} {hours_text(ran)} from {minute_text(from_s)} to "
-        f"{minute_text(until_s)}: {hours_text(abs(ran - checked))} apart. {counts} counts, the other only checks it. Read both "
-        f"at the pump; if {counter.id} is right, make it the one that counts from the day on at which the other went wrong."
-    )
-    return Flag(Code.SOURCES, until_s, says, abs(ran - checked))
-
-
-def _standing(counter: Counter, rose_s: int, read_s: int) -> Flag:
-    days = (read_s - rose_s) // 86_400
-    says = (
-        f"{counter.id} posts but has not risen since {minute_text(rose_s)}, {days} days, while other pumps ran: the pump is "
-        "standing, or its counter is dead. See whether the pump runs in automatic; if it does, the counter needs attention."
-    )
-    return Flag(Code.STANDING, rose_s, says, read_s - rose_s)

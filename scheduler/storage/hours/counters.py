@@ -1,10 +1,13 @@
 """Counters, what people say of them, and flags about them."""
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Self
 
 from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index, UniqueConstraint
 from sqlmodel import Field, Session, col, select
 
+from scheduler.domain.hours.ledger_values import Code, Flag
 from scheduler.storage.types import WITHOUT_ROWID, Row
 
 
@@ -53,7 +56,10 @@ class CounterEventRow(Row, table=True):
 
 
 class FlagRow(Row, table=True):
-    """Something about a counter that a person should look at. seconds: how much may be missing, where known."""
+    """Something about a counter that a person should look at. seconds: how much may be missing, where known.
+
+    facts: JSON, what the sentence about it is made from; none in rows from before there were facts, whose sentence is in `says`.
+    """
 
     __table_args__ = (WITHOUT_ROWID,)
 
@@ -61,8 +67,27 @@ class FlagRow(Row, table=True):
     counter_no: int = Field(primary_key=True, foreign_key="counter.no")
     code: str = Field(primary_key=True)
     at_s: int = Field(primary_key=True, sa_type=BigInteger)
-    says: str
+    says: str = ""
     seconds: int | None = Field(default=None, sa_type=BigInteger)
+    facts: str | None = None
+
+    @classmethod
+    def of(cls, vessel_id: str, counter_no: int, flag: Flag) -> Self:
+        """The row of a flag."""
+        facts = json.dumps(dict(flag.facts), separators=(",", ":"))
+        return cls(
+            vessel_id=vessel_id,
+            counter_no=counter_no,
+            code=flag.code.value,
+            at_s=flag.at_s,
+            seconds=flag.seconds,
+            facts=facts,
+        )
+
+    def flag(self) -> Flag:
+        """The flag of a row."""
+        facts = {"says": self.says} if self.facts is None else json.loads(self.facts)
+        return Flag(Code(self.code), self.at_s, self.seconds or 0, facts)
 
 
 def counter_rows(session: Session, vessel_id: str) -> list[CounterRow]:

@@ -29,6 +29,7 @@ from scheduler.domain.hours.ledger import (
 )
 from scheduler.domain.hours.running import Curve, Curves, running_hours
 from scheduler.domain.vessel.document import Fitting, Stay
+from scheduler.wording.hours import flag_words
 from tests.unit.domain.plants import plant
 
 T0 = 1_790_000_000
@@ -267,9 +268,8 @@ def test_an_adjustment_is_an_entry_of_its_own() -> None:
 def test_a_scale_is_never_inferred_but_hinted_at() -> None:
     """R15: a register that counts minutes since, never said, is held, and the flag says which reading of it would fit."""
     flag = derive(HOURS, CASES["hours to minutes, never said"].items).flags[0]
-    assert (
-        "720600 / 60 = 12010 would fit, as if it counted minutes now: if so, record the change of scale." in flag.says
-    )
+    said = flag_words(flag, "VP1", 0).replace("\u202f", "")
+    assert "720600 / 60 = 12010 would fit, as if it counted minutes now: if so, record the change of scale." in said
 
 
 def test_pumps_that_change_places_and_a_knife_set() -> None:

@@ -26,9 +26,9 @@ from scheduler.domain.hours.ledger import (
 )
 from scheduler.domain.hours.ledger_fit import advanced, allowance_s, follows, rise_fits, rolled, tolerance_s
 from scheduler.domain.hours.ledger_rules import MOST_LINES, MOST_PENDING, Fold
-from scheduler.domain.hours.ledger_says import counts_text, hours_text
 from scheduler.domain.hours.ledger_values import Good
 from scheduler.domain.vessel.document import Counter
+from scheduler.wording.hours import counts_text, flag_words, hours_text
 
 T0 = 1_790_000_000
 HOURS = Setup(3600, None, 1000, "vp1-hours")
@@ -269,7 +269,7 @@ def test_a_final_value_that_does_not_fit_is_not_credited() -> None:
     derived = derive(HOURS, [*posts((0, 12000), (48, 5)), Replacement(at(24), 21_004_000, 0)])
     assert derived.state.total_s == 5 * 3600
     assert [(f.code, f.seconds) for f in derived.flags] == [(Code.REPLACEMENT, 24 * 3600)]
-    assert "21004" in derived.flags[0].says
+    assert derived.flags[0].facts["to"] == 21_004_000
 
 
 def test_an_exchange_ends_what_was_held() -> None:
@@ -324,25 +324,31 @@ def test_a_word_about_a_reading_that_is_not_there_is_flagged() -> None:
     derived = derive(HOURS, [*posts((0, 12000), (24, 12006)), StepDecision(at(12), 3600)])
     assert derived.state.total_s == 6 * 3600
     assert [flag.code for flag in derived.flags] == [Code.DECISION]
-    assert "no reading at that second" in derived.flags[0].says
+    assert derived.flags[0].facts == {"decided_s": at(12)}
 
 
 def test_the_sentence_of_a_reset_names_values_instants_and_what_to_do() -> None:
     """An engineer reads what fell, from what to what, between when, how much may be missing, and what to record."""
     flag = derive(HOURS, posts((0, 12000), (24, 3))).flags[0]
-    assert flag.says == (
-        "vp1-hours fell from 12000 to 3 between 2026-09-21 14:13 UTC and 2026-09-22 14:13 UTC: taken as started again "
-        "from 0, up to 21 h may be missing. If it was exchanged, record the replacement; if hours are missing, add an "
-        "adjustment."
+    assert flag_words(flag, "VP1", 60) == (
+        "The counter of VP1 fell from 12\u202f000 to 3 hours between Mon 21 Sep 15:13 and Tue 22 Sep 15:13: taken as "
+        "started again from 0, up to 21 h may be missing. If it was exchanged, record the replacement; if hours are "
+        "missing, add an adjustment."
     )
 
 
 def test_the_sentence_of_a_jump_says_that_nothing_is_counted() -> None:
     """What rose, by how much in how long, and the three ways out."""
-    flag = derive(HOURS, posts((0, 12000), (24, 12500))).flags[0]
-    assert "rose from 12000 to 12500" in flag.says
-    assert "500 h in 24 h" in flag.says
-    assert "mark the reading bad, decide what the step counts, or record the replacement" in flag.says
+    said = flag_words(derive(HOURS, posts((0, 12000), (24, 12500))).flags[0], "VP1", 0)
+    assert "rose from 12\u202f000 to 12\u202f500 hours" in said
+    assert "500 h in 24 h" in said
+    assert "mark the reading bad, decide what the step counts, or record the replacement" in said
+
+
+def test_a_counter_of_minutes_is_spoken_of_in_minutes() -> None:
+    """Its flags name the values in its own unit."""
+    flag = derive(Setup(60, None, 1000), posts((0, 720_000), (24, 730_000))).flags[0]
+    assert "rose from 720\u202f000 to 730\u202f000 minutes" in flag_words(flag, "VP1", 0)
 
 
 def test_a_state_survives_its_text() -> None:
@@ -362,14 +368,17 @@ def test_a_state_survives_its_text() -> None:
     assert LedgerState.from_text(noughts.to_text()) == noughts
 
 
-def test_a_checkpoint_of_the_version_before_is_read() -> None:
-    """It knew no nought; nothing has to be derived anew for that."""
-    state = fold(HOURS, posts((0, 12000), (24, 12006))).state
-    version, *values = json.loads(state.to_text())
-    older = json.dumps([version - 1, *values[:-1]])
-    assert LedgerState.from_text(older) == state
+def test_checkpoints_of_earlier_versions_are_read() -> None:
+    """Version 3 had sentences in its flags, which are said as they were; 2 knew no nought. Nothing is derived anew for that."""
+    state = fold(HOURS, posts((0, 12000), (24, 12500))).state
+    _, *values = json.loads(state.to_text())
+    values[10] = [[code, at_s, "It rose.", seconds] for code, at_s, seconds, _ in values[10]]
+    for older in ([3, *values], [2, *values[:-1]]):
+        read = LedgerState.from_text(json.dumps(older))
+        assert [flag_words(flag, "VP1", 0) for flag in read.open] == ["It rose."]
+        assert (read.good, read.lines, read.open[0].seconds) == (state.good, state.lines, state.open[0].seconds)
     with pytest.raises(ValueError, match="another version"):
-        LedgerState.from_text(json.dumps([version - 2, *values[:-1]]))
+        LedgerState.from_text(json.dumps([1, *values[:-1]]))
 
 
 @pytest.mark.parametrize(

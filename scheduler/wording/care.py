@@ -1,0 +1,162 @@
+"""What doctor and the pages say of what is wrong or odd: what, which, since when, and what to do."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from scheduler.domain.checks.crew import Block
+from scheduler.domain.checks.diagnosis import About, Diagnosis
+from scheduler.domain.vessel.document import CrewBlock, MinimumBlock, QuietHours
+from scheduler.shiptime import day_text
+from scheduler.wording.figures import ship_moment
+from scheduler.wording.hours import flag_words
+
+_SERVER = "see that one runs, and look at its log."
+_SETTINGS: Mapping[str, tuple[str, str]] = {
+    "base_url": (
+        "{says}",
+        "Calendar entries carry no links and no sign-in link can be made until it is set.",
+    ),
+    "insecure_cookie": (
+        "insecure_cookie is off, but base_url is plain http: a browser will not send the sign-in cookie back.",
+        "Serve it by https, or set insecure_cookie to true on the ship's own network.",
+    ),
+    "frozen_days": (
+        "frozen_days ({frozen_days}) reaches horizon_days ({horizon_days}): no plan can change.",
+        "Make it less than horizon_days.",
+    ),
+}
+
+
+def diagnosis_words(one: Diagnosis) -> tuple[str, str]:
+    """What is wrong, and what to do about it; in ship time, with the names people use."""
+    says, do = _WORDS[one.about]
+    return says(one), do if isinstance(do, str) else do(one)
+
+
+def _flag(one: Diagnosis) -> str:
+    return flag_words(one.facts["flag"], one.name, one.offset_minutes or 0)
+
+
+def _unstored(what: str) -> Callable[[Diagnosis], str]:
+    def says(one: Diagnosis) -> str:
+        newest = ship_moment(one.facts["newest_at"], one.offset_minutes or 0)
+        return f"{one.facts['count']} in {one.facts['days']} days, the newest {newest}: a reading {what}."
+
+    return says
+
+
+def _blocks(one: Diagnosis) -> str:
+    block, over = one.facts["block"], one.facts["over"]
+    what = {MinimumBlock: "minimum", CrewBlock: "crew block", QuietHours: "entry of quiet hours"}[type(block)]
+    return (
+        f"The {what} {_block(block)} never counts: the later {_block(over)} covers its hours and dates, and of "
+        "entries that match the last one counts."
+    )
+
+
+def _block(block: Block) -> str:
+    figure = (
+        f"{block.minimum_swept_m3_per_h:g} m3/h"
+        if isinstance(block, MinimumBlock)
+        else f"{block.hands} hands"
+        if isinstance(block, CrewBlock)
+        else f"{block.most_stop_minutes} min"
+    )
+    name = f' "{block.label}"' if not isinstance(block, QuietHours) else ""
+    dates = ["..." if on is None else day_text(on) for on in (block.from_on, block.to_on)]
+    between = "" if block.from_on is None and block.to_on is None else f", {dates[0]} to {dates[1]}"
+    return f"of {figure}{name} ({block.from_hour} to {block.to_hour} o'clock{between})"
+
+
+def _setting(part: int) -> Callable[[Diagnosis], str]:
+    return lambda one: _SETTINGS[one.which][part].format(**one.facts)
+
+
+def _held(one: Diagnosis) -> str:
+    if one.facts["earlier"]:
+        return "Answer it on the counters page: all fit if the reading before it was misread."
+    return "Answer it on the counters page: replaced, misread, or preset."
+
+
+def _fact(name: str) -> Callable[[Diagnosis], Any]:
+    return lambda one: one.facts[name]
+
+
+_WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnosis], str]]] = {
+    About.SILENT: (_flag, "Check the gateway and its network, or enter the counter by hand."),
+    About.STANDING: (_flag, "See whether the pump runs in automatic; if it does, the counter needs attention."),
+    About.SOURCES: (_flag, "Read both counters; if the one that counts is wrong, make the other one count."),
+    About.CLOCK: (_flag, "Set the clock of the gateway by a time server."),
+    About.FUTURE: (_flag, "Set the clock of the sender by a time server."),
+    About.HELD: (_flag, _held),
+    About.MISSING: (_flag, "Answer it on the counters page."),
+    About.UNREAD: (
+        lambda one: f"The counter of {one.name} has never been read: the hours of its position are not known.",
+        "Check that the gateway sends it under its id, or enter it by hand.",
+    ),
+    About.NOT_KNOWN: (
+        lambda one: f"Nobody has said when {one.name} was last done. It is planned as due now.",
+        "Give the date from its papers in the vessel's document, or let the chief engineer set a first date on its page.",
+    ),
+    About.BEHIND: (
+        lambda one: f"The ledger of {one.name} does not yet take in what was stored.",
+        f"It follows within seconds while a server runs: {_SERVER}",
+    ),
+    About.CONFLICTS: (
+        _unstored("came with another value than the one stored for its instant"),
+        "The intake log shows each as it came and why. See whether two senders post it.",
+    ),
+    About.REFUSALS: (_unstored("was refused"), "The intake log shows each as it came and why. Put the sender right."),
+    About.NO_PLAN: (lambda one: f"{one.name} has no plan.", "Ask for one on its plan page."),
+    About.OLD_PLAN: (
+        lambda one: f"No plan of {one.name} was made for more than a night.",
+        f"A server plans each night: {_SERVER}",
+    ),
+    About.NOT_TAKEN: (
+        lambda one: f"A plan of {one.name} is proposed and none was ever taken: the calendar shows no slots.",
+        "Look at it on the plant page and take it.",
+    ),
+    About.BLOCK: (_blocks, "Take one of the two out of the document, or put the one that shall count last."),
+    About.OLD_CALENDAR: (
+        lambda one: f"The calendar of {one.name} was last written more than an hour ago.",
+        f"A server writes it every quarter of an hour: {_SERVER}",
+    ),
+    About.SPACE: (
+        lambda one: (
+            f"{one.facts['free_bytes'] // 2**20} MiB are free; below {one.facts['floor_bytes'] // 2**20} MiB nothing "
+            "is stored any more."
+        ),
+        "Make room on that disk, or move the database.",
+    ),
+    About.JOURNAL: (
+        lambda one: (
+            f"SQLite's log is {one.facts['mode']}, synchronous {one.facts['synchronous']}; expected wal and 2: a "
+            "power cut can lose what was stored."
+        ),
+        "Keep the file on a local disk, not on a network share.",
+    ),
+    About.SQLITE: (
+        lambda one: (
+            f"{one.facts['version']}: versions up to 3.51.2 are reported to have a rare fault when the log starts "
+            "again."
+        ),
+        "Where you can, install a newer one beside it: pip install pysqlite3",
+    ),
+    About.SETTING: (_setting(0), _setting(1)),
+    About.DATABASE: (_fact("error"), "Nothing works until it answers."),
+    About.TABLES: (
+        lambda one: (
+            f"The tables are at step {one.facts['step'] or 'none'}, this program needs {one.facts['expected']}."
+        ),
+        "Stop the server and run `leadline upgrade`; it makes a copy first.",
+    ),
+    About.COPY: (
+        lambda one: (
+            f"The newest copy beside it is {one.facts['newest']}."
+            if one.facts["newest"]
+            else "No copy of the database lies beside it."
+        ),
+        "If none is kept elsewhere, make one: sqlite3 FILE \"VACUUM INTO 'COPY'\" works while the server runs.",
+    ),
+    About.TIMER: (_fact("outcome"), "It is tried again; if it stays, the server's log says more."),
+}
