@@ -166,8 +166,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="board-number",
         file="scheduler/planning/search/board.py",
-        old="self._gone[t] + 1 > self.ground.spare[t]",
-        new="self._gone[t] + 1 >= self.ground.spare[t]",
+        old="self._gone[t] + 1 > spare[t]",
+        new="self._gone[t] + 1 >= spare[t]",
         breaks="Pumps may be opened down to the number that must be there.",
         tests=("tests/unit/planning/test_bounds.py", "tests/unit/planning/test_binding.py"),
     ),

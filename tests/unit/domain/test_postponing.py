@@ -14,7 +14,7 @@ ASKED = Asked(to_at=LIMIT + timedelta(days=9), reason="no parts", risk="it may s
 
 
 def _pointers(asked: Asked, limit_at=LIMIT, now_at=AT) -> list[str]:
-    return [pointer for pointer, _ in ask_faults(asked, limit_at=limit_at, now_at=now_at)]
+    return [pointer for pointer, _ in ask_faults(asked, limit_at=limit_at, now_at=now_at, offset_minutes=0)]
 
 
 @pytest.mark.parametrize(("later", "faults"), [(-S, ["/to_at"]), (0 * S, ["/to_at"]), (S, [])])

@@ -199,13 +199,13 @@ def test_missing_hours_are_asked_once() -> None:
 @pytest.mark.parametrize(("seconds", "asked"), [(59, False), (60, True)])
 def test_a_minute_that_may_be_missing_is_asked_for(seconds: int, asked: bool) -> None:
     """Less is not worth a question."""
-    flag = Flag(Code.RESET, at(24), "", seconds)
+    flag = Flag(Code.RESET, at(24), seconds, {})
     assert may_miss([flag], ()) == ([flag] if asked else [])
 
 
 def test_what_is_proposed_is_never_more_than_can_be_missing() -> None:
     """A counter that ran more a day than is missing: all of it; one that counted more than it usually runs: nothing."""
-    flag = Flag(Code.RESET, at(24), "", 3 * 3600)
+    flag = Flag(Code.RESET, at(24), 3 * 3600, {})
     assert missing_question(flag, (at(0), 0), 24 * 3600).fit_s == 3 * 3600
     assert missing_question(flag, (at(0), 0), 3600).fit_s == 0
 
