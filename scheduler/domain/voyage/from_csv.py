@@ -8,16 +8,15 @@ Source: RFC 4180 (quoting); ISO 8601 calendar dates.
 
 import csv
 import io
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from scheduler.domain.voyage.stretches import MOST_SPELLS, Source, Spell, SpellFault, VoyageDays, spell_faults
+from scheduler.parsing import ship_date
 
 COLUMNS = ("from", "to", "kind", "source", "note")
 NEEDED = ("from", "to", "kind")
-_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,19 +127,6 @@ def write_sheet(spells: Sequence[Spell]) -> str:
     return out.getvalue()
 
 
-def read_date(text: str) -> date | None:
-    """A date as 2026-11-25, or none.
-
-    >>> read_date("2026-11-5"), read_date("25/11/2026")
-    (datetime.date(2026, 11, 5), None)
-    """
-    match = _DATE.fullmatch(text.strip())
-    try:
-        return None if match is None else date(int(match[1]), int(match[2]), int(match[3]))
-    except ValueError:
-        return None
-
-
 def _delimiter(text: str) -> str:
     first = text.split("\n", 1)[0]
     return max(",;\t", key=lambda sign: (first.count(sign), -",;\t".index(sign)))
@@ -173,7 +159,7 @@ def _name_faults(names: Sequence[str]) -> list[CellFault]:
 
 def _spell(row: CsvRow, faults: list[CellFault]) -> Spell | None:
     """The stretch of a row, none when a date cannot be read; what cannot be read is added to the faults."""
-    dates = {name: read_date(row.cells.get(name, "")) for name in ("from", "to")}
+    dates = {name: ship_date(row.cells.get(name, "")) for name in ("from", "to")}
     for name, day in dates.items():
         if day is None:
             says = "a date written year-month-day was expected, such as 2026-11-25."

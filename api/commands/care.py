@@ -1,12 +1,19 @@
-"""Serve, demo, upgrade and settings."""
+"""Serve and demo, upgrade, settings, and the doctor."""
 
 from contextlib import suppress
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.common import AsJson, app, chosen_settings, config_app, out
+from api.commands.shared.command import Output, chosen_settings, command
+from api.commands.shared.groups import app, group
+from api.commands.shared.options import parse_figure
+
+if TYPE_CHECKING:
+    from scheduler.domain.checks.diagnosis import Diagnosis
+
+config_app = group("config", "Settings.", "config show")
 
 
 @app.command()
@@ -66,7 +73,10 @@ def demo(
         int | None, typer.Option(min=0, max=65535, help="port to listen on (default: 8322, or a free one)")
     ] = None,
     check: Annotated[bool, typer.Option("--check", help="prove the whole job on a fixed clock, then end")] = False,
-    every: Annotated[float, typer.Option(min=1, help="seconds between the counters' live posts")] = 20.0,
+    every: Annotated[
+        float,
+        typer.Option(help="seconds between the counters' live posts", parser=parse_figure(1)),
+    ] = 20.0,
 ) -> None:
     """Show the whole job on two invented ships: counters post, jobs fall due, a plan, a page, a feed.
 
@@ -77,8 +87,8 @@ def demo(
     raise typer.Exit(run_demo(folder, port, check=check, every_seconds=every))
 
 
-@app.command()
-def upgrade(as_json: AsJson = False) -> None:
+@command(app)
+def upgrade() -> Output:
     """Bring the database's tables up to this version; an SQLite file is copied first.
 
     Example: leadline --database ship.db upgrade
@@ -87,19 +97,62 @@ def upgrade(as_json: AsJson = False) -> None:
 
     done = bring_up(chosen_settings().settings.database)
     copy = f"; copy: {done.backup}" if done.backup else ""
-    told = {"before": done.before, "after": done.after, "backup": None if done.backup is None else str(done.backup)}
-    words = (
-        f"{done.before or 'empty'} to {done.after}{copy}" if done.before != done.after else f"already at {done.after}"
+    changed = f"{done.before or 'empty'} to {done.after}{copy}"
+    backup = None if done.backup is None else str(done.backup)
+    return Output(
+        {"before": done.before, "after": done.after, "backup": backup},
+        [changed if done.before != done.after else f"already at {done.after}"],
     )
-    out(told, as_json, lambda: iter([words]))
 
 
-@config_app.command("show")
-def config_show(as_json: AsJson = False) -> None:
+@command(config_app, "show")
+def show_settings() -> Output:
     """Show each setting, its value and where it came from.
 
     Example: leadline config show
     """
     rows = list(chosen_settings().shown())
-    told = {name: {"value": value, "from": source, "is": says} for name, value, source, says in rows}
-    out(told, as_json, lambda: (f"{name} = {value}  ({source}; {says})" for name, value, source, says in rows))
+    return Output(
+        {name: {"value": value, "from": source, "is": says} for name, value, source, says in rows},
+        [f"{name} = {value}  ({source}; {says})" for name, value, source, says in rows],
+    )
+
+
+@command(app)
+def doctor(vessel: Annotated[str | None, typer.Argument(help="vessel id (default: all)")] = None) -> Output:
+    """Look for what is wrong or odd: counters, clocks, held readings, plans, calendar, disk, database, settings.
+
+    Exit code 0: all well; 1: something to look at. Lines marked "note" are worth knowing and change no exit code.
+
+    Example: leadline doctor demo-plover
+    """
+    from api.routes.shared.shapes import diagnosis_json
+    from scheduler.actions.base.context import Context
+    from scheduler.actions.care import doctor as actions
+    from scheduler.clock import system_clock
+    from scheduler.storage.database import open_database
+
+    settings = chosen_settings().settings
+    database = open_database(settings.database, create=False)
+    try:
+        tables = actions.of_tables(database)
+        context = Context(database, system_clock, settings)
+        if tables is None:
+            found = actions.fleet_diagnosis(context, vessel)
+        else:
+            found = [*actions.of_settings(settings), *actions.of_database(database, context.now_s()), tables]
+    finally:
+        database.close()
+    found = actions.diagnosis_in_order(found)
+    wrong = sum(not one.note for one in found)
+    return Output(
+        {"well": not wrong, "looks": [diagnosis_json(one) for one in found]},
+        [line for one in found for line in _diagnosis_lines(one)],
+        ["All well." if not wrong else "One thing to look at." if wrong == 1 else f"{wrong} to look at."],
+        code=1 if wrong else 0,
+    )
+
+
+def _diagnosis_lines(one: "Diagnosis") -> tuple[str, str, str]:
+    since = f", since {one.since_at:%Y-%m-%d %H:%M} UTC" if one.since_at else ""
+    return f"{'note: ' if one.note else ''}{one.about}: {one.which}{since}", f"  {one.says}", f"  {one.do}"
