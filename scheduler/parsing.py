@@ -1,4 +1,4 @@
-"""What people type into fields and commands: figures with spaces or a comma, days, ship time, instants with their offset."""
+"""What people type into fields and commands: figures with spaces or a comma, days, and ship time."""
 
 import re
 from datetime import UTC, date, datetime, timedelta
@@ -8,8 +8,7 @@ from scheduler.shiptime import ShipOffset
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]")
 _FIGURE = re.compile(r"[+\-\u2212]?\d+(?:[.,]\d+)?")
-_DAY = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
-_TIME = re.compile(r"[T ]\d")
+_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _FIRST_YEAR, _LAST_YEAR = 1970, 2199
 _FIGURE_SAYS = "a figure is expected, with a dot before tenths, such as 13905.2"
 
@@ -31,35 +30,30 @@ def figure(text: str) -> float | None:
     return float(held.replace(",", ".").replace("\u2212", "-"))
 
 
-def ship_date(text: str) -> date | None:
+def read_date(text: str) -> date | None:
     """A date as 2026-11-25, or none.
 
-    >>> ship_date("2026-11-5"), ship_date("25/11/2026")
+    >>> read_date("2026-11-5"), read_date("25/11/2026")
     (datetime.date(2026, 11, 5), None)
     """
-    match = _DAY.fullmatch(text.strip())
+    match = _DATE.fullmatch(text.strip())
     try:
         return None if match is None else date(int(match[1]), int(match[2]), int(match[3]))
     except ValueError:
         return None
 
 
-def moment(text: str) -> datetime:
-    """A date and time as ISO 8601 and RFC 3339 write them; without an offset it is ship time, and the value is not aware.
+def read_instant(text: str) -> datetime | None:
+    """A date and time from 1970 to 2199, as ISO 8601 and RFC 3339 write them, or none; without an offset it is ship time, not aware.
 
-    Raises:
-        ValueError: it is none, or outside 1970 to 2199; the message says what is expected.
-
-    >>> moment("2026-11-25 14:00"), moment("2026-11-25T14:00Z").tzname()
-    (datetime.datetime(2026, 11, 25, 14, 0), 'UTC')
+    >>> read_instant("2026-11-25 14:00"), read_instant("2026-11-25T14:00Z").tzname(), read_instant("2026-11-25")
+    (datetime.datetime(2026, 11, 25, 14, 0), 'UTC', None)
     """
     try:
         at = datetime.fromisoformat(text.strip())
-        if not _TIME.search(text.strip()) or not _FIRST_YEAR <= at.year <= _LAST_YEAR:
-            raise ValueError
     except ValueError:
-        raise ValueError("a date and time are expected, as 2026-11-25 14:00.") from None
-    return at
+        return None
+    return at if ":" in text and _FIRST_YEAR <= at.year <= _LAST_YEAR else None
 
 
 def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = None) -> datetime:
@@ -73,14 +67,17 @@ def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = 
         Refused: it cannot be read; the fault is at the field `name`.
     """
     try:
-        wall = moment(text)
+        wall = datetime.fromisoformat(text.strip())
         minutes = int(offset_minutes)
         if wall.tzinfo is None and isinstance(clock, ShipOffset) and clock == minutes:
             wall = clock.instant(wall)
-        return (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) if wall.tzinfo is None else wall.astimezone(UTC)
+        at = (wall - timedelta(minutes=minutes)).replace(tzinfo=UTC) if wall.tzinfo is None else wall.astimezone(UTC)
+        if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
+            raise ValueError(f"year {at.year}")
     except (ValueError, OverflowError) as error:
         says = "a date and time are expected, as 2026-11-25 14:00."
         raise Refused(f"{name}: {says}", faults=[(f"/{name}", says)]) from error
+    return at
 
 
 def whole_number(name: str, text: str) -> int:

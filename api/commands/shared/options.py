@@ -9,21 +9,21 @@ import typer
 
 def parse_instant(text: str) -> datetime:
     """Ship time (not aware), or an instant with its offset. Raises BadParameter."""
-    from scheduler.parsing import moment
+    from scheduler.parsing import read_instant
 
-    try:
-        return moment(text)
-    except ValueError:
+    found = read_instant(text)
+    if found is None:
         raise typer.BadParameter(
             f"{text!r}: ship time such as 2026-11-25T14:00 is expected, or an instant with its offset such as 2026-11-25T14:00:00Z"
-        ) from None
+        )
+    return found
 
 
 def parse_day(text: str) -> date:
     """A ship's date. Raises BadParameter."""
-    from scheduler.parsing import ship_date
+    from scheduler.parsing import read_date
 
-    found = ship_date(text)
+    found = read_date(text)
     if found is None:
         raise typer.BadParameter(f"{text!r}: a date is expected, such as 2026-11-25")
     return found

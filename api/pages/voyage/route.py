@@ -25,7 +25,7 @@ from scheduler.actions.voyage import days
 from scheduler.domain.voyage.from_csv import write_sheet
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
 from scheduler.errors import Clash, Refused, Stale
-from scheduler.parsing import ship_date
+from scheduler.parsing import read_date
 
 router = APIRouter(include_in_schema=False)
 _MOST_FILE_BYTES = 1_000_000
@@ -36,7 +36,7 @@ _ENTRY = ("from_on", "to_on", "kind", "source", "note")
 def calendar(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The days, and the forms for those who may change them."""
     asked = request.query_params
-    edit = ship_date(asked.get("edit", ""))
+    edit = read_date(asked.get("edit", ""))
     found = days.get_voyage_days(context, who.actor, vessel_id)
     spell = None if edit is None else found.book.on(edit)
     shown: dict[str, Any] = {
@@ -219,7 +219,7 @@ def _back(context: Context, vessel_id: str, answer: Answer, done: str) -> Respon
 
 def _was(context: Context, who: Asking, vessel_id: str, form: FormData) -> Spell | None:
     """The stretch that is being corrected as it stands now; none for new days."""
-    from_on, to_on = ship_date(_text(form, "was_from")), ship_date(_text(form, "was_to"))
+    from_on, to_on = read_date(_text(form, "was_from")), read_date(_text(form, "was_to"))
     if from_on is None or to_on is None:
         return None
     there = days.get_voyage_days(context, who.actor, vessel_id).book.on(from_on)
@@ -232,7 +232,7 @@ def _spell(typed: Mapping[str, str]) -> Spell:
     Raises:
         Refused: with a fault for each field that cannot be read.
     """
-    dates = {name: ship_date(typed[name]) for name in ("from_on", "to_on")}
+    dates = {name: read_date(typed[name]) for name in ("from_on", "to_on")}
     faults = [
         (f"/stretches/0/{name}", f"{name[:-3]}: {typed[name]!r:.40}; a date as 2026-11-25 was expected.")
         for name, on in dates.items()

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from scheduler.errors import Refused
-from scheduler.parsing import ship_date
+from scheduler.parsing import read_date
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +36,7 @@ def typed_date(typed: Mapping[str, str]) -> date | None:
 
 def day_typed(field: str, text: str, empty: str) -> date:
     """The date typed in a field. Raises Refused, with the fault at the field: it is no date, or `empty` when nothing stands there."""
-    on = ship_date(text)
+    on = read_date(text)
     if on is None:
         says = f"{text!r:.40}: a date as 2026-12-04 is expected." if text else empty
         raise Refused(f"{field}: {says}", faults=[(f"/{field}", says)])

@@ -20,7 +20,7 @@ from pydantic import (
 from scheduler.domain.base.enums import Test
 from scheduler.domain.voyage.stretches import MOST_SPELLS, Source
 from scheduler.domain.work.acts import AnyStep
-from scheduler.parsing import ship_date
+from scheduler.parsing import read_date
 
 _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 
@@ -37,7 +37,7 @@ Instant = Annotated[AwareDatetime, AfterValidator(_sensible)]
 
 
 def _ship_date(given: object) -> date:
-    found = ship_date(given) if isinstance(given, str) else None
+    found = read_date(given) if isinstance(given, str) else None
     if found is None:
         raise ValueError("a ship's date in quotes is expected, such as 2026-11-25")
     return found

@@ -1,7 +1,7 @@
 """The plan aboard as it stands now, and one slot of it tried at another start."""
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import UTC, datetime
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import problem_of
@@ -112,6 +112,12 @@ def taken_now(now: PlantState, context: Context, key: str) -> TakenPlan:
 def ship_clock_of(now: PlantState) -> ShipClock:
     """The ship's clock with the changes ahead."""
     return ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))
+
+
+def from_ship_time(now: PlantState, wall: datetime) -> datetime:
+    """The instant, aware, at which the ship's clock shows `wall`; in an hour that comes twice, the one by the newer clock."""
+    clock, bare = ship_clock_of(now), wall.replace(tzinfo=UTC)
+    return bare - clock.offset_at(bare - clock.offset_at(bare))
 
 
 def try_slot(

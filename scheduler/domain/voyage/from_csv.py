@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from scheduler.domain.voyage.stretches import MOST_SPELLS, Source, Spell, SpellFault, VoyageDays, spell_faults
-from scheduler.parsing import ship_date
+from scheduler.parsing import read_date
 
 COLUMNS = ("from", "to", "kind", "source", "note")
 NEEDED = ("from", "to", "kind")
@@ -159,7 +159,7 @@ def _name_faults(names: Sequence[str]) -> list[CellFault]:
 
 def _spell(row: CsvRow, faults: list[CellFault]) -> Spell | None:
     """The stretch of a row, none when a date cannot be read; what cannot be read is added to the faults."""
-    dates = {name: ship_date(row.cells.get(name, "")) for name in ("from", "to")}
+    dates = {name: read_date(row.cells.get(name, "")) for name in ("from", "to")}
     for name, day in dates.items():
         if day is None:
             says = "a date written year-month-day was expected, such as 2026-11-25."
