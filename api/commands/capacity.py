@@ -14,6 +14,7 @@ from api.commands.shared.command import (
     me,
     plant_place,
     pump_place,
+    ship_stamps,
 )
 from api.commands.shared.groups import app, group
 from api.commands.shared.options import DAY, FIGURE, FIGURE_FROM_0, INSTANT, At, PlantId, one_of
@@ -150,9 +151,10 @@ def list_concessions(context: "Context", plant: PlantId) -> Output:
     """
     from scheduler.actions.capacity import concessions
 
-    rows = concessions.concessions_listed(context, plant_place(context, plant))
+    place = plant_place(context, plant)
+    rows, ship = concessions.concessions_listed(context, place), ship_stamps(context, place.vessel_id)
     lines = [
-        f"{r['concession']:4} {r['state']:9} {r['from_at'][:16]}Z to {r['to_at'][:16]}Z  "
+        f"{r['concession']:4} {r['state']:9} {ship(r['from_at'])} to {ship(r['to_at'])}  "
         f"{r['minimum_swept_m3_per_h']:g} m3/h  chief {r['chief'] or '-'}, hotel {r['hotel'] or '-'}: {r['reason']}"
         for r in rows
     ]

@@ -15,6 +15,7 @@ from api.commands.shared.command import (
     plant_place,
     plants,
     renew_feed,
+    ship_stamps,
     vessel_must_be,
 )
 from api.commands.shared.groups import app, group, job_app
@@ -319,9 +320,9 @@ def list_postponements(context: "Context", vessel: VesselId) -> Output:
     from scheduler.actions.due import postponing
 
     vessel_must_be(context, vessel)
-    rows = postponing.postponements_listed(context, vessel)
+    rows, ship = postponing.postponements_listed(context, vessel), ship_stamps(context, vessel)
     lines = [
-        f"{r['postponement']:4} {r['state']:8} {r['job']:44} {r['limit_at'][:10]} to {r['to_at'][:10]}  {r['asked_by']}"
+        f"{r['postponement']:4} {r['state']:8} {r['job']:44} {ship(r['limit_at'])[:10]} to {ship(r['to_at'])[:10]}  {r['asked_by']}"
         f"{'' if r['decided_by'] is None else ', decided by ' + r['decided_by']}: {r['reason']}"
         for r in rows
     ]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.command import Output, command, command_context, me, plant_place
+from api.commands.shared.command import Output, command, command_context, me, plant_place, ship_stamps
 from api.commands.shared.groups import app, group
 from api.commands.shared.options import ApprovedBy, ChangeReason, ClassAgreed, PlantId, VesselId
 
@@ -108,13 +108,14 @@ def versions(context: "Context", vessel: VesselId) -> Output:
     from scheduler.actions.vessel import fleet
 
     found = [shapes.version_json(one) for one in fleet.versions_of(context, me(), vessel)]
+    ship = ship_stamps(context, vessel)
 
     def lines() -> Iterator[str]:
         for one in found:
             by = f" by {one['by']}" if one["by"] else ", stored before versions were kept"
             why = f": {one['reason']}" if one["reason"] else ""
             approved = f" (approved by {one['approved_by']})" if one["approved_by"] else ""
-            yield f"{one['version']:5}  {one['stored_at']}{by}{why}{approved}"
+            yield f"{one['version']:5}  {ship(one['stored_at'])}{by}{why}{approved}"
 
     return Output({"vessel": vessel, "versions": found}, lines())
 

@@ -17,6 +17,7 @@ from api.commands.shared.command import (
     hand,
     instant_or_now,
     say,
+    ship_stamps,
     vessel_must_be,
 )
 from api.commands.shared.groups import app
@@ -193,9 +194,10 @@ def intake(
     from scheduler.actions.hours import questions
 
     vessel_must_be(context, vessel)
+    ship = ship_stamps(context, vessel)
     rows = [intake_json(row) for row in questions.intake_log(context, vessel, limit, counter)]
     lines = [
-        f"{row['received_at']}  {row['status']:8} {json.dumps(row['counter'])}  {row['why']}  {row['item']}"
+        f"{ship(row['received_at'])}  {row['status']:8} {json.dumps(row['counter'])}  {row['why']}  {row['item']}"
         for row in rows
     ]
     return Output({"items": rows}, lines, [] if rows else ["Every reading that came was stored."])

@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.command import Output, command, counter_place, hand, instant_or_now, me
+from api.commands.shared.command import Output, command, counter_place, hand, instant_or_now, me, ship_stamps
 from api.commands.shared.groups import group
 from api.commands.shared.options import FIGURE, FIGURE_FROM_0, INSTANT, CounterId, Why
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from scheduler.actions.base.context import Answer, Context
 
@@ -48,23 +48,24 @@ def show_counter(
     place = counter_place(context, counter)
     derive_vessel(context, place.vessel_id)
     book = shapes.counter_json(counter_book(context, place, limit))
-    return Output(book, _book_lines(book))
+    return Output(book, _book_lines(book, ship_stamps(context, place.vessel_id)))
 
 
-def _book_lines(book: "Mapping[str, Any]") -> "Iterator[str]":
+def _book_lines(book: "Mapping[str, Any]", ship: "Callable[[str], str]") -> "Iterator[str]":
     scale = book["scales"][-1]
     rolls = "no roll-over" if scale["modulus"] is None else f"starts again at 0 after {scale['modulus'] - 1}"
     yield f"{book['counter']}, position {book['position']}: {scale['seconds_per_count']} s a count, {rolls}"
-    yield f"newest reading {book['newest_value'] or 'none'}, observed {book['newest_at'] or 'never'}"
+    yield f"newest reading {book['newest_value'] or 'none'}, observed {ship(book['newest_at']) if book['newest_at'] else 'never'}"
     for flag in book["flags"]:
         yield f"  flag {flag['code']}: {flag['says']}"
     for event in book["events"]:
         hours = "" if event["hours"] is None else f" {event['hours']:+g} h"
         asked = f", asked for by {event['asked_by']}" if event["asked_by"] else ""
-        yield f"  event {event['id']} {event['at']} {event['kind']}{hours}, {event['state']}: {event['reason']} ({event['by']}{asked})"
+        what = f"{ship(event['at'])} {event['kind']}{hours}, {event['state']}"
+        yield f"  event {event['id']} {what}: {event['reason']} ({event['by']}{asked})"
     for entry in book["entries"]:
         why = f", {entry['reason']}" if entry["reason"] else ""
-        yield f"  {entry['at']} {entry['credit_hours']:+8.2f} h {entry['verdict']}{why}"
+        yield f"  {ship(entry['at'])} {entry['credit_hours']:+8.2f} h {entry['verdict']}{why}"
 
 
 @command(counter_app)

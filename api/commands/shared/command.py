@@ -199,6 +199,25 @@ def instant_or_now(context: "Context", vessel: str, given: "datetime | None") ->
     return instant_or_none(context, vessel, given) or context.now()
 
 
+def ship_stamps(context: "Context", vessel: str) -> Callable[[str], str]:
+    """What words a JSON instant in ship time with its offset, so that it can be typed again; its first ten letters are the day.
+
+    The vessel is known to be there.
+    """
+    from datetime import datetime, timedelta, timezone
+
+    from scheduler.actions.vessel import fleet
+    from scheduler.shiptime import minutes_at
+
+    clock = fleet.offset_now(context, vessel)
+
+    def stamp(text: str) -> str:
+        at = datetime.fromisoformat(text)
+        return at.astimezone(timezone(timedelta(minutes=minutes_at(clock, at)))).isoformat(timespec="seconds")
+
+    return stamp
+
+
 def renew_feed(context: "Context", vessel: str) -> None:
     """Writes the vessel's calendars anew after what was done."""
     from api.ics.writer import calendar_writer

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.command import Output, command, hand, vessel_must_be
+from api.commands.shared.command import Output, command, hand, ship_stamps, vessel_must_be
 from api.commands.shared.groups import group
 from api.commands.shared.options import VesselId
 
@@ -25,10 +25,14 @@ def list_nonconformities(context: "Context", vessel: VesselId) -> Output:
     from scheduler.actions.work import nonconformities
 
     vessel_must_be(context, vessel)
-    rows = nonconformities.nonconformities_listed(context, vessel)
+    rows, ship = nonconformities.nonconformities_listed(context, vessel), ship_stamps(context, vessel)
     lines = []
     for row in rows:
-        about = f"limit {row['limit_at'][:10]}" if row["limit_at"] else f"{row['about']}, {row['opened_at'][:10]}"
+        about = (
+            f"limit {ship(row['limit_at'])[:10]}"
+            if row["limit_at"]
+            else f"{row['about']}, {ship(row['opened_at'])[:10]}"
+        )
         lines.append(f"{row['non_conformity']:4} {row['state']:8} {row['job']:44} {about}  {row['cause']}")
     return Output({"non_conformities": rows}, lines)
 
