@@ -1,13 +1,14 @@
-"""What people type into fields: figures with spaces or a comma, and ship time."""
+"""What people type into fields and commands: figures with spaces or a comma, days, and ship time."""
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from scheduler.errors import Refused
 from scheduler.shiptime import ShipOffset
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]")
 _FIGURE = re.compile(r"[+\-\u2212]?\d+(?:[.,]\d+)?")
+_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _FIRST_YEAR, _LAST_YEAR = 1970, 2199
 _FIGURE_SAYS = "a figure is expected, with a dot before tenths, such as 13905.2"
 
@@ -27,6 +28,32 @@ def figure(text: str) -> float | None:
     if not _FIGURE.fullmatch(held) or len(held) > 30:
         raise ValueError(f"{text.strip()[:40]!r} is not one; {_FIGURE_SAYS}.")
     return float(held.replace(",", ".").replace("\u2212", "-"))
+
+
+def read_date(text: str) -> date | None:
+    """A date as 2026-11-25, or none.
+
+    >>> read_date("2026-11-5"), read_date("25/11/2026")
+    (datetime.date(2026, 11, 5), None)
+    """
+    match = _DATE.fullmatch(text.strip())
+    try:
+        return None if match is None else date(int(match[1]), int(match[2]), int(match[3]))
+    except ValueError:
+        return None
+
+
+def read_instant(text: str) -> datetime | None:
+    """A date and time from 1970 to 2199, as ISO 8601 and RFC 3339 write them, or none; without an offset it is ship time, not aware.
+
+    >>> read_instant("2026-11-25 14:00"), read_instant("2026-11-25T14:00Z").tzname(), read_instant("2026-11-25")
+    (datetime.datetime(2026, 11, 25, 14, 0), 'UTC', None)
+    """
+    try:
+        at = datetime.fromisoformat(text.strip())
+    except ValueError:
+        return None
+    return at if ":" in text and _FIRST_YEAR <= at.year <= _LAST_YEAR else None
 
 
 def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = None) -> datetime:

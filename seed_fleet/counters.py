@@ -31,7 +31,7 @@ class CounterValue(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Post:
+class PostedBatch:
     """Readings to post together; twice when `again`. late: backfill after a cut link."""
 
     readings: tuple[CounterValue, ...]
@@ -107,21 +107,21 @@ def value_events(run: Run) -> Iterator[tuple[datetime, Event]]:
         yield replaced_at, Event(counter, f"{key}-adjustment", made_good)
 
 
-def deliveries(run: Run, most_readings: int = 1000) -> list[Post | Event]:
+def deliveries(run: Run, most_readings: int = 1000) -> list[PostedBatch | Event]:
     """The whole past in the order in which it is posted. Equal runs give equal deliveries."""
     cut = None
     if run.ship.link_cut_days is not None:
         cut_from, cut_to = (run.end - timedelta(days=days) for days in run.ship.link_cut_days)
         cut = (cut_from, cut_to) if cut_from >= run.start else None
     pending = sorted(value_events(run), key=lambda pair: pair[0])
-    steps: list[Post | Event] = []
+    steps: list[PostedBatch | Event] = []
     fresh: list[CounterValue] = []
     held: list[CounterValue] = []
 
     def close(readings: list[CounterValue], late: bool = False) -> None:
         while readings:
             again = len(steps) % AGAIN_EVERY == 5
-            steps.append(Post(tuple(readings[:most_readings]), again=again, late=late))
+            steps.append(PostedBatch(tuple(readings[:most_readings]), again=again, late=late))
             del readings[:most_readings]
 
     for at in observed_at(run):

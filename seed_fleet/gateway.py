@@ -75,7 +75,7 @@ class Server:
 
 
 @dataclass(slots=True, kw_only=True)
-class Sender:
+class DemoGateway:
     """Posts one vessel's readings. `buffer`: what no answer has listed yet; `tally`: the statuses answered.
 
     clock: gives the sending time; none when a past is enacted at a made-up instant, and posts then name no sending time.

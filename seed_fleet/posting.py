@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import NoReturn
 
-from seed_fleet.counters import Event, Post, deliveries, observe
+from seed_fleet.counters import Event, PostedBatch, deliveries, observe
 from seed_fleet.documents import operating_calendar, vessel_document
-from seed_fleet.gateway import GaveUpError, Sender, Server, UnreachableError, post_event, put_calendar, send_vessel
+from seed_fleet.gateway import DemoGateway, GaveUpError, Server, UnreachableError, post_event, put_calendar, send_vessel
 from seed_fleet.running import HOUR, Run
 
 Clock = Callable[[], datetime]
@@ -39,7 +39,7 @@ def put_documents(runs: Sequence[Run], door: Server, keys: Keys, report: Report)
         report(number, len(runs), f"{run.ship.name}: {'set up' if new else 'there already, left as she stands'}")
 
 
-def fill(runs: Sequence[Run], door: Server, keys: Keys, clock: Clock | None, report: Report) -> list[Sender]:
+def fill(runs: Sequence[Run], door: Server, keys: Keys, clock: Clock | None, report: Report) -> list[DemoGateway]:
     """Puts the documents and posts the whole past. Returns the gateways, their buffers empty.
 
     clock: gives the sending times, none to name none.
@@ -52,7 +52,7 @@ def fill(runs: Sequence[Run], door: Server, keys: Keys, clock: Clock | None, rep
     put_documents(runs, door, keys, lambda put, _, what: report(put, total, what))
     gateways = []
     for run, steps in planned:
-        gateway = Sender(door=door, key=keys.counter[run.ship.vessel], clock=clock)
+        gateway = DemoGateway(door=door, key=keys.counter[run.ship.vessel], clock=clock)
         gateways.append(gateway)
         for step in steps:
             if isinstance(step, Event):
@@ -74,7 +74,12 @@ def fill(runs: Sequence[Run], door: Server, keys: Keys, clock: Clock | None, rep
 
 
 def live(
-    runs: Sequence[Run], gateways: Sequence[Sender], every_seconds: float, door: Server, clock: Clock, report: Report
+    runs: Sequence[Run],
+    gateways: Sequence[DemoGateway],
+    every_seconds: float,
+    door: Server,
+    clock: Clock,
+    report: Report,
 ) -> NoReturn:
     """Posts what the counters show, first hourly up to now, then every so many seconds, until something raises."""
     for run, gateway in zip(runs, gateways, strict=True):
@@ -96,5 +101,5 @@ def live(
         door.sleep(every_seconds)
 
 
-def _size(step: Post | Event) -> int:
+def _size(step: PostedBatch | Event) -> int:
     return 1 if isinstance(step, Event) else len(step.readings)

@@ -1,15 +1,18 @@
 """Calendar addresses."""
 
+import sys
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from typer.core import TyperGroup
 
-from api.commands.shared.common import AsJson, app, command_context, me, out, say
+from api.commands.shared.command import Output, command, me
+from api.commands.shared.groups import group
 
 if TYPE_CHECKING:
     from api.pages.feed.addresses import AddressShown
+    from scheduler.actions.base.context import Context
 
 
 class _MakeIsMeant(TyperGroup):
@@ -21,18 +24,19 @@ class _MakeIsMeant(TyperGroup):
         return super().parse_args(ctx, args)
 
 
-feed_app = typer.Typer(
+feed_app = group(
+    "feed",
+    "Calendar addresses. `feed PERSON VESSEL` makes one.",
+    "feed second-plover demo-plover",
     cls=_MakeIsMeant,
-    help="Calendar addresses. `feed PERSON VESSEL` makes one.\n\nExample: leadline feed second-plover demo-plover",
-    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
-    rich_markup_mode=None,
-    no_args_is_help=True,
 )
-app.add_typer(feed_app, name="feed")
+
+Address = Annotated[str, typer.Argument(help="the address's eight letters, as `feed list` shows")]
 
 
-@feed_app.command("make")
-def feed_make(
+@command(feed_app, "make")
+def make_address(
+    context: "Context",
     person: Annotated[str, typer.Argument(help="person id")],
     vessel: Annotated[str | None, typer.Argument(help="vessel id; none: the whole fleet (office)")] = None,
     label: Annotated[str, typer.Option(help="what it is for, such as a phone")] = "",
@@ -45,38 +49,35 @@ def feed_make(
     ] = None,
     kinds: Annotated[str | None, typer.Option(help="job kinds only, by code, with commas")] = None,
     days: Annotated[int | None, typer.Option(help="days it is good; none: until it is withdrawn")] = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Output:
     """Make a person's calendar address. It is shown this once.
 
     Example: leadline feed make second-plover demo-plover --label "my phone" --alarms
     """
-    from api.pages.feed.addresses import address_shown, must_fit
+    from api.pages.feed.addresses import address_shown
     from scheduler.actions.feed import addresses
 
-    with command_context() as context:
-        base = context.settings.must_have_base_url()
-        must_fit(base)
-        codes = None if kinds is None else [code.strip() for code in kinds.split(",") if code.strip()]
-        made = addresses.make_address(
-            context,
-            me(),
-            person_id=person,
-            vessel_id=vessel,
-            label=label,
-            alarms=alarms,
-            kinds=codes,
-            days=days,
-            alarm_hour=alarm_hour,
-            days_ahead=days_ahead,
-        )
-    _once(address_shown(base, made), base, as_json)
+    base = _base(context)
+    codes = None if kinds is None else [code.strip() for code in kinds.split(",") if code.strip()]
+    made = addresses.make_address(
+        context,
+        me(),
+        person_id=person,
+        vessel_id=vessel,
+        label=label,
+        alarms=alarms,
+        kinds=codes,
+        days=days,
+        alarm_hour=alarm_hour,
+        days_ahead=days_ahead,
+    )
+    return _shown_once(address_shown(base, made), base)
 
 
-@feed_app.command("list")
-def feed_list(
-    person: Annotated[str | None, typer.Argument(help="person id; none: everybody's")] = None, as_json: AsJson = False
-) -> None:
+@command(feed_app, "list")
+def list_addresses(
+    context: "Context", person: Annotated[str | None, typer.Argument(help="person id; none: everybody's")] = None
+) -> Output:
     """Show calendar addresses without their secrets: what each shows, and when and by what it was used last.
 
     Example: leadline feed list second-plover
@@ -84,12 +85,9 @@ def feed_list(
     from api.pages.feed.addresses import address_json
     from scheduler.actions.feed import addresses
 
-    with command_context() as context:
-        rows = [address_json(one) for one in addresses.addresses(context, me(), person)]
-    if not rows:
-        say("No calendar address is here yet. Make one: leadline feed PERSON VESSEL")
+    rows = [address_json(one) for one in addresses.addresses(context, me(), person)]
 
-    def plain() -> Iterator[str]:
+    def lines() -> Iterator[str]:
         for row in rows:
             shows = [row["vessel"] or "fleet", *(["alarms"] if row["alarms"] else []), *(row["kinds"] or ())]
             used = f"used {row['last_used_at']} by {row['agent']}" if row["last_used_at"] else "never used"
@@ -97,56 +95,63 @@ def feed_list(
             label = f"  {row['label']}" if row["label"] else ""
             yield f"{row['id']}  {row['person']:16} {row['state']}{until:9}  {' '.join(shows)}  {used}{label}"
 
-    out({"feeds": rows}, as_json, plain)
+    none_yet = ["No calendar address is here yet. Make one: leadline feed PERSON VESSEL"]
+    return Output({"feeds": rows}, lines(), [] if rows else none_yet)
 
 
-@feed_app.command("rotate")
-def feed_rotate(
-    address: Annotated[str, typer.Argument(help="the address's eight letters, as `feed list` shows")],
-    as_json: AsJson = False,
-) -> None:
+@command(feed_app, "rotate")
+def rotate_address(context: "Context", address: Address) -> Output:
     """Give an address a new secret, shown this once; the old one ends at once.
 
     Example: leadline feed rotate 1a2b3c4d
     """
-    from api.pages.feed.addresses import address_shown, must_fit
+    from api.pages.feed.addresses import address_shown
     from scheduler.actions.feed import addresses
 
-    with command_context() as context:
-        base = context.settings.must_have_base_url()
-        must_fit(base)
-        made = addresses.rotate(context, me(), address)
-    _once(address_shown(base, made), base, as_json)
+    base = _base(context)
+    return _shown_once(address_shown(base, addresses.rotate(context, me(), address)), base)
 
 
-@feed_app.command("revoke")
-def feed_revoke(
-    address: Annotated[str, typer.Argument(help="the address's eight letters, as `feed list` shows")],
-    as_json: AsJson = False,
-) -> None:
+@command(feed_app, "revoke")
+def revoke_address(context: "Context", address: Address) -> Output:
     """Withdraw an address; for 30 days it serves a calendar that says so.
 
     Example: leadline feed revoke 1a2b3c4d
     """
     from scheduler.actions.feed import addresses
 
-    with command_context() as context:
-        addresses.revoke(context, me(), address)
-    say(f"The calendar address {address} is withdrawn.")
-    out({"id": address, "state": "withdrawn"}, as_json, lambda: iter(()))
+    addresses.revoke(context, me(), address)
+    return Output({"id": address, "state": "withdrawn"}, talk=[f"The calendar address {address} is withdrawn."])
 
 
-def _once(told: "AddressShown", base: str, as_json: bool) -> None:
+def _base(context: "Context") -> str:
+    """Where the server is reached. Raises Refused where it is not known, or too long for an address."""
+    from api.pages.feed.addresses import must_fit
+
+    base = context.settings.must_have_base_url()
+    must_fit(base)
+    return base
+
+
+def _shown_once(shown: "AddressShown", base: str) -> Output:
     """The addresses on stdout; the words, and on a terminal the QR code, beside them."""
-    import sys
-
     from api.pages.feed.addresses import KEEP, REFRESH, address_is_local
 
-    out(told.as_json(), as_json, lambda: iter((told.address, told.webcal, told.tasks, told.webcal_tasks)))
+    return Output(
+        shown.as_json(),
+        (shown.address, shown.webcal, shown.tasks, shown.webcal_tasks),
+        (*_qr_code(shown.webcal), *KEEP, *REFRESH, *address_is_local(base)),
+    )
+
+
+def _qr_code(address: str) -> Iterator[str]:
+    """Lines of the code, where a terminal shows them."""
     if sys.stderr.isatty():
+        import io
+
         import segno
 
-        say("Point a phone's camera at it to subscribe:")
-        segno.make(told.webcal, error="m").terminal(out=sys.stderr, compact=True)
-    for line in (*KEEP, *REFRESH, *address_is_local(base)):
-        say(line)
+        drawn = io.StringIO()
+        segno.make(address, error="m").terminal(out=drawn, compact=True)
+        yield "Point a phone's camera at it to subscribe:"
+        yield drawn.getvalue().rstrip("\n")

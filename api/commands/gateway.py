@@ -1,11 +1,12 @@
 """The gateway beside the server: reads running-hour counters, posts what they show."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.common import AsJson, app, out, say
+from api.commands.shared.command import Output, command, say
+from api.commands.shared.groups import app
 
 if TYPE_CHECKING:
     from api.gateway.check import Panel
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from api.gateway.settings import GatewaySettings
 
 
-@app.command()
+@command(app)
 def gateway(
     settings: Annotated[Path, typer.Option(help="the gateway's settings file (TOML)")] = Path("gateway.toml"),
     example: Annotated[bool, typer.Option("--example", help="print an example of the settings file, and end")] = False,
@@ -32,8 +33,7 @@ def gateway(
     take_out: Annotated[
         Path | None, typer.Option(help="with --put-aside: move the list into this new CSV file")
     ] = None,
-    as_json: AsJson = False,
-) -> None:
+) -> Output:
     """Read running-hour counters (Modbus TCP, files, standard input) and post what they show. Never writes to the plant.
 
     Runs until SIGTERM or Ctrl-C. --check ends with 0 when every counter is proven, 7 when not; --once with 75 when
@@ -57,18 +57,14 @@ def gateway(
     from api.gateway import settings as files
 
     if example:
-        print(files.EXAMPLE.read_text(encoding="utf-8"), end="")
-        return
+        return Output(lines=files.EXAMPLE.read_text(encoding="utf-8").splitlines())
     read = files.load_gateway(settings)
     if check:
-        raise typer.Exit(_check(read, panel or [], as_json))
-    if put_aside:
-        _put_aside(read, send_again, take_out, as_json)
-        return
-    raise typer.Exit(_work(read, once, as_json))
+        return _check(read, panel or [])
+    return _put_aside(read, send_again, take_out) if put_aside else _work(read, once)
 
 
-def _work(settings: "GatewaySettings", one_round: bool, as_json: bool) -> int:
+def _work(settings: "GatewaySettings", one_round: bool) -> Output:
     import random
     import sys
     import time
@@ -107,24 +103,23 @@ def _work(settings: "GatewaySettings", one_round: bool, as_json: bool) -> int:
             )
             if one_round:
                 loop.one_round(work, handle, time.sleep)
-                return _told(work, as_json)
+                return _round_made(work)
             tell.say(f"Sending to {settings.server}; {buffer.waiting()} readings wait in the buffer.")
             with loop.woken_by_signals() as wake:
                 loop.run(work, wake, handle)
             tell.say(f"Ended; {buffer.waiting()} readings wait in the buffer.")
-            return 0
+            return Output()
     finally:
         buffer.close()
 
 
-def _told(work: "Gateway", as_json: bool) -> int:
+def _round_made(work: "Gateway") -> Output:
     from api.gateway.running import TALLIED
 
-    told = {name: work.tally[name] for name in TALLIED} | {"waiting": work.buffer.waiting()}
-    out(told, as_json, lambda: iter([", ".join(f"{count} {name}" for name, count in told.items())]))
-    if told["waiting"]:
-        return 75
-    return 1 if work.tell.troubles or told["put aside"] or told["bad lines"] else 0
+    counts = {name: work.tally[name] for name in TALLIED} | {"waiting": work.buffer.waiting()}
+    wrong = work.tell.troubles or counts["put aside"] or counts["bad lines"]
+    code = 75 if counts["waiting"] else 1 if wrong else 0
+    return Output(counts, [", ".join(f"{count} {name}" for name, count in counts.items())], code=code)
 
 
 def _panels(settings: "GatewaySettings", given: list[str]) -> "dict[str, Panel]":
@@ -149,7 +144,7 @@ def _panels(settings: "GatewaySettings", given: list[str]) -> "dict[str, Panel]"
     return panels
 
 
-def _check(settings: "GatewaySettings", given: list[str], as_json: bool) -> int:
+def _check(settings: "GatewaySettings", given: list[str]) -> Output:
     from api.gateway import modbus
     from api.gateway.check import check_counter, shown_lines
     from scheduler.errors import Refused
@@ -173,20 +168,16 @@ def _check(settings: "GatewaySettings", given: list[str], as_json: bool) -> int:
         except modbus.NoAnswer as error:
             silent.append(error.says)
     proven = not silent and all(verdict.proven for _, verdict in verdicts)
-    told: dict[str, Any] = {
-        "proven": proven,
-        "counters": [verdict.as_json() for _, verdict in verdicts],
-        "not_read": silent,
-    }
-    out(told, as_json, lambda: (line for counter, verdict in verdicts for line in shown_lines(verdict, counter)))
-    for says in silent:
-        say(f"leadline: {says}")
     count = sum(verdict.proven for _, verdict in verdicts)
-    say(f"{count} of {len(settings.counters)} counters proven.")
-    return 0 if proven else 7
+    return Output(
+        {"proven": proven, "counters": [verdict.as_json() for _, verdict in verdicts], "not_read": silent},
+        [line for counter, verdict in verdicts for line in shown_lines(verdict, counter)],
+        [*(f"leadline: {says}" for says in silent), f"{count} of {len(settings.counters)} counters proven."],
+        code=0 if proven else 7,
+    )
 
 
-def _put_aside(settings: "GatewaySettings", send_again: bool, take_out: Path | None, as_json: bool) -> None:
+def _put_aside(settings: "GatewaySettings", send_again: bool, take_out: Path | None) -> Output:
     from api.gateway.buffer import open_buffer
     from api.gateway.setaside import write_out
 
@@ -194,16 +185,13 @@ def _put_aside(settings: "GatewaySettings", send_again: bool, take_out: Path | N
     try:
         if send_again:
             moved = buffer.send_again()
-            out({"to_send_again": moved}, as_json, lambda: iter([f"{moved} readings are in the buffer again."]))
-            return
+            return Output({"to_send_again": moved}, [f"{moved} readings are in the buffer again."])
         rows = buffer.put_aside()
-        if take_out is not None:
-            write_out(rows, take_out)
-            buffer.forget_aside(row.id for row in rows)
-            told = f"{len(rows)} entries moved to {take_out}."
-            out({"moved": len(rows), "file": str(take_out)}, as_json, lambda: iter([told]))
-            return
-        out({"put_aside": [row._asdict() for row in rows]}, as_json, lambda: (row.says() for row in rows))
-        say(f"{len(rows)} entries.")
+        if take_out is None:
+            value = {"put_aside": [row._asdict() for row in rows]}
+            return Output(value, [row.says() for row in rows], [f"{len(rows)} entries."])
+        write_out(rows, take_out)
+        buffer.forget_aside(row.id for row in rows)
+        return Output({"moved": len(rows), "file": str(take_out)}, [f"{len(rows)} entries moved to {take_out}."])
     finally:
         buffer.close()

@@ -1,0 +1,1 @@
+"""iCalendar: entries as text, and how calendar programs fetch them."""

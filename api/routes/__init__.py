@@ -1,0 +1,1 @@
+"""The JSON API: routes and their answers, one file a subject."""

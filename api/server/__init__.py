@@ -1,0 +1,1 @@
+"""The application: doors, who may pass them, errors, logs, and the cache of calendars."""

@@ -31,4 +31,4 @@ def test_parts_come_on_a_date_or_on_none(ship: Ship) -> None:
     key = json.loads(good(*ship.words("due", "plover-plant", "--json")))["jobs"][0]["job"]
     assert "parts aboard from 2099-12-12" in good(*ship.words("job", "parts-from", key, "2099-12-12"))
     assert "no date for its parts" in good(*ship.words("job", "parts-from", key, "none"))
-    assert "'soon': a date such as" in leadline(*ship.words("job", "parts-from", key, "soon")).stderr
+    assert "'soon': a date is expected" in leadline(*ship.words("job", "parts-from", key, "soon")).stderr

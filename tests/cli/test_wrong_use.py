@@ -4,11 +4,12 @@ import json
 import socket
 import subprocess
 import sys
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 
-from tests.cli.calling import Told, leadline, process
+from tests.cli.calling import Told, good, leadline, process
 from tests.cli.conftest import Ship
 
 
@@ -31,9 +32,15 @@ def failed(told: Told, code: int, *says: str) -> None:
         ("config sho", "Did you mean 'show'?"),
         ("due --chek", "--check"),
         ("reading", "Missing argument 'counter'"),
-        ("reading plover-vp1-hours many", "valid number"),
+        ("reading plover-vp1-hours many", "a figure is expected"),
+        ("reading plover-vp1-hours nan", "a figure is expected"),
+        ("reading plover-vp1-hours 1e99", "a figure is expected"),
+        ("pulldown plover-pump-b --from 5 --to many", "a figure is expected"),
+        ("minimum plover-plant --closets 1 --flushes 1 --litres -1", "0 or more"),
+        ("calendar clear demo-plover 25.11.2026", "a date is expected"),
+        ("parts plover-plant --count knives", "name=number"),
         ("reading plover-vp1-hours 5 --at noon", "2026-11-25T14:00:00Z"),
-        ("reading plover-vp1-hours 5 --at 2026-11-25T14:00:00", "with its offset"),
+        ("reading plover-vp1-hours 5 --at 2026-11-25", "with its offset"),
         ("job done x:y:1 --by A --test maybe", "passed, failed or none"),
         ("job done x:y:1 --test passed", "--by"),
         ("key add captain --label x", "engineer"),
@@ -70,8 +77,7 @@ def test_wrong_use_as_a_process() -> None:
         ("plan no-such-plant", "no-such-plant"),
         ("plan plover-vp1", "plover-vp1"),
         ("reading no-such-counter 5", "no-such-counter"),
-        ("reading plover-vp1-hours nan", "not a figure"),
-        ("reading plover-vp1-hours 1e99", "check register"),
+        ("reading plover-vp1-hours 1000000000000000000000", "check register"),
         ("reading plover-vp1-hours -- -5", "below 0"),
         ("job done nothing --by A --test passed", "nothing"),
         ("job done alarm_test:plover-plant:1 --by A --test passed --at 2099-01-01T00:00:00Z", "still to come"),
@@ -100,6 +106,15 @@ def test_a_reading_stored_before_keeps_its_value(ship: Ship) -> None:
     assert leadline(*words, "100").stdout.startswith("stored")
     assert leadline(*words, "100").stdout.startswith("duplicate")
     failed(leadline(*words, "101"), 1, "another value is stored")
+
+
+def test_ship_time_and_figures_are_typed_as_on_the_pages(ship: Ship) -> None:
+    """An instant without an offset is of the ship's clock; a figure may have spaces, and a comma before tenths."""
+    at = datetime(2026, 11, 20, 7, tzinfo=UTC)
+    wall = at + timedelta(minutes=ship.document["utc_offset_minutes"])
+    words = ship.words("reading", "plover-vp2-hours")
+    assert good(*words, "1 000,5", "--at", f"{wall:%Y-%m-%d %H:%M}").startswith("stored")
+    assert good(*words, "1000.5", "--at", at.isoformat()).startswith("duplicate")
 
 
 @pytest.mark.parametrize("name", ["no/folder.db", "not-there.db"])

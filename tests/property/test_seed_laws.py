@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from seed_fleet.counters import SPIKE_COUNTS, Event, Post, deliveries, observe, observed_at
+from seed_fleet.counters import SPIKE_COUNTS, Event, PostedBatch, deliveries, observe, observed_at
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run, truth
 from seed_fleet.ships import SHIPS, ShipPlan
@@ -60,7 +60,7 @@ def test_everything_observed_is_delivered_once(ship: ShipPlan, seed: int, until:
     """Batches hold each observed reading exactly once, none over 1000, one instant a counter; the link's cut only
     changes the order."""
     run = Run(ship, seed, until, length)
-    batches = [step for step in deliveries(run) if isinstance(step, Post)]
+    batches = [step for step in deliveries(run) if isinstance(step, PostedBatch)]
     sent = [reading for batch in batches for reading in batch.readings]
     assert sorted(sent) == sorted(reading for at in observed_at(run) for reading in observe(run, at))
     assert len({(reading.counter, reading.observed_at) for reading in sent}) == len(sent)

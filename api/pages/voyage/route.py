@@ -22,9 +22,10 @@ from api.server.page_answers import light_of, page
 from scheduler.actions.base.context import Answer, Context, Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.voyage import days
-from scheduler.domain.voyage.from_csv import read_date, write_sheet
+from scheduler.domain.voyage.from_csv import write_sheet
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
 from scheduler.errors import Clash, Refused, Stale
+from scheduler.parsing import read_date
 
 router = APIRouter(include_in_schema=False)
 _MOST_FILE_BYTES = 1_000_000

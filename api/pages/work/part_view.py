@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 
-from scheduler.domain.voyage.from_csv import read_date
 from scheduler.errors import Refused
+from scheduler.parsing import read_date
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

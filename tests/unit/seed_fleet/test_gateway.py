@@ -13,8 +13,8 @@ import pytest
 from seed_fleet.counters import CounterValue, Event
 from seed_fleet.gateway import (
     LONGEST_WAIT_SECONDS,
+    DemoGateway,
     GaveUpError,
-    Sender,
     Server,
     UnreachableError,
     post_event,
@@ -32,13 +32,13 @@ def waits() -> list[float]:
 
 
 @pytest.fixture
-def gateway(server: Unwell, waits: list[float]) -> Iterator[Sender]:
+def gateway(server: Unwell, waits: list[float]) -> Iterator[DemoGateway]:
     with httpx.Client(base_url=server.url, trust_env=False) as client:
         door = Server(client=client, sleep=waits.append, jitter=random.Random(1), tries=4)
-        yield Sender(door=door, key="k1", clock=lambda: NOW)
+        yield DemoGateway(door=door, key="k1", clock=lambda: NOW)
 
 
-def test_raw_values_go_out_with_the_key_and_the_sending_time(server: Unwell, gateway: Sender) -> None:
+def test_raw_values_go_out_with_the_key_and_the_sending_time(server: Unwell, gateway: DemoGateway) -> None:
     """One post holds the raw integers with their own stamps, the sending time in UTC, and the counter's key."""
     gateway.take(READINGS[:2])
     gateway.send()
@@ -57,7 +57,7 @@ def test_raw_values_go_out_with_the_key_and_the_sending_time(server: Unwell, gat
 
 @pytest.mark.parametrize("status", ["503", "429", "500", "507"])
 def test_a_busy_server_is_asked_again_when_it_says(
-    server: Unwell, gateway: Sender, waits: list[float], status: str
+    server: Unwell, gateway: DemoGateway, waits: list[float], status: str
 ) -> None:
     """Busy answers are tried again after at least what Retry-After says, and everything arrives once."""
     server.spoil = [status, status]
@@ -69,7 +69,7 @@ def test_a_busy_server_is_asked_again_when_it_says(
 
 
 def test_a_lost_answer_is_asked_for_again_and_comes_as_duplicates(
-    server: Unwell, gateway: Sender, waits: list[float]
+    server: Unwell, gateway: DemoGateway, waits: list[float]
 ) -> None:
     """A connection cut in the middle of the answer deletes nothing: the batch goes again, and comes back as known."""
     server.spoil = ["cut"]
@@ -80,7 +80,7 @@ def test_a_lost_answer_is_asked_for_again_and_comes_as_duplicates(
     assert server.bodies[0]["readings"] == server.bodies[1]["readings"]
 
 
-def test_only_what_the_answer_lists_is_deleted(server: Unwell, gateway: Sender) -> None:
+def test_only_what_the_answer_lists_is_deleted(server: Unwell, gateway: DemoGateway) -> None:
     """Readings that an answer leaves out stay in the buffer and go with the next post."""
     server.spoil = ["half"]
     gateway.take(READINGS)
@@ -90,7 +90,7 @@ def test_only_what_the_answer_lists_is_deleted(server: Unwell, gateway: Sender) 
 
 
 @pytest.mark.parametrize("how", ["nothing", "garbled"])
-def test_an_answer_that_lists_nothing_deletes_nothing(server: Unwell, gateway: Sender, how: str) -> None:
+def test_an_answer_that_lists_nothing_deletes_nothing(server: Unwell, gateway: DemoGateway, how: str) -> None:
     """Unknown indexes, missing statuses or a garbled body leave the buffer whole, and end in a refusal to go on."""
     server.always = how
     gateway.take(READINGS)
@@ -101,7 +101,7 @@ def test_an_answer_that_lists_nothing_deletes_nothing(server: Unwell, gateway: S
 
 
 def test_out_of_reach_gives_up_in_words_and_keeps_the_buffer(
-    server: Unwell, gateway: Sender, waits: list[float]
+    server: Unwell, gateway: DemoGateway, waits: list[float]
 ) -> None:
     """After its tries the gateway says who did not answer and why, with growing waits between; later it all goes."""
     server.always = "503"
@@ -126,7 +126,7 @@ def test_waits_grow_and_are_spread_but_stay_bounded() -> None:
     assert len(set(waits)) == 11
 
 
-def test_a_batch_too_large_is_halved(server: Unwell, gateway: Sender) -> None:
+def test_a_batch_too_large_is_halved(server: Unwell, gateway: DemoGateway) -> None:
     """413 makes the batches smaller until they fit; nothing is lost and nothing comes twice."""
     server.most_items = 3
     gateway.take(READINGS)
@@ -137,7 +137,7 @@ def test_a_batch_too_large_is_halved(server: Unwell, gateway: Sender) -> None:
 
 @pytest.mark.parametrize("status", ["400", "401", "403", "422"])
 def test_a_refusal_stops_at_once_with_the_servers_words(
-    server: Unwell, gateway: Sender, waits: list[float], status: str
+    server: Unwell, gateway: DemoGateway, waits: list[float], status: str
 ) -> None:
     """A refused post, document or event is not tried again; the message carries status and detail."""
     server.always = status
@@ -154,7 +154,7 @@ def test_a_refusal_stops_at_once_with_the_servers_words(
     assert (len(server.bodies), waits, len(gateway.buffer)) == (3, [], 9)
 
 
-def test_documents_are_new_ones_only_and_events_safe_to_send_twice(server: Unwell, gateway: Sender) -> None:
+def test_documents_are_new_ones_only_and_events_safe_to_send_twice(server: Unwell, gateway: DemoGateway) -> None:
     """A vessel is put with If-None-Match, one that is there already is left; an event carries its Idempotency-Key."""
     assert send_vessel(gateway.door, "office", {"id": "demo-plover"}) is True
     server.spoil = ["412"]
@@ -165,9 +165,9 @@ def test_documents_are_new_ones_only_and_events_safe_to_send_twice(server: Unwel
     assert [h.get("idempotency-key") for h in server.headers] == [None, None, "key-1", "key-1"]
 
 
-def test_without_a_clock_no_sending_time_is_named(server: Unwell, gateway: Sender) -> None:
+def test_without_a_clock_no_sending_time_is_named(server: Unwell, gateway: DemoGateway) -> None:
     """A past enacted at a made-up instant goes out without sent_at, so that no server finds its clock wrong."""
-    enacted = Sender(door=gateway.door, key="k1", clock=None)
+    enacted = DemoGateway(door=gateway.door, key="k1", clock=None)
     enacted.take(READINGS[:1])
     enacted.send()
     assert list(server.bodies[0]) == ["readings"]

@@ -1,0 +1,158 @@
+"""The record: exported and verified; the reliability that it shows."""
+
+import sys
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from api.commands.shared.command import (
+    Output,
+    command,
+    command_context,
+    instant_or_none,
+    me,
+    vessel_must_be,
+)
+from api.commands.shared.groups import app
+from api.commands.shared.options import INSTANT, VesselId, one_of
+
+if TYPE_CHECKING:
+    from scheduler.actions.base.context import Context
+
+
+def _instant(says: str, *words: str) -> Any:
+    return typer.Option(*words, help=f"{says}, ship time or with offset", **INSTANT)
+
+
+@command(app)
+def history(
+    vessel: VesselId,
+    out: Annotated[Path | None, typer.Option(help="file to write (default: stdout)")] = None,
+    form: Annotated[
+        str | None,
+        typer.Option(
+            "--format",
+            help="jsonl, csv, xlsx, pdf or summary (default: by the file's ending, else jsonl)",
+            parser=one_of("jsonl", "csv", "xlsx", "pdf", "summary"),
+        ),
+    ] = None,
+    from_at: Annotated[datetime | None, _instant("recorded at or after", "--from")] = None,
+    to_at: Annotated[datetime | None, _instant("recorded before", "--to")] = None,
+    due_from: Annotated[datetime | None, _instant("closed jobs due at or after")] = None,
+    due_to: Annotated[datetime | None, _instant("closed jobs due before")] = None,
+    done_from: Annotated[datetime | None, _instant("closed jobs done at or after")] = None,
+    done_to: Annotated[datetime | None, _instant("closed jobs done before")] = None,
+    pump: Annotated[str, typer.Option(help="closed jobs of the pump with this serial number")] = "",
+    kind: Annotated[str, typer.Option(help="closed jobs of this kind, by name or code")] = "",
+    as_of: Annotated[datetime | None, _instant("when the export says it is of (default: now)")] = None,
+    schema: Annotated[bool, typer.Option("--schema", help="show the JSON Schema of a line instead")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="JSON Lines (the default)")] = False,  # noqa: ARG001
+) -> Output:
+    """Export a vessel's compliance history.
+
+    Example: leadline history demo-avocet --out history.jsonl
+    """
+    from api.exports import SCHEMA
+    from api.routes.work import export
+    from scheduler.domain.record.choice import Choice
+    from scheduler.errors import Refused
+
+    if schema:
+        return Output(lines=SCHEMA.read_text().splitlines())
+    if form is None:
+        form = one_of("jsonl", "csv", "xlsx", "pdf", "summary")(_ending(out))
+    if out is None and form in ("xlsx", "pdf"):
+        raise typer.BadParameter(f"a {form} is a file: give --out FILE", param_hint="--out")
+    with command_context() as context:
+
+        def at(given: datetime | None) -> datetime | None:
+            return instant_or_none(context, vessel, given)
+
+        choice = Choice(
+            from_at=at(from_at),
+            to_at=at(to_at),
+            due_from_at=at(due_from),
+            due_to_at=at(due_to),
+            done_from_at=at(done_from),
+            done_to_at=at(done_to),
+            pump=pump,
+            kind=kind,
+        )
+        pieces = export(context, vessel, me().name, form, choice, as_of=at(as_of))
+        if out is None:
+            sys.stdout.writelines(piece for piece in pieces if isinstance(piece, str))
+            return Output()
+        try:
+            with out.open("wb") as file:
+                file.writelines(piece.encode() if isinstance(piece, str) else piece for piece in pieces)
+        except OSError as error:
+            raise Refused(f"{out} cannot be written: {error.strerror}. Give another --out.") from error
+    return Output(talk=[f"Written: {out}. Check it: leadline verify {out}" if form == "jsonl" else f"Written: {out}"])
+
+
+def _ending(out: Path | None) -> str:
+    return (out.suffix.lstrip(".").lower() if out is not None else "") or "jsonl"
+
+
+@command(app)
+def verify(
+    file: Annotated[Path, typer.Argument(help="JSON Lines export")],
+    stamp: Annotated[str | None, typer.Option(help="record stamp kept elsewhere (on paper)")] = None,
+    number: Annotated[int | None, typer.Option(help="number of the record that carries it (default: the last)")] = None,
+) -> Output:
+    """Check an exported history, offline: nothing changed, missing or re-ordered.
+
+    Example: leadline verify history.jsonl --stamp 5f2c...
+    """
+    from dataclasses import asdict
+
+    from scheduler.domain.record.verify import Broken, verify_lines
+    from scheduler.errors import NotFound
+
+    try:
+        with file.open("rb") as lines:
+            found = verify_lines(lines, expected_head=stamp, expected_number=number)
+    except OSError as error:
+        raise NotFound(
+            f"{file} cannot be read: {error.strerror}. Give the file that `leadline history` wrote."
+        ) from error
+    if isinstance(found, Broken):
+        says = f"NOT VERIFIED{'' if found.number is None else f' at record {found.number}'}: {found.says}"
+        return Output({"verified": False, **asdict(found)}, talk=[f"leadline: {says}"], code=7)
+    says = (
+        f"Verified: {found.vessel}, {found.records} records, {found.first_number} to {found.last_number}, "
+        f"record stamp {found.head}"
+    )
+    return Output({"verified": True, **asdict(found)}, [says])
+
+
+@command(app)
+def reliability(context: "Context", vessel: VesselId) -> Output:
+    """Show breakdowns and running hours of each pump, with bounds; what the data do not carry is said.
+
+    Example: leadline reliability demo-plover
+    """
+    from scheduler.actions.record import reliability as figures
+
+    vessel_must_be(context, vessel)
+    report = figures.report(context, vessel)
+    return Output(report, _report_lines(report))
+
+
+def _report_lines(report: Mapping[str, Any]) -> Iterator[str]:
+    yield f"{'pump':20} {'breakdowns':>10} {'running h':>10}  mean time between breakdowns, running h (90 % bounds)"
+    for row in report["pumps"]:
+        best, low, high = (row[f"mtbf_{which}running_hours"] for which in ("", "low_", "high_"))
+        bounds = (
+            "no hours yet"
+            if low is None
+            else f"over {low:.0f}"
+            if best is None
+            else f"{best:.0f} ({low:.0f} to {high:.0f})"
+        )
+        yield f"{row['pump']:20} {row['breakdowns']:10} {row['observed_running_hours']:10.0f}  {bounds}"
+    yield f"Trend of all: {report['trend']}"
+    yield f"Life: {report['life']['says']}"
