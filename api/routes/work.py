@@ -1,87 +1,30 @@
-"""Plans, jobs and the history."""
+"""Work by API: jobs and their steps, parts, photos, points, clogs, handover, review, non-conformities."""
 
-from collections.abc import Iterator
-from datetime import datetime
-from typing import Annotated, Any, Literal
+from hashlib import sha256
+from typing import Annotated, Any
+from urllib.parse import quote
 
-from fastapi import APIRouter, Query, Request
-from fastapi.responses import FileResponse, JSONResponse, StreamingResponse
+from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi.responses import JSONResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
 
-from api.exports import SCHEMA, ExportFrame, csv_rows, export_summary, jsonl, pdf, summary_json, xlsx
 from api.ics.writer import calendar_writer
 from api.pages.work.sheet import job_sheet_json
 from api.routes.shared import bodies, shapes
-from api.server.deps import AskingDep, ContextDep, hand_of, version_in
-from scheduler.actions.base.context import Context
+from api.server.deps import AskingDep, ContextDep, Number, hand_of, must_be_own_form, version_in
+from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
-from scheduler.actions.plan import explaining, outlook, planning
 from scheduler.actions.plant_state.load import plant_state
-from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
-from scheduler.actions.work import checking, jobs, steps
-from scheduler.domain.record.choice import Choice
+from scheduler.actions.work import breakdown, checking, handover, jobs, nonconformities, parts, photos, points, steps
 from scheduler.errors import NotFound, Refused
+from scheduler.parsing import own_path, whole_number
 from scheduler.storage.vessel import AssetKind
-from scheduler.version import VERSION
 
-router = APIRouter(prefix="/api/v1")
-
-
-@router.get("/plants/{plant_id}/plan", tags=["plan"], summary="The taken and the proposed plan")
-def get_plan(plant_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
-    """Each with slots, shortfalls in words, verdict, least margin and certificate; and what taking the proposal changes."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    now = plant_state(context, place.vessel_id, place.id)
-    return {
-        "plant": plant_id,
-        "taken": planning.plan_as_json(now, now.taken),
-        "proposed": planning.plan_as_json(now, now.proposed),
-        "differences": [
-            {"job": m.key, "from": shapes.z(m.from_at), "to": shapes.z(m.to_at)} for m in planning.slot_differences(now)
-        ],
-    }
+router = APIRouter()
 
 
-@router.get("/plants/{plant_id}/plan/why/{key}", tags=["plan"], summary="Why a job stands where it stands")
-def plan_why(plant_id: str, key: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
-    """Reasons in words, what forbids its other starts, and for a late or unplaced job what would help, each tried by planning
-    again, with its price."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return explaining.why(context, place.vessel_id, place.id, key)
-
-
-@router.get("/plants/{plant_id}/plan/outlook", tags=["plan"], summary="A plan far ahead")
-def plan_outlook(
-    plant_id: str,
-    context: ContextDep,
-    who: AskingDep,
-    days: Annotated[int, Query(ge=2, le=outlook.OUTLOOK_DAYS)] = outlook.OUTLOOK_DAYS,
-) -> dict[str, Any]:
-    """Worked out now, which takes seconds, and not kept: what is beyond the published days is no more than an outlook. One at
-    a time; while one is being worked out another is told to ask again (503)."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    now, held = outlook.outlook(context, place.vessel_id, place.id, days)
-    return outlook.outlook_as_json(now, held, days, outlook.outlook_words(context, now))
-
-
-@router.post("/plants/{plant_id}/plan/previews", status_code=201, tags=["plan"], summary="Plan anew")
-def preview_outlook(plant_id: str, context: ContextDep, who: AskingDep) -> JSONResponse:
-    """Works out a plan on what is known now and proposes it. Nothing is taken."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    planning.propose(context, place.vessel_id, place.id)
-    return JSONResponse(get_plan(plant_id, context, who), status_code=201)
-
-
-@router.post("/plants/{plant_id}/plan", tags=["plan"], summary="Take the proposed plan")
-def take(plant_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.TakeBody) -> JSONResponse:
-    """By the digest of the plan that was looked at; if another is proposed by now it is refused (412)."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    answer = planning.take(context, hand_of(request, who, body.model_dump(mode="json")), place, body.digest)
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
-
-
-@router.get("/jobs/{key}", tags=["work"], summary="One job")
+@router.get("/api/v1/jobs/{key}", tags=["work"], summary="One job")
 def get_job(key: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """An open or coming turn as in the due list, with what its sheet asks for and what else falls due on its isolation; a
     closed one as recorded."""
@@ -96,7 +39,7 @@ def get_job(key: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     return closed
 
 
-@router.post("/jobs/{key}/close", tags=["work"], summary="Close a job")
+@router.post("/api/v1/jobs/{key}/close", tags=["work"], summary="Close a job")
 def close_job(key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CloseBody) -> JSONResponse:
     """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
@@ -108,7 +51,7 @@ def close_job(key: str, context: ContextDep, who: AskingDep, request: Request, b
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
-@router.post("/jobs/{key}/check", tags=["work"], summary="Sign a closed job as checked")
+@router.post("/api/v1/jobs/{key}/check", tags=["work"], summary="Sign a closed job as checked")
 def check_job(key: str, context: ContextDep, who: AskingDep, request: Request) -> JSONResponse:
     """By the person who was asked, in the own sign-in or with the own key; never by who did it."""
     place, job_id = jobs.job_place(context, who.actor, key)
@@ -116,7 +59,7 @@ def check_job(key: str, context: ContextDep, who: AskingDep, request: Request) -
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
-@router.post("/jobs/{key}/close/strike", tags=["work"], summary="Strike a close entered by mistake")
+@router.post("/api/v1/jobs/{key}/close/strike", tags=["work"], summary="Strike a close entered by mistake")
 def strike_close(
     key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.StrikeBody
 ) -> JSONResponse:
@@ -128,7 +71,7 @@ def strike_close(
     return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
-@router.get("/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
+@router.get("/api/v1/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
 def get_work(key: str, context: ContextDep, who: AskingDep) -> JSONResponse:
     """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it. The ETag is
     the version of the work, for If-Match."""
@@ -137,7 +80,7 @@ def get_work(key: str, context: ContextDep, who: AskingDep) -> JSONResponse:
     return JSONResponse({"job": key, **told}, headers={"ETag": f'"{told["version"]}"'})
 
 
-@router.post("/jobs/{key}/steps", status_code=201, tags=["work"], summary="A step of the work on a job")
+@router.post("/api/v1/jobs/{key}/steps", status_code=201, tags=["work"], summary="A step of the work on a job")
 def take_step(
     key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.WorkStepBody
 ) -> JSONResponse:
@@ -151,95 +94,250 @@ def take_step(
     return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": etag})
 
 
-@router.get("/history", tags=["history"], summary="The compliance history", response_class=StreamingResponse)
-def get_history(
+@router.get("/api/v1/vessels/{vessel_id}/non-conformities", tags=["work"], summary="A vessel's non-conformities")
+def nonconformities_listed(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Newest first. One is opened for each job past its limit without a postponement that holds."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {"vessel": vessel_id, "non_conformities": nonconformities.nonconformities_listed(context, vessel_id)}
+
+
+@router.post(
+    "/api/v1/vessels/{vessel_id}/non-conformities/{number}/answer", tags=["work"], summary="Answer a non-conformity"
+)
+def answer_nonconformity(
+    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, body: bodies.CauseBody
+) -> JSONResponse:
+    """Its cause, and the corrective action."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    told = nonconformities.answer_nonconformity(
+        context, hand, vessel_id, number, cause=body.cause, corrective_action=body.corrective_action
+    )
+    return JSONResponse(dict(told.body), status_code=told.status)
+
+
+@router.post(
+    "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close", tags=["work"], summary="Close a non-conformity"
+)
+def close_nonconformity(
+    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request
+) -> JSONResponse:
+    """By the chief engineer or the office, not by the one who answered."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    told = nonconformities.close_nonconformity(context, hand_of(request, who, {}), vessel_id, number)
+    return JSONResponse(dict(told.body), status_code=told.status)
+
+
+@router.get("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="Parts needed and aboard")
+def part_counts(plant_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Every part that a job sheet names, with how many are aboard; none where nobody has counted yet."""
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    return {"plant": plant_id, "parts": parts.parts_of(context, place)}
+
+
+@router.post("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="A part was counted")
+def count_part(
+    plant_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.PartBody
+) -> JSONResponse:
+    """How many are aboard; a note of a used part takes from it."""
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = parts.count_part(context, hand, place, name=body.name, aboard=body.aboard)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/plants/{plant_id}/parts", include_in_schema=False)
+async def count_on_page(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """A part counted from a job's page."""
+    form = await request.form()
+    must_be_own_form(who, form.get("csrf"))
+    name, aboard = str(form.get("name", "")), whole_number("aboard", str(form.get("aboard", "")))
+
+    def act() -> None:
+        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+        asked = {"route": f"POST /plants/{plant_id}/parts", "body": {"name": name, "aboard": aboard}}
+        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
+        parts.count_part(context, hand, place, name=name, aboard=aboard)
+
+    await run_in_threadpool(act)
+    return RedirectResponse(own_path(str(form.get("here", "")), f"/plants/{quote(plant_id)}"), 303)
+
+
+HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; sandbox",
+    "X-Content-Type-Options": "nosniff",
+    "Cache-Control": "private, max-age=31536000, immutable",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+@router.post("/api/v1/jobs/{key}/photos", status_code=201, tags=["work"], summary="A photo of the work on a job")
+def keep_photo(
+    key: str,
     context: ContextDep,
     who: AskingDep,
-    vessel: Annotated[str, Query(description="vessel id")],
-    from_at: Annotated[bodies.Instant | None, Query(alias="from", description="recorded at or after")] = None,
-    to_at: Annotated[bodies.Instant | None, Query(alias="to", description="recorded before")] = None,
-    due_from: Annotated[bodies.Instant | None, Query(description="closed jobs due at or after")] = None,
-    due_to: Annotated[bodies.Instant | None, Query(description="closed jobs due before")] = None,
-    done_from: Annotated[bodies.Instant | None, Query(description="closed jobs done at or after")] = None,
-    done_to: Annotated[bodies.Instant | None, Query(description="closed jobs done before")] = None,
-    pump: Annotated[str, Query(max_length=100, description="closed jobs of the pump with this serial number")] = "",
-    kind: Annotated[str, Query(max_length=100, description="closed jobs of this kind, by name or code")] = "",
-    as_of: Annotated[
-        bodies.Instant | None, Query(description="what the export says as its instant (default: now)")
-    ] = None,
-    format: Literal["jsonl", "csv", "xlsx", "pdf", "summary"] = "jsonl",
-) -> StreamingResponse:
-    """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook,
-    paper, or a summary as JSON: counts by verdict, and what was done in its window by job kind. A choice narrower than a
-    period of recording lists closed jobs only, says so, and cannot be verified."""
-    who.actor.must_reach(vessel, f"vessel {vessel}")
-    for first, last in ((from_at, to_at), (due_from, due_to), (done_from, done_to)):
-        if first is not None and last is not None and last <= first:
-            raise Refused("The period ends before it begins; give from and to as instants, to after from.")
-    choice = Choice(
-        from_at=from_at,
-        to_at=to_at,
-        due_from_at=due_from,
-        due_to_at=due_to,
-        done_from_at=done_from,
-        done_to_at=done_to,
-        pump=pump,
-        kind=kind,
+    request: Request,
+    photo: Annotated[UploadFile, File(description="JPEG, PNG or WebP, told by its content")],
+    text: Annotated[str, Form(max_length=200)] = "",
+) -> JSONResponse:
+    """Kept beside the database under its SHA-256, which is on record; the same picture twice is one."""
+    place, job_id = jobs.job_place(context, who.actor, key)
+    content = photo.file.read()
+    hand = hand_of(request, who, {"text": text, "sha256": sha256(content).hexdigest()})
+    answer = photos.keep_photo(context, hand, place, job_id, content=content, text=text)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.get("/api/v1/jobs/{key}/photos", tags=["work"], summary="The photos of a job")
+def job_photos(key: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Each with its SHA-256, size, words and record."""
+    place, job_id = jobs.job_place(context, who.actor, key)
+    return {"job": key, "photos": photos.photos_of(context, place, job_id)}
+
+
+@router.get("/api/v1/jobs/{key}/photos/{digest}", tags=["work"], summary="One photo", response_class=Response)
+def photo(key: str, digest: str, context: ContextDep, who: AskingDep) -> Response:
+    """The picture, when its content is still what the record says."""
+    place, job_id = jobs.job_place(context, who.actor, key)
+    content, media = photos.photo(context, place, job_id, digest)
+    return Response(content, media_type=media, headers=HEADERS)
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/photos", include_in_schema=False)
+async def keep_from_page(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """A photo added on the job's page."""
+    async with request.form() as form:
+        must_be_own_form(who, form.get("csrf"))
+        sent = form.get("photo")
+        if sent is None or isinstance(sent, str):
+            raise Refused("No photo was chosen. Go back, choose one, and send it again.")
+        content, text = await sent.read(), str(form.get("text", ""))[:200]
+        once = str(form.get("idempotency_key", ""))
+
+    def act() -> None:
+        place, job_id = jobs.job_place(context, who.actor, key)
+        asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/photos", "body": [text, sha256(content).hexdigest()]}
+        hand = Hand(who.actor, once, asked)
+        photos.keep_photo(context, hand, place, job_id, content=content, text=text)
+
+    await run_in_threadpool(act)
+    return RedirectResponse(f"/vessels/{quote(vessel_id)}/jobs/{quote(key, safe=':')}#h-photos", 303)
+
+
+@router.get("/api/v1/pumps/{pump_id}/points", tags=["work"], summary="Points said to be not fitted")
+def points_not_fitted(pump_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Newest first, with who said and who signed."""
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
+    return {"pump": pump_id, "not_fitted": points.points_listed(context, place)}
+
+
+@router.post("/api/v1/pumps/{pump_id}/points", status_code=201, tags=["work"], summary="Say that a point is not fitted")
+def say_not_fitted(
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.NotFittedBody
+) -> JSONResponse:
+    """Beforehand, with a reason. It counts once office or master has signed, from the next day on; never the supply breaker."""
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = points.say_not_fitted(context, hand, place, body.point, body.reason)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post("/api/v1/pumps/{pump_id}/points/{number}/signature", tags=["work"], summary="Sign a point as not fitted")
+def sign_point(
+    pump_id: str,
+    number: Number,
+    context: ContextDep,
+    who: AskingDep,
+    request: Request,
+    body: bodies.NotFittedSignatureBody,
+) -> JSONResponse:
+    """As office, or the master's signature; not by who said it."""
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = points.sign_not_fitted(context, hand, place, number, as_=body.as_, name=body.name)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.post(
+    "/api/v1/pumps/{pump_id}/points/{number}/withdrawal", tags=["work"], summary="Take a point not fitted back"
+)
+def withdraw_point(pump_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request) -> JSONResponse:
+    """From then on the point is asked for again."""
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
+    answer = points.withdraw_not_fitted(context, hand_of(request, who, {}), place, number)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")
+def clogs(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Newest first: what it was, riser, deck."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {"vessel": vessel_id, "clogs": breakdown.clogs_of(context, vessel_id)}
+
+
+@router.post("/api/v1/vessels/{vessel_id}/clogs", status_code=201, tags=["work"], summary="A clog was cleared")
+def note_clog(
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ClogBody
+) -> JSONResponse:
+    """What it was, on which riser or deck; it needs no job and is a record."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = breakdown.note_clog(
+        context,
+        hand,
+        vessel_id,
+        at=body.at,
+        object_found=body.object,
+        riser=body.riser,
+        deck=body.deck,
+        text=body.text,
     )
-    return StreamingResponse(
-        export(context, vessel, who.actor.name, format, choice, as_of=as_of),
-        media_type=_MEDIA[format],
-        headers={
-            "Content-Disposition": f'attachment; filename="{vessel}-history.{_ENDINGS.get(format, format)}"',
-            "Cache-Control": "no-store",
-        },
-    )
+    return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
-_MEDIA = {
-    "jsonl": "application/jsonl",
-    "csv": "text/csv; charset=utf-8; header=present",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    "pdf": "application/pdf",
-    "summary": "application/json",
-}
-_ENDINGS = {"summary": "json"}
+@router.get("/api/v1/vessels/{vessel_id}/handovers", tags=["work"], summary="Handover notes")
+def handovers(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Newest first, with who wrote and who signed."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {"vessel": vessel_id, "handovers": handover.handovers_of(context, vessel_id)}
 
 
-def export(
-    context: Context,
-    vessel_id: str,
-    made_by: str,
-    form: str,
-    choice: Choice | None = None,
-    *,
-    as_of: datetime | None = None,
-) -> Iterator[str | bytes]:
-    """The history in a form, in pieces; raises NotFound before the first piece when there is no such vessel."""
-    told = history.records_of(context, vessel_id, choice)
-    if form == "csv":
-        return csv_rows(told)
-    narrowed = told.choice.words()
-    if narrowed is None and form == "jsonl" and export_summary(told).gaps:
-        narrowed = "period of recording, during which the clock was set back"
-    frame = ExportFrame(
-        vessel=told.vessel_name,
-        made_by=made_by,
-        as_of=as_of or context.now(),
-        version=VERSION,
-        from_at=told.choice.from_at,
-        to_at=told.choice.to_at,
-        filter=narrowed,
-    )
-    if form == "jsonl":
-        return jsonl(told, frame)
-    beside = history.beside_records(context, told)
-    if form == "summary":
-        return summary_json(told, frame, beside)
-    return xlsx(told, frame, beside) if form == "xlsx" else iter([pdf(told, frame, beside)])
+@router.post("/api/v1/vessels/{vessel_id}/handovers", status_code=201, tags=["work"], summary="Write a handover note")
+def write_handover(
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.HandoverBody
+) -> JSONResponse:
+    """Signed by who writes it; another person signs it after."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = handover.write_handover(context, hand, vessel_id, body.text)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
 
 
-@router.get("/history/schema", tags=["history"], summary="What a line of the JSON Lines export looks like")
-def history_schema() -> FileResponse:
-    """JSON Schema 2020-12 of the header and of a record."""
-    return FileResponse(SCHEMA, media_type="application/schema+json")
+@router.post("/api/v1/vessels/{vessel_id}/handovers/{number}/signature", tags=["work"], summary="Sign a handover note")
+def sign_handover(
+    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request
+) -> JSONResponse:
+    """By the one who takes over, not by who wrote it."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    answer = handover.sign_handover(context, hand_of(request, who, {}), vessel_id, number)
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.get("/api/v1/vessels/{vessel_id}/reviews", tags=["work"], summary="Monthly reviews")
+def reviews(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Newest first."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {"vessel": vessel_id, "reviews": handover.reviews_of(context, vessel_id)}
+
+
+@router.post(
+    "/api/v1/vessels/{vessel_id}/reviews", status_code=201, tags=["work"], summary="Sign the review of a month"
+)
+def sign_review(
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ReviewBody
+) -> JSONResponse:
+    """By the chief engineer, for a month that is over, once."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = handover.sign_review(context, hand, vessel_id, body.month, body.text)
+    return JSONResponse(dict(answer.body), status_code=answer.status)

@@ -21,25 +21,7 @@ from api.pages.plan import route as plan_route
 from api.pages.plant import route as page_routes
 from api.pages.shared import layout
 from api.pages.voyage import route as voyage_route
-from api.routes import (
-    aboard,
-    breakdowns,
-    calendar,
-    company,
-    counters,
-    daybook,
-    docks,
-    due,
-    feeds,
-    fleet,
-    moving,
-    photos,
-    points,
-    readings,
-    service,
-    signing,
-    work,
-)
+from api.routes import capacity, due, feed, hours, plan, readings, record, service, vessel, voyage, work
 from api.server import errors
 from api.server.access import DOORS
 from api.server.calendar_cache import CalendarCache, CalendarMiddleware
@@ -63,29 +45,23 @@ log = logging.getLogger("leadline")
 
 ROUTERS = (
     readings.router,
-    calendar.router,
-    fleet.router,
-    counters.router,
+    feed.router,
+    vessel.router,
+    hours.router,
+    due.router,
+    capacity.router,
+    plan.router,
     work.router,
-    company.router,
-    aboard.router,
-    breakdowns.router,
-    moving.router,
-    docks.router,
-    points.router,
-    signing.router,
+    voyage.router,
+    record.router,
     capacity_route.router,
     notes_route.router,
-    photos.router,
-    daybook.router,
-    feeds.router,
     page_routes.router,
     people_route.router,
     plan_route.router,
     voyage_route.router,
     feed_route.router,
     hours_route.router,
-    due.router,
     service.router,
 )
 """In the order in which a request is held against them: the busy doors first."""

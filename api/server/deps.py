@@ -11,7 +11,10 @@ from api.server.access import DOORS, NoRole
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.people import people
+from scheduler.actions.plant_state.load import PlantState, plant_state
+from scheduler.actions.vessel import fleet
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
+from scheduler.storage.vessel import AssetKind
 
 COOKIE = "leadline"
 _HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5})?")
@@ -111,6 +114,16 @@ def hand_of(request: Request, who: Asking, asked: Any) -> Hand:
         request.headers.get("idempotency-key"),
         {"route": f"{request.method} {request.url.path}", "body": asked},
     )
+
+
+def plant_now(context: Context, who: Asking, kind: AssetKind, asset_id: str) -> PlantState:
+    """The plant of a plant, pump, position or counter, as it stands.
+
+    Raises:
+        NotFound: there is no such thing, or it is out of reach.
+    """
+    place = fleet.locate(context, who.actor, asset_id, kind)
+    return plant_state(context, place.vessel_id, place.plant_id)
 
 
 def reached_at(request: Request, context: Context) -> str:

@@ -13,17 +13,19 @@ from scheduler.actions.feed import refresh
 from scheduler.actions.voyage import days as voyage_days
 from scheduler.domain.voyage.stretches import KindOfDay, Spell
 
-router = APIRouter(prefix="/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"])
+router = APIRouter()
 
 
-@router.get("", summary="The operating calendar")
+@router.get("/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"], summary="The operating calendar")
 def get_calendar(vessel_id: str, context: ContextDep, who: AskingDep) -> JSONResponse:
     """Kinds of day with their weights, and the stretches by date. The version is the ETag; 0 before the first entry."""
     found = voyage_days.get_voyage_days(context, who.actor, vessel_id)
     return JSONResponse(shapes.voyage_days_json(vessel_id, found), headers={"ETag": f'"{found.version}"'})
 
 
-@router.put("", summary="Store a whole operating calendar")
+@router.put(
+    "/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"], summary="Store a whole operating calendar"
+)
 def put_calendar(
     vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarBody
 ) -> JSONResponse:
@@ -37,7 +39,9 @@ def put_calendar(
     )
 
 
-@router.patch("", summary="Enter, correct or clear days")
+@router.patch(
+    "/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"], summary="Enter, correct or clear days"
+)
 def patch_calendar(
     vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarChangeBody
 ) -> JSONResponse:
@@ -58,13 +62,15 @@ def patch_calendar(
     )
 
 
-@router.post("/previews", summary="What a CSV file would change")
+@router.post(
+    "/api/v1/vessels/{vessel_id}/calendar/previews", tags=["operating calendar"], summary="What a CSV file would change"
+)
 def try_days(vessel_id: str, context: ContextDep, who: AskingDep, body: bodies.CalendarFileBody) -> dict[str, Any]:
     """Every cell that cannot be taken is named: row, column, what was there, what was expected. Nothing is stored."""
     return shapes.sheet_json(voyage_days.try_days(context, who.actor, vessel_id, body.csv))
 
 
-@router.post("/file", summary="Take in a CSV file")
+@router.post("/api/v1/vessels/{vessel_id}/calendar/file", tags=["operating calendar"], summary="Take in a CSV file")
 def take_file(
     vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarFileBody
 ) -> JSONResponse:
@@ -77,7 +83,9 @@ def take_file(
     )
 
 
-@router.post("/undo", summary="Take the last change back")
+@router.post(
+    "/api/v1/vessels/{vessel_id}/calendar/undo", tags=["operating calendar"], summary="Take the last change back"
+)
 def undo_days(
     vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ReasonBody
 ) -> JSONResponse:

@@ -1,4 +1,4 @@
-"""Counters: what the ledger made of them, and what people say about them."""
+"""Running hours by API: what the ledger made of the counters, and what people say about them."""
 
 from typing import Annotated, Any
 
@@ -8,17 +8,16 @@ from fastapi.responses import JSONResponse
 from api.routes.shared import bodies, shapes
 from api.server.deps import AskingDep, ContextDep, hand_of
 from scheduler.actions.base.context import Answer
-from scheduler.actions.care import doctor
 from scheduler.actions.hours import counter_events, daily, undoing
 from scheduler.actions.hours import questions as hours_questions
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.vessel import fleet
 from scheduler.storage.vessel import AssetKind
 
-router = APIRouter(prefix="/api/v1")
+router = APIRouter()
 
 
-@router.get("/plants/{plant_id}/hours/daily", tags=["readings"], summary="Hours a day of positions and pumps")
+@router.get("/api/v1/plants/{plant_id}/hours/daily", tags=["readings"], summary="Hours a day of positions and pumps")
 def daily_hours(
     plant_id: str, context: ContextDep, who: AskingDep, days: Annotated[int, Query(ge=1, le=1100)] = 90
 ) -> dict[str, Any]:
@@ -27,7 +26,7 @@ def daily_hours(
     return shapes.daily_json(daily.daily_book(context, place, days))
 
 
-@router.get("/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")
+@router.get("/api/v1/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")
 def get_counter(counter_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
     """The newest reading, the newest ledger entries with their verdicts, and the flags."""
     place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
@@ -41,7 +40,7 @@ _ASKED: dict[int | str, dict[str, Any]] = {
 
 
 @router.post(
-    "/counters/{counter_id}/events",
+    "/api/v1/counters/{counter_id}/events",
     status_code=201,
     tags=["readings"],
     summary="Record a counter event",
@@ -62,7 +61,10 @@ def counter_event(
 
 
 @router.post(
-    "/counters/{counter_id}/events/{event_id}/undo", status_code=201, tags=["readings"], summary="Undo a counter event"
+    "/api/v1/counters/{counter_id}/events/{event_id}/undo",
+    status_code=201,
+    tags=["readings"],
+    summary="Undo a counter event",
 )
 def undo_event(
     counter_id: str, event_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.UndoBody
@@ -74,7 +76,7 @@ def undo_event(
 
 
 @router.post(
-    "/counters/{counter_id}/events/{event_id}/confirm",
+    "/api/v1/counters/{counter_id}/events/{event_id}/confirm",
     status_code=201,
     tags=["readings"],
     summary="Confirm what another person asked for",
@@ -88,18 +90,7 @@ def confirm_event(
     return _event_answered(request, undoing.confirm_event(context, hand, place, event_id, body.reason))
 
 
-@router.get("/vessels/{vessel_id}/looks", tags=["fleet"], summary="What is wrong or odd on a vessel")
-def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
-    """What, which, since when, what to do; the same lines as on the counters page and by `leadline doctor`."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    return {
-        "looks": [
-            shapes.diagnosis_json(one) for one in doctor.diagnosis_in_order(doctor.vessel_diagnosis(context, vessel_id))
-        ]
-    }
-
-
-@router.get("/vessels/{vessel_id}/intake", tags=["readings"], summary="What was posted and not stored")
+@router.get("/api/v1/vessels/{vessel_id}/intake", tags=["readings"], summary="What was posted and not stored")
 def intake(
     vessel_id: str, context: ContextDep, who: AskingDep, limit: Annotated[int, Query(ge=1, le=1000)] = 100
 ) -> dict[str, Any]:

@@ -1,0 +1,148 @@
+"""Vessels, plants and pumps by API: documents, the ship's clock, how things stand."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Query, Request, Response
+from fastapi.responses import JSONResponse
+from pydantic import ValidationError
+
+from api.routes.shared import bodies, shapes
+from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now, version_in
+from api.server.errors import refused_from
+from scheduler.actions.care import doctor
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Subject
+from scheduler.errors import Refused
+from scheduler.storage.vessel import AssetKind
+
+router = APIRouter()
+
+
+@router.get("/api/v1/vessels", tags=["fleet"], summary="The vessels this key reaches")
+def list_vessels(context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Id, name, version and plants of each."""
+    return {
+        "vessels": [
+            {
+                "vessel": vessel.id,
+                "name": vessel.name,
+                "imo": vessel.imo,
+                "version": version,
+                "plants": [plant.id for plant in vessel.plants],
+            }
+            for vessel, version in fleet.list_vessels(context, who.actor)
+        ]
+    }
+
+
+@router.get("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="A vessel's document")
+def get_vessel(vessel_id: str, context: ContextDep, who: AskingDep) -> JSONResponse:
+    """The whole document, with its version as ETag."""
+    vessel, version = fleet.get_vessel(context, who.actor, vessel_id)
+    return JSONResponse(shapes.vessel_json(vessel, version)["document"], headers={"ETag": f'"{version}"'})
+
+
+@router.put("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="Store a vessel's whole document")
+def put_vessel(
+    vessel_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    request: Request,
+    document: Annotated[dict[str, Any], Body()],
+    reason: Annotated[
+        str, Query(max_length=1000, description="why an interval, window, tolerance or minimum changes")
+    ] = "",
+    class_agreed: Annotated[
+        str,
+        Query(max_length=1000, description="the class's agreement to a change of a class item: who, when, reference"),
+    ] = "",
+    approved_by: Annotated[
+        str,
+        Query(
+            max_length=200, description="who ashore approved a change of an interval, window, tolerance or the minimum"
+        ),
+    ] = "",
+) -> JSONResponse:
+    """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once. A change
+    of an interval, window, tolerance or the minimum, and of what the ship had, asks for its reason, one of a class item for
+    the class's agreement. An interval, window, tolerance or minimum without an approval ashore is kept, and flagged."""
+    try:
+        vessel = VESSEL.validate_python(document)
+    except ValidationError as error:
+        raise refused_from(error) from error
+    if vessel.id != vessel_id:
+        raise Refused(f"The document is of {vessel.id!r}, the address says {vessel_id!r}. Send it to its own address.")
+    if_new = request.headers.get("if-none-match", "").strip() == "*"
+    version, new = fleet.put_vessel(
+        context,
+        who.actor,
+        vessel,
+        if_match=version_in(request),
+        if_new=if_new,
+        reason=reason,
+        class_agreed=class_agreed,
+        approved_by=approved_by,
+    )
+    return JSONResponse(
+        {"vessel": vessel.id, "version": version}, status_code=201 if new else 200, headers={"ETag": f'"{version}"'}
+    )
+
+
+@router.get("/api/v1/vessels/{vessel_id}/versions", tags=["fleet"], summary="Versions of a vessel's document")
+def versions_of(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Every version stored, newest first: when, by whom, why, approved by whom ashore, and the record that tells what differs."""
+    found = fleet.versions_of(context, who.actor, vessel_id)
+    return {"vessel": vessel_id, "versions": [shapes.version_json(one) for one in found]}
+
+
+@router.get("/api/v1/vessels/{vessel_id}/versions/{number}", tags=["fleet"], summary="A version of a vessel's document")
+def version_of(vessel_id: str, number: Number, context: ContextDep, who: AskingDep) -> Response:
+    """As it was stored."""
+    return Response(fleet.version_of(context, who.actor, vessel_id, number), media_type="application/json")
+
+
+@router.post(
+    "/api/v1/vessels/{vessel_id}/clock", status_code=201, tags=["fleet"], summary="Record a change of ship time"
+)
+def change_clock(
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ClockBody
+) -> JSONResponse:
+    """All-day dates stay; planned instants stay; their wall time is shown anew."""
+    hand = hand_of(request, who, body.model_dump(mode="json"))
+    answer = fleet.change_clock(
+        context, hand, vessel_id, from_at=body.from_at, minutes=body.utc_offset_minutes, reason=body.reason
+    )
+    return JSONResponse(dict(answer.body), status_code=answer.status)
+
+
+@router.get("/api/v1/plants/{plant_id}", tags=["plant"], summary="A plant as it stands")
+def get_plant(plant_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Pumps with running hours, capacity and state; counters with their flags."""
+    return shapes.plant_json(plant_now(context, who, AssetKind.PLANT, plant_id))
+
+
+@router.get("/api/v1/pumps/{pump_id}", tags=["plant"], summary="A pump as it stands")
+def get_pump(pump_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """Its hours, parts, state, and the open jobs on it."""
+    now = plant_now(context, who, AssetKind.PUMP, pump_id)
+    pump = next(p for p in shapes.plant_json(now)["pumps"] if p["pump"] == pump_id)
+    jobs = [shapes.due_json(now, job) for job in now.jobs if job.pump == pump_id and job.first]
+    return {**pump, "position_hours": _position_hours(now, pump["position"]), "jobs": jobs}
+
+
+def _position_hours(now: PlantState, position: str | None) -> dict[str, Any] | None:
+    key = (Subject.POSITION, position or "")
+    return shapes.hours_json(now.hours.get(key), now.projected.get(key))
+
+
+@router.get("/api/v1/vessels/{vessel_id}/looks", tags=["fleet"], summary="What is wrong or odd on a vessel")
+def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+    """What, which, since when, what to do; the same lines as on the counters page and by `leadline doctor`."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return {
+        "looks": [
+            shapes.diagnosis_json(one) for one in doctor.diagnosis_in_order(doctor.vessel_diagnosis(context, vessel_id))
+        ]
+    }
