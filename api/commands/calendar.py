@@ -36,7 +36,7 @@ def show(
     Example: leadline calendar show demo-avocet --csv
     """
     from api.pages.voyage.page import covered
-    from api.routes.shared.shapes import voyage_days_json
+    from api.routes.answers.voyage import VoyageDaysAnswer
     from scheduler.actions.voyage import days as voyage_days
     from scheduler.domain.voyage.from_csv import write_sheet
     from scheduler.domain.voyage.stretches import days_text
@@ -51,7 +51,7 @@ def show(
         note = f"  {spell.note}" if spell.note else ""
         lines.append(f"  {days_text(spell.from_on, spell.to_on):26} {spell.kind:16} {spell.source.value}{note}")
     lines += [f"  weight of {kind.code}: {kind.weight:g}" for kind in found.book.kinds]
-    out(voyage_days_json(vessel, found), as_json, lambda: iter(lines))
+    out(VoyageDaysAnswer.of(vessel, found).plain(), as_json, lambda: iter(lines))
 
 
 @calendar_app.command("add")
@@ -112,7 +112,7 @@ def import_file(
 
     Example: leadline calendar import demo-avocet days.csv --look
     """
-    from api.routes.shared.shapes import sheet_json
+    from api.routes.answers.voyage import DaysPreviewAnswer
     from scheduler.actions.voyage import days as voyage_days
     from scheduler.errors import NotFound, Refused
 
@@ -125,7 +125,7 @@ def import_file(
     with command_context() as context:
         found = voyage_days.try_days(context, me(), vessel, text)
         if found.sheet.faults or look:
-            told = sheet_json(found)
+            told = DaysPreviewAnswer.of(found).plain()
             faults = [fault.sentence() for fault in found.sheet.faults]
             out(told, as_json, lambda: iter([*faults, *told["changes"], *told["kept_as_logged"]]))
             if found.sheet.faults:

@@ -38,7 +38,7 @@ def show(
 
     Example: leadline counter show plover-vp1-hours
     """
-    from api.routes.shared import shapes
+    from api.routes.answers.hours import CounterAnswer
     from scheduler.actions.hours.counter_events import counter_book
     from scheduler.actions.hours.ledger import derive_vessel
     from scheduler.actions.vessel import fleet
@@ -47,7 +47,7 @@ def show(
     with command_context() as context:
         place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
         derive_vessel(context, place.vessel_id)
-        told = shapes.counter_json(counter_book(context, place, limit))
+        told = CounterAnswer.of(counter_book(context, place, limit)).plain()
     out(told, as_json, lambda: _shown(told))
 
 

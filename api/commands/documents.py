@@ -98,11 +98,11 @@ def versions(vessel: Annotated[str, typer.Argument(help="vessel id")], as_json: 
 
     Example: leadline vessel versions demo-plover
     """
-    from api.routes.shared import shapes
+    from api.routes.answers.vessel import DocumentVersion
     from scheduler.actions.vessel import fleet
 
     with command_context() as context:
-        found = [shapes.version_json(one) for one in fleet.versions_of(context, me(), vessel)]
+        found = [DocumentVersion.of(one).plain() for one in fleet.versions_of(context, me(), vessel)]
 
     def plain() -> Iterator[str]:
         for one in found:

@@ -40,12 +40,12 @@ def forecast(
 
 def _dates(context: Any, vessel_id: str, plant_id: str, as_json: bool) -> None:
     from api.pages import words
-    from api.routes.shared import shapes
+    from api.routes.answers.due import DueJobAnswer
     from scheduler.actions.plant_state.load import plant_state
 
     now = plant_state(context, vessel_id, plant_id)
     jobs = [job for job in now.jobs if job.first]
-    rows = [shapes.due_json(now, job) for job in jobs]
+    rows = [DueJobAnswer.of(now, job).plain() for job in jobs]
 
     def lines() -> Iterator[str]:
         yield f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}"

@@ -180,13 +180,13 @@ def intake(
     """
     import json
 
-    from api.routes.shared.shapes import intake_json
+    from api.routes.answers.hours import IntakeItem
     from scheduler.actions.hours import questions as hours_questions
     from scheduler.actions.vessel import fleet
 
     with command_context() as context:
         fleet.get_vessel(context, me(), vessel)
-        rows = [intake_json(row) for row in hours_questions.intake_log(context, vessel, limit, counter)]
+        rows = [IntakeItem.of(row).plain() for row in hours_questions.intake_log(context, vessel, limit, counter)]
     if not rows:
         say("Every reading that came was stored.")
     out({"items": rows}, as_json, lambda: (_line(row, json.dumps) for row in rows))

@@ -27,7 +27,7 @@ def due(
     Example: leadline due avocet-plant
     """
     from api.pages import words
-    from api.routes.shared import shapes
+    from api.routes.answers.due import DueJobAnswer
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.domain.base.enums import JobState
     from scheduler.errors import NotFound
@@ -45,7 +45,7 @@ def due(
             for job in now.jobs:
                 if not job.first or explain not in (None, job.job_id.key):
                     continue
-                rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
+                rows.append({"vessel": vessel_id, "plant": plant_id, **DueJobAnswer.of(now, job).plain()})
                 seen = now.as_shown(job)
                 left = job.running_seconds_left
                 left = left if job.projected_seconds_left is None else job.projected_seconds_left
@@ -74,7 +74,7 @@ def due(
 def _moved(plant: str | None, since: int, as_json: bool) -> None:
     from api.pages import words
     from api.pages.due.moved import by_words
-    from api.routes.shared import shapes
+    from api.routes.answers.due import MovedDateShown
     from scheduler.actions.plant_state import published
     from scheduler.actions.vessel.fleet import offset_now
 
@@ -84,7 +84,7 @@ def _moved(plant: str | None, since: int, as_json: bool) -> None:
         for vessel_id, plant_id in plants(context, plant):
             offset = offset_now(context, vessel_id)
             for one in published.moved_since(context, vessel_id, plant_id, after=since):
-                rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.moved_json(one)})
+                rows.append({"vessel": vessel_id, "plant": plant_id, **MovedDateShown.of(one).plain()})
                 was, now = words.ship(one.from_due_at, offset), words.ship(one.to_due_at, offset)
                 lines.append(
                     f"  {one.number:5} {words.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "

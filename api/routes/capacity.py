@@ -1,16 +1,36 @@
 """Capacity by API: the margin, pumps down and back, pull-down tests, lower minima."""
 
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Annotated, Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import JSONResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from api.pages.shared.margin import margin_stretches
-from api.routes.shared import bodies, shapes
+from api.routes.answers.capacity import (
+    BreakdownAnswer,
+    CapacityAnswer,
+    ConcessionAnswer,
+    ConcessionsAnswer,
+    ExpectedReturnAnswer,
+    MarginLeft,
+    PumpTestAnswer,
+    RunsAfterAllAnswer,
+)
+from api.routes.bodies.capacity import (
+    BackBody,
+    ConcessionBody,
+    ConcessionSignatureBody,
+    DownBody,
+    ExpectedBody,
+    PumpTestBody,
+    RunsBody,
+)
+from api.routes.shared.bodies import Instant
+from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, hand_of, must_be_own_form, plant_now
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.capacity import concessions as capacity_concessions
@@ -26,7 +46,7 @@ from scheduler.errors import Refused
 from scheduler.parsing import ship_instant
 from scheduler.storage.vessel import AssetKind
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
 
 
 @router.get("/api/v1/plants/{plant_id}/capacity", tags=["plant"], summary="Available, minimum and margin over time")
@@ -34,20 +54,17 @@ def get_capacity(
     plant_id: str,
     context: ContextDep,
     who: AskingDep,
-    from_at: Annotated[bodies.Instant | None, Query(alias="from")] = None,
-    to_at: Annotated[bodies.Instant | None, Query(alias="to")] = None,
-) -> dict[str, Any]:
+    from_at: Annotated[Instant | None, Query(alias="from")] = None,
+    to_at: Annotated[Instant | None, Query(alias="to")] = None,
+) -> CapacityAnswer:
     """As planned: pumps down now and the slots of the taken plan (the proposed one if none is taken) are out."""
     now = plant_now(context, who, AssetKind.PLANT, plant_id)
-    first, last = from_at or now.at, to_at or shapes.horizon(now, context.settings.horizon_days)
+    first, last = from_at or now.at, to_at or now.at + timedelta(days=context.settings.horizon_days)
     if last <= first:
         raise Refused("The period ends before it begins; give from and to as instants, to after from.")
     runs = margin_stretches(*_planned(now, context), _positions(now))
-    return {
-        "plant": plant_id,
-        "rests_on": "taken plan" if now.taken else "proposed plan" if now.proposed else "no plan",
-        "runs": shapes.capacity_json(runs, first, last),
-    }
+    rests_on = "taken plan" if now.taken else "proposed plan" if now.proposed else "no plan"
+    return CapacityAnswer.of(plant_id, rests_on, runs, first, last)
 
 
 def _planned(now: PlantState, context: Context) -> tuple[Any, Any]:
@@ -61,53 +78,55 @@ def _positions(now: PlantState) -> Mapping[str, str]:
 
 @router.post("/api/v1/pumps/{pump_id}/down", tags=["work"], summary="A pump is out of order")
 def pump_down(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.DownBody
-) -> JSONResponse:
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: DownBody
+) -> MarginLeft:
     """A fact, never refused for capacity; the answer states the margin that is left, and a new plan is made."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = outages.pump_down(context, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return MarginLeft.answered(answer, response)
 
 
 @router.post("/api/v1/pumps/{pump_id}/back", tags=["work"], summary="A pump is back")
 def pump_back(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.BackBody
-) -> JSONResponse:
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: BackBody
+) -> MarginLeft:
     """Passed: it counts in full. None: returned, not proved, it counts at the provisional derate. Failed: it stays down."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     measured = None if body.measured_swept_m3_per_h is None else Swept(body.measured_swept_m3_per_h)
     answer = outages.pump_back(context, hand, place, at=body.at, reason=body.reason, test=body.test, measured=measured)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return MarginLeft.answered(answer, response)
 
 
 @router.post("/api/v1/pumps/{pump_id}/test", tags=["work"], summary="A pump's pull-down test")
 def pump_test(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.PumpTestBody
-) -> JSONResponse:
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PumpTestBody
+) -> PumpTestAnswer:
     """Swept volume and leak from the figures or the log. Passed: the pump counts for that; failed: for nothing."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     figures = None if body.figures is None else tests.Figures(**body.figures.model_dump())
     told = tests.PullDown(**{**body.model_dump(exclude={"figures"}), "figures": figures})
     answer = tests.record_test(context, hand, place, told)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PumpTestAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/plants/{plant_id}/concessions", tags=["plant"], summary="Lower minima asked for and agreed")
-def concessions(plant_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def concessions(plant_id: str, context: ContextDep, who: AskingDep) -> ConcessionsAnswer:
     """Newest first, with who asked, who signed and who withdrew."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return {"plant": plant_id, "concessions": capacity_concessions.concessions_listed(context, place)}
+    return ConcessionsAnswer.model_validate(
+        {"plant": plant_id, "concessions": capacity_concessions.concessions_listed(context, place)}
+    )
 
 
 @router.post(
     "/api/v1/plants/{plant_id}/concessions", status_code=201, tags=["plant"], summary="Ask for a lower minimum"
 )
 def ask_concession(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ConcessionBody
-) -> JSONResponse:
+    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ConcessionBody
+) -> ConcessionAnswer:
     """For a stretch of time. It counts once chief engineer and hotel have both signed."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
@@ -115,7 +134,7 @@ def ask_concession(
         from_at=body.from_at, to_at=body.to_at, minimum=Swept(body.minimum_swept_m3_per_h), reason=body.reason
     )
     told = capacity_concessions.ask_concession(context, hand, place, asked)
-    return JSONResponse(dict(told.body), status_code=told.status)
+    return ConcessionAnswer.answered(told, response)
 
 
 @router.post("/api/v1/plants/{plant_id}/concessions/{number}/signature", tags=["plant"], summary="Sign a lower minimum")
@@ -125,27 +144,28 @@ def sign_concession(
     context: ContextDep,
     who: AskingDep,
     request: Request,
-    body: bodies.ConcessionSignatureBody,
-) -> JSONResponse:
+    response: Response,
+    body: ConcessionSignatureBody,
+) -> ConcessionAnswer:
     """As chief, by the chief engineer or the office; as hotel, with the name of who signs. Two people."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     told = capacity_concessions.sign_concession(
         context, hand, place, number, as_=body.as_, name=body.name, master=body.master
     )
-    return JSONResponse(dict(told.body), status_code=told.status)
+    return ConcessionAnswer.answered(told, response)
 
 
 @router.post(
     "/api/v1/plants/{plant_id}/concessions/{number}/withdrawal", tags=["plant"], summary="Withdraw a lower minimum"
 )
 def withdraw_concession(
-    plant_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request
-) -> JSONResponse:
+    plant_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
+) -> ConcessionAnswer:
     """From then on the plant's own minimum holds."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     told = capacity_concessions.withdraw_concession(context, hand_of(request, who, {}), place, number)
-    return JSONResponse(dict(told.body), status_code=told.status)
+    return ConcessionAnswer.answered(told, response)
 
 
 FAILED = "failed, put out on the plant page"
@@ -155,8 +175,8 @@ FAILED = "failed, put out on the plant page"
     "/api/v1/pumps/{pump_id}/breakdowns", status_code=201, tags=["work"], summary="A pump failed: out, repair opened"
 )
 def open_breakdown(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.DownBody
-) -> JSONResponse:
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: DownBody
+) -> BreakdownAnswer:
     """The pump is out since then, its repair is a job that is worked in steps and closed like any other, without a due
     point. The answer states the margin that is left; the plant is planned again at once."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
@@ -164,29 +184,29 @@ def open_breakdown(
     answer = breakdown.open_breakdown(
         context, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at
     )
-    return JSONResponse({**answer.body, "plan": breakdown.plan_again(context, place)}, status_code=answer.status)
+    return BreakdownAnswer.answered(answer, response, plan=breakdown.plan_again(context, place))
 
 
 @router.put("/api/v1/pumps/{pump_id}/expected-return", tags=["work"], summary="When a pump that is out is back")
 def say_expected(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ExpectedBody
-) -> JSONResponse:
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ExpectedBody
+) -> ExpectedReturnAnswer:
     """As far as it is known; null: not known any more. Plans alone go by it; the present margin and the record never do."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = outages.say_expected(context, hand, place, body.expected_at)
-    return JSONResponse({**answer.body, "plan": breakdown.plan_again(context, place)}, status_code=answer.status)
+    return ExpectedReturnAnswer.answered(answer, response, plan=breakdown.plan_again(context, place))
 
 
 @router.post("/api/v1/pumps/{pump_id}/runs-after-all", tags=["work"], summary="A pump that was put out runs after all")
 def runs_after_all(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.RunsBody
-) -> JSONResponse:
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: RunsBody
+) -> RunsAfterAllAnswer:
     """Untouched: the stop stays on record with its minutes, and its repair is withdrawn."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = breakdown.runs_after_all(context, hand, place, at=body.at, reason=body.reason)
-    return JSONResponse({**answer.body, "plan": breakdown.plan_again(context, place)}, status_code=answer.status)
+    return RunsAfterAllAnswer.answered(answer, response, plan=breakdown.plan_again(context, place))
 
 
 @router.post("/pumps/{pump_id}/out", include_in_schema=False)

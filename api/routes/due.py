@@ -1,15 +1,29 @@
 """Due jobs by API: their dates, postponements, dry dock."""
 
 from datetime import timedelta
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 
 from api.ics.writer import calendar_writer
 from api.pages.due.moved import MovedView, moved_lines, moved_page
 from api.pages.shared import build
-from api.routes.shared import bodies, shapes
+from api.routes.answers.due import (
+    DockBatchAnswer,
+    DockChoicesAnswer,
+    DueAnswer,
+    FirstDateAnswer,
+    MovedDatesAnswer,
+    MovedDateShown,
+    PartDateAnswer,
+    PostponementAskedAnswer,
+    PostponementDecidedAnswer,
+    PostponementsAnswer,
+)
+from api.routes.bodies.due import DecisionBody, DockBody, FirstDateBody, PartDateBody, PostponementBody
+from api.routes.shared.bodies import Instant
+from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now
 from api.server.page_answers import light_of, page
 from scheduler.actions.due import docking, first_dates, part_dates, postponing
@@ -21,7 +35,7 @@ from scheduler.actions.work import jobs
 from scheduler.domain.due.postponing import Asked
 from scheduler.storage.vessel import AssetKind
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
 
 
 @router.get("/api/v1/plants/{plant_id}/due", tags=["plant"], summary="Due jobs of a plant")
@@ -30,17 +44,10 @@ def get_due(
     context: ContextDep,
     who: AskingDep,
     outlook: Annotated[bool, Query(description="also the turns after the open ones")] = False,
-) -> dict[str, Any]:
+) -> DueAnswer:
     """Due point, window, limit, early/likely/late dates, trigger and state of each open job."""
     now = plant_now(context, who, AssetKind.PLANT, plant_id)
-    jobs = [job for job in now.jobs if job.first or outlook]
-    return {
-        "plant": plant_id,
-        "at": shapes.z(now.at),
-        "ship_offset": shapes.offset_text(now.offset_minutes),
-        "hours_as_of": shapes.z(now.hours_as_of()),
-        "jobs": [shapes.due_json(now, job) for job in jobs],
-    }
+    return DueAnswer.of(now, outlook=outlook)
 
 
 SHOWN_DAYS, SHOWN_MOST = 28, 200
@@ -53,16 +60,16 @@ def get_moved(
     who: AskingDep,
     since: Annotated[int, Query(le=2**31 - 1, description="number of the last one read; 0: from the first")] = 0,
     limit: Annotated[int, Query(description="at most so many, 1 to 500")] = 100,
-) -> dict[str, Any]:
+) -> MovedDatesAnswer:
     """In order, each with its cause. Ask again with `next` as `since`. Written after the commit of what moved them, some
     seconds later, never batch by batch."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     found = published.moved_since(context, place.vessel_id, place.id, after=since, limit=limit)
-    return {
-        "plant": plant_id,
-        "moved": [shapes.moved_json(one) for one in found],
-        "next": found[-1].number if found else since,
-    }
+    return MovedDatesAnswer(
+        plant=plant_id,
+        moved=[MovedDateShown.of(one) for one in found],
+        next=found[-1].number if found else since,
+    )
 
 
 @router.get("/plants/{plant_id}/moved", include_in_schema=False)
@@ -84,20 +91,22 @@ def moved(plant_id: str, request: Request, context: ContextDep, who: AskingDep) 
 
 @router.post("/api/v1/jobs/{key}/postponements", status_code=201, tags=["work"], summary="Ask for a postponement")
 def ask_postponement(
-    key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.PostponementBody
-) -> JSONResponse:
+    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PostponementBody
+) -> PostponementAskedAnswer:
     """A later limit for the open turn of a job. Another person decides; the due point stays where it is."""
     place, job_id = jobs.job_place(context, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = postponing.ask_postponement(context, hand, place, job_id, Asked(**body.model_dump()))
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PostponementAskedAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/postponements", tags=["work"], summary="A vessel's postponements")
-def postponements(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def postponements(vessel_id: str, context: ContextDep, who: AskingDep) -> PostponementsAnswer:
     """Newest first, with who asked and who decided."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return {"vessel": vessel_id, "postponements": postponing.postponements_listed(context, vessel_id)}
+    return PostponementsAnswer.model_validate(
+        {"vessel": vessel_id, "postponements": postponing.postponements_listed(context, vessel_id)}
+    )
 
 
 @router.post(
@@ -106,8 +115,14 @@ def postponements(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[s
     summary="Grant or refuse a postponement",
 )
 def decide_postponement(
-    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, body: bodies.DecisionBody
-) -> JSONResponse:
+    vessel_id: str,
+    number: Number,
+    context: ContextDep,
+    who: AskingDep,
+    request: Request,
+    response: Response,
+    body: DecisionBody,
+) -> PostponementDecidedAnswer:
     """By another person than asked; a critical job by the office; a class item with the class's agreement. With the link down the
     master decides, told by somebody else than who asked; both are on record."""
     fleet.get_vessel(context, who.actor, vessel_id)
@@ -123,15 +138,15 @@ def decide_postponement(
         master=body.master,
     )
     refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PostponementDecidedAnswer.answered(answer, response)
 
 
 @router.put(
     "/api/v1/jobs/{key}/first-date", tags=["work"], summary="Set the first date of a job nobody knows the last time of"
 )
 def set_first_date(
-    key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.FirstDateBody
-) -> JSONResponse:
+    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: FirstDateBody
+) -> FirstDateAnswer:
     """By the chief engineer or the office, with a reason, on record. It may be brought forward later; putting it off is a
     postponement."""
     place, job_id = jobs.job_place(context, who.actor, key)
@@ -140,18 +155,18 @@ def set_first_date(
         context, hand, place, job_id, on=body.on, reason=body.reason, class_agreed=body.class_agreed
     )
     refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return JSONResponse(dict(told.body), status_code=told.status)
+    return FirstDateAnswer.answered(told, response)
 
 
 @router.put("/api/v1/jobs/{key}/part-date", tags=["work"], summary="Say when a job's parts come")
 def set_part_date(
-    key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.PartDateBody
-) -> JSONResponse:
+    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PartDateBody
+) -> PartDateAnswer:
     """A ship's date; the plan puts the job no earlier. With null the date is taken back."""
     place, job_id = jobs.job_place(context, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     told = part_dates.set_date(context, hand, place, job_id, from_on=body.from_on, note=body.note)
-    return JSONResponse(dict(told.body), status_code=told.status)
+    return PartDateAnswer.answered(told, response)
 
 
 @router.get("/api/v1/plants/{plant_id}/dock", tags=["plan"], summary="What is better done in dock")
@@ -159,28 +174,30 @@ def dock_choices(
     plant_id: str,
     context: ContextDep,
     who: AskingDep,
-    from_at: Annotated[bodies.Instant, Query(description="When the stay begins.")],
-    to_at: Annotated[bodies.Instant, Query(description="When it ends.")],
-) -> dict[str, Any]:
+    from_at: Annotated[Instant, Query(description="When the stay begins.")],
+    to_at: Annotated[Instant, Query(description="When it ends.")],
+) -> DockChoicesAnswer:
     """Open jobs that take a pump out and fall due in the dock or within 120 days of it, and the batches chosen."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return docking.dock_choices(context, place, from_at, to_at)
+    return DockChoicesAnswer.model_validate(docking.dock_choices(context, place, from_at, to_at))
 
 
 @router.post("/api/v1/plants/{plant_id}/dock", status_code=201, tags=["plan"], summary="Choose jobs for a dock")
 def choose_dock(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.DockBody
-) -> JSONResponse:
+    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: DockBody
+) -> DockBatchAnswer:
     """Plans put them in its days as far as limits allow. Refused where a minimum above 0 holds in the days."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = docking.choose_dock(context, hand, place, body.from_at, body.to_at, body.jobs)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return DockBatchAnswer.answered(answer, response)
 
 
 @router.post("/api/v1/plants/{plant_id}/dock/{number}/withdrawal", tags=["plan"], summary="Take a dock batch back")
-def withdraw_dock(plant_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request) -> JSONResponse:
+def withdraw_dock(
+    plant_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
+) -> DockBatchAnswer:
     """Its jobs are planned as any other again."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     answer = docking.withdraw_dock(context, hand_of(request, who, {}), place, number)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return DockBatchAnswer.answered(answer, response)

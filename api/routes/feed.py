@@ -1,32 +1,60 @@
 """Calendars by API: the feed itself (stored bodies only; the last good one on any trouble), and a person's own addresses."""
 
-from typing import Any, cast
+from typing import Annotated, Any, cast
 
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
+from pydantic import (
+    Field,
+)
 from starlette.concurrency import run_in_threadpool
 
 from api.ics.http import calendar_answer, takes_gzip
 from api.pages.feed.addresses import address_json, address_shown, must_fit
-from api.routes.shared import bodies
+from api.routes.answers.feed import FeedsAnswer, FeedShownOnceAnswer, FeedWithdrawnAnswer
+from api.routes.shared.bodies import Body, Name
+from api.routes.shared.problems import JsonRoute, problems
 from api.server.calendar_cache import CalendarCache
 from api.server.deps import AskingDep, ContextDep, context_of, reached_at
 from scheduler.actions.feed import addresses
 from scheduler.domain.base.enums import Role
 from scheduler.errors import Busy, NotAllowed
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
+_ONCE = {"Cache-Control": "no-store"}
+CALENDAR: dict[int | str, dict[str, Any]] = {
+    200: {"content": {"text/calendar": {"schema": {"type": "string"}}}},
+    304: {"description": "As it was at the last poll."},
+    **problems(410),
+}
+
+
+class AddressBody(Body):
+    """What the new address shows. vessel none: the whole fleet. kinds: job kind codes, none for all. days: how long it is good.
+    alarm_hour: ship's hour of its reminders, on the evening before. days_ahead: open jobs of so many days only."""
+
+    vessel: Name | None = None
+    label: Annotated[str, Field(max_length=100)] = ""
+    alarms: bool = False
+    alarm_hour: Annotated[int, Field(ge=6, le=21)] = 18
+    days_ahead: Annotated[int, Field(ge=1, le=180)] | None = None
+    kinds: Annotated[list[Name], Field(max_length=100)] | None = None
+    days: Annotated[int, Field(ge=1, le=3650)] | None = None
 
 
 @router.head("/cal/{token}/plan.ics", include_in_schema=False)
-@router.get("/cal/{token}/plan.ics", tags=["feed"], summary="The calendar feed", response_class=Response)
+@router.get(
+    "/cal/{token}/plan.ics", tags=["feed"], summary="The calendar feed", response_class=Response, responses=CALENDAR
+)
 async def plan_feed(token: str, request: Request) -> Response:
     """RFC 5545 events, with ETag and 304. The secret in the address is the key."""
     return await _calendar(token, request, tasks=False)
 
 
 @router.head("/cal/{token}/tasks.ics", include_in_schema=False)
-@router.get("/cal/{token}/tasks.ics", tags=["feed"], summary="The same as tasks", response_class=Response)
+@router.get(
+    "/cal/{token}/tasks.ics", tags=["feed"], summary="The same as tasks", response_class=Response, responses=CALENDAR
+)
 async def tasks_feed(token: str, request: Request) -> Response:
     """RFC 5545 to-dos, for programs that keep lists of tasks. Many calendar programs show none in a subscription."""
     return await _calendar(token, request, tasks=True)
@@ -57,11 +85,10 @@ async def _calendar(token: str, request: Request, *, tasks: bool) -> Response:
     return Response(b"" if request.method == "HEAD" else content, status_code=told.status, headers=headers)
 
 
-_ONCE = {"Cache-Control": "no-store"}
-
-
 @router.post("/api/v1/feeds", tags=["feed"], status_code=201, summary="A calendar address of your own")
-def make_feed(context: ContextDep, who: AskingDep, request: Request, body: bodies.AddressBody) -> JSONResponse:
+def make_feed(
+    context: ContextDep, who: AskingDep, request: Request, response: Response, body: AddressBody
+) -> FeedShownOnceAnswer:
     """Shown this once; only its hash is stored. The key must belong to a person. Without a vessel: the whole fleet."""
     if body.vessel is not None:
         who.actor.must_reach(body.vessel, f"vessel {body.vessel}")
@@ -79,29 +106,35 @@ def make_feed(context: ContextDep, who: AskingDep, request: Request, body: bodie
         kinds=body.kinds,
         days=body.days,
     )
-    return JSONResponse(address_shown(base, made).as_json(), status_code=201, headers=_ONCE)
+    response.headers.update(_ONCE)
+    return FeedShownOnceAnswer.model_validate(address_shown(base, made).as_json())
 
 
 @router.get("/api/v1/feeds", tags=["feed"], summary="Your calendar addresses")
-def list_feeds(context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def list_feeds(context: ContextDep, who: AskingDep) -> FeedsAnswer:
     """Without their secrets: what each shows, until when, and when and by what it was used last."""
     person = None if who.actor.role is Role.ADMIN and who.actor.person_id is None else _person(who)
-    return {"feeds": [address_json(one) for one in addresses.addresses(context, who.actor, person)]}
+    found = addresses.addresses(context, who.actor, person)
+    return FeedsAnswer.model_validate({"feeds": [address_json(one) for one in found]})
 
 
 @router.post("/api/v1/feeds/{feed_id}/rotate", tags=["feed"], summary="A new secret for an address")
-def rotate_feed(feed_id: str, context: ContextDep, who: AskingDep, request: Request) -> JSONResponse:
+def rotate_feed(
+    feed_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response
+) -> FeedShownOnceAnswer:
     """Programs that have the old one are told that it was withdrawn; the new one is shown this once."""
     base = reached_at(request, context)
     must_fit(base)
-    return JSONResponse(address_shown(base, addresses.rotate(context, who.actor, feed_id)).as_json(), headers=_ONCE)
+    response.headers.update(_ONCE)
+    made = addresses.rotate(context, who.actor, feed_id)
+    return FeedShownOnceAnswer.model_validate(address_shown(base, made).as_json())
 
 
 @router.delete("/api/v1/feeds/{feed_id}", tags=["feed"], summary="Withdraw an address")
-def revoke_feed(feed_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def revoke_feed(feed_id: str, context: ContextDep, who: AskingDep) -> FeedWithdrawnAnswer:
     """For 30 days it serves a calendar that says so, then 410."""
     addresses.revoke(context, who.actor, feed_id)
-    return {"id": feed_id, "state": "withdrawn"}
+    return FeedWithdrawnAnswer.model_validate({"id": feed_id, "state": "withdrawn"})
 
 
 def _person(who: AskingDep) -> str:

@@ -2,10 +2,11 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query, Request
-from fastapi.responses import JSONResponse
+from fastapi import APIRouter, Body, Query, Request, Response
 
-from api.routes.shared import bodies, shapes
+from api.routes.answers.hours import CounterAnswer, CounterEventAnswer, DailyHoursAnswer, IntakeItem, IntakeLogAnswer
+from api.routes.bodies.hours import ConfirmBody, EventBody, UndoBody
+from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, hand_of
 from scheduler.actions.base.context import Answer
 from scheduler.actions.hours import counter_events, daily, undoing
@@ -14,28 +15,28 @@ from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.vessel import fleet
 from scheduler.storage.vessel import AssetKind
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
 
 
 @router.get("/api/v1/plants/{plant_id}/hours/daily", tags=["readings"], summary="Hours a day of positions and pumps")
 def daily_hours(
     plant_id: str, context: ContextDep, who: AskingDep, days: Annotated[int, Query(ge=1, le=1100)] = 90
-) -> dict[str, Any]:
+) -> DailyHoursAnswer:
     """Whole UTC days up to yesterday. interpolated: laid over a gap of more than 48 h. null: not known yet, or ashore."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return shapes.daily_json(daily.daily_book(context, place, days))
+    return DailyHoursAnswer.of(daily.daily_book(context, place, days))
 
 
 @router.get("/api/v1/counters/{counter_id}", tags=["readings"], summary="A counter and what the ledger made of it")
-def get_counter(counter_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def get_counter(counter_id: str, context: ContextDep, who: AskingDep) -> CounterAnswer:
     """The newest reading, the newest ledger entries with their verdicts, and the flags."""
     place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     derive_vessel(context, place.vessel_id)
-    return shapes.counter_json(counter_events.counter_book(context, place))
+    return CounterAnswer.of(counter_events.counter_book(context, place))
 
 
 _ASKED: dict[int | str, dict[str, Any]] = {
-    202: {"description": "Asked for: another person confirms it, then it happens."}
+    202: {"model": CounterEventAnswer, "description": "Asked for: another person confirms it, then it happens."}
 }
 
 
@@ -51,13 +52,14 @@ def counter_event(
     context: ContextDep,
     who: AskingDep,
     request: Request,
-    body: Annotated[bodies.EventBody, Body()],
-) -> JSONResponse:
+    response: Response,
+    body: Annotated[EventBody, Body()],
+) -> CounterEventAnswer:
     """Readings are never changed; the ledger is derived anew. Hours taken away are only asked for (202) until confirmed."""
     place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     event = counter_events.CounterEvent(**body.model_dump())
     answer = counter_events.add_event(context, hand_of(request, who, body.model_dump(mode="json")), place, event)
-    return _event_answered(request, answer)
+    return _event_answered(request, response, answer)
 
 
 @router.post(
@@ -67,12 +69,18 @@ def counter_event(
     summary="Undo a counter event",
 )
 def undo_event(
-    counter_id: str, event_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.UndoBody
-) -> JSONResponse:
+    counter_id: str,
+    event_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    request: Request,
+    response: Response,
+    body: UndoBody,
+) -> CounterEventAnswer:
     """Hours given get their opposite entry, all else is taken back; both stay in the record. A second undo is refused."""
     place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _event_answered(request, undoing.undo_event(context, hand, place, event_id, body.reason))
+    return _event_answered(request, response, undoing.undo_event(context, hand, place, event_id, body.reason))
 
 
 @router.post(
@@ -82,23 +90,29 @@ def undo_event(
     summary="Confirm what another person asked for",
 )
 def confirm_event(
-    counter_id: str, event_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ConfirmBody
-) -> JSONResponse:
+    counter_id: str,
+    event_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    request: Request,
+    response: Response,
+    body: ConfirmBody,
+) -> CounterEventAnswer:
     """Hours are taken away by two people: this is the second, chief engineer or office, and not the one who asked."""
     place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _event_answered(request, undoing.confirm_event(context, hand, place, event_id, body.reason))
+    return _event_answered(request, response, undoing.confirm_event(context, hand, place, event_id, body.reason))
 
 
 @router.get("/api/v1/vessels/{vessel_id}/intake", tags=["readings"], summary="What was posted and not stored")
 def intake(
     vessel_id: str, context: ContextDep, who: AskingDep, limit: Annotated[int, Query(ge=1, le=1000)] = 100
-) -> dict[str, Any]:
+) -> IntakeLogAnswer:
     """Refused and conflicting readings as they came, newest first, and why."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return {"items": [shapes.intake_json(row) for row in hours_questions.intake_log(context, vessel_id, limit)]}
+    return IntakeLogAnswer(items=[IntakeItem.of(row) for row in hours_questions.intake_log(context, vessel_id, limit)])
 
 
-def _event_answered(request: Request, answer: Answer) -> JSONResponse:
+def _event_answered(request: Request, response: Response, answer: Answer) -> CounterEventAnswer:
     request.app.state.counters.door.forget(answer.body["counter"])
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return CounterEventAnswer.answered(answer, response)

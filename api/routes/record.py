@@ -8,7 +8,9 @@ from fastapi import APIRouter, Query
 from fastapi.responses import FileResponse, StreamingResponse
 
 from api.exports import SCHEMA, ExportFrame, csv_rows, export_summary, jsonl, pdf, summary_json, xlsx
-from api.routes.shared import bodies
+from api.routes.answers.record import ReliabilityAnswer
+from api.routes.shared.bodies import Instant
+from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.record import history
@@ -18,25 +20,44 @@ from scheduler.domain.record.choice import Choice
 from scheduler.errors import Refused
 from scheduler.version import VERSION
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
 
 
-@router.get("/api/v1/history", tags=["history"], summary="The compliance history", response_class=StreamingResponse)
+_MEDIA = {
+    "jsonl": "application/jsonl",
+    "csv": "text/csv; charset=utf-8; header=present",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "pdf": "application/pdf",
+    "summary": "application/json",
+}
+
+
+_ENDINGS = {"summary": "json"}
+FORMS: dict[str, Any] = {_MEDIA[form]: {"schema": {"type": "string"}} for form in ("jsonl", "csv", "xlsx", "pdf")} | {
+    _MEDIA["summary"]: {"schema": {"$ref": "#/components/schemas/HistorySummaryAnswer"}}
+}
+
+
+@router.get(
+    "/api/v1/history",
+    tags=["history"],
+    summary="The compliance history",
+    response_class=StreamingResponse,
+    responses={200: {"content": FORMS}, **problems(404)},
+)
 def get_history(
     context: ContextDep,
     who: AskingDep,
     vessel: Annotated[str, Query(description="vessel id")],
-    from_at: Annotated[bodies.Instant | None, Query(alias="from", description="recorded at or after")] = None,
-    to_at: Annotated[bodies.Instant | None, Query(alias="to", description="recorded before")] = None,
-    due_from: Annotated[bodies.Instant | None, Query(description="closed jobs due at or after")] = None,
-    due_to: Annotated[bodies.Instant | None, Query(description="closed jobs due before")] = None,
-    done_from: Annotated[bodies.Instant | None, Query(description="closed jobs done at or after")] = None,
-    done_to: Annotated[bodies.Instant | None, Query(description="closed jobs done before")] = None,
+    from_at: Annotated[Instant | None, Query(alias="from", description="recorded at or after")] = None,
+    to_at: Annotated[Instant | None, Query(alias="to", description="recorded before")] = None,
+    due_from: Annotated[Instant | None, Query(description="closed jobs due at or after")] = None,
+    due_to: Annotated[Instant | None, Query(description="closed jobs due before")] = None,
+    done_from: Annotated[Instant | None, Query(description="closed jobs done at or after")] = None,
+    done_to: Annotated[Instant | None, Query(description="closed jobs done before")] = None,
     pump: Annotated[str, Query(max_length=100, description="closed jobs of the pump with this serial number")] = "",
     kind: Annotated[str, Query(max_length=100, description="closed jobs of this kind, by name or code")] = "",
-    as_of: Annotated[
-        bodies.Instant | None, Query(description="what the export says as its instant (default: now)")
-    ] = None,
+    as_of: Annotated[Instant | None, Query(description="what the export says as its instant (default: now)")] = None,
     format: Literal["jsonl", "csv", "xlsx", "pdf", "summary"] = "jsonl",
 ) -> StreamingResponse:
     """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook,
@@ -64,18 +85,6 @@ def get_history(
             "Cache-Control": "no-store",
         },
     )
-
-
-_MEDIA = {
-    "jsonl": "application/jsonl",
-    "csv": "text/csv; charset=utf-8; header=present",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    "pdf": "application/pdf",
-    "summary": "application/json",
-}
-
-
-_ENDINGS = {"summary": "json"}
 
 
 def export(
@@ -111,7 +120,13 @@ def export(
     return xlsx(told, frame, beside) if form == "xlsx" else iter([pdf(told, frame, beside)])
 
 
-@router.get("/api/v1/history/schema", tags=["history"], summary="What a line of the JSON Lines export looks like")
+@router.get(
+    "/api/v1/history/schema",
+    tags=["history"],
+    summary="What a line of the JSON Lines export looks like",
+    response_class=FileResponse,
+    responses={200: {"content": {"application/schema+json": {"schema": {"type": "object"}}}}},
+)
 def history_schema() -> FileResponse:
     """JSON Schema 2020-12 of the header and of a record."""
     return FileResponse(SCHEMA, media_type="application/schema+json")
@@ -120,7 +135,7 @@ def history_schema() -> FileResponse:
 @router.get(
     "/api/v1/vessels/{vessel_id}/reliability", tags=["history"], summary="Breakdowns and running hours of each pump"
 )
-def reliability(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def reliability(vessel_id: str, context: ContextDep, who: AskingDep) -> ReliabilityAnswer:
     """Mean time between breakdowns with 90 % bounds, the trend, and what the data do not carry, in words."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return figures.report(context, vessel_id)
+    return ReliabilityAnswer.model_validate(figures.report(context, vessel_id))

@@ -2,55 +2,71 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query, Request, Response
-from fastapi.responses import JSONResponse
+from fastapi import APIRouter, Query, Request, Response
+from fastapi import Body as JsonBody
 from pydantic import ValidationError
 
-from api.routes.shared import bodies, shapes
+from api.routes.answers.vessel import (
+    ClockChangeAnswer,
+    DiagnosisAnswer,
+    DiagnosisLine,
+    DocumentVersion,
+    PlantAnswer,
+    PumpAnswer,
+    VersionsAnswer,
+    VesselLine,
+    VesselsAnswer,
+    VesselStoredAnswer,
+)
+from api.routes.shared.bodies import Body, Instant, Reason
+from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now, version_in
 from api.server.errors import refused_from
 from scheduler.actions.care import doctor
-from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
-from scheduler.domain.base.enums import Subject
+from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import Refused
 from scheduler.storage.vessel import AssetKind
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
+
+
+class ClockBody(Body):
+    """The ship's clock changes at an instant; minutes ahead of UTC from then on."""
+
+    from_at: Instant
+    utc_offset_minutes: int
+    reason: Reason
 
 
 @router.get("/api/v1/vessels", tags=["fleet"], summary="The vessels this key reaches")
-def list_vessels(context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def list_vessels(context: ContextDep, who: AskingDep) -> VesselsAnswer:
     """Id, name, version and plants of each."""
-    return {
-        "vessels": [
-            {
-                "vessel": vessel.id,
-                "name": vessel.name,
-                "imo": vessel.imo,
-                "version": version,
-                "plants": [plant.id for plant in vessel.plants],
-            }
-            for vessel, version in fleet.list_vessels(context, who.actor)
-        ]
-    }
+    return VesselsAnswer(vessels=[VesselLine.of(*one) for one in fleet.list_vessels(context, who.actor)])
 
 
-@router.get("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="A vessel's document")
-def get_vessel(vessel_id: str, context: ContextDep, who: AskingDep) -> JSONResponse:
+@router.get("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="A vessel's document", response_model=Vessel)
+def get_vessel(vessel_id: str, context: ContextDep, who: AskingDep) -> Response:
     """The whole document, with its version as ETag."""
     vessel, version = fleet.get_vessel(context, who.actor, vessel_id)
-    return JSONResponse(shapes.vessel_json(vessel, version)["document"], headers={"ETag": f'"{version}"'})
+    headers = {"ETag": f'"{version}"'}
+    return Response(VESSEL.dump_json(vessel), media_type="application/json", headers=headers)
 
 
-@router.put("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="Store a vessel's whole document")
+@router.put(
+    "/api/v1/vessels/{vessel_id}",
+    tags=["fleet"],
+    summary="Store a vessel's whole document",
+    responses={201: {"model": VesselStoredAnswer, "description": "A new vessel."}, **problems(412)},
+)
 def put_vessel(
     vessel_id: str,
     context: ContextDep,
     who: AskingDep,
     request: Request,
-    document: Annotated[dict[str, Any], Body()],
+    response: Response,
+    document: Annotated[dict[str, Any], JsonBody()],
     reason: Annotated[
         str, Query(max_length=1000, description="why an interval, window, tolerance or minimum changes")
     ] = "",
@@ -64,7 +80,7 @@ def put_vessel(
             max_length=200, description="who ashore approved a change of an interval, window, tolerance or the minimum"
         ),
     ] = "",
-) -> JSONResponse:
+) -> VesselStoredAnswer:
     """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once. A change
     of an interval, window, tolerance or the minimum, and of what the ship had, asks for its reason, one of a class item for
     the class's agreement. An interval, window, tolerance or minimum without an approval ashore is kept, and flagged."""
@@ -85,19 +101,24 @@ def put_vessel(
         class_agreed=class_agreed,
         approved_by=approved_by,
     )
-    return JSONResponse(
-        {"vessel": vessel.id, "version": version}, status_code=201 if new else 200, headers={"ETag": f'"{version}"'}
-    )
+    response.status_code = 201 if new else 200
+    response.headers["ETag"] = f'"{version}"'
+    return VesselStoredAnswer(vessel=vessel.id, version=version)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/versions", tags=["fleet"], summary="Versions of a vessel's document")
-def versions_of(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def versions_of(vessel_id: str, context: ContextDep, who: AskingDep) -> VersionsAnswer:
     """Every version stored, newest first: when, by whom, why, approved by whom ashore, and the record that tells what differs."""
     found = fleet.versions_of(context, who.actor, vessel_id)
-    return {"vessel": vessel_id, "versions": [shapes.version_json(one) for one in found]}
+    return VersionsAnswer(vessel=vessel_id, versions=[DocumentVersion.of(one) for one in found])
 
 
-@router.get("/api/v1/vessels/{vessel_id}/versions/{number}", tags=["fleet"], summary="A version of a vessel's document")
+@router.get(
+    "/api/v1/vessels/{vessel_id}/versions/{number}",
+    tags=["fleet"],
+    summary="A version of a vessel's document",
+    response_model=Vessel,
+)
 def version_of(vessel_id: str, number: Number, context: ContextDep, who: AskingDep) -> Response:
     """As it was stored."""
     return Response(fleet.version_of(context, who.actor, vessel_id, number), media_type="application/json")
@@ -107,42 +128,31 @@ def version_of(vessel_id: str, number: Number, context: ContextDep, who: AskingD
     "/api/v1/vessels/{vessel_id}/clock", status_code=201, tags=["fleet"], summary="Record a change of ship time"
 )
 def change_clock(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ClockBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ClockBody
+) -> ClockChangeAnswer:
     """All-day dates stay; planned instants stay; their wall time is shown anew."""
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = fleet.change_clock(
         context, hand, vessel_id, from_at=body.from_at, minutes=body.utc_offset_minutes, reason=body.reason
     )
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return ClockChangeAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/plants/{plant_id}", tags=["plant"], summary="A plant as it stands")
-def get_plant(plant_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def get_plant(plant_id: str, context: ContextDep, who: AskingDep) -> PlantAnswer:
     """Pumps with running hours, capacity and state; counters with their flags."""
-    return shapes.plant_json(plant_now(context, who, AssetKind.PLANT, plant_id))
+    return PlantAnswer.of(plant_now(context, who, AssetKind.PLANT, plant_id))
 
 
 @router.get("/api/v1/pumps/{pump_id}", tags=["plant"], summary="A pump as it stands")
-def get_pump(pump_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def get_pump(pump_id: str, context: ContextDep, who: AskingDep) -> PumpAnswer:
     """Its hours, parts, state, and the open jobs on it."""
-    now = plant_now(context, who, AssetKind.PUMP, pump_id)
-    pump = next(p for p in shapes.plant_json(now)["pumps"] if p["pump"] == pump_id)
-    jobs = [shapes.due_json(now, job) for job in now.jobs if job.pump == pump_id and job.first]
-    return {**pump, "position_hours": _position_hours(now, pump["position"]), "jobs": jobs}
-
-
-def _position_hours(now: PlantState, position: str | None) -> dict[str, Any] | None:
-    key = (Subject.POSITION, position or "")
-    return shapes.hours_json(now.hours.get(key), now.projected.get(key))
+    return PumpAnswer.of(plant_now(context, who, AssetKind.PUMP, pump_id), pump_id)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/looks", tags=["fleet"], summary="What is wrong or odd on a vessel")
-def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> DiagnosisAnswer:
     """What, which, since when, what to do; the same lines as on the counters page and by `leadline doctor`."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return {
-        "looks": [
-            shapes.diagnosis_json(one) for one in doctor.diagnosis_in_order(doctor.vessel_diagnosis(context, vessel_id))
-        ]
-    }
+    found = doctor.diagnosis_in_order(doctor.vessel_diagnosis(context, vessel_id))
+    return DiagnosisAnswer(looks=[DiagnosisLine.of(one) for one in found])

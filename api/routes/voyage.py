@@ -1,50 +1,66 @@
 """The operating calendar by API: which kind of day each ship's day was, or will be."""
 
-from typing import Any
-
-from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse
+from fastapi import APIRouter, Request, Response
 
 from api.ics.writer import calendar_writer
-from api.routes.shared import bodies, shapes
+from api.routes.answers.voyage import DaysChangedAnswer, DaysPreviewAnswer, VoyageDaysAnswer
+from api.routes.bodies.voyage import (
+    CalendarBody,
+    CalendarChangeBody,
+    CalendarFileBody,
+    KindOfDayBody,
+    ReasonBody,
+    StretchBody,
+)
+from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep, hand_of, version_in
 from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.feed import refresh
 from scheduler.actions.voyage import days as voyage_days
 from scheduler.domain.voyage.stretches import KindOfDay, Spell
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"], summary="The operating calendar")
-def get_calendar(vessel_id: str, context: ContextDep, who: AskingDep) -> JSONResponse:
+def get_calendar(vessel_id: str, context: ContextDep, who: AskingDep, response: Response) -> VoyageDaysAnswer:
     """Kinds of day with their weights, and the stretches by date. The version is the ETag; 0 before the first entry."""
     found = voyage_days.get_voyage_days(context, who.actor, vessel_id)
-    return JSONResponse(shapes.voyage_days_json(vessel_id, found), headers={"ETag": f'"{found.version}"'})
+    response.headers["ETag"] = f'"{found.version}"'
+    return VoyageDaysAnswer.of(vessel_id, found)
 
 
 @router.put(
-    "/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"], summary="Store a whole operating calendar"
+    "/api/v1/vessels/{vessel_id}/calendar",
+    responses=problems(412),
+    tags=["operating calendar"],
+    summary="Store a whole operating calendar",
 )
 def put_calendar(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CalendarBody
+) -> DaysChangedAnswer:
     """It holds these stretches alone afterwards. If-Match: the version that is replaced (0 for none yet)."""
     wish = voyage_days.Wish(
         stretches=_spells(body.stretches), kinds=_kinds(body.kinds), whole=True, reason=body.reason, what="stored anew"
     )
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(
-        context, vessel_id, voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request))
+    return _stored(
+        context,
+        response,
+        vessel_id,
+        voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request)),
     )
 
 
 @router.patch(
-    "/api/v1/vessels/{vessel_id}/calendar", tags=["operating calendar"], summary="Enter, correct or clear days"
+    "/api/v1/vessels/{vessel_id}/calendar",
+    responses=problems(412),
+    tags=["operating calendar"],
+    summary="Enter, correct or clear days",
 )
 def patch_calendar(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarChangeBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CalendarChangeBody
+) -> DaysChangedAnswer:
     """Days are cleared first, then the stretches are laid over what is there. If-Match: the version that is changed.
 
     The log stands over the plan; of two entries of the same origin the later one counts. Two stretches of one request
@@ -57,52 +73,66 @@ def patch_calendar(
         reason=body.reason,
     )
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(
-        context, vessel_id, voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request))
+    return _stored(
+        context,
+        response,
+        vessel_id,
+        voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request)),
     )
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/calendar/previews", tags=["operating calendar"], summary="What a CSV file would change"
 )
-def try_days(vessel_id: str, context: ContextDep, who: AskingDep, body: bodies.CalendarFileBody) -> dict[str, Any]:
+def try_days(vessel_id: str, context: ContextDep, who: AskingDep, body: CalendarFileBody) -> DaysPreviewAnswer:
     """Every cell that cannot be taken is named: row, column, what was there, what was expected. Nothing is stored."""
-    return shapes.sheet_json(voyage_days.try_days(context, who.actor, vessel_id, body.csv))
+    return DaysPreviewAnswer.of(voyage_days.try_days(context, who.actor, vessel_id, body.csv))
 
 
-@router.post("/api/v1/vessels/{vessel_id}/calendar/file", tags=["operating calendar"], summary="Take in a CSV file")
+@router.post(
+    "/api/v1/vessels/{vessel_id}/calendar/file",
+    responses=problems(412),
+    tags=["operating calendar"],
+    summary="Take in a CSV file",
+)
 def take_file(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CalendarFileBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CalendarFileBody
+) -> DaysChangedAnswer:
     """Columns from, to, kind, source, note. If-Match: the version that is changed. One bad cell, and nothing is taken in."""
     sheet = voyage_days.days_table(context, who.actor, vessel_id, body.csv)
     wish = voyage_days.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
     hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _answered(
-        context, vessel_id, voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request))
+    return _stored(
+        context,
+        response,
+        vessel_id,
+        voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request)),
     )
 
 
 @router.post(
-    "/api/v1/vessels/{vessel_id}/calendar/undo", tags=["operating calendar"], summary="Take the last change back"
+    "/api/v1/vessels/{vessel_id}/calendar/undo",
+    responses=problems(412),
+    tags=["operating calendar"],
+    summary="Take the last change back",
 )
 def undo_days(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ReasonBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ReasonBody
+) -> DaysChangedAnswer:
     """As a new version; the history keeps both. If-Match: the version that is taken back."""
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = voyage_days.undo_days(context, hand, vessel_id, reason=body.reason, if_match=version_in(request))
-    return _answered(context, vessel_id, answer)
+    return _stored(context, response, vessel_id, answer)
 
 
-def _answered(context: Context, vessel_id: str, answer: Answer) -> JSONResponse:
+def _stored(context: Context, response: Response, vessel_id: str, answer: Answer) -> DaysChangedAnswer:
     refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
-    return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": f'"{answer.body["version"]}"'})
+    return DaysChangedAnswer.answered(answer, response, etag=True)
 
 
-def _spells(given: list[bodies.StretchBody]) -> tuple[Spell, ...]:
+def _spells(given: list[StretchBody]) -> tuple[Spell, ...]:
     return tuple(Spell(**one.model_dump()) for one in given)
 
 
-def _kinds(given: list[bodies.KindOfDayBody] | None) -> tuple[KindOfDay, ...] | None:
+def _kinds(given: list[KindOfDayBody] | None) -> tuple[KindOfDay, ...] | None:
     return None if given is None else tuple(KindOfDay(**one.model_dump()) for one in given)

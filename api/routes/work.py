@@ -1,16 +1,52 @@
 """Work by API: jobs and their steps, parts, photos, points, clogs, handover, review, non-conformities."""
 
 from hashlib import sha256
-from typing import Annotated, Any
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, File, Form, Request, UploadFile
-from fastapi.responses import JSONResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 
 from api.ics.writer import calendar_writer
-from api.pages.work.sheet import job_sheet_json
-from api.routes.shared import bodies, shapes
+from api.routes.answers.handover import (
+    HandoversAnswer,
+    HandoverSignedAnswer,
+    HandoverWrittenAnswer,
+    ReviewsAnswer,
+    ReviewSignedAnswer,
+)
+from api.routes.answers.work import (
+    ClogsAnswer,
+    ClosedJobAnswer,
+    CloseStruckAnswer,
+    JobCheckedAnswer,
+    JobClosedAnswer,
+    NonConformitiesAnswer,
+    NonConformityAnswer,
+    NotedAnswer,
+    OpenJobAnswer,
+    PartCountedAnswer,
+    PartsAnswer,
+    PhotoAnswer,
+    PhotosAnswer,
+    PointNotFittedAnswer,
+    PointsNotFittedAnswer,
+    StepTakenAnswer,
+    WorkAnswer,
+)
+from api.routes.bodies.work import (
+    CauseBody,
+    ClogBody,
+    HandoverBody,
+    NotFittedBody,
+    NotFittedSignatureBody,
+    PartBody,
+    ReviewBody,
+    StrikeBody,
+)
+from api.routes.shared.bodies import CloseBody, WorkStepBody
+from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep, Number, hand_of, must_be_own_form, version_in
 from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
@@ -21,26 +57,28 @@ from scheduler.errors import NotFound, Refused
 from scheduler.parsing import own_path, whole_number
 from scheduler.storage.vessel import AssetKind
 
-router = APIRouter()
+router = APIRouter(route_class=JsonRoute)
 
 
 @router.get("/api/v1/jobs/{key}", tags=["work"], summary="One job")
-def get_job(key: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def get_job(key: str, context: ContextDep, who: AskingDep) -> OpenJobAnswer | ClosedJobAnswer:
     """An open or coming turn as in the due list, with what its sheet asks for and what else falls due on its isolation; a
     closed one as recorded."""
     place, job_id = jobs.job_place(context, who.actor, key)
     now = plant_state(context, place.vessel_id, place.plant_id)
     job = now.job(key)
     if job is not None:
-        return {**shapes.due_json(now, job), **job_sheet_json(now, job)}
+        return OpenJobAnswer.of(now, job)
     closed = jobs.closed_job(context, place, job_id)
     if closed is None:
         raise NotFound(f"There is no job {key} in the plan's horizon. The due list shows those that are.")
-    return closed
+    return ClosedJobAnswer.model_validate(closed)
 
 
-@router.post("/api/v1/jobs/{key}/close", tags=["work"], summary="Close a job")
-def close_job(key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.CloseBody) -> JSONResponse:
+@router.post("/api/v1/jobs/{key}/close", responses=problems(412), tags=["work"], summary="Close a job")
+def close_job(
+    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CloseBody
+) -> JobClosedAnswer:
     """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, job_id = jobs.job_place(context, who.actor, key)
@@ -48,102 +86,116 @@ def close_job(key: str, context: ContextDep, who: AskingDep, request: Request, b
     told = jobs.Close(**body.model_dump())
     answer = jobs.close_job(context, hand, place, job_id, told, if_match=version_in(request))
     refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return JobClosedAnswer.answered(answer, response)
 
 
 @router.post("/api/v1/jobs/{key}/check", tags=["work"], summary="Sign a closed job as checked")
-def check_job(key: str, context: ContextDep, who: AskingDep, request: Request) -> JSONResponse:
+def check_job(key: str, context: ContextDep, who: AskingDep, request: Request, response: Response) -> JobCheckedAnswer:
     """By the person who was asked, in the own sign-in or with the own key; never by who did it."""
     place, job_id = jobs.job_place(context, who.actor, key)
     answer = checking.check_job(context, hand_of(request, who, {"check": key}), place, job_id)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return JobCheckedAnswer.answered(answer, response)
 
 
 @router.post("/api/v1/jobs/{key}/close/strike", tags=["work"], summary="Strike a close entered by mistake")
 def strike_close(
-    key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.StrikeBody
-) -> JSONResponse:
+    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: StrikeBody
+) -> CloseStruckAnswer:
     """Within ten minutes, by who recorded it, while nobody acted on it. The pump stands as returned, not proved: go and look."""
     place, job_id = jobs.job_place(context, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = checking.strike_close(context, hand, place, job_id, body.reason)
     refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return CloseStruckAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
-def get_work(key: str, context: ContextDep, who: AskingDep) -> JSONResponse:
+def get_work(key: str, context: ContextDep, who: AskingDep, response: Response) -> WorkAnswer:
     """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it. The ETag is
     the version of the work, for If-Match."""
     place, job_id = jobs.job_place(context, who.actor, key)
     told = steps.work_on(context, place, job_id)
-    return JSONResponse({"job": key, **told}, headers={"ETag": f'"{told["version"]}"'})
+    response.headers["ETag"] = f'"{told["version"]}"'
+    return WorkAnswer.model_validate({"job": key, **told})
 
 
-@router.post("/api/v1/jobs/{key}/steps", status_code=201, tags=["work"], summary="A step of the work on a job")
+@router.post(
+    "/api/v1/jobs/{key}/steps",
+    responses=problems(412),
+    status_code=201,
+    tags=["work"],
+    summary="A step of the work on a job",
+)
 def take_step(
-    key: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.WorkStepBody
-) -> JSONResponse:
+    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: WorkStepBody
+) -> StepTakenAnswer:
     """Permit, tag, gas check, opened, note, tag off, returned, test, report. Asked, it is refused where a rule stands
     against it (409, with the times that hold where the minimum would break); told as a fact, it is kept and flagged.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, job_id = jobs.job_place(context, who.actor, key)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = steps.take_step(context, hand, place, job_id, body.step, fact=body.fact, if_match=version_in(request))
-    etag = f'"{answer.body["version"]}"'
-    return JSONResponse(dict(answer.body), status_code=answer.status, headers={"ETag": etag})
+    return StepTakenAnswer.answered(answer, response, etag=True)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/non-conformities", tags=["work"], summary="A vessel's non-conformities")
-def nonconformities_listed(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def nonconformities_listed(vessel_id: str, context: ContextDep, who: AskingDep) -> NonConformitiesAnswer:
     """Newest first. One is opened for each job past its limit without a postponement that holds."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return {"vessel": vessel_id, "non_conformities": nonconformities.nonconformities_listed(context, vessel_id)}
+    return NonConformitiesAnswer.model_validate(
+        {"vessel": vessel_id, "non_conformities": nonconformities.nonconformities_listed(context, vessel_id)}
+    )
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/non-conformities/{number}/answer", tags=["work"], summary="Answer a non-conformity"
 )
 def answer_nonconformity(
-    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, body: bodies.CauseBody
-) -> JSONResponse:
+    vessel_id: str,
+    number: Number,
+    context: ContextDep,
+    who: AskingDep,
+    request: Request,
+    response: Response,
+    body: CauseBody,
+) -> NonConformityAnswer:
     """Its cause, and the corrective action."""
     fleet.get_vessel(context, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     told = nonconformities.answer_nonconformity(
         context, hand, vessel_id, number, cause=body.cause, corrective_action=body.corrective_action
     )
-    return JSONResponse(dict(told.body), status_code=told.status)
+    return NonConformityAnswer.answered(told, response)
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close", tags=["work"], summary="Close a non-conformity"
 )
 def close_nonconformity(
-    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request
-) -> JSONResponse:
+    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
+) -> NonConformityAnswer:
     """By the chief engineer or the office, not by the one who answered."""
     fleet.get_vessel(context, who.actor, vessel_id)
     told = nonconformities.close_nonconformity(context, hand_of(request, who, {}), vessel_id, number)
-    return JSONResponse(dict(told.body), status_code=told.status)
+    return NonConformityAnswer.answered(told, response)
 
 
 @router.get("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="Parts needed and aboard")
-def part_counts(plant_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def part_counts(plant_id: str, context: ContextDep, who: AskingDep) -> PartsAnswer:
     """Every part that a job sheet names, with how many are aboard; none where nobody has counted yet."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return {"plant": plant_id, "parts": parts.parts_of(context, place)}
+    return PartsAnswer.model_validate({"plant": plant_id, "parts": parts.parts_of(context, place)})
 
 
 @router.post("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="A part was counted")
 def count_part(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.PartBody
-) -> JSONResponse:
+    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PartBody
+) -> PartCountedAnswer:
     """How many are aboard; a note of a used part takes from it."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = parts.count_part(context, hand, place, name=body.name, aboard=body.aboard)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PartCountedAnswer.answered(answer, response)
 
 
 @router.post("/plants/{plant_id}/parts", include_in_schema=False)
@@ -171,31 +223,49 @@ HEADERS = {
 }
 
 
-@router.post("/api/v1/jobs/{key}/photos", status_code=201, tags=["work"], summary="A photo of the work on a job")
+@router.post(
+    "/api/v1/jobs/{key}/photos",
+    responses={200: {"model": PhotoAnswer, "description": "It is there already."}},
+    status_code=201,
+    tags=["work"],
+    summary="A photo of the work on a job",
+)
 def keep_photo(
     key: str,
     context: ContextDep,
     who: AskingDep,
     request: Request,
+    response: Response,
     photo: Annotated[UploadFile, File(description="JPEG, PNG or WebP, told by its content")],
     text: Annotated[str, Form(max_length=200)] = "",
-) -> JSONResponse:
+) -> PhotoAnswer:
     """Kept beside the database under its SHA-256, which is on record; the same picture twice is one."""
     place, job_id = jobs.job_place(context, who.actor, key)
     content = photo.file.read()
     hand = hand_of(request, who, {"text": text, "sha256": sha256(content).hexdigest()})
     answer = photos.keep_photo(context, hand, place, job_id, content=content, text=text)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PhotoAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/jobs/{key}/photos", tags=["work"], summary="The photos of a job")
-def job_photos(key: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def job_photos(key: str, context: ContextDep, who: AskingDep) -> PhotosAnswer:
     """Each with its SHA-256, size, words and record."""
     place, job_id = jobs.job_place(context, who.actor, key)
-    return {"job": key, "photos": photos.photos_of(context, place, job_id)}
+    return PhotosAnswer.model_validate({"job": key, "photos": photos.photos_of(context, place, job_id)})
 
 
-@router.get("/api/v1/jobs/{key}/photos/{digest}", tags=["work"], summary="One photo", response_class=Response)
+PICTURES = {
+    media: {"schema": {"type": "string", "format": "binary"}} for media in ("image/jpeg", "image/png", "image/webp")
+}
+
+
+@router.get(
+    "/api/v1/jobs/{key}/photos/{digest}",
+    tags=["work"],
+    summary="One photo",
+    response_class=Response,
+    responses={200: {"content": PICTURES}},
+)
 def photo(key: str, digest: str, context: ContextDep, who: AskingDep) -> Response:
     """The picture, when its content is still what the record says."""
     place, job_id = jobs.job_place(context, who.actor, key)
@@ -225,21 +295,21 @@ async def keep_from_page(vessel_id: str, key: str, request: Request, context: Co
 
 
 @router.get("/api/v1/pumps/{pump_id}/points", tags=["work"], summary="Points said to be not fitted")
-def points_not_fitted(pump_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def points_not_fitted(pump_id: str, context: ContextDep, who: AskingDep) -> PointsNotFittedAnswer:
     """Newest first, with who said and who signed."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    return {"pump": pump_id, "not_fitted": points.points_listed(context, place)}
+    return PointsNotFittedAnswer.model_validate({"pump": pump_id, "not_fitted": points.points_listed(context, place)})
 
 
 @router.post("/api/v1/pumps/{pump_id}/points", status_code=201, tags=["work"], summary="Say that a point is not fitted")
 def say_not_fitted(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.NotFittedBody
-) -> JSONResponse:
+    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: NotFittedBody
+) -> PointNotFittedAnswer:
     """Beforehand, with a reason. It counts once office or master has signed, from the next day on; never the supply breaker."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = points.say_not_fitted(context, hand, place, body.point, body.reason)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PointNotFittedAnswer.answered(answer, response)
 
 
 @router.post("/api/v1/pumps/{pump_id}/points/{number}/signature", tags=["work"], summary="Sign a point as not fitted")
@@ -249,36 +319,39 @@ def sign_point(
     context: ContextDep,
     who: AskingDep,
     request: Request,
-    body: bodies.NotFittedSignatureBody,
-) -> JSONResponse:
+    response: Response,
+    body: NotFittedSignatureBody,
+) -> PointNotFittedAnswer:
     """As office, or the master's signature; not by who said it."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = points.sign_not_fitted(context, hand, place, number, as_=body.as_, name=body.name)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PointNotFittedAnswer.answered(answer, response)
 
 
 @router.post(
     "/api/v1/pumps/{pump_id}/points/{number}/withdrawal", tags=["work"], summary="Take a point not fitted back"
 )
-def withdraw_point(pump_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request) -> JSONResponse:
+def withdraw_point(
+    pump_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
+) -> PointNotFittedAnswer:
     """From then on the point is asked for again."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
     answer = points.withdraw_not_fitted(context, hand_of(request, who, {}), place, number)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return PointNotFittedAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")
-def clogs(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def clogs(vessel_id: str, context: ContextDep, who: AskingDep) -> ClogsAnswer:
     """Newest first: what it was, riser, deck."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return {"vessel": vessel_id, "clogs": breakdown.clogs_of(context, vessel_id)}
+    return ClogsAnswer.model_validate({"vessel": vessel_id, "clogs": breakdown.clogs_of(context, vessel_id)})
 
 
 @router.post("/api/v1/vessels/{vessel_id}/clogs", status_code=201, tags=["work"], summary="A clog was cleared")
 def note_clog(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ClogBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ClogBody
+) -> NotedAnswer:
     """What it was, on which riser or deck; it needs no job and is a record."""
     fleet.get_vessel(context, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
@@ -292,52 +365,52 @@ def note_clog(
         deck=body.deck,
         text=body.text,
     )
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return NotedAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/handovers", tags=["work"], summary="Handover notes")
-def handovers(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def handovers(vessel_id: str, context: ContextDep, who: AskingDep) -> HandoversAnswer:
     """Newest first, with who wrote and who signed."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return {"vessel": vessel_id, "handovers": handover.handovers_of(context, vessel_id)}
+    return HandoversAnswer.model_validate({"vessel": vessel_id, "handovers": handover.handovers_of(context, vessel_id)})
 
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers", status_code=201, tags=["work"], summary="Write a handover note")
 def write_handover(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.HandoverBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: HandoverBody
+) -> HandoverWrittenAnswer:
     """Signed by who writes it; another person signs it after."""
     fleet.get_vessel(context, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = handover.write_handover(context, hand, vessel_id, body.text)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return HandoverWrittenAnswer.answered(answer, response)
 
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers/{number}/signature", tags=["work"], summary="Sign a handover note")
 def sign_handover(
-    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request
-) -> JSONResponse:
+    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
+) -> HandoverSignedAnswer:
     """By the one who takes over, not by who wrote it."""
     fleet.get_vessel(context, who.actor, vessel_id)
     answer = handover.sign_handover(context, hand_of(request, who, {}), vessel_id, number)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return HandoverSignedAnswer.answered(answer, response)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/reviews", tags=["work"], summary="Monthly reviews")
-def reviews(vessel_id: str, context: ContextDep, who: AskingDep) -> dict[str, Any]:
+def reviews(vessel_id: str, context: ContextDep, who: AskingDep) -> ReviewsAnswer:
     """Newest first."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return {"vessel": vessel_id, "reviews": handover.reviews_of(context, vessel_id)}
+    return ReviewsAnswer.model_validate({"vessel": vessel_id, "reviews": handover.reviews_of(context, vessel_id)})
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/reviews", status_code=201, tags=["work"], summary="Sign the review of a month"
 )
 def sign_review(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, body: bodies.ReviewBody
-) -> JSONResponse:
+    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ReviewBody
+) -> ReviewSignedAnswer:
     """By the chief engineer, for a month that is over, once."""
     fleet.get_vessel(context, who.actor, vessel_id)
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = handover.sign_review(context, hand, vessel_id, body.month, body.text)
-    return JSONResponse(dict(answer.body), status_code=answer.status)
+    return ReviewSignedAnswer.answered(answer, response)

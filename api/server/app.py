@@ -22,6 +22,8 @@ from api.pages.plant import route as page_routes
 from api.pages.shared import layout
 from api.pages.voyage import route as voyage_route
 from api.routes import capacity, due, feed, hours, plan, readings, record, service, vessel, voyage, work
+from api.routes.answers.record import HistorySummaryAnswer
+from api.routes.shared.problems import Problem
 from api.server import errors
 from api.server.access import DOORS
 from api.server.calendar_cache import CalendarCache, CalendarMiddleware
@@ -80,6 +82,15 @@ class App(FastAPI):
     def __init__(self, **said: Any) -> None:
         super().__init__(**said)
         self.front: ASGIApp = super().__call__
+
+    def openapi(self) -> dict[str, Any]:
+        """The description of the API, with the models that no route answers by itself."""
+        if self.openapi_schema is None:
+            schemas = super().openapi()["components"]["schemas"]
+            for model in (Problem, HistorySummaryAnswer):
+                found = model.model_json_schema(ref_template="#/components/schemas/{model}", mode="serialization")
+                schemas |= {**found.pop("$defs", {}), model.__name__: found}
+        return super().openapi()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Plain ASGI."""
