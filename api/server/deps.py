@@ -53,8 +53,16 @@ def asking(request: Request, context: "ContextDep") -> Asking:
         raise NotSignedIn(
             "Nobody is known to be asking. Send `Authorization: Bearer ll_...`, or open your sign-in link in a browser."
         )
-    found.actor.must_be(door, f"{request.method} {request.scope['route'].path}")
+    found.actor.must_be(door, doing(request))
     return found
+
+
+def doing(request: Request) -> str:
+    """What is asked for, as a person says it: "see “Due jobs of a plant”", "open this page"."""
+    reading, summary = request.method in ("GET", "HEAD"), request.scope["route"].summary
+    if summary is None:
+        return "open this page" if reading else "do this"
+    return f"see “{summary}”" if reading else f"do this: “{summary}”"
 
 
 def _by_key(request: Request, context: Context) -> Asking | None:

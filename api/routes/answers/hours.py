@@ -279,3 +279,24 @@ class IntakeLogAnswer(AnswerModel):
     """Newest first."""
 
     items: list[IntakeItem]
+
+
+class ReadingTaken(AnswerModel):
+    """What became of one reading. verdict: of the ledger, provisional; null where only a full derivation can tell."""
+
+    index: Annotated[int, Field(description="place in the batch, from 0")]
+    status: Annotated[str, Field(description="stored, duplicate, conflict or refused")]
+    verdict: str | None = None
+    why: Sentence = ""
+
+
+class ReadingsAnswer(AnswerModel):
+    """What became of a batch. clock_skew_seconds, says: only while the sender's clock is off."""
+
+    server_at: At
+    items: list[ReadingTaken]
+    newest: Annotated[
+        dict[str, At], Field(description="id of each counter to its newest reading, by the sender's clock")
+    ]
+    clock_skew_seconds: Annotated[int, Field(description="s that the sender's clock is behind; ahead: below 0")] = 0
+    says: Sentence = ""
