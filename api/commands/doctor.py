@@ -21,7 +21,7 @@ def doctor(
 
     Example: leadline doctor demo-plover
     """
-    from api.routes.answers.vessel import DiagnosisLine
+    from api.routes.answers.vessel import DiagnosisShown
     from scheduler.actions.base.context import Context
     from scheduler.actions.care import doctor as looking
     from scheduler.clock import system_clock
@@ -40,7 +40,7 @@ def doctor(
         database.close()
     found = looking.diagnosis_in_order(found)
     wrong = [one for one in found if not one.note]
-    out({"well": not wrong, "looks": [DiagnosisLine.of(one).plain() for one in found]}, as_json, lambda: _lines(found))
+    out({"well": not wrong, "looks": [DiagnosisShown.of(one).plain() for one in found]}, as_json, lambda: _lines(found))
     if not wrong:
         say("All well.")
         return

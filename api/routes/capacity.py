@@ -1,13 +1,11 @@
 """Capacity by API: the margin, pumps down and back, pull-down tests, lower minima."""
 
-from collections.abc import Callable, Mapping
-from datetime import datetime, timedelta
+from collections.abc import Mapping
+from datetime import timedelta
 from typing import Annotated, Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
 
 from api.pages.shared.margin import margin_stretches
 from api.routes.answers.capacity import (
@@ -31,19 +29,17 @@ from api.routes.bodies.capacity import (
 )
 from api.routes.shared.bodies import Instant
 from api.routes.shared.problems import JsonRoute
-from api.server.deps import AskingDep, ContextDep, Number, hand_of, must_be_own_form, plant_now
-from scheduler.actions.base.context import Context, Hand
+from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now
+from scheduler.actions.base.context import Context
 from scheduler.actions.capacity import concessions as capacity_concessions
 from scheduler.actions.capacity import outages, tests
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.vessel import fleet
-from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
 from scheduler.domain.capacity.concessions import Lower
 from scheduler.domain.capacity.minimum import Swept
 from scheduler.errors import Refused
-from scheduler.parsing import ship_instant
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(route_class=JsonRoute)
@@ -168,9 +164,6 @@ def withdraw_concession(
     return ConcessionAnswer.answered(told, response)
 
 
-FAILED = "failed, put out on the plant page"
-
-
 @router.post(
     "/api/v1/pumps/{pump_id}/breakdowns", status_code=201, tags=["work"], summary="A pump failed: out, repair opened"
 )
@@ -207,66 +200,3 @@ def runs_after_all(
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = breakdown.runs_after_all(context, hand, place, at=body.at, reason=body.reason)
     return RunsAfterAllAnswer.answered(answer, response, plan=breakdown.plan_again(context, place))
-
-
-@router.post("/pumps/{pump_id}/out", include_in_schema=False)
-async def out(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """One form on the plant page: out now, what failed and when it is back where that is known; repair opened, planned again."""
-
-    def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
-        reason = typed.get("reason", "").strip()[:200] or FAILED
-        breakdown.open_breakdown(
-            context, hand, place, at=context.now(), reason=reason, expected_at=_expected(context, place, typed)
-        )
-
-    return await _tapped(pump_id, "out", request, context, who, do)
-
-
-@router.post("/pumps/{pump_id}/return", include_in_schema=False)
-async def back(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """When a pump that is out is expected back, from the plant page; empty: not known."""
-
-    def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
-        outages.say_expected(context, hand, place, _expected(context, place, typed))
-
-    return await _tapped(pump_id, "return", request, context, who, do)
-
-
-@router.post("/pumps/{pump_id}/runs", include_in_schema=False)
-async def runs_now(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """It runs after all, from the plant page."""
-
-    def do(place: Place, hand: Hand, _typed: Mapping[str, str]) -> None:
-        breakdown.runs_after_all(context, hand, place, at=context.now())
-
-    return await _tapped(pump_id, "runs", request, context, who, do)
-
-
-async def _tapped(
-    pump_id: str,
-    what: str,
-    request: Request,
-    context: ContextDep,
-    who: AskingDep,
-    do: Callable[[Place, Hand, Mapping[str, str]], None],
-) -> Response:
-    """A form of the plant page about one pump: done, planned again; back to the plant, which says what is left."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    typed = {name: str(value) for name, value in form.items()}
-
-    def act() -> str:
-        place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-        told = {"route": f"POST /pumps/{pump_id}/{what}", "expected_at": typed.get("expected_at", "")}
-        do(place, Hand(who.actor, typed.get("idempotency_key", ""), told), typed)
-        breakdown.plan_again(context, place)
-        return place.plant_id
-
-    plant_id = await run_in_threadpool(act)
-    return RedirectResponse(f"/plants/{quote(plant_id)}?out={quote(pump_id)}", 303)
-
-
-def _expected(context: ContextDep, place: Place, typed: Mapping[str, str]) -> datetime | None:
-    text = typed.get("expected_at", "").strip()
-    clock = fleet.offset_now(context, place.vessel_id)
-    return ship_instant("expected_at", text, str(int(clock)), clock) if text else None

@@ -1,14 +1,11 @@
 """Due jobs by API: their dates, postponements, dry dock."""
 
-from datetime import timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from api.ics.writer import calendar_writer
-from api.pages.due.moved import MovedView, moved_lines, moved_page
-from api.pages.shared import build
 from api.routes.answers.due import (
     DockBatchAnswer,
     DockChoicesAnswer,
@@ -25,11 +22,9 @@ from api.routes.bodies.due import DecisionBody, DockBody, FirstDateBody, PartDat
 from api.routes.shared.bodies import Instant
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now
-from api.server.page_answers import light_of, page
 from scheduler.actions.due import docking, first_dates, part_dates, postponing
 from scheduler.actions.feed import refresh
 from scheduler.actions.plant_state import published
-from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import jobs
 from scheduler.domain.due.postponing import Asked
@@ -50,9 +45,6 @@ def get_due(
     return DueAnswer.of(now, outlook=outlook)
 
 
-SHOWN_DAYS, SHOWN_MOST = 28, 200
-
-
 @router.get("/api/v1/plants/{plant_id}/due/moved", tags=["plant"], summary="Published due dates that moved")
 def get_moved(
     plant_id: str,
@@ -70,23 +62,6 @@ def get_moved(
         moved=[MovedDateShown.of(one) for one in found],
         next=found[-1].number if found else since,
     )
-
-
-@router.get("/plants/{plant_id}/moved", include_in_schema=False)
-def moved(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """The dates of open jobs that moved in the last four weeks, newest first."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    now = plant_state(context, place.vessel_id, place.id)
-    since_at = now.at - timedelta(days=SHOWN_DAYS)
-    found = published.newest_moved_date(context, place.vessel_id, place.id, since_at=since_at, limit=SHOWN_MOST)
-    view = MovedView(
-        frame=build.frame_of(now, who, request.url.path, "Dates that moved", "moved"),
-        plant=now.plant.name,
-        plant_href=f"/plants/{place.id}",
-        days=SHOWN_DAYS,
-        lines=moved_lines(now, found),
-    )
-    return page(moved_page(view, light=light_of(request), csrf=who.csrf or ""))
 
 
 @router.post("/api/v1/jobs/{key}/postponements", status_code=201, tags=["work"], summary="Ask for a postponement")

@@ -9,12 +9,12 @@ from pydantic import ValidationError
 from api.routes.answers.vessel import (
     ClockChangeAnswer,
     DiagnosisAnswer,
-    DiagnosisLine,
+    DiagnosisShown,
     DocumentVersion,
     PlantAnswer,
     PumpAnswer,
     VersionsAnswer,
-    VesselLine,
+    VesselShown,
     VesselsAnswer,
     VesselStoredAnswer,
 )
@@ -43,7 +43,7 @@ class ClockBody(Body):
 @router.get("/api/v1/vessels", tags=["fleet"], summary="The vessels this key reaches")
 def list_vessels(context: ContextDep, who: AskingDep) -> VesselsAnswer:
     """Id, name, version and plants of each."""
-    return VesselsAnswer(vessels=[VesselLine.of(*one) for one in fleet.list_vessels(context, who.actor)])
+    return VesselsAnswer(vessels=[VesselShown.of(*one) for one in fleet.list_vessels(context, who.actor)])
 
 
 @router.get("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="A vessel's document", response_model=Vessel)
@@ -155,4 +155,4 @@ def diagnosis(vessel_id: str, context: ContextDep, who: AskingDep) -> DiagnosisA
     """What, which, since when, what to do; the same lines as on the counters page and by `leadline doctor`."""
     fleet.get_vessel(context, who.actor, vessel_id)
     found = doctor.diagnosis_in_order(doctor.vessel_diagnosis(context, vessel_id))
-    return DiagnosisAnswer(looks=[DiagnosisLine.of(one) for one in found])
+    return DiagnosisAnswer(looks=[DiagnosisShown.of(one) for one in found])

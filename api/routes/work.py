@@ -2,11 +2,9 @@
 
 from hashlib import sha256
 from typing import Annotated
-from urllib.parse import quote
 
 from fastapi import APIRouter, File, Form, Request, UploadFile
-from fastapi.responses import RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
 
 from api.ics.writer import calendar_writer
 from api.routes.answers.handover import (
@@ -47,14 +45,12 @@ from api.routes.bodies.work import (
 )
 from api.routes.shared.bodies import CloseBody, WorkStepBody
 from api.routes.shared.problems import JsonRoute, problems
-from api.server.deps import AskingDep, ContextDep, Number, hand_of, must_be_own_form, version_in
-from scheduler.actions.base.context import Hand
+from api.server.deps import AskingDep, ContextDep, Number, hand_of, version_in
 from scheduler.actions.feed import refresh
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import breakdown, checking, handover, jobs, nonconformities, parts, photos, points, steps
-from scheduler.errors import NotFound, Refused
-from scheduler.parsing import own_path, whole_number
+from scheduler.errors import NotFound
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(route_class=JsonRoute)
@@ -198,23 +194,6 @@ def count_part(
     return PartCountedAnswer.answered(answer, response)
 
 
-@router.post("/plants/{plant_id}/parts", include_in_schema=False)
-async def count_on_page(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """A part counted from a job's page."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    name, aboard = str(form.get("name", "")), whole_number("aboard", str(form.get("aboard", "")))
-
-    def act() -> None:
-        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-        asked = {"route": f"POST /plants/{plant_id}/parts", "body": {"name": name, "aboard": aboard}}
-        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
-        parts.count_part(context, hand, place, name=name, aboard=aboard)
-
-    await run_in_threadpool(act)
-    return RedirectResponse(own_path(str(form.get("here", "")), f"/plants/{quote(plant_id)}"), 303)
-
-
 HEADERS = {
     "Content-Security-Policy": "default-src 'none'; sandbox",
     "X-Content-Type-Options": "nosniff",
@@ -271,27 +250,6 @@ def photo(key: str, digest: str, context: ContextDep, who: AskingDep) -> Respons
     place, job_id = jobs.job_place(context, who.actor, key)
     content, media = photos.photo(context, place, job_id, digest)
     return Response(content, media_type=media, headers=HEADERS)
-
-
-@router.post("/vessels/{vessel_id}/jobs/{key}/photos", include_in_schema=False)
-async def keep_from_page(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """A photo added on the job's page."""
-    async with request.form() as form:
-        must_be_own_form(who, form.get("csrf"))
-        sent = form.get("photo")
-        if sent is None or isinstance(sent, str):
-            raise Refused("No photo was chosen. Go back, choose one, and send it again.")
-        content, text = await sent.read(), str(form.get("text", ""))[:200]
-        once = str(form.get("idempotency_key", ""))
-
-    def act() -> None:
-        place, job_id = jobs.job_place(context, who.actor, key)
-        asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/photos", "body": [text, sha256(content).hexdigest()]}
-        hand = Hand(who.actor, once, asked)
-        photos.keep_photo(context, hand, place, job_id, content=content, text=text)
-
-    await run_in_threadpool(act)
-    return RedirectResponse(f"/vessels/{quote(vessel_id)}/jobs/{quote(key, safe=':')}#h-photos", 303)
 
 
 @router.get("/api/v1/pumps/{pump_id}/points", tags=["work"], summary="Points said to be not fitted")

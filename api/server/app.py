@@ -21,9 +21,9 @@ from api.pages.plan import route as plan_route
 from api.pages.plant import route as page_routes
 from api.pages.shared import layout
 from api.pages.voyage import route as voyage_route
-from api.routes import capacity, due, feed, hours, plan, readings, record, service, vessel, voyage, work
+from api.routes import capacity, due, feed, hours, page_forms, plan, readings, record, service, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
-from api.routes.shared.problems import Problem
+from api.routes.shared.problems import ProblemDocument
 from api.server import errors
 from api.server.access import DOORS
 from api.server.calendar_cache import CalendarCache, CalendarMiddleware
@@ -56,6 +56,7 @@ ROUTERS = (
     work.router,
     voyage.router,
     record.router,
+    page_forms.router,
     capacity_route.router,
     notes_route.router,
     page_routes.router,
@@ -87,7 +88,7 @@ class App(FastAPI):
         """The description of the API, with the models that no route answers by itself."""
         if self.openapi_schema is None:
             schemas = super().openapi()["components"]["schemas"]
-            for model in (Problem, HistorySummaryAnswer):
+            for model in (ProblemDocument, HistorySummaryAnswer):
                 found = model.model_json_schema(ref_template="#/components/schemas/{model}", mode="serialization")
                 schemas |= {**found.pop("$defs", {}), model.__name__: found}
         return super().openapi()

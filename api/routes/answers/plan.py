@@ -67,7 +67,7 @@ class ShortfallShown(AnswerModel):
     says: Sentence
 
 
-class PlanFact(AnswerModel):
+class PlanFactShown(AnswerModel):
     """Something that the plan rests on."""
 
     code: str
@@ -116,11 +116,11 @@ class PlanShown(Period):
     slots: list[SlotShown]
     one_more_failure: OneMoreFailure
     shortfalls: list[ShortfallShown]
-    facts: list[PlanFact]
+    facts: list[PlanFactShown]
     certificate: CertificateShown
 
 
-class SlotDifference(AnswerModel):
+class SlotDifferenceShown(AnswerModel):
     """What taking the proposed plan changes of a job. null: it has no place there."""
 
     job: JobKey
@@ -134,7 +134,7 @@ class PlansAnswer(AnswerModel):
     plant: PlantId
     taken: PlanShown | None
     proposed: PlanShown | None
-    differences: list[SlotDifference]
+    differences: list[SlotDifferenceShown]
 
 
 class PlanTakenAnswer(AnswerModel):

@@ -33,7 +33,7 @@ from scheduler.domain.vessel.document import Pump, Vessel
 FLAGS_SHOWN = 50
 
 
-class VesselLine(AnswerModel):
+class VesselShown(AnswerModel):
     """A vessel that this key reaches."""
 
     vessel: VesselId
@@ -57,7 +57,7 @@ class VesselLine(AnswerModel):
 class VesselsAnswer(AnswerModel):
     """The vessels that this key reaches."""
 
-    vessels: list[VesselLine]
+    vessels: list[VesselShown]
 
 
 class VesselStoredAnswer(AnswerModel):
@@ -216,7 +216,7 @@ def _hours(now: PlantState, subject: Subject, subject_id: str) -> HoursShown | N
     return HoursShown.of(now.hours.get(key), now.projected.get(key))
 
 
-class DiagnosisLine(AnswerModel):
+class DiagnosisShown(AnswerModel):
     """One thing that is wrong or odd: what, which, since when, what to do."""
 
     about: str
@@ -235,4 +235,4 @@ class DiagnosisLine(AnswerModel):
 class DiagnosisAnswer(AnswerModel):
     """The most urgent first."""
 
-    looks: list[DiagnosisLine]
+    looks: list[DiagnosisShown]

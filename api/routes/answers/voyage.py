@@ -113,7 +113,7 @@ class DaysChangedAnswer(AnswerModel):
     record: RecordNumber | None
 
 
-class CellFault(AnswerModel):
+class CellFaultShown(AnswerModel):
     """A cell that cannot be taken."""
 
     row: int
@@ -128,7 +128,7 @@ class DaysPreviewAnswer(AnswerModel):
     version: VersionNumber
     rows: int
     good: bool
-    faults: list[CellFault]
+    faults: list[CellFaultShown]
     changes: list[Sentence]
     kept_as_logged: list[Sentence]
 
@@ -140,7 +140,7 @@ class DaysPreviewAnswer(AnswerModel):
             version=found.version,
             rows=len(found.sheet.rows),
             good=laid is not None,
-            faults=[CellFault(row=f.row, column=f.column, found=f.found, says=f.says) for f in found.sheet.faults],
+            faults=[CellFaultShown(row=f.row, column=f.column, found=f.found, says=f.says) for f in found.sheet.faults],
             changes=[] if laid is None else [change_words(c) for c in laid.changes],
             kept_as_logged=[] if laid is None else [stored_words(c) for c in laid.kept],
         )

@@ -11,14 +11,14 @@ from api.server.access import DOORS, NoRole
 from api.server.errors import PROBLEM, STATUS
 
 
-class Fault(BaseModel):
+class FaultShown(BaseModel):
     """One part of the input that is wrong."""
 
     pointer: str = Field(description="RFC 6901, into what was sent", examples=["/readings/0/value"])
     detail: Sentence
 
 
-class Problem(BaseModel):
+class ProblemDocument(BaseModel):
     """A problem document (RFC 9457). Some have members of their own, such as the times that hold."""
 
     model_config = ConfigDict(extra="allow")
@@ -29,11 +29,11 @@ class Problem(BaseModel):
     detail: Sentence
     request_id: str = Field(default="", description="for whoever keeps the server")
     instance: str = Field(default="", description="the path that was asked for")
-    errors: list[Fault] = Field(default=[], description="every part of the input that is wrong")
+    errors: list[FaultShown] = Field(default=[], description="every part of the input that is wrong")
 
 
 _TITLES = dict(STATUS.values())
-_SCHEMA = {PROBLEM: {"schema": {"$ref": "#/components/schemas/Problem"}}}
+_SCHEMA = {PROBLEM: {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}}
 
 
 def problems(*statuses: int) -> dict[int | str, dict[str, Any]]:

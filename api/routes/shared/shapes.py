@@ -1,8 +1,7 @@
 """What the answers of the API are made of. Instants are RFC 3339 UTC, with the ship's offset beside."""
 
-from collections.abc import Mapping
 from datetime import datetime
-from typing import Annotated, Any, Self, TypeVar, overload
+from typing import Annotated, Any, Self, overload
 
 from fastapi import Response
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
@@ -50,14 +49,6 @@ class AnswerModel(BaseModel):
     def plain(self) -> dict[str, Any]:
         """As JSON values, such as a command prints."""
         return self.model_dump(mode="json", by_alias=True, exclude_unset=True)
-
-
-AnyAnswer = TypeVar("AnyAnswer", bound=AnswerModel)
-
-
-def listed(model: type[AnyAnswer], rows: list[dict[str, Any]] | list[Mapping[str, Any]]) -> list[AnyAnswer]:
-    """Rows as an action lists them."""
-    return [model.model_validate(row) for row in rows]
 
 
 At = Annotated[str, Field(json_schema_extra={"format": "date-time"}, examples=["2026-11-25T07:00:00Z"])]
