@@ -4,8 +4,7 @@ from collections.abc import Mapping
 from datetime import timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
-from fastapi.responses import Response
+from fastapi import APIRouter, Query
 
 from api.pages.shared.margin import margin_stretches
 from api.routes.answers.capacity import (
@@ -28,8 +27,9 @@ from api.routes.bodies.capacity import (
     RunsBody,
 )
 from api.routes.shared.bodies import Instant
+from api.routes.shared.calls import HandCallDep
 from api.routes.shared.problems import JsonRoute
-from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now
+from api.server.deps import AskingDep, ContextDep, Number, plant_now
 from scheduler.actions.base.context import Context
 from scheduler.actions.capacity import concessions as capacity_concessions
 from scheduler.actions.capacity import outages, tests
@@ -73,39 +73,34 @@ def _positions(now: PlantState) -> Mapping[str, str]:
 
 
 @router.post("/api/v1/pumps/{pump_id}/down", tags=["work"], summary="A pump is out of order")
-def pump_down(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: DownBody
-) -> MarginLeft:
+def pump_down(pump_id: str, call: HandCallDep, body: DownBody) -> MarginLeft:
     """A fact, never refused for capacity; the answer states the margin that is left, and a new plan is made."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = outages.pump_down(context, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at)
-    return MarginLeft.answered(answer, response)
+    place = call.place(AssetKind.PUMP, pump_id)
+    answer = outages.pump_down(
+        call.context, call.hand(body), place, at=body.at, reason=body.reason, expected_at=body.expected_at
+    )
+    return call.answered(MarginLeft, answer)
 
 
 @router.post("/api/v1/pumps/{pump_id}/back", tags=["work"], summary="A pump is back")
-def pump_back(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: BackBody
-) -> MarginLeft:
+def pump_back(pump_id: str, call: HandCallDep, body: BackBody) -> MarginLeft:
     """Passed: it counts in full. None: returned, not proved, it counts at the provisional derate. Failed: it stays down."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    place = call.place(AssetKind.PUMP, pump_id)
     measured = None if body.measured_swept_m3_per_h is None else Swept(body.measured_swept_m3_per_h)
-    answer = outages.pump_back(context, hand, place, at=body.at, reason=body.reason, test=body.test, measured=measured)
-    return MarginLeft.answered(answer, response)
+    answer = outages.pump_back(
+        call.context, call.hand(body), place, at=body.at, reason=body.reason, test=body.test, measured=measured
+    )
+    return call.answered(MarginLeft, answer)
 
 
 @router.post("/api/v1/pumps/{pump_id}/test", tags=["work"], summary="A pump's pull-down test")
-def pump_test(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PumpTestBody
-) -> PumpTestAnswer:
+def pump_test(pump_id: str, call: HandCallDep, body: PumpTestBody) -> PumpTestAnswer:
     """Swept volume and leak from the figures or the log. Passed: the pump counts for that; failed: for nothing."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    place = call.place(AssetKind.PUMP, pump_id)
     figures = None if body.figures is None else tests.Figures(**body.figures.model_dump())
     told = tests.PullDown(**{**body.model_dump(exclude={"figures"}), "figures": figures})
-    answer = tests.record_test(context, hand, place, told)
-    return PumpTestAnswer.answered(answer, response)
+    answer = tests.record_test(call.context, call.hand(body), place, told)
+    return call.answered(PumpTestAnswer, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}/concessions", tags=["plant"], summary="Lower minima asked for and agreed")
@@ -120,83 +115,62 @@ def concessions(plant_id: str, context: ContextDep, who: AskingDep) -> Concessio
 @router.post(
     "/api/v1/plants/{plant_id}/concessions", status_code=201, tags=["plant"], summary="Ask for a lower minimum"
 )
-def ask_concession(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ConcessionBody
-) -> ConcessionAnswer:
+def ask_concession(plant_id: str, call: HandCallDep, body: ConcessionBody) -> ConcessionAnswer:
     """For a stretch of time. It counts once chief engineer and hotel have both signed."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    place = call.place(AssetKind.PLANT, plant_id)
     asked = Lower(
         from_at=body.from_at, to_at=body.to_at, minimum=Swept(body.minimum_swept_m3_per_h), reason=body.reason
     )
-    told = capacity_concessions.ask_concession(context, hand, place, asked)
-    return ConcessionAnswer.answered(told, response)
+    answer = capacity_concessions.ask_concession(call.context, call.hand(body), place, asked)
+    return call.answered(ConcessionAnswer, answer)
 
 
 @router.post("/api/v1/plants/{plant_id}/concessions/{number}/signature", tags=["plant"], summary="Sign a lower minimum")
 def sign_concession(
-    plant_id: str,
-    number: Number,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
-    body: ConcessionSignatureBody,
+    plant_id: str, number: Number, call: HandCallDep, body: ConcessionSignatureBody
 ) -> ConcessionAnswer:
     """As chief, by the chief engineer or the office; as hotel, with the name of who signs. Two people."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    told = capacity_concessions.sign_concession(
-        context, hand, place, number, as_=body.as_, name=body.name, master=body.master
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = capacity_concessions.sign_concession(
+        call.context, call.hand(body), place, number, as_=body.as_, name=body.name, master=body.master
     )
-    return ConcessionAnswer.answered(told, response)
+    return call.answered(ConcessionAnswer, answer)
 
 
 @router.post(
     "/api/v1/plants/{plant_id}/concessions/{number}/withdrawal", tags=["plant"], summary="Withdraw a lower minimum"
 )
-def withdraw_concession(
-    plant_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
-) -> ConcessionAnswer:
+def withdraw_concession(plant_id: str, number: Number, call: HandCallDep) -> ConcessionAnswer:
     """From then on the plant's own minimum holds."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    told = capacity_concessions.withdraw_concession(context, hand_of(request, who, {}), place, number)
-    return ConcessionAnswer.answered(told, response)
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = capacity_concessions.withdraw_concession(call.context, call.hand({}), place, number)
+    return call.answered(ConcessionAnswer, answer)
 
 
 @router.post(
     "/api/v1/pumps/{pump_id}/breakdowns", status_code=201, tags=["work"], summary="A pump failed: out, repair opened"
 )
-def open_breakdown(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: DownBody
-) -> BreakdownAnswer:
+def open_breakdown(pump_id: str, call: HandCallDep, body: DownBody) -> BreakdownAnswer:
     """The pump is out since then, its repair is a job that is worked in steps and closed like any other, without a due
     point. The answer states the margin that is left; the plant is planned again at once."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    place = call.place(AssetKind.PUMP, pump_id)
     answer = breakdown.open_breakdown(
-        context, hand, place, at=body.at, reason=body.reason, expected_at=body.expected_at
+        call.context, call.hand(body), place, at=body.at, reason=body.reason, expected_at=body.expected_at
     )
-    return BreakdownAnswer.answered(answer, response, plan=breakdown.plan_again(context, place))
+    return call.answered(BreakdownAnswer, answer, plan=breakdown.plan_again(call.context, place))
 
 
 @router.put("/api/v1/pumps/{pump_id}/expected-return", tags=["work"], summary="When a pump that is out is back")
-def say_expected(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ExpectedBody
-) -> ExpectedReturnAnswer:
+def say_expected(pump_id: str, call: HandCallDep, body: ExpectedBody) -> ExpectedReturnAnswer:
     """As far as it is known; null: not known any more. Plans alone go by it; the present margin and the record never do."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = outages.say_expected(context, hand, place, body.expected_at)
-    return ExpectedReturnAnswer.answered(answer, response, plan=breakdown.plan_again(context, place))
+    place = call.place(AssetKind.PUMP, pump_id)
+    answer = outages.say_expected(call.context, call.hand(body), place, body.expected_at)
+    return call.answered(ExpectedReturnAnswer, answer, plan=breakdown.plan_again(call.context, place))
 
 
 @router.post("/api/v1/pumps/{pump_id}/runs-after-all", tags=["work"], summary="A pump that was put out runs after all")
-def runs_after_all(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: RunsBody
-) -> RunsAfterAllAnswer:
+def runs_after_all(pump_id: str, call: HandCallDep, body: RunsBody) -> RunsAfterAllAnswer:
     """Untouched: the stop stays on record with its minutes, and its repair is withdrawn."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = breakdown.runs_after_all(context, hand, place, at=body.at, reason=body.reason)
-    return RunsAfterAllAnswer.answered(answer, response, plan=breakdown.plan_again(context, place))
+    place = call.place(AssetKind.PUMP, pump_id)
+    answer = breakdown.runs_after_all(call.context, call.hand(body), place, at=body.at, reason=body.reason)
+    return call.answered(RunsAfterAllAnswer, answer, plan=breakdown.plan_again(call.context, place))

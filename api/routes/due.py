@@ -2,10 +2,8 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
-from fastapi.responses import Response
+from fastapi import APIRouter, Query
 
-from api.ics.writer import calendar_writer
 from api.routes.answers.due import (
     DockBatchAnswer,
     DockChoicesAnswer,
@@ -20,10 +18,10 @@ from api.routes.answers.due import (
 )
 from api.routes.bodies.due import DecisionBody, DockBody, FirstDateBody, PartDateBody, PostponementBody
 from api.routes.shared.bodies import Instant
+from api.routes.shared.calls import HandCallDep
 from api.routes.shared.problems import JsonRoute
-from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now
+from api.server.deps import AskingDep, ContextDep, Number, plant_now
 from scheduler.actions.due import docking, first_dates, part_dates, postponing
-from scheduler.actions.feed import refresh
 from scheduler.actions.plant_state import published
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import jobs
@@ -65,14 +63,11 @@ def get_moved(
 
 
 @router.post("/api/v1/jobs/{key}/postponements", status_code=201, tags=["work"], summary="Ask for a postponement")
-def ask_postponement(
-    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PostponementBody
-) -> PostponementAskedAnswer:
+def ask_postponement(key: str, call: HandCallDep, body: PostponementBody) -> PostponementAskedAnswer:
     """A later limit for the open turn of a job. Another person decides; the due point stays where it is."""
-    place, job_id = jobs.job_place(context, who.actor, key)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = postponing.ask_postponement(context, hand, place, job_id, Asked(**body.model_dump()))
-    return PostponementAskedAnswer.answered(answer, response)
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = postponing.ask_postponement(call.context, call.hand(body), place, job_id, Asked(**body.model_dump()))
+    return call.answered(PostponementAskedAnswer, answer)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/postponements", tags=["work"], summary="A vessel's postponements")
@@ -90,21 +85,14 @@ def postponements(vessel_id: str, context: ContextDep, who: AskingDep) -> Postpo
     summary="Grant or refuse a postponement",
 )
 def decide_postponement(
-    vessel_id: str,
-    number: Number,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
-    body: DecisionBody,
+    vessel_id: str, number: Number, call: HandCallDep, body: DecisionBody
 ) -> PostponementDecidedAnswer:
     """By another person than asked; a critical job by the office; a class item with the class's agreement. With the link down the
     master decides, told by somebody else than who asked; both are on record."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    call.must_reach_vessel(vessel_id)
     answer = postponing.decide_postponement(
-        context,
-        hand,
+        call.context,
+        call.hand(body),
         vessel_id,
         number,
         granted=body.granted,
@@ -112,36 +100,30 @@ def decide_postponement(
         class_agreed=body.class_agreed,
         master=body.master,
     )
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
-    return PostponementDecidedAnswer.answered(answer, response)
+    call.renew(vessel_id)
+    return call.answered(PostponementDecidedAnswer, answer)
 
 
 @router.put(
     "/api/v1/jobs/{key}/first-date", tags=["work"], summary="Set the first date of a job nobody knows the last time of"
 )
-def set_first_date(
-    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: FirstDateBody
-) -> FirstDateAnswer:
+def set_first_date(key: str, call: HandCallDep, body: FirstDateBody) -> FirstDateAnswer:
     """By the chief engineer or the office, with a reason, on record. It may be brought forward later; putting it off is a
     postponement."""
-    place, job_id = jobs.job_place(context, who.actor, key)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    told = first_dates.set_first(
-        context, hand, place, job_id, on=body.on, reason=body.reason, class_agreed=body.class_agreed
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = first_dates.set_first(
+        call.context, call.hand(body), place, job_id, on=body.on, reason=body.reason, class_agreed=body.class_agreed
     )
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return FirstDateAnswer.answered(told, response)
+    call.renew(place.vessel_id)
+    return call.answered(FirstDateAnswer, answer)
 
 
 @router.put("/api/v1/jobs/{key}/part-date", tags=["work"], summary="Say when a job's parts come")
-def set_part_date(
-    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PartDateBody
-) -> PartDateAnswer:
+def set_part_date(key: str, call: HandCallDep, body: PartDateBody) -> PartDateAnswer:
     """A ship's date; the plan puts the job no earlier. With null the date is taken back."""
-    place, job_id = jobs.job_place(context, who.actor, key)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    told = part_dates.set_date(context, hand, place, job_id, from_on=body.from_on, note=body.note)
-    return PartDateAnswer.answered(told, response)
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = part_dates.set_date(call.context, call.hand(body), place, job_id, from_on=body.from_on, note=body.note)
+    return call.answered(PartDateAnswer, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}/dock", tags=["plan"], summary="What is better done in dock")
@@ -158,21 +140,16 @@ def dock_choices(
 
 
 @router.post("/api/v1/plants/{plant_id}/dock", status_code=201, tags=["plan"], summary="Choose jobs for a dock")
-def choose_dock(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: DockBody
-) -> DockBatchAnswer:
+def choose_dock(plant_id: str, call: HandCallDep, body: DockBody) -> DockBatchAnswer:
     """Plans put them in its days as far as limits allow. Refused where a minimum above 0 holds in the days."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = docking.choose_dock(context, hand, place, body.from_at, body.to_at, body.jobs)
-    return DockBatchAnswer.answered(answer, response)
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = docking.choose_dock(call.context, call.hand(body), place, body.from_at, body.to_at, body.jobs)
+    return call.answered(DockBatchAnswer, answer)
 
 
 @router.post("/api/v1/plants/{plant_id}/dock/{number}/withdrawal", tags=["plan"], summary="Take a dock batch back")
-def withdraw_dock(
-    plant_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
-) -> DockBatchAnswer:
+def withdraw_dock(plant_id: str, number: Number, call: HandCallDep) -> DockBatchAnswer:
     """Its jobs are planned as any other again."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    answer = docking.withdraw_dock(context, hand_of(request, who, {}), place, number)
-    return DockBatchAnswer.answered(answer, response)
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = docking.withdraw_dock(call.context, call.hand({}), place, number)
+    return call.answered(DockBatchAnswer, answer)

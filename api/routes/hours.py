@@ -2,12 +2,13 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query, Request, Response
+from fastapi import APIRouter, Body, Query
 
 from api.routes.answers.hours import CounterAnswer, CounterEventAnswer, DailyHoursAnswer, IntakeItem, IntakeLogAnswer
 from api.routes.bodies.hours import ConfirmBody, EventBody, UndoBody
+from api.routes.shared.calls import HandCall, HandCallDep
 from api.routes.shared.problems import JsonRoute
-from api.server.deps import AskingDep, ContextDep, hand_of
+from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.base.context import Answer
 from scheduler.actions.hours import counter_events, daily, undoing
 from scheduler.actions.hours import questions as hours_questions
@@ -47,19 +48,12 @@ _ASKED: dict[int | str, dict[str, Any]] = {
     summary="Record a counter event",
     responses=_ASKED,
 )
-def counter_event(
-    counter_id: str,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
-    body: Annotated[EventBody, Body()],
-) -> CounterEventAnswer:
+def counter_event(counter_id: str, call: HandCallDep, body: Annotated[EventBody, Body()]) -> CounterEventAnswer:
     """Readings are never changed; the ledger is derived anew. Hours taken away are only asked for (202) until confirmed."""
-    place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
+    place = call.place(AssetKind.COUNTER, counter_id)
     event = counter_events.CounterEvent(**body.model_dump())
-    answer = counter_events.add_event(context, hand_of(request, who, body.model_dump(mode="json")), place, event)
-    return _event_answered(request, response, answer)
+    answer = counter_events.add_event(call.context, call.hand(body), place, event)
+    return _event_answered(call, answer)
 
 
 @router.post(
@@ -68,19 +62,10 @@ def counter_event(
     tags=["readings"],
     summary="Undo a counter event",
 )
-def undo_event(
-    counter_id: str,
-    event_id: str,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
-    body: UndoBody,
-) -> CounterEventAnswer:
+def undo_event(counter_id: str, event_id: str, call: HandCallDep, body: UndoBody) -> CounterEventAnswer:
     """Hours given get their opposite entry, all else is taken back; both stay in the record. A second undo is refused."""
-    place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _event_answered(request, response, undoing.undo_event(context, hand, place, event_id, body.reason))
+    place = call.place(AssetKind.COUNTER, counter_id)
+    return _event_answered(call, undoing.undo_event(call.context, call.hand(body), place, event_id, body.reason))
 
 
 @router.post(
@@ -89,19 +74,10 @@ def undo_event(
     tags=["readings"],
     summary="Confirm what another person asked for",
 )
-def confirm_event(
-    counter_id: str,
-    event_id: str,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
-    body: ConfirmBody,
-) -> CounterEventAnswer:
+def confirm_event(counter_id: str, event_id: str, call: HandCallDep, body: ConfirmBody) -> CounterEventAnswer:
     """Hours are taken away by two people: this is the second, chief engineer or office, and not the one who asked."""
-    place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    return _event_answered(request, response, undoing.confirm_event(context, hand, place, event_id, body.reason))
+    place = call.place(AssetKind.COUNTER, counter_id)
+    return _event_answered(call, undoing.confirm_event(call.context, call.hand(body), place, event_id, body.reason))
 
 
 @router.get("/api/v1/vessels/{vessel_id}/intake", tags=["readings"], summary="What was posted and not stored")
@@ -113,6 +89,6 @@ def intake(
     return IntakeLogAnswer(items=[IntakeItem.of(row) for row in hours_questions.intake_log(context, vessel_id, limit)])
 
 
-def _event_answered(request: Request, response: Response, answer: Answer) -> CounterEventAnswer:
-    request.app.state.counters.door.forget(answer.body["counter"])
-    return CounterEventAnswer.answered(answer, response)
+def _event_answered(call: HandCall, answer: Answer) -> CounterEventAnswer:
+    call.request.app.state.counters.door.forget(answer.body["counter"])
+    return call.answered(CounterEventAnswer, answer)

@@ -2,12 +2,11 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Query, Response
 from pydantic import (
     Field,
 )
 
-from api.ics.writer import calendar_writer
 from api.routes.answers.plan import (
     LeadOrderAnswer,
     LeadOrderSetAnswer,
@@ -20,11 +19,11 @@ from api.routes.answers.plan import (
     SlotTimesAnswer,
 )
 from api.routes.shared.bodies import Body, Instant, Name, Reason
+from api.routes.shared.calls import HandCall, HandCallDep
 from api.routes.shared.problems import JsonRoute, problems
 from api.routes.shared.shapes import z
-from api.server.deps import AskingDep, ContextDep, Number, hand_of, version_in
-from scheduler.actions.base.context import Answer, Context
-from scheduler.actions.feed import refresh
+from api.server.deps import AskingDep, ContextDep, Number
+from scheduler.actions.base.context import Answer
 from scheduler.actions.plan import explaining, lead_order_set, moving, outlook, planning
 from scheduler.actions.plan import lead_order as plan_lead_order
 from scheduler.actions.plant_state.load import plant_state
@@ -108,14 +107,12 @@ def propose_plan(plant_id: str, context: ContextDep, who: AskingDep) -> PlansAns
 
 
 @router.post("/api/v1/plants/{plant_id}/plan", responses=problems(412), tags=["plan"], summary="Take the proposed plan")
-def take_plan(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: TakeBody
-) -> PlanTakenAnswer:
+def take_plan(plant_id: str, call: HandCallDep, body: TakeBody) -> PlanTakenAnswer:
     """By the digest of the plan that was looked at; if another is proposed by now it is refused (412)."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    answer = planning.take(context, hand_of(request, who, body.model_dump(mode="json")), place, body.digest)
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return PlanTakenAnswer.answered(answer, response)
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = planning.take(call.context, call.hand(body), place, body.digest)
+    call.renew(place.vessel_id)
+    return call.answered(PlanTakenAnswer, answer)
 
 
 @router.get(
@@ -148,17 +145,14 @@ def slot_times(
     status_code=201,
     summary="Move a slot of the plan aboard",
 )
-def move_slot(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: MoveBody
-) -> SlotMovedAnswer:
+def move_slot(plant_id: str, call: HandCallDep, body: MoveBody) -> SlotMovedAnswer:
     """It is pinned there: planning again leaves it. If-Match has the version of the plan that was looked at (428 without,
     412 when it is another by now). Where it does not hold it is refused (409) with the times that do."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    place = call.place(AssetKind.PLANT, plant_id)
     answer = moving.move_slot(
-        context, hand, place, body.job, body.start_at, if_match=version_in(request), reason=body.reason
+        call.context, call.hand(body), place, body.job, body.start_at, if_match=call.version(), reason=body.reason
     )
-    return _moved(context, place, answer, response)
+    return _moved(call, place, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}/plan/moves", tags=["plan"], summary="The moves by hand, newest first")
@@ -169,18 +163,16 @@ def moves_made(plant_id: str, context: ContextDep, who: AskingDep) -> MovesAnswe
 
 
 @router.post("/api/v1/plants/{plant_id}/plan/moves/{number}/undo", tags=["plan"], summary="Put a moved slot back")
-def undo_move(
-    plant_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
-) -> SlotMovedAnswer:
+def undo_move(plant_id: str, number: Number, call: HandCallDep) -> SlotMovedAnswer:
     """The newest move of its job: the slot goes back where it was if that holds still (else 409 with the times that do),
     and its pin goes. Both the move and the undo stay on record."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return _moved(context, place, moving.undo_move(context, hand_of(request, who, None), place, number), response)
+    place = call.place(AssetKind.PLANT, plant_id)
+    return _moved(call, place, moving.undo_move(call.context, call.hand(None), place, number))
 
 
-def _moved(context: Context, place: fleet.Place, answer: Answer, response: Response) -> SlotMovedAnswer:
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return SlotMovedAnswer.answered(answer, response, etag=True)
+def _moved(call: HandCall, place: fleet.Place, answer: Answer) -> SlotMovedAnswer:
+    call.renew(place.vessel_id)
+    return call.answered(SlotMovedAnswer, answer, etag=True)
 
 
 @router.get("/api/v1/plants/{plant_id}/lead-order", tags=["plant"], summary="Which pump should lead next")
@@ -191,11 +183,8 @@ def lead_order(plant_id: str, context: ContextDep, who: AskingDep) -> LeadOrderA
 
 
 @router.post("/api/v1/plants/{plant_id}/lead-order", status_code=201, tags=["work"], summary="Lead order was changed")
-def set_lead_order(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: LeadOrderBody
-) -> LeadOrderSetAnswer:
+def set_lead_order(plant_id: str, call: HandCallDep, body: LeadOrderBody) -> LeadOrderSetAnswer:
     """At the panel, by whom and when; kept on record, and handed over."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = lead_order_set.tell(context, hand, place, body.order, body.at)
-    return LeadOrderSetAnswer.answered(answer, response)
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = lead_order_set.tell(call.context, call.hand(body), place, body.order, body.at)
+    return call.answered(LeadOrderSetAnswer, answer)

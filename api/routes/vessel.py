@@ -14,13 +14,14 @@ from api.routes.answers.vessel import (
     PlantAnswer,
     PumpAnswer,
     VersionsAnswer,
-    VesselShown,
     VesselsAnswer,
+    VesselShown,
     VesselStoredAnswer,
 )
 from api.routes.shared.bodies import Body, Instant, Reason
+from api.routes.shared.calls import HandCallDep
 from api.routes.shared.problems import JsonRoute, problems
-from api.server.deps import AskingDep, ContextDep, Number, hand_of, plant_now, version_in
+from api.server.deps import AskingDep, ContextDep, Number, plant_now, version_in
 from api.server.errors import refused_from
 from scheduler.actions.care import doctor
 from scheduler.actions.vessel import fleet
@@ -127,15 +128,17 @@ def version_of(vessel_id: str, number: Number, context: ContextDep, who: AskingD
 @router.post(
     "/api/v1/vessels/{vessel_id}/clock", status_code=201, tags=["fleet"], summary="Record a change of ship time"
 )
-def change_clock(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ClockBody
-) -> ClockChangeAnswer:
+def change_clock(vessel_id: str, call: HandCallDep, body: ClockBody) -> ClockChangeAnswer:
     """All-day dates stay; planned instants stay; their wall time is shown anew."""
-    hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = fleet.change_clock(
-        context, hand, vessel_id, from_at=body.from_at, minutes=body.utc_offset_minutes, reason=body.reason
+        call.context,
+        call.hand(body),
+        vessel_id,
+        from_at=body.from_at,
+        minutes=body.utc_offset_minutes,
+        reason=body.reason,
     )
-    return ClockChangeAnswer.answered(answer, response)
+    return call.answered(ClockChangeAnswer, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}", tags=["plant"], summary="A plant as it stands")

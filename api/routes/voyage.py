@@ -1,8 +1,7 @@
 """The operating calendar by API: which kind of day each ship's day was, or will be."""
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Response
 
-from api.ics.writer import calendar_writer
 from api.routes.answers.voyage import DaysChangedAnswer, DaysPreviewAnswer, VoyageDaysAnswer
 from api.routes.bodies.voyage import (
     CalendarBody,
@@ -12,10 +11,10 @@ from api.routes.bodies.voyage import (
     ReasonBody,
     StretchBody,
 )
+from api.routes.shared.calls import HandCall, HandCallDep
 from api.routes.shared.problems import JsonRoute, problems
-from api.server.deps import AskingDep, ContextDep, hand_of, version_in
-from scheduler.actions.base.context import Answer, Context
-from scheduler.actions.feed import refresh
+from api.server.deps import AskingDep, ContextDep
+from scheduler.actions.base.context import Answer
 from scheduler.actions.voyage import days as voyage_days
 from scheduler.domain.voyage.stretches import KindOfDay, Spell
 
@@ -36,19 +35,15 @@ def get_calendar(vessel_id: str, context: ContextDep, who: AskingDep, response: 
     tags=["operating calendar"],
     summary="Store a whole operating calendar",
 )
-def put_calendar(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CalendarBody
-) -> DaysChangedAnswer:
+def put_calendar(vessel_id: str, call: HandCallDep, body: CalendarBody) -> DaysChangedAnswer:
     """It holds these stretches alone afterwards. If-Match: the version that is replaced (0 for none yet)."""
     wish = voyage_days.Wish(
         stretches=_spells(body.stretches), kinds=_kinds(body.kinds), whole=True, reason=body.reason, what="stored anew"
     )
-    hand = hand_of(request, who, body.model_dump(mode="json"))
     return _stored(
-        context,
-        response,
+        call,
         vessel_id,
-        voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request)),
+        voyage_days.change_days(call.context, call.hand(body), vessel_id, wish, if_match=call.version()),
     )
 
 
@@ -58,9 +53,7 @@ def put_calendar(
     tags=["operating calendar"],
     summary="Enter, correct or clear days",
 )
-def patch_calendar(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CalendarChangeBody
-) -> DaysChangedAnswer:
+def patch_calendar(vessel_id: str, call: HandCallDep, body: CalendarChangeBody) -> DaysChangedAnswer:
     """Days are cleared first, then the stretches are laid over what is there. If-Match: the version that is changed.
 
     The log stands over the plan; of two entries of the same origin the later one counts. Two stretches of one request
@@ -72,12 +65,10 @@ def patch_calendar(
         kinds=_kinds(body.kinds),
         reason=body.reason,
     )
-    hand = hand_of(request, who, body.model_dump(mode="json"))
     return _stored(
-        context,
-        response,
+        call,
         vessel_id,
-        voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request)),
+        voyage_days.change_days(call.context, call.hand(body), vessel_id, wish, if_match=call.version()),
     )
 
 
@@ -95,18 +86,14 @@ def try_days(vessel_id: str, context: ContextDep, who: AskingDep, body: Calendar
     tags=["operating calendar"],
     summary="Take in a CSV file",
 )
-def take_file(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CalendarFileBody
-) -> DaysChangedAnswer:
+def take_file(vessel_id: str, call: HandCallDep, body: CalendarFileBody) -> DaysChangedAnswer:
     """Columns from, to, kind, source, note. If-Match: the version that is changed. One bad cell, and nothing is taken in."""
-    sheet = voyage_days.days_table(context, who.actor, vessel_id, body.csv)
+    sheet = voyage_days.days_table(call.context, call.actor, vessel_id, body.csv)
     wish = voyage_days.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
-    hand = hand_of(request, who, body.model_dump(mode="json"))
     return _stored(
-        context,
-        response,
+        call,
         vessel_id,
-        voyage_days.change_days(context, hand, vessel_id, wish, if_match=version_in(request)),
+        voyage_days.change_days(call.context, call.hand(body), vessel_id, wish, if_match=call.version()),
     )
 
 
@@ -116,18 +103,17 @@ def take_file(
     tags=["operating calendar"],
     summary="Take the last change back",
 )
-def undo_days(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ReasonBody
-) -> DaysChangedAnswer:
+def undo_days(vessel_id: str, call: HandCallDep, body: ReasonBody) -> DaysChangedAnswer:
     """As a new version; the history keeps both. If-Match: the version that is taken back."""
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = voyage_days.undo_days(context, hand, vessel_id, reason=body.reason, if_match=version_in(request))
-    return _stored(context, response, vessel_id, answer)
+    answer = voyage_days.undo_days(
+        call.context, call.hand(body), vessel_id, reason=body.reason, if_match=call.version()
+    )
+    return _stored(call, vessel_id, answer)
 
 
-def _stored(context: Context, response: Response, vessel_id: str, answer: Answer) -> DaysChangedAnswer:
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
-    return DaysChangedAnswer.answered(answer, response, etag=True)
+def _stored(call: HandCall, vessel_id: str, answer: Answer) -> DaysChangedAnswer:
+    call.renew(vessel_id)
+    return call.answered(DaysChangedAnswer, answer, etag=True)
 
 
 def _spells(given: list[StretchBody]) -> tuple[Spell, ...]:

@@ -3,10 +3,9 @@
 from hashlib import sha256
 from typing import Annotated
 
-from fastapi import APIRouter, File, Form, Request, UploadFile
+from fastapi import APIRouter, File, Form, UploadFile
 from fastapi.responses import Response
 
-from api.ics.writer import calendar_writer
 from api.routes.answers.handover import (
     HandoversAnswer,
     HandoverSignedAnswer,
@@ -44,9 +43,9 @@ from api.routes.bodies.work import (
     StrikeBody,
 )
 from api.routes.shared.bodies import CloseBody, WorkStepBody
+from api.routes.shared.calls import HandCallDep
 from api.routes.shared.problems import JsonRoute, problems
-from api.server.deps import AskingDep, ContextDep, Number, hand_of, version_in
-from scheduler.actions.feed import refresh
+from api.server.deps import AskingDep, ContextDep, Number
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import breakdown, checking, handover, jobs, nonconformities, parts, photos, points, steps
@@ -72,37 +71,31 @@ def get_job(key: str, context: ContextDep, who: AskingDep) -> OpenJobAnswer | Cl
 
 
 @router.post("/api/v1/jobs/{key}/close", responses=problems(412), tags=["work"], summary="Close a job")
-def close_job(
-    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: CloseBody
-) -> JobClosedAnswer:
+def close_job(key: str, call: HandCallDep, body: CloseBody) -> JobClosedAnswer:
     """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
-    place, job_id = jobs.job_place(context, who.actor, key)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    place, job_id = jobs.job_place(call.context, call.actor, key)
     told = jobs.Close(**body.model_dump())
-    answer = jobs.close_job(context, hand, place, job_id, told, if_match=version_in(request))
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return JobClosedAnswer.answered(answer, response)
+    answer = jobs.close_job(call.context, call.hand(body), place, job_id, told, if_match=call.version())
+    call.renew(place.vessel_id)
+    return call.answered(JobClosedAnswer, answer)
 
 
 @router.post("/api/v1/jobs/{key}/check", tags=["work"], summary="Sign a closed job as checked")
-def check_job(key: str, context: ContextDep, who: AskingDep, request: Request, response: Response) -> JobCheckedAnswer:
+def check_job(key: str, call: HandCallDep) -> JobCheckedAnswer:
     """By the person who was asked, in the own sign-in or with the own key; never by who did it."""
-    place, job_id = jobs.job_place(context, who.actor, key)
-    answer = checking.check_job(context, hand_of(request, who, {"check": key}), place, job_id)
-    return JobCheckedAnswer.answered(answer, response)
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = checking.check_job(call.context, call.hand({"check": key}), place, job_id)
+    return call.answered(JobCheckedAnswer, answer)
 
 
 @router.post("/api/v1/jobs/{key}/close/strike", tags=["work"], summary="Strike a close entered by mistake")
-def strike_close(
-    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: StrikeBody
-) -> CloseStruckAnswer:
+def strike_close(key: str, call: HandCallDep, body: StrikeBody) -> CloseStruckAnswer:
     """Within ten minutes, by who recorded it, while nobody acted on it. The pump stands as returned, not proved: go and look."""
-    place, job_id = jobs.job_place(context, who.actor, key)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = checking.strike_close(context, hand, place, job_id, body.reason)
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-    return CloseStruckAnswer.answered(answer, response)
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = checking.strike_close(call.context, call.hand(body), place, job_id, body.reason)
+    call.renew(place.vessel_id)
+    return call.answered(CloseStruckAnswer, answer)
 
 
 @router.get("/api/v1/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
@@ -122,16 +115,15 @@ def get_work(key: str, context: ContextDep, who: AskingDep, response: Response) 
     tags=["work"],
     summary="A step of the work on a job",
 )
-def take_step(
-    key: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: WorkStepBody
-) -> StepTakenAnswer:
+def take_step(key: str, call: HandCallDep, body: WorkStepBody) -> StepTakenAnswer:
     """Permit, tag, gas check, opened, note, tag off, returned, test, report. Asked, it is refused where a rule stands
     against it (409, with the times that hold where the minimum would break); told as a fact, it is kept and flagged.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
-    place, job_id = jobs.job_place(context, who.actor, key)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = steps.take_step(context, hand, place, job_id, body.step, fact=body.fact, if_match=version_in(request))
-    return StepTakenAnswer.answered(answer, response, etag=True)
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = steps.take_step(
+        call.context, call.hand(body), place, job_id, body.step, fact=body.fact, if_match=call.version()
+    )
+    return call.answered(StepTakenAnswer, answer, etag=True)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/non-conformities", tags=["work"], summary="A vessel's non-conformities")
@@ -146,34 +138,23 @@ def nonconformities_listed(vessel_id: str, context: ContextDep, who: AskingDep) 
 @router.post(
     "/api/v1/vessels/{vessel_id}/non-conformities/{number}/answer", tags=["work"], summary="Answer a non-conformity"
 )
-def answer_nonconformity(
-    vessel_id: str,
-    number: Number,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
-    body: CauseBody,
-) -> NonConformityAnswer:
+def answer_nonconformity(vessel_id: str, number: Number, call: HandCallDep, body: CauseBody) -> NonConformityAnswer:
     """Its cause, and the corrective action."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    told = nonconformities.answer_nonconformity(
-        context, hand, vessel_id, number, cause=body.cause, corrective_action=body.corrective_action
+    call.must_reach_vessel(vessel_id)
+    answer = nonconformities.answer_nonconformity(
+        call.context, call.hand(body), vessel_id, number, cause=body.cause, corrective_action=body.corrective_action
     )
-    return NonConformityAnswer.answered(told, response)
+    return call.answered(NonConformityAnswer, answer)
 
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close", tags=["work"], summary="Close a non-conformity"
 )
-def close_nonconformity(
-    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
-) -> NonConformityAnswer:
+def close_nonconformity(vessel_id: str, number: Number, call: HandCallDep) -> NonConformityAnswer:
     """By the chief engineer or the office, not by the one who answered."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    told = nonconformities.close_nonconformity(context, hand_of(request, who, {}), vessel_id, number)
-    return NonConformityAnswer.answered(told, response)
+    call.must_reach_vessel(vessel_id)
+    answer = nonconformities.close_nonconformity(call.context, call.hand({}), vessel_id, number)
+    return call.answered(NonConformityAnswer, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="Parts needed and aboard")
@@ -184,14 +165,11 @@ def part_counts(plant_id: str, context: ContextDep, who: AskingDep) -> PartsAnsw
 
 
 @router.post("/api/v1/plants/{plant_id}/parts", tags=["work"], summary="A part was counted")
-def count_part(
-    plant_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: PartBody
-) -> PartCountedAnswer:
+def count_part(plant_id: str, call: HandCallDep, body: PartBody) -> PartCountedAnswer:
     """How many are aboard; a note of a used part takes from it."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = parts.count_part(context, hand, place, name=body.name, aboard=body.aboard)
-    return PartCountedAnswer.answered(answer, response)
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = parts.count_part(call.context, call.hand(body), place, name=body.name, aboard=body.aboard)
+    return call.answered(PartCountedAnswer, answer)
 
 
 HEADERS = {
@@ -211,19 +189,22 @@ HEADERS = {
 )
 def keep_photo(
     key: str,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
+    call: HandCallDep,
     photo: Annotated[UploadFile, File(description="JPEG, PNG or WebP, told by its content")],
     text: Annotated[str, Form(max_length=200)] = "",
 ) -> PhotoAnswer:
     """Kept beside the database under its SHA-256, which is on record; the same picture twice is one."""
-    place, job_id = jobs.job_place(context, who.actor, key)
+    place, job_id = jobs.job_place(call.context, call.actor, key)
     content = photo.file.read()
-    hand = hand_of(request, who, {"text": text, "sha256": sha256(content).hexdigest()})
-    answer = photos.keep_photo(context, hand, place, job_id, content=content, text=text)
-    return PhotoAnswer.answered(answer, response)
+    answer = photos.keep_photo(
+        call.context,
+        call.hand({"text": text, "sha256": sha256(content).hexdigest()}),
+        place,
+        job_id,
+        content=content,
+        text=text,
+    )
+    return call.answered(PhotoAnswer, answer)
 
 
 @router.get("/api/v1/jobs/{key}/photos", tags=["work"], summary="The photos of a job")
@@ -260,43 +241,29 @@ def points_not_fitted(pump_id: str, context: ContextDep, who: AskingDep) -> Poin
 
 
 @router.post("/api/v1/pumps/{pump_id}/points", status_code=201, tags=["work"], summary="Say that a point is not fitted")
-def say_not_fitted(
-    pump_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: NotFittedBody
-) -> PointNotFittedAnswer:
+def say_not_fitted(pump_id: str, call: HandCallDep, body: NotFittedBody) -> PointNotFittedAnswer:
     """Beforehand, with a reason. It counts once office or master has signed, from the next day on; never the supply breaker."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = points.say_not_fitted(context, hand, place, body.point, body.reason)
-    return PointNotFittedAnswer.answered(answer, response)
+    place = call.place(AssetKind.PUMP, pump_id)
+    answer = points.say_not_fitted(call.context, call.hand(body), place, body.point, body.reason)
+    return call.answered(PointNotFittedAnswer, answer)
 
 
 @router.post("/api/v1/pumps/{pump_id}/points/{number}/signature", tags=["work"], summary="Sign a point as not fitted")
-def sign_point(
-    pump_id: str,
-    number: Number,
-    context: ContextDep,
-    who: AskingDep,
-    request: Request,
-    response: Response,
-    body: NotFittedSignatureBody,
-) -> PointNotFittedAnswer:
+def sign_point(pump_id: str, number: Number, call: HandCallDep, body: NotFittedSignatureBody) -> PointNotFittedAnswer:
     """As office, or the master's signature; not by who said it."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = points.sign_not_fitted(context, hand, place, number, as_=body.as_, name=body.name)
-    return PointNotFittedAnswer.answered(answer, response)
+    place = call.place(AssetKind.PUMP, pump_id)
+    answer = points.sign_not_fitted(call.context, call.hand(body), place, number, as_=body.as_, name=body.name)
+    return call.answered(PointNotFittedAnswer, answer)
 
 
 @router.post(
     "/api/v1/pumps/{pump_id}/points/{number}/withdrawal", tags=["work"], summary="Take a point not fitted back"
 )
-def withdraw_point(
-    pump_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
-) -> PointNotFittedAnswer:
+def withdraw_point(pump_id: str, number: Number, call: HandCallDep) -> PointNotFittedAnswer:
     """From then on the point is asked for again."""
-    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    answer = points.withdraw_not_fitted(context, hand_of(request, who, {}), place, number)
-    return PointNotFittedAnswer.answered(answer, response)
+    place = call.place(AssetKind.PUMP, pump_id)
+    answer = points.withdraw_not_fitted(call.context, call.hand({}), place, number)
+    return call.answered(PointNotFittedAnswer, answer)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")
@@ -307,15 +274,12 @@ def clogs(vessel_id: str, context: ContextDep, who: AskingDep) -> ClogsAnswer:
 
 
 @router.post("/api/v1/vessels/{vessel_id}/clogs", status_code=201, tags=["work"], summary="A clog was cleared")
-def note_clog(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ClogBody
-) -> NotedAnswer:
+def note_clog(vessel_id: str, call: HandCallDep, body: ClogBody) -> NotedAnswer:
     """What it was, on which riser or deck; it needs no job and is a record."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
+    call.must_reach_vessel(vessel_id)
     answer = breakdown.note_clog(
-        context,
-        hand,
+        call.context,
+        call.hand(body),
         vessel_id,
         at=body.at,
         object_found=body.object,
@@ -323,7 +287,7 @@ def note_clog(
         deck=body.deck,
         text=body.text,
     )
-    return NotedAnswer.answered(answer, response)
+    return call.answered(NotedAnswer, answer)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/handovers", tags=["work"], summary="Handover notes")
@@ -334,24 +298,19 @@ def handovers(vessel_id: str, context: ContextDep, who: AskingDep) -> HandoversA
 
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers", status_code=201, tags=["work"], summary="Write a handover note")
-def write_handover(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: HandoverBody
-) -> HandoverWrittenAnswer:
+def write_handover(vessel_id: str, call: HandCallDep, body: HandoverBody) -> HandoverWrittenAnswer:
     """Signed by who writes it; another person signs it after."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = handover.write_handover(context, hand, vessel_id, body.text)
-    return HandoverWrittenAnswer.answered(answer, response)
+    call.must_reach_vessel(vessel_id)
+    answer = handover.write_handover(call.context, call.hand(body), vessel_id, body.text)
+    return call.answered(HandoverWrittenAnswer, answer)
 
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers/{number}/signature", tags=["work"], summary="Sign a handover note")
-def sign_handover(
-    vessel_id: str, number: Number, context: ContextDep, who: AskingDep, request: Request, response: Response
-) -> HandoverSignedAnswer:
+def sign_handover(vessel_id: str, number: Number, call: HandCallDep) -> HandoverSignedAnswer:
     """By the one who takes over, not by who wrote it."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    answer = handover.sign_handover(context, hand_of(request, who, {}), vessel_id, number)
-    return HandoverSignedAnswer.answered(answer, response)
+    call.must_reach_vessel(vessel_id)
+    answer = handover.sign_handover(call.context, call.hand({}), vessel_id, number)
+    return call.answered(HandoverSignedAnswer, answer)
 
 
 @router.get("/api/v1/vessels/{vessel_id}/reviews", tags=["work"], summary="Monthly reviews")
@@ -364,11 +323,8 @@ def reviews(vessel_id: str, context: ContextDep, who: AskingDep) -> ReviewsAnswe
 @router.post(
     "/api/v1/vessels/{vessel_id}/reviews", status_code=201, tags=["work"], summary="Sign the review of a month"
 )
-def sign_review(
-    vessel_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: ReviewBody
-) -> ReviewSignedAnswer:
+def sign_review(vessel_id: str, call: HandCallDep, body: ReviewBody) -> ReviewSignedAnswer:
     """By the chief engineer, for a month that is over, once."""
-    fleet.get_vessel(context, who.actor, vessel_id)
-    hand = hand_of(request, who, body.model_dump(mode="json"))
-    answer = handover.sign_review(context, hand, vessel_id, body.month, body.text)
-    return ReviewSignedAnswer.answered(answer, response)
+    call.must_reach_vessel(vessel_id)
+    answer = handover.sign_review(call.context, call.hand(body), vessel_id, body.month, body.text)
+    return call.answered(ReviewSignedAnswer, answer)

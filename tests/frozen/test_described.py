@@ -83,7 +83,10 @@ def test_every_answer_and_problem_of_every_door_has_its_schema(described: dict[s
         for status, one in statuses.items():
             content = one["content"]
             if int(status) >= 400:
-                assert content == {PROBLEM: {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}}, (door, status)
+                assert content == {PROBLEM: {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}}, (
+                    door,
+                    status,
+                )
             else:
                 assert all(form["schema"] for form in content.values()), (door, status)
         assert {"422", "500", "503"} <= statuses.keys(), door

@@ -1,12 +1,9 @@
 """What the answers of the API are made of. Instants are RFC 3339 UTC, with the ship's offset beside."""
 
 from datetime import datetime
-from typing import Annotated, Any, Self, overload
+from typing import Annotated, Any, overload
 
-from fastapi import Response
 from pydantic import BaseModel, ConfigDict, Field, WithJsonSchema
-
-from scheduler.actions.base.context import Answer
 
 
 @overload
@@ -37,14 +34,6 @@ class AnswerModel(BaseModel):
     """What a door answers. New members may come: one that an action gives and no model names yet is passed on."""
 
     model_config = ConfigDict(extra="allow", json_schema_extra=_unsaid)
-
-    @classmethod
-    def answered(cls, answer: Answer, response: Response, *, etag: bool = False, **more: object) -> Self:
-        """What an action answers, with its status, and its version as ETag; members that were left out stay out."""
-        response.status_code = answer.status
-        if etag:
-            response.headers["ETag"] = f'"{answer.body["version"]}"'
-        return cls.model_validate({**answer.body, **more})
 
     def plain(self) -> dict[str, Any]:
         """As JSON values, such as a command prints."""
