@@ -126,7 +126,7 @@ def doctor(vessel: Annotated[str | None, typer.Argument(help="vessel id (default
 
     Example: leadline doctor demo-plover
     """
-    from api.routes.shared.shapes import diagnosis_json
+    from api.routes.answers.vessel import DiagnosisShown
     from scheduler.actions.base.context import Context
     from scheduler.actions.care import doctor as actions
     from scheduler.clock import system_clock
@@ -146,7 +146,7 @@ def doctor(vessel: Annotated[str | None, typer.Argument(help="vessel id (default
     found = actions.diagnosis_in_order(found)
     wrong = sum(not one.note for one in found)
     return Output(
-        {"well": not wrong, "looks": [diagnosis_json(one) for one in found]},
+        {"well": not wrong, "looks": [DiagnosisShown.of(one).plain() for one in found]},
         [line for one in found for line in _diagnosis_lines(one)],
         ["All well." if not wrong else "One thing to look at." if wrong == 1 else f"{wrong} to look at."],
         code=1 if wrong else 0,

@@ -54,7 +54,7 @@ def due(
 
     Example: leadline due avocet-plant
     """
-    from api.routes.shared import shapes
+    from api.routes.answers.due import DueJobAnswer
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.domain.base.enums import JobState
     from scheduler.errors import NotFound
@@ -70,7 +70,7 @@ def due(
         for job in now.jobs:
             if not job.first or explain not in (None, job.job_id.key):
                 continue
-            rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.due_json(now, job)})
+            rows.append({"vessel": vessel_id, "plant": plant_id, **DueJobAnswer.of(now, job).plain()})
             lines.append(_due_line(now, job))
             if explain is not None:
                 lines.append(f"    {rows[-1]['why']['sentence']}")
@@ -102,7 +102,7 @@ def _due_line(now: "PlantState", job: Any) -> str:
 def _moved(context: "Context", plant: str | None, since: int) -> Output:
     from api.pages import words
     from api.pages.due.moved import by_words
-    from api.routes.shared import shapes
+    from api.routes.answers.due import MovedDateShown
     from scheduler.actions.plant_state import published
     from scheduler.actions.vessel.fleet import offset_now
     from scheduler.wording.due import cause_words
@@ -112,7 +112,7 @@ def _moved(context: "Context", plant: str | None, since: int) -> Output:
     for vessel_id, plant_id in plants(context, plant):
         offset = offset_now(context, vessel_id)
         for one in published.moved_since(context, vessel_id, plant_id, after=since):
-            rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.moved_json(one)})
+            rows.append({"vessel": vessel_id, "plant": plant_id, **MovedDateShown.of(one).plain()})
             was, now = words.ship(one.from_due_at, offset), words.ship(one.to_due_at, offset)
             lines.append(
                 f"  {one.number:5} {words.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
@@ -143,12 +143,12 @@ def forecast(
 
 def _dates(context: "Context", vessel_id: str, plant_id: str) -> Output:
     from api.pages import words
-    from api.routes.shared import shapes
+    from api.routes.answers.due import DueJobAnswer
     from scheduler.actions.plant_state.load import plant_state
 
     now = plant_state(context, vessel_id, plant_id)
     jobs = [job for job in now.jobs if job.first]
-    rows = [shapes.due_json(now, job) for job in jobs]
+    rows = [DueJobAnswer.of(now, job).plain() for job in jobs]
 
     def lines() -> Iterator[str]:
         yield _heading(now)

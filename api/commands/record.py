@@ -56,7 +56,7 @@ def history(
     Example: leadline history demo-avocet --out history.jsonl
     """
     from api.exports import SCHEMA
-    from api.routes.work import export
+    from api.routes.record import export
     from scheduler.domain.record.choice import Choice
     from scheduler.errors import Refused
 

@@ -104,10 +104,10 @@ def versions(context: "Context", vessel: VesselId) -> Output:
 
     Example: leadline vessel versions demo-plover
     """
-    from api.routes.shared import shapes
+    from api.routes.answers.vessel import DocumentVersion
     from scheduler.actions.vessel import fleet
 
-    found = [shapes.version_json(one) for one in fleet.versions_of(context, me(), vessel)]
+    found = [DocumentVersion.of(one).plain() for one in fleet.versions_of(context, me(), vessel)]
     ship = ship_stamps(context, vessel)
 
     def lines() -> Iterator[str]:

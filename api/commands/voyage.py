@@ -32,13 +32,13 @@ def show_calendar(
     Example: leadline calendar show demo-avocet --csv
     """
     from api.pages.voyage.page import covered
-    from api.routes.shared.shapes import voyage_days_json
+    from api.routes.answers.voyage import VoyageDaysAnswer
     from scheduler.actions.voyage import days as voyage_days
     from scheduler.domain.voyage.from_csv import write_sheet
     from scheduler.domain.voyage.stretches import days_text
 
     found = voyage_days.get_voyage_days(context, me(), vessel)
-    value = voyage_days_json(vessel, found)
+    value = VoyageDaysAnswer.of(vessel, found).plain()
     if csv:
         return Output(value, write_sheet(found.book.spells).removesuffix("\n").split("\n"))
     lines = [f"{vessel}, operating calendar version {found.version}. {covered(found.book, found.today)}"]
@@ -95,7 +95,7 @@ def import_days(
 
     Example: leadline calendar import demo-avocet days.csv --look
     """
-    from api.routes.shared.shapes import sheet_json
+    from api.routes.answers.voyage import DaysPreviewAnswer
     from scheduler.actions.voyage import days as voyage_days
     from scheduler.errors import NotFound, Refused
 
@@ -107,7 +107,7 @@ def import_days(
         raise Refused(f"{file} is not plain text in UTF-8. Save it as CSV (UTF-8).") from error
     found = voyage_days.try_days(context, me(), vessel, text)
     if found.sheet.faults or look:
-        value, faults = sheet_json(found), [fault.sentence() for fault in found.sheet.faults]
+        value, faults = DaysPreviewAnswer.of(found).plain(), [fault.sentence() for fault in found.sheet.faults]
         lines = [*faults, *value["changes"], *value["kept_as_logged"]]
         if not faults:
             return Output(value, lines)

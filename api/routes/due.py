@@ -1,23 +1,46 @@
-"""Due dates that moved: a list of their own, by API and as a page."""
+"""Due jobs by API: their dates, postponements, dry dock."""
 
-from datetime import timedelta
-from typing import Annotated, Any
+from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
-from fastapi.responses import Response
+from fastapi import APIRouter, Query
 
-from api.pages.due.moved import MovedView, moved_lines, moved_page
-from api.pages.shared import build
-from api.routes.shared import shapes
-from api.server.deps import AskingDep, ContextDep
-from api.server.page_answers import light_of, page
+from api.routes.answers.due import (
+    DockBatchAnswer,
+    DockChoicesAnswer,
+    DueAnswer,
+    FirstDateAnswer,
+    MovedDatesAnswer,
+    MovedDateShown,
+    PartDateAnswer,
+    PostponementAskedAnswer,
+    PostponementDecidedAnswer,
+    PostponementsAnswer,
+)
+from api.routes.bodies.due import DecisionBody, DockBody, FirstDateBody, PartDateBody, PostponementBody
+from api.routes.shared.bodies import Instant
+from api.routes.shared.calls import HandCallDep
+from api.routes.shared.problems import JsonRoute
+from api.server.deps import AskingDep, ContextDep, Number, plant_now
+from scheduler.actions.due import docking, first_dates, part_dates, postponing
 from scheduler.actions.plant_state import published
-from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
+from scheduler.actions.work import jobs
+from scheduler.domain.due.postponing import Asked
 from scheduler.storage.vessel import AssetKind
 
-router = APIRouter()
-SHOWN_DAYS, SHOWN_MOST = 28, 200
+router = APIRouter(route_class=JsonRoute)
+
+
+@router.get("/api/v1/plants/{plant_id}/due", tags=["plant"], summary="Due jobs of a plant")
+def get_due(
+    plant_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    outlook: Annotated[bool, Query(description="also the turns after the open ones")] = False,
+) -> DueAnswer:
+    """Due point, window, limit, early/likely/late dates, trigger and state of each open job."""
+    now = plant_now(context, who, AssetKind.PLANT, plant_id)
+    return DueAnswer.of(now, outlook=outlook)
 
 
 @router.get("/api/v1/plants/{plant_id}/due/moved", tags=["plant"], summary="Published due dates that moved")
@@ -27,30 +50,106 @@ def get_moved(
     who: AskingDep,
     since: Annotated[int, Query(le=2**31 - 1, description="number of the last one read; 0: from the first")] = 0,
     limit: Annotated[int, Query(description="at most so many, 1 to 500")] = 100,
-) -> dict[str, Any]:
+) -> MovedDatesAnswer:
     """In order, each with its cause. Ask again with `next` as `since`. Written after the commit of what moved them, some
     seconds later, never batch by batch."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     found = published.moved_since(context, place.vessel_id, place.id, after=since, limit=limit)
-    return {
-        "plant": plant_id,
-        "moved": [shapes.moved_json(one) for one in found],
-        "next": found[-1].number if found else since,
-    }
-
-
-@router.get("/plants/{plant_id}/moved", include_in_schema=False)
-def moved(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """The dates of open jobs that moved in the last four weeks, newest first."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    now = plant_state(context, place.vessel_id, place.id)
-    since_at = now.at - timedelta(days=SHOWN_DAYS)
-    found = published.newest_moved_date(context, place.vessel_id, place.id, since_at=since_at, limit=SHOWN_MOST)
-    view = MovedView(
-        frame=build.frame_of(now, who, request.url.path, "Dates that moved", "moved"),
-        plant=now.plant.name,
-        plant_href=f"/plants/{place.id}",
-        days=SHOWN_DAYS,
-        lines=moved_lines(now, found),
+    return MovedDatesAnswer(
+        plant=plant_id,
+        moved=[MovedDateShown.of(one) for one in found],
+        next=found[-1].number if found else since,
     )
-    return page(moved_page(view, light=light_of(request), csrf=who.csrf or ""))
+
+
+@router.post("/api/v1/jobs/{key}/postponements", status_code=201, tags=["work"], summary="Ask for a postponement")
+def ask_postponement(key: str, call: HandCallDep, body: PostponementBody) -> PostponementAskedAnswer:
+    """A later limit for the open turn of a job. Another person decides; the due point stays where it is."""
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = postponing.ask_postponement(call.context, call.hand(body), place, job_id, Asked(**body.model_dump()))
+    return call.answered(PostponementAskedAnswer, answer)
+
+
+@router.get("/api/v1/vessels/{vessel_id}/postponements", tags=["work"], summary="A vessel's postponements")
+def postponements(vessel_id: str, context: ContextDep, who: AskingDep) -> PostponementsAnswer:
+    """Newest first, with who asked and who decided."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return PostponementsAnswer.model_validate(
+        {"vessel": vessel_id, "postponements": postponing.postponements_listed(context, vessel_id)}
+    )
+
+
+@router.post(
+    "/api/v1/vessels/{vessel_id}/postponements/{number}/decision",
+    tags=["work"],
+    summary="Grant or refuse a postponement",
+)
+def decide_postponement(
+    vessel_id: str, number: Number, call: HandCallDep, body: DecisionBody
+) -> PostponementDecidedAnswer:
+    """By another person than asked; a critical job by the office; a class item with the class's agreement. With the link down the
+    master decides, told by somebody else than who asked; both are on record."""
+    call.must_reach_vessel(vessel_id)
+    answer = postponing.decide_postponement(
+        call.context,
+        call.hand(body),
+        vessel_id,
+        number,
+        granted=body.granted,
+        note=body.note,
+        class_agreed=body.class_agreed,
+        master=body.master,
+    )
+    call.renew(vessel_id)
+    return call.answered(PostponementDecidedAnswer, answer)
+
+
+@router.put(
+    "/api/v1/jobs/{key}/first-date", tags=["work"], summary="Set the first date of a job nobody knows the last time of"
+)
+def set_first_date(key: str, call: HandCallDep, body: FirstDateBody) -> FirstDateAnswer:
+    """By the chief engineer or the office, with a reason, on record. It may be brought forward later; putting it off is a
+    postponement."""
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = first_dates.set_first(
+        call.context, call.hand(body), place, job_id, on=body.on, reason=body.reason, class_agreed=body.class_agreed
+    )
+    call.renew(place.vessel_id)
+    return call.answered(FirstDateAnswer, answer)
+
+
+@router.put("/api/v1/jobs/{key}/part-date", tags=["work"], summary="Say when a job's parts come")
+def set_part_date(key: str, call: HandCallDep, body: PartDateBody) -> PartDateAnswer:
+    """A ship's date; the plan puts the job no earlier. With null the date is taken back."""
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    answer = part_dates.set_date(call.context, call.hand(body), place, job_id, from_on=body.from_on, note=body.note)
+    return call.answered(PartDateAnswer, answer)
+
+
+@router.get("/api/v1/plants/{plant_id}/dock", tags=["plan"], summary="What is better done in dock")
+def dock_choices(
+    plant_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    from_at: Annotated[Instant, Query(description="When the stay begins.")],
+    to_at: Annotated[Instant, Query(description="When it ends.")],
+) -> DockChoicesAnswer:
+    """Open jobs that take a pump out and fall due in the dock or within 120 days of it, and the batches chosen."""
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    return DockChoicesAnswer.model_validate(docking.dock_choices(context, place, from_at, to_at))
+
+
+@router.post("/api/v1/plants/{plant_id}/dock", status_code=201, tags=["plan"], summary="Choose jobs for a dock")
+def choose_dock(plant_id: str, call: HandCallDep, body: DockBody) -> DockBatchAnswer:
+    """Plans put them in its days as far as limits allow. Refused where a minimum above 0 holds in the days."""
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = docking.choose_dock(call.context, call.hand(body), place, body.from_at, body.to_at, body.jobs)
+    return call.answered(DockBatchAnswer, answer)
+
+
+@router.post("/api/v1/plants/{plant_id}/dock/{number}/withdrawal", tags=["plan"], summary="Take a dock batch back")
+def withdraw_dock(plant_id: str, number: Number, call: HandCallDep) -> DockBatchAnswer:
+    """Its jobs are planned as any other again."""
+    place = call.place(AssetKind.PLANT, plant_id)
+    answer = docking.withdraw_dock(call.context, call.hand({}), place, number)
+    return call.answered(DockBatchAnswer, answer)

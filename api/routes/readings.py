@@ -8,6 +8,8 @@ from fastapi import APIRouter, Request
 from pydantic_core import from_json
 from starlette.concurrency import run_in_threadpool
 
+from api.routes.answers.hours import ReadingsAnswer
+from api.routes.shared.problems import problems
 from api.server.access import DOORS
 from api.server.deps import context_of
 from api.server.fast_route import FastRoute, HotAnswer, answering, body_of
@@ -101,7 +103,8 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
 @router.post(
     "/api/v1/readings",
     status_code=207,
-    response_model=None,
+    response_model=ReadingsAnswer,
+    responses=problems(400, 401, 403, 413, 422, 500, 503, 507),
     tags=["readings"],
     summary="Post a batch of cumulative readings",
     openapi_extra={

@@ -21,25 +21,9 @@ from api.pages.plan import route as plan_route
 from api.pages.plant import route as page_routes
 from api.pages.shared import layout
 from api.pages.voyage import route as voyage_route
-from api.routes import (
-    aboard,
-    breakdowns,
-    calendar,
-    company,
-    counters,
-    daybook,
-    docks,
-    due,
-    feeds,
-    fleet,
-    moving,
-    photos,
-    points,
-    readings,
-    service,
-    signing,
-    work,
-)
+from api.routes import capacity, due, feed, hours, page_forms, plan, readings, record, service, vessel, voyage, work
+from api.routes.answers.record import HistorySummaryAnswer
+from api.routes.shared.problems import ProblemDocument
 from api.server import errors
 from api.server.access import DOORS
 from api.server.calendar_cache import CalendarCache, CalendarMiddleware
@@ -63,29 +47,24 @@ log = logging.getLogger("leadline")
 
 ROUTERS = (
     readings.router,
-    calendar.router,
-    fleet.router,
-    counters.router,
+    feed.router,
+    vessel.router,
+    hours.router,
+    due.router,
+    capacity.router,
+    plan.router,
     work.router,
-    company.router,
-    aboard.router,
-    breakdowns.router,
-    moving.router,
-    docks.router,
-    points.router,
-    signing.router,
+    voyage.router,
+    record.router,
+    page_forms.router,
     capacity_route.router,
     notes_route.router,
-    photos.router,
-    daybook.router,
-    feeds.router,
     page_routes.router,
     people_route.router,
     plan_route.router,
     voyage_route.router,
     feed_route.router,
     hours_route.router,
-    due.router,
     service.router,
 )
 """In the order in which a request is held against them: the busy doors first."""
@@ -104,6 +83,15 @@ class App(FastAPI):
     def __init__(self, **said: Any) -> None:
         super().__init__(**said)
         self.front: ASGIApp = super().__call__
+
+    def openapi(self) -> dict[str, Any]:
+        """The description of the API, with the models that no route answers by itself."""
+        if self.openapi_schema is None:
+            schemas = super().openapi()["components"]["schemas"]
+            for model in (ProblemDocument, HistorySummaryAnswer):
+                found = model.model_json_schema(ref_template="#/components/schemas/{model}", mode="serialization")
+                schemas |= {**found.pop("$defs", {}), model.__name__: found}
+        return super().openapi()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Plain ASGI."""

@@ -11,7 +11,10 @@ from api.server.access import DOORS, NoRole
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.people import people
+from scheduler.actions.plant_state.load import PlantState, plant_state
+from scheduler.actions.vessel import fleet
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
+from scheduler.storage.vessel import AssetKind
 
 COOKIE = "leadline"
 _HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5})?")
@@ -50,8 +53,16 @@ def asking(request: Request, context: "ContextDep") -> Asking:
         raise NotSignedIn(
             "Nobody is known to be asking. Send `Authorization: Bearer ll_...`, or open your sign-in link in a browser."
         )
-    found.actor.must_be(door, f"{request.method} {request.scope['route'].path}")
+    found.actor.must_be(door, doing(request))
     return found
+
+
+def doing(request: Request) -> str:
+    """What is asked for, as a person says it: "see “Due jobs of a plant”", "open this page"."""
+    reading, summary = request.method in ("GET", "HEAD"), request.scope["route"].summary
+    if summary is None:
+        return "open this page" if reading else "do this"
+    return f"see “{summary}”" if reading else f"do this: “{summary}”"
 
 
 def _by_key(request: Request, context: Context) -> Asking | None:
@@ -111,6 +122,16 @@ def hand_of(request: Request, who: Asking, asked: Any) -> Hand:
         request.headers.get("idempotency-key"),
         {"route": f"{request.method} {request.url.path}", "body": asked},
     )
+
+
+def plant_now(context: Context, who: Asking, kind: AssetKind, asset_id: str) -> PlantState:
+    """The plant of a plant, pump, position or counter, as it stands.
+
+    Raises:
+        NotFound: there is no such thing, or it is out of reach.
+    """
+    place = fleet.locate(context, who.actor, asset_id, kind)
+    return plant_state(context, place.vessel_id, place.plant_id)
 
 
 def reached_at(request: Request, context: Context) -> str:

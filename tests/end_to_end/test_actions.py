@@ -9,7 +9,7 @@ import pytest
 from pydantic import TypeAdapter
 
 from api.ics.writer import calendar_writer
-from api.routes.shared import bodies
+from api.routes.bodies.hours import EventBody
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.capacity import outages
@@ -80,7 +80,7 @@ def _post(context: Context, run: Run, *, shuffled: bool = False) -> None:
     for step in deliveries(run):
         if isinstance(step, Event):
             place = Place(step.counter, run.ship.vessel, f"{run.ship.key}-plant", AssetKind.COUNTER)
-            told = TypeAdapter(bodies.EventBody).validate_python(step.body).model_dump()
+            told = TypeAdapter(EventBody).validate_python(step.body).model_dump()
             counter_events.add_event(context, _hand(), place, counter_events.CounterEvent(**told))
 
 

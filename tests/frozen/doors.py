@@ -13,15 +13,17 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from fastapi.routing import APIRoute
 from starlette.testclient import TestClient
 from typer.main import get_command
 
 from api.commands.app import app as command_line
-from api.server.app import doors_there, make_app
+from api.server.app import ROUTERS, doors_there, make_app
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.care.rounds import nightly, watch_counters
 from scheduler.actions.people import people
 from scheduler.actions.work.nonconformities import open_where_due
+from scheduler.clock import system_clock
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
 from tests.cli.calling import Told, leadline
@@ -31,7 +33,18 @@ from tests.ticks import keep_up
 WORKER = (sys.executable, "-m", "scheduler.solving")
 """The planner's worker: a problem a line in, a plan a line out. LEADLINE_WORKER_SECONDS: when it gives up."""
 
-__all__ = ["WORKER", "Told", "command_words", "doors_of_the_app", "empty_url", "kinds", "leadline", "serving"]
+__all__ = [
+    "WORKER",
+    "Told",
+    "command_words",
+    "doors_of_the_app",
+    "empty_url",
+    "kinds",
+    "leadline",
+    "routes_of_the_app",
+    "serving",
+    "system_clock",
+]
 
 
 @contextmanager
@@ -81,6 +94,11 @@ def rounds(client: TestClient) -> None:
 def doors_of_the_app() -> set[tuple[str, str]]:
     """(method, path template) of every door."""
     return doors_there()
+
+
+def routes_of_the_app() -> list[APIRoute]:
+    """Every door, as the framework has it."""
+    return [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
 
 
 def command_words() -> dict[str, list[str]]:

@@ -190,12 +190,12 @@ def intake(
 
     Example: leadline intake demo-plover --limit 20
     """
-    from api.routes.shared.shapes import intake_json
+    from api.routes.answers.hours import IntakeItem
     from scheduler.actions.hours import questions
 
     vessel_must_be(context, vessel)
     ship = ship_stamps(context, vessel)
-    rows = [intake_json(row) for row in questions.intake_log(context, vessel, limit, counter)]
+    rows = [IntakeItem.of(row).plain() for row in questions.intake_log(context, vessel, limit, counter)]
     lines = [
         f"{ship(row['received_at'])}  {row['status']:8} {json.dumps(row['counter'])}  {row['why']}  {row['item']}"
         for row in rows

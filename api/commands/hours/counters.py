@@ -41,13 +41,13 @@ def show_counter(
 
     Example: leadline counter show plover-vp1-hours
     """
-    from api.routes.shared import shapes
+    from api.routes.answers.hours import CounterAnswer
     from scheduler.actions.hours.counter_events import counter_book
     from scheduler.actions.hours.ledger import derive_vessel
 
     place = counter_place(context, counter)
     derive_vessel(context, place.vessel_id)
-    book = shapes.counter_json(counter_book(context, place, limit))
+    book = CounterAnswer.of(counter_book(context, place, limit)).plain()
     return Output(book, _book_lines(book, ship_stamps(context, place.vessel_id)))
 
 

@@ -27,10 +27,11 @@ class Actor:
             raise NotFound(f"There is no {what} here. Check the id, and that your key belongs to that vessel.")
 
     def must_be(self, roles: frozenset[Role], what: str) -> None:
-        """Raises NotAllowed when the role is not among `roles`."""
+        """Raises NotAllowed when the role is not among `roles`. what: a verb and its object, such as "post readings"."""
         if self.role not in roles:
-            wanted = ", ".join(sorted(r.value for r in roles))
-            raise NotAllowed(f"A {self.role.value} may not {what}; this needs: {wanted}.")
+            *others, last = sorted(role.value for role in roles)
+            needed = f"{', '.join(others)} or {last}" if others else last
+            raise NotAllowed(f"The role {self.role.value} may not {what}. It takes the role {needed}.")
 
 
 def person_of(actor: Actor) -> Person:

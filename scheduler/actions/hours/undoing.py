@@ -72,7 +72,9 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
         if event.kind not in ASKED:
             raise Refused(f"This is the event {event.kind!r}; there is nothing to confirm.")
         if hand.actor.role not in SECOND:
-            raise NotAllowed(f"A {hand.actor.role.value} may not confirm this; the chief engineer or the office may.")
+            raise NotAllowed(
+                f"The role {hand.actor.role.value} may not confirm this; the chief engineer or the office may."
+            )
         told = _told(event)
         if one_person(Person(told["asked_by_id"], event.actor), person_of(hand.actor)):
             raise NotAllowed(

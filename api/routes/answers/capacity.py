@@ -1,0 +1,166 @@
+"""Answers about capacity: the margin over time, pumps down and back, pull-down tests, lower minima."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Annotated, Self
+
+from pydantic import Field
+
+from api.pages.shared.view import MarginStretch
+from api.routes.shared.shapes import (
+    AnswerModel,
+    At,
+    JobKey,
+    Kilopascals,
+    Minutes,
+    PersonName,
+    PlantId,
+    PositionName,
+    PumpId,
+    Quantity,
+    RecordNumber,
+    RecordStamp,
+    Sentence,
+    SweptFlow,
+    z,
+)
+
+
+class MarginShown(AnswerModel):
+    """Available, minimum and margin from when to when."""
+
+    from_at: Annotated[At, Field(alias="from")]
+    to_at: Annotated[At, Field(alias="to")]
+    available_swept_m3_per_h: SweptFlow
+    minimum_swept_m3_per_h: SweptFlow
+    minimum_label: str
+    margin_swept_m3_per_h: SweptFlow
+    open: Annotated[list[PositionName], Field(description="positions out for planned work")]
+    down_or_not_proved: list[PositionName]
+
+    @classmethod
+    def of(cls, stretch: MarginStretch, from_at: datetime, to_at: datetime) -> Self:
+        """The stretch cut to a period."""
+        return cls.model_validate(
+            {
+                "from": z(max(stretch.from_at, from_at)),
+                "to": z(min(stretch.to_at, to_at)),
+                "available_swept_m3_per_h": stretch.available_m3_per_h,
+                "minimum_swept_m3_per_h": stretch.minimum_m3_per_h,
+                "minimum_label": stretch.minimum_label,
+                "margin_swept_m3_per_h": round(stretch.margin_m3_per_h, 3),
+                "open": list(stretch.open_positions),
+                "down_or_not_proved": list(stretch.down_positions),
+            }
+        )
+
+
+class CapacityAnswer(AnswerModel):
+    """Available, minimum and margin over time, as planned."""
+
+    plant: PlantId
+    rests_on: Annotated[str, Field(description="taken plan, proposed plan or no plan")]
+    runs: list[MarginShown]
+
+    @classmethod
+    def of(
+        cls, plant: str, rests_on: str, stretches: Sequence[MarginStretch], from_at: datetime, to_at: datetime
+    ) -> Self:
+        """Cut to a period."""
+        inside = [one for one in stretches if one.to_at > from_at and one.from_at < to_at]
+        return cls(plant=plant, rests_on=rests_on, runs=[MarginShown.of(one, from_at, to_at) for one in inside])
+
+
+class MarginLeft(AnswerModel):
+    """A pump's state as recorded, and the margin that is left now."""
+
+    pump: PumpId
+    state: str
+    available_swept_m3_per_h: SweptFlow
+    minimum_swept_m3_per_h: SweptFlow
+    margin_swept_m3_per_h: SweptFlow
+    says: Sentence
+    record: RecordNumber
+
+
+class ExpectedReturnAnswer(MarginLeft):
+    """When a pump that is out is expected back is recorded. plan: how planning again went."""
+
+    plan: Sentence
+
+
+class BreakdownAnswer(MarginLeft):
+    """A pump is out and its repair is opened."""
+
+    job: Annotated[JobKey, Field(description="key of the repair")]
+    plan_has_it_back_at: Annotated[At | None, Field(description="from when plans count on the pump again")]
+    assumed: Annotated[bool, Field(description="nobody said when it is back")]
+    plan: Annotated[Sentence, Field(description="how planning again went")]
+
+
+class RunsAfterAllAnswer(AnswerModel):
+    """A pump that was put out runs after all; its repair is withdrawn."""
+
+    job: Annotated[JobKey, Field(description="key of the repair")]
+    pump: PumpId
+    minutes: Annotated[Minutes, Field(description="minutes that it stood")]
+    record: RecordNumber
+    says: Sentence
+    plan: Annotated[Sentence, Field(description="how planning again went")]
+
+
+class PumpTestAnswer(AnswerModel):
+    """A pull-down test: swept volume and leak."""
+
+    pump: PumpId
+    pump_state: str
+    swept_m3_per_h: SweptFlow
+    swept_spread_m3_per_h: Annotated[Quantity | None, Field(description="swept m³/h, half width of the spread")]
+    leak_pa_m3_per_s: Annotated[Quantity | None, Field(description="Pa m³/s")]
+    leak_spread_pa_m3_per_s: Annotated[Quantity | None, Field(description="Pa m³/s, half width of the spread")]
+    leak_free_m3_per_h: Annotated[Quantity | None, Field(description="m³/h of free air")]
+    leak_swept_m3_per_h: SweptFlow | None
+    from_vacuum_kpa: Kilopascals
+    to_vacuum_kpa: Kilopascals
+    samples: Annotated[int, Field(description="samples of the log; 0 without one")]
+    rated_swept_m3_per_h: SweptFlow
+    counted_before_m3_per_h: SweptFlow
+    says: Sentence
+    record: RecordNumber
+    stamp: RecordStamp
+
+
+class ConcessionShown(AnswerModel):
+    """A lower minimum asked for: for when, by whom, who signed and who withdrew it."""
+
+    concession: Annotated[int, Field(description="number of the lower minimum")]
+    from_at: At
+    to_at: At
+    minimum_swept_m3_per_h: SweptFlow
+    reason: str
+    state: str
+    asked_by: PersonName
+    asked_at: At
+    chief: PersonName | None
+    chief_at: At | None
+    hotel: PersonName | None
+    hotel_at: At | None
+    chief_signed_as: str
+    chief_entered_by: str
+    second_signer: str
+    withdrawn_by: PersonName | None
+    withdrawn_at: At | None
+
+
+class ConcessionAnswer(ConcessionShown):
+    """A lower minimum as asked for, signed or withdrawn."""
+
+    record: RecordNumber
+    says: Sentence
+
+
+class ConcessionsAnswer(AnswerModel):
+    """Newest first."""
+
+    plant: PlantId
+    concessions: list[ConcessionShown]

@@ -1,0 +1,243 @@
+"""Answers about vessels: documents and their versions, the ship's clock, plants and pumps as they stand, what is odd."""
+
+from typing import Annotated, Self
+
+from pydantic import Field
+
+from api.routes.answers.due import DueJobAnswer
+from api.routes.answers.hours import FlagShown, HoursShown
+from api.routes.shared.shapes import (
+    AnswerModel,
+    At,
+    CounterId,
+    PersonName,
+    PlantId,
+    PositionId,
+    PositionName,
+    PumpId,
+    RecordNumber,
+    Sentence,
+    SweptFlow,
+    VersionNumber,
+    VesselId,
+    offset_text,
+    z,
+)
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.vessel.fleet import Version
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.checks.diagnosis import Diagnosis
+from scheduler.domain.vessel.document import Pump, Vessel
+from scheduler.wording.care import diagnosis_words
+
+FLAGS_SHOWN = 50
+
+
+class VesselShown(AnswerModel):
+    """A vessel that this key reaches."""
+
+    vessel: VesselId
+    name: str
+    imo: Annotated[str, Field(description="IMO number; may be empty")]
+    version: VersionNumber
+    plants: list[PlantId]
+
+    @classmethod
+    def of(cls, vessel: Vessel, version: int) -> Self:
+        """From its document."""
+        return cls(
+            vessel=vessel.id,
+            name=vessel.name,
+            imo=vessel.imo,
+            version=version,
+            plants=[plant.id for plant in vessel.plants],
+        )
+
+
+class VesselsAnswer(AnswerModel):
+    """The vessels that this key reaches."""
+
+    vessels: list[VesselShown]
+
+
+class VesselStoredAnswer(AnswerModel):
+    """A vessel's document is stored."""
+
+    vessel: VesselId
+    version: VersionNumber
+
+
+class DocumentVersion(AnswerModel):
+    """A stored version of a document, without the document. record: tells what differs; null for the first."""
+
+    version: VersionNumber
+    stored_at: At
+    by: PersonName
+    reason: str
+    approved_by: Annotated[str, Field(description="who ashore approved it; may be empty")]
+    record: RecordNumber | None
+
+    @classmethod
+    def of(cls, one: Version) -> Self:
+        """From the version as listed."""
+        return cls(
+            version=one.version,
+            stored_at=z(one.stored_at),
+            by=one.by,
+            reason=one.reason,
+            approved_by=one.approved_by,
+            record=one.record or None,
+        )
+
+
+class VersionsAnswer(AnswerModel):
+    """Newest first."""
+
+    vessel: VesselId
+    versions: list[DocumentVersion]
+
+
+class ClockChangeAnswer(AnswerModel):
+    """A change of ship time is recorded."""
+
+    vessel: VesselId
+    offset_minutes: Annotated[int, Field(description="minutes ahead of UTC from then on")]
+    record: RecordNumber
+
+
+class FittedPart(AnswerModel):
+    """A part that is in a pump now."""
+
+    part: Annotated[str, Field(description="id of the part")]
+    hours: HoursShown | None
+
+
+class PumpShown(AnswerModel):
+    """A pump as it stands. position: null while it is ashore."""
+
+    pump: PumpId
+    serial: str
+    position: PositionId | None
+    position_name: Annotated[PositionName, Field(description="name of the position, or of the plant")]
+    state: str
+    counts_for_swept_m3_per_h: SweptFlow
+    hours: HoursShown | None
+    parts: list[FittedPart]
+
+
+class CounterLine(AnswerModel):
+    """A counter of a plant."""
+
+    counter: CounterId
+    position: PositionId
+    newest_at: At | None
+    silent: Annotated[bool, Field(description="nothing came from it for longer than its tolerance")]
+    primary: Annotated[bool, Field(description="it is the one that counts for its position")]
+
+
+class PlantAnswer(AnswerModel):
+    """A plant as it stands: pumps with hours and capacity, counters with flags, open jobs in counts."""
+
+    plant: PlantId
+    name: str
+    vessel: VesselId
+    at: At
+    ship_offset: Annotated[str, Field(description="the ship's clock ahead of UTC", examples=["+01:00"])]
+    hours_as_of: At | None
+    jobs_by_state: Annotated[dict[str, int], Field(description="how many jobs are open in each state")]
+    pumps: list[PumpShown]
+    counters: list[CounterLine]
+    flags: list[FlagShown]
+
+    @classmethod
+    def of(cls, now: PlantState) -> Self:
+        """From the plant's state."""
+        states = [job.state.value for job in now.jobs if job.first]
+        places = {counter.id: counter.position for counter in now.counters}
+        return cls(
+            plant=now.plant.id,
+            name=now.plant.name,
+            vessel=now.vessel.id,
+            at=z(now.at),
+            ship_offset=offset_text(now.offset_minutes),
+            hours_as_of=z(now.hours_as_of()),
+            jobs_by_state={state: states.count(state) for state in dict.fromkeys(states)},
+            pumps=[PumpShown.model_validate(pump_members(now, pump)) for pump in now.plant.pumps],
+            counters=[
+                CounterLine(
+                    counter=c.id, position=c.position, newest_at=z(c.newest_at), silent=c.silent, primary=c.primary
+                )
+                for c in now.counters
+            ],
+            flags=[
+                FlagShown.of(flag, now.position_name(places[counter]), now.offset_minutes)
+                for counter, flag in now.flags[:FLAGS_SHOWN]
+            ],
+        )
+
+
+class PumpAnswer(PumpShown):
+    """A pump as it stands, the hours of its position, and the open jobs on it."""
+
+    position_hours: HoursShown | None
+    jobs: list[DueJobAnswer]
+
+    @classmethod
+    def of(cls, now: PlantState, pump_id: str) -> Self:
+        """From the plant's state."""
+        pump = next(one for one in now.plant.pumps if one.id == pump_id)
+        position = now.plant.position_of(pump.id, now.at)
+        return cls.model_validate(
+            {
+                **pump_members(now, pump),
+                "position_hours": _hours(now, Subject.POSITION, position or ""),
+                "jobs": [DueJobAnswer.of(now, job) for job in now.jobs if job.pump == pump_id and job.first],
+            }
+        )
+
+
+def pump_members(now: PlantState, pump: Pump) -> dict[str, object]:
+    """What is shown of a pump wherever it stands."""
+    position, counts_for = now.plant.position_of(pump.id, now.at), now.counts_for()
+    return {
+        "pump": pump.id,
+        "serial": pump.serial,
+        "position": position,
+        "position_name": now.position_name(position),
+        "state": now.outage_status.get(pump.id, "available"),
+        "counts_for_swept_m3_per_h": counts_for[pump.id].m3_per_h if pump.id in counts_for else 0.0,
+        "hours": _hours(now, Subject.PUMP, pump.id),
+        "parts": [
+            FittedPart(part=f.part, hours=_hours(now, Subject.PART, f.part))
+            for f in now.plant.fittings
+            if f.pump == pump.id and f.to_at is None
+        ],
+    }
+
+
+def _hours(now: PlantState, subject: Subject, subject_id: str) -> HoursShown | None:
+    key = (subject, subject_id)
+    return HoursShown.of(now.hours.get(key), now.projected.get(key))
+
+
+class DiagnosisShown(AnswerModel):
+    """One thing that is wrong or odd: what, which, since when, what to do."""
+
+    about: str
+    which: str
+    since: At | None
+    says: Sentence
+    do: Sentence
+    note: Annotated[bool, Field(description="worth knowing, but nothing is wrong")]
+
+    @classmethod
+    def of(cls, one: Diagnosis) -> Self:
+        """From the diagnosis."""
+        says, do = diagnosis_words(one)
+        return cls(about=one.about, which=one.which, since=z(one.since_at), says=says, do=do, note=one.note)
+
+
+class DiagnosisAnswer(AnswerModel):
+    """The most urgent first."""
+
+    looks: list[DiagnosisShown]

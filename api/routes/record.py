@@ -1,0 +1,141 @@
+"""The compliance history by API, and what it tells about reliability."""
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Query
+from fastapi.responses import FileResponse, StreamingResponse
+
+from api.exports import SCHEMA, ExportFrame, csv_rows, export_summary, jsonl, pdf, summary_json, xlsx
+from api.routes.answers.record import ReliabilityAnswer
+from api.routes.shared.bodies import Instant
+from api.routes.shared.problems import JsonRoute, problems
+from api.server.deps import AskingDep, ContextDep
+from scheduler.actions.base.context import Context
+from scheduler.actions.record import history
+from scheduler.actions.record import reliability as figures
+from scheduler.actions.vessel import fleet
+from scheduler.domain.record.choice import Choice
+from scheduler.errors import Refused
+from scheduler.version import VERSION
+
+router = APIRouter(route_class=JsonRoute)
+
+
+_MEDIA = {
+    "jsonl": "application/jsonl",
+    "csv": "text/csv; charset=utf-8; header=present",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "pdf": "application/pdf",
+    "summary": "application/json",
+}
+
+
+_ENDINGS = {"summary": "json"}
+FORMS: dict[str, Any] = {_MEDIA[form]: {"schema": {"type": "string"}} for form in ("jsonl", "csv", "xlsx", "pdf")} | {
+    _MEDIA["summary"]: {"schema": {"$ref": "#/components/schemas/HistorySummaryAnswer"}}
+}
+
+
+@router.get(
+    "/api/v1/history",
+    tags=["history"],
+    summary="The compliance history",
+    response_class=StreamingResponse,
+    responses={200: {"content": FORMS}, **problems(404)},
+)
+def get_history(
+    context: ContextDep,
+    who: AskingDep,
+    vessel: Annotated[str, Query(description="vessel id")],
+    from_at: Annotated[Instant | None, Query(alias="from", description="recorded at or after")] = None,
+    to_at: Annotated[Instant | None, Query(alias="to", description="recorded before")] = None,
+    due_from: Annotated[Instant | None, Query(description="closed jobs due at or after")] = None,
+    due_to: Annotated[Instant | None, Query(description="closed jobs due before")] = None,
+    done_from: Annotated[Instant | None, Query(description="closed jobs done at or after")] = None,
+    done_to: Annotated[Instant | None, Query(description="closed jobs done before")] = None,
+    pump: Annotated[str, Query(max_length=100, description="closed jobs of the pump with this serial number")] = "",
+    kind: Annotated[str, Query(max_length=100, description="closed jobs of this kind, by name or code")] = "",
+    as_of: Annotated[Instant | None, Query(description="what the export says as its instant (default: now)")] = None,
+    format: Literal["jsonl", "csv", "xlsx", "pdf", "summary"] = "jsonl",
+) -> StreamingResponse:
+    """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook,
+    paper, or a summary as JSON: counts by verdict, and what was done in its window by job kind. A choice narrower than a
+    period of recording lists closed jobs only, says so, and cannot be verified."""
+    who.actor.must_reach(vessel, f"vessel {vessel}")
+    for first, last in ((from_at, to_at), (due_from, due_to), (done_from, done_to)):
+        if first is not None and last is not None and last <= first:
+            raise Refused("The period ends before it begins; give from and to as instants, to after from.")
+    choice = Choice(
+        from_at=from_at,
+        to_at=to_at,
+        due_from_at=due_from,
+        due_to_at=due_to,
+        done_from_at=done_from,
+        done_to_at=done_to,
+        pump=pump,
+        kind=kind,
+    )
+    return StreamingResponse(
+        export(context, vessel, who.actor.name, format, choice, as_of=as_of),
+        media_type=_MEDIA[format],
+        headers={
+            "Content-Disposition": f'attachment; filename="{vessel}-history.{_ENDINGS.get(format, format)}"',
+            "Cache-Control": "no-store",
+        },
+    )
+
+
+def export(
+    context: Context,
+    vessel_id: str,
+    made_by: str,
+    form: str,
+    choice: Choice | None = None,
+    *,
+    as_of: datetime | None = None,
+) -> Iterator[str | bytes]:
+    """The history in a form, in pieces; raises NotFound before the first piece when there is no such vessel."""
+    told = history.records_of(context, vessel_id, choice)
+    if form == "csv":
+        return csv_rows(told)
+    narrowed = told.choice.words()
+    if narrowed is None and form == "jsonl" and export_summary(told).gaps:
+        narrowed = "period of recording, during which the clock was set back"
+    frame = ExportFrame(
+        vessel=told.vessel_name,
+        made_by=made_by,
+        as_of=as_of or context.now(),
+        version=VERSION,
+        from_at=told.choice.from_at,
+        to_at=told.choice.to_at,
+        filter=narrowed,
+    )
+    if form == "jsonl":
+        return jsonl(told, frame)
+    beside = history.beside_records(context, told)
+    if form == "summary":
+        return summary_json(told, frame, beside)
+    return xlsx(told, frame, beside) if form == "xlsx" else iter([pdf(told, frame, beside)])
+
+
+@router.get(
+    "/api/v1/history/schema",
+    tags=["history"],
+    summary="What a line of the JSON Lines export looks like",
+    response_class=FileResponse,
+    responses={200: {"content": {"application/schema+json": {"schema": {"type": "object"}}}}},
+)
+def history_schema() -> FileResponse:
+    """JSON Schema 2020-12 of the header and of a record."""
+    return FileResponse(SCHEMA, media_type="application/schema+json")
+
+
+@router.get(
+    "/api/v1/vessels/{vessel_id}/reliability", tags=["history"], summary="Breakdowns and running hours of each pump"
+)
+def reliability(vessel_id: str, context: ContextDep, who: AskingDep) -> ReliabilityAnswer:
+    """Mean time between breakdowns with 90 % bounds, the trend, and what the data do not carry, in words."""
+    fleet.get_vessel(context, who.actor, vessel_id)
+    return ReliabilityAnswer.model_validate(figures.report(context, vessel_id))
