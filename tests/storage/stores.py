@@ -96,7 +96,7 @@ def store(kind: str, folder: Path, *, fresh: bool = False) -> Iterator[Database]
 
 def add_vessel(database: Database, vessel_id: str = "plover", counters: int = 4) -> list[int]:
     """Adds an invented vessel with some hour counters; returns the counters' numbers."""
-    with database.write() as session:
+    with database.write("") as session:
         session.add(
             VesselRow(
                 id=vessel_id, name="Demo Plover", imo="0123450", document="{}", version=1, changed_s=1_764_000_000
@@ -122,7 +122,7 @@ def add_vessel(database: Database, vessel_id: str = "plover", counters: int = 4)
 
 def poison_commits(database: Database) -> None:
     """From now on a transaction that stores the value POISON fails at its COMMIT, not before."""
-    with database.write() as session:
+    with database.write("") as session:
         connection = session.connection()
         if database.path:
             connection.exec_driver_sql(

@@ -65,8 +65,8 @@ def number_in(database: Database) -> int:
         return session.exec(select(RevisionRow.number).where(RevisionRow.vessel_id == "plover")).one()
 
 
-@pytest.mark.parametrize("vessel_id", [None, "plover"])
-def test_four_threads_that_read_decide_and_write_lose_no_update(db: Database, vessel_id: str | None) -> None:
+@pytest.mark.parametrize("vessel_id", ["", "plover"])
+def test_four_threads_that_read_decide_and_write_lose_no_update(db: Database, vessel_id: str) -> None:
     """Writers take turns from their first statement on, so no update rests on a number read too early."""
     with db.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=0))
@@ -79,7 +79,7 @@ def test_four_programs_that_read_decide_and_write_lose_no_update(db: Database) -
     with db.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=0))
     opened = [open_database(db.url.render_as_string(hide_password=False)) for _ in range(THREADS)]
-    assert count_up(lambda number: opened[number].write()) == []
+    assert count_up(lambda number: opened[number].write("")) == []
     assert number_in(db) == THREADS * ROUNDS
     for database in opened:
         database.close()
@@ -87,7 +87,7 @@ def test_four_programs_that_read_decide_and_write_lose_no_update(db: Database) -
 
 def test_the_drivers_default_settings_would_lose_updates_or_fail(sqlite: Database) -> None:
     """The same threads on an engine without our settings do not reach the sum, so the test above can fail."""
-    with sqlite.write() as session:
+    with sqlite.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=0))
     engine: Engine = create_engine(sqlite.url, connect_args={"timeout": 0.2})
     raised = count_up(lambda _: Session(engine))
@@ -116,7 +116,7 @@ def test_after_a_commit_that_failed_the_next_write_goes_through(fresh_db: Databa
     poison_commits(fresh_db)
 
     def write(value: int) -> None:
-        with fresh_db.write() as session:
+        with fresh_db.write("") as session:
             session.add(ReadingRow(counter_no=no, at_s=value, value_milli=value, received_s=1, vessel_id="plover"))
 
     for _ in range(2):
@@ -284,23 +284,23 @@ def test_a_writer_that_gets_no_turn_is_told_to_come_again(db: Database) -> None:
 
 def test_a_write_inside_a_write_is_a_fault_at_once(sqlite: Database) -> None:
     """It would wait for itself; it says so instead."""
-    with pytest.raises(RuntimeError, match="inside a write"), sqlite.write(), sqlite.write():
+    with pytest.raises(RuntimeError, match="inside a write"), sqlite.write(""), sqlite.write(""):
         pass
 
 
 def test_no_room_is_its_own_error_and_passes_when_there_is_room_again(sqlite: Database) -> None:
     """A full database file, or too little free space, stores nothing and blocks nothing."""
-    with sqlite.write() as session:
+    with sqlite.write("") as session:
         session.connection().exec_driver_sql("PRAGMA max_page_count = 1")  # as small as the file is now
-    with pytest.raises(StorageFull), sqlite.write() as session:
+    with pytest.raises(StorageFull), sqlite.write("") as session:
         session.add_all([RevisionRow(vessel_id=f"{number}" * 200, number=number) for number in range(200)])
-    with sqlite.write() as session:
+    with sqlite.write("") as session:
         session.connection().exec_driver_sql("PRAGMA max_page_count = 4294967294")
     sqlite.floor_bytes = 2**62
-    with pytest.raises(StorageFull), sqlite.write():
+    with pytest.raises(StorageFull), sqlite.write(""):
         pass
     sqlite.floor_bytes = 0
-    with sqlite.write() as session:
+    with sqlite.write("") as session:
         session.add(RevisionRow(vessel_id="plover", number=1))
     assert number_in(sqlite) == 1
 

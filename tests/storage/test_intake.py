@@ -274,7 +274,7 @@ def test_people_get_their_turn_while_readings_pour_in(sqlite: Database) -> None:
         for thread in threads:
             thread.start()
         for number in range(20):
-            with sqlite.write() as session:
+            with sqlite.write("") as session:
                 session.add(RevisionRow(vessel_id=f"hand {number}", number=1))
         done.set()
         for thread in threads:

@@ -19,11 +19,11 @@ def test_the_mark_stays_until_somebody_commits(sqlite: Database) -> None:
         assert sqlite.mark() == mark
         seen.add(mark)
 
-    with sqlite.write() as session:
+    with sqlite.write("") as session:
         bump_revision(session, "")
     is_new()
     other = open_database(str(sqlite.path), check=False)
-    with other.write() as session:
+    with other.write("") as session:
         bump_revision(session, "")
     is_new()
     other.close()
@@ -38,7 +38,7 @@ def test_a_block_that_is_undone_leaves_the_mark(sqlite: Database) -> None:
     """Nothing was committed, so what is remembered still holds."""
     before = sqlite.mark()
     try:
-        with sqlite.write() as session:
+        with sqlite.write("") as session:
             bump_revision(session, "")
             raise KeyError
     except KeyError:

@@ -166,7 +166,7 @@ def test_a_step_that_fails_half_way_leaves_nothing(kind: str, tmp_path: Path, ne
         with database.read_engine.connect() as connection:
             assert schema_of(connection) == before
             assert not inspect(connection).has_table("extra")
-        with database.write() as session:
+        with database.write("") as session:
             assert len(session.exec(select(CounterRow)).all()) == 4
             assert session.connection().exec_driver_sql("SELECT version_num FROM alembic_version").scalar_one() == NOW
         database.close()
@@ -191,7 +191,7 @@ def test_an_older_database_is_refused_until_it_is_upgraded(kind: str, tmp_path: 
     with ready_url(kind, tmp_path) as url:
         database = open_database(url)
         (number, *_) = add_vessel(database)
-        with database.write() as session:
+        with database.write("") as session:
             session.add(ReadingRow(counter_no=number, at_s=1, value_milli=1, received_s=1, vessel_id="plover"))
         next_step.write_text(STEP + ANEW)
         with pytest.raises(Clash, match="leadline upgrade"):
@@ -201,10 +201,10 @@ def test_an_older_database_is_refused_until_it_is_upgraded(kind: str, tmp_path: 
         assert (done.before, done.after) == (NOW, NEXT)
         database = open_database(url)
         create_or_check(database)
-        with database.write() as session:
+        with database.write("") as session:
             assert session.connection().exec_driver_sql("SELECT note FROM counter").all() == [(None,)] * 4
             assert len(session.exec(select(ReadingRow)).all()) == 1
-        with pytest.raises(Clash, match="not there"), database.write() as session:  # foreign keys are on again
+        with pytest.raises(Clash, match="not there"), database.write("") as session:  # foreign keys are on again
             session.add(ReadingRow(counter_no=999, at_s=1, value_milli=1, received_s=1, vessel_id="plover"))
         database.close()
         if kind == "sqlite":
@@ -243,7 +243,7 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
             database = open_database(url)
             create_or_check(database)
             add_vessel(database)
-            with database.write() as session:
+            with database.write("") as session:
                 for key, (status, taken_s) in plans.items():
                     row = {"id": key, "status": status, "taken_s": taken_s, "problem": text, "plan": text[::-1]}
                     session.connection().execute(_OLD_PLAN, row)
@@ -275,7 +275,7 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
 def test_a_step_that_leaves_orphans_is_undone(sqlite: Database, next_step: Path) -> None:
     """SQLite does not watch foreign keys during a step; they are looked over before the commit."""
     (number, *_) = add_vessel(sqlite)
-    with sqlite.write() as session:
+    with sqlite.write("") as session:
         session.add(ReadingRow(counter_no=number, at_s=1, value_milli=1, received_s=1, vessel_id="plover"))
     sqlite.close()
     next_step.write_text(STEP + ORPHANS)
@@ -287,7 +287,7 @@ def test_a_step_that_leaves_orphans_is_undone(sqlite: Database, next_step: Path)
 
 def test_a_newer_database_is_refused(fresh_db: Database) -> None:
     """Tables of a later version are left alone."""
-    with fresh_db.write() as session:
+    with fresh_db.write("") as session:
         session.connection().exec_driver_sql("UPDATE alembic_version SET version_num = 'v9999'")
     with pytest.raises(Clash, match="newer"):
         create_or_check(fresh_db)
@@ -318,7 +318,7 @@ def test_a_copy_holds_what_was_committed_while_a_writer_goes_on(sqlite: Database
     """The copy opens, passes its check, and has no row of the transaction that was open meanwhile."""
     add_vessel(sqlite)
     target = tmp_path / "copy.db"
-    with sqlite.write() as session:
+    with sqlite.write("") as session:
         session.add(VesselRow(id="avocet", name="Demo Avocet", imo="0246800", document="{}", version=1, changed_s=1))
         session.flush()
         copy_to(sqlite, target)
