@@ -213,7 +213,7 @@ def confirm(
     with command_context() as context:
         place = fleet.locate(context, me(), counter, AssetKind.COUNTER)
         asked = hand({"confirm": event, "counter": counter})
-        actor = people.in_the_name_of(context, person, me().name)
+        actor = people.in_the_name_of(context, person, place.vessel_id, me().name)
         actor.must_reach(place.vessel_id, f"counter {counter}")
         answer = undoing.confirm_event(context, Hand(actor, asked.key, asked.asked), place, event, reason)
     _told(answer, as_json)

@@ -100,7 +100,11 @@ def key_revoke(
 
 
 @key_app.command("link")
-def key_link(person: Annotated[str, typer.Argument(help="person id")], as_json: AsJson = False) -> None:
+def key_link(
+    person: Annotated[str, typer.Argument(help="person id")],
+    vessel: Annotated[str | None, typer.Option(help="vessel id, where several vessels have such a person")] = None,
+    as_json: AsJson = False,
+) -> None:
     """Make a one-time sign-in link for a person.
 
     Example: leadline key link chief-plover
@@ -109,7 +113,7 @@ def key_link(person: Annotated[str, typer.Argument(help="person id")], as_json: 
 
     with command_context() as context:
         base = context.settings.must_have_base_url()
-        link = f"{base}/enter/{people.make_link(context, person)}"
+        link = f"{base}/enter/{people.make_link(context, person, vessel)}"
         say(f"Good once, for {context.settings.link_minutes} minutes.")
     out({"link": link}, as_json, lambda: iter([link]))
 

@@ -28,8 +28,8 @@ class OutageRow(Row, table=True):
         Index(None, "vessel_id", "plant_id", "from_s"),
     )
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
     plant_id: str
     pump_id: str
     from_s: int = Field(sa_type=BigInteger)
@@ -49,8 +49,8 @@ class PumpTestRow(Row, table=True):
 
     __table_args__ = (Index(None, "vessel_id", "pump_id", "at_s"),)
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
     pump_id: str
     at_s: int = Field(sa_type=BigInteger)
     result: Test = Field(sa_type=by_value(Test, "result"))

@@ -1,17 +1,22 @@
 """People, keys, sign-in links and sessions. Secrets stand here only as SHA-256."""
 
-from sqlalchemy import BigInteger
+from sqlalchemy import BigInteger, ForeignKeyConstraint, Index
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.base.enums import Role
 from scheduler.storage.types import Row, by_value
 
 
-class PersonRow(Row, table=True):
-    """Someone who may sign in."""
+def of_person() -> ForeignKeyConstraint:
+    """What ties `person_vessel_id` and `person_id` of a table to a person."""
+    return ForeignKeyConstraint(["person_vessel_id", "person_id"], ["person.vessel_id", "person.id"])
 
+
+class PersonRow(Row, table=True):
+    """Someone who may sign in; vessel_id "": one of the whole installation."""
+
+    vessel_id: str = Field(primary_key=True)
     id: str = Field(primary_key=True)
-    vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
     name: str
     rank: str
     role: Role = Field(sa_type=by_value(Role, "role"))
@@ -21,9 +26,12 @@ class PersonRow(Row, table=True):
 class ApiKeyRow(Row, table=True):
     """A key for a program or a counter: found by its prefix, proved by the hash of the whole."""
 
+    __table_args__ = (of_person(),)
+
     prefix: str = Field(primary_key=True)
     sha256: str
-    person_id: str | None = Field(default=None, foreign_key="person.id")
+    person_vessel_id: str | None = None
+    person_id: str | None = None
     vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
     role: Role = Field(sa_type=by_value(Role, "role"))
     label: str
@@ -35,8 +43,11 @@ class ApiKeyRow(Row, table=True):
 class SignInLinkRow(Row, table=True):
     """A printed link that signs a person in, once."""
 
+    __table_args__ = (of_person(),)
+
     sha256: str = Field(primary_key=True)
-    person_id: str = Field(foreign_key="person.id")
+    person_vessel_id: str
+    person_id: str
     expires_s: int = Field(sa_type=BigInteger)
     used_s: int | None = Field(default=None, sa_type=BigInteger)
 
@@ -44,24 +55,24 @@ class SignInLinkRow(Row, table=True):
 class SessionRow(Row, table=True):
     """A person signed in at a browser. csrf: the token its forms carry."""
 
+    __table_args__ = (of_person(), Index(None, "person_vessel_id", "person_id"))
+
     sha256: str = Field(primary_key=True)
-    person_id: str = Field(foreign_key="person.id", index=True)
+    person_vessel_id: str
+    person_id: str
     csrf: str
     created_s: int = Field(sa_type=BigInteger)
     expires_s: int = Field(sa_type=BigInteger)
 
 
-def person_row(session: Session, person_id: str) -> PersonRow | None:
-    """That person, or none."""
-    return session.get(PersonRow, person_id)
+def person_row(session: Session, vessel_id: str, person_id: str) -> PersonRow | None:
+    """That person of a vessel ("": of the installation), or none."""
+    return session.get(PersonRow, (vessel_id, person_id))
 
 
-def person_rows(session: Session, vessel_id: str | None = None) -> list[PersonRow]:
-    """People, of one vessel and of the office when `vessel_id` is given; by id."""
-    query = select(PersonRow).order_by(PersonRow.id)
-    if vessel_id is not None:
-        query = query.where((col(PersonRow.vessel_id) == vessel_id) | col(PersonRow.vessel_id).is_(None))
-    return list(session.exec(query))
+def person_rows(session: Session) -> list[PersonRow]:
+    """Everybody, by id."""
+    return list(session.exec(select(PersonRow).order_by(PersonRow.id, PersonRow.vessel_id)))
 
 
 def key_row_by_prefix(session: Session, prefix: str) -> ApiKeyRow | None:
@@ -84,7 +95,7 @@ def signed_in(session: Session, sha256: str, now_s: int) -> tuple[SessionRow, Pe
     query = (
         select(SessionRow, PersonRow)
         .where(SessionRow.sha256 == sha256, SessionRow.expires_s > now_s)
-        .where(PersonRow.id == SessionRow.person_id)
+        .where(PersonRow.vessel_id == SessionRow.person_vessel_id, PersonRow.id == SessionRow.person_id)
     )
     return session.exec(query).first()
 

@@ -2,7 +2,7 @@
 
 from enum import StrEnum
 
-from sqlalchemy import BigInteger, CheckConstraint, Index, text
+from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index, text
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.types import WITHOUT_ROWID, Packed, Row, by_value
@@ -39,8 +39,8 @@ class PlanRow(Row, table=True):
         Index(None, "vessel_id", "plant_id", "made_s"),
     )
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
     plant_id: str
     digest: str
     problem_digest: str
@@ -61,13 +61,14 @@ class SlotRow(Row, table=True):
 
     __table_args__ = (
         CheckConstraint("end_s > start_s", name="end_s"),
-        Index(None, "plan_id"),
+        ForeignKeyConstraint(["vessel_id", "plan_id"], ["plan.vessel_id", "plan.id"], ondelete="CASCADE"),
+        Index(None, "vessel_id", "plan_id"),
         Index(None, "vessel_id", "job_key"),
     )
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
-    plan_id: str = Field(foreign_key="plan.id", ondelete="CASCADE")
+    plan_id: str
     job_key: str
     pump_id: str | None = None
     start_s: int = Field(sa_type=BigInteger)

@@ -19,7 +19,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
-from scheduler.storage.feed import FeedTokenRow
+from scheduler.storage.feed import AddressRow
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
@@ -92,7 +92,7 @@ def test_an_address_that_ended_is_refused_at_the_next_request(
 ) -> None:
     """Whoever changes the row, in whichever program: the commit itself ends what is held."""
     with served.context.db.write("") as session:
-        session.execute(update(FeedTokenRow).where(col(FeedTokenRow.vessel_id) == PLOVER.vessel).values(change))
+        session.execute(update(AddressRow).where(col(AddressRow.vessel_id) == PLOVER.vessel).values(change))
     assert served.get() == status
 
 

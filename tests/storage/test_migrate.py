@@ -227,6 +227,7 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
         "v0013_document_versions.py",
         "v0014_first_dates.py",
         "v0015_calendar_choice.py",
+        "v0017_vessel_keys.py",
     ):
         (older / "versions" / later).unlink()
     text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)

@@ -11,13 +11,13 @@ from typing import Literal
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, instant, maybe
 from scheduler.actions.feed.calendars import FLEET, kept_scopes, scope_of
-from scheduler.actions.people.people import hashed
+from scheduler.actions.people.people import find_person, hashed
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
 from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
 from scheduler.storage.database import INSTALLATION, Session
-from scheduler.storage.feed import FeedTokenRow, address_row, address_row_by_id, address_rows, feed_body_row
+from scheduler.storage.feed import AddressRow, address_row, address_row_by_id, address_rows, feed_body_row
 from scheduler.storage.people import PersonRow, person_row
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import vessel_row, vessel_rows
@@ -104,11 +104,13 @@ def make_address(
         raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
     made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
     with context.db.write(INSTALLATION) as session:
-        person = person_row(session, person_id)
-        _must_reach(session, actor, person, person_id, vessel_id)
-        row = FeedTokenRow(
+        own = person_row(session, actor.person_vessel_id, person_id) if person_id == actor.person_id else None
+        person = own or find_person(session, person_id, vessel_id)
+        _must_reach(session, actor, person, vessel_id)
+        row = AddressRow(
             sha256=hashed(made.secret),
             id=made.id,
+            person_vessel_id=person.vessel_id,
             person_id=person_id,
             vessel_id=vessel_id,
             created_s=context.now_s(),
@@ -137,7 +139,7 @@ def rotate(context: Context, actor: Actor, address_id: str) -> Made:
         old.revoked_s = _after_last(session, old, context.now_s())
         session.add(old)
         session.flush()
-        row = FeedTokenRow(**kept)
+        row = AddressRow(**kept)
         session.add(row)
         _record(session, context, actor, row, "feed address changed")
     return made
@@ -154,14 +156,14 @@ def revoke(context: Context, actor: Actor, address_id: str) -> None:
         _record(session, context, actor, row, "feed address withdrawn")
 
 
-def _after_last(session: Session, row: FeedTokenRow, now_s: int) -> int:
+def _after_last(session: Session, row: AddressRow, now_s: int) -> int:
     """Since when it is withdrawn: what it says next may not be older than what it said last, whatever the clock did."""
     shown = [feed_body_row(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)]
     return max(now_s, *(body.changed_s + 1 for body in shown if body is not None), 0)
 
 
 def addresses(context: Context, actor: Actor, person_id: str | None = None) -> list[Address]:
-    """A person's addresses, oldest first; none: everybody's, for who keeps the installation.
+    """A person's own addresses, oldest first; for who keeps the installation: of whoever has that id, or (none) everybody's.
 
     Raises:
         NotFound: somebody else's.
@@ -169,7 +171,8 @@ def addresses(context: Context, actor: Actor, person_id: str | None = None) -> l
     if actor.role is not Role.ADMIN and (person_id is None or person_id != actor.person_id):
         raise NotFound("There are no calendar addresses of that person here.")
     with context.db.read() as session:
-        rows = address_rows(session, person_id)
+        own = actor.person_vessel_id if person_id is not None and person_id == actor.person_id else None
+        rows = address_rows(session, person_id, own)
     return [_address(row, context.now_s()) for row in rows]
 
 
@@ -205,25 +208,26 @@ def good_addresses(context: Context) -> list[tuple[str, Scope]]:
         return kept_scopes(session, context.now())
 
 
-def _own(session: Session, actor: Actor, address_id: str) -> FeedTokenRow:
+def _own(session: Session, actor: Actor, address_id: str) -> AddressRow:
     row = address_row_by_id(session, address_id)
-    if row is None or (actor.role is not Role.ADMIN and row.person_id != actor.person_id):
+    if row is None or (
+        actor.role is not Role.ADMIN
+        and (row.person_vessel_id, row.person_id) != (actor.person_vessel_id, actor.person_id)
+    ):
         raise NotFound(f"There is no calendar address {address_id[:40]!r} of yours. The list of them shows their ids.")
     return row
 
 
-def _must_reach(
-    session: Session, actor: Actor, person: PersonRow | None, person_id: str, vessel_id: str | None
-) -> None:
+def _must_reach(session: Session, actor: Actor, person: PersonRow, vessel_id: str | None) -> None:
     if vessel_id is None:
         actor.must_reach(FLEET, "calendar of the fleet")
-        if person is not None and person.vessel_id is not None:
+        if person.vessel_id:
             raise Refused(
-                f"{person_id} belongs to {person.vessel_id}; the calendar of the whole fleet is the office's."
+                f"{person.id} belongs to {person.vessel_id}; the calendar of the whole fleet is the office's."
             )
-    if person is None or (vessel_id is not None and person.vessel_id not in (None, vessel_id)):
-        raise NotFound(f"There is no person {person_id} on {vessel_id or 'the fleet'}. Check both ids.")
-    if vessel_id is not None:
+    else:
+        if person.vessel_id not in (INSTALLATION, vessel_id):
+            raise NotFound(f"There is no person {person.id} on {vessel_id}. Check both ids.")
         if vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id} here. Check the id.")
         actor.must_reach(vessel_id, f"vessel {vessel_id}")
@@ -242,12 +246,12 @@ def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None
     return None if set(wanted) == set(known) else json.dumps(sorted(set(wanted)))
 
 
-def _ended_s(row: FeedTokenRow, now_s: int) -> int | None:
+def _ended_s(row: AddressRow, now_s: int) -> int | None:
     run_out = row.expires_s if row.expires_s is not None and row.expires_s <= now_s else None
     return min((at_s for at_s in (row.revoked_s, run_out) if at_s is not None), default=None)
 
 
-def _record(session: Session, context: Context, actor: Actor, row: FeedTokenRow, what: str) -> None:
+def _record(session: Session, context: Context, actor: Actor, row: AddressRow, what: str) -> None:
     session.flush()
     payload = {
         "address": row.id,
@@ -264,7 +268,7 @@ def _record(session: Session, context: Context, actor: Actor, row: FeedTokenRow,
     append_record(session, row.vessel_id or FLEET, what, context.now(), payload)
 
 
-def _address(row: FeedTokenRow, now_s: int) -> Address:
+def _address(row: AddressRow, now_s: int) -> Address:
     state: Literal["good", "withdrawn", "run out"] = "good"
     ended_s = _ended_s(row, now_s)
     if ended_s is not None:

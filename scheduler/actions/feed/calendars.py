@@ -21,9 +21,9 @@ from scheduler.domain.vessel.naming import ship_names
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
 from scheduler.storage.feed import (
+    AddressRow,
     FeedBodyRow,
     FeedEventRow,
-    FeedTokenRow,
     address_rows,
     address_rows_of,
     feed_body_row,
@@ -132,7 +132,7 @@ def kept_scopes(session: Session, at: datetime) -> list[tuple[str, Scope]]:
     ]
 
 
-def scope_of(row: FeedTokenRow, tasks: bool) -> Scope:
+def scope_of(row: AddressRow, tasks: bool) -> Scope:
     """What an address as stored shows."""
     kinds = None if row.kinds is None else tuple(json.loads(row.kinds))
     return Scope(
