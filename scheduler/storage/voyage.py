@@ -1,12 +1,12 @@
 """Versions of a vessel's operating calendar and the stretches in each."""
 
-from datetime import date
+from datetime import date, datetime
 
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.voyage.stretches import Source
-from scheduler.storage.types import WITHOUT_ROWID, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
 class VoyageVersionRow(Row, table=True):
@@ -25,7 +25,7 @@ class VoyageVersionRow(Row, table=True):
     what: str
     undoes: int | None = None
     record: int = Field(sa_type=BigInteger)
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
 
 
 class VoyageStretchRow(Row, table=True):

@@ -1,5 +1,7 @@
 """An id is one vessel's own: another vessel may use the same, for things and for people."""
 
+from datetime import UTC, datetime
+
 import pytest
 from sqlmodel import Session, select
 
@@ -18,6 +20,7 @@ from scheduler.storage.plan import PlanRow, PlanStatus, SlotRow, slot_rows
 from tests.storage.stores import add_vessel
 
 ME = Actor("set up", "set up", Role.ADMIN)
+AT = datetime(2026, 11, 30, 1, tzinfo=UTC)
 VESSELS = ("plover", "avocet")
 
 
@@ -41,15 +44,15 @@ def _person(context: Context, person_id: str, vessel: str | None) -> None:
 
 def _rows_called_one(session: Session, vessel: str, counter_no: int) -> None:
     common = {"id": "one", "vessel_id": vessel}
-    said = {"actor": "a", "reason": "r", "recorded_s": 1}
+    said = {"actor": "a", "reason": "r"}
     plan = PlanRow(
         **common,
         plant_id="p",
         digest=vessel,
         problem_digest="",
         status=PlanStatus.TAKEN,
-        made_s=1,
-        starts_s=1,
+        made_at=AT,
+        starts_at=AT,
         lawful=True,
         problem="{}",
         plan="{}",
@@ -57,10 +60,21 @@ def _rows_called_one(session: Session, vessel: str, counter_no: int) -> None:
     session.add_all([plan])
     session.add_all(
         [
-            OutageRow(**common, **said, plant_id="p", pump_id="a", from_s=1, status=OutageStatus.DOWN),
-            PumpTestRow(**common, pump_id="a", at_s=1, result=Test.PASSED, actor="a", recorded_s=1),
-            CounterEventRow(**common, **said, counter_no=counter_no, kind="replacement", at_s=1, detail="{}"),
-            SlotRow(**common, plan_id="one", job_key="k:a:1", start_s=1, end_s=2, least_margin_litres_per_h=0),
+            OutageRow(
+                **common, **said, recorded_at=AT, plant_id="p", pump_id="a", from_at=AT, status=OutageStatus.DOWN
+            ),
+            PumpTestRow(**common, pump_id="a", at=AT, result=Test.PASSED, actor="a", recorded_at=AT),
+            CounterEventRow(
+                **common, **said, recorded_s=1, counter_no=counter_no, kind="replacement", at_s=1, detail="{}"
+            ),
+            SlotRow(
+                **common,
+                plan_id="one",
+                job_key="k:a:1",
+                start_at=AT,
+                end_at=AT.replace(hour=2),
+                least_margin_litres_per_h=0,
+            ),
         ]
     )
 

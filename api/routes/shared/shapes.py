@@ -325,7 +325,7 @@ def voyage_days_json(vessel_id: str, found: StoredDays) -> dict[str, Any]:
                 "what": row.what,
                 "by": row.actor,
                 "reason": row.reason,
-                "at": z(instant(row.recorded_s)),
+                "at": z(row.recorded_at),
                 "record": row.record,
             }
             for row in found.versions

@@ -93,9 +93,9 @@ def maybe(at_s: int | None) -> datetime | None:
     return None if at_s is None else instant(at_s)
 
 
-def utc_text(at_s: int | None) -> str | None:
-    """Epoch seconds as RFC 3339 text in UTC; none stays none."""
-    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"
+def utc_text(at: datetime | None) -> str | None:
+    """An aware instant as RFC 3339 text in UTC, to the second; none stays none."""
+    return None if at is None else f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def seconds(at: datetime) -> int:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import capacities_of
@@ -112,7 +112,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
         for row in open_outage_rows(session, place.vessel_id, place.id):
             if row.status is OutageStatus.DOWN:
                 raise Clash(
-                    f"Pump {place.id} is down since {instant(row.from_s):%Y-%m-%dT%H:%MZ}. Bring it back first, then test."
+                    f"Pump {place.id} is down since {row.from_at:%Y-%m-%dT%H:%MZ}. Bring it back first, then test."
                 )
         require_no_tag(session, place.vessel_id, place.id)
         found = measured_of(plant, told)
@@ -124,7 +124,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
         before = capacities_of(session, place.vessel_id, plant)[place.id]
         counted = found.swept if told.result is Test.PASSED else None
         by = hand.actor.name
-        returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now_s())
+        returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now())
         shown = _shown(plant, pump, found, before.m3_per_h)
         payload = {
             "pump": place.id,

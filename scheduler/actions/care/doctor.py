@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from scheduler.actions.base.context import Context, instant
+from scheduler.actions.base.context import Context, instant, seconds
 from scheduler.actions.care.rounds import watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
@@ -181,7 +181,7 @@ def _rest(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]
     ]
     for plant in vessel.plants:
         made = [
-            None if row is None else row.made_s
+            None if row is None else seconds(row.made_at)
             for status in (PlanStatus.TAKEN, PlanStatus.PROPOSED)
             for row in [plan_row(session, vessel_id, plant.id, status)]
         ]

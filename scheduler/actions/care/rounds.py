@@ -118,7 +118,7 @@ def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tu
     found = []
     for plant in vessel.plants:
         changes = {position.id: totals.changes(position.id) for position in plant.positions}
-        out = {row.pump_id for row in outage_rows(session, vessel_id, plant.id, since_s=context.now_s())}
+        out = {row.pump_id for row in outage_rows(session, vessel_id, plant.id, since_at=context.now())}
         found += watch(plant, seen, context.now(), out, changes, laid_up=laid_up)
         found += apart(plant, totals, context.now())
     return found

@@ -129,7 +129,7 @@ def bring_up(
     with context.db.write(vessel_id) as session:
         stands = _still_aboard(session, now)
         if stands:
-            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now_s())
+            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now())
             plan_made(session, plant_id, context.now_s())
             bump_revision(session, vessel_id)
     if not stands:  # a slot was moved, or a plan taken, while this one was made
@@ -190,7 +190,7 @@ def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
                 f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
                 more={"digest": proposed.digest},
             )
-        held = take_up(session, place.vessel_id, proposed, context.now_s())
+        held = take_up(session, place.vessel_id, proposed, context.now())
         payload = {
             "plant": place.id,
             "plan": digest,

@@ -1,6 +1,5 @@
 """The open job of a key, and its kind."""
 
-from scheduler.actions.base.context import instant
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.vessel.document import BREAKDOWN, JobKind, Plant
@@ -29,7 +28,7 @@ def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
     if job_id.sequence <= done:
         row = done_row(session, now.vessel.id, job_id.kind, job_id.subject, job_id.sequence)
         by = f", with {row.job_key}" if row and row.job_key and row.job_key != job_id.key else ""
-        when = f" on {instant(row.at_s):%Y-%m-%d %H:%MZ}{by}" if row else ""
+        when = f" on {row.at:%Y-%m-%d %H:%MZ}{by}" if row else ""
         raise Clash(f"Job {job_id.key} was done already{when}. The open turn is number {done + 1}.")
     job = now.job(job_id.key)
     if job is None or not job.first:

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
@@ -213,7 +213,7 @@ def _write(
                 what=what,
                 undoes=undoes,
                 record=number,
-                recorded_s=context.now_s(),
+                recorded_at=context.now(),
             )
         )
         for plant in vessel.plants:
@@ -322,4 +322,4 @@ def stored_words(change: DayChange) -> str:
 
 def version_words(row: VoyageVersionRow) -> str:
     """A version in one line: what, by whom, and why."""
-    return f"{row.what}, by {row.actor}{f': {row.reason}' if row.reason else ''} ({instant(row.recorded_s):%Y-%m-%d %H:%MZ})"
+    return f"{row.what}, by {row.actor}{f': {row.reason}' if row.reason else ''} ({row.recorded_at:%Y-%m-%d %H:%MZ})"
