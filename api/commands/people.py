@@ -56,7 +56,6 @@ def key_list(as_json: AsJson = False) -> None:
 
     Example: leadline key list
     """
-    from scheduler.actions.base.context import maybe
     from scheduler.actions.people import people
 
     with command_context() as context:
@@ -66,8 +65,8 @@ def key_list(as_json: AsJson = False) -> None:
                 "role": row.role.value,
                 "vessel": row.vessel_id,
                 "label": row.label,
-                "last_used_at": maybe(row.last_used_s),
-                "revoked_at": maybe(row.revoked_s),
+                "last_used_at": row.last_used_at,
+                "revoked_at": row.revoked_at,
             }
             for row in people.list_keys(context)
         ]

@@ -1,10 +1,12 @@
 """People, keys, sign-in links and sessions. Secrets stand here only as SHA-256."""
 
-from sqlalchemy import BigInteger, ForeignKeyConstraint, Index
+from datetime import datetime
+
+from sqlalchemy import ForeignKeyConstraint, Index
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.base.enums import Role
-from scheduler.storage.types import Row, by_value
+from scheduler.storage.types import Instant, Row, by_value
 
 
 def of_person() -> ForeignKeyConstraint:
@@ -20,7 +22,7 @@ class PersonRow(Row, table=True):
     name: str
     rank: str
     role: Role = Field(sa_type=by_value(Role, "role"))
-    created_s: int = Field(sa_type=BigInteger)
+    created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"})
 
 
 class ApiKeyRow(Row, table=True):
@@ -35,9 +37,9 @@ class ApiKeyRow(Row, table=True):
     vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
     role: Role = Field(sa_type=by_value(Role, "role"))
     label: str
-    created_s: int = Field(sa_type=BigInteger)
-    last_used_s: int | None = Field(default=None, sa_type=BigInteger)
-    revoked_s: int | None = Field(default=None, sa_type=BigInteger)
+    created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"})
+    last_used_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "last_used_s"})
+    revoked_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "revoked_s"})
 
 
 class SignInLinkRow(Row, table=True):
@@ -48,8 +50,8 @@ class SignInLinkRow(Row, table=True):
     sha256: str = Field(primary_key=True)
     person_vessel_id: str
     person_id: str
-    expires_s: int = Field(sa_type=BigInteger)
-    used_s: int | None = Field(default=None, sa_type=BigInteger)
+    expires_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "expires_s"})
+    used_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "used_s"})
 
 
 class SessionRow(Row, table=True):
@@ -61,8 +63,8 @@ class SessionRow(Row, table=True):
     person_vessel_id: str
     person_id: str
     csrf: str
-    created_s: int = Field(sa_type=BigInteger)
-    expires_s: int = Field(sa_type=BigInteger)
+    created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"})
+    expires_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "expires_s"})
 
 
 def person_row(session: Session, vessel_id: str, person_id: str) -> PersonRow | None:
@@ -82,7 +84,7 @@ def key_row_by_prefix(session: Session, prefix: str) -> ApiKeyRow | None:
 
 def key_rows(session: Session) -> list[ApiKeyRow]:
     """Every key, oldest first; none of them holds its secret."""
-    return list(session.exec(select(ApiKeyRow).order_by(col(ApiKeyRow.created_s), ApiKeyRow.prefix)))
+    return list(session.exec(select(ApiKeyRow).order_by(col(ApiKeyRow.created_at), ApiKeyRow.prefix)))
 
 
 def link_row(session: Session, sha256: str) -> SignInLinkRow | None:
@@ -90,11 +92,11 @@ def link_row(session: Session, sha256: str) -> SignInLinkRow | None:
     return session.get(SignInLinkRow, sha256)
 
 
-def signed_in(session: Session, sha256: str, now_s: int) -> tuple[SessionRow, PersonRow] | None:
+def signed_in(session: Session, sha256: str, now: datetime) -> tuple[SessionRow, PersonRow] | None:
     """The live session with that hash and its person, or none."""
     query = (
         select(SessionRow, PersonRow)
-        .where(SessionRow.sha256 == sha256, SessionRow.expires_s > now_s)
+        .where(SessionRow.sha256 == sha256, SessionRow.expires_at > now)
         .where(PersonRow.vessel_id == SessionRow.person_vessel_id, PersonRow.id == SessionRow.person_id)
     )
     return session.exec(query).first()

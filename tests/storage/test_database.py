@@ -175,7 +175,7 @@ def test_a_row_that_points_at_nothing_is_refused(db: Database) -> None:
 def test_missing_values_are_refused(db: Database) -> None:
     """NOT NULL holds on both databases."""
     with pytest.raises(exc.IntegrityError), db.write("") as session:
-        session.add(VesselRow(id="plover", name="Demo Plover", imo="0123450", version=1, changed_s=1))
+        session.add(VesselRow(id="plover", name="Demo Plover", imo="0123450", version=1, changed_at=AT))
 
 
 @pytest.mark.parametrize(
@@ -194,7 +194,9 @@ def test_values_outside_their_range_are_refused(db: Database, statement: str) ->
     add_vessel(db)
     with db.write("") as session:
         session.add(AssetRow(id="p1", vessel_id="plover", kind=AssetKind.PUMP))
-        session.add(ShipOffsetRow(vessel_id="plover", from_s=0, offset_minutes=60, actor="a", reason="r", recorded_s=1))
+        session.add(
+            ShipOffsetRow(vessel_id="plover", from_at=AT, offset_minutes=60, actor="a", reason="r", recorded_at=AT)
+        )
         session.add(
             OutageRow(
                 id="o1",

@@ -86,7 +86,7 @@ def sign_concession(
         else:
             row.hotel_by_id, row.hotel_by, row.hotel_at = by.person.id, by.person.name, context.now()
         if other is not None:
-            ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+            ask_plan(session, place.vessel_id, row.plant_id, context.now())
         return _kept(session, context, row, f"concession signed as {as_}", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -110,7 +110,7 @@ def withdraw_concession(context: Context, hand: Hand, place: Place, number: int)
         counted = _state(row) == "agreed"
         row.withdrawn_by, row.withdrawn_at = hand.actor.name, context.now()
         if counted:
-            ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+            ask_plan(session, place.vessel_id, row.plant_id, context.now())
         return _kept(session, context, row, "concession withdrawn", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)

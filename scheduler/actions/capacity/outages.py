@@ -262,7 +262,7 @@ def _serial(plant: Plant, pump: str) -> str:
 def _answered(session: Session, context: Context, place: Place, plant: Plant, number: int, state: str) -> Answer:
     session.flush()
     now = context.now()
-    ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+    ask_plan(session, place.vessel_id, place.plant_id, context.now())
     return Answer(
         200, {"pump": place.id, "state": state, **margin_left(session, plant, place.vessel_id, now), "record": number}
     )

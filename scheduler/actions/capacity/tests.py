@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import capacities_of
@@ -138,7 +138,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
             "by": by,
         }
         number, stamp = append_record(session, place.vessel_id, "pump tested", context.now(), payload)
-        ask_plan(session, place.vessel_id, place.plant_id, seconds(context.now()))
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         state = "proved" if told.result is Test.PASSED else "down: the test failed"
         return Answer(200, {"pump": place.id, "pump_state": state, **shown, "record": number, "stamp": stamp})
 

@@ -1,5 +1,6 @@
 """What is wrong or odd in this installation: gathered here, said in `domain.looks`; the command and the pages show the same."""
 
+from datetime import timedelta
 from pathlib import Path
 
 from scheduler.actions.base.context import Context, instant, seconds
@@ -124,14 +125,14 @@ def _name(copies: list[Path]) -> str:
 def _tasks(context: Context) -> list[Diagnosis]:
     """What the timers could not do in the last day."""
     with context.db.read() as session:
-        failed = failed_tasks(session, context.now_s() - DAY_S)[:5]
+        failed = failed_tasks(session, context.now() - timedelta(days=1))[:5]
     return [
         Diagnosis(
             about="timer",
             which=f"{row.task} {row.period}",
             says=str(row.outcome),
             do="It is tried again; if it stays, the server's log says more.",
-            since_at=instant(row.started_s),
+            since_at=row.started_at,
         )
         for row in failed
     ]

@@ -124,7 +124,7 @@ def _kept(session: Session, context: Context, row: DockRow, what: str, status: i
     session.add(row)
     session.flush()
     record, _ = append_record(session, row.vessel_id, what, context.now(), {**_told(row), "by": by})
-    ask_plan(session, row.vessel_id, row.plant_id, context.now_s())
+    ask_plan(session, row.vessel_id, row.plant_id, context.now())
     return Answer(status, {**_told(row), "record": record})
 
 

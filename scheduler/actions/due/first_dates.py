@@ -124,7 +124,7 @@ def set_first(
         row.due_on, row.due_at, row.reason, row.record = on, due_at, reason.strip(), record
         row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
         session.add(row)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         return Answer(200, {"job": key, "first_due_on": on.isoformat(), "record": record})
 
     return hand_action(context, hand, place.vessel_id, act)

@@ -62,7 +62,7 @@ def set_date(
             session.add(row)
         payload = {"job_no": key, "from_on": from_on, "before": before, "note": note, "by": hand.actor.name}
         record, _ = append_record(session, place.vessel_id, "part date", now.at, payload)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         return Answer(
             200,
             {

@@ -166,7 +166,7 @@ def decide_postponement(
             "by": hand.actor.name,
         }
         record, _ = append_record(session, vessel_id, f"postponement {words}", now.at, payload)
-        ask_plan(session, vessel_id, row.plant_id, context.now_s())
+        ask_plan(session, vessel_id, row.plant_id, context.now())
         return Answer(200, {"postponement": number, "job": row.job_key, "granted": granted, "record": record})
 
     return hand_action(context, hand, vessel_id, act)

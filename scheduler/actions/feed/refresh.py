@@ -92,8 +92,9 @@ def renew(context: Context, pen: CalendarWriter, vessel_id: str) -> bool:
             log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
             with suppress(SchedulerError), context.db.write(vessel_id) as session:
                 row = task_row(session, _TROUBLE, vessel_id)
-                row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_s=0)
-                row.started_s, row.ended_s, row.outcome = context.now_s(), context.now_s(), says
+                row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_at=context.now())
+                row.started_at = row.ended_at = context.now()
+                row.outcome = says
                 session.add(row)
         return False
     return True
@@ -103,7 +104,7 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
     """By vessel, what went wrong when her calendar was last written, and since when; empty while all is well."""
     with context.db.read() as session:
         return {
-            row.period: (row.outcome or "", instant(row.started_s))
+            row.period: (row.outcome or "", row.started_at)
             for row in task_rows(session, _TROUBLE)
             if row.outcome not in (None, "done")
         }

@@ -31,7 +31,7 @@ from scheduler.storage.vessel import vessel_row
 
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 _FLEETWIDE = frozenset({Role.OFFICE, Role.ADMIN})
-_TOUCH_S = 60
+_TOUCH = timedelta(minutes=1)
 
 
 def hashed(secret: str) -> str:
@@ -76,7 +76,7 @@ def add_person(
                 name=name,
                 rank=rank,
                 role=role,
-                created_s=context.now_s(),
+                created_at=context.now(),
             )
         )
         session.flush()
@@ -114,7 +114,7 @@ def add_key(
                 vessel_id=vessel_id,
                 role=role,
                 label=label,
-                created_s=context.now_s(),
+                created_at=context.now(),
             )
         )
         payload = {"key": prefix, "label": label, "role": role.value, "by": actor.name}
@@ -128,8 +128,8 @@ def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
         row = key_row_by_prefix(session, prefix)
         if row is None:
             raise NotFound(f"There is no key {prefix!r}. `leadline key list` shows them.")
-        if row.revoked_s is None:
-            row.revoked_s = context.now_s()
+        if row.revoked_at is None:
+            row.revoked_at = context.now()
             session.add(row)
             payload = {"key": prefix, "label": row.label, "by": actor.name}
             append_record(session, row.vessel_id or "", "key revoked", context.now(), payload)
@@ -155,14 +155,14 @@ def who_holds(context: Context, key: str) -> Actor:
         row = key_row_by_prefix(session, parts[1])
         person = person_row(session, row.person_vessel_id or "", row.person_id) if row and row.person_id else None
     stored = row.sha256 if row else "0" * 64
-    if not hmac.compare_digest(stored, hashed(key)) or row is None or row.revoked_s is not None:
+    if not hmac.compare_digest(stored, hashed(key)) or row is None or row.revoked_at is not None:
         raise unknown
-    now_s = context.now_s()
-    if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
+    now = context.now()
+    if row.last_used_at is None or now - row.last_used_at >= _TOUCH:
         with suppress(Busy, StorageFull), context.db.write(INSTALLATION) as session:
             again = key_row_by_prefix(session, row.prefix)
             if again is not None:
-                again.last_used_s = now_s
+                again.last_used_at = now
                 session.add(again)
     name = f"{person.name}, {person.rank}" if person else row.label
     return Actor(
@@ -173,7 +173,6 @@ def who_holds(context: Context, key: str) -> Actor:
 def make_link(context: Context, person_id: str, vessel_id: str | None = None) -> str:
     """A one-time sign-in token for a person, good for a while. Raises as `find_person`."""
     token = secrets.token_urlsafe(32)
-    expires = context.now() + timedelta(minutes=context.settings.link_minutes)
     with context.db.write(INSTALLATION) as session:
         person = find_person(session, person_id, vessel_id)
         session.add(
@@ -181,7 +180,7 @@ def make_link(context: Context, person_id: str, vessel_id: str | None = None) ->
                 sha256=hashed(token),
                 person_vessel_id=person.vessel_id,
                 person_id=person_id,
-                expires_s=int(expires.timestamp()),
+                expires_at=context.now() + timedelta(minutes=context.settings.link_minutes),
             )
         )
     return token
@@ -194,14 +193,14 @@ def enter(context: Context, token: str) -> str:
         NotSignedIn: unknown, used or out of date (one message for all three).
     """
     secret = secrets.token_urlsafe(32)
-    now_s = context.now_s()
+    now = context.now()
     with context.db.write(INSTALLATION) as session:
         link = link_row(session, hashed(token))
-        if link is None or link.used_s is not None or link.expires_s <= now_s:
+        if link is None or link.used_at is not None or link.expires_at <= now:
             raise NotSignedIn(
                 "This sign-in link is not known, was used, or is out of date. Make a new one: `leadline key link PERSON`."
             )
-        link.used_s = now_s
+        link.used_at = now
         session.add(link)
         session.add(
             SessionRow(
@@ -209,8 +208,8 @@ def enter(context: Context, token: str) -> str:
                 person_vessel_id=link.person_vessel_id,
                 person_id=link.person_id,
                 csrf=secrets.token_urlsafe(24),
-                created_s=now_s,
-                expires_s=now_s + context.settings.session_hours * 3600,
+                created_at=now,
+                expires_at=now + timedelta(hours=context.settings.session_hours),
             )
         )
     return secret
@@ -219,7 +218,7 @@ def enter(context: Context, token: str) -> str:
 def at_browser(context: Context, secret: str) -> SignedIn | None:
     """Who is signed in with that cookie, or none."""
     with context.db.read() as session:
-        found = signed_in(session, hashed(secret), context.now_s())
+        found = signed_in(session, hashed(secret), context.now())
     if found is None:
         return None
     kept, person = found

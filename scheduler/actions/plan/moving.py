@@ -273,7 +273,7 @@ def _set(
     made = replace(plan, remarks=remarks)
     row = keep_plan(session, now.vessel.id, now.plant.id, problem, made, judge(problem, made), context.now())
     kept = take_up(session, now.vessel.id, row, context.now(), pins)
-    ask_plan(session, now.vessel.id, now.plant.id, context.now_s())
+    ask_plan(session, now.vessel.id, now.plant.id, context.now())
     return kept
 
 

@@ -320,7 +320,7 @@ def hours_then(session: Session, now: PlantState, subject: Subject, subject_id: 
 def known_from(session: Session, vessel_id: str, plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
     """Where the interval of each kind and subject starts, as far as that is known: by this tool's own record, else by the
     document."""
-    since = {code: instant(at_s) for code, at_s in kinds_since(session, vessel_id, plant.id).items()}
+    since = kinds_since(session, vessel_id, plant.id)
     return {**reckon_first(plant, hours_at, since=since), **done_of(session, vessel_id)}
 
 

@@ -217,7 +217,7 @@ def _write(
             )
         )
         for plant in vessel.plants:
-            ask_plan(session, vessel_id, plant.id, context.now_s())
+            ask_plan(session, vessel_id, plant.id, context.now())
         return Answer(200, _told(vessel_id, version + 1, laid, number))
 
     return hand_action(context, hand, vessel_id, act, needs_key=False)

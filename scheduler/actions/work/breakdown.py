@@ -99,7 +99,7 @@ def open_breakdown(
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, "breakdown opened", context.now(), payload)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         told = margin_left(session, plant, place.vessel_id, context.now())
         back = planned_back(
             Outage(pump=place.id, from_at=at, to_at=None, counts_for=Swept(0.0), reason="", expected_at=expected_at),
@@ -187,7 +187,7 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, "runs after all", context.now(), payload)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         says = f"It runs after all; the stop of {minutes} min stays on record."
         return Answer(200, {"job": row.key, "pump": place.id, "minutes": minutes, "record": number, "says": says})
 

@@ -4,7 +4,7 @@ import json
 from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import load_plant
@@ -118,7 +118,7 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
             "by": hand.actor.name,
         }
         number, stamp = append_record(session, place.vessel_id, "close struck", now.at, payload)
-        ask_plan(session, place.vessel_id, place.plant_id, seconds(now.at))
+        ask_plan(session, place.vessel_id, place.plant_id, now.at)
         says = "Struck: the job is open again. What the pump is, is not known: go and look, then record it."
         return Answer(200, {"job": job_id.key, "record": number, "stamp": stamp, "says": says})
 

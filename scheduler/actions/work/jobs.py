@@ -348,7 +348,7 @@ def _close(
             other = plant.kind(code)
             if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
                 renewed += _renew(session, hand, now, other, subject, told, key, number)
-    ask_plan(session, vessel_id, plant.id, seconds(now.at))
+    ask_plan(session, vessel_id, plant.id, now.at)
     after = _after(told.test, pump is not None and kind.takes_pump_out)
     return Answer(
         200,

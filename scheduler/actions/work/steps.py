@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import end_outage, returned, set_down
 from scheduler.actions.plant_state.load import PlantState, load_plant
@@ -328,7 +328,7 @@ def _count(
         struck = isinstance(step, Struck)  # what an entry taken back leaves is never proved
         test = Test.PASSED if after.counts is Counts.FULL and not struck else Test.NONE
         returned(session, now.plant, place, step.at, reason, test, None, by, now.at)
-    ask_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
+    ask_plan(session, now.vessel.id, now.plant.id, now.at)
 
 
 def work_json(
