@@ -1,10 +1,12 @@
 """The calendar feed's stored events, bodies and addresses."""
 
+from datetime import datetime
+
 from sqlalchemy import BigInteger, Index, and_, or_
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.people import of_person
-from scheduler.storage.types import Row
+from scheduler.storage.types import Instant, Row
 from scheduler.storage.vessel import RevisionRow, VesselRow
 
 
@@ -20,10 +22,10 @@ class AddressRow(Row, table=True):
     person_vessel_id: str
     person_id: str
     vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
-    created_s: int = Field(sa_type=BigInteger)
-    expires_s: int | None = Field(default=None, sa_type=BigInteger)
-    revoked_s: int | None = Field(default=None, sa_type=BigInteger)
-    last_used_s: int | None = Field(default=None, sa_type=BigInteger)
+    created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"})
+    expires_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "expires_s"})
+    revoked_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "revoked_s"})
+    last_used_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "last_used_s"})
     agent: str | None = None
     alarms: bool = False
     kinds: str | None = None
@@ -54,7 +56,7 @@ class FeedEventRow(Row, table=True):
 class FeedBodyRow(Row, table=True):
     """A whole calendar as it is sent, by what it shows; vessel_id "" is the fleet.
 
-    changed_s: newest change in it; made_s: when it was put together, and of what. status: the fleet's own status event
+    changed_at: newest change in it; made_at: when it was put together, and of what. status: the fleet's own status event
     as kept, none for a vessel's calendar.
     """
 
@@ -62,8 +64,8 @@ class FeedBodyRow(Row, table=True):
     name: str = Field(primary_key=True)
     body: str
     etag: str
-    changed_s: int = Field(sa_type=BigInteger)
-    made_s: int = Field(sa_type=BigInteger)
+    changed_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "changed_s"})
+    made_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "made_s"})
     revision: int = Field(sa_type=BigInteger)
     status: str | None = None
 
@@ -107,16 +109,16 @@ def address_rows(
         query = query.where(AddressRow.person_id == person_id)
     if person_vessel_id is not None:
         query = query.where(AddressRow.person_vessel_id == person_vessel_id)
-    return list(session.exec(query.order_by(AddressRow.person_id, col(AddressRow.created_s), AddressRow.id)))
+    return list(session.exec(query.order_by(AddressRow.person_id, col(AddressRow.created_at), AddressRow.id)))
 
 
 def address_rows_of(session: Session, vessel_id: str | None) -> list[AddressRow]:
     """Addresses of a vessel's calendars (none: of the fleet's) that were not withdrawn."""
     same = AddressRow.vessel_id == vessel_id if vessel_id is not None else col(AddressRow.vessel_id).is_(None)
-    return list(session.exec(select(AddressRow).where(same, col(AddressRow.revoked_s).is_(None))))
+    return list(session.exec(select(AddressRow).where(same, col(AddressRow.revoked_at).is_(None))))
 
 
-def vessels_behind(session: Session, name: str, made_s: int) -> list[str]:
+def vessels_behind(session: Session, name: str, made_at: datetime) -> list[str]:
     """Vessels whose calendar of that name was never made, was made of another revision than theirs, or at or before an instant."""
     made, now = FeedBodyRow, RevisionRow
     query = (
@@ -127,7 +129,7 @@ def vessels_behind(session: Session, name: str, made_s: int) -> list[str]:
             or_(
                 col(made.vessel_id).is_(None),
                 col(made.revision) != func.coalesce(col(now.number), 0),
-                col(made.made_s) <= made_s,
+                col(made.made_at) <= made_at,
             )
         )
     )

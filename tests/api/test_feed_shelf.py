@@ -24,6 +24,7 @@ from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
 
+LONG_AGO = datetime(1970, 1, 2, tzinfo=UTC)
 ME = Actor("test", "test", Role.ADMIN)
 
 
@@ -85,10 +86,11 @@ def test_it_is_held_while_nothing_changes(served: Served) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "status"), [({"revoked_s": 1}, 410), ({"expires_s": 1}, 410), ({"sha256": "0" * 64}, 404)]
+    ("change", "status"),
+    [({"revoked_at": LONG_AGO}, 410), ({"expires_at": LONG_AGO}, 410), ({"sha256": "0" * 64}, 404)],
 )
 def test_an_address_that_ended_is_refused_at_the_next_request(
-    served: Served, change: dict[str, int | str], status: int
+    served: Served, change: dict[str, datetime | str], status: int
 ) -> None:
     """Whoever changes the row, in whichever program: the commit itself ends what is held."""
     with served.context.db.write("") as session:

@@ -189,7 +189,7 @@ def _rest(context: Context, session: Session, vessel_id: str) -> list[Diagnosis]
         found.append(diagnosis.of_plan(plant.id, made[0], made[1], now_s))
         found += diagnosis.of_blocks(plant, context.now().date())
     bodies = feed_body_rows(session, vessel_id)
-    found.append(diagnosis.of_calendar(vessel_id, max((row.made_s for row in bodies), default=None), now_s))
+    found.append(diagnosis.of_calendar(vessel_id, max((seconds(row.made_at) for row in bodies), default=None), now_s))
     return [one for one in found if one is not None]
 
 

@@ -167,7 +167,7 @@ def _withdrawn(context: Context, pen: CalendarWriter, scope: Scope, ended_at: da
 def stale_vessels(context: Context, most_age_s: int) -> list[str]:
     """Vessels whose calendar is older than their last change, or than `most_age_s`."""
     with context.db.read() as session:
-        return vessels_behind(session, Scope(vessel_id=None).name, context.now_s() - most_age_s)
+        return vessels_behind(session, Scope(vessel_id=None).name, context.now() - timedelta(seconds=most_age_s))
 
 
 def _agenda(
