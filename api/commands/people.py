@@ -66,7 +66,6 @@ def list_keys(context: "Context") -> Output:
 
     Example: leadline key list
     """
-    from scheduler.actions.base.context import maybe
     from scheduler.actions.people import people
 
     rows = [
@@ -75,8 +74,8 @@ def list_keys(context: "Context") -> Output:
             "role": row.role.value,
             "vessel": row.vessel_id,
             "label": row.label,
-            "last_used_at": maybe(row.last_used_s),
-            "revoked_at": maybe(row.revoked_s),
+            "last_used_at": row.last_used_at,
+            "revoked_at": row.revoked_at,
         }
         for row in people.list_keys(context)
     ]
@@ -104,7 +103,11 @@ def revoke_key(
 
 
 @command(key_app, "link")
-def make_link(context: "Context", person: Annotated[str, typer.Argument(help="person id")]) -> Output:
+def make_link(
+    context: "Context",
+    person: Annotated[str, typer.Argument(help="person id")],
+    vessel: Annotated[str | None, typer.Option(help="vessel id, where several vessels have such a person")] = None,
+) -> Output:
     """Make a one-time sign-in link for a person.
 
     Example: leadline key link chief-plover
@@ -112,5 +115,5 @@ def make_link(context: "Context", person: Annotated[str, typer.Argument(help="pe
     from scheduler.actions.people import people
 
     base = context.settings.must_have_base_url()
-    link = f"{base}/enter/{people.make_link(context, person)}"
+    link = f"{base}/enter/{people.make_link(context, person, vessel)}"
     return Output({"link": link}, [link], [f"Good once, for {context.settings.link_minutes} minutes."])

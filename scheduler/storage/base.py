@@ -1,9 +1,11 @@
 """What belongs to no subject: answers of repeated requests, runs of the timers' tasks, what the installation learned by itself."""
 
-from sqlalchemy import BigInteger, func
+from datetime import datetime
+
+from sqlalchemy import func
 from sqlmodel import Field, Session, col, select
 
-from scheduler.storage.types import WITHOUT_ROWID, Row
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Row
 
 
 class IdempotencyRow(Row, table=True):
@@ -15,7 +17,7 @@ class IdempotencyRow(Row, table=True):
     fingerprint: str
     status: int
     answer: str
-    created_s: int = Field(sa_type=BigInteger, index=True)
+    created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"}, index=True)
 
 
 class RememberedRow(Row, table=True):
@@ -33,8 +35,8 @@ class TaskRunRow(Row, table=True):
     task: str = Field(primary_key=True)
     period: str = Field(primary_key=True)
     vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
-    started_s: int = Field(sa_type=BigInteger)
-    ended_s: int | None = Field(default=None, sa_type=BigInteger)
+    started_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "started_s"})
+    ended_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "ended_s"})
     outcome: str | None = None
 
 
@@ -55,18 +57,18 @@ def task_rows(session: Session, name: str) -> list[TaskRunRow]:
 
 def open_tasks(session: Session, name: str, begins: str = "") -> list[TaskRunRow]:
     """Runs of that task that have not ended and whose period begins so, oldest first."""
-    query = select(TaskRunRow).where(TaskRunRow.task == name, col(TaskRunRow.ended_s).is_(None))
+    query = select(TaskRunRow).where(TaskRunRow.task == name, col(TaskRunRow.ended_at).is_(None))
     if begins:  # no pattern: on SQLite that does not tell capitals from small letters
         query = query.where(func.substr(TaskRunRow.period, 1, len(begins)) == begins)
-    return list(session.exec(query.order_by(col(TaskRunRow.started_s), TaskRunRow.period)))
+    return list(session.exec(query.order_by(col(TaskRunRow.started_at), TaskRunRow.period)))
 
 
-def failed_tasks(session: Session, since_s: int) -> list[TaskRunRow]:
+def failed_tasks(session: Session, since: datetime) -> list[TaskRunRow]:
     """Runs since an instant whose outcome is not good, newest first."""
     query = select(TaskRunRow).where(
-        TaskRunRow.started_s >= since_s, col(TaskRunRow.outcome).is_not(None), TaskRunRow.outcome != "done"
+        TaskRunRow.started_at >= since, col(TaskRunRow.outcome).is_not(None), TaskRunRow.outcome != "done"
     )
-    return list(session.exec(query.order_by(col(TaskRunRow.started_s).desc())))
+    return list(session.exec(query.order_by(col(TaskRunRow.started_at).desc())))
 
 
 def remembered(session: Session, name: str) -> str:

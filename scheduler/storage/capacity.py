@@ -1,12 +1,13 @@
 """Outages, tests of pumps, and lower minima agreed."""
 
+from datetime import datetime
 from enum import StrEnum
 
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.domain.base.enums import Test
-from scheduler.storage.types import WITHOUT_ROWID, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
 class OutageStatus(StrEnum):
@@ -17,9 +18,9 @@ class OutageStatus(StrEnum):
 
 
 class OutageRow(Row, table=True):
-    """A stretch in which a pump counts for less than its capacity; `to_s` none: still.
+    """A stretch in which a pump counts for less than its capacity; `to_at` none: still.
 
-    expected_s: when it is expected back, as somebody said, or as a plan has it; none: not known. Plans alone may use it.
+    expected_at: when it is expected back, as somebody said, or as a plan has it; none: not known. Plans alone may use it.
     """
 
     __table_args__ = (
@@ -28,18 +29,18 @@ class OutageRow(Row, table=True):
         Index(None, "vessel_id", "plant_id", "from_s"),
     )
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
     plant_id: str
     pump_id: str
-    from_s: int = Field(sa_type=BigInteger)
-    to_s: int | None = Field(default=None, sa_type=BigInteger)
+    from_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "from_s"})
+    to_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "to_s"})
     counts_for_litres_per_h: int = 0
     status: OutageStatus = Field(sa_type=by_value(OutageStatus, "status"))
     reason: str
-    expected_s: int | None = Field(default=None, sa_type=BigInteger)
+    expected_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "expected_s"})
     actor: str
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
     job_key: str = Field(default="", sa_column_kwargs={"server_default": ""})
     """Of the job whose work put it out; empty: a person said so."""
 
@@ -49,14 +50,14 @@ class PumpTestRow(Row, table=True):
 
     __table_args__ = (Index(None, "vessel_id", "pump_id", "at_s"),)
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
     pump_id: str
-    at_s: int = Field(sa_type=BigInteger)
+    at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "at_s"})
     result: Test = Field(sa_type=by_value(Test, "result"))
     swept_litres_per_h: int | None = None
     actor: str
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
 
 
 class ConcessionRow(Row, table=True):
@@ -72,24 +73,24 @@ class ConcessionRow(Row, table=True):
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     number: int = Field(primary_key=True)
     plant_id: str
-    from_s: int = Field(sa_type=BigInteger)
-    to_s: int = Field(sa_type=BigInteger)
+    from_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "from_s"})
+    to_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "to_s"})
     minimum_litres_per_h: int = Field(sa_type=BigInteger)
     reason: str
     asked_by_id: str
     asked_by: str
-    asked_s: int = Field(sa_type=BigInteger)
+    asked_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "asked_s"})
     chief_by_id: str | None = None
     chief_by: str | None = None
-    chief_s: int | None = Field(default=None, sa_type=BigInteger)
+    chief_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "chief_s"})
     hotel_by_id: str | None = None
     hotel_by: str | None = None
-    hotel_s: int | None = Field(default=None, sa_type=BigInteger)
+    hotel_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "hotel_s"})
     chief_as: str = Field(default="", sa_column_kwargs={"server_default": ""})
     chief_entered_by: str = Field(default="", sa_column_kwargs={"server_default": ""})
     second_as: str = Field(default="hotel", sa_column_kwargs={"server_default": "hotel"})
     withdrawn_by: str | None = None
-    withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
+    withdrawn_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "withdrawn_s"})
 
 
 def concession_rows(session: Session, vessel_id: str, plant_id: str) -> list[ConcessionRow]:
@@ -109,31 +110,31 @@ def next_concession_number(session: Session, vessel_id: str) -> int:
     return (session.exec(query).one() or 0) + 1
 
 
-def outage_rows(session: Session, vessel_id: str, plant_id: str, *, since_s: int) -> list[OutageRow]:
+def outage_rows(session: Session, vessel_id: str, plant_id: str, *, since_at: datetime) -> list[OutageRow]:
     """Outages of a plant's pumps that last beyond an instant, oldest first."""
     query = (
         select(OutageRow)
         .where(OutageRow.vessel_id == vessel_id, OutageRow.plant_id == plant_id)
-        .where(col(OutageRow.to_s).is_(None) | (col(OutageRow.to_s) > since_s))
+        .where(col(OutageRow.to_at).is_(None) | (col(OutageRow.to_at) > since_at))
     )
-    return list(session.exec(query.order_by(col(OutageRow.from_s), OutageRow.id)))
+    return list(session.exec(query.order_by(col(OutageRow.from_at), OutageRow.id)))
 
 
 def open_outage_rows(session: Session, vessel_id: str, pump_id: str) -> list[OutageRow]:
     """A pump's outages without an end, oldest first."""
     query = select(OutageRow).where(
-        OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_s).is_(None)
+        OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_at).is_(None)
     )
-    return list(session.exec(query.order_by(col(OutageRow.from_s))))
+    return list(session.exec(query.order_by(col(OutageRow.from_at))))
 
 
-def outages_ended_at(session: Session, vessel_id: str, pump_id: str, at_s: int) -> list[OutageRow]:
+def outages_ended_at(session: Session, vessel_id: str, pump_id: str, at: datetime) -> list[OutageRow]:
     """A pump's outages that ended at an instant, because another began then."""
     query = select(OutageRow).where(
         OutageRow.vessel_id == vessel_id,
         OutageRow.pump_id == pump_id,
-        OutageRow.to_s == at_s,
-        OutageRow.from_s < at_s,
+        OutageRow.to_at == at,
+        OutageRow.from_at < at,
     )
     return list(session.exec(query))
 
@@ -143,7 +144,7 @@ def passed_tests(session: Session, vessel_id: str) -> dict[str, int]:
     query = (
         select(PumpTestRow)
         .where(PumpTestRow.vessel_id == vessel_id, col(PumpTestRow.swept_litres_per_h).is_not(None))
-        .order_by(col(PumpTestRow.at_s))
+        .order_by(col(PumpTestRow.at))
     )
     return {row.pump_id: row.swept_litres_per_h for row in session.exec(query) if row.swept_litres_per_h is not None}
 
@@ -151,6 +152,6 @@ def passed_tests(session: Session, vessel_id: str) -> dict[str, int]:
 def open_outage_row(session: Session, vessel_id: str, pump_id: str) -> bool:
     """Whether that pump is out without end."""
     out = select(OutageRow.id).where(
-        OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_s).is_(None)
+        OutageRow.vessel_id == vessel_id, OutageRow.pump_id == pump_id, col(OutageRow.to_at).is_(None)
     )
     return session.exec(out.limit(1)).first() is not None

@@ -1,12 +1,12 @@
 """Published dates and those that moved, postponements, first dates, part dates, docks."""
 
-from datetime import date
+from datetime import date, datetime
 
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.hours.counters import CounterEventRow
-from scheduler.storage.types import WITHOUT_ROWID, Row
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Row
 
 
 class PublishedRow(Row, table=True):
@@ -38,13 +38,13 @@ class MovedRow(Row, table=True):
     job_key: str
     open: bool
     cause: str
-    at_s: int = Field(sa_type=BigInteger)
-    from_due_s: int = Field(sa_type=BigInteger)
-    from_early_s: int | None = Field(default=None, sa_type=BigInteger)
-    from_late_s: int | None = Field(default=None, sa_type=BigInteger)
-    to_due_s: int = Field(sa_type=BigInteger)
-    to_early_s: int | None = Field(default=None, sa_type=BigInteger)
-    to_late_s: int | None = Field(default=None, sa_type=BigInteger)
+    at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "at_s"})
+    from_due_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "from_due_s"})
+    from_early_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "from_early_s"})
+    from_late_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "from_late_s"})
+    to_due_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "to_due_s"})
+    to_early_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "to_early_s"})
+    to_late_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "to_late_s"})
 
 
 def published_rows(session: Session, vessel_id: str, plant_id: str) -> dict[str, PublishedRow]:
@@ -59,10 +59,12 @@ def moved_rows(session: Session, vessel_id: str, plant_id: str, *, after: int, l
     return list(session.exec(query.where(MovedRow.number > after).order_by(col(MovedRow.number)).limit(limit)))
 
 
-def newest_moved_row(session: Session, vessel_id: str, plant_id: str, *, since_s: int, limit: int) -> list[MovedRow]:
+def newest_moved_row(
+    session: Session, vessel_id: str, plant_id: str, *, since_at: datetime, limit: int
+) -> list[MovedRow]:
     """A plant's newest moved dates of open turns since an instant, newest first."""
     query = select(MovedRow).where(MovedRow.vessel_id == vessel_id, MovedRow.plant_id == plant_id)
-    query = query.where(MovedRow.at_s >= since_s, col(MovedRow.open).is_(True))
+    query = query.where(MovedRow.at >= since_at, col(MovedRow.open).is_(True))
     return list(session.exec(query.order_by(col(MovedRow.number).desc()).limit(limit)))
 
 
@@ -81,7 +83,7 @@ def event_counts(session: Session, counter_numbers: list[int]) -> tuple[int, int
 class PostponementRow(Row, table=True):
     """A postponement asked for, and how it was decided (granted none: not yet). number counts within the vessel.
 
-    to_s: the new limit. limit_s: the limit that held when it was asked. decided_as: chief, office, or master (then decided_by is
+    to_at: the new limit. limit_at: the limit that held when it was asked. decided_as: chief, office, or master (then decided_by is
     the master's name, and entered_by who wrote it down while the link was down).
     """
 
@@ -91,17 +93,17 @@ class PostponementRow(Row, table=True):
     number: int = Field(primary_key=True)
     plant_id: str
     job_key: str
-    limit_s: int = Field(sa_type=BigInteger)
-    to_s: int = Field(sa_type=BigInteger)
+    limit_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "limit_s"})
+    to_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "to_s"})
     reason: str
     risk: str
     mitigation: str
     asked_by_id: str
     asked_by: str
-    asked_s: int = Field(sa_type=BigInteger)
+    asked_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "asked_s"})
     granted: bool | None = None
     decided_by: str | None = None
-    decided_s: int | None = Field(default=None, sa_type=BigInteger)
+    decided_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "decided_s"})
     note: str = ""
     class_agreed: str = ""
     decided_as: str = Field(default="", sa_column_kwargs={"server_default": ""})
@@ -116,13 +118,13 @@ class DockRow(Row, table=True):
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     number: int = Field(primary_key=True)
     plant_id: str
-    from_s: int = Field(sa_type=BigInteger)
-    to_s: int = Field(sa_type=BigInteger)
+    from_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "from_s"})
+    to_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "to_s"})
     jobs: str
     chosen_by: str
-    chosen_s: int = Field(sa_type=BigInteger)
+    chosen_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "chosen_s"})
     withdrawn_by: str | None = None
-    withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
+    withdrawn_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "withdrawn_s"})
 
 
 class PartDateRow(Row, table=True):
@@ -135,13 +137,13 @@ class PartDateRow(Row, table=True):
     from_on: date
     note: str
     actor: str
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
 
 
 class FirstDateRow(Row, table=True):
     """When the first turn of a job falls due, set by the chief engineer because nobody knew when it was last done.
 
-    due_on: the ship's date it was set for; due_s: when that began. running_seconds: of the subject when it was set, none for a plant.
+    due_on: the ship's date it was set for; due_at: when that began. running_seconds: of the subject when it was set, none for a plant.
     """
 
     __table_args__ = (WITHOUT_ROWID,)
@@ -151,8 +153,8 @@ class FirstDateRow(Row, table=True):
     subject_id: str = Field(primary_key=True)
     plant_id: str
     due_on: date
-    due_s: int = Field(sa_type=BigInteger)
-    set_s: int = Field(sa_type=BigInteger)
+    due_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "due_s"})
+    set_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "set_s"})
     running_seconds: int | None = Field(default=None, sa_type=BigInteger)
     reason: str
     actor_id: str
@@ -179,17 +181,17 @@ def next_postponement_number(session: Session, vessel_id: str) -> int:
     return (session.exec(query).one() or 0) + 1
 
 
-def granted_postponements(session: Session, vessel_id: str) -> dict[str, int]:
-    """New limit (epoch seconds) of each job with a granted postponement; the newest counts. One that was decided before the job's
+def granted_postponements(session: Session, vessel_id: str) -> dict[str, datetime]:
+    """New limit of each job with a granted postponement; the newest counts. One that was decided before the job's
     first date was set puts off nothing: the limit it was about is gone."""
-    first = {f"{row.kind}:{row.subject_id}:1": row.set_s for row in first_date_rows(session, vessel_id)}
+    first = {f"{row.kind}:{row.subject_id}:1": row.set_at for row in first_date_rows(session, vessel_id)}
     query = select(PostponementRow).where(
         PostponementRow.vessel_id == vessel_id, col(PostponementRow.granted).is_(True)
     )
     return {
-        row.job_key: row.to_s
+        row.job_key: row.to_at
         for row in session.exec(query.order_by(col(PostponementRow.number)))
-        if (row.decided_s or 0) >= first.get(row.job_key, 0)
+        if row.job_key not in first or (row.decided_at is not None and row.decided_at >= first[row.job_key])
     }
 
 

@@ -1,25 +1,31 @@
 """The calendar feed's stored events, bodies and addresses."""
 
-from sqlalchemy import BigInteger, and_, or_
+from datetime import datetime
+
+from sqlalchemy import BigInteger, Index, and_, or_
 from sqlmodel import Field, Session, col, func, select
 
-from scheduler.storage.types import Row
+from scheduler.storage.people import of_person
+from scheduler.storage.types import Instant, Row
 from scheduler.storage.vessel import RevisionRow, VesselRow
 
 
-class FeedTokenRow(Row, table=True):
+class AddressRow(Row, table=True):
     """A person's calendar address; vessel_id none: the whole fleet. id: what people call it by; it stays when the
     secret is changed. kinds: JSON list of job kind codes, none for all. alarm_hour: ship's hour of its reminders, on the evening
     before. days_ahead: how far ahead it shows open jobs, none for all."""
 
+    __table_args__ = (of_person(), Index(None, "person_vessel_id", "person_id"))
+
     sha256: str = Field(primary_key=True)
     id: str = Field(unique=True)
-    person_id: str = Field(foreign_key="person.id", index=True)
+    person_vessel_id: str
+    person_id: str
     vessel_id: str | None = Field(default=None, foreign_key="vessel.id")
-    created_s: int = Field(sa_type=BigInteger)
-    expires_s: int | None = Field(default=None, sa_type=BigInteger)
-    revoked_s: int | None = Field(default=None, sa_type=BigInteger)
-    last_used_s: int | None = Field(default=None, sa_type=BigInteger)
+    created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"})
+    expires_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "expires_s"})
+    revoked_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "revoked_s"})
+    last_used_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "last_used_s"})
     agent: str | None = None
     alarms: bool = False
     kinds: str | None = None
@@ -50,7 +56,7 @@ class FeedEventRow(Row, table=True):
 class FeedBodyRow(Row, table=True):
     """A whole calendar as it is sent, by what it shows; vessel_id "" is the fleet.
 
-    changed_s: newest change in it; made_s: when it was put together, and of what. status: the fleet's own status event
+    changed_at: newest change in it; made_at: when it was put together, and of what. status: the fleet's own status event
     as kept, none for a vessel's calendar.
     """
 
@@ -58,8 +64,8 @@ class FeedBodyRow(Row, table=True):
     name: str = Field(primary_key=True)
     body: str
     etag: str
-    changed_s: int = Field(sa_type=BigInteger)
-    made_s: int = Field(sa_type=BigInteger)
+    changed_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "changed_s"})
+    made_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "made_s"})
     revision: int = Field(sa_type=BigInteger)
     status: str | None = None
 
@@ -84,31 +90,35 @@ def feed_body_rows(session: Session, vessel_id: str) -> list[FeedBodyRow]:
     return list(session.exec(select(FeedBodyRow).where(FeedBodyRow.vessel_id == vessel_id)))
 
 
-def address_row(session: Session, sha256: str) -> FeedTokenRow | None:
+def address_row(session: Session, sha256: str) -> AddressRow | None:
     """The calendar address whose secret has that hash, or none."""
-    return session.get(FeedTokenRow, sha256)
+    return session.get(AddressRow, sha256)
 
 
-def address_row_by_id(session: Session, address_id: str) -> FeedTokenRow | None:
+def address_row_by_id(session: Session, address_id: str) -> AddressRow | None:
     """The calendar address with that id, or none."""
-    return session.exec(select(FeedTokenRow).where(FeedTokenRow.id == address_id)).first()
+    return session.exec(select(AddressRow).where(AddressRow.id == address_id)).first()
 
 
-def address_rows(session: Session, person_id: str | None = None) -> list[FeedTokenRow]:
-    """A person's calendar addresses (none: everybody's), oldest first."""
-    query = select(FeedTokenRow)
+def address_rows(
+    session: Session, person_id: str | None = None, person_vessel_id: str | None = None
+) -> list[AddressRow]:
+    """Calendar addresses by person, oldest first: of a person, of whoever has that id on any vessel, or everybody's."""
+    query = select(AddressRow)
     if person_id is not None:
-        query = query.where(FeedTokenRow.person_id == person_id)
-    return list(session.exec(query.order_by(FeedTokenRow.person_id, col(FeedTokenRow.created_s), FeedTokenRow.id)))
+        query = query.where(AddressRow.person_id == person_id)
+    if person_vessel_id is not None:
+        query = query.where(AddressRow.person_vessel_id == person_vessel_id)
+    return list(session.exec(query.order_by(AddressRow.person_id, col(AddressRow.created_at), AddressRow.id)))
 
 
-def address_rows_of(session: Session, vessel_id: str | None) -> list[FeedTokenRow]:
+def address_rows_of(session: Session, vessel_id: str | None) -> list[AddressRow]:
     """Addresses of a vessel's calendars (none: of the fleet's) that were not withdrawn."""
-    same = FeedTokenRow.vessel_id == vessel_id if vessel_id is not None else col(FeedTokenRow.vessel_id).is_(None)
-    return list(session.exec(select(FeedTokenRow).where(same, col(FeedTokenRow.revoked_s).is_(None))))
+    same = AddressRow.vessel_id == vessel_id if vessel_id is not None else col(AddressRow.vessel_id).is_(None)
+    return list(session.exec(select(AddressRow).where(same, col(AddressRow.revoked_at).is_(None))))
 
 
-def vessels_behind(session: Session, name: str, made_s: int) -> list[str]:
+def vessels_behind(session: Session, name: str, made_at: datetime) -> list[str]:
     """Vessels whose calendar of that name was never made, was made of another revision than theirs, or at or before an instant."""
     made, now = FeedBodyRow, RevisionRow
     query = (
@@ -119,7 +129,7 @@ def vessels_behind(session: Session, name: str, made_s: int) -> list[str]:
             or_(
                 col(made.vessel_id).is_(None),
                 col(made.revision) != func.coalesce(col(now.number), 0),
-                col(made.made_s) <= made_s,
+                col(made.made_at) <= made_at,
             )
         )
     )

@@ -1,11 +1,12 @@
 """Plans with their slots, and slots moved by hand."""
 
+from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import BigInteger, CheckConstraint, Index, text
+from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index, text
 from sqlmodel import Field, Session, col, func, select
 
-from scheduler.storage.types import WITHOUT_ROWID, Packed, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Packed, Row, by_value
 
 
 class PlanStatus(StrEnum):
@@ -39,20 +40,20 @@ class PlanRow(Row, table=True):
         Index(None, "vessel_id", "plant_id", "made_s"),
     )
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
     plant_id: str
     digest: str
     problem_digest: str
     status: PlanStatus = Field(sa_type=by_value(PlanStatus, "status"))
-    made_s: int = Field(sa_type=BigInteger)
-    taken_s: int | None = Field(default=None, sa_type=BigInteger)
-    starts_s: int = Field(sa_type=BigInteger)
+    made_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "made_s"})
+    taken_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "taken_s"})
+    starts_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "starts_s"})
     problem: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
     plan: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
     lawful: bool
     least_margin_litres_per_h: int | None = None
-    least_at_s: int | None = Field(default=None, sa_type=BigInteger)
+    least_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "least_at_s"})
     version: int = 1
 
 
@@ -61,17 +62,18 @@ class SlotRow(Row, table=True):
 
     __table_args__ = (
         CheckConstraint("end_s > start_s", name="end_s"),
-        Index(None, "plan_id"),
+        ForeignKeyConstraint(["vessel_id", "plan_id"], ["plan.vessel_id", "plan.id"], ondelete="CASCADE"),
+        Index(None, "vessel_id", "plan_id"),
         Index(None, "vessel_id", "job_key"),
     )
 
+    vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     id: str = Field(primary_key=True)
-    vessel_id: str = Field(foreign_key="vessel.id")
-    plan_id: str = Field(foreign_key="plan.id", ondelete="CASCADE")
+    plan_id: str
     job_key: str
     pump_id: str | None = None
-    start_s: int = Field(sa_type=BigInteger)
-    end_s: int = Field(sa_type=BigInteger)
+    start_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "start_s"})
+    end_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "end_s"})
     least_margin_litres_per_h: int
     pinned: bool = False
     version: int = 1
@@ -94,10 +96,10 @@ class MoveRow(Row, table=True):
     reason: str
     by_id: str
     by: str
-    at_s: int = Field(sa_type=BigInteger)
+    at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "at_s"})
     record: int = Field(sa_type=BigInteger)
     undone_by: str | None = None
-    undone_s: int | None = Field(default=None, sa_type=BigInteger)
+    undone_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "undone_s"})
     undone_record: int | None = Field(default=None, sa_type=BigInteger)
 
 
@@ -106,20 +108,20 @@ def plan_row(session: Session, vessel_id: str, plant_id: str, status: PlanStatus
     query = select(PlanRow).where(
         PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id, PlanRow.status == status
     )
-    return session.exec(query.order_by(col(PlanRow.made_s).desc())).first()
+    return session.exec(query.order_by(col(PlanRow.made_at).desc())).first()
 
 
 def slot_rows(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
     """A plan's slots by start, then job."""
     query = select(SlotRow).where(SlotRow.vessel_id == vessel_id, SlotRow.plan_id == plan_id)
-    return list(session.exec(query.order_by(col(SlotRow.start_s), SlotRow.job_key)))
+    return list(session.exec(query.order_by(col(SlotRow.start_at), SlotRow.job_key)))
 
 
 def move_rows(session: Session, vessel_id: str, plant_id: str, *, standing: bool = False) -> list[MoveRow]:
     """A plant's slots moved by hand, by number; with `standing` those that nobody has undone."""
     query = select(MoveRow).where(MoveRow.vessel_id == vessel_id, MoveRow.plant_id == plant_id)
     if standing:
-        query = query.where(col(MoveRow.undone_s).is_(None))
+        query = query.where(col(MoveRow.undone_at).is_(None))
     return list(session.exec(query.order_by(col(MoveRow.number))))
 
 
@@ -140,6 +142,6 @@ def untaken_superseded(session: Session, vessel_id: str, plant_id: str) -> list[
         PlanRow.vessel_id == vessel_id,
         PlanRow.plant_id == plant_id,
         PlanRow.status == PlanStatus.SUPERSEDED,
-        col(PlanRow.taken_s).is_(None),
+        col(PlanRow.taken_at).is_(None),
     )
     return list(session.exec(query))

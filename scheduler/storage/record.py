@@ -7,7 +7,7 @@ from sqlalchemy import BigInteger, CheckConstraint, text
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.record.chain import GENESIS, Record, record_of
-from scheduler.storage.types import Row
+from scheduler.storage.types import Instant, Row
 
 
 class RecordRow(Row, table=True):
@@ -24,7 +24,7 @@ class RecordRow(Row, table=True):
     hash: str
     previous_hash: str
     kind: str
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
 
 
 class ChainHeadRow(Row, table=True):
@@ -70,7 +70,7 @@ def append_record(
             hash=record.hash,
             previous_hash=record.previous_hash,
             kind=kind,
-            recorded_s=int(recorded_at.timestamp()),
+            recorded_at=recorded_at,
         )
     )
     head.number, head.hash = record.number, record.hash
@@ -105,5 +105,5 @@ def record_rows(
             text=row.text,
             hash=row.hash,
             previous_hash=row.previous_hash,
-            recorded_at=datetime.fromtimestamp(row.recorded_s, UTC),
+            recorded_at=row.recorded_at,
         )

@@ -129,6 +129,7 @@ def _anew(told: Any, was: str, now: str, member: str = "") -> Any:
 def forget_plant(session: Session, vessel_id: str, plant_id: str) -> None:
     """Drop what was worked out for a plant that leaves the document: dates, calendar entries, plans."""
     plans = pick(PlanRow.id).where(PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id)
-    session.connection().execute(delete(SlotRow).where(col(SlotRow.plan_id).in_(plans)))
+    slots = delete(SlotRow).where(col(SlotRow.vessel_id) == vessel_id, col(SlotRow.plan_id).in_(plans))
+    session.connection().execute(slots)
     for row in (PublishedRow, FeedEventRow, KindSinceRow, PlanRow):
         session.connection().execute(delete(row).where(col(row.vessel_id) == vessel_id, col(row.plant_id) == plant_id))

@@ -1,13 +1,14 @@
 """Vessels, their documents in every version, the ids in use, and the ship's clock."""
 
 from collections.abc import Iterable
+from datetime import datetime
 from enum import StrEnum
 
 from sqlalchemy import BigInteger, CheckConstraint
 from sqlalchemy.orm import defer
 from sqlmodel import Field, Session, col, select
 
-from scheduler.storage.types import WITHOUT_ROWID, Packed, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Packed, Row, by_value
 
 
 class AssetKind(StrEnum):
@@ -28,7 +29,7 @@ class VesselRow(Row, table=True):
     imo: str
     document: str
     version: int
-    changed_s: int = Field(sa_type=BigInteger)
+    changed_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "changed_s"})
 
 
 class DocumentVersionRow(Row, table=True):
@@ -39,7 +40,7 @@ class DocumentVersionRow(Row, table=True):
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     version: int = Field(primary_key=True)
     document: str = Field(sa_type=Packed)
-    stored_s: int = Field(sa_type=BigInteger)
+    stored_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "stored_s"})
     by: str
     reason: str
     approved_by: str
@@ -54,7 +55,7 @@ class KindSinceRow(Row, table=True):
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     plant_id: str = Field(primary_key=True)
     kind: str = Field(primary_key=True)
-    since_s: int = Field(sa_type=BigInteger)
+    since_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "since_s"})
 
 
 class RevisionRow(Row, table=True):
@@ -82,11 +83,11 @@ class ShipOffsetRow(Row, table=True):
     __table_args__ = (CheckConstraint("offset_minutes BETWEEN -900 AND 900", name="offset_minutes"), WITHOUT_ROWID)
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
-    from_s: int = Field(primary_key=True, sa_type=BigInteger)
+    from_at: datetime = Field(primary_key=True, sa_type=Instant, sa_column_kwargs={"name": "from_s"})
     offset_minutes: int
     actor: str
     reason: str
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
 
 
 def vessel_row(session: Session, vessel_id: str) -> VesselRow | None:
@@ -106,10 +107,10 @@ def document_versions(session: Session, vessel_id: str) -> list[DocumentVersionR
     return list(session.exec(newest.options(defer(col(DocumentVersionRow.document)))))  # type: ignore[arg-type]
 
 
-def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, int]:
-    """By job kind of a plant, the epoch second at which it was first set up here."""
+def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, datetime]:
+    """By job kind of a plant, the instant at which it was first set up here."""
     kept = select(KindSinceRow).where(KindSinceRow.vessel_id == vessel_id, KindSinceRow.plant_id == plant_id)
-    return {row.kind: row.since_s for row in session.exec(kept)}
+    return {row.kind: row.since_at for row in session.exec(kept)}
 
 
 def vessel_rows(session: Session, only: str | None = None) -> list[VesselRow]:
@@ -143,5 +144,5 @@ def revision_of(session: Session, vessel_id: str) -> int:
 
 def ship_offset_rows(session: Session, vessel_id: str) -> list[ShipOffsetRow]:
     """The ship's clock changes, oldest first; never empty once a vessel was put."""
-    query = select(ShipOffsetRow).where(ShipOffsetRow.vessel_id == vessel_id).order_by(col(ShipOffsetRow.from_s))
+    query = select(ShipOffsetRow).where(ShipOffsetRow.vessel_id == vessel_id).order_by(col(ShipOffsetRow.from_at))
     return list(session.exec(query))

@@ -1,15 +1,15 @@
 """Versions of a vessel's operating calendar and the stretches in each."""
 
-from datetime import date
+from datetime import date, datetime
 
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.voyage.stretches import Source
-from scheduler.storage.types import WITHOUT_ROWID, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
-class DaybookRow(Row, table=True):
+class VoyageVersionRow(Row, table=True):
     """A version of a vessel's operating calendar: who made it and why; `kinds` is JSON.
 
     undoes: the version that this one takes back. record: its number in the vessel's history.
@@ -25,10 +25,10 @@ class DaybookRow(Row, table=True):
     what: str
     undoes: int | None = None
     record: int = Field(sa_type=BigInteger)
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
 
 
-class SpellRow(Row, table=True):
+class VoyageStretchRow(Row, table=True):
     """A stretch of ship's days of one kind, in the versions from `since_version` up to before `until_version`."""
 
     __table_args__ = (
@@ -48,30 +48,30 @@ class SpellRow(Row, table=True):
     until_version: int | None = None
 
 
-def newest_voyage_version(session: Session, vessel_id: str) -> DaybookRow | None:
+def newest_voyage_version(session: Session, vessel_id: str) -> VoyageVersionRow | None:
     """The version in force, or none before the first."""
-    query = select(DaybookRow).where(DaybookRow.vessel_id == vessel_id)
-    return session.exec(query.order_by(col(DaybookRow.version).desc()).limit(1)).first()
+    query = select(VoyageVersionRow).where(VoyageVersionRow.vessel_id == vessel_id)
+    return session.exec(query.order_by(col(VoyageVersionRow.version).desc()).limit(1)).first()
 
 
-def voyage_version(session: Session, vessel_id: str, number: int) -> DaybookRow | None:
+def voyage_version(session: Session, vessel_id: str, number: int) -> VoyageVersionRow | None:
     """That version, or none."""
-    return session.get(DaybookRow, (vessel_id, number))
+    return session.get(VoyageVersionRow, (vessel_id, number))
 
 
-def voyage_versions(session: Session, vessel_id: str, limit: int) -> list[DaybookRow]:
+def voyage_versions(session: Session, vessel_id: str, limit: int) -> list[VoyageVersionRow]:
     """The newest versions, newest first."""
-    query = select(DaybookRow).where(DaybookRow.vessel_id == vessel_id)
-    return list(session.exec(query.order_by(col(DaybookRow.version).desc()).limit(limit)))
+    query = select(VoyageVersionRow).where(VoyageVersionRow.vessel_id == vessel_id)
+    return list(session.exec(query.order_by(col(VoyageVersionRow.version).desc()).limit(limit)))
 
 
-def voyage_stretch_rows(session: Session, vessel_id: str, at_version: int | None = None) -> list[SpellRow]:
+def voyage_stretch_rows(session: Session, vessel_id: str, at_version: int | None = None) -> list[VoyageStretchRow]:
     """The stretches of a version (none: of the one in force), by date."""
-    query = select(SpellRow).where(SpellRow.vessel_id == vessel_id)
+    query = select(VoyageStretchRow).where(VoyageStretchRow.vessel_id == vessel_id)
     if at_version is None:
-        query = query.where(col(SpellRow.until_version).is_(None))
+        query = query.where(col(VoyageStretchRow.until_version).is_(None))
     else:
-        query = query.where(SpellRow.since_version <= at_version).where(
-            col(SpellRow.until_version).is_(None) | (col(SpellRow.until_version) > at_version)
+        query = query.where(VoyageStretchRow.since_version <= at_version).where(
+            col(VoyageStretchRow.until_version).is_(None) | (col(VoyageStretchRow.until_version) > at_version)
         )
-    return list(session.exec(query.order_by(col(SpellRow.from_on))))
+    return list(session.exec(query.order_by(col(VoyageStretchRow.from_on))))

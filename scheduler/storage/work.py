@@ -1,10 +1,12 @@
 """Jobs done and under way: their steps, points not fitted, non-conformities, parts aboard, handover notes."""
 
+from datetime import datetime
+
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, or_, select
 
 from scheduler.domain.base.enums import JobState, Trigger
-from scheduler.storage.types import WITHOUT_ROWID, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
 class WorkStepRow(Row, table=True):
@@ -21,12 +23,12 @@ class WorkStepRow(Row, table=True):
     number: int = Field(primary_key=True)
     pump_id: str | None = None
     kind: str
-    at_s: int = Field(sa_type=BigInteger)
+    at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "at_s"})
     detail: str
     flags: str = "[]"
     actor: str
     record: int = Field(sa_type=BigInteger)
-    recorded_s: int = Field(sa_type=BigInteger)
+    recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
 
 
 class NotFittedRow(Row, table=True):
@@ -45,13 +47,13 @@ class NotFittedRow(Row, table=True):
     reason: str
     asked_by_id: str
     asked_by: str
-    asked_s: int = Field(sa_type=BigInteger)
+    asked_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "asked_s"})
     signed_as: str | None = None
     signed_by_id: str | None = None
     signed_by: str | None = None
-    signed_s: int | None = Field(default=None, sa_type=BigInteger)
+    signed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "signed_s"})
     withdrawn_by: str | None = None
-    withdrawn_s: int | None = Field(default=None, sa_type=BigInteger)
+    withdrawn_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "withdrawn_s"})
 
 
 class DoneRow(Row, table=True):
@@ -63,14 +65,14 @@ class DoneRow(Row, table=True):
     kind: str = Field(primary_key=True)
     subject_id: str = Field(primary_key=True)
     sequence: int = Field(primary_key=True)
-    at_s: int = Field(sa_type=BigInteger)
+    at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "at_s"})
     running_seconds: int = Field(sa_type=BigInteger)
     estimated: bool = False
     job_key: str | None = None
 
 
 class JobRow(Row, table=True):
-    """An occurrence and how far its work has come; `detail` is JSON. due_s and limit_s are the original ones."""
+    """An occurrence and how far its work has come; `detail` is JSON. due_at and limit_at are the original ones."""
 
     __table_args__ = (Index(None, "vessel_id", "plant_id", "closed_s"),)
 
@@ -83,11 +85,11 @@ class JobRow(Row, table=True):
     pump_id: str | None = None
     position_id: str | None = None
     state: str
-    due_s: int = Field(sa_type=BigInteger)
-    window_s: int = Field(sa_type=BigInteger)
-    limit_s: int = Field(sa_type=BigInteger)
+    due_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "due_s"})
+    window_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "window_s"})
+    limit_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "limit_s"})
     trigger: Trigger = Field(sa_type=by_value(Trigger, "trigger"))
-    closed_s: int | None = Field(default=None, sa_type=BigInteger)
+    closed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "closed_s"})
     detail: str = "{}"
     version: int = 1
 
@@ -104,17 +106,17 @@ class NonConformityRow(Row, table=True):
     number: int = Field(primary_key=True)
     plant_id: str
     job_key: str
-    limit_s: int = Field(sa_type=BigInteger)
-    opened_s: int = Field(sa_type=BigInteger)
+    limit_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "limit_s"})
+    opened_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "opened_s"})
     about: str = Field(default="past limit", sa_column_kwargs={"server_default": "past limit"})
     facts: str = Field(default="[]", sa_column_kwargs={"server_default": "[]"})
     cause: str = ""
     corrective_action: str = ""
     answered_by_id: str | None = None
     answered_by: str | None = None
-    answered_s: int | None = Field(default=None, sa_type=BigInteger)
+    answered_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "answered_s"})
     closed_by: str | None = None
-    closed_s: int | None = Field(default=None, sa_type=BigInteger)
+    closed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "closed_s"})
 
 
 class PartCountRow(Row, table=True):
@@ -127,11 +129,11 @@ class PartCountRow(Row, table=True):
     name: str = Field(primary_key=True)
     aboard: int
     actor: str
-    counted_s: int = Field(sa_type=BigInteger)
+    counted_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "counted_s"})
 
 
 class HandoverRow(Row, table=True):
-    """A handover note: written and signed by who leaves, signed by who takes over (signed_s none: not yet)."""
+    """A handover note: written and signed by who leaves, signed by who takes over (signed_at none: not yet)."""
 
     __table_args__ = (WITHOUT_ROWID,)
 
@@ -140,9 +142,9 @@ class HandoverRow(Row, table=True):
     text: str
     written_by_id: str
     written_by: str
-    written_s: int = Field(sa_type=BigInteger)
+    written_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "written_s"})
     signed_by: str | None = None
-    signed_s: int | None = Field(default=None, sa_type=BigInteger)
+    signed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "signed_s"})
 
 
 def part_count_rows(session: Session, vessel_id: str, plant_id: str) -> list[PartCountRow]:
@@ -171,7 +173,7 @@ def nonconformity_rows(session: Session, vessel_id: str, *, only_open: bool = Fa
     """A vessel's non-conformities, by number."""
     query = select(NonConformityRow).where(NonConformityRow.vessel_id == vessel_id)
     if only_open:
-        query = query.where(col(NonConformityRow.closed_s).is_(None))
+        query = query.where(col(NonConformityRow.closed_at).is_(None))
     return list(session.exec(query.order_by(col(NonConformityRow.number))))
 
 
@@ -213,13 +215,13 @@ def done_rows_with(session: Session, vessel_id: str, job_key: str) -> list[DoneR
     return list(session.exec(select(DoneRow).where(DoneRow.vessel_id == vessel_id, DoneRow.job_key == job_key)))
 
 
-def job_rows(session: Session, vessel_id: str, plant_id: str, *, closed_since_s: int | None = None) -> list[JobRow]:
-    """Jobs of a plant that are open, or with `closed_since_s` those closed since; by key."""
+def job_rows(session: Session, vessel_id: str, plant_id: str, *, closed_since: datetime | None = None) -> list[JobRow]:
+    """Jobs of a plant that are open, or with `closed_since` those closed since; by key."""
     query = select(JobRow).where(JobRow.vessel_id == vessel_id, JobRow.plant_id == plant_id)
-    if closed_since_s is None:
-        query = query.where(col(JobRow.closed_s).is_(None))
+    if closed_since is None:
+        query = query.where(col(JobRow.closed_at).is_(None))
     else:
-        query = query.where(col(JobRow.closed_s) >= closed_since_s)
+        query = query.where(col(JobRow.closed_at) >= closed_since)
     return list(session.exec(query.order_by(JobRow.key)))
 
 
@@ -250,7 +252,7 @@ def step_rows(session: Session, vessel_id: str, job_key: str) -> list[WorkStepRo
 
 def jobs_worked_on(session: Session, vessel_id: str, pump_id: str) -> list[str]:
     """Keys of the jobs with steps on a pump that are not closed."""
-    closed = select(JobRow.key).where(JobRow.vessel_id == vessel_id, col(JobRow.closed_s).is_not(None))
+    closed = select(JobRow.key).where(JobRow.vessel_id == vessel_id, col(JobRow.closed_at).is_not(None))
     query = (
         select(WorkStepRow.job_key)
         .where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.pump_id == pump_id)
@@ -260,10 +262,10 @@ def jobs_worked_on(session: Session, vessel_id: str, pump_id: str) -> list[str]:
     return sorted(session.exec(query))
 
 
-def step_rows_since(session: Session, vessel_id: str, since_s: int) -> list[WorkStepRow]:
+def step_rows_since(session: Session, vessel_id: str, since_at: datetime) -> list[WorkStepRow]:
     """The steps of a vessel's jobs that happened since an instant."""
-    query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.at_s >= since_s)
-    return list(session.exec(query.order_by(col(WorkStepRow.at_s), WorkStepRow.job_key, col(WorkStepRow.number))))
+    query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.at >= since_at)
+    return list(session.exec(query.order_by(col(WorkStepRow.at), WorkStepRow.job_key, col(WorkStepRow.number))))
 
 
 def not_fitted_rows(session: Session, vessel_id: str, pump_id: str | None = None) -> list[NotFittedRow]:
@@ -278,6 +280,6 @@ def work_under_way(session: Session, vessel_id: str, subject_id: str) -> str:
     """Key of a job with recorded steps that is not closed, on that pump or thing; empty when there is none."""
     step, job = WorkStepRow, JobRow
     about = or_(step.pump_id == subject_id, col(step.job_key).contains(f":{subject_id}:", autoescape=True))
-    closed = select(job.key).where(job.vessel_id == vessel_id, job.key == step.job_key, col(job.closed_s).is_not(None))
+    closed = select(job.key).where(job.vessel_id == vessel_id, job.key == step.job_key, col(job.closed_at).is_not(None))
     found = select(step.job_key).where(step.vessel_id == vessel_id, about, ~closed.exists())
     return session.exec(found.limit(1)).first() or ""

@@ -19,11 +19,12 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
-from scheduler.storage.feed import FeedTokenRow
+from scheduler.storage.feed import AddressRow
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
 
+LONG_AGO = datetime(1970, 1, 2, tzinfo=UTC)
 ME = Actor("test", "test", Role.ADMIN)
 
 
@@ -85,14 +86,15 @@ def test_it_is_held_while_nothing_changes(served: Served) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "status"), [({"revoked_s": 1}, 410), ({"expires_s": 1}, 410), ({"sha256": "0" * 64}, 404)]
+    ("change", "status"),
+    [({"revoked_at": LONG_AGO}, 410), ({"expires_at": LONG_AGO}, 410), ({"sha256": "0" * 64}, 404)],
 )
 def test_an_address_that_ended_is_refused_at_the_next_request(
-    served: Served, change: dict[str, int | str], status: int
+    served: Served, change: dict[str, datetime | str], status: int
 ) -> None:
     """Whoever changes the row, in whichever program: the commit itself ends what is held."""
     with served.context.db.write("") as session:
-        session.execute(update(FeedTokenRow).where(col(FeedTokenRow.vessel_id) == PLOVER.vessel).values(change))
+        session.execute(update(AddressRow).where(col(AddressRow.vessel_id) == PLOVER.vessel).values(change))
     assert served.get() == status
 
 

@@ -99,8 +99,8 @@ def test_a_plant_that_cannot_be_planned_stops_no_other(context: Context) -> None
 
     for vessel_id, plant_id in PAIRS:
         with context.db.write(vessel_id) as session:
-            ask_plan(session, vessel_id, plant_id, context.now_s())
-            ask_plan(session, vessel_id, plant_id, context.now_s())
+            ask_plan(session, vessel_id, plant_id, context.now())
+            ask_plan(session, vessel_id, plant_id, context.now())
     with context.db.read() as session:
         assert sorted(plans_asked(session)) == sorted(PAIRS)
     with patch("scheduler.actions.plan.fleet.bring_up", faulty):

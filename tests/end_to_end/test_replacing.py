@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from copy import deepcopy
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +36,7 @@ from tests.end_to_end.test_actions import ME, PEN_HERE, PLANT, _hand, _post, _pu
 from tests.storage.stores import kinds_where_required, store
 
 SHIP = PLOVER.vessel
+AT = datetime(2026, 11, 30, tzinfo=UTC)
 PUMP, OTHER = "plover-pump-a", "plover-pump-a-again"
 ALARM = f"alarm_test:{PLANT}:1"
 IDS = ("subject_id", "pump_id", "position_id", "plant_id")
@@ -278,8 +279,8 @@ def test_work_under_way_keeps_its_thing_in_the_document(context: Context) -> Non
     with context.db.write(SHIP) as session:
         session.add(
             WorkStepRow(
-                vessel_id=SHIP, job_key=key, number=1, pump_id=PUMP, kind="noted", at_s=1, detail="{}", flags="[]", actor="A",
-                record=1, recorded_s=1,
+                vessel_id=SHIP, job_key=key, number=1, pump_id=PUMP, kind="noted", at=AT, detail="{}", flags="[]", actor="A",
+                record=1, recorded_at=AT,
             )
         )  # fmt: skip
     with context.db.read() as session:
@@ -326,8 +327,8 @@ def test_an_id_that_looks_like_something_else_is_renamed_and_nothing_with_it(con
         detail = '{"at": "2027-01-10T08:30:00+00:00", "of": "overhaul:30:1"}'
         session.add(
             WorkStepRow(
-                vessel_id=SHIP, job_key=f"overhaul:{odd}:1", number=1, pump_id=odd, kind="noted", at_s=1, detail=detail, flags="[]",
-                actor="A", record=1, recorded_s=1,
+                vessel_id=SHIP, job_key=f"overhaul:{odd}:1", number=1, pump_id=odd, kind="noted", at=AT, detail=detail, flags="[]",
+                actor="A", record=1, recorded_at=AT,
             )
         )  # fmt: skip
     told = document(context)

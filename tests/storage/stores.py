@@ -15,6 +15,7 @@ import tempfile
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
@@ -26,6 +27,7 @@ from scheduler.storage.migrate import create_or_check
 from scheduler.storage.tables import METADATA
 from scheduler.storage.vessel import VesselRow
 
+SET_UP = datetime(2025, 11, 24, tzinfo=UTC)
 POISON = 666_000
 """A reading's value for which `poison_commits` lets the commit fail."""
 
@@ -99,7 +101,12 @@ def add_vessel(database: Database, vessel_id: str = "plover", counters: int = 4)
     with database.write("") as session:
         session.add(
             VesselRow(
-                id=vessel_id, name="Demo Plover", imo="0123450", document="{}", version=1, changed_s=1_764_000_000
+                id=vessel_id,
+                name="Demo Plover",
+                imo="0123450",
+                document="{}",
+                version=1,
+                changed_at=datetime(2025, 11, 24, tzinfo=UTC),
             )
         )
         session.flush()

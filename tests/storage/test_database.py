@@ -3,6 +3,7 @@
 import threading
 from collections.abc import Callable
 from contextlib import AbstractContextManager, suppress
+from datetime import UTC, datetime
 from pathlib import Path
 from unittest.mock import patch
 
@@ -21,6 +22,7 @@ from scheduler.storage.vessel import AssetKind, AssetRow, RevisionRow, ShipOffse
 from scheduler.storage.work import JobRow
 from tests.storage.stores import POISON, add_vessel, empty_url, poison_commits
 
+AT = datetime(2026, 11, 30, tzinfo=UTC)
 THREADS, ROUNDS = 4, 25
 
 
@@ -173,7 +175,7 @@ def test_a_row_that_points_at_nothing_is_refused(db: Database) -> None:
 def test_missing_values_are_refused(db: Database) -> None:
     """NOT NULL holds on both databases."""
     with pytest.raises(exc.IntegrityError), db.write("") as session:
-        session.add(VesselRow(id="plover", name="Demo Plover", imo="0123450", version=1, changed_s=1))
+        session.add(VesselRow(id="plover", name="Demo Plover", imo="0123450", version=1, changed_at=AT))
 
 
 @pytest.mark.parametrize(
@@ -192,18 +194,20 @@ def test_values_outside_their_range_are_refused(db: Database, statement: str) ->
     add_vessel(db)
     with db.write("") as session:
         session.add(AssetRow(id="p1", vessel_id="plover", kind=AssetKind.PUMP))
-        session.add(ShipOffsetRow(vessel_id="plover", from_s=0, offset_minutes=60, actor="a", reason="r", recorded_s=1))
+        session.add(
+            ShipOffsetRow(vessel_id="plover", from_at=AT, offset_minutes=60, actor="a", reason="r", recorded_at=AT)
+        )
         session.add(
             OutageRow(
                 id="o1",
                 vessel_id="plover",
                 plant_id="plant",
                 pump_id="p1",
-                from_s=1,
+                from_at=AT,
                 status=OutageStatus.DOWN,
                 reason="clogged",
                 actor="a",
-                recorded_s=1,
+                recorded_at=AT,
             )
         )
         session.add(job())
@@ -221,9 +225,9 @@ def job() -> JobRow:
         subject_id="p1",
         sequence=1,
         state="ahead",
-        due_s=1,
-        window_s=1,
-        limit_s=1,
+        due_at=AT,
+        window_at=AT,
+        limit_at=AT,
         trigger=Trigger.CALENDAR,
     )
 
@@ -251,8 +255,8 @@ def test_a_plant_has_at_most_one_plan_proposed_and_one_taken(db: Database, statu
             digest=name,
             problem_digest=name,
             status=status,
-            made_s=1,
-            starts_s=1,
+            made_at=AT,
+            starts_at=AT,
             problem="{}",
             plan="{}",
             lawful=True,

@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 import sqlite3
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -228,6 +229,7 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
         "v0014_first_dates.py",
         "v0015_calendar_choice.py",
         "v0016_flag_facts.py",
+        "v0017_vessel_keys.py",
     ):
         (older / "versions" / later).unlink()
     text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)
@@ -269,7 +271,10 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
                 "plover", 1, document, "", 0,
             )  # fmt: skip
             kinds = session.exec(select(KindSinceRow))
-            assert {(row.plant_id, row.kind, row.since_s) for row in kinds} == {("aft", "a", 77), ("aft", "b", 77)}
+            assert {(row.plant_id, row.kind, int(row.since_at.timestamp())) for row in kinds} == {
+                ("aft", "a", 77),
+                ("aft", "b", 77),
+            }
         database.close()
 
 
@@ -320,7 +325,11 @@ def test_a_copy_holds_what_was_committed_while_a_writer_goes_on(sqlite: Database
     add_vessel(sqlite)
     target = tmp_path / "copy.db"
     with sqlite.write("") as session:
-        session.add(VesselRow(id="avocet", name="Demo Avocet", imo="0246800", document="{}", version=1, changed_s=1))
+        session.add(
+            VesselRow(
+                id="avocet", name="Demo Avocet", imo="0246800", document="{}", version=1, changed_at=datetime.now(UTC)
+            )
+        )
         session.flush()
         copy_to(sqlite, target)
     copy = open_database(str(target), create=False)

@@ -209,7 +209,7 @@ def confirm_event(
     from scheduler.actions.people import people
 
     place = counter_place(context, counter)
-    actor = people.in_the_name_of(context, person, me().name)
+    actor = people.in_the_name_of(context, person, place.vessel_id, me().name)
     actor.must_reach(place.vessel_id, f"counter {counter}")
     asked = replace(hand({"confirm": event, "counter": counter}), actor=actor)
     return _recorded(undoing.confirm_event(context, asked, place, event, reason))

@@ -7,7 +7,6 @@ from datetime import date, timedelta
 from api.pages import drawing, words
 from api.pages.shared.layout import render
 from api.pages.shared.view import Frame
-from scheduler.actions.base.context import instant
 from scheduler.actions.voyage.days import Preview, StoredDays
 from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
 from scheduler.domain.voyage.from_csv import COLUMNS
@@ -213,7 +212,7 @@ def last_words(view: VoyageView) -> str:
     if not view.found.versions:
         return ""
     row, offset = view.found.versions[0], view.frame.utc_offset_minutes
-    at = words.moment(instant(row.recorded_s), offset)
+    at = words.moment(row.recorded_at, offset)
     return f"{row.what[:1].upper()}{row.what[1:]} by {row.actor}, {at}{f': {row.reason}' if row.reason else ''}."
 
 

@@ -16,7 +16,6 @@ from api.routes.shared.shapes import (
     VesselId,
     z,
 )
-from scheduler.actions.base.context import instant
 from scheduler.actions.voyage.days import Preview, StoredDays, change_words, stored_words
 
 DayKind = Annotated[str, Field(description="kind of day", examples=["port"])]
@@ -84,7 +83,7 @@ class VoyageDaysAnswer(AnswerModel):
                     what=row.what,
                     by=row.actor,
                     reason=row.reason,
-                    at=z(instant(row.recorded_s)),
+                    at=z(row.recorded_at),
                     record=row.record,
                 )
                 for row in found.versions

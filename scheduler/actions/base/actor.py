@@ -11,6 +11,7 @@ from scheduler.errors import NotAllowed, NotFound
 class Actor:
     """The one who acts. vessel_id none: reaches every vessel (office, admin).
 
+    person_id, person_vessel_id: the person behind a sign-in or a key; the latter is empty for one of the installation.
     own: acts in the own sign-in or with the own key; false where somebody else typed in that person's name.
     """
 
@@ -20,6 +21,7 @@ class Actor:
     vessel_id: str | None = None
     person_id: str | None = None
     own: bool = True
+    person_vessel_id: str = ""
 
     def must_reach(self, vessel_id: str, what: str) -> None:
         """Raises NotFound when `vessel_id` is not this actor's: a foreign thing looks like no thing."""

@@ -93,9 +93,9 @@ def maybe(at_s: int | None) -> datetime | None:
     return None if at_s is None else instant(at_s)
 
 
-def utc_text(at_s: int | None) -> str | None:
-    """Epoch seconds as RFC 3339 text in UTC; none stays none."""
-    return None if at_s is None else f"{instant(at_s):%Y-%m-%dT%H:%M:%SZ}"
+def utc_text(at: datetime | None) -> str | None:
+    """An aware instant as RFC 3339 text in UTC, to the second; none stays none."""
+    return None if at is None else f"{at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def seconds(at: datetime) -> int:
@@ -148,13 +148,13 @@ def hand_action(
         Refused: the key was used for something else. And whatever `act` raises; then nothing of it is stored.
     """
     with context.db.write(vessel_id) as session:
-        answer = _once(session, vessel_id, hand, context.now_s(), act, needs_key=needs_key)
+        answer = _once(session, vessel_id, hand, context.now(), act, needs_key=needs_key)
     context.wake()
     return answer
 
 
 def _once(
-    session: Session, vessel_id: str, hand: Hand, now_s: int, act: Callable[[Session], Answer], *, needs_key: bool
+    session: Session, vessel_id: str, hand: Hand, now: datetime, act: Callable[[Session], Answer], *, needs_key: bool
 ) -> Answer:
     """Run `act` unless this key was used: then give the kept answer. Answer and effect commit together."""
     if needs_key:
@@ -178,7 +178,7 @@ def _once(
                 fingerprint=hand.fingerprint,
                 status=answer.status,
                 answer=json.dumps(answer.body),
-                created_s=now_s,
+                created_at=now,
             )
         )
     return answer

@@ -1,9 +1,10 @@
 """Concessions: a lower minimum asked for a stretch of time. It counts once chief engineer and second signer have both signed."""
 
+from datetime import datetime
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.vessel.fleet import Place, clock_of
@@ -35,13 +36,13 @@ def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> 
             vessel_id=place.vessel_id,
             number=next_concession_number(session, place.vessel_id),
             plant_id=place.plant_id,
-            from_s=seconds(asked.from_at),
-            to_s=seconds(asked.to_at),
+            from_at=asked.from_at,
+            to_at=asked.to_at,
             minimum_litres_per_h=litres_up(asked.minimum),
             reason=asked.reason.strip(),
             asked_by_id=person_of(hand.actor).id,
             asked_by=hand.actor.name,
-            asked_s=context.now_s(),
+            asked_at=context.now(),
             second_as=now.plant.second_signer,
         )
         return _kept(session, context, row, "concession asked", 201, hand.actor.name)
@@ -64,7 +65,7 @@ def sign_concession(
     """
 
     def act(session: Session) -> Answer:
-        row = _open(session, place, number, context.now_s())
+        row = _open(session, place, number, context.now())
         if as_ not in ("chief", row.second_as):
             says = f"chief or {row.second_as}"
             raise Refused(f"as: {as_[:40]!r}: {says} was expected.", faults=[("/as", says)])
@@ -80,13 +81,13 @@ def sign_concession(
         if against:
             raise NotAllowed(unfit_words(against))
         if chief_side:
-            row.chief_by_id, row.chief_by, row.chief_s = by.person.id, by.person.name, context.now_s()
+            row.chief_by_id, row.chief_by, row.chief_at = by.person.id, by.person.name, context.now()
             row.chief_as = "master" if by.master else "office" if by.role in OFFICE else "chief"
             row.chief_entered_by = hand.actor.name if by.master else ""
         else:
-            row.hotel_by_id, row.hotel_by, row.hotel_s = by.person.id, by.person.name, context.now_s()
+            row.hotel_by_id, row.hotel_by, row.hotel_at = by.person.id, by.person.name, context.now()
         if other is not None:
-            ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+            ask_plan(session, place.vessel_id, row.plant_id, context.now())
         return _kept(session, context, row, f"concession signed as {as_}", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -106,11 +107,11 @@ def withdraw_concession(context: Context, hand: Hand, place: Place, number: int)
     """
 
     def act(session: Session) -> Answer:
-        row = _open(session, place, number, context.now_s())
+        row = _open(session, place, number, context.now())
         counted = _state(row) == "agreed"
-        row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+        row.withdrawn_by, row.withdrawn_at = hand.actor.name, context.now()
         if counted:
-            ask_plan(session, place.vessel_id, row.plant_id, context.now_s())
+            ask_plan(session, place.vessel_id, row.plant_id, context.now())
         return _kept(session, context, row, "concession withdrawn", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -123,14 +124,14 @@ def concessions_listed(context: Context, place: Place) -> list[dict[str, Any]]:
     return [_told(row) for row in reversed(rows)]
 
 
-def _open(session: Session, place: Place, number: int, now_s: int) -> ConcessionRow:
+def _open(session: Session, place: Place, number: int, now: datetime) -> ConcessionRow:
     row = concession_row(session, place.vessel_id, number)
     if row is None or row.plant_id != place.plant_id:
         raise NotFound(f"There is no concession {number} for this plant.")
-    if row.withdrawn_s is not None:
+    if row.withdrawn_at is not None:
         raise Clash(f"Concession {number} was withdrawn already, by {row.withdrawn_by}. Ask for a new one.")
-    if row.to_s <= now_s:
-        ended = moment(instant(row.to_s), clock_of(session, place.vessel_id, instant(now_s)), instant(now_s))
+    if row.to_at <= now:
+        ended = moment(row.to_at, clock_of(session, place.vessel_id, now), now)
         raise Clash(f"Concession {number} ended on {ended}. Ask for a new one.")
     return row
 
@@ -155,28 +156,28 @@ def _signer(row: ConcessionRow, chief_side: bool) -> Person | None:
 
 
 def _state(row: ConcessionRow) -> str:
-    if row.withdrawn_s is not None:
+    if row.withdrawn_at is not None:
         return "withdrawn"
-    return "agreed" if row.chief_s is not None and row.hotel_s is not None else "asked"
+    return "agreed" if row.chief_at is not None and row.hotel_at is not None else "asked"
 
 
 def _told(row: ConcessionRow) -> dict[str, Any]:
     return {
         "concession": row.number,
-        "from_at": utc_text(row.from_s),
-        "to_at": utc_text(row.to_s),
+        "from_at": utc_text(row.from_at),
+        "to_at": utc_text(row.to_at),
         "minimum_swept_m3_per_h": row.minimum_litres_per_h / 1000,
         "reason": row.reason,
         "state": _state(row),
         "asked_by": row.asked_by,
-        "asked_at": utc_text(row.asked_s),
+        "asked_at": utc_text(row.asked_at),
         "chief": row.chief_by,
-        "chief_at": utc_text(row.chief_s),
+        "chief_at": utc_text(row.chief_at),
         "hotel": row.hotel_by,
-        "hotel_at": utc_text(row.hotel_s),
+        "hotel_at": utc_text(row.hotel_at),
         "chief_signed_as": row.chief_as,
         "chief_entered_by": row.chief_entered_by,
         "second_signer": row.second_as,
         "withdrawn_by": row.withdrawn_by,
-        "withdrawn_at": utc_text(row.withdrawn_s),
+        "withdrawn_at": utc_text(row.withdrawn_at),
     }

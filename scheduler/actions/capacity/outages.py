@@ -3,7 +3,7 @@
 import secrets
 from datetime import datetime
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, maybe, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import capacities_of, concessions_of, outage_of
 from scheduler.actions.plant_state.work import require_no_tag
@@ -47,9 +47,9 @@ def pump_down(
         name = pump_words(plant, at, place.id)
         for row in open_outage_rows(session, place.vessel_id, place.id):
             if row.status is OutageStatus.DOWN:
-                raise Clash(f"{name} is down already, since {_aboard(session, context, place, row.from_s)}.")
+                raise Clash(f"{name} is down already, since {_aboard(session, context, place, row.from_at)}.")
             end_outage(session, row, at)
-        set_down(session, place, at, reason, hand.actor.name, context.now_s(), expected_at)
+        set_down(session, place, at, reason, hand.actor.name, context.now(), expected_at)
         payload = {
             "pump": place.id,
             "serial": _serial(plant, place.id),
@@ -88,9 +88,9 @@ def pump_back(
         if not rows:
             raise Clash(f"{name} was not out. There is nothing to bring back.")
         require_no_tag(session, place.vessel_id, place.id, plant, at)
-        if any(row.from_s > seconds(at) for row in rows):
+        if any(row.from_at > at for row in rows):
             raise Refused(f"{name} cannot be back before it went down. Check the instant.")
-        returned(session, plant, place, at, reason, test, measured, hand.actor.name, context.now_s())
+        returned(session, plant, place, at, reason, test, measured, hand.actor.name, context.now())
         payload = {
             "pump": place.id,
             "serial": _serial(plant, place.id),
@@ -129,14 +129,14 @@ def say_expected(context: Context, hand: Hand, place: Place, expected_at: dateti
         down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
         if down is None:
             raise Clash("This pump is not out. There is no return to expect.")
-        before, down.expected_s = down.expected_s, None if expected_at is None else seconds(expected_at)
+        before, down.expected_at = down.expected_at, expected_at
         session.add(down)
         payload = {
             "pump": place.id,
             "serial": _serial(plant, place.id),
-            "out_since": instant(down.from_s),
+            "out_since": down.from_at,
             "expected_at": expected_at,
-            "expected_before": maybe(before),
+            "expected_before": before,
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, "return expected", context.now(), payload)
@@ -154,7 +154,7 @@ def begin_outage(
     *,
     reason: str,
     by: str,
-    now_s: int,
+    now: datetime,
     expected_at: datetime | None = None,
     job_key: str = "",
 ) -> None:
@@ -166,13 +166,13 @@ def begin_outage(
             vessel_id=place.vessel_id,
             plant_id=place.plant_id,
             pump_id=place.id,
-            from_s=seconds(at),
+            from_at=at,
             counts_for_litres_per_h=counts_for_litres_per_h,
             status=status,
             reason=reason,
-            expected_s=None if expected_at is None else seconds(expected_at),
+            expected_at=expected_at,
             actor=by,
-            recorded_s=now_s,
+            recorded_at=now,
             job_key=job_key,
         )
     )
@@ -184,7 +184,7 @@ def set_down(
     at: datetime,
     reason: str,
     by: str,
-    now_s: int,
+    now: datetime,
     expected_at: datetime | None = None,
     job_key: str = "",
 ) -> None:
@@ -197,7 +197,7 @@ def set_down(
         0,
         reason=reason,
         by=by,
-        now_s=now_s,
+        now=now,
         expected_at=expected_at,
         job_key=job_key,
     )
@@ -205,7 +205,7 @@ def set_down(
 
 def end_outage(session: Session, row: OutageRow, at: datetime) -> None:
     """End an outage at `at` (never before it began)."""
-    row.to_s = max(row.from_s, seconds(at))
+    row.to_at = max(row.from_at, at)
     session.add(row)
 
 
@@ -218,7 +218,7 @@ def returned(
     test: Test,
     measured: Swept | None,
     by: str,
-    now_s: int,
+    now: datetime,
 ) -> None:
     """Store what a return with this test means for the pump's capacity (the not-proved rule)."""
     if test is not Test.NONE:
@@ -227,11 +227,11 @@ def returned(
                 id=secrets.token_hex(8),
                 vessel_id=place.vessel_id,
                 pump_id=place.id,
-                at_s=seconds(at),
+                at=at,
                 result=test,
                 swept_litres_per_h=None if measured is None else litres_down(measured),
                 actor=by,
-                recorded_s=now_s,
+                recorded_at=now,
             )
         )
     rows = open_outage_rows(session, place.vessel_id, place.id)
@@ -240,14 +240,14 @@ def returned(
             if row.status is not OutageStatus.DOWN:
                 end_outage(session, row, at)
         if not any(row.status is OutageStatus.DOWN for row in rows):
-            set_down(session, place, at, reason, by, now_s)
+            set_down(session, place, at, reason, by, now)
         return
     for row in rows:
         end_outage(session, row, at)
     if test is Test.NONE:
         whole = capacities_of(session, place.vessel_id, plant)[place.id]
         counts = litres_down(provisional_capacity(plant, whole))
-        begin_outage(session, place, at, OutageStatus.NOT_PROVED, counts, reason=reason, by=by, now_s=now_s)
+        begin_outage(session, place, at, OutageStatus.NOT_PROVED, counts, reason=reason, by=by, now=now)
 
 
 def _sane(context: Context, at: datetime, reason: str, what: str) -> None:
@@ -259,9 +259,9 @@ def _sane(context: Context, at: datetime, reason: str, what: str) -> None:
         raise Refused(f"That time is still to come; give the instant at which the pump {what}.")
 
 
-def _aboard(session: Session, context: Context, place: Place, at_s: int) -> str:
+def _aboard(session: Session, context: Context, place: Place, at: datetime) -> str:
     now = context.now()
-    return moment(instant(at_s), clock_of(session, place.vessel_id, now), now)
+    return moment(at, clock_of(session, place.vessel_id, now), now)
 
 
 def _serial(plant: Plant, pump: str) -> str:
@@ -271,7 +271,7 @@ def _serial(plant: Plant, pump: str) -> str:
 def _answered(session: Session, context: Context, place: Place, plant: Plant, number: int, state: str) -> Answer:
     session.flush()
     now = context.now()
-    ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+    ask_plan(session, place.vessel_id, place.plant_id, context.now())
     return Answer(
         200, {"pump": place.id, "state": state, **margin_left(session, plant, place.vessel_id, now), "record": number}
     )
@@ -296,7 +296,7 @@ def margin_left(session: Session, plant: Plant, vessel_id: str, at: datetime) ->
 
 def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> tuple[int, int, str]:
     """Available and minimum capacity at an instant in litres/h, facts only, and the minimum's label."""
-    outages = [outage_of(row) for row in outage_rows(session, vessel_id, plant.id, since_s=seconds(at))]
+    outages = [outage_of(row) for row in outage_rows(session, vessel_id, plant.id, since_at=at)]
     counts = capacities_at(plant, outages, at, capacities_of(session, vessel_id, plant))
     agreed = concessions_of(session, vessel_id, plant.id)
     minimum, label = minimum_agreed(plant, at, offset_minutes(session, vessel_id, at), agreed)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import capacities_of
@@ -113,7 +113,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
         pump = next(p for p in plant.pumps if p.id == place.id)
         for row in open_outage_rows(session, place.vessel_id, place.id):
             if row.status is OutageStatus.DOWN:
-                since = moment(instant(row.from_s), clock_of(session, place.vessel_id, told.at), told.at)
+                since = moment(row.from_at, clock_of(session, place.vessel_id, told.at), told.at)
                 name = pump_words(plant, told.at, place.id)
                 raise Clash(f"{name} is down since {since}. Bring it back first, then test.")
         require_no_tag(session, place.vessel_id, place.id, plant, told.at)
@@ -126,7 +126,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
         before = capacities_of(session, place.vessel_id, plant)[place.id]
         counted = found.swept if told.result is Test.PASSED else None
         by = hand.actor.name
-        returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now_s())
+        returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now())
         shown = _shown(plant, pump, found, before.m3_per_h)
         payload = {
             "pump": place.id,
@@ -140,7 +140,7 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
             "by": by,
         }
         number, stamp = append_record(session, place.vessel_id, "pump tested", context.now(), payload)
-        ask_plan(session, place.vessel_id, place.plant_id, seconds(context.now()))
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         state = "proved" if told.result is Test.PASSED else "down: the test failed"
         return Answer(200, {"pump": place.id, "pump_state": state, **shown, "record": number, "stamp": stamp})
 

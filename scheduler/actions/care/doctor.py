@@ -1,9 +1,10 @@
 """What is wrong or odd in this installation: gathered here as facts; the command and the pages show the same."""
 
 from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Context, instant
+from scheduler.actions.base.context import Context, instant, seconds
 from scheduler.actions.care.rounds import watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
@@ -111,14 +112,14 @@ def _copies(database: Database, place: str, now_s: int) -> Diagnosis | None:
 def _tasks(context: Context) -> list[Diagnosis]:
     """What the timers could not do in the last day."""
     with context.db.read() as session:
-        failed = failed_tasks(session, context.now_s() - DAY_S)[:5]
+        failed = failed_tasks(session, context.now() - timedelta(days=1))[:5]
     return [
         Diagnosis(
             about=About.TIMER,
             which=f"{row.task} {row.period}",
             name=f"{row.task} {row.period}",
             facts={"outcome": str(row.outcome)},
-            since_at=instant(row.started_s),
+            since_at=row.started_at,
         )
         for row in failed
     ]
@@ -165,13 +166,13 @@ def _rest(context: Context, session: Session, vessel: Vessel) -> list[Diagnosis 
     ]
     for plant in vessel.plants:
         made = [
-            None if row is None else row.made_s
+            None if row is None else seconds(row.made_at)
             for status in (PlanStatus.TAKEN, PlanStatus.PROPOSED)
             for row in [plan_row(session, vessel.id, plant.id, status)]
         ]
         found.append(diagnosis.of_plan(plant, made[0], made[1], now_s))
         found += diagnosis.of_blocks(plant, context.now().date())
-    written = max((row.made_s for row in feed_body_rows(session, vessel.id)), default=None)
+    written = max((seconds(row.made_at) for row in feed_body_rows(session, vessel.id)), default=None)
     return [*found, diagnosis.of_calendar(vessel.id, vessel.name, written, now_s)]
 
 

@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Context, instant
+from scheduler.actions.base.context import Context, utc_text
 from scheduler.errors import SchedulerError
 from scheduler.storage.base import failed_tasks
 from scheduler.storage.hours.intake import IntakeState
@@ -40,9 +41,8 @@ def health(context: Context, *, intake: IntakeState, timers: Sequence[str] = ())
         context.db.require_room()
         with context.db.read() as session:
             found.checks["vessels"] = len(vessel_rows(session))
-            for row in failed_tasks(session, context.now_s() - _DAY_S)[:5]:
-                when = instant(row.started_s).isoformat().replace("+00:00", "Z")
-                found.remarks.append(f"{row.task} ({row.period}, {when}): {row.outcome}")
+            for row in failed_tasks(session, context.now() - timedelta(days=1))[:5]:
+                found.remarks.append(f"{row.task} ({row.period}, {utc_text(row.started_at)}): {row.outcome}")
     except SchedulerError as error:
         found.ready = False
         found.checks["database"] = error.says

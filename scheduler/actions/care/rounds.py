@@ -52,7 +52,7 @@ def plan_asked(context: Context) -> int:
             return  # stopping, or the database is held: what is wanted stays so until the next tick
         log.error("no plan for %s: %s", made.plant_id, made.trouble)
         with context.db.write(made.vessel_id) as session:
-            plan_made(session, made.plant_id, context.now_s(), f"failed: {made.trouble}"[:500])
+            plan_made(session, made.plant_id, context.now(), f"failed: {made.trouble}"[:500])
 
     if wanted:
         plan_many(context, wanted, context.settings.processes_at_once(), note)
@@ -72,15 +72,14 @@ def nightly(context: Context) -> int:
             period = f"{vessel_id} {night.isoformat()}"
             if task_row(session, NIGHTLY, period) is not None:
                 continue
-            now_s = context.now_s()
             session.add(
                 TaskRunRow(
-                    task=NIGHTLY, period=period, vessel_id=vessel_id, started_s=now_s, ended_s=now_s, outcome="done"
+                    task=NIGHTLY, period=period, vessel_id=vessel_id, started_at=now, ended_at=now, outcome="done"
                 )
             )
             vessel, _ = document_of(session, vessel_id)
             for plant in vessel.plants:
-                ask_plan(session, vessel_id, plant.id, now_s)
+                ask_plan(session, vessel_id, plant.id, now)
             turns += 1
     return turns
 
@@ -111,7 +110,7 @@ def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tu
     found = []
     for plant in vessel.plants:
         changes = {position.id: totals.changes(position.id) for position in plant.positions}
-        out = {row.pump_id for row in outage_rows(session, vessel_id, plant.id, since_s=context.now_s())}
+        out = {row.pump_id for row in outage_rows(session, vessel_id, plant.id, since_at=context.now())}
         found += watch(plant, seen, context.now(), out, changes, laid_up=laid_up)
         found += apart(plant, totals, context.now())
     return found

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import PlantState, load_plant, plant_state
 from scheduler.actions.vessel.fleet import Place
@@ -30,14 +30,14 @@ def dock_choices(context: Context, place: Place, from_at: datetime, to_at: datet
         rows = dock_rows(session, place.vessel_id, place.plant_id)
     return {
         "plant": place.plant_id,
-        "from_at": utc_text(seconds(from_at)),
-        "to_at": utc_text(seconds(to_at)),
+        "from_at": utc_text(from_at),
+        "to_at": utc_text(to_at),
         "without_minimum": _without_minimum(now, from_at, to_at),
         "jobs": [
             {
                 "job": job.job_id.key,
                 "name": job_words(now.plant, now.at, job.job_id.key),
-                "due_at": utc_text(seconds(job.due_at)),
+                "due_at": utc_text(job.due_at),
                 "takes_hours": job.takes_hours,
             }
             for job in better_in_dock(now.jobs, from_at, to_at)
@@ -72,11 +72,11 @@ def choose_dock(
             vessel_id=place.vessel_id,
             number=max((one.number for one in rows), default=0) + 1,
             plant_id=place.plant_id,
-            from_s=seconds(from_at),
-            to_s=seconds(to_at),
+            from_at=from_at,
+            to_at=to_at,
             jobs=json.dumps(sorted(keys)),
             chosen_by=hand.actor.name,
-            chosen_s=context.now_s(),
+            chosen_at=context.now(),
         )
         return _kept(session, context, row, "dock batch chosen", 201, hand.actor.name)
 
@@ -91,9 +91,9 @@ def withdraw_dock(context: Context, hand: Hand, place: Place, number: int) -> An
         row = next((one for one in rows if one.number == number), None)
         if row is None:
             raise NotFound(f"There is no dock batch {number} for this plant.")
-        if row.withdrawn_s is not None:
+        if row.withdrawn_at is not None:
             raise Clash(f"Dock batch {number} was taken back already, by {row.withdrawn_by}.")
-        row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+        row.withdrawn_by, row.withdrawn_at = hand.actor.name, context.now()
         return _kept(session, context, row, "dock batch withdrawn", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -124,17 +124,17 @@ def _kept(session: Session, context: Context, row: DockRow, what: str, status: i
     session.add(row)
     session.flush()
     record, _ = append_record(session, row.vessel_id, what, context.now(), {**_told(row), "by": by})
-    ask_plan(session, row.vessel_id, row.plant_id, context.now_s())
+    ask_plan(session, row.vessel_id, row.plant_id, context.now())
     return Answer(status, {**_told(row), "record": record})
 
 
 def _told(row: DockRow) -> dict[str, Any]:
     return {
         "batch": row.number,
-        "from_at": utc_text(row.from_s),
-        "to_at": utc_text(row.to_s),
+        "from_at": utc_text(row.from_at),
+        "to_at": utc_text(row.to_at),
         "jobs": json.loads(row.jobs),
         "chosen_by": row.chosen_by,
         "withdrawn_by": row.withdrawn_by,
-        "withdrawn_at": utc_text(row.withdrawn_s),
+        "withdrawn_at": utc_text(row.withdrawn_at),
     }

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import StoredTotals
 from scheduler.actions.plant_state.load import PlantState, first_dates_of, known_from, load_plant
@@ -62,7 +62,7 @@ def told(context: Context, vessel_id: str, job_id: JobId) -> FirstDue | None:
         row = first_date_row(session, vessel_id, job_id.kind, job_id.subject)
     if row is None:
         return None
-    return FirstDue(on=row.due_on, reason=row.reason, by=row.actor, set_at=instant(row.set_s))
+    return FirstDue(on=row.due_on, reason=row.reason, by=row.actor, set_at=row.set_at)
 
 
 def set_first(
@@ -118,18 +118,18 @@ def set_first(
                 subject_id=job_id.subject,
                 plant_id=place.plant_id,
                 due_on=on,
-                due_s=0,
-                set_s=seconds(now.at),
+                due_at=due_at,
+                set_at=now.at,
                 running_seconds=ran,
                 reason="",
                 actor_id="",
                 actor="",
                 record=0,
             )
-        row.due_on, row.due_s, row.reason, row.record = on, seconds(due_at), reason.strip(), record
+        row.due_on, row.due_at, row.reason, row.record = on, due_at, reason.strip(), record
         row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
         session.add(row)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         return Answer(200, {"job": key, "first_due_on": on.isoformat(), "record": record})
 
     return hand_action(context, hand, place.vessel_id, act)

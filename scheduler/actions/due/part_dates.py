@@ -58,14 +58,14 @@ def set_date(
             session.delete(row)
         else:
             row = row or PartDateRow(
-                vessel_id=place.vessel_id, job_key=key, from_on=from_on, note="", actor="", recorded_s=0
+                vessel_id=place.vessel_id, job_key=key, from_on=from_on, note="", actor="", recorded_at=now.at
             )
             row.from_on, row.note = from_on, note.strip()
-            row.actor, row.recorded_s = hand.actor.name, context.now_s()
+            row.actor, row.recorded_at = hand.actor.name, context.now()
             session.add(row)
         payload = {"job_no": key, "from_on": from_on, "before": before, "note": note, "by": hand.actor.name}
         record, _ = append_record(session, place.vessel_id, "part date", now.at, payload)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         return Answer(
             200,
             {

@@ -3,7 +3,7 @@
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
@@ -58,14 +58,14 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
                 number=number,
                 plant_id=place.plant_id,
                 job_key=job_id.key,
-                limit_s=seconds(limit_at),
-                to_s=seconds(asked.to_at),
+                limit_at=limit_at,
+                to_at=asked.to_at,
                 reason=asked.reason.strip(),
                 risk=asked.risk.strip(),
                 mitigation=asked.mitigation.strip(),
                 asked_by_id=person_of(hand.actor).id,
                 asked_by=hand.actor.name,
-                asked_s=context.now_s(),
+                asked_at=context.now(),
             )
         )
         payload = {
@@ -154,7 +154,7 @@ def decide_postponement(
             raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
         if not granted and not note.strip():
             raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
-        row.granted, row.decided_by, row.decided_s = granted, decider.person.name, context.now_s()
+        row.granted, row.decided_by, row.decided_at = granted, decider.person.name, context.now()
         row.decided_as = "master" if by_master else "office" if decider.role in OFFICE else "chief"
         row.entered_by = hand.actor.name if by_master else ""
         row.note, row.class_agreed = note.strip(), class_agreed.strip()
@@ -163,7 +163,7 @@ def decide_postponement(
         payload = {
             "postponement": number,
             "job_no": row.job_key,
-            "to_at": instant(row.to_s),
+            "to_at": row.to_at,
             "asked_by": row.asked_by,
             "note": note,
             "class_agreed": class_agreed,
@@ -172,7 +172,7 @@ def decide_postponement(
             "by": hand.actor.name,
         }
         record, _ = append_record(session, vessel_id, f"postponement {words}", now.at, payload)
-        ask_plan(session, vessel_id, row.plant_id, context.now_s())
+        ask_plan(session, vessel_id, row.plant_id, context.now())
         return Answer(200, {"postponement": number, "job": row.job_key, "granted": granted, "record": record})
 
     return hand_action(context, hand, vessel_id, act)
@@ -186,18 +186,18 @@ def postponements_listed(context: Context, vessel_id: str, job_key: str | None =
         {
             "postponement": row.number,
             "job": row.job_key,
-            "limit_at": utc_text(row.limit_s),
-            "to_at": utc_text(row.to_s),
+            "limit_at": utc_text(row.limit_at),
+            "to_at": utc_text(row.to_at),
             "reason": row.reason,
             "risk": row.risk,
             "mitigation": row.mitigation,
             "asked_by": row.asked_by,
-            "asked_at": utc_text(row.asked_s),
+            "asked_at": utc_text(row.asked_at),
             "state": {None: "asked", True: "granted", False: "refused"}[row.granted],
             "decided_by": row.decided_by,
             "decided_as": row.decided_as,
             "entered_by": row.entered_by,
-            "decided_at": utc_text(row.decided_s),
+            "decided_at": utc_text(row.decided_at),
             "note": row.note,
             "class_agreed": row.class_agreed,
         }

@@ -5,19 +5,19 @@ import secrets
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Context, instant, maybe
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed.calendars import FLEET, kept_scopes, scope_of
-from scheduler.actions.people.people import hashed
+from scheduler.actions.people.people import find_person, hashed
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope
 from scheduler.errors import Busy, Gone, NotFound, Refused, StorageFull
 from scheduler.storage.database import INSTALLATION, Session
-from scheduler.storage.feed import FeedTokenRow, address_row, address_row_by_id, address_rows, feed_body_row
+from scheduler.storage.feed import AddressRow, address_row, address_row_by_id, address_rows, feed_body_row
 from scheduler.storage.people import PersonRow, person_row
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import vessel_row, vessel_rows
@@ -25,7 +25,7 @@ from scheduler.storage.vessel import vessel_row, vessel_rows
 WITHDRAWN_DAYS = 30
 """How long an address that was withdrawn, or ran out, still says so to the programs that fetch it."""
 MOST_DAYS, MOST_AHEAD = 3650, 180
-_TOUCH_S = 60
+_TOUCH = timedelta(minutes=1)
 _UNKNOWN = "There is no calendar at this address. Ask whoever keeps Leadline aboard for a new one."
 
 
@@ -104,15 +104,17 @@ def make_address(
         raise Refused(f"days_ahead: {says}", faults=[("/days_ahead", says)])
     made = Made(secrets.token_hex(4), secrets.token_urlsafe(32))
     with context.db.write(INSTALLATION) as session:
-        person = person_row(session, person_id)
-        _must_reach(session, actor, person, person_id, vessel_id)
-        row = FeedTokenRow(
+        own = person_row(session, actor.person_vessel_id, person_id) if person_id == actor.person_id else None
+        person = own or find_person(session, person_id, vessel_id)
+        _must_reach(session, actor, person, vessel_id)
+        row = AddressRow(
             sha256=hashed(made.secret),
             id=made.id,
+            person_vessel_id=person.vessel_id,
             person_id=person_id,
             vessel_id=vessel_id,
-            created_s=context.now_s(),
-            expires_s=None if days is None else context.now_s() + days * 86_400,
+            created_at=context.now(),
+            expires_at=None if days is None else context.now() + timedelta(days=days),
             alarms=alarms,
             kinds=_kinds(session, vessel_id, kinds),
             label=label,
@@ -130,14 +132,14 @@ def rotate(context: Context, actor: Actor, address_id: str) -> Made:
     made = Made(address_id, secrets.token_urlsafe(32))
     with context.db.write(INSTALLATION) as session:
         old = _own(session, actor, address_id)
-        if _ended_s(old, context.now_s()) is not None:
+        if _ended_at(old, context.now()) is not None:
             raise Refused(f"The calendar address {address_id} is no longer good. Make a new one.")
-        kept = old.model_dump() | {"sha256": hashed(made.secret), "last_used_s": None, "agent": None}
+        kept = old.model_dump() | {"sha256": hashed(made.secret), "last_used_at": None, "agent": None}
         old.id, old.label = secrets.token_hex(4), f"{old.label} (changed)".strip()
-        old.revoked_s = _after_last(session, old, context.now_s())
+        old.revoked_at = _after_last(session, old, context.now())
         session.add(old)
         session.flush()
-        row = FeedTokenRow(**kept)
+        row = AddressRow(**kept)
         session.add(row)
         _record(session, context, actor, row, "feed address changed")
     return made
@@ -147,21 +149,21 @@ def revoke(context: Context, actor: Actor, address_id: str) -> None:
     """Withdraw an address; for 30 days it serves a calendar that says so. Raises NotFound when there is none such."""
     with context.db.write(INSTALLATION) as session:
         row = _own(session, actor, address_id)
-        if row.revoked_s is not None:
+        if row.revoked_at is not None:
             return
-        row.revoked_s = _after_last(session, row, context.now_s())
+        row.revoked_at = _after_last(session, row, context.now())
         session.add(row)
         _record(session, context, actor, row, "feed address withdrawn")
 
 
-def _after_last(session: Session, row: FeedTokenRow, now_s: int) -> int:
+def _after_last(session: Session, row: AddressRow, now: datetime) -> datetime:
     """Since when it is withdrawn: what it says next may not be older than what it said last, whatever the clock did."""
     shown = [feed_body_row(session, row.vessel_id or FLEET, scope_of(row, tasks).name) for tasks in (False, True)]
-    return max(now_s, *(body.changed_s + 1 for body in shown if body is not None), 0)
+    return max((now, *(body.changed_at + timedelta(seconds=1) for body in shown if body is not None)))
 
 
 def addresses(context: Context, actor: Actor, person_id: str | None = None) -> list[Address]:
-    """A person's addresses, oldest first; none: everybody's, for who keeps the installation.
+    """A person's own addresses, oldest first; for who keeps the installation: of whoever has that id, or (none) everybody's.
 
     Raises:
         NotFound: somebody else's.
@@ -169,8 +171,9 @@ def addresses(context: Context, actor: Actor, person_id: str | None = None) -> l
     if actor.role is not Role.ADMIN and (person_id is None or person_id != actor.person_id):
         raise NotFound("There are no calendar addresses of that person here.")
     with context.db.read() as session:
-        rows = address_rows(session, person_id)
-    return [_address(row, context.now_s()) for row in rows]
+        own = actor.person_vessel_id if person_id is not None and person_id == actor.person_id else None
+        rows = address_rows(session, person_id, own)
+    return [_address(row, context.now()) for row in rows]
 
 
 def open_address(context: Context, secret: str, agent: str) -> AddressOpened:
@@ -179,24 +182,24 @@ def open_address(context: Context, secret: str, agent: str) -> AddressOpened:
     Raises:
         NotFound: it is not known here. Gone: it ended more than 30 days ago.
     """
-    now_s = context.now_s()
+    now = context.now()
     with context.db.read() as session:
         row = address_row(session, hashed(secret))
     if row is None:
         raise NotFound(_UNKNOWN)
-    ended_s = _ended_s(row, now_s)
-    if ended_s is not None and now_s >= ended_s + WITHDRAWN_DAYS * 86_400:
+    ended_at = _ended_at(row, now)
+    if ended_at is not None and now >= ended_at + timedelta(days=WITHDRAWN_DAYS):
         raise Gone("This calendar address was withdrawn and is no longer served. Delete it, or ask for a new one.")
-    if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
+    if row.last_used_at is None or now - row.last_used_at >= _TOUCH:
         with (
             suppress(Busy, StorageFull),
             context.db.write(INSTALLATION) as session,
         ):  # a note, no reason to refuse the calendar
             again = address_row(session, row.sha256)
             if again is not None:
-                again.last_used_s, again.agent = now_s, agent.replace(secret, "***")[:200]
+                again.last_used_at, again.agent = now, agent.replace(secret, "***")[:200]
                 session.add(again)
-    return AddressOpened(scope_of(row, False), maybe(ended_s))
+    return AddressOpened(scope_of(row, False), ended_at)
 
 
 def good_addresses(context: Context) -> list[tuple[str, Scope]]:
@@ -205,25 +208,26 @@ def good_addresses(context: Context) -> list[tuple[str, Scope]]:
         return kept_scopes(session, context.now())
 
 
-def _own(session: Session, actor: Actor, address_id: str) -> FeedTokenRow:
+def _own(session: Session, actor: Actor, address_id: str) -> AddressRow:
     row = address_row_by_id(session, address_id)
-    if row is None or (actor.role is not Role.ADMIN and row.person_id != actor.person_id):
+    if row is None or (
+        actor.role is not Role.ADMIN
+        and (row.person_vessel_id, row.person_id) != (actor.person_vessel_id, actor.person_id)
+    ):
         raise NotFound(f"There is no calendar address {address_id[:40]!r} of yours. The list of them shows their ids.")
     return row
 
 
-def _must_reach(
-    session: Session, actor: Actor, person: PersonRow | None, person_id: str, vessel_id: str | None
-) -> None:
+def _must_reach(session: Session, actor: Actor, person: PersonRow, vessel_id: str | None) -> None:
     if vessel_id is None:
         actor.must_reach(FLEET, "calendar of the fleet")
-        if person is not None and person.vessel_id is not None:
+        if person.vessel_id:
             raise Refused(
-                f"{person_id} belongs to {person.vessel_id}; the calendar of the whole fleet is the office's."
+                f"{person.id} belongs to {person.vessel_id}; the calendar of the whole fleet is the office's."
             )
-    if person is None or (vessel_id is not None and person.vessel_id not in (None, vessel_id)):
-        raise NotFound(f"There is no person {person_id} on {vessel_id or 'the fleet'}. Check both ids.")
-    if vessel_id is not None:
+    else:
+        if person.vessel_id not in (INSTALLATION, vessel_id):
+            raise NotFound(f"There is no person {person.id} on {vessel_id}. Check both ids.")
         if vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id} here. Check the id.")
         actor.must_reach(vessel_id, f"vessel {vessel_id}")
@@ -242,12 +246,12 @@ def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None
     return None if set(wanted) == set(known) else json.dumps(sorted(set(wanted)))
 
 
-def _ended_s(row: FeedTokenRow, now_s: int) -> int | None:
-    run_out = row.expires_s if row.expires_s is not None and row.expires_s <= now_s else None
-    return min((at_s for at_s in (row.revoked_s, run_out) if at_s is not None), default=None)
+def _ended_at(row: AddressRow, now: datetime) -> datetime | None:
+    run_out = row.expires_at if row.expires_at is not None and row.expires_at <= now else None
+    return min((at for at in (row.revoked_at, run_out) if at is not None), default=None)
 
 
-def _record(session: Session, context: Context, actor: Actor, row: FeedTokenRow, what: str) -> None:
+def _record(session: Session, context: Context, actor: Actor, row: AddressRow, what: str) -> None:
     session.flush()
     payload = {
         "address": row.id,
@@ -258,17 +262,17 @@ def _record(session: Session, context: Context, actor: Actor, row: FeedTokenRow,
         "days_ahead": row.days_ahead,
         "kinds": None if row.kinds is None else json.loads(row.kinds),
         "label": row.label,
-        "expires_at": None if row.expires_s is None else instant(row.expires_s).isoformat(),
+        "expires_at": None if row.expires_at is None else row.expires_at.isoformat(),
         "by": actor.name,
     }
     append_record(session, row.vessel_id or FLEET, what, context.now(), payload)
 
 
-def _address(row: FeedTokenRow, now_s: int) -> Address:
+def _address(row: AddressRow, now: datetime) -> Address:
     state: Literal["good", "withdrawn", "run out"] = "good"
-    ended_s = _ended_s(row, now_s)
-    if ended_s is not None:
-        state = "run out" if row.revoked_s is None else "withdrawn"
+    ended_at = _ended_at(row, now)
+    if ended_at is not None:
+        state = "run out" if row.revoked_at is None else "withdrawn"
     return Address(
         id=row.id,
         person_id=row.person_id,
@@ -276,13 +280,13 @@ def _address(row: FeedTokenRow, now_s: int) -> Address:
         label=row.label,
         alarms=row.alarms,
         kinds=None if row.kinds is None else tuple(json.loads(row.kinds)),
-        made_at=instant(row.created_s),
-        expires_at=maybe(row.expires_s),
-        revoked_at=maybe(row.revoked_s),
-        last_used_at=maybe(row.last_used_s),
+        made_at=row.created_at,
+        expires_at=row.expires_at,
+        revoked_at=row.revoked_at,
+        last_used_at=row.last_used_at,
         agent=row.agent or "",
         state=state,
-        ended_at=maybe(ended_s),
+        ended_at=ended_at,
         alarm_hour=row.alarm_hour,
         days_ahead=row.days_ahead,
     )

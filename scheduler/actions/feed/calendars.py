@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
-from scheduler.actions.base.context import Context, instant, seconds
+from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.base.enums import JobState
@@ -21,9 +21,9 @@ from scheduler.domain.vessel.naming import ship_names
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
 from scheduler.storage.feed import (
+    AddressRow,
     FeedBodyRow,
     FeedEventRow,
-    FeedTokenRow,
     address_rows,
     address_rows_of,
     feed_body_row,
@@ -127,12 +127,12 @@ def kept_scopes(session: Session, at: datetime) -> list[tuple[str, Scope]]:
     return [
         (row.sha256, scope_of(row, tasks))
         for row in address_rows(session)
-        if row.revoked_s is None and (row.expires_s is None or row.expires_s > seconds(at))
+        if row.revoked_at is None and (row.expires_at is None or row.expires_at > at)
         for tasks in (False, True)
     ]
 
 
-def scope_of(row: FeedTokenRow, tasks: bool) -> Scope:
+def scope_of(row: AddressRow, tasks: bool) -> Scope:
     """What an address as stored shows."""
     kinds = None if row.kinds is None else tuple(json.loads(row.kinds))
     return Scope(
@@ -149,7 +149,7 @@ def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope |
     found = {
         scope
         for row in address_rows_of(session, vessel_id)
-        if row.expires_s is None or row.expires_s > seconds(at)
+        if row.expires_at is None or row.expires_at > at
         for scope in (scope_of(row, False), scope_of(row, True))
     }
     if vessel_id is not None:
@@ -244,15 +244,15 @@ def _keep(
     status: str | None = None,
 ) -> StoredCalendar:
     row = feed_body_row(session, scope.vessel_id or FLEET, scope.name)
-    before = None if row is None else Feed(body=row.body.encode(), changed_at=instant(row.changed_s))
+    before = None if row is None else Feed(body=row.body.encode(), changed_at=row.changed_at)
     feed = republish(before, body, at)
     if row is None:
         row = FeedBodyRow(
-            vessel_id=scope.vessel_id or FLEET, name=scope.name, body="", etag="", changed_s=0, made_s=0, revision=0
+            vessel_id=scope.vessel_id or FLEET, name=scope.name, body="", etag="", changed_at=at, made_at=at, revision=0
         )
     if feed is not before:
-        row.body, row.etag, row.changed_s = body.decode(), pen.tag(body), seconds(feed.changed_at)
-    row.made_s, row.revision, row.status = seconds(at), revision, status
+        row.body, row.etag, row.changed_at = body.decode(), pen.tag(body), feed.changed_at
+    row.made_at, row.revision, row.status = at, revision, status
     session.add(row)
     return _body(row)
 
@@ -265,4 +265,4 @@ def _forget(session: Session, vessel_id: str, made: dict[str, StoredCalendar]) -
 
 
 def _body(row: FeedBodyRow) -> StoredCalendar:
-    return StoredCalendar(row.body.encode(), row.etag, instant(row.changed_s), instant(row.made_s), row.revision)
+    return StoredCalendar(row.body.encode(), row.etag, row.changed_at, row.made_at, row.revision)

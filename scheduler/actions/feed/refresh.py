@@ -5,7 +5,7 @@ import logging
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Context, instant, seconds
@@ -43,7 +43,7 @@ from scheduler.storage.feed import FeedEventRow, feed_body_row, feed_event_rows,
 from scheduler.storage.vessel import vessel_rows
 from scheduler.storage.work import JobRow, job_rows, withdrawn_rows
 
-_DAY_S = 86_400
+_NEVER = datetime.max.replace(tzinfo=UTC)
 _KEEP_DAYS = 40
 _TROUBLE = "calendar"
 """Task under which the last failure to write a calendar is noted, by vessel."""
@@ -92,8 +92,9 @@ def renew(context: Context, pen: CalendarWriter, vessel_id: str) -> bool:
             log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
             with suppress(SchedulerError), context.db.write(vessel_id) as session:
                 row = task_row(session, _TROUBLE, vessel_id)
-                row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_s=0)
-                row.started_s, row.ended_s, row.outcome = context.now_s(), context.now_s(), says
+                row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_at=context.now())
+                row.started_at = row.ended_at = context.now()
+                row.outcome = says
                 session.add(row)
         return False
     return True
@@ -103,7 +104,7 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
     """By vessel, what went wrong when her calendar was last written, and since when; empty while all is well."""
     with context.db.read() as session:
         return {
-            row.period: (row.outcome or "", instant(row.started_s))
+            row.period: (row.outcome or "", row.started_at)
             for row in task_rows(session, _TROUBLE)
             if row.outcome not in (None, "done")
         }
@@ -166,7 +167,7 @@ def _withdrawn(context: Context, pen: CalendarWriter, scope: Scope, ended_at: da
 def stale_vessels(context: Context, most_age_s: int) -> list[str]:
     """Vessels whose calendar is older than their last change, or than `most_age_s`."""
     with context.db.read() as session:
-        return vessels_behind(session, Scope(vessel_id=None).name, context.now_s() - most_age_s)
+        return vessels_behind(session, Scope(vessel_id=None).name, context.now() - timedelta(seconds=most_age_s))
 
 
 def _agenda(
@@ -179,11 +180,11 @@ def _agenda(
         (now.plant, [*(j for j in now.shown if j.renewed_by is None or j.state is not JobState.AHEAD), *now.breakdowns])
         for now in plants
     ]
-    since_s = seconds(at) - _KEEP_DAYS * _DAY_S
-    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)]
+    since = at - timedelta(days=_KEEP_DAYS)
+    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since=since)]
     _withdraw(session, plants, old, set(jobs), {row.key for row in rows}, at)
     session.flush()
-    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since_s=since_s)]
+    rows = [row for now in plants for row in job_rows(session, vessel_id, now.plant.id, closed_since=since)]
     slots = {}
     for now in plants:
         if now.taken is None:
@@ -227,16 +228,16 @@ def _agenda(
 def _out(session: Session, now: PlantState, at: datetime) -> list[PumpOut]:
     """Pumps of a plant that are out, and those that were in the days that done jobs are shown for. What a planned job puts out is
     shown by the job; of two outages from one second the longer stands."""
-    since_s = seconds(at) - DONE_DAYS * _DAY_S
-    rows: dict[tuple[str, int], OutageRow] = {}
-    for row in outage_rows(session, now.vessel.id, now.plant.id, since_s=since_s):
+    since = at - timedelta(days=DONE_DAYS)
+    rows: dict[tuple[str, datetime], OutageRow] = {}
+    for row in outage_rows(session, now.vessel.id, now.plant.id, since_at=since):
         planned = row.job_key and not row.job_key.startswith(f"{BREAKDOWN.code}:")
-        over = row.to_s is not None and (row.to_s <= row.from_s or row.status is OutageStatus.NOT_PROVED)
-        if planned or over or row.from_s > seconds(at):
+        over = row.to_at is not None and (row.to_at <= row.from_at or row.status is OutageStatus.NOT_PROVED)
+        if planned or over or row.from_at > at:
             continue
-        other = rows.get((row.pump_id, row.from_s))
-        if other is None or (row.to_s or 2**62) > (other.to_s or 2**62):
-            rows[row.pump_id, row.from_s] = row
+        other = rows.get((row.pump_id, row.from_at))
+        if other is None or (row.to_at or _NEVER) > (other.to_at or _NEVER):
+            rows[row.pump_id, row.from_at] = row
     found = []
     for row in rows.values():
         outage = outage_of(row)
@@ -295,11 +296,11 @@ def _withdraw(
                 subject_id=subject,
                 sequence=int(sequence),
                 state=JobState.WITHDRAWN.value,
-                due_s=row.starts_s,
-                window_s=row.starts_s,
-                limit_s=row.ends_s,
+                due_at=shown_at,
+                window_at=shown_at,
+                limit_at=instant(row.ends_s),
                 trigger=Trigger.CALENDAR,
-                closed_s=seconds(at),
+                closed_at=at,
                 detail=json.dumps({"shown_on": shown_on.isoformat(), "reason": "due on nothing aboard any more"}),
             )
         )
@@ -313,7 +314,7 @@ def _kind(plants: Sequence[PlantState], row: JobRow) -> JobKind | None:
 
 def _done(session: Session, plants: Sequence[PlantState], row: JobRow) -> DoneJob:
     """Its date is that of the ship's clock when it was done, wherever she is now."""
-    done_at = instant(row.closed_s or 0)
+    done_at = row.closed_at or plants[0].at
     detail = json.loads(row.detail)
     kind = _kind(plants, row)
     return DoneJob(
@@ -339,10 +340,10 @@ def _gone(plants: Sequence[PlantState], row: JobRow) -> WithdrawnJob:
         kind_name=kind.name if kind else row.kind,
         position=row.position_id or _last_position(plants, row),
         takes_pump_out=kind.takes_pump_out if kind else False,
-        withdrawn_at=instant(row.closed_s or 0),
+        withdrawn_at=row.closed_at or plants[0].at,
         shown_on=date.fromisoformat(detail["shown_on"])
         if "shown_on" in detail  # a breakdown that was none stood on the day it began
-        else ship_time(instant(row.due_s), plants[0].offset_minutes).date(),
+        else ship_time(row.due_at, plants[0].offset_minutes).date(),
         reason=detail.get("reason", ""),
         plant=row.plant_id,
     )

@@ -154,7 +154,7 @@ def keep_event(
         return Answer(202, {**told, "says": says})
     row.dirty_from_s = at_s if row.dirty_from_s is None else min(at_s, row.dirty_from_s)
     session.add(row)
-    ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+    ask_plan(session, place.vessel_id, place.plant_id, context.now())
     return Answer(201, told)
 
 

@@ -31,7 +31,7 @@ from scheduler.storage.vessel import vessel_row
 
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 _FLEETWIDE = frozenset({Role.OFFICE, Role.ADMIN})
-_TOUCH_S = 60
+_TOUCH = timedelta(minutes=1)
 
 
 def hashed(secret: str) -> str:
@@ -55,7 +55,8 @@ def add_person(
 
     Raises:
         Refused: a bad id, an empty name, a vessel missing for a shipboard role or given for the office.
-        NotFound: no such vessel. Clash: the id is taken.
+        NotFound: no such vessel. Clash: the id is taken, on that vessel or by one of the installation (who acts on every vessel,
+        and must not be taken for another there).
     """
     if not _ID.fullmatch(person_id):
         raise Refused(f'The person id "{person_id}" must be small letters, digits and hyphens, at most 63.')
@@ -65,10 +66,18 @@ def add_person(
     with context.db.write(INSTALLATION) as session:
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
-        if person_row(session, person_id) is not None:
+        near = (vessel_id, INSTALLATION)
+        if any(one.id == person_id and (vessel_id is None or one.vessel_id in near) for one in person_rows(session)):
             raise Clash(f"There is a person {person_id} already. Choose another id.")
         session.add(
-            PersonRow(id=person_id, vessel_id=vessel_id, name=name, rank=rank, role=role, created_s=context.now_s())
+            PersonRow(
+                vessel_id=vessel_id or INSTALLATION,
+                id=person_id,
+                name=name,
+                rank=rank,
+                role=role,
+                created_at=context.now(),
+            )
         )
         session.flush()
         payload = {"person": person_id, "name": name, "rank": rank, "role": role.value, "by": actor.name}
@@ -84,10 +93,10 @@ def add_key(
     vessel_id: str | None = None,
     person_id: str | None = None,
 ) -> str:
-    """A new key, shown this once.
+    """A new key, shown this once; person_id: of the vessel or of the installation.
 
     Raises:
-        Refused: a vessel missing for a shipboard role. NotFound: no such vessel or person.
+        Refused: a vessel missing for a shipboard role, or several vessels have such a person. NotFound: no such vessel or person.
     """
     _scope(role, vessel_id)
     prefix, secret = secrets.token_hex(4), secrets.token_urlsafe(32)
@@ -95,17 +104,17 @@ def add_key(
     with context.db.write(INSTALLATION) as session:
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
-        if person_id is not None and person_row(session, person_id) is None:
-            raise NotFound(f"There is no person {person_id}. Add the person first.")
+        person = None if person_id is None else find_person(session, person_id, vessel_id)
         session.add(
             ApiKeyRow(
                 prefix=prefix,
                 sha256=hashed(whole),
+                person_vessel_id=None if person is None else person.vessel_id,
                 person_id=person_id,
                 vessel_id=vessel_id,
                 role=role,
                 label=label,
-                created_s=context.now_s(),
+                created_at=context.now(),
             )
         )
         payload = {"key": prefix, "label": label, "role": role.value, "by": actor.name}
@@ -119,8 +128,8 @@ def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
         row = key_row_by_prefix(session, prefix)
         if row is None:
             raise NotFound(f"There is no key {prefix!r}. `leadline key list` shows them.")
-        if row.revoked_s is None:
-            row.revoked_s = context.now_s()
+        if row.revoked_at is None:
+            row.revoked_at = context.now()
             session.add(row)
             payload = {"key": prefix, "label": row.label, "by": actor.name}
             append_record(session, row.vessel_id or "", "key revoked", context.now(), payload)
@@ -144,29 +153,36 @@ def who_holds(context: Context, key: str) -> Actor:
         raise unknown
     with context.db.read() as session:
         row = key_row_by_prefix(session, parts[1])
-        person = person_row(session, row.person_id) if row and row.person_id else None
+        person = person_row(session, row.person_vessel_id or "", row.person_id) if row and row.person_id else None
     stored = row.sha256 if row else "0" * 64
-    if not hmac.compare_digest(stored, hashed(key)) or row is None or row.revoked_s is not None:
+    if not hmac.compare_digest(stored, hashed(key)) or row is None or row.revoked_at is not None:
         raise unknown
-    now_s = context.now_s()
-    if row.last_used_s is None or now_s - row.last_used_s >= _TOUCH_S:
+    now = context.now()
+    if row.last_used_at is None or now - row.last_used_at >= _TOUCH:
         with suppress(Busy, StorageFull), context.db.write(INSTALLATION) as session:
             again = key_row_by_prefix(session, row.prefix)
             if again is not None:
-                again.last_used_s = now_s
+                again.last_used_at = now
                 session.add(again)
     name = f"{person.name}, {person.rank}" if person else row.label
-    return Actor(f"key {row.prefix}", name, row.role, row.vessel_id, row.person_id)
+    return Actor(
+        f"key {row.prefix}", name, row.role, row.vessel_id, row.person_id, person_vessel_id=row.person_vessel_id or ""
+    )
 
 
-def make_link(context: Context, person_id: str) -> str:
-    """A one-time sign-in token for a person, good for a while. Raises NotFound when there is no such person."""
+def make_link(context: Context, person_id: str, vessel_id: str | None = None) -> str:
+    """A one-time sign-in token for a person, good for a while. Raises as `find_person`."""
     token = secrets.token_urlsafe(32)
-    expires = context.now() + timedelta(minutes=context.settings.link_minutes)
     with context.db.write(INSTALLATION) as session:
-        if person_row(session, person_id) is None:
-            raise _no_person(session, person_id)
-        session.add(SignInLinkRow(sha256=hashed(token), person_id=person_id, expires_s=int(expires.timestamp())))
+        person = find_person(session, person_id, vessel_id)
+        session.add(
+            SignInLinkRow(
+                sha256=hashed(token),
+                person_vessel_id=person.vessel_id,
+                person_id=person_id,
+                expires_at=context.now() + timedelta(minutes=context.settings.link_minutes),
+            )
+        )
     return token
 
 
@@ -177,22 +193,23 @@ def enter(context: Context, token: str) -> str:
         NotSignedIn: unknown, used or out of date (one message for all three).
     """
     secret = secrets.token_urlsafe(32)
-    now_s = context.now_s()
+    now = context.now()
     with context.db.write(INSTALLATION) as session:
         link = link_row(session, hashed(token))
-        if link is None or link.used_s is not None or link.expires_s <= now_s:
+        if link is None or link.used_at is not None or link.expires_at <= now:
             raise NotSignedIn(
                 "This sign-in link is not known, was used, or is out of date. Make a new one: `leadline key link PERSON`."
             )
-        link.used_s = now_s
+        link.used_at = now
         session.add(link)
         session.add(
             SessionRow(
                 sha256=hashed(secret),
+                person_vessel_id=link.person_vessel_id,
                 person_id=link.person_id,
                 csrf=secrets.token_urlsafe(24),
-                created_s=now_s,
-                expires_s=now_s + context.settings.session_hours * 3600,
+                created_at=now,
+                expires_at=now + timedelta(hours=context.settings.session_hours),
             )
         )
     return secret
@@ -201,29 +218,47 @@ def enter(context: Context, token: str) -> str:
 def at_browser(context: Context, secret: str) -> SignedIn | None:
     """Who is signed in with that cookie, or none."""
     with context.db.read() as session:
-        found = signed_in(session, hashed(secret), context.now_s())
+        found = signed_in(session, hashed(secret), context.now())
     if found is None:
         return None
     kept, person = found
     return SignedIn(_actor(person), person.rank, kept.csrf)
 
 
-def in_the_name_of(context: Context, person_id: str, by: str) -> Actor:
-    """A person as an actor, told by someone at the server itself; the name says both. Raises NotFound."""
+def in_the_name_of(context: Context, person_id: str, vessel_id: str, by: str) -> Actor:
+    """A person who acts on a vessel, told by someone at the server itself; the name says both. Raises NotFound."""
     with context.db.read() as session:
-        person = person_row(session, person_id)
-        if person is None:
-            raise _no_person(session, person_id)
+        person = find_person(session, person_id, vessel_id)
     return replace(_actor(person), name=f"{person.name}, {person.rank} (told by {by})", own=False)
 
 
 def _actor(person: PersonRow) -> Actor:
-    return Actor(f"person {person.id}", f"{person.name}, {person.rank}", person.role, person.vessel_id, person.id)
+    name = f"{person.name}, {person.rank}"
+    return Actor(
+        f"person {person.id}", name, person.role, person.vessel_id or None, person.id, person_vessel_id=person.vessel_id
+    )
 
 
-def _no_person(session: Session, person_id: str) -> NotFound:
-    known = ", ".join(p.id for p in person_rows(session)) or "nobody yet"
-    return NotFound(f"There is no person {person_id}. Known: {known}.")
+def find_person(session: Session, person_id: str, vessel_id: str | None) -> PersonRow:
+    """The person with that id on a vessel or of the installation; vessel_id none: the only one anywhere.
+
+    Raises:
+        NotFound: there is none. Refused: people of several vessels have that id, and no vessel is named.
+    """
+    everybody = person_rows(session)
+    found = [
+        one
+        for one in everybody
+        if one.id == person_id and (vessel_id is None or one.vessel_id in (vessel_id, INSTALLATION))
+    ]
+    if not found:
+        known = ", ".join(dict.fromkeys(one.id for one in everybody)) or "nobody yet"
+        on = "" if vessel_id is None else f" on {vessel_id}"
+        raise NotFound(f"There is no person {person_id}{on}. Known: {known}.")
+    if len(found) > 1:
+        vessels = ", ".join(one.vessel_id for one in found)
+        raise Refused(f"Each of {vessels} has a person {person_id}. Name the vessel: --vessel {found[0].vessel_id}.")
+    return found[0]
 
 
 def leave(context: Context, secret: str) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Refused
@@ -33,7 +33,7 @@ def tell(context: Context, hand: Hand, place: Place, order: Sequence[str], at: d
         payload = {
             "plant": plant.id,
             "order": list(order),
-            "at": utc_text(seconds(at)),
+            "at": utc_text(at),
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, LEAD_CHANGED, context.now(), payload)

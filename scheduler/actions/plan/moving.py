@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, maybe, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.stored import keep_plan, take_up
@@ -130,7 +130,7 @@ def move_slot(
                 reason=reason.strip(),
                 by_id=hand.actor.person_id or hand.actor.id,
                 by=hand.actor.name,
-                at_s=seconds(now.at),
+                at=now.at,
                 record=record,
             )
         )
@@ -168,7 +168,7 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
             problem, plan = tried.problem, tried.plan
             keys = _in_order(tried)
             says = f"{_named(now, keys)} {'is' if len(keys) == 1 else 'are'} back on {_when(now, tried, tried.start)}."
-        row.undone_by, row.undone_s = hand.actor.name, context.now_s()
+        row.undone_by, row.undone_at = hand.actor.name, context.now()
         session.add(row)
         session.flush()
         pins = pins_of(session, place.vessel_id, place.id, {job.job_id.key for job in now.jobs})
@@ -179,7 +179,7 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
             "undoes_record": row.record,
             "job_no": key,
             "from_at": None if stood is None else _z(stood[0]),
-            "to_at": utc_text(back),
+            "to_at": utc_text(maybe(back)),
             "plan_before": held.digest,
             "plan": kept.digest,
             "by": hand.actor.name,
@@ -198,9 +198,9 @@ def moves_made(context: Context, place: Place) -> list[dict[str, Any]]:
         closed = {
             slot["job"]
             for row in rows
-            if row.undone_s is None
+            if row.undone_at is None
             for slot in json.loads(row.slots)
-            if (job := job_row(session, place.vessel_id, slot["job"])) is not None and job.closed_s is not None
+            if (job := job_row(session, place.vessel_id, slot["job"])) is not None and job.closed_at is not None
         }
     told, newer = [], set(closed)
     for row in reversed(rows):
@@ -211,18 +211,18 @@ def moves_made(context: Context, place: Place) -> list[dict[str, Any]]:
                 "move": row.number,
                 "job": row.job_key,
                 "along": [slot["job"] for slot in slots if slot["job"] != row.job_key],
-                "from_at": utc_text(slots[0]["from_s"]),
-                "to_at": utc_text(slots[0]["to_s"]),
+                "from_at": utc_text(maybe(slots[0]["from_s"])),
+                "to_at": utc_text(maybe(slots[0]["to_s"])),
                 "by": row.by,
-                "at": utc_text(row.at_s),
+                "at": utc_text(row.at),
                 "reason": row.reason,
                 "record": row.record,
                 "undone_by": row.undone_by,
-                "undone_at": utc_text(row.undone_s),
-                "can_undo": row.undone_s is None and not keys & newer,
+                "undone_at": utc_text(row.undone_at),
+                "can_undo": row.undone_at is None and not keys & newer,
             }
         )
-        newer |= keys if row.undone_s is None else set()
+        newer |= keys if row.undone_at is None else set()
     return told
 
 
@@ -280,9 +280,9 @@ def _set(
         for key, pin in sorted(pins.items(), key=lambda one: (one[1].start_at, one[0]))
     )
     made = replace(plan, remarks=remarks)
-    row = keep_plan(session, now.vessel.id, now.plant.id, problem, made, judge(problem, made), context.now_s())
-    kept = take_up(session, now.vessel.id, row, context.now_s(), pins)
-    ask_plan(session, now.vessel.id, now.plant.id, context.now_s())
+    row = keep_plan(session, now.vessel.id, now.plant.id, problem, made, judge(problem, made), context.now())
+    kept = take_up(session, now.vessel.id, row, context.now(), pins)
+    ask_plan(session, now.vessel.id, now.plant.id, context.now())
     return kept
 
 
@@ -293,7 +293,7 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
         raise NotFound(
             f"There is no move {number} for {place.id}. `leadline move {place.id} --list` shows those there are."
         )
-    if row.undone_s is not None:
+    if row.undone_at is not None:
         raise Clash(f"Move {number} was undone already, by {row.undone_by}.")
     keys = {slot["job"] for slot in json.loads(row.slots)}
     for other in move_rows(session, place.vessel_id, place.id, standing=True):
@@ -339,7 +339,7 @@ def _step_z(tried: Trial, step: int) -> str | None:
 
 
 def _z(at: datetime | None) -> str | None:
-    return None if at is None else utc_text(seconds(at))
+    return None if at is None else utc_text(at)
 
 
 def _m3(litres_per_h: int | None) -> float | None:

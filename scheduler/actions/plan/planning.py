@@ -114,7 +114,7 @@ def bring_up(
         with context.db.write(vessel_id) as session:
             stands = _still_aboard(session, now)
             if stands:
-                plan_made(session, plant_id, context.now_s())
+                plan_made(session, plant_id, context.now())
         return (held, True) if stands else bring_up(context, vessel_id, plant_id, solve)
     begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
     problem, plan = settle(problem, running_of(now), solve, begin)
@@ -124,13 +124,13 @@ def bring_up(
         words = words_of(now, problem)
         faults = " ".join(fault_words(fault, words) for fault in verdict.faults[:3])
         with context.db.write(vessel_id) as session:
-            plan_made(session, plant_id, context.now_s(), f"not lawful: {faults}"[:500])
+            plan_made(session, plant_id, context.now(), f"not lawful: {faults}"[:500])
         raise SchedulerError(f"The plan for {plant_id} was faulted by the judge and is not kept: {faults}")
     with context.db.write(vessel_id) as session:
         stands = _still_aboard(session, now)
         if stands:
-            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now_s())
-            plan_made(session, plant_id, context.now_s())
+            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now())
+            plan_made(session, plant_id, context.now())
             bump_revision(session, vessel_id)
     if not stands:  # a slot was moved, or a plan taken, while this one was made
         return bring_up(context, vessel_id, plant_id, solve)
@@ -187,7 +187,7 @@ def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
                 f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
                 more={"digest": proposed.digest},
             )
-        held = take_up(session, place.vessel_id, proposed, context.now_s())
+        held = take_up(session, place.vessel_id, proposed, context.now())
         payload = {
             "plant": place.id,
             "plan": digest,

@@ -2,9 +2,8 @@
 
 import secrets
 from collections.abc import Collection
-from datetime import timedelta
+from datetime import datetime, timedelta
 
-from scheduler.actions.base.context import seconds
 from scheduler.actions.plant_state.load import StoredPlan, stored_plan
 from scheduler.planning.judge.check import Judgement
 from scheduler.planning.problem.codec import plan_to_text, problem_to_text
@@ -26,7 +25,7 @@ def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus
 
 
 def keep_plan(
-    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Judgement, now_s: int
+    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Judgement, now: datetime
 ) -> PlanRow:
     """Store a plan as the proposed one; the one proposed before, which nobody took and no record names, is not kept."""
     put_away(session, vessel_id, plant_id, PlanStatus.PROPOSED)
@@ -42,13 +41,13 @@ def keep_plan(
         digest=text_digest(plan_text),
         problem_digest=text_digest(problem_text),
         status=PlanStatus.PROPOSED,
-        made_s=now_s,
-        starts_s=seconds(problem.starts_at),
+        made_at=now,
+        starts_at=problem.starts_at,
         problem=problem_text,
         plan=plan_text,
         lawful=verdict.lawful,
         least_margin_litres_per_h=verdict.least_margin_litres_per_h,
-        least_at_s=None if least_at is None else seconds(least_at),
+        least_at=least_at,
     )
     session.add(row)
     session.flush()
@@ -56,11 +55,11 @@ def keep_plan(
 
 
 def take_up(
-    session: Session, vessel_id: str, proposed: PlanRow, now_s: int, pinned_by_hand: Collection[str] = ()
+    session: Session, vessel_id: str, proposed: PlanRow, now: datetime, pinned_by_hand: Collection[str] = ()
 ) -> StoredPlan:
     """Make the proposed plan the one aboard, with its slots; the version of the plan aboard only ever grows."""
     before = put_away(session, vessel_id, proposed.plant_id, PlanStatus.TAKEN)
-    proposed.status, proposed.taken_s = PlanStatus.TAKEN, now_s
+    proposed.status, proposed.taken_at = PlanStatus.TAKEN, now
     proposed.version = max(proposed.version + 1, 0 if before is None else before.version)
     session.add(proposed)
     held = stored_plan(proposed)
@@ -81,8 +80,8 @@ def _keep_slots(session: Session, vessel_id: str, held: StoredPlan, pinned_by_ha
                 plan_id=held.id,
                 job_key=slot.key,
                 pump_id=slot.pump,
-                start_s=seconds(start_at),
-                end_s=seconds(end_at),
+                start_at=start_at,
+                end_at=end_at,
                 least_margin_litres_per_h=slot.least_margin_litres_per_h,
                 pinned=slot.key in pinned,
             )

@@ -214,7 +214,7 @@ def load_plant(
         meters,
         done,
         horizon_days=days + slack_days(days),
-        postponed={key: instant(to_s) for key, to_s in granted_postponements(session, vessel_id).items()},
+        postponed=granted_postponements(session, vessel_id),
         first_dates=first_dates_of(session, vessel_id),
     )
     posted = posted_of(
@@ -231,7 +231,7 @@ def load_plant(
     )
     posted = {key: one for key, one in posted.items() if one.stays_within(at + timedelta(days=days))}
     jobs = tuple(job for job in reckoned if job.job_id.key in posted)
-    outages = outage_rows(session, vessel_id, plant_id, since_s=seconds(at))
+    outages = outage_rows(session, vessel_id, plant_id, since_at=at)
     clock = clock_of(session, vessel_id, at)
     return PlantState(
         vessel=vessel,
@@ -248,7 +248,7 @@ def load_plant(
         posted=posted,
         capacities=capacities_of(session, vessel_id, plant),
         outages=tuple(outage_of(row) for row in outages),
-        outage_status={row.pump_id: row.status.value for row in outages if row.from_s <= seconds(at)},
+        outage_status={row.pump_id: row.status.value for row in outages if row.from_at <= at},
         counters=counters,
         flags=flags,
         taken=stored_plan(plan_row(session, vessel_id, plant_id, PlanStatus.TAKEN)),
@@ -257,16 +257,16 @@ def load_plant(
         concessions=concessions_of(session, vessel_id, plant_id),
         parts_on=part_dates_by_job(session, vessel_id),
         docks=tuple(
-            Dock(from_at=instant(row.from_s), to_at=instant(row.to_s), keys=tuple(json.loads(row.jobs)))
+            Dock(from_at=row.from_at, to_at=row.to_at, keys=tuple(json.loads(row.jobs)))
             for row in dock_rows(session, vessel_id, plant_id)
-            if row.withdrawn_s is None
+            if row.withdrawn_at is None
         ),
         pins=pins_of(session, vessel_id, plant_id, {job.job_id.key for job in jobs}),
         breakdowns=tuple(
             breakdown_job(
                 plant,
                 JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
-                instant(row.due_s),
+                row.due_at,
                 at,
             )
             for row in job_rows(session, vessel_id, plant_id)
@@ -280,21 +280,21 @@ def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Con
     """The plant's concessions that nobody withdrew, signed or not."""
     return tuple(
         Concession(
-            from_at=instant(row.from_s),
-            to_at=instant(row.to_s),
+            from_at=row.from_at,
+            to_at=row.to_at,
             minimum=Swept(row.minimum_litres_per_h / 1000),
             chief=row.chief_by or "",
             hotel=row.hotel_by or "",
         )
         for row in concession_rows(session, vessel_id, plant_id)
-        if row.withdrawn_s is None
+        if row.withdrawn_at is None
     )
 
 
 def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collection[str]) -> dict[str, Pin]:
     """By key of an open job, where the newest move that was not undone put its slot."""
     return {
-        slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, instant(row.at_s))
+        slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, row.at)
         for row in move_rows(session, vessel_id, plant_id, standing=True)
         for slot in json.loads(row.slots)
         if slot["job"] in open_keys
@@ -320,16 +320,14 @@ def hours_then(session: Session, now: PlantState, subject: Subject, subject_id: 
 def known_from(session: Session, vessel_id: str, plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
     """Where the interval of each kind and subject starts, as far as that is known: by this tool's own record, else by the
     document."""
-    since = {code: instant(at_s) for code, at_s in kinds_since(session, vessel_id, plant.id).items()}
+    since = kinds_since(session, vessel_id, plant.id)
     return {**reckon_first(plant, hours_at, since=since), **done_of(session, vessel_id)}
 
 
 def first_dates_of(session: Session, vessel_id: str) -> dict[Key, FirstDate]:
     """First dates set where the last time was not known; they count for nothing where it came to be known."""
     return {
-        (row.kind, row.subject_id): FirstDate(
-            due_at=instant(row.due_s), set_at=instant(row.set_s), running_seconds=row.running_seconds
-        )
+        (row.kind, row.subject_id): FirstDate(due_at=row.due_at, set_at=row.set_at, running_seconds=row.running_seconds)
         for row in first_date_rows(session, vessel_id)
     }
 
@@ -339,7 +337,7 @@ def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
     return {
         (row.kind, row.subject_id): Done(
             job_id=JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
-            done_at=instant(row.at_s),
+            done_at=row.at,
             running_seconds=row.running_seconds,
             estimated=row.estimated,
         )
@@ -362,11 +360,11 @@ def stored_plan(row: PlanRow | None) -> StoredPlan | None:
     return StoredPlan(
         id=row.id,
         digest=row.digest,
-        made_at=instant(row.made_s),
-        taken_at=maybe(row.taken_s),
+        made_at=row.made_at,
+        taken_at=row.taken_at,
         lawful=row.lawful,
         least_margin_litres_per_h=row.least_margin_litres_per_h,
-        least_at=maybe(row.least_at_s),
+        least_at=row.least_at,
         version=row.version,
         problem=problem_from_text(row.problem),
         plan=plan_from_text(row.plan),
@@ -390,11 +388,11 @@ def outage_of(row: OutageRow) -> Outage:
     """The outage of a row."""
     return Outage(
         pump=row.pump_id,
-        from_at=instant(row.from_s),
-        to_at=maybe(row.to_s),
+        from_at=row.from_at,
+        to_at=row.to_at,
         counts_for=Swept(row.counts_for_litres_per_h / 1000),
         reason=row.reason,
-        expected_at=maybe(row.expected_s),
+        expected_at=row.expected_at,
     )
 
 

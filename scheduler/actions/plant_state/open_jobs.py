@@ -1,6 +1,5 @@
 """The open job of a key, and its kind."""
 
-from scheduler.actions.base.context import instant
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.due.jobs import DueJob, JobId
 from scheduler.domain.vessel.document import BREAKDOWN, JobKind, Plant
@@ -36,7 +35,7 @@ def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
             if row and row.job_key and row.job_key != job_id.key
             else ""
         )
-        when = f" on {moment(instant(row.at_s), now.offset_minutes, now.at)}{by}" if row else ""
+        when = f" on {moment(row.at, now.offset_minutes, now.at)}{by}" if row else ""
         raise Clash(f"{name} was done already{when}. Number {done + 1} is the open one.")
     job = now.job(job_id.key)
     if job is None or not job.first:

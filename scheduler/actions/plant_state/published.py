@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from scheduler.actions.base.context import Context, instant, maybe, seconds
+from scheduler.actions.base.context import Context
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.due.jobs import DueJob, HoursAt
 from scheduler.domain.due.publishing import Basis, Cause, Posted, Published, dates_moved, figure_of, published_dates
@@ -133,16 +133,13 @@ def newest_moved_date(
 ) -> list[MovedDate]:
     """A plant's newest moved dates of open turns since an instant, newest first."""
     with context.db.read() as session:
-        rows = newest_moved_row(session, vessel_id, plant_id, since_s=seconds(since_at), limit=limit)
+        rows = newest_moved_row(session, vessel_id, plant_id, since_at=since_at, limit=limit)
         return [_moved(row) for row in rows]
 
 
 def _moved_row(
     vessel_id: str, plant_id: str, key: str, number: int, old: Published, new: Published, cause: Cause, at: datetime
 ) -> MovedRow:
-    def whole(when: datetime | None) -> int | None:
-        return None if when is None else seconds(when)
-
     return MovedRow(
         vessel_id=vessel_id,
         number=number,
@@ -150,13 +147,13 @@ def _moved_row(
         job_key=key,
         open=new.first,
         cause=cause.value,
-        at_s=seconds(at),
-        from_due_s=seconds(old.due_at),
-        from_early_s=whole(old.early_at),
-        from_late_s=whole(old.late_at),
-        to_due_s=seconds(new.due_at),
-        to_early_s=whole(new.early_at),
-        to_late_s=whole(new.late_at),
+        at=at,
+        from_due_at=old.due_at,
+        from_early_at=old.early_at,
+        from_late_at=old.late_at,
+        to_due_at=new.due_at,
+        to_early_at=new.early_at,
+        to_late_at=new.late_at,
     )
 
 
@@ -166,11 +163,11 @@ def _moved(row: MovedRow) -> MovedDate:
         job=row.job_key,
         open=row.open,
         cause=Cause(row.cause),
-        at=instant(row.at_s),
-        from_due_at=instant(row.from_due_s),
-        from_early_at=maybe(row.from_early_s),
-        from_late_at=maybe(row.from_late_s),
-        to_due_at=instant(row.to_due_s),
-        to_early_at=maybe(row.to_early_s),
-        to_late_at=maybe(row.to_late_s),
+        at=row.at,
+        from_due_at=row.from_due_at,
+        from_early_at=row.from_early_at,
+        from_late_at=row.from_late_at,
+        to_due_at=row.to_due_at,
+        to_early_at=row.to_early_at,
+        to_late_at=row.to_late_at,
     )

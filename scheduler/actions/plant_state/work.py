@@ -10,7 +10,6 @@ from typing import Annotated, Any
 
 from pydantic import Field, TypeAdapter
 
-from scheduler.actions.base.context import instant
 from scheduler.domain.base.enums import Test
 from scheduler.domain.vessel.document import Crew, JobKind, Plant
 from scheduler.domain.work.acts import AnyStep, Note, Noted, Reported, Tested
@@ -62,7 +61,7 @@ def steps_of(session: Session, vessel_id: str, job_key: str) -> list[StoredStep]
 def _kept(row: WorkStepRow) -> StoredStep:
     against = tuple(one if isinstance(one, str) else from_plain(one) for one in json.loads(row.flags))
     step = STEP.validate_json(row.detail)
-    return StoredStep(row.number, step, against, row.actor, instant(row.recorded_s), row.record)
+    return StoredStep(row.number, step, against, row.actor, row.recorded_at, row.record)
 
 
 def state_of(kept: Sequence[StoredStep], until: datetime | None = None) -> WorkState:
@@ -102,9 +101,9 @@ def procedure_of(
 
 def _counts(row: NotFittedRow, begun_at: datetime, offset: timedelta) -> bool:
     """Signed by both, not withdrawn, and on a ship's day before the work began: never for today's job."""
-    if row.withdrawn_s is not None or row.signed_s is None:
+    if row.withdrawn_at is not None or row.signed_at is None:
         return False
-    return (instant(row.signed_s) + offset).date() < (begun_at + offset).date()
+    return (row.signed_at + offset).date() < (begun_at + offset).date()
 
 
 def begun_at(kept: Sequence[StoredStep], at: datetime) -> datetime:
@@ -209,7 +208,7 @@ def rest_warnings(session: Session, vessel_id: str, crew: Crew, by: str, at: dat
     """What the steps on record leave a person short of rest, in words; a warning only, other work is not known here."""
     since = at - WEEK - DAY
     spans: dict[str, list[datetime]] = {}
-    for row in step_rows_since(session, vessel_id, int(since.timestamp())):
+    for row in step_rows_since(session, vessel_id, since):
         step = STEP.validate_json(row.detail)
         if step.by.strip().casefold() == by.strip().casefold() and step.at <= at:
             spans.setdefault(row.job_key, []).append(step.at)

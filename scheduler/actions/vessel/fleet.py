@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.base.pending import ask_plan, plan_made
 from scheduler.actions.vessel.document import VESSEL, as_plain, as_text, document_of
 from scheduler.domain.checks.document import faults_of
@@ -23,6 +23,7 @@ from scheduler.storage.hours.counters import CounterRow, counter_rows, find_coun
 from scheduler.storage.hours.readings import newest_reading
 from scheduler.storage.record import append_record
 from scheduler.storage.renaming import forget_plant, rename, used
+from scheduler.storage.types import whole
 from scheduler.storage.vessel import (
     AssetKind,
     AssetRow,
@@ -116,35 +117,35 @@ def put_vessel(
             )
         new = row is None
         before = None if row is None else document_of(session, vessel.id)[0]
-        renamed = {} if before is None else _renamed(session, before, vessel, seconds(now))
+        renamed = {} if before is None else _renamed(session, before, vessel, now)
         if before is not None and renamed:
             before = VESSEL.validate_python(with_new_ids(as_plain(before), renamed))
         lacking = [] if before is None else change_faults(before, vessel, reason=reason, class_agreed=class_agreed)
         if lacking:
             raise Refused(" ".join(f"{at.lstrip('/')}: {says}" for at, says in lacking), faults=lacking)
         if row is None:
-            row = VesselRow(id=vessel.id, name=vessel.name, imo=vessel.imo, document=text, version=0, changed_s=0)
+            row = VesselRow(id=vessel.id, name=vessel.name, imo=vessel.imo, document=text, version=0, changed_at=now)
             session.add(row)
             session.flush()
             session.add(
                 ShipOffsetRow(
                     vessel_id=vessel.id,
-                    from_s=0,
+                    from_at=instant(0),
                     offset_minutes=vessel.utc_offset_minutes,
                     actor=actor.name,
                     reason="first set up",
-                    recorded_s=seconds(now),
+                    recorded_at=now,
                 )
             )
         for was, now_id in renamed.items():
             rename(session, vessel.id, was, now_id)
         row.name, row.imo, row.document = vessel.name, vessel.imo, text
         row.version += 1
-        row.changed_s = seconds(now)
+        row.changed_at = now
         session.add(row)
         _keep_assets(session, vessel.id, wanted)
         _keep_counters(session, vessel)
-        _keep_kinds(session, vessel, seconds(now))
+        _keep_kinds(session, vessel, now)
         if before is not None:
             _keep_sources(session, before, vessel)
         payload = {
@@ -167,7 +168,7 @@ def put_vessel(
                 vessel_id=vessel.id,
                 version=row.version,
                 document=text,
-                stored_s=seconds(now),
+                stored_at=now,
                 by=actor.name,
                 reason=reason.strip(),
                 approved_by=approved_by.strip(),
@@ -199,7 +200,7 @@ def versions_of(context: Context, actor: Actor, vessel_id: str) -> list[Version]
         return [
             Version(
                 version=row.version,
-                stored_at=instant(row.stored_s),
+                stored_at=row.stored_at,
                 by=row.by,
                 reason=row.reason,
                 approved_by=row.approved_by,
@@ -305,7 +306,7 @@ def _keep_counters(session: Session, vessel: Vessel) -> None:
             session.add(row)
 
 
-def _renamed(session: Session, before: Vessel, vessel: Vessel, now_s: int) -> dict[str, str]:
+def _renamed(session: Session, before: Vessel, vessel: Vessel, now: datetime) -> dict[str, str]:
     """The ids that change, by what they were. Raises Refused: a used id is gone while another comes that does not say it was that."""
     left = gone(before, vessel)
     in_use = used(session, vessel.id, set(left)) if left else set()
@@ -326,7 +327,7 @@ def _renamed(session: Session, before: Vessel, vessel: Vessel, now_s: int) -> di
             )
         _must_rest(session, vessel.id, lost)
     for plant_id in (one for one in left if left[one] == "plant"):
-        plan_made(session, plant_id, now_s, "the plant left the document")
+        plan_made(session, plant_id, now, "the plant left the document")
         if plant_id not in new_ids:
             forget_plant(session, vessel.id, plant_id)
     return new_ids
@@ -343,12 +344,12 @@ def _must_rest(session: Session, vessel_id: str, lost: str) -> None:
         raise Refused(f"{lost} cannot leave the document: work on {under_way} is under way. Close that job first.")
 
 
-def _keep_kinds(session: Session, vessel: Vessel, now_s: int) -> None:
+def _keep_kinds(session: Session, vessel: Vessel, now: datetime) -> None:
     """Since when each job kind is kept count of; one that was here before keeps its instant."""
     for plant in vessel.plants:
         known = kinds_since(session, vessel.id, plant.id)
         for code in {kind.code for kind in plant.job_kinds} - set(known):
-            session.add(KindSinceRow(vessel_id=vessel.id, plant_id=plant.id, kind=code, since_s=now_s))
+            session.add(KindSinceRow(vessel_id=vessel.id, plant_id=plant.id, kind=code, since_at=now))
 
 
 def _has_readings(session: Session, row: CounterRow) -> bool:
@@ -392,14 +393,13 @@ def list_vessels(context: Context, actor: Actor) -> list[tuple[Vessel, int]]:
 def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
     """Minutes the ship's clock is ahead of UTC at an instant."""
     rows = ship_offset_rows(session, vessel_id)
-    at_s = seconds(at)
-    return next((row.offset_minutes for row in reversed(rows) if row.from_s <= at_s), rows[0].offset_minutes)
+    return next((row.offset_minutes for row in reversed(rows) if row.from_at <= at), rows[0].offset_minutes)
 
 
 def clock_of(session: Session, vessel_id: str, at: datetime) -> ShipOffset:
     """The ship's clock at an instant, with the changes before and to come."""
     rows = ship_offset_rows(session, vessel_id)
-    changes = [(instant(row.from_s), row.offset_minutes) for row in rows[1:]]
+    changes = [(row.from_at, row.offset_minutes) for row in rows[1:]]
     return ShipOffset(offset_minutes(session, vessel_id, at), changes, first=rows[0].offset_minutes)
 
 
@@ -423,23 +423,23 @@ def change_clock(
 
     def act(session: Session) -> Answer:
         document_of(session, vessel_id)
-        from_s = seconds(from_at)
-        if any(row.from_s == from_s for row in ship_offset_rows(session, vessel_id)):
+        begins_at = whole(from_at)
+        if any(row.from_at == begins_at for row in ship_offset_rows(session, vessel_id)):
             raise Clash("A clock change at that instant is recorded already.")
         session.add(
             ShipOffsetRow(
                 vessel_id=vessel_id,
-                from_s=from_s,
+                from_at=begins_at,
                 offset_minutes=minutes,
                 actor=hand.actor.name,
                 reason=reason,
-                recorded_s=context.now_s(),
+                recorded_at=context.now(),
             )
         )
-        payload = {"from_at": instant(from_s), "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
+        payload = {"from_at": begins_at, "offset_minutes": minutes, "reason": reason, "by": hand.actor.name}
         number, _ = append_record(session, vessel_id, "ship clock changed", context.now(), payload)
         for plant in document_of(session, vessel_id)[0].plants:  # hours at work, quiet hours and minima are the ship's
-            ask_plan(session, vessel_id, plant.id, context.now_s())
+            ask_plan(session, vessel_id, plant.id, context.now())
         return Answer(201, {"vessel": vessel_id, "offset_minutes": minutes, "record": number})
 
     return hand_action(context, hand, vessel_id, act)

@@ -31,8 +31,8 @@ from scheduler.errors import Clash, MissingCondition, Refused, Stale
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.storage.voyage import (
-    DaybookRow,
-    SpellRow,
+    VoyageStretchRow,
+    VoyageVersionRow,
     newest_voyage_version,
     voyage_stretch_rows,
     voyage_version,
@@ -49,7 +49,7 @@ class StoredDays:
 
     book: VoyageDays
     version: int
-    versions: tuple[DaybookRow, ...]
+    versions: tuple[VoyageVersionRow, ...]
     today: date
 
 
@@ -204,7 +204,7 @@ def _write(
         number, _ = append_record(session, vessel_id, "operating calendar changed", context.now(), payload)
         _keep(session, vessel_id, version + 1, laid.book)
         session.add(
-            DaybookRow(
+            VoyageVersionRow(
                 vessel_id=vessel_id,
                 version=version + 1,
                 kinds=json.dumps([[kind.code, kind.weight] for kind in laid.book.kinds]),
@@ -213,11 +213,11 @@ def _write(
                 what=what,
                 undoes=undoes,
                 record=number,
-                recorded_s=context.now_s(),
+                recorded_at=context.now(),
             )
         )
         for plant in vessel.plants:
-            ask_plan(session, vessel_id, plant.id, context.now_s())
+            ask_plan(session, vessel_id, plant.id, context.now())
         return Answer(200, _told(vessel_id, version + 1, laid, number))
 
     return hand_action(context, hand, vessel_id, act, needs_key=False)
@@ -267,7 +267,7 @@ def _keep(session: Session, vessel_id: str, version: int, book: VoyageDays) -> N
     session.flush()
     for spell in sorted(wanted):
         session.add(
-            SpellRow(
+            VoyageStretchRow(
                 vessel_id=vessel_id,
                 since_version=version,
                 from_on=spell.from_on,
@@ -280,12 +280,12 @@ def _keep(session: Session, vessel_id: str, version: int, book: VoyageDays) -> N
     session.flush()
 
 
-def _book(row: DaybookRow, spells: Sequence[SpellRow]) -> VoyageDays:
+def _book(row: VoyageVersionRow, spells: Sequence[VoyageStretchRow]) -> VoyageDays:
     kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in json.loads(row.kinds))
     return VoyageDays(kinds=kinds, spells=tuple(map(_spell, spells)))
 
 
-def _spell(row: SpellRow) -> Spell:
+def _spell(row: VoyageStretchRow) -> Spell:
     return Spell(from_on=row.from_on, to_on=row.to_on, kind=row.kind, source=row.source, note=row.note)
 
 

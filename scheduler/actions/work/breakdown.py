@@ -4,7 +4,7 @@ import json
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds, utc_text
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import begin_outage, end_outage, margin_left, must_be_ahead, set_down
 from scheduler.actions.plan import planning
@@ -65,14 +65,13 @@ def open_breakdown(
         if not was_down:
             for row in outages:
                 end_outage(session, row, at)
-            set_down(session, place, at, reason.strip(), hand.actor.name, context.now_s(), expected_at)
+            set_down(session, place, at, reason.strip(), hand.actor.name, context.now(), expected_at)
         elif expected_at is not None:
             for row in outages:
-                row.expected_s = seconds(expected_at)
+                row.expected_at = expected_at
                 session.add(row)
         done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
         job_id = JobId(kind=BREAKDOWN.code, subject=place.id, sequence=done + 1)
-        at_s = seconds(at)
         session.add(
             JobRow(
                 key=job_id.key,
@@ -84,9 +83,9 @@ def open_breakdown(
                 pump_id=place.id,
                 position_id=plant.position_of(place.id, at),
                 state=JobState.WINDOW_OPEN.value,
-                due_s=at_s,
-                window_s=at_s,
-                limit_s=at_s,
+                due_at=at,
+                window_at=at,
+                limit_at=at,
                 trigger=Trigger.CALENDAR,
                 detail=json.dumps({"reason": reason.strip()}),
             )
@@ -103,14 +102,14 @@ def open_breakdown(
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, "breakdown opened", context.now(), payload)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         told = margin_left(session, plant, place.vessel_id, context.now())
         back = planned_back(
             Outage(pump=place.id, from_at=at, to_at=None, counts_for=Swept(0.0), reason="", expected_at=expected_at),
             context.now(),
         )
         planned = {
-            "plan_has_it_back_at": back and utc_text(seconds(back.at)),
+            "plan_has_it_back_at": back and utc_text(back.at),
             "assumed": back is None or back.assumed,
         }
         return Answer(201, {"job": job_id.key, "pump": place.id, "state": "down", **told, **planned, "record": number})
@@ -149,11 +148,11 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
             raise Clash("Work on its repair is on record: bring it back by its acts, from the locks to the test.")
         plant = plant_of(document_of(session, place.vessel_id)[0], place.plant_id)
         require_no_tag(session, place.vessel_id, place.id, plant, at)
-        if seconds(at) < down.from_s:
+        if at < down.from_at:
             raise Refused("This is before the stop.", faults=[("/at", "this is before the stop")])
-        minutes = (seconds(at) - down.from_s) // 60
+        minutes = (seconds(at) - seconds(down.from_at)) // 60
         end_outage(session, down, at)
-        for before in outages_ended_at(session, place.vessel_id, place.id, down.from_s):
+        for before in outages_ended_at(session, place.vessel_id, place.id, down.from_at):
             begin_outage(
                 session,
                 place,
@@ -162,10 +161,10 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
                 before.counts_for_litres_per_h,
                 reason=before.reason,
                 by=hand.actor.name,
-                now_s=context.now_s(),
+                now=context.now(),
             )
         detail = {**json.loads(row.detail), "ran_after_all_minutes": minutes}
-        row.state, row.closed_s, row.detail = JobState.WITHDRAWN.value, seconds(at), json.dumps(detail)
+        row.state, row.closed_at, row.detail = JobState.WITHDRAWN.value, at, json.dumps(detail)
         row.version += 1
         session.add(row)
         done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)
@@ -176,7 +175,7 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
                     kind=BREAKDOWN.code,
                     subject_id=place.id,
                     sequence=row.sequence,
-                    at_s=seconds(at),
+                    at=at,
                     running_seconds=0,
                     estimated=True,
                     job_key=row.key,
@@ -185,14 +184,14 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
         payload = {
             "job_no": row.key,
             "pump": place.id,
-            "stopped_at": instant(down.from_s),
+            "stopped_at": down.from_at,
             "ran_again_at": at,
             "minutes": minutes,
             "reason": reason.strip(),
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, "runs after all", context.now(), payload)
-        ask_plan(session, place.vessel_id, place.plant_id, context.now_s())
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
         says = f"It runs after all; the stop of {minutes} min stays on record."
         return Answer(200, {"job": row.key, "pump": place.id, "minutes": minutes, "record": number, "says": says})
 

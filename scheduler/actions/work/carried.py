@@ -3,7 +3,7 @@
 import json
 from typing import Any
 
-from scheduler.actions.base.context import Context, utc_text
+from scheduler.actions.base.context import Context, instant, utc_text
 from scheduler.actions.plan.lead_order_set import LEAD_CHANGED
 from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.work import state_of, steps_of
@@ -38,7 +38,7 @@ def carried(session: Session, context: Context, vessel_id: str) -> dict[str, Any
         _work(session, now, told)
         _plant(session, now, told)
     told["postponements_asked"] = [
-        {"postponement": row.number, "job": row.job_key, "to_at": utc_text(row.to_s), "asked_by": row.asked_by}
+        {"postponement": row.number, "job": row.job_key, "to_at": utc_text(row.to_at), "asked_by": row.asked_by}
         for row in postponement_rows(session, vessel_id)
         if row.granted is None
     ]
@@ -67,13 +67,13 @@ def _plant(session: Session, now: PlantState, told: dict[str, list[Any]]) -> Non
     told["lower_minima"] += [
         {
             "plant": now.plant.id,
-            "to_at": utc_text(int(c.to_at.timestamp())),
+            "to_at": utc_text(c.to_at),
             "minimum_swept_m3_per_h": c.minimum.m3_per_h,
         }
         for c in now.concessions
         if c.signed and c.to_at > now.at
     ]
-    told["readings_held"] += [{"what": flag.code, "at": utc_text(flag.at_s)} for _, flag in now.flags]
+    told["readings_held"] += [{"what": flag.code, "at": utc_text(instant(flag.at_s))} for _, flag in now.flags]
     counts = {row.name: row.aboard for row in part_count_rows(session, now.vessel.id, now.plant.id)}
     needed = {
         part.name: part.quantity for job in now.jobs if job.first for part in now.plant.kind(job.job_id.kind).parts
@@ -83,10 +83,10 @@ def _plant(session: Session, now: PlantState, told: dict[str, list[Any]]) -> Non
         for name, need in needed.items()
         if counts.get(name, need) < need
     ]
-    for row in outage_rows(session, now.vessel.id, now.plant.id, since_s=int(now.at.timestamp())):
+    for row in outage_rows(session, now.vessel.id, now.plant.id, since_at=now.at):
         name = "pumps_out" if row.status is OutageStatus.DOWN else "pumps_not_proved"
         position = now.position_name(now.plant.position_of(row.pump_id, now.at))
-        told[name].append({"position": position, "since": utc_text(row.from_s), "expected": utc_text(row.expected_s)})
+        told[name].append({"position": position, "since": utc_text(row.from_at), "expected": utc_text(row.expected_at)})
 
 
 def hung_by(session: Session, vessel_id: str, leaver: Person) -> list[str]:

@@ -1,10 +1,10 @@
 """A closed job: checked by its checker, in that person's own sign-in; or its close struck, as entered by mistake."""
 
 import json
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.plant_state.load import load_plant
@@ -80,13 +80,13 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
         by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
         if not own_person(by, person_of(hand.actor)):
             raise NotAllowed(f"A close is struck by who recorded it, {by.name or 'who is not known any more'}.")
-        if now.at - instant(int(detail.get("recorded_s") or 0)) > STRIKE_WITHIN:
+        recorded_at = instant(int(detail.get("recorded_s") or 0))
+        if now.at - recorded_at > STRIKE_WITHIN:
             minutes = STRIKE_WITHIN // timedelta(minutes=1)
             raise Clash(f"A close is struck within {minutes} minutes of recording it. Correct it by a new record.")
         if detail.get("checked_by"):
             raise Clash(f"{detail['checked_by']} signed it as checked since: a signature stays, and so does the close.")
-        recorded_s = int(detail.get("recorded_s") or 0)
-        if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_s):
+        if row.pump_id is not None and _acted_on(session, place.vessel_id, row.pump_id, recorded_at):
             raise Clash("Something was recorded of this pump since. Correct the close by a new record.")
         turns = done_rows_with(session, place.vessel_id, row.key)
         for turn in turns:
@@ -98,9 +98,9 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
             if other is not None and key != row.key:
                 session.delete(other)
             session.delete(turn)
-        pump, closed_at = row.pump_id, instant(row.closed_s or 0)
+        pump, closed_at = row.pump_id, row.closed_at or now.at
         if row.kind == BREAKDOWN.code:
-            row.state, row.closed_s = JobState.WINDOW_OPEN.value, None
+            row.state, row.closed_at = JobState.WINDOW_OPEN.value, None
             row.version += 1
             session.add(row)
         else:
@@ -110,7 +110,7 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
         if pump is not None and kind.takes_pump_out:
             there = Place(pump, place.vessel_id, place.plant_id, AssetKind.PUMP)
             why = "close struck, not known: go and look"
-            returned(session, now.plant, there, closed_at, why, Test.NONE, None, hand.actor.name, seconds(now.at))
+            returned(session, now.plant, there, closed_at, why, Test.NONE, None, hand.actor.name, now.at)
         payload = {
             "job_no": job_id.key,
             "strikes_record": detail.get("record"),
@@ -118,25 +118,25 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
             "by": hand.actor.name,
         }
         number, stamp = append_record(session, place.vessel_id, "close struck", now.at, payload)
-        ask_plan(session, place.vessel_id, place.plant_id, seconds(now.at))
+        ask_plan(session, place.vessel_id, place.plant_id, now.at)
         says = "Struck: the job is open again. What the pump is, is not known: go and look, then record it."
         return Answer(200, {"job": job_id.key, "record": number, "stamp": stamp, "says": says})
 
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def _acted_on(session: Session, vessel_id: str, pump_id: str, since_s: int) -> bool:
+def _acted_on(session: Session, vessel_id: str, pump_id: str, since: datetime) -> bool:
     """Whether the pump was put out, or worked on, since it was closed: nobody strikes what others have acted on."""
     down = any(
-        one.status is OutageStatus.DOWN and one.recorded_s >= since_s
+        one.status is OutageStatus.DOWN and one.recorded_at >= since
         for one in open_outage_rows(session, vessel_id, pump_id)
     )
     keys = jobs_worked_on(session, vessel_id, pump_id)
-    return down or any(one.recorded_at > instant(since_s) for key in keys for one in steps_of(session, vessel_id, key))
+    return down or any(one.recorded_at > since for key in keys for one in steps_of(session, vessel_id, key))
 
 
 def _closed(session: Session, place: Place, job_id: JobId) -> JobRow:
     row = job_row(session, place.vessel_id, job_id.key)
-    if row is None or row.closed_s is None:
+    if row is None or row.closed_at is None:
         raise NotFound("This job is not closed, so there is nothing to check or to strike.")
     return row

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.actions.work.carried import carried, hung_by
@@ -43,7 +43,7 @@ def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> A
                 text=text.strip(),
                 written_by_id=person_of(hand.actor).id,
                 written_by=hand.actor.name,
-                written_s=context.now_s(),
+                written_at=context.now(),
             )
         )
         open_now = carried(session, context, vessel_id)
@@ -67,7 +67,7 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
         row = handover_row(session, vessel_id, number)
         if row is None:
             raise NotFound(f"There is no handover note {number} on {vessel_id}.")
-        if row.signed_s is not None:
+        if row.signed_at is not None:
             raise Clash(f"Handover note {number} is signed already, by {row.signed_by}.")
         if one_person(Person(row.written_by_id, row.written_by), person_of(hand.actor)):
             raise NotAllowed("A handover note is signed by two people: who takes over signs it, not who wrote it.")
@@ -77,7 +77,7 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
                 f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
                 "an own lock first; where there is no relief, the chief engineer does, on record."
             )
-        row.signed_by, row.signed_s = hand.actor.name, context.now_s()
+        row.signed_by, row.signed_at = hand.actor.name, context.now()
         session.add(row)
         payload = {"handover": number, "written_by": row.written_by, "by": hand.actor.name}
         record, _ = append_record(session, vessel_id, "handover note signed", context.now(), payload)
@@ -95,9 +95,9 @@ def handovers_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
             "handover": row.number,
             "text": row.text,
             "written_by": row.written_by,
-            "written_at": f"{instant(row.written_s):%Y-%m-%dT%H:%M:%SZ}",
+            "written_at": utc_text(row.written_at),
             "signed_by": row.signed_by,
-            "signed_at": None if row.signed_s is None else f"{instant(row.signed_s):%Y-%m-%dT%H:%M:%SZ}",
+            "signed_at": utc_text(row.signed_at),
         }
         for row in reversed(rows)
     ]

@@ -8,7 +8,7 @@ from math import ceil
 from typing import Any
 
 from scheduler.actions.base.actor import Actor, person_of
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.hours.ledger import derive_vessel
@@ -331,7 +331,7 @@ def _close(
         reason = told.reason or f"{kind.name}, {key}"
         broken = any(one.job_id.subject == pump for one in now.breakdowns) and kind.code != BREAKDOWN.code
         if not (broken and told.test is Test.NONE):  # without a test another job does not bring back what broke down
-            returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, seconds(now.at))
+            returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, now.at)
     renewed: list[str] = []
     if not failed:
         _mark_done(
@@ -350,7 +350,7 @@ def _close(
             other = plant.kind(code)
             if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
                 renewed += _renew(session, hand, now, other, subject, told, key, number)
-    ask_plan(session, vessel_id, plant.id, seconds(now.at))
+    ask_plan(session, vessel_id, plant.id, now.at)
     after = _after(told.test, pump is not None and kind.takes_pump_out)
     return Answer(
         200,
@@ -392,7 +392,7 @@ def _least_margin(session: Session, now: PlantState, pump: str, told: Close) -> 
     known since when it was out."""
     if told.opened_at is None:
         return None
-    rows = outage_rows(session, now.vessel.id, now.plant.id, since_s=seconds(told.opened_at))
+    rows = outage_rows(session, now.vessel.id, now.plant.id, since_at=told.opened_at)
     hours = max(1, ceil((told.done_at - told.opened_at) / timedelta(hours=1)))
     if hours > MOST_HOURS_OPEN:
         return None
@@ -451,7 +451,7 @@ def _mark_done(
             kind=job_id.kind,
             subject_id=job_id.subject,
             sequence=job_id.sequence,
-            at_s=seconds(told.done_at),
+            at=told.done_at,
             running_seconds=ran_s,
             estimated=estimated,
             job_key=by or job_id.key,
@@ -487,14 +487,14 @@ def _mark_done(
             subject_id=job_id.subject,
             sequence=job_id.sequence,
             state=JobState.DONE.value,
-            due_s=seconds(job.due_at),
-            window_s=seconds(job.window_opens_at),
-            limit_s=seconds(job.limit_at or job.due_at),
+            due_at=job.due_at,
+            window_at=job.window_opens_at,
+            limit_at=job.limit_at or job.due_at,
             trigger=job.trigger,
             version=0,
         )
     row.pump_id, row.position_id = job.pump, job.position
-    row.state, row.closed_s, row.detail = JobState.DONE.value, seconds(told.done_at), json.dumps(detail)
+    row.state, row.closed_at, row.detail = JobState.DONE.value, told.done_at, json.dumps(detail)
     row.version += 1
     session.add(row)
 
@@ -516,9 +516,9 @@ def closed_job(context: Context, place: Place, job_id: JobId) -> dict[str, Any] 
     """A closed job as kept, or none."""
     with context.db.read() as session:
         row = job_row(session, place.vessel_id, job_id.key)
-    if row is None or row.closed_s is None:
+    if row is None or row.closed_at is None:
         return None
-    at = instant(row.closed_s).isoformat().replace("+00:00", "Z")
+    at = utc_text(row.closed_at)
     return {
         "job": row.key,
         "kind": row.kind,

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from scheduler.actions.base.actor import AUTHORITY, person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
@@ -16,6 +16,7 @@ from scheduler.domain.work.against import Objection, from_plain, to_plain
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.record import append_record
+from scheduler.storage.types import whole
 from scheduler.storage.vessel import vessel_rows
 from scheduler.storage.work import NonConformityRow, next_nonconformity_number, nonconformity_row, nonconformity_rows
 from scheduler.wording.work import against_words
@@ -54,7 +55,7 @@ def open_for(session: Session, now: PlantState, job: DueJob, by: str) -> bool:
         return False
     of_job = [row for row in nonconformity_rows(session, vessel_id) if (row.job_key, row.about) == (key, PAST_LIMIT)]
     postponed = job.postponed_to is not None
-    if any(not postponed or row.limit_s == seconds(limit_at) for row in of_job):
+    if any(not postponed or row.limit_at == whole(limit_at) for row in of_job):
         return False
     number = next_nonconformity_number(session, vessel_id)
     session.add(
@@ -63,8 +64,8 @@ def open_for(session: Session, now: PlantState, job: DueJob, by: str) -> bool:
             number=number,
             plant_id=now.plant.id,
             job_key=key,
-            limit_s=seconds(limit_at),
-            opened_s=seconds(now.at),
+            limit_at=limit_at,
+            opened_at=now.at,
         )
     )
     session.flush()
@@ -94,7 +95,7 @@ def open_about(
     waiting = [
         row
         for row in nonconformity_rows(session, vessel_id, only_open=True)
-        if (row.job_key, row.about) == (key, about) and row.answered_s is None
+        if (row.job_key, row.about) == (key, about) and row.answered_at is None
     ]
     if waiting:
         row = waiting[-1]
@@ -105,8 +106,8 @@ def open_about(
             number=next_nonconformity_number(session, vessel_id),
             plant_id=now.plant.id,
             job_key=key,
-            limit_s=seconds(now.at),
-            opened_s=seconds(now.at),
+            limit_at=now.at,
+            opened_at=now.at,
             about=about,
             facts=json.dumps(plain),
         )
@@ -139,7 +140,7 @@ def answer_nonconformity(
         row = _held(session, hand, vessel_id, number)
         row.cause, row.corrective_action = cause.strip(), corrective_action.strip()
         row.answered_by_id, row.answered_by = person_of(hand.actor)
-        row.answered_s = context.now_s()
+        row.answered_at = context.now()
         session.add(row)
         payload = {
             "non_conformity": number,
@@ -165,11 +166,11 @@ def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: in
 
     def act(session: Session) -> Answer:
         row = _held(session, hand, vessel_id, number)
-        if row.answered_s is None:
+        if row.answered_at is None:
             raise Clash(f"Non-conformity {number} has no cause and corrective action yet; answer it first.")
         if one_person(Person(row.answered_by_id or "", row.answered_by or ""), person_of(hand.actor)):
             raise NotAllowed("Who answered a non-conformity does not close it: another person does.")
-        row.closed_by, row.closed_s = hand.actor.name, context.now_s()
+        row.closed_by, row.closed_at = hand.actor.name, context.now()
         session.add(row)
         payload = {"non_conformity": number, "job_no": row.job_key, "by": hand.actor.name}
         record, _ = append_record(session, vessel_id, "non-conformity closed", context.now(), payload)
@@ -183,7 +184,7 @@ def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConfo
     row = nonconformity_row(session, vessel_id, number)
     if row is None:
         raise NotFound(f"There is no non-conformity {number} on {vessel_id}.")
-    if row.closed_s is not None:
+    if row.closed_at is not None:
         raise Clash(f"Non-conformity {number} is closed already, by {row.closed_by}.")
     return row
 
@@ -199,14 +200,14 @@ def nonconformities_listed(context: Context, vessel_id: str) -> list[dict[str, A
             "job": row.job_key,
             "about": row.about,
             "what": " ".join(against_words(from_plain(one), offset) for one in json.loads(row.facts)),
-            "limit_at": utc_text(row.limit_s) if row.about == PAST_LIMIT else None,
-            "opened_at": utc_text(row.opened_s),
-            "state": "closed" if row.closed_s else "answered" if row.answered_s else "open",
+            "limit_at": utc_text(row.limit_at) if row.about == PAST_LIMIT else None,
+            "opened_at": utc_text(row.opened_at),
+            "state": "closed" if row.closed_at else "answered" if row.answered_at else "open",
             "cause": row.cause,
             "corrective_action": row.corrective_action,
             "answered_by": row.answered_by,
             "closed_by": row.closed_by,
-            "closed_at": utc_text(row.closed_s),
+            "closed_at": utc_text(row.closed_at),
         }
         for row in reversed(rows)
     ]

@@ -1,8 +1,9 @@
 """Parts aboard: a count a person sets, and that a note of a used part takes from. No stock system."""
 
+from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.vessel.document import Plant
@@ -33,7 +34,7 @@ def count_part(context: Context, hand: Hand, place: Place, *, name: str, aboard:
             raise Refused(says, faults=[("/aboard", says)])
         row = part_count_row(session, place.vessel_id, place.plant_id, name)
         before = None if row is None else row.aboard
-        _keep(session, place, row, name, aboard, hand.actor.name, context.now_s())
+        _keep(session, place, row, name, aboard, hand.actor.name, context.now())
         payload = {"part": name, "aboard": aboard, "before": before, "plant": place.plant_id, "by": hand.actor.name}
         number, _ = append_record(session, place.vessel_id, "part counted", context.now(), payload)
         return Answer(200, {"part": name, "aboard": aboard, "before": before, "record": number})
@@ -41,13 +42,13 @@ def count_part(context: Context, hand: Hand, place: Place, *, name: str, aboard:
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def use_part(session: Session, place: Place, name: str, used: float | None, by: str, now_s: int) -> int | None:
+def use_part(session: Session, place: Place, name: str, used: float | None, by: str, now: datetime) -> int | None:
     """Take what was used from the count (1 where no figure was given); what is left, never below 0; none if not counted."""
     row = part_count_row(session, place.vessel_id, place.plant_id, name)
     if row is None:
         return None
     left = max(0, row.aboard - (1 if used is None else max(0, round(used))))
-    _keep(session, place, row, name, left, by, now_s)
+    _keep(session, place, row, name, left, by, now)
     return left
 
 
@@ -64,7 +65,7 @@ def parts_of(context: Context, place: Place) -> list[dict[str, Any]]:
                 "part": name,
                 "aboard": None if row is None else row.aboard,
                 "by": None if row is None else row.actor,
-                "at": None if row is None else f"{instant(row.counted_s):%Y-%m-%dT%H:%M:%SZ}",
+                "at": None if row is None else utc_text(row.counted_at),
             }
         )
     return told
@@ -82,11 +83,11 @@ def names_of(plant: Plant) -> list[str]:
 
 
 def _keep(
-    session: Session, place: Place, row: PartCountRow | None, name: str, aboard: int, by: str, now_s: int
+    session: Session, place: Place, row: PartCountRow | None, name: str, aboard: int, by: str, now: datetime
 ) -> None:
     if row is None:
         row = PartCountRow(
-            vessel_id=place.vessel_id, plant_id=place.plant_id, name=name, aboard=aboard, actor=by, counted_s=now_s
+            vessel_id=place.vessel_id, plant_id=place.plant_id, name=name, aboard=aboard, actor=by, counted_at=now
         )
-    row.aboard, row.actor, row.counted_s = aboard, by, now_s
+    row.aboard, row.actor, row.counted_at = aboard, by, now
     session.add(row)

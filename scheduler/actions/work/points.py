@@ -36,7 +36,7 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
             says = "the supply breaker is always fitted: without it nobody opens a pump"
             raise Refused(f"point: {says}.", faults=[("/point", says)])
         before = not_fitted_rows(session, place.vessel_id, place.id)
-        if any(row.point == point and row.withdrawn_s is None for row in before):
+        if any(row.point == point and row.withdrawn_at is None for row in before):
             raise Clash(f"{point.capitalize()} is said to be not fitted already. Sign that one, or withdraw it.")
         numbers = [row.number for row in not_fitted_rows(session, place.vessel_id)]
         by = person_of(hand.actor)
@@ -49,7 +49,7 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
             reason=reason.strip(),
             asked_by_id=by.id,
             asked_by=by.name,
-            asked_s=context.now_s(),
+            asked_at=context.now(),
         )
         return _kept(session, context, row, "point not fitted, said", 201, hand.actor.name)
 
@@ -71,13 +71,13 @@ def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, 
 
     def act(session: Session) -> Answer:
         row = _standing(session, place, number)
-        if row.signed_s is not None:
+        if row.signed_at is not None:
             raise Clash(f"Number {number} is signed already, by {row.signed_by}.")
         actor = person_of(hand.actor)
         by = Person(actor.id, name.strip() if as_ == "master" else actor.name)
         if one_person(Person(row.asked_by_id, row.asked_by), by):
             raise NotAllowed(f"{row.asked_by} said it: another person signs it.")
-        row.signed_as, row.signed_by_id, row.signed_by, row.signed_s = as_, by.id, by.name, context.now_s()
+        row.signed_as, row.signed_by_id, row.signed_by, row.signed_at = as_, by.id, by.name, context.now()
         return _kept(session, context, row, f"point not fitted, signed as {as_}", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -88,7 +88,7 @@ def withdraw_not_fitted(context: Context, hand: Hand, place: Place, number: int)
 
     def act(session: Session) -> Answer:
         row = _standing(session, place, number)
-        row.withdrawn_by, row.withdrawn_s = hand.actor.name, context.now_s()
+        row.withdrawn_by, row.withdrawn_at = hand.actor.name, context.now()
         return _kept(session, context, row, "point not fitted, withdrawn", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -104,7 +104,7 @@ def _standing(session: Session, place: Place, number: int) -> NotFittedRow:
     row = next((one for one in not_fitted_rows(session, place.vessel_id, place.id) if one.number == number), None)
     if row is None:
         raise NotFound(f"No point of this pump is said to be not fitted under number {number}.")
-    if row.withdrawn_s is not None:
+    if row.withdrawn_at is not None:
         raise Clash(f"Number {number} was withdrawn already, by {row.withdrawn_by}.")
     return row
 
@@ -117,7 +117,7 @@ def _kept(session: Session, context: Context, row: NotFittedRow, what: str, stat
 
 
 def _told(row: NotFittedRow) -> dict[str, Any]:
-    state = "withdrawn" if row.withdrawn_s else "signed" if row.signed_s else "said"
+    state = "withdrawn" if row.withdrawn_at else "signed" if row.signed_at else "said"
     return {
         "not_fitted": row.number,
         "pump": row.pump_id,
@@ -125,10 +125,10 @@ def _told(row: NotFittedRow) -> dict[str, Any]:
         "reason": row.reason,
         "state": state,
         "said_by": row.asked_by,
-        "said_at": utc_text(row.asked_s),
+        "said_at": utc_text(row.asked_at),
         "signed_as": row.signed_as,
         "signed_by": row.signed_by,
-        "signed_at": utc_text(row.signed_s),
+        "signed_at": utc_text(row.signed_at),
         "withdrawn_by": row.withdrawn_by,
-        "withdrawn_at": utc_text(row.withdrawn_s),
+        "withdrawn_at": utc_text(row.withdrawn_at),
     }

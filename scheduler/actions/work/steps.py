@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, seconds
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import end_outage, returned, set_down
 from scheduler.actions.plant_state.load import PlantState, load_plant
@@ -132,19 +132,19 @@ def take_step(
             number=len(kept) + 1,
             pump_id=pump,
             kind=step.kind,
-            at_s=seconds(step.at),
+            at=step.at,
             detail=STEP.dump_json(told).decode(),
             flags=json.dumps(plain),
             actor=hand.actor.name,
             record=number,
-            recorded_s=context.now_s(),
+            recorded_at=context.now(),
         )
         session.add(row)
         session.flush()
         after = steps_of(session, place.vessel_id, job_id.key)
         before, work = state_of(kept), state_of(after)
         if isinstance(step, Noted) and step.about is Note.PART:
-            use_part(session, place, step.name, step.value, hand.actor.name, context.now_s())
+            use_part(session, place, step.name, step.value, hand.actor.name, context.now())
         if against and pump is not None:
             open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
         if pump is not None:
@@ -313,7 +313,7 @@ def _count(
     place = Place(pump, now.vessel.id, now.plant.id, AssetKind.PUMP)
     reason = f"work on {job_id.key}"
     if isinstance(step, Tested) and (step.result is Test.FAILED or after.test is Test.PASSED):
-        returned(session, now.plant, place, step.at, step.text or reason, step.result, None, by, seconds(now.at))
+        returned(session, now.plant, place, step.at, step.text or reason, step.result, None, by, now.at)
     elif after.counts is before.counts:
         return
     elif after.counts is Counts.NOTHING:
@@ -323,12 +323,12 @@ def _count(
             end_outage(session, row, step.at)
         slot = None if now.taken is None else now.taken.times().get(job_id.key)
         back = slot[1] if slot is not None and slot[1] > now.at else None
-        set_down(session, place, step.at, reason, by, seconds(now.at), back, job_id.key)
+        set_down(session, place, step.at, reason, by, now.at, back, job_id.key)
     else:
         struck = isinstance(step, Struck)  # what an entry taken back leaves is never proved
         test = Test.PASSED if after.counts is Counts.FULL and not struck else Test.NONE
-        returned(session, now.plant, place, step.at, reason, test, None, by, seconds(now.at))
-    ask_plan(session, now.vessel.id, now.plant.id, seconds(now.at))
+        returned(session, now.plant, place, step.at, reason, test, None, by, now.at)
+    ask_plan(session, now.vessel.id, now.plant.id, now.at)
 
 
 def work_json(

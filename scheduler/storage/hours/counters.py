@@ -44,8 +44,8 @@ class CounterEventRow(Row, table=True):
         Index(None, "counter_no", "at_s"),
     )
 
+    vessel_id: str = Field(primary_key=True)
     id: str = Field(primary_key=True)
-    vessel_id: str
     counter_no: int
     kind: str
     at_s: int = Field(sa_type=BigInteger)
