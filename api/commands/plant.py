@@ -53,7 +53,7 @@ def due(
                 read = words.as_of_words(seen, now.at, now.offset_minutes)
                 place = now.position_name(job.position)
                 lines.append(
-                    f"  {job.state.value:19} {to_go:48} {read:30} {place:14} {job.kind_name:20} {job.job_id.key}"
+                    f"  {job.state.value:19} {to_go:56} {read:34} {place:14} {job.kind_name:20} {job.job_id.key}"
                 )
                 if explain is not None:
                     lines.append(f"    {rows[-1]['why']['sentence']}")
