@@ -57,7 +57,7 @@ def _shown(told: "Mapping[str, Any]") -> "Iterator[str]":
     yield f"{told['counter']}, position {told['position']}: {scale['seconds_per_count']} s a count, {rolls}"
     yield f"newest reading {told['newest_value'] or 'none'}, observed {told['newest_at'] or 'never'}"
     for flag in told["flags"]:
-        yield f"  flag {flag['code']}: {flag['says']}"
+        yield f"  flag {flag['at']} {flag['code']}: {flag['says']}"
     for event in told["events"]:
         hours = "" if event["hours"] is None else f" {event['hours']:+g} h"
         asked = f", asked for by {event['asked_by']}" if event["asked_by"] else ""
