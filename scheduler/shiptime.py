@@ -7,6 +7,19 @@ from typing import Self
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+NARROW = "\u202f"
+NBSP = "\u00a0"
+
+
+def run_text(seconds: int) -> str:
+    """Running hours to go or over, in whole ones: never more than there are; the same on page, command and in calendars.
+
+    >>> run_text(75_000), run_text(-75_000), run_text(600)
+    ('20 running\xa0h', '20 running\xa0h', 'less than 1 running\xa0h')
+    """
+    whole = abs(seconds) // 3600
+    said = f"{whole:,}".replace(",", NARROW) if whole else "less than 1"
+    return f"{said} running{NBSP}h"
 
 
 def day_text(on: date) -> str:

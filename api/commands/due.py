@@ -96,7 +96,7 @@ def _due_line(now: "PlantState", job: Any) -> str:
     to_go = to_go_words(explain_date(seen, now.at), now.offset_minutes)
     read = words.as_of_words(seen, now.at, now.offset_minutes)
     place = now.position_name(job.position)
-    return f"  {job.state.value:19} {to_go:48} {read:30} {place:14} {job.kind_name:20} {job.job_id.key}"
+    return f"  {job.state.value:19} {to_go:56} {read:34} {place:14} {job.kind_name:20} {job.job_id.key}"
 
 
 def _moved(context: "Context", plant: str | None, since: int) -> Output:

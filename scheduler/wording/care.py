@@ -107,7 +107,10 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
         "The intake log shows each as it came and why. See whether two senders post it.",
     ),
     About.REFUSALS: (_unstored("was refused"), "The intake log shows each as it came and why. Put the sender right."),
-    About.NO_PLAN: (lambda one: f"{one.name} has no plan.", "Ask for one on its plan page."),
+    About.NO_PLAN: (
+        lambda one: f"{one.name} has no plan.",
+        f"The plan command makes one at once; a server plans each night: {_SERVER}",
+    ),
     About.OLD_PLAN: (
         lambda one: f"No plan of {one.name} was made for more than a night.",
         f"A server plans each night: {_SERVER}",

@@ -7,7 +7,8 @@ from datetime import datetime
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.explain_date import DateFacts
 from scheduler.domain.due.publishing import Cause
-from scheduler.wording.figures import day_words, moment, run_words, short_date
+from scheduler.shiptime import run_text
+from scheduler.wording.figures import day_words, moment, short_date
 
 NOT_KNOWN = "last time not known, due now"
 
@@ -20,7 +21,7 @@ def to_go_words(facts: DateFacts, offset_minutes: int) -> str:
     on = f"{short_date(job.due_at, offset_minutes, facts.at)} ({day_words(job.due_at, facts.at, offset_minutes)})"
     if job.trigger is not Trigger.RUNNING_HOURS or left is None:
         return on
-    return f"{run_words(left)} over, since about {on}" if left < 0 else f"{run_words(left)}, about {on}"
+    return f"{run_text(left)} over, since about {on}" if left < 0 else f"{run_text(left)}, about {on}"
 
 
 def cause_words(cause: Cause) -> str:
@@ -55,10 +56,10 @@ class _Date:
         job, left = self.facts.job, self.facts.seconds_to_go or 0
         since = f"{self._on(job.due_at)} ({day_words(job.due_at, self.facts.at, self.offset)})"
         if left <= 0:
-            yield f"due since about {since}: {run_words(left)} beyond the point"
+            yield f"due since about {since}: {run_text(left)} beyond the point"
         elif self.facts.projected:
             yield (
-                f"due since about {since}: the {run_words(left)} left at the last reading have run by now at {self._rate()}"
+                f"due since about {since}: the {run_text(left)} left at the last reading have run by now at {self._rate()}"
             )
         else:
             yield f"due in {to_go_words(self.facts, self.offset)}, at {self._rate()}"
@@ -74,7 +75,7 @@ class _Date:
         yield f"due on {to_go_words(self.facts, self.offset)} {by}"
         if forecast is not None and left is not None and left > 0:
             until = self._on(forecast.likely_at)
-            yield f"its {run_words(left)} left would last longer, until about {until}, at {self._rate()}"
+            yield f"its {run_text(left)} left would last longer, until about {until}, at {self._rate()}"
         yield from self._standing()
 
     def _set(self) -> str:
@@ -122,7 +123,7 @@ class _Date:
         elif job.estimated:
             yield "when it was last done is estimated"
         if job.may_miss_seconds:
-            missing = run_words(job.may_miss_seconds)
+            missing = run_text(job.may_miss_seconds)
             yield f"up to {missing} more may have run where a counter started again, and early allows for them"
         if job.postponed_to is not None:
             yield f"postponed to {self._on(job.postponed_to)}, the due date itself stays"

@@ -4,10 +4,10 @@ import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+from scheduler import shiptime
 from scheduler.shiptime import minutes_at, ship_time
 
-NARROW = "\u202f"
-NBSP = "\u00a0"
+NARROW, NBSP = shiptime.NARROW, shiptime.NBSP
 M3H = "m³/h"
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = (
@@ -85,16 +85,6 @@ def long_date(at: datetime, offset_minutes: int, now_at: datetime | None = None)
 def moment(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
     """Short date and time in ship time; with the year when it is not the year of now."""
     return f"{short_date(at, offset_minutes, now_at)} {clock(at, offset_minutes)}"
-
-
-def run_words(seconds: int) -> str:
-    """Running hours to go or over, whole ones: never more than there are.
-
-    >>> run_words(75_000), run_words(-75_000), run_words(600)
-    ('20 running\xa0h', '20 running\xa0h', 'less than 1 running\xa0h')
-    """
-    whole = abs(seconds) // 3600
-    return f"{number(whole) if whole else 'less than 1'} running{NBSP}h"
 
 
 def days_between(early: datetime, late: datetime, offset_minutes: int) -> str:

@@ -31,7 +31,7 @@ from scheduler.errors import Busy, NotFound, Refused
 from scheduler.planning.judge.check import judge
 from scheduler.settings import Settings
 from scheduler.storage.feed import feed_event_rows
-from scheduler.storage.hours.counters import counter_rows
+from scheduler.storage.hours.counters import counter_rows, flag_rows
 from scheduler.storage.hours.readings import newest_reading
 from scheduler.storage.vessel import AssetKind
 from scheduler.timers import Timers
@@ -190,8 +190,13 @@ def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: C
     _now(filled)
     assert rounds.watch_counters(filled, refreshed.append) == [PLOVER.vessel]
     assert rounds.watch_counters(filled, refreshed.append) == []
-    silent = [flag for flag in _now(filled).flags if flag.code == "silent"]
+    silent = [flag for _, flag in _now(filled).flags if flag.code == "silent"]
     assert len(silent) == 3
+    with filled.db.write(PLOVER.vessel) as session:  # as a row was before flags had facts
+        for row in flag_rows(session, PLOVER.vessel):
+            row.facts, row.says = None, "It is silent."
+    assert rounds.watch_counters(filled, refreshed.append) == []
+    assert [flag for _, flag in _now(filled).flags if flag.code == "silent"] == silent
     value = _now(filled)
     with filled.db.read() as session:
         rows = counter_rows(session, PLOVER.vessel)
@@ -204,7 +209,7 @@ def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: C
     store_now(filled, GATEWAY, items)
     assert value.hours.keys() == _now(filled).hours.keys()
     assert rounds.watch_counters(filled, refreshed.append) == [PLOVER.vessel]
-    assert [flag for flag in _now(filled).flags if flag.code == "silent"] == []
+    assert [flag for _, flag in _now(filled).flags if flag.code == "silent"] == []
     assert refreshed == [PLOVER.vessel, PLOVER.vessel]
 
 

@@ -57,7 +57,7 @@ def _book_lines(book: "Mapping[str, Any]", ship: "Callable[[str], str]") -> "Ite
     yield f"{book['counter']}, position {book['position']}: {scale['seconds_per_count']} s a count, {rolls}"
     yield f"newest reading {book['newest_value'] or 'none'}, observed {ship(book['newest_at']) if book['newest_at'] else 'never'}"
     for flag in book["flags"]:
-        yield f"  flag {flag['code']}: {flag['says']}"
+        yield f"  flag {flag['at']} {flag['code']}: {flag['says']}"
     for event in book["events"]:
         hours = "" if event["hours"] is None else f" {event['hours']:+g} h"
         asked = f", asked for by {event['asked_by']}" if event["asked_by"] else ""

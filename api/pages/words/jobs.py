@@ -7,8 +7,9 @@ from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.shiptime import run_text
 from scheduler.wording.due import to_go_words
-from scheduler.wording.figures import clock, days_between, inner, moment, run_words, short_date
+from scheduler.wording.figures import clock, days_between, inner, moment, short_date
 
 RANK = {
     JobState.PAST_LIMIT: 0,
@@ -40,7 +41,7 @@ def rank(job: JobLine) -> tuple[int, datetime, str]:
 
 def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None, offset: int) -> str:
     by_hours = due.trigger is Trigger.RUNNING_HOURS and over_seconds is not None and over_seconds > 0
-    return run_words(over_seconds or 0) if by_hours else days_between(since_at, now_at, offset)
+    return run_text(over_seconds or 0) if by_hours else days_between(since_at, now_at, offset)
 
 
 def due_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
@@ -104,7 +105,7 @@ def state_alone(due: DueJob, now_at: datetime, offset: int) -> str:
             over = None if due.running_seconds_left is None else -due.running_seconds_left
             left = limit_left_seconds(due)
             by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
-            limit = f"in {run_words(left or 0)}, about " if by_hours else ""
+            limit = f"in {run_text(left or 0)}, about " if by_hours else ""
             past = _past_words(due, now_at, due.due_at, over, offset)
             return f"Past due by {past}; limit {limit}{limit_words(due, offset)}"
         case JobState.PAST_LIMIT:

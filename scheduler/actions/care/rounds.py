@@ -139,12 +139,11 @@ def _watch_vessel(context: Context, session: Session, vessel_id: str) -> bool:
         no, code, at_s = rows[counter_id].no, flag.code.value, flag.at_s
         if flag.code in _LASTING:
             at_s = first_said.get((no, code), at_s)
-            if (no, code, at_s) in there:
-                session.merge(FlagRow.of(vessel_id, there[no, code, at_s].counter_no, flag._replace(at_s=at_s)))
         wanted[no, code, at_s] = flag._replace(at_s=at_s)
     for key, flag in wanted.items():
-        if key not in there and key[0] is not None:
-            session.add(FlagRow.of(vessel_id, key[0], flag))
+        known = there.get(key)
+        if key[0] is not None and (known is None or known.facts is None or flag.code in _LASTING):
+            session.merge(FlagRow.of(vessel_id, key[0], flag))
     gone = [row for key, row in there.items() if key not in wanted]
     for row in gone:
         session.delete(row)

@@ -299,10 +299,9 @@ class ReadingDoor:
     def _skew(sent_at: object, received_s: int) -> int:
         if sent_at is None:
             return 0
-        sent_s = instant_s(sent_at)
+        sent_s = instant_s(sent_at, "sent_at")
         if isinstance(sent_s, Refusal):
-            says = sent_s.says.replace("observed_at", "sent_at")
-            raise Refused(says, faults=[("/sent_at", says)])
+            raise Refused(sent_s.says, faults=[("/sent_at", sent_s.says)])
         return skew_s(sent_s, received_s)
 
 

@@ -159,7 +159,7 @@ def undo_days(context: Context, hand: Hand, vessel_id: str, *, reason: str = "",
     def make(session: Session, book: VoyageDays) -> Laid:
         newest = newest_voyage_version(session, vessel_id)
         if newest is None:
-            raise Clash(f"Nothing was entered in the operating calendar of {vessel_id} yet; there is nothing to undo.")
+            raise Clash("Nothing was entered in this operating calendar yet; there is nothing to undo.")
         before = voyage_version(session, vessel_id, newest.version - 1)
         spells = voyage_stretch_rows(session, vessel_id, newest.version - 1)
         old = VoyageDays() if before is None else _book(before, spells)

@@ -66,7 +66,7 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
     def act(session: Session) -> Answer:
         row = handover_row(session, vessel_id, number)
         if row is None:
-            raise NotFound(f"There is no handover note {number} on {vessel_id}.")
+            raise NotFound(f"There is no handover note {number} on this vessel.")
         if row.signed_at is not None:
             raise Clash(f"Handover note {number} is signed already, by {row.signed_by}.")
         if one_person(Person(row.written_by_id, row.written_by), person_of(hand.actor)):

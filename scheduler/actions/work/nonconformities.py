@@ -183,7 +183,7 @@ def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConfo
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     row = nonconformity_row(session, vessel_id, number)
     if row is None:
-        raise NotFound(f"There is no non-conformity {number} on {vessel_id}.")
+        raise NotFound(f"There is no non-conformity {number} on this vessel.")
     if row.closed_at is not None:
         raise Clash(f"Non-conformity {number} is closed already, by {row.closed_by}.")
     return row

@@ -54,7 +54,7 @@ class About(StrEnum):
 
 ASKED = frozenset({About.HELD, About.MISSING})
 """Questions: they stand on the counters page itself."""
-_TOLD = {
+_OF_FLAG = {
     Code.SILENT: About.SILENT,
     Code.STANDING: About.STANDING,
     Code.SOURCES: About.SOURCES,
@@ -84,7 +84,7 @@ class Diagnosis:
 
 def of_flag(counter: str, position: str, flag: Flag) -> Diagnosis | None:
     """A flag to look at; none for one that asks a question, or tells of something that is over."""
-    about = _TOLD.get(flag.code)
+    about = _OF_FLAG.get(flag.code)
     if about is None:
         return None
     return Diagnosis(about=about, which=counter, name=position, facts={"flag": flag}, since_at=_at(flag.at_s))

@@ -12,7 +12,7 @@ from scheduler.domain.feed.stability import PlannedSlot, ShownFigures
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.document import JobKind, Plant, Vessel, caution_line
 from scheduler.domain.vessel.naming import title
-from scheduler.shiptime import MONTHS, day_text, instant_of, moment_text, ship_time
+from scheduler.shiptime import MONTHS, day_text, instant_of, moment_text, run_text, ship_time
 
 SUMMARY_LETTERS = 120
 
@@ -118,7 +118,7 @@ def _open_lines(job: DueJob, slot: PlannedSlot | None, quoted: ShownFigures) -> 
     if quoted.running_seconds is not None:
         dated = "" if quoted.hours_on is None else f" at {day_text(quoted.hours_on)}"
         left = None if job.due_running_seconds is None else job.due_running_seconds - quoted.running_seconds
-        to_go = "" if left is None else f"; {_run(left)} to go" if left > 0 else f"; {_run(-left)} over"
+        to_go = "" if left is None else f"; {run_text(left)} to go" if left > 0 else f"; {run_text(-left)} over"
         about = ", estimated" if job.estimated else ""
         lines.append(f"Running hours: {_hours(quoted.running_seconds)}{dated}{about}{to_go}.")
     if job.due_running_seconds is not None and job.trigger is Trigger.RUNNING_HOURS:
@@ -314,10 +314,6 @@ def short(text: str) -> str:
 
 def _offset(minutes: int) -> str:
     return f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
-
-
-def _run(seconds: int) -> str:
-    return f"{seconds // 3600 or 'less than 1'} running h"
 
 
 def _hours(seconds: int) -> str:

@@ -90,8 +90,11 @@ def _not_a_number(setup: Setup, value: object) -> Refusal:
     return Refusal("not a number", f"{setup.name}: {what}; send {_COUNTER_VALUE}, without quotation marks.")
 
 
-def instant_s(text: object) -> int | Refusal:
+def instant_s(text: object, name: str = "observed_at") -> int | Refusal:
     """Epoch seconds of an RFC 3339 instant, floored to the second, or why it is refused.
+
+    Args:
+        name: of the member, for a refusal.
 
     Source: RFC 3339 section 5.6 (an offset is required; 60 is a leap second, which counts as the next second).
 
@@ -99,34 +102,34 @@ def instant_s(text: object) -> int | Refusal:
     1793707200
     """
     if type(text) is not str:
-        return Refusal("bad instant", f"observed_at {_short(text)} is not text; {_INSTANT}")
+        return Refusal("bad instant", f"{name} {_short(text)} is not text; {_INSTANT}")
     try:
         at = datetime.fromisoformat(text)
     except ValueError:
-        return _other_spelling(text)
+        return _other_spelling(text, name)
     if at.tzinfo is None:
         return Refusal(
             "no offset",
-            f"observed_at {_short(text)} has no offset, so the instant is not known; send UTC with a Z at the end, such as "
+            f"{name} {_short(text)} has no offset, so the instant is not known; send UTC with a Z at the end, such as "
             "2026-11-03T14:00:00Z.",
         )
     if len(text) < 20 or not text[4] == text[7] == "-" or text[10] not in "Tt " or text[13] != ":":
-        return Refusal("bad instant", f"observed_at {_short(text)} is not in full; {_INSTANT}")
+        return Refusal("bad instant", f"{name} {_short(text)} is not in full; {_INSTANT}")
     return (at - _EPOCH) // _SECOND
 
 
 _INSTANT = "send date, time and offset as RFC 3339 has them, such as 2026-11-03T14:00:00Z."
 
 
-def _other_spelling(text: str) -> int | Refusal:
+def _other_spelling(text: str, name: str) -> int | Refusal:
     """Small letters and the leap second, which the quick way does not read."""
     spelled = text.upper()
     leap = spelled[16:19] == ":60"
     if leap:
         spelled = f"{spelled[:16]}:59{spelled[19:]}"
     if spelled == text:
-        return Refusal("bad instant", f"observed_at {_short(text)} is not an instant; {_INSTANT}")
-    at_s = instant_s(spelled)
+        return Refusal("bad instant", f"{name} {_short(text)} is not an instant; {_INSTANT}")
+    at_s = instant_s(spelled, name)
     return at_s + 1 if leap and isinstance(at_s, int) else at_s
 
 

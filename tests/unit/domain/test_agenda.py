@@ -163,7 +163,7 @@ def test_the_description_carries_the_figures_and_the_caution() -> None:
     """Hours and their date, due, limit, rate, early to late, length, margin, caution, job number."""
     text = shown([knife_job()], slots={KEY: slot()})[KEY].description
     for line in (
-        "Running hours: 1080 at Wed 25 Nov 2026; 420 running h to go.",
+        "Running hours: 1080 at Wed 25 Nov 2026; 420 running\u00a0h to go.",
         "Due: 1500 running h, about Mon 4 Jan 2027.",
         "Limit: 1550 running h, about Sat 9 Jan 2027.",
         "At 10.5 h a day (last 28 days): early Thu 31 Dec 2026, late Wed 13 Jan 2027.",
@@ -219,7 +219,7 @@ def test_figures_a_week_old_are_quoted_anew_while_the_date_stays() -> None:
     drifted = knife_job(ran_hours=1150, as_of=AT + 7 * DAY)
     first, again = shown([job])[KEY], shown([drifted], at=AT + 7 * DAY, published=published(shown([job])))[KEY]
     assert (again.starts, again.summary) == (first.starts, first.summary)
-    assert "Running hours: 1150 at Wed 2 Dec 2026; 350 running h to go." in again.description
+    assert "Running hours: 1150 at Wed 2 Dec 2026; 350 running\u00a0h to go." in again.description
 
 
 def test_a_calendar_point_moves_at_once_and_a_clock_change_never_moves_it() -> None:
