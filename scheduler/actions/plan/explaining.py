@@ -39,12 +39,12 @@ def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, 
     now = plant_state(context, vessel_id, plant_id)
     held = now.proposed or now.taken
     if held is None:
-        raise Clash(f"There is no plan for {plant_id} yet. Make one: leadline plan {plant_id} --new")
+        raise Clash(f"There is no plan for {now.plant.name} yet: plan it first.")
     try:
         found = explain_place(held.problem, held.plan, key)
     except KeyError as error:
         raise NotFound(
-            f"The plan of {plant_id} has no job {key}: it is not due in the planned days, or another job renews it."
+            f"The plan of {now.plant.name} has no job {_known(now, key)}: it is not due in the planned days, or another job renews it."
         ) from error
     words, first = words_of(now, held.problem), held.problem.starts_at
     reasons, by_hand = list(found.reasons), set_by_hand(now, key)
@@ -76,6 +76,11 @@ def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, 
         "blocked": list(_blocked(found, words)),
         "reliefs": [_relief(one, words) for one in helps],
     }
+
+
+def _known(now: PlantState, key: str) -> str:
+    """What people call an open job; of any other what was asked for."""
+    return key if now.job(key) is None else job_words(now.plant, now.at, key)
 
 
 def _blocked(found: Explained, words: PlanWords) -> Iterator[str]:

@@ -6,8 +6,8 @@ from enum import StrEnum
 
 from scheduler.planning.problem.facts import Blocker, merged
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Slot
-from scheduler.planning.search.blockers import blockers, companions
-from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start, candidate_at, survey, window_starts
+from scheduler.planning.search.blockers import blockers, companions, placement_of
+from scheduler.planning.search.ground import STEPS_A_DAY, Ground, survey, window_starts
 from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
 
 MOST_REASONS = 3
@@ -88,7 +88,7 @@ def explain_each(problem: Problem, plan: Plan, keys: Sequence[str]) -> tuple[Exp
     """As `explain_place`, for several jobs in the order given, with one look at the problem."""
     ground = survey(problem)
     slots = {slot.key: slot for slot in plan.slots}
-    placement = {slot.key: placed for slot in plan.slots if (placed := _placed(ground, slot)) is not None}
+    placement = placement_of(ground, plan)
     found = []
     for key in keys:
         job, slot = ground.by_key[key], slots.get(key)
@@ -106,12 +106,6 @@ def explain_each(problem: Problem, plan: Plan, keys: Sequence[str]) -> tuple[Exp
             )
         )
     return tuple(found)
-
-
-def _placed(ground: Ground, slot: Slot) -> Start | None:
-    job = ground.by_key[slot.key]
-    first = ground.by_key.get(slot.isolation_of or "")
-    return candidate_at(ground, job, slot.start, set_up_saved(first, job) if first is not None else 0)
 
 
 def _without(table: tuple[Blocker, ...]) -> Iterator[Reason]:

@@ -18,6 +18,7 @@ from scheduler.planning.problem.changes import (
 )
 from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Plan, PlanJob, Problem
+from scheduler.planning.search.blockers import placement_of
 from scheduler.planning.search.board import Board
 from scheduler.planning.search.ground import (
     STEPS_A_DAY,
@@ -29,7 +30,7 @@ from scheduler.planning.search.ground import (
     survey,
     window_starts,
 )
-from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
+from scheduler.planning.search.tiers import days_past, limit_after
 
 TRIES = 4
 """Proposals of one kind that are tried by planning again, the cheapest first."""
@@ -173,19 +174,7 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None) -> It
 
 def _others(ground: Ground, plan: Plan, job: PlanJob) -> Board:
     """The plan's other slots on a board."""
-    board = Board(ground)
-    for slot in plan.slots:
-        other = ground.by_key[slot.key]
-        placed = _placed(ground, plan, other, slot.start)
-        if placed is not None and other.key != job.key:
-            board.place(other, placed)
-    return board
-
-
-def _placed(ground: Ground, plan: Plan, job: PlanJob, start: int) -> Start | None:
-    first = next((slot.isolation_of for slot in plan.slots if slot.key == job.key), None)
-    saved = set_up_saved(ground.by_key[first], job) if first is not None else 0
-    return candidate_at(ground, job, start, saved)
+    return Board(ground, {key: at for key, at in placement_of(ground, plan).items() if key != job.key})
 
 
 def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int) -> Iterator[_Proposal]:

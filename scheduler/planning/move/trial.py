@@ -154,9 +154,6 @@ class _Trials:
         rest = replace(loose, jobs=tuple(job for job in loose.jobs if job.key not in moving))
         without = without_place(ground, others, plan, moving)
         left = tuple(short for short in without if short.key not in moving)
-        board = Board(ground)
-        for name, candidate in others.items():
-            board.place(ground.by_key[name], candidate)
         return _Trials(
             given=given,
             plan=plan,
@@ -165,7 +162,7 @@ class _Trials:
             others=others,
             before=frozenset(judge(rest, _bare(slots_of(ground, others), left)).faults),
             shortfalls=without,
-            board=board,
+            board=Board(ground, others),
             going_back=going_back,
         )
 
