@@ -7,7 +7,7 @@ from typing import Any
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.errors import Clash, NotFound
-from scheduler.planning.explain.reasons import Explained, Reason, ReasonCode, explain_place
+from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode, explain_place
 from scheduler.planning.explain.reliefs import Relief, reliefs
 from scheduler.planning.problem.facts import Blocker, merged
 from scheduler.planning.problem.values import Problem
@@ -20,10 +20,10 @@ def words_of(now: PlantState, problem: Problem) -> PlanWords:
     return plan_words(now.plant, now.at, now.offset_minutes, problem)
 
 
-def set_by_hand(now: PlantState, key: str) -> Reason | None:
+def set_by_hand(now: PlantState, key: str) -> PlaceReason | None:
     """That somebody set the job where it stands, none where nobody did."""
     pin = now.pins.get(key)
-    return None if pin is None else Reason(code=ReasonCode.SET_BY_HAND, by=pin.by, move=pin.move)
+    return None if pin is None else PlaceReason(code=ReasonCode.SET_BY_HAND, by=pin.by, move=pin.move)
 
 
 def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]:
