@@ -122,9 +122,3 @@ def ship_moment(at: datetime, offset_minutes: int) -> str:
     """Day and time aboard, as "Tue 3 Nov 14:05"."""
     there = ship_time(at, offset_minutes)
     return f"{there:%a} {there.day} {there:%b %H:%M}"
-
-
-def ship_day(at: datetime, offset_minutes: int) -> str:
-    """The day aboard, as "3 November"."""
-    there = ship_time(at, offset_minutes)
-    return f"{there.day} {there:%B}"

@@ -8,8 +8,8 @@ from datetime import datetime, timedelta
 from scheduler.domain.vessel.document import Plant
 from scheduler.planning.explain.dates import FactKind, PlanFact
 from scheduler.planning.explain.figures import PlanFigures
-from scheduler.planning.explain.reasons import Reason, ReasonCode
-from scheduler.planning.explain.reliefs import Choice, ReliefKind
+from scheduler.planning.explain.reasons import PlaceReason, ReasonCode
+from scheduler.planning.explain.reliefs import ReliefChoice, ReliefKind
 from scheduler.planning.judge.check import Fault
 from scheduler.planning.judge.cover import Cover, CoverSteps
 from scheduler.planning.problem.facts import Bar, BarCode, Because, Blocker
@@ -189,7 +189,7 @@ def _starts(one: Blocker, words: PlanWords) -> str:
     return words.span(one.from_step, last) if last > one.from_step else words.when(one.from_step)
 
 
-def reason_words(reason: Reason, words: PlanWords, *, many: bool = False) -> str:
+def reason_words(reason: PlaceReason, words: PlanWords, *, many: bool = False) -> str:
     """Why a job stands where it stands. many: of several jobs alike."""
     it = "Each" if many else "It"
     limit = "" if reason.limit is None else words.day(reason.limit)
@@ -249,7 +249,7 @@ def _best(many: bool) -> str:
     return "The best day of each" if many else "Its best day"
 
 
-def relief_words(choice: Choice, words: PlanWords) -> tuple[str, str]:
+def relief_words(choice: ReliefChoice, words: PlanWords) -> tuple[str, str]:
     """A choice that somebody aboard has, and its price."""
     at = words.when(choice.from_step)
     match choice.kind:

@@ -267,7 +267,7 @@ def test_what_has_begun_stays(fresh: Stage) -> None:
         ("", "2026-10-19T07:00:00Z", 200, "That time is past"),
         ("", "2031-10-19T07:00:00Z", 200, "It would not be finished by"),
         ("overhaul:nobody:1", "2026-10-30T12:00:00Z", 404, "no open job overhaul:nobody:1"),
-        ("overhaul:plover-pump-c:1", "2026-10-30T12:00:00Z", 404, "no job overhaul:plover-pump-c:1"),
+        ("overhaul:plover-pump-c:1", "2026-10-30T12:00:00Z", 404, "no job VP3 overhaul"),
     ],
 )
 def test_what_is_no_time_or_no_job_of_the_plan_is_told(

@@ -76,7 +76,7 @@ def test_a_job_and_a_pump_are_called_by_their_position(fresh: Stage) -> None:
     assert (pump_words(now.plant, now.at, "plover-pump-b"), pump_words(now.plant, now.at, "x")) == ("VP2", "x")
 
 
-def test_a_job_on_its_best_day_has_one_line_at_the_terminal_and_one_reason(fresh: Stage) -> None:
+def test_a_job_on_its_best_day_has_one_reason_and_nothing_that_bars_it(fresh: Stage) -> None:
     """Of every slot of the plan that stands on its best day; no line of the others has an instant in UTC."""
     plan = fresh.ask("POST", f"{PLANT}/plan/previews").json()["proposed"]
     best = 0

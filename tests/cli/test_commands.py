@@ -291,10 +291,16 @@ def test_hours_are_taken_away_by_two_people_and_an_undo_comes_once(ship: Ship) -
 
 
 def test_the_plan_says_why_a_job_stands_where_it_stands(ship: Ship) -> None:
-    """Reasons in words; an unknown key is told so."""
+    """Reasons in words, one line for a job on its best day and no instant in UTC for any; an unknown key is told so."""
     told = json.loads(good(*ship.words("plan", "plover-plant", "--json")))
-    key = told["proposed"]["slots"][0]["job"]
-    assert "limit" in good(*ship.words("plan", "plover-plant", "--explain", key))
+    lines = []
+    for slot in told["proposed"]["slots"][:4]:
+        said = good(*ship.words("plan", "plover-plant", "--explain", slot["job"]))
+        assert "limit" in said
+        assert not re.search(r"\dT\d|\dZ|UTC", said)
+        lines.append(len(said.splitlines()))
+        assert (lines[-1] == 1) == said.startswith("It stands on its best day, ")
+    assert 1 in lines
     unknown = leadline(*ship.words("plan", "plover-plant", "--explain", "overhaul:nothing:1"))
     assert unknown.returncode == 1
     assert "has no job overhaul:nothing:1" in unknown.stderr

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from scheduler.planning.explain.dates import FactKind, PlanFact
 from scheduler.planning.explain.figures import PlanFigures
-from scheduler.planning.explain.reasons import Reason, ReasonCode
-from scheduler.planning.explain.reliefs import Choice, ReliefKind
+from scheduler.planning.explain.reasons import PlaceReason, ReasonCode
+from scheduler.planning.explain.reliefs import ReliefChoice, ReliefKind
 from scheduler.planning.judge.check import Fault, Rule
 from scheduler.planning.judge.cover import Cover
 from scheduler.planning.move.objections import MoveCode, MoveFact
@@ -118,7 +118,7 @@ def _shortfall(code: ShortCode) -> st.SearchStrategy[str]:
 
 def _reason(code: ReasonCode) -> st.SearchStrategy[str]:
     made = st.builds(
-        Reason,
+        PlaceReason,
         code=st.just(code),
         step=st.none() | STEPS if code is ReasonCode.BEST_DAY else STEPS,
         limit=st.none() | STEPS if code is ReasonCode.BEST_DAY else STEPS,
@@ -135,7 +135,7 @@ def _reason(code: ReasonCode) -> st.SearchStrategy[str]:
 
 def _relief(kind: ReliefKind) -> st.SearchStrategy[str]:
     made = st.builds(
-        Choice,
+        ReliefChoice,
         kind=st.just(kind),
         from_step=STEPS,
         to_step=STEPS,

@@ -41,7 +41,7 @@ def test_the_number_of_threads_changes_nothing() -> None:
     """With two threads, in a process of its own, the slots are those of one thread."""
     problem = ship(3, days=60)
     program = (
-        "import json, sys; from scheduler.planning import highs; highs._OPTIONS['threads'] = 2;"
+        "import json, sys; from scheduler.planning.search import highs; highs._OPTIONS['threads'] = 2;"
         "from scheduler.planning.problem.codec import problem_from_text; from scheduler.planning.search.stagger import stagger;"
         "print(json.dumps([[s.key, s.start, s.end, s.isolation_of] for s in stagger(problem_from_text(sys.stdin.read())).slots]))"
     )

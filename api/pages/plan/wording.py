@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from api.pages.plan.view import ReasonsLine
 from api.pages.words import inner
-from scheduler.planning.explain.reasons import Explained, Reason, ReasonCode
+from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode
 from scheduler.wording.plan import PlanWords, reason_words
 
 MOST = 3
@@ -14,7 +14,7 @@ MOST = 3
 
 def whys(found: Sequence[Explained], words: PlanWords) -> tuple[ReasonsLine, ...]:
     """The main reasons of jobs, merged where they are alike, in the order of `found`; times of one kind are counted."""
-    groups: dict[tuple[Reason, ...], list[str]] = {}
+    groups: dict[tuple[PlaceReason, ...], list[str]] = {}
     for one in found:
         reasons = tuple(_bare(reason) for reason in one.reasons if reason.code is not ReasonCode.IN_TIME)
         if reasons:
@@ -27,12 +27,12 @@ def whys(found: Sequence[Explained], words: PlanWords) -> tuple[ReasonsLine, ...
     )
 
 
-def _bare(reason: Reason) -> Reason:
+def _bare(reason: PlaceReason) -> PlaceReason:
     """Without what the list of slots shows beside it."""
     return replace(reason, limit=None, chained=False, move=0) if reason.code is not ReasonCode.BEST_DAY else _BEST_DAY
 
 
-_BEST_DAY = Reason(code=ReasonCode.BEST_DAY)
+_BEST_DAY = PlaceReason(code=ReasonCode.BEST_DAY)
 
 
 def _counted(names: Sequence[str]) -> str:

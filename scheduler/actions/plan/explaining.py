@@ -7,7 +7,7 @@ from typing import Any
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.errors import Clash, NotFound
-from scheduler.planning.explain.reasons import Explained, Reason, ReasonCode, explain_place
+from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode, explain_place
 from scheduler.planning.explain.reliefs import Relief, reliefs
 from scheduler.planning.problem.facts import Blocker, merged
 from scheduler.planning.problem.values import Problem
@@ -20,10 +20,10 @@ def words_of(now: PlantState, problem: Problem) -> PlanWords:
     return plan_words(now.plant, now.at, now.offset_minutes, problem)
 
 
-def set_by_hand(now: PlantState, key: str) -> Reason | None:
+def set_by_hand(now: PlantState, key: str) -> PlaceReason | None:
     """That somebody set the job where it stands, none where nobody did."""
     pin = now.pins.get(key)
-    return None if pin is None else Reason(code=ReasonCode.SET_BY_HAND, by=pin.by, move=pin.move)
+    return None if pin is None else PlaceReason(code=ReasonCode.SET_BY_HAND, by=pin.by, move=pin.move)
 
 
 def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, Any]:
@@ -39,12 +39,12 @@ def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, 
     now = plant_state(context, vessel_id, plant_id)
     held = now.proposed or now.taken
     if held is None:
-        raise Clash(f"There is no plan for {plant_id} yet. Make one: leadline plan {plant_id} --new")
+        raise Clash(f"There is no plan for {now.plant.name} yet: plan it first.")
     try:
         found = explain_place(held.problem, held.plan, key)
     except KeyError as error:
         raise NotFound(
-            f"The plan of {plant_id} has no job {key}: it is not due in the planned days, or another job renews it."
+            f"The plan of {now.plant.name} has no job {_known(now, key)}: it is not due in the planned days, or another job renews it."
         ) from error
     words, first = words_of(now, held.problem), held.problem.starts_at
     reasons, by_hand = list(found.reasons), set_by_hand(now, key)
@@ -76,6 +76,11 @@ def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, 
         "blocked": list(_blocked(found, words)),
         "reliefs": [_relief(one, words) for one in helps],
     }
+
+
+def _known(now: PlantState, key: str) -> str:
+    """What people call an open job; of any other what was asked for."""
+    return key if now.job(key) is None else job_words(now.plant, now.at, key)
 
 
 def _blocked(found: Explained, words: PlanWords) -> Iterator[str]:

@@ -19,7 +19,6 @@ from scheduler.planning.move.objections import MoveFact
 from scheduler.planning.move.trial import Trial, taken_out
 from scheduler.planning.problem.shiphours import HOUR
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.shiptime import ship_time
 from scheduler.storage.database import Session
 from scheduler.storage.plan import MoveRow, move_row, move_rows, next_move_number
 from scheduler.storage.record import append_record
@@ -274,9 +273,10 @@ def _set(
     session: Session, context: Context, now: PlantState, problem: Problem, plan: Plan, pins: Mapping[str, Pin]
 ) -> StoredPlan:
     """Make this the plan aboard; what was proposed on the one before is superseded, and a new plan is asked for."""
+    words = words_of(now, problem)
     remarks = tuple(
         f"Set by hand by {pin.by} (move {pin.move}): {job_words(now.plant, now.at, key)}, "
-        f"{ship_time(pin.start_at, now.offset_minutes):%Y-%m-%d %H:%M}."
+        f"{words.when((pin.start_at - problem.starts_at) // HOUR)}."
         for key, pin in sorted(pins.items(), key=lambda one: (one[1].start_at, one[0]))
     )
     made = replace(plan, remarks=remarks)

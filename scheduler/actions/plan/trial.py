@@ -15,6 +15,7 @@ from scheduler.planning.problem.values import Plan, Problem, ShortCode, Shortfal
 from scheduler.planning.search.passes import starts_moved
 from scheduler.shiptime import ship_time
 from scheduler.storage.database import Session
+from scheduler.wording.names import job_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ def taken_plan(now: PlantState) -> StoredPlan:
     """
     if now.taken is None:
         raise Clash(
-            f"No plan is taken for {now.plant.id}, so there is no slot to move. Look at the proposed plan and take it."
+            f"No plan is taken for {now.plant.name}, so there is no slot to move. Look at the proposed plan and take it."
         )
     return now.taken
 
@@ -73,8 +74,9 @@ def taken_now(now: PlantState, context: Context, key: str) -> TakenPlan:
             raise NotFound(
                 f"There is no open job {key[:200]} in {now.plant.id}. `leadline due {now.plant.id}` shows those that are."
             )
+        name = job_words(now.plant, now.at, key)
         raise NotFound(
-            f"The plan of {now.plant.id} has no job {key}: it is not due in the planned days, another job renews it, or it is a "
+            f"The plan of {now.plant.name} has no job {name}: it is not due in the planned days, another job renews it, or it is a "
             "breakdown, which is not planned."
         )
     shift = (problem.starts_at - held.problem.starts_at) // HOUR

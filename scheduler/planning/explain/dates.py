@@ -7,10 +7,9 @@ from functools import cache
 
 from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Derated, Plan, PlanJob, Problem, Slot
-from scheduler.planning.search.blockers import companions
+from scheduler.planning.search.blockers import companions, placement_of
 from scheduler.planning.search.board import Board
 from scheduler.planning.search.ground import Ground, candidate_at, fact_against, survey
-from scheduler.planning.search.tiers import set_up_saved
 
 
 class FactKind(StrEnum):
@@ -76,13 +75,8 @@ def _because(ground: Ground, job: PlanJob, step: int, plan: Plan) -> Because | N
     candidate = candidate_at(ground, job, step)
     if candidate is None or fact_against(ground, job, candidate) is not None:
         return Because.FACT
-    board, on_one = Board(ground), companions(plan, job.key)
-    for slot in plan.slots:
-        other = ground.by_key[slot.key]
-        first = ground.by_key.get(slot.isolation_of or "")
-        placed = candidate_at(ground, other, slot.start, 0 if first is None else set_up_saved(first, other))
-        if slot.key != job.key and slot.key not in on_one and placed is not None:
-            board.place(other, placed)
+    out = {job.key} | companions(plan, job.key)
+    board = Board(ground, {key: at for key, at in placement_of(ground, plan).items() if key not in out})
     bar = board.bar(job, candidate)
     return None if bar is None else bar.because
 

@@ -6,8 +6,8 @@ from enum import StrEnum
 
 from scheduler.planning.problem.facts import Blocker, merged
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Slot
-from scheduler.planning.search.blockers import blockers, companions
-from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start, candidate_at, survey, window_starts
+from scheduler.planning.search.blockers import blockers, companions, placement_of
+from scheduler.planning.search.ground import STEPS_A_DAY, Ground, survey, window_starts
 from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
 
 MOST_REASONS = 3
@@ -43,7 +43,7 @@ IN_TABLE = frozenset(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reason:
+class PlaceReason:
     """One reason. step: its best day, its last hour, or the published start. limit: where it matters; chained: which the turn
     before it sets. days: past its limit, or from its best day to its slot (earlier: negative). key: the job it shares an isolation
     with; saves_setup: that saves setting up twice. blocker: what forbids starts. by, move: who set it by hand."""
@@ -65,7 +65,7 @@ class Explained:
     """reasons: the weightiest first. forbidden: in time order. days_late: past its limit, 0 in time, none without a place."""
 
     key: str
-    reasons: tuple[Reason, ...]
+    reasons: tuple[PlaceReason, ...]
     forbidden: tuple[Blocker, ...]
     days_late: int | None
 
@@ -88,7 +88,7 @@ def explain_each(problem: Problem, plan: Plan, keys: Sequence[str]) -> tuple[Exp
     """As `explain_place`, for several jobs in the order given, with one look at the problem."""
     ground = survey(problem)
     slots = {slot.key: slot for slot in plan.slots}
-    placement = {slot.key: placed for slot in plan.slots if (placed := _placed(ground, slot)) is not None}
+    placement = placement_of(ground, plan)
     found = []
     for key in keys:
         job, slot = ground.by_key[key], slots.get(key)
@@ -108,23 +108,17 @@ def explain_each(problem: Problem, plan: Plan, keys: Sequence[str]) -> tuple[Exp
     return tuple(found)
 
 
-def _placed(ground: Ground, slot: Slot) -> Start | None:
-    job = ground.by_key[slot.key]
-    first = ground.by_key.get(slot.isolation_of or "")
-    return candidate_at(ground, job, slot.start, set_up_saved(first, job) if first is not None else 0)
-
-
-def _without(table: tuple[Blocker, ...]) -> Iterator[Reason]:
+def _without(table: tuple[Blocker, ...]) -> Iterator[PlaceReason]:
     worst = merged(table)[:MOST_REASONS]
     if not worst:
-        yield Reason(code=ReasonCode.NO_START_LEFT)
+        yield PlaceReason(code=ReasonCode.NO_START_LEFT)
     for number, one in enumerate(worst):
-        yield Reason(code=ReasonCode.OTHER_STARTS if number else ReasonCode.NO_PLACE, blocker=one)
+        yield PlaceReason(code=ReasonCode.OTHER_STARTS if number else ReasonCode.NO_PLACE, blocker=one)
 
 
 def _reasons(
     ground: Ground, job: PlanJob, slot: Slot, limit: int, plan: Plan, table: tuple[Blocker, ...]
-) -> Iterator[Reason]:
+) -> Iterator[PlaceReason]:
     def is_free(start: int) -> bool:
         return not any(one.from_step <= start < one.to_step for one in table)
 
@@ -134,14 +128,14 @@ def _reasons(
         code = ReasonCode.LATE_NO_ROOM
         if any(is_free(start) for start in window_starts(ground, job) if start < slot.start):
             code = ReasonCode.LATE_BEST if _proven_in_time(plan) else ReasonCode.LATE_NOT_PROVED
-        yield Reason(code=code, days=late, limit=limit, chained=chained)
+        yield PlaceReason(code=code, days=late, limit=limit, chained=chained)
     elif job.fixed_start is not None or abs(away) >= 1:
-        yield Reason(code=ReasonCode.IN_TIME, step=slot.end - 1, limit=limit, chained=chained)
+        yield PlaceReason(code=ReasonCode.IN_TIME, step=slot.end - 1, limit=limit, chained=chained)
     if job.fixed_start is not None:
-        yield Reason(code=ReasonCode.PINNED)
+        yield PlaceReason(code=ReasonCode.PINNED)
         return
     if abs(away) < 1:
-        yield Reason(
+        yield PlaceReason(
             code=ReasonCode.BEST_DAY,
             step=max(job.ideal, 0),
             limit=None if late else limit,
@@ -150,21 +144,21 @@ def _reasons(
         return
     if slot.isolation_of is not None:
         saves = set_up_saved(ground.by_key[slot.isolation_of], job) > 0
-        yield Reason(code=ReasonCode.GOES_ON, key=slot.isolation_of, saves_setup=saves)
+        yield PlaceReason(code=ReasonCode.GOES_ON, key=slot.isolation_of, saves_setup=saves)
     for other in plan.slots:
         if other.isolation_of == job.key:
             saves = set_up_saved(job, ground.by_key[other.key]) > 0
-            yield Reason(code=ReasonCode.GONE_ON_WITH, key=other.key, saves_setup=saves)
+            yield PlaceReason(code=ReasonCode.GONE_ON_WITH, key=other.key, saves_setup=saves)
     code = ReasonCode.BEST_DAY_PAST if job.ideal < 0 else ReasonCode.BEST_DAY_AWAY
-    yield Reason(code=code, step=job.ideal, days=round(away))
+    yield PlaceReason(code=code, step=job.ideal, days=round(away))
     first, last = sorted((job.ideal, slot.start))
     nearer = merged(one for one in table if one.from_step < last and one.to_step > first)
-    yield from (Reason(code=ReasonCode.NEARER_STARTS, blocker=one) for one in nearer[:MOST_REASONS])
+    yield from (PlaceReason(code=ReasonCode.NEARER_STARTS, blocker=one) for one in nearer[:MOST_REASONS])
     if any(is_free(start) for start in window_starts(ground, job) if first < start < last):
         if job.published_start == slot.start:
-            yield Reason(code=ReasonCode.AS_PUBLISHED, step=slot.start)
+            yield PlaceReason(code=ReasonCode.AS_PUBLISHED, step=slot.start)
         else:
-            yield Reason(code=ReasonCode.OUTWEIGHED if plan.proven else ReasonCode.NOT_PROVED)
+            yield PlaceReason(code=ReasonCode.OUTWEIGHED if plan.proven else ReasonCode.NOT_PROVED)
 
 
 def _proven_in_time(plan: Plan) -> bool:

@@ -18,6 +18,7 @@ from scheduler.planning.problem.changes import (
 )
 from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Plan, PlanJob, Problem
+from scheduler.planning.search.blockers import placement_of
 from scheduler.planning.search.board import Board
 from scheduler.planning.search.ground import (
     STEPS_A_DAY,
@@ -29,7 +30,7 @@ from scheduler.planning.search.ground import (
     survey,
     window_starts,
 )
-from scheduler.planning.search.tiers import days_past, limit_after, set_up_saved
+from scheduler.planning.search.tiers import days_past, limit_after
 
 TRIES = 4
 """Proposals of one kind that are tried by planning again, the cheapest first."""
@@ -47,7 +48,7 @@ class ReliefKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
-class Choice:
+class ReliefChoice:
     """What somebody aboard would decide. from_step, to_step: when (of more hands: the first and the last day; a return, a block's
     end and a postponement: until `from_step`). hands: more of them. pump: what comes back. label: of the block, or of the
     stretch without work. litres_per_h: the minimum to agree on. hours, less_litres_per_h: what it costs (man-hours, of hands;
@@ -71,7 +72,7 @@ class Relief:
     """A choice that was tried. days: by how many days the job was late before (none: it had no place). problem and plan: with
     the choice made."""
 
-    choice: Choice
+    choice: ReliefChoice
     key: str
     days: int | None
     problem: Problem
@@ -85,7 +86,7 @@ class Relief:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Proposal:
-    choice: Choice
+    choice: ReliefChoice
     cost: int
     problem: Problem
 
@@ -154,7 +155,7 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None) -> It
     if days is not None:
         later = job.limit + STEPS_A_DAY * days
         yield _Proposal(
-            choice=Choice(kind=ReliefKind.POSTPONE, key=job.key, from_step=later, days=days),
+            choice=ReliefChoice(kind=ReliefKind.POSTPONE, key=job.key, from_step=later, days=days),
             cost=days,
             problem=postponed(ground.problem, job.key, later),
         )
@@ -173,19 +174,7 @@ def _proposals(ground: Ground, plan: Plan, job: PlanJob, days: int | None) -> It
 
 def _others(ground: Ground, plan: Plan, job: PlanJob) -> Board:
     """The plan's other slots on a board."""
-    board = Board(ground)
-    for slot in plan.slots:
-        other = ground.by_key[slot.key]
-        placed = _placed(ground, plan, other, slot.start)
-        if placed is not None and other.key != job.key:
-            board.place(other, placed)
-    return board
-
-
-def _placed(ground: Ground, plan: Plan, job: PlanJob, start: int) -> Start | None:
-    first = next((slot.isolation_of for slot in plan.slots if slot.key == job.key), None)
-    saved = set_up_saved(ground.by_key[first], job) if first is not None else 0
-    return candidate_at(ground, job, start, saved)
+    return Board(ground, {key: at for key, at in placement_of(ground, plan).items() if key != job.key})
 
 
 def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int) -> Iterator[_Proposal]:
@@ -207,7 +196,9 @@ def _for_work(ground: Ground, plan: Plan, job: PlanJob, limit: int) -> Iterator[
         if len(labels) != 1 or last - first > STEPS_A_DAY:
             continue
         yield _Proposal(
-            choice=Choice(kind=ReliefKind.WORK, from_step=first, to_step=last, label=labels.pop(), hours=last - first),
+            choice=ReliefChoice(
+                kind=ReliefKind.WORK, from_step=first, to_step=last, label=labels.pop(), hours=last - first
+            ),
             cost=last - first,
             problem=with_work(problem, first, last),
         )
@@ -234,7 +225,7 @@ def _more_hands(ground: Ground, first: int, last: int, more: int) -> _Proposal:
     hours = sum(1 for hands in ground.hands[max(0, begins) : ends] if hands) * more
     last_day = STEPS_A_DAY * last + ground.problem.first_midnight
     return _Proposal(
-        choice=Choice(kind=ReliefKind.HANDS, from_step=begins, to_step=last_day, hands=more, hours=hours),
+        choice=ReliefChoice(kind=ReliefKind.HANDS, from_step=begins, to_step=last_day, hands=more, hours=hours),
         cost=hours,
         problem=with_hands(ground.problem, begins, ends, more),
     )
@@ -249,7 +240,7 @@ def _for_capacity(ground: Ground, board: Board, job: PlanJob, candidate: Start) 
             back = next((t for t in range(first, ground.steps) if row[t] >= rated[pump]), ground.steps)
             hours = back - first
             yield _Proposal(
-                choice=Choice(kind=ReliefKind.RETURN, pump=pump, from_step=first, hours=hours),
+                choice=ReliefChoice(kind=ReliefKind.RETURN, pump=pump, from_step=first, hours=hours),
                 cost=hours,
                 problem=pump_returned(problem, pump, first),
             )
@@ -257,7 +248,7 @@ def _for_capacity(ground: Ground, board: Board, job: PlanJob, candidate: Start) 
     worst = max(ground.minimum[t] - lowered for t in range(first, last))
     if lowered >= 0:
         yield _Proposal(
-            choice=Choice(
+            choice=ReliefChoice(
                 kind=ReliefKind.MINIMUM,
                 from_step=first,
                 to_step=last,
@@ -272,7 +263,7 @@ def _for_capacity(ground: Ground, board: Board, job: PlanJob, candidate: Start) 
     if ended is not None:
         changed, label, hours = ended
         yield _Proposal(
-            choice=Choice(kind=ReliefKind.BLOCK, label=label, from_step=first, hours=hours),
+            choice=ReliefChoice(kind=ReliefKind.BLOCK, label=label, from_step=first, hours=hours),
             cost=hours,
             problem=changed,
         )

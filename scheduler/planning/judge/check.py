@@ -45,7 +45,7 @@ class Rule(StrEnum):
     NUMBER = "no slot leaves fewer pumps than must be there"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Fault:
     """One broken rule. key: the job concerned, none when several are. step: where it shows first, none if nowhere.
 
@@ -130,23 +130,23 @@ def _answers(problem: Problem, plan: Plan) -> Iterator[Fault]:
     slots = Tally(slot.key for slot in plan.slots)
     short = Tally(s.key for s in plan.shortfalls if s.key is not None)
     for key in sorted({*slots, *short} - keys):
-        yield Fault(rule=Rule.UNKNOWN_JOB, key=key, step=None)
+        yield Fault(Rule.UNKNOWN_JOB, key, None)
     for key in sorted(keys):
         if slots[key] + short[key] != 1:
-            yield Fault(rule=Rule.ONE_ANSWER, key=key, step=None, found=slots[key] + short[key], expected=1)
+            yield Fault(Rule.ONE_ANSWER, key, None, found=slots[key] + short[key], expected=1)
 
 
 def _own_faults(problem: Problem, jobs: dict[str, PlanJob], slot: Slot, hands: list[int]) -> Iterator[Fault]:
     job = jobs[slot.key]
 
     def fault(rule: Rule, found: int | None = None, expected: int | None = None) -> Fault:
-        return Fault(rule=rule, key=slot.key, step=slot.start, found=found, expected=expected)
+        return Fault(rule, slot.key, slot.start, found=found, expected=expected)
 
     if slot.pump != job.pump:
         yield Fault(
-            rule=Rule.RIGHT_PUMP,
-            key=slot.key,
-            step=slot.start,
+            Rule.RIGHT_PUMP,
+            slot.key,
+            slot.start,
             pumps=tuple(pump for pump in (slot.pump, job.pump) if pump is not None),
         )
     pinned = job.fixed_start is not None
@@ -180,7 +180,7 @@ def _spared(jobs: dict[str, PlanJob], slot: Slot) -> int:
 
 def _fact_faults(problem: Problem, job: PlanJob, slot: Slot) -> Iterator[Fault]:
     def fault(found: int, expected: int | None = None) -> Fault:
-        return Fault(rule=Rule.FACTS, key=slot.key, step=slot.start, found=found, expected=expected)
+        return Fault(Rule.FACTS, slot.key, slot.start, found=found, expected=expected)
 
     if slot.start < 0:
         return
@@ -203,7 +203,7 @@ def _margin_fault(problem: Problem, slot: Slot, available: list[int], need: list
     least = min((available[h] - need[h] for h in hours), default=None)
     if least is not None and least != slot.least_margin_litres_per_h:
         stated = slot.least_margin_litres_per_h
-        yield Fault(rule=Rule.RIGHT_MARGIN, key=slot.key, step=slot.start, found=stated, expected=least)
+        yield Fault(Rule.RIGHT_MARGIN, slot.key, slot.start, found=stated, expected=least)
 
 
 def _order(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
@@ -212,12 +212,7 @@ def _order(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
         for other in slots:
             if other.key == before and other.key != slot.key and slot.start < other.end:
                 yield Fault(
-                    rule=Rule.IN_ORDER,
-                    key=slot.key,
-                    step=slot.start,
-                    keys=(other.key,),
-                    found=slot.start,
-                    expected=other.end,
+                    Rule.IN_ORDER, slot.key, slot.start, keys=(other.key,), found=slot.start, expected=other.end
                 )
 
 
@@ -227,13 +222,7 @@ def _pump_overlaps(slots: list[Slot]) -> Iterator[Fault]:
         for second in ordered[i + 1 :]:
             if second.pump != first.pump or second.start >= first.end:
                 break
-            yield Fault(
-                rule=Rule.ONE_JOB_A_PUMP,
-                key=second.key,
-                step=second.start,
-                keys=(first.key,),
-                pumps=(str(first.pump),),
-            )
+            yield Fault(Rule.ONE_JOB_A_PUMP, second.key, second.start, keys=(first.key,), pumps=(str(first.pump),))
 
 
 def _isolation_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
@@ -256,7 +245,7 @@ def _isolation_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[F
         )
         used.add(slot.isolation_of)
         if wrong:
-            yield Fault(rule=Rule.ISOLATION, key=slot.key, step=slot.start, keys=(slot.isolation_of,))
+            yield Fault(Rule.ISOLATION, slot.key, slot.start, keys=(slot.isolation_of,))
 
 
 def _test_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]:
@@ -268,7 +257,7 @@ def _test_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Fault]
             both_tests = jobs[other.key].stop_minutes > 0 and (test.start, test.key) < (other.start, other.key)
             if both_tests or (other.pump is not None and other.pump == jobs[test.key].tested):
                 at = max(test.start, other.start)
-                yield Fault(rule=Rule.ONE_TEST, key=test.key, step=at, keys=(other.key,))
+                yield Fault(Rule.ONE_TEST, test.key, at, keys=(other.key,))
 
 
 def _together_faults(problem: Problem, slots: list[Slot]) -> Iterator[Fault]:
@@ -278,12 +267,7 @@ def _together_faults(problem: Problem, slots: list[Slot]) -> Iterator[Fault]:
             out = {str(slot.pump) for slot in own if slot.start <= at < slot.end}
             if len(out) > rule.most_out:
                 yield Fault(
-                    rule=Rule.NOT_TOGETHER,
-                    key=None,
-                    step=at,
-                    pumps=tuple(sorted(out)),
-                    found=len(out),
-                    expected=rule.most_out,
+                    Rule.NOT_TOGETHER, None, at, pumps=tuple(sorted(out)), found=len(out), expected=rule.most_out
                 )
 
 
@@ -292,7 +276,7 @@ def _closed_faults(jobs: dict[str, PlanJob], slots: list[Slot]) -> Iterator[Faul
         for other in slots if jobs[slot.key].all_closed else ():
             if other.pump is not None and other.key != slot.key and other.start < slot.end and slot.start < other.end:
                 at = max(slot.start, other.start)
-                yield Fault(rule=Rule.ALL_CLOSED, key=slot.key, step=at, keys=(other.key,), pumps=(other.pump,))
+                yield Fault(Rule.ALL_CLOSED, slot.key, at, keys=(other.key,), pumps=(other.pump,))
 
 
 def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot], hands: list[int]) -> Iterator[Fault]:
@@ -310,7 +294,7 @@ def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot],
         if used > hands[hour] and keys not in seen:
             seen.add(keys)
             one = keys[0] if len(keys) == 1 else None
-            yield Fault(rule=Rule.HANDS, key=one, step=hour, keys=keys, found=used, expected=hands[hour])
+            yield Fault(Rule.HANDS, one, hour, keys=keys, found=used, expected=hands[hour])
     there: dict[int, list[int]] = {}
     for hour in range(len(hands)) if by_day else ():
         there.setdefault(ships_day(problem, hour), []).append(hour)
@@ -319,7 +303,7 @@ def _hands_faults(problem: Problem, jobs: dict[str, PlanJob], slots: list[Slot],
         most = max(hands[hour] for hour in there[day])
         if used > most * problem.person_hours:
             give = most * problem.person_hours
-            yield Fault(rule=Rule.PERSON_HOURS, key=None, step=max(0, first), found=used, expected=give)
+            yield Fault(Rule.PERSON_HOURS, None, max(0, first), found=used, expected=give)
 
 
 def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], need: list[int]) -> Iterator[Fault]:
@@ -340,10 +324,10 @@ def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], ne
         one, pumps = keys[0] if len(keys) == 1 else None, tuple(sorted(taken))
         if count < must[hour] and keys not in few:
             few.add(keys)
-            yield Fault(rule=Rule.NUMBER, key=one, step=hour, keys=keys, pumps=pumps, found=count, expected=must[hour])
+            yield Fault(Rule.NUMBER, one, hour, keys=keys, pumps=pumps, found=count, expected=must[hour])
         if left < need[hour] and keys not in seen:
             seen.add(keys)
-            yield Fault(rule=Rule.MINIMUM, key=one, step=hour, keys=keys, pumps=pumps, found=left, expected=need[hour])
+            yield Fault(Rule.MINIMUM, one, hour, keys=keys, pumps=pumps, found=left, expected=need[hour])
 
 
 def _available_by_hour(problem: Problem, plan: Plan, have: dict[str, list[int]]) -> list[int]:

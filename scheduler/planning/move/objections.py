@@ -78,7 +78,9 @@ class MoveFact:
     rule: Rule | None = None
 
 
-def objections(ground: Ground, others: Placement, moved: Placement, faults: Sequence[Fault]) -> tuple[MoveFact, ...]:
+def move_objections(
+    ground: Ground, others: Placement, moved: Placement, faults: Sequence[Fault]
+) -> tuple[MoveFact, ...]:
     """One for each rule that the moved jobs break, the weightiest first."""
     found = _Objections(ground, others, moved)
     by_rule: dict[Rule, Fault] = {}
@@ -90,7 +92,7 @@ def objections(ground: Ground, others: Placement, moved: Placement, faults: Sequ
     )
 
 
-def cautions_of(key: str | None, candidate: Start, window: int, limit: int) -> Iterator[MoveFact]:
+def move_cautions(key: str | None, candidate: Start, window: int, limit: int) -> Iterator[MoveFact]:
     """Before its window; past its limit (no later than planned before). window, limit: steps. key: none for the only one."""
     if candidate.start < window:
         yield MoveFact(code=MoveCode.EARLY, key=key, hours=window - candidate.start, step=window)

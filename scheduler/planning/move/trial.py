@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from scheduler.planning.judge.check import Fault, judge
 from scheduler.planning.judge.cover import cover_of
-from scheduler.planning.move.objections import MoveCode, MoveFact, Placement, cautions_of, objections
+from scheduler.planning.move.objections import MoveCode, MoveFact, Placement, move_cautions, move_objections
 from scheduler.planning.move.taken import BY_HAND, as_it_stands, placed, without_place
 from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.values import Plan, PlanJob, Problem, Shortfall, Slot
@@ -85,7 +85,7 @@ def try_start(
         first.append(MoveFact(code=MoveCode.PAST, step=start))
     elif not found:
         first.append(MoveFact(code=MoveCode.UNFINISHED, step=table.ground.steps - 1))
-    rules = objections(table.ground, table.others, found, table.faults(found) if found else ())
+    rules = move_objections(table.ground, table.others, found, table.faults(found) if found else ())
     against = (*first, *rules, *table.later_than_planned(found))
     final, made = table.made(found or table.where_planned())
     margin = table.least_margin(made.slots)
@@ -154,9 +154,6 @@ class _Trials:
         rest = replace(loose, jobs=tuple(job for job in loose.jobs if job.key not in moving))
         without = without_place(ground, others, plan, moving)
         left = tuple(short for short in without if short.key not in moving)
-        board = Board(ground)
-        for name, candidate in others.items():
-            board.place(ground.by_key[name], candidate)
         return _Trials(
             given=given,
             plan=plan,
@@ -165,7 +162,7 @@ class _Trials:
             others=others,
             before=frozenset(judge(rest, _bare(slots_of(ground, others), left)).faults),
             shortfalls=without,
-            board=board,
+            board=Board(ground, others),
             going_back=going_back,
         )
 
@@ -263,7 +260,7 @@ class _Trials:
         windows = {job.key: job.earliest for job in self.given.jobs}
         planned = {slot.key: slot.end for slot in self.plan.slots}
         for key, candidate in found.items():
-            yield from cautions_of(self._who(key), candidate, windows[key], self._limit(self.ground.by_key[key]))
+            yield from move_cautions(self._who(key), candidate, windows[key], self._limit(self.ground.by_key[key]))
             for after in self.ground.following.get(key, ()):
                 by = candidate.end - planned.get(key, candidate.end)
                 if self.ground.by_key[after].interval_steps is not None and abs(by) >= 24:

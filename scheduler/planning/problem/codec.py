@@ -83,8 +83,9 @@ def problem_from_text(text: str) -> Problem:
 
 
 def plan_to_text(plan: Plan) -> str:
-    """The plan as canonical JSON: slots and shortfalls sorted, tiers and remarks in their own order."""
-    parts = {"slots": _sorted(map(_flat, plan.slots)), "shortfalls": _sorted(map(_plain_shortfall, plan.shortfalls))}
+    """The plan as canonical JSON: slots sorted, shortfalls by job, tiers and remarks in their own order."""
+    shortfalls = sorted(map(_plain_shortfall, plan.shortfalls), key=lambda short: (_text(short["key"]), _text(short)))
+    parts = {"slots": _sorted(map(_flat, plan.slots)), "shortfalls": _text(shortfalls)}
     plain = _flat(plan) | {"tiers": [_flat(tier) for tier in plan.tiers], "version": VERSION}
     return _object({name: parts.get(name) or _text(value) for name, value in plain.items()})
 

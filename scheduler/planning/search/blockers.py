@@ -6,12 +6,24 @@ from scheduler.planning.problem.facts import Bar, BarCode, Blocker
 from scheduler.planning.problem.values import Plan, PlanJob
 from scheduler.planning.search.board import Barred, Board
 from scheduler.planning.search.ground import Ground, Start, candidate_at, fact_against, hands_needed, window_starts
+from scheduler.planning.search.tiers import set_up_saved
 
 
 def companions(plan: Plan, key: str) -> frozenset[str]:
     """The jobs that share their isolation with that one: they go where it goes, and stand in nobody's way."""
     first = next((slot.isolation_of for slot in plan.slots if slot.key == key), None)
     return frozenset(slot.key for slot in plan.slots if slot.isolation_of == key) | ({first} if first else frozenset())
+
+
+def placement_of(ground: Ground, plan: Plan) -> dict[str, Start]:
+    """Where the plan's slots are on the ground; those that cannot be finished there are left out."""
+    found = {}
+    for slot in plan.slots:
+        job, first = ground.by_key[slot.key], ground.by_key.get(slot.isolation_of or "")
+        placed = candidate_at(ground, job, slot.start, 0 if first is None else set_up_saved(first, job))
+        if placed is not None:
+            found[slot.key] = placed
+    return found
 
 
 def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> tuple[Blocker, ...]:
@@ -23,10 +35,7 @@ def blockers(ground: Ground, job: PlanJob, placement: Mapping[str, Start]) -> tu
     if not starts:
         first = min(max(0, job.earliest), ground.steps)
         return (Blocker(from_step=first, to_step=ground.steps, starts=0, bar=Bar(code=BarCode.NO_START)),)
-    board = Board(ground)
-    for key in sorted(placement):
-        if key != job.key:
-            board.place(ground.by_key[key], placement[key])
+    board = Board(ground, {key: at for key, at in placement.items() if key != job.key})
     runs: list[Blocker] = []
     open_run = False
     for start in starts:

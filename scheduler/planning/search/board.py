@@ -1,7 +1,8 @@
 """A placement as it grows: what is out, who works, and the first thing that forbids one more slot."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from scheduler.planning.problem.facts import Bar, BarCode, Because
 from scheduler.planning.problem.values import PlanJob
@@ -24,7 +25,7 @@ class Barred:
 class Board:
     """Slots placed so far on one ground. Only `place` changes it."""
 
-    def __init__(self, ground: Ground) -> None:
+    def __init__(self, ground: Ground, placement: Mapping[str, Start] = MappingProxyType({})) -> None:
         self.ground = ground
         self.placed: dict[str, Start] = {}
         self._removed = [0] * ground.steps
@@ -35,6 +36,8 @@ class Board:
         self._open: dict[int, list[tuple[str, str]]] = {}
         self._tests: list[str] = []
         self._closed: list[str] = []
+        for key in sorted(placement):
+            self.place(ground.by_key[key], placement[key])
 
     def place(self, job: PlanJob, candidate: Start) -> None:
         """Takes the job's pump and hands; asks nothing."""
@@ -59,10 +62,7 @@ class Board:
 
     def on(self, ground: Ground) -> "Board":
         """The same slots on another ground of the same jobs."""
-        board = Board(ground)
-        for key, candidate in self.placed.items():
-            board.place(ground.by_key[key], candidate)
-        return board
+        return Board(ground, self.placed)
 
     def bar(self, job: PlanJob, candidate: Start) -> Barred | None:
         """The first thing that forbids the job there, or none."""

@@ -18,7 +18,7 @@ from api.pages.plan.moving import typed_start
 from api.pages.plan.page import move_picture, pictures, plan_page
 from api.pages.plan.wording import whys
 from scheduler.errors import Refused
-from scheduler.planning.explain.reasons import Explained, Reason, ReasonCode
+from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode
 from scheduler.planning.problem.facts import Bar, BarCode, Blocker
 from scheduler.planning.problem.values import Problem
 from tests.unit.api.invented import NOW
@@ -273,12 +273,12 @@ def test_reasons_that_are_alike_are_said_once() -> None:
     opened = Blocker(
         from_step=24, to_step=25, starts=1, bar=Bar(code=BarCode.PUMP_OPEN, pumps=("pump-b",), keys=("e",))
     )
-    away = Reason(code=ReasonCode.BEST_DAY_AWAY, step=9 * 24, days=-2)
+    away = PlaceReason(code=ReasonCode.BEST_DAY_AWAY, step=9 * 24, days=-2)
     told = [
-        _told("a", Reason(code=ReasonCode.BEST_DAY, step=24, limit=700)),
-        _told("b", Reason(code=ReasonCode.BEST_DAY, step=240, limit=800)),
-        _told("c", away, Reason(code=ReasonCode.NEARER_STARTS, blocker=opened)),
-        _told("d", Reason(code=ReasonCode.BEST_DAY, step=480, limit=900)),
+        _told("a", PlaceReason(code=ReasonCode.BEST_DAY, step=24, limit=700)),
+        _told("b", PlaceReason(code=ReasonCode.BEST_DAY, step=240, limit=800)),
+        _told("c", away, PlaceReason(code=ReasonCode.NEARER_STARTS, blocker=opened)),
+        _told("d", PlaceReason(code=ReasonCode.BEST_DAY, step=480, limit=900)),
     ]
     one, two = whys(told, words)
     assert (one.names, one.reasons) == (
@@ -291,6 +291,6 @@ def test_reasons_that_are_alike_are_said_once() -> None:
     )
 
 
-def _told(key: str, *reasons: Reason) -> Explained:
-    in_time = Reason(code=ReasonCode.IN_TIME, step=24, limit=700)
+def _told(key: str, *reasons: PlaceReason) -> Explained:
+    in_time = PlaceReason(code=ReasonCode.IN_TIME, step=24, limit=700)
     return Explained(key=key, reasons=(in_time, *reasons), forbidden=(), days_late=0)

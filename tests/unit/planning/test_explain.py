@@ -161,3 +161,33 @@ def test_capacity_alone_is_no_other_jobs_fault() -> None:
         found = explain_place(replace(base, jobs=jobs, minimum=minimum), plan, "knives:P1:1")
         first = found.forbidden[0]
         assert (first.bar.code, first.from_step, first.bar.keys) == (BarCode.MINIMUM, 8, named)
+
+
+def test_a_start_that_capacity_alone_forbids_at_one_hour_is_nobodys_fault_at_the_others() -> None:
+    """From 8 to 9 both pumps are needed; from 9 on P2 is open, and more lacks then. So with the number of pumps that must be there."""
+    base = ship(2, 10)
+    job = PlanJob(key="knives:P1:1", pump="P1", work_steps=3, hands=1, earliest=0, ideal=8, due=400, limit=500)
+    other = Slot(key="seal:P2:1", pump="P2", start=9, end=12, least_margin_litres_per_h=0)
+    plan = Plan(problem_digest="", slots=(other,), shortfalls=())
+    jobs = (job, replace(job, key="seal:P2:1", pump="P2"))
+
+    def barred(code: BarCode, *stretches: tuple[int, int, int, int]) -> tuple[str, ...]:
+        minimum = tuple(MinimumStretch(from_step=a, to_step=b, litres_per_h=n, pumps=m) for a, b, n, m in stretches)
+        first = explain_place(replace(base, jobs=jobs, minimum=minimum), plan, "knives:P1:1").forbidden[0]
+        assert (first.bar.code, first.from_step) == (code, 8)
+        return first.bar.keys
+
+    assert barred(BarCode.MINIMUM, (0, 9, 90_000, 0), (9, 240, 60_000, 0)) == ()
+    assert barred(BarCode.MINIMUM, (0, 9, 60_000, 0), (9, 240, 60_000, 0)) == ("seal:P2:1",)
+    assert barred(BarCode.NUMBER, (0, 10, 0, 1), (10, 240, 0, 2)) == ()
+    assert barred(BarCode.NUMBER, (0, 240, 0, 1)) == ("seal:P2:1",)
+
+
+@pytest.mark.parametrize(("ideal", "code"), [(9, ReasonCode.BEST_DAY), (8, ReasonCode.BEST_DAY_AWAY)])
+def test_a_day_from_the_best_hour_is_another_day(ideal: int, code: ReasonCode) -> None:
+    """Within 23 hours of it a job stands on its best day, a whole day from it not."""
+    job = PlanJob(key="knives:P1:1", pump="P1", work_steps=3, hands=1, earliest=0, ideal=ideal, due=400, limit=500)
+    slot = Slot(key="knives:P1:1", pump="P1", start=32, end=35, least_margin_litres_per_h=0)
+    problem = replace(ship(2, 10), jobs=(job,))
+    found = explain_place(problem, Plan(problem_digest="", slots=(slot,), shortfalls=()), "knives:P1:1")
+    assert code in [one.code for one in found.reasons]
