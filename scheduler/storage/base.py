@@ -1,11 +1,12 @@
 """What belongs to no subject: answers of repeated requests, runs of the timers' tasks, what the installation learned by itself."""
 
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import func
 from sqlmodel import Field, Session, col, select
 
-from scheduler.storage.types import WITHOUT_ROWID, Instant, Row
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row
 
 
 class IdempotencyRow(Row, table=True):
@@ -16,7 +17,7 @@ class IdempotencyRow(Row, table=True):
     actor: str = Field(primary_key=True)
     fingerprint: str
     status: int
-    answer: str
+    answer: dict[str, Any] = Field(sa_type=Json)
     created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"}, index=True)
 
 

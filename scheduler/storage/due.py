@@ -6,7 +6,7 @@ from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.hours.counters import CounterEventRow
-from scheduler.storage.types import WITHOUT_ROWID, Instant, Row
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row
 
 
 class PublishedRow(Row, table=True):
@@ -111,7 +111,7 @@ class PostponementRow(Row, table=True):
 
 
 class DockRow(Row, table=True):
-    """A batch of jobs chosen for a dock (jobs: JSON list of their keys). number counts within the vessel."""
+    """A batch of jobs chosen for a dock (jobs: their keys). number counts within the vessel."""
 
     __table_args__ = (Index(None, "vessel_id", "plant_id"), WITHOUT_ROWID)
 
@@ -120,7 +120,7 @@ class DockRow(Row, table=True):
     plant_id: str
     from_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "from_s"})
     to_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "to_s"})
-    jobs: str
+    jobs: list[str] = Field(sa_type=Json)
     chosen_by: str
     chosen_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "chosen_s"})
     withdrawn_by: str | None = None

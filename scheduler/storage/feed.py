@@ -6,13 +6,13 @@ from sqlalchemy import BigInteger, Index, and_, or_
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.people import of_person
-from scheduler.storage.types import Instant, Row
+from scheduler.storage.types import Instant, Json, Row
 from scheduler.storage.vessel import RevisionRow, VesselRow
 
 
 class AddressRow(Row, table=True):
     """A person's calendar address; vessel_id none: the whole fleet. id: what people call it by; it stays when the
-    secret is changed. kinds: JSON list of job kind codes, none for all. alarm_hour: ship's hour of its reminders, on the evening
+    secret is changed. kinds: job kind codes, none for all. alarm_hour: ship's hour of its reminders, on the evening
     before. days_ahead: how far ahead it shows open jobs, none for all."""
 
     __table_args__ = (of_person(), Index(None, "person_vessel_id", "person_id"))
@@ -28,7 +28,7 @@ class AddressRow(Row, table=True):
     last_used_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "last_used_s"})
     agent: str | None = None
     alarms: bool = False
-    kinds: str | None = None
+    kinds: list[str] | None = Field(default=None, sa_type=Json)
     label: str = ""
     alarm_hour: int = Field(default=18, sa_column_kwargs={"server_default": "18"})
     days_ahead: int | None = None

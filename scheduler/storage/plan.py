@@ -2,11 +2,12 @@
 
 from datetime import datetime
 from enum import StrEnum
+from typing import Any
 
 from sqlalchemy import BigInteger, CheckConstraint, ForeignKeyConstraint, Index, text
 from sqlmodel import Field, Session, col, func, select
 
-from scheduler.storage.types import WITHOUT_ROWID, Instant, Packed, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Packed, Row, by_value
 
 
 class PlanStatus(StrEnum):
@@ -82,7 +83,7 @@ class SlotRow(Row, table=True):
 class MoveRow(Row, table=True):
     """A slot that a person moved, and whether that was undone. number counts within the vessel.
 
-    slots: JSON, the job moved first, then what went along on its isolation: {job, from_s, to_s}; from_s null: it had no slot.
+    slots: the job moved first, then what went along on its isolation: {job, from_s, to_s}; from_s null: it had no slot.
     job_key: the job that was asked for. record, undone_record: numbers in the history.
     """
 
@@ -92,7 +93,7 @@ class MoveRow(Row, table=True):
     number: int = Field(primary_key=True)
     plant_id: str
     job_key: str
-    slots: str
+    slots: list[dict[str, Any]] = Field(sa_type=Json)
     reason: str
     by_id: str
     by: str

@@ -6,7 +6,7 @@ from collections.abc import Collection
 from typing import Any
 
 from sqlalchemy import String as Text
-from sqlalchemy import Table, cast, delete, func, select, update
+from sqlalchemy import Table, cast, delete, func, select, type_coerce, update
 from sqlmodel import Session, col
 from sqlmodel import select as pick
 
@@ -58,10 +58,10 @@ def used(session: Session, vessel_id: str, ids: Collection[str]) -> set[str]:
                 query = select(table.c[name]).where(mine, table.c[name].in_(ids)).distinct()
                 found |= {row[0] for row in session.connection().execute(query)}
         for name in _KEYS:
-            if name in table.c:
+            if name in table.c and name not in _JSON:
                 for one in set(ids) - found:
                     keyed = select(table.c.vessel_id).where(mine, table.c[name].contains(f":{one}:", autoescape=True))
-                    if name not in _JSON and session.connection().execute(keyed.limit(1)).first() is not None:
+                    if session.connection().execute(keyed.limit(1)).first() is not None:
                         found.add(one)
     counters = pick(CounterRow).where(CounterRow.vessel_id == vessel_id)
     for counter in session.exec(counters):
@@ -84,19 +84,18 @@ def rename(session: Session, vessel_id: str, was: str, now: str) -> None:
         for name in _KEYS:
             if name not in table.c:
                 continue
-            column, holds = table.c[name], table.c[name].contains(f":{was}:", autoescape=True)
+            column = cast(table.c[name], Text)
+            holds = column.contains(f":{was}:", autoescape=True)
             if name not in _JSON:
                 base.execute(
-                    update(table)
-                    .where(mine, holds)
-                    .values({name: func.replace(cast(column, Text), f":{was}:", f":{now}:")})
+                    update(table).where(mine, holds).values({name: func.replace(column, f":{was}:", f":{now}:")})
                 )
                 continue
             keys = list(table.primary_key.columns)
             for row in base.execute(select(*keys, column.label("told")).where(mine, holds)).all():
                 this = [key == getattr(row, key.name) for key in keys]
                 told = json.dumps(_anew(json.loads(row.told), was, now), ensure_ascii=False)
-                base.execute(update(table).where(*this).values({name: told}))
+                base.execute(update(table).where(*this).values({name: type_coerce(told, Text)}))
     shown = col(FeedEventRow.occurrence_key).contains(f":{was}:", autoescape=True)
     base.execute(delete(FeedEventRow).where(col(FeedEventRow.vessel_id) == vessel_id, shown))
     counter = update(CounterRow).where(col(CounterRow.vessel_id) == vessel_id, col(CounterRow.id) == was)

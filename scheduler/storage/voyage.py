@@ -1,16 +1,17 @@
 """Versions of a vessel's operating calendar and the stretches in each."""
 
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.voyage.stretches import Source
-from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row, by_value
 
 
 class VoyageVersionRow(Row, table=True):
-    """A version of a vessel's operating calendar: who made it and why; `kinds` is JSON.
+    """A version of a vessel's operating calendar: who made it and why; kinds: [code, weight] of each.
 
     undoes: the version that this one takes back. record: its number in the vessel's history.
     """
@@ -19,7 +20,7 @@ class VoyageVersionRow(Row, table=True):
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     version: int = Field(primary_key=True)
-    kinds: str
+    kinds: list[Any] = Field(sa_type=Json)
     actor: str
     reason: str
     what: str

@@ -1,16 +1,17 @@
 """Jobs done and under way: their steps, points not fitted, non-conformities, parts aboard, handover notes."""
 
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, or_, select
 
 from scheduler.domain.base.enums import JobState, Trigger
-from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row, by_value
 
 
 class WorkStepRow(Row, table=True):
-    """A step of the work on a job, as told; `detail` is the step as JSON, `flags` what stood against it (JSON): facts, or the
+    """A step of the work on a job, as told; `detail` is the step as JSON, `flags` what stood against it: facts, or the
     words alone where it was stored before there were facts.
 
     number counts from 1 within the job, in order of recording. record: its number in the history.
@@ -25,7 +26,7 @@ class WorkStepRow(Row, table=True):
     kind: str
     at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "at_s"})
     detail: str
-    flags: str = "[]"
+    flags: list[Any] = Field(default_factory=list, sa_type=Json)
     actor: str
     record: int = Field(sa_type=BigInteger)
     recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
@@ -72,7 +73,7 @@ class DoneRow(Row, table=True):
 
 
 class JobRow(Row, table=True):
-    """An occurrence and how far its work has come; `detail` is JSON. due_at and limit_at are the original ones."""
+    """An occurrence and how far its work has come. due_at and limit_at are the original ones."""
 
     __table_args__ = (Index(None, "vessel_id", "plant_id", "closed_s"),)
 
@@ -90,14 +91,14 @@ class JobRow(Row, table=True):
     limit_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "limit_s"})
     trigger: Trigger = Field(sa_type=by_value(Trigger, "trigger"))
     closed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "closed_s"})
-    detail: str = "{}"
+    detail: dict[str, Any] = Field(default_factory=dict, sa_type=Json)
     version: int = 1
 
 
 class NonConformityRow(Row, table=True):
     """Something that broke a rule: opened by the tool, answered with a cause, closed by another person.
 
-    about: past limit, or what of the work it is of; facts: JSON, what stood against it.
+    about: past limit, or what of the work it is of; facts: what stood against it.
     """
 
     __table_args__ = (Index(None, "vessel_id", "job_key"), WITHOUT_ROWID)
@@ -109,7 +110,7 @@ class NonConformityRow(Row, table=True):
     limit_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "limit_s"})
     opened_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "opened_s"})
     about: str = Field(default="past limit", sa_column_kwargs={"server_default": "past limit"})
-    facts: str = Field(default="[]", sa_column_kwargs={"server_default": "[]"})
+    facts: list[Any] = Field(default_factory=list, sa_type=Json, sa_column_kwargs={"server_default": "[]"})
     cause: str = ""
     corrective_action: str = ""
     answered_by_id: str | None = None

@@ -187,7 +187,7 @@ def test_work_on_a_planned_job_is_shown_by_the_job_alone(fresh: Stage) -> None:
     key = "knife_inspection:plover-pump-b-knives:1"
     with fresh.context.db.write("demo-plover") as session:
         place = Place("plover-pump-b", "demo-plover", "plover-plant", AssetKind.PUMP)
-        set_down(session, place, AT, "work", "A", int(AT.timestamp()), None, key)
+        set_down(session, place, AT, "work", "A", AT, None, key)
     shown = [str(one["SUMMARY"]) for one in events(body(fresh))]
     assert not [one for one in shown if one.startswith("VP2 out")]
     assert not any("pump out" in one for one in shown)

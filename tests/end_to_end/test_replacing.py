@@ -279,7 +279,7 @@ def test_work_under_way_keeps_its_thing_in_the_document(context: Context) -> Non
     with context.db.write(SHIP) as session:
         session.add(
             WorkStepRow(
-                vessel_id=SHIP, job_key=key, number=1, pump_id=PUMP, kind="noted", at=AT, detail="{}", flags="[]", actor="A",
+                vessel_id=SHIP, job_key=key, number=1, pump_id=PUMP, kind="noted", at=AT, detail="{}", actor="A",
                 record=1, recorded_at=AT,
             )
         )  # fmt: skip
@@ -327,7 +327,7 @@ def test_an_id_that_looks_like_something_else_is_renamed_and_nothing_with_it(con
         detail = '{"at": "2027-01-10T08:30:00+00:00", "of": "overhaul:30:1"}'
         session.add(
             WorkStepRow(
-                vessel_id=SHIP, job_key=f"overhaul:{odd}:1", number=1, pump_id=odd, kind="noted", at=AT, detail=detail, flags="[]",
+                vessel_id=SHIP, job_key=f"overhaul:{odd}:1", number=1, pump_id=odd, kind="noted", at=AT, detail=detail,
                 actor="A", record=1, recorded_at=AT,
             )
         )  # fmt: skip

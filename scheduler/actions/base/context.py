@@ -165,7 +165,7 @@ def _once(
             raise Refused(
                 f'The Idempotency-Key "{hand.key}" was used before for something else. Use a new key for a new action.'
             )
-        return Answer(kept.status, json.loads(kept.answer))
+        return Answer(kept.status, kept.answer)
     answer = act(session)
     session.flush()
     bump_revision(session, vessel_id)
@@ -177,7 +177,7 @@ def _once(
                 actor=hand.actor.id,
                 fingerprint=hand.fingerprint,
                 status=answer.status,
-                answer=json.dumps(answer.body),
+                answer=dict(answer.body),
                 created_at=now,
             )
         )

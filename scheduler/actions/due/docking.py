@@ -1,6 +1,5 @@
 """A batch of jobs chosen for a dock: asked of days without a minimum, on record, taken back by another record."""
 
-import json
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
@@ -74,7 +73,7 @@ def choose_dock(
             plant_id=place.plant_id,
             from_at=from_at,
             to_at=to_at,
-            jobs=json.dumps(sorted(keys)),
+            jobs=sorted(keys),
             chosen_by=hand.actor.name,
             chosen_at=context.now(),
         )
@@ -133,7 +132,7 @@ def _told(row: DockRow) -> dict[str, Any]:
         "batch": row.number,
         "from_at": utc_text(row.from_at),
         "to_at": utc_text(row.to_at),
-        "jobs": json.loads(row.jobs),
+        "jobs": row.jobs,
         "chosen_by": row.chosen_by,
         "withdrawn_by": row.withdrawn_by,
         "withdrawn_at": utc_text(row.withdrawn_at),

@@ -1,6 +1,5 @@
 """Calendar addresses: the secret in each is shown once and kept as its hash; what it shows, how long, who used it last."""
 
-import json
 import secrets
 from collections.abc import Sequence
 from contextlib import suppress
@@ -233,7 +232,7 @@ def _must_reach(session: Session, actor: Actor, person: PersonRow, vessel_id: st
         actor.must_reach(vessel_id, f"vessel {vessel_id}")
 
 
-def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None) -> str | None:
+def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None) -> list[str] | None:
     if wanted is None:
         return None
     vessels = [document_of(session, row.id)[0] for row in vessel_rows(session, vessel_id)]
@@ -243,7 +242,7 @@ def _kinds(session: Session, vessel_id: str | None, wanted: Sequence[str] | None
             raise Refused(f"There is no job kind {code!r:.60}. Known: {', '.join(known) or 'none'}.")
     if not wanted:
         raise Refused(f"No job kind is named, so nothing would be shown. Known: {', '.join(known) or 'none'}.")
-    return None if set(wanted) == set(known) else json.dumps(sorted(set(wanted)))
+    return None if set(wanted) == set(known) else sorted(set(wanted))
 
 
 def _ended_at(row: AddressRow, now: datetime) -> datetime | None:
@@ -260,7 +259,7 @@ def _record(session: Session, context: Context, actor: Actor, row: AddressRow, w
         "alarms": row.alarms,
         "alarm_hour": row.alarm_hour if row.alarms else None,
         "days_ahead": row.days_ahead,
-        "kinds": None if row.kinds is None else json.loads(row.kinds),
+        "kinds": row.kinds,
         "label": row.label,
         "expires_at": None if row.expires_at is None else row.expires_at.isoformat(),
         "by": actor.name,
@@ -279,7 +278,7 @@ def _address(row: AddressRow, now: datetime) -> Address:
         vessel_id=row.vessel_id,
         label=row.label,
         alarms=row.alarms,
-        kinds=None if row.kinds is None else tuple(json.loads(row.kinds)),
+        kinds=None if row.kinds is None else tuple(row.kinds),
         made_at=row.created_at,
         expires_at=row.expires_at,
         revoked_at=row.revoked_at,

@@ -134,7 +134,7 @@ def kept_scopes(session: Session, at: datetime) -> list[tuple[str, Scope]]:
 
 def scope_of(row: AddressRow, tasks: bool) -> Scope:
     """What an address as stored shows."""
-    kinds = None if row.kinds is None else tuple(json.loads(row.kinds))
+    kinds = None if row.kinds is None else tuple(row.kinds)
     return Scope(
         vessel_id=row.vessel_id,
         alarms=row.alarms,

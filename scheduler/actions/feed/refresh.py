@@ -1,6 +1,5 @@
 """The calendar feed as stored: events revised only where something visible changed; what an address serves."""
 
-import json
 import logging
 from collections.abc import Sequence
 from contextlib import suppress
@@ -301,7 +300,7 @@ def _withdraw(
                 limit_at=instant(row.ends_s),
                 trigger=Trigger.CALENDAR,
                 closed_at=at,
-                detail=json.dumps({"shown_on": shown_on.isoformat(), "reason": "due on nothing aboard any more"}),
+                detail={"shown_on": shown_on.isoformat(), "reason": "due on nothing aboard any more"},
             )
         )
 
@@ -315,7 +314,7 @@ def _kind(plants: Sequence[PlantState], row: JobRow) -> JobKind | None:
 def _done(session: Session, plants: Sequence[PlantState], row: JobRow) -> DoneJob:
     """Its date is that of the ship's clock when it was done, wherever she is now."""
     done_at = row.closed_at or plants[0].at
-    detail = json.loads(row.detail)
+    detail = row.detail
     kind = _kind(plants, row)
     return DoneJob(
         job_id=JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
@@ -333,7 +332,7 @@ def _done(session: Session, plants: Sequence[PlantState], row: JobRow) -> DoneJo
 
 
 def _gone(plants: Sequence[PlantState], row: JobRow) -> WithdrawnJob:
-    detail = json.loads(row.detail)
+    detail = row.detail
     kind = _kind(plants, row)
     return WithdrawnJob(
         job_id=JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),

@@ -1,6 +1,5 @@
 """Slots moved by hand: tried first, then set; pinned from then on. Taken back by a record of its own, never by rubbing out."""
 
-import json
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -125,7 +124,7 @@ def move_slot(
                 number=number,
                 plant_id=place.id,
                 job_key=key,
-                slots=json.dumps(slots),
+                slots=slots,
                 reason=reason.strip(),
                 by_id=hand.actor.person_id or hand.actor.id,
                 by=hand.actor.name,
@@ -151,7 +150,7 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
         row = _standing(session, place, number)
         now = load_plant(session, context, place.vessel_id, place.id)
         held = taken_plan(now)
-        slots = [slot for slot in json.loads(row.slots) if now.job(slot["job"]) is not None]
+        slots = [slot for slot in row.slots if now.job(slot["job"]) is not None]
         if not slots:
             raise Clash(f"The job of move {number} is closed: there is nothing to put back.")
         key, back = slots[0]["job"], slots[0]["from_s"]
@@ -198,12 +197,12 @@ def moves_made(context: Context, place: Place) -> list[dict[str, Any]]:
             slot["job"]
             for row in rows
             if row.undone_at is None
-            for slot in json.loads(row.slots)
+            for slot in row.slots
             if (job := job_row(session, place.vessel_id, slot["job"])) is not None and job.closed_at is not None
         }
     told, newer = [], set(closed)
     for row in reversed(rows):
-        slots = json.loads(row.slots)
+        slots = row.slots
         keys = {slot["job"] for slot in slots}
         told.append(
             {
@@ -295,9 +294,9 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
         )
     if row.undone_at is not None:
         raise Clash(f"Move {number} was undone already, by {row.undone_by}.")
-    keys = {slot["job"] for slot in json.loads(row.slots)}
+    keys = {slot["job"] for slot in row.slots}
     for other in move_rows(session, place.vessel_id, place.id, standing=True):
-        if other.number > number and keys & {slot["job"] for slot in json.loads(other.slots)}:
+        if other.number > number and keys & {slot["job"] for slot in other.slots}:
             raise Clash(f"Move {other.number} by {other.by} moved the same job after it. Undo that one first.")
     return row
 

@@ -1,6 +1,5 @@
 """How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
 
-import json
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
@@ -257,7 +256,7 @@ def load_plant(
         concessions=concessions_of(session, vessel_id, plant_id),
         parts_on=part_dates_by_job(session, vessel_id),
         docks=tuple(
-            Dock(from_at=row.from_at, to_at=row.to_at, keys=tuple(json.loads(row.jobs)))
+            Dock(from_at=row.from_at, to_at=row.to_at, keys=tuple(row.jobs))
             for row in dock_rows(session, vessel_id, plant_id)
             if row.withdrawn_at is None
         ),
@@ -296,7 +295,7 @@ def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collecti
     return {
         slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, row.at)
         for row in move_rows(session, vessel_id, plant_id, standing=True)
-        for slot in json.loads(row.slots)
+        for slot in row.slots
         if slot["job"] in open_keys
     }
 

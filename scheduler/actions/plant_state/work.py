@@ -59,7 +59,7 @@ def steps_of(session: Session, vessel_id: str, job_key: str) -> list[StoredStep]
 
 
 def _kept(row: WorkStepRow) -> StoredStep:
-    against = tuple(one if isinstance(one, str) else from_plain(one) for one in json.loads(row.flags))
+    against = tuple(one if isinstance(one, str) else from_plain(one) for one in row.flags)
     step = STEP.validate_json(row.detail)
     return StoredStep(row.number, step, against, row.actor, row.recorded_at, row.record)
 

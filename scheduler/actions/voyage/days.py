@@ -1,6 +1,5 @@
 """The operating calendar: read it, lay stretches over it, clear days, take back the last change. Each change is a record."""
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
@@ -207,7 +206,7 @@ def _write(
             VoyageVersionRow(
                 vessel_id=vessel_id,
                 version=version + 1,
-                kinds=json.dumps([[kind.code, kind.weight] for kind in laid.book.kinds]),
+                kinds=[[kind.code, kind.weight] for kind in laid.book.kinds],
                 actor=hand.actor.name,
                 reason=reason,
                 what=what,
@@ -281,7 +280,7 @@ def _keep(session: Session, vessel_id: str, version: int, book: VoyageDays) -> N
 
 
 def _book(row: VoyageVersionRow, spells: Sequence[VoyageStretchRow]) -> VoyageDays:
-    kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in json.loads(row.kinds))
+    kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in row.kinds)
     return VoyageDays(kinds=kinds, spells=tuple(map(_spell, spells)))
 
 

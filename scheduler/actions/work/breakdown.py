@@ -87,7 +87,7 @@ def open_breakdown(
                 window_at=at,
                 limit_at=at,
                 trigger=Trigger.CALENDAR,
-                detail=json.dumps({"reason": reason.strip()}),
+                detail={"reason": reason.strip()},
             )
         )
         session.flush()
@@ -163,8 +163,8 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
                 by=hand.actor.name,
                 now=context.now(),
             )
-        detail = {**json.loads(row.detail), "ran_after_all_minutes": minutes}
-        row.state, row.closed_at, row.detail = JobState.WITHDRAWN.value, at, json.dumps(detail)
+        detail = {**row.detail, "ran_after_all_minutes": minutes}
+        row.state, row.closed_at, row.detail = JobState.WITHDRAWN.value, at, detail
         row.version += 1
         session.add(row)
         done = last_sequence(session, place.vessel_id, BREAKDOWN.code, place.id)

@@ -1,6 +1,5 @@
 """A closed job: checked by its checker, in that person's own sign-in; or its close struck, as entered by mistake."""
 
-import json
 from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import person_of
@@ -38,7 +37,7 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
 
     def act(session: Session) -> Answer:
         row = _closed(session, place, job_id)
-        detail = json.loads(row.detail)
+        detail = row.detail
         if detail.get("checked_by"):
             raise Clash(f"This job was checked already, by {detail['checked_by']}.")
         for did in ("done_by", "answers_for"):
@@ -49,8 +48,7 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
         asked_of = str(detail.get("check_asked_of") or "")
         if asked_of and asked_of != actor.person_id and not surely_same_name(asked_of, actor.name):
             raise NotAllowed(f"The check was asked of {asked_of}, who signs it.")
-        now_s = context.now_s()
-        row.detail = json.dumps({**detail, "checked_by": actor.name, "checked_s": now_s, "check": "checked"})
+        row.detail = {**detail, "checked_by": actor.name, "checked_s": context.now_s(), "check": "checked"}
         row.version += 1
         session.add(row)
         payload = {
@@ -76,7 +74,7 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
     def act(session: Session) -> Answer:
         now = load_plant(session, context, place.vessel_id, place.plant_id)
         row = _closed(session, place, job_id)
-        detail = json.loads(row.detail)
+        detail = row.detail
         by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
         if not own_person(by, person_of(hand.actor)):
             raise NotAllowed(f"A close is struck by who recorded it, {by.name or 'who is not known any more'}.")

@@ -1,6 +1,5 @@
 """Jobs: read one, close one. The tool takes facts; what cannot be true is asked again in words."""
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -494,7 +493,7 @@ def _mark_done(
             version=0,
         )
     row.pump_id, row.position_id = job.pump, job.position
-    row.state, row.closed_at, row.detail = JobState.DONE.value, told.done_at, json.dumps(detail)
+    row.state, row.closed_at, row.detail = JobState.DONE.value, told.done_at, detail
     row.version += 1
     session.add(row)
 
@@ -527,5 +526,5 @@ def closed_job(context: Context, place: Place, job_id: JobId) -> dict[str, Any] 
         "state": row.state,
         "closed_at": at,
         "version": row.version,
-        **json.loads(row.detail),
+        **row.detail,
     }

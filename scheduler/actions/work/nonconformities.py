@@ -1,6 +1,5 @@
 """Non-conformities: a job past its limit without a postponement opens one; a person answers it, another closes it."""
 
-import json
 from collections.abc import Sequence
 from typing import Any
 
@@ -99,7 +98,7 @@ def open_about(
     ]
     if waiting:
         row = waiting[-1]
-        row.facts = json.dumps([*json.loads(row.facts), *plain])
+        row.facts = [*row.facts, *plain]
     else:
         row = NonConformityRow(
             vessel_id=vessel_id,
@@ -109,7 +108,7 @@ def open_about(
             limit_at=now.at,
             opened_at=now.at,
             about=about,
-            facts=json.dumps(plain),
+            facts=plain,
         )
     session.add(row)
     session.flush()
@@ -199,7 +198,7 @@ def nonconformities_listed(context: Context, vessel_id: str) -> list[dict[str, A
             "non_conformity": row.number,
             "job": row.job_key,
             "about": row.about,
-            "what": " ".join(against_words(from_plain(one), offset) for one in json.loads(row.facts)),
+            "what": " ".join(against_words(from_plain(one), offset) for one in row.facts),
             "limit_at": utc_text(row.limit_at) if row.about == PAST_LIMIT else None,
             "opened_at": utc_text(row.opened_at),
             "state": "closed" if row.closed_at else "answered" if row.answered_at else "open",

@@ -134,7 +134,7 @@ def take_step(
             kind=step.kind,
             at=step.at,
             detail=STEP.dump_json(told).decode(),
-            flags=json.dumps(plain),
+            flags=plain,
             actor=hand.actor.name,
             record=number,
             recorded_at=context.now(),
