@@ -95,32 +95,26 @@ class DailyHoursAnswer(AnswerModel):
     def of(cls, book: DailyBook) -> Self:
         """From the days as counted."""
 
-        def days(subject: Subject, subject_id: str) -> list[HoursOfDay]:
-            return [
-                HoursOfDay(on=day.on.isoformat(), running_hours=hours_of(day.seconds), interpolated=day.interpolated)
-                for day in book.days[subject, subject_id]
-            ]
+        def days(subject: Subject, subject_id: str) -> dict[str, object]:
+            return {
+                "hours_as_of": z(book.as_of[subject, subject_id]),
+                "days": [
+                    {"on": day.on.isoformat(), "running_hours": hours_of(day.seconds), "interpolated": day.interpolated}
+                    for day in book.days[subject, subject_id]
+                ],
+            }
 
-        return cls(
-            plant=book.plant.id,
-            positions=[
-                DailyHoursOfPosition(
-                    position=one.id,
-                    name=one.name,
-                    hours_as_of=z(book.as_of[Subject.POSITION, one.id]),
-                    days=days(Subject.POSITION, one.id),
-                )
-                for one in book.plant.positions
-            ],
-            pumps=[
-                DailyHoursOfPump(
-                    pump=one.id,
-                    name=one.serial,
-                    hours_as_of=z(book.as_of[Subject.PUMP, one.id]),
-                    days=days(Subject.PUMP, one.id),
-                )
-                for one in book.plant.pumps
-            ],
+        return cls.model_validate(  # at once: there may be some 20,000 days
+            {
+                "plant": book.plant.id,
+                "positions": [
+                    {"position": one.id, "name": one.name, **days(Subject.POSITION, one.id)}
+                    for one in book.plant.positions
+                ],
+                "pumps": [
+                    {"pump": one.id, "name": one.serial, **days(Subject.PUMP, one.id)} for one in book.plant.pumps
+                ],
+            }
         )
 
 

@@ -1,5 +1,6 @@
 """Answers about vessels: documents and their versions, the ship's clock, plants and pumps as they stand, what is odd."""
 
+from collections.abc import Mapping
 from typing import Annotated, Self
 
 from pydantic import Field
@@ -26,6 +27,7 @@ from api.routes.shared.shapes import (
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.vessel.fleet import Version
 from scheduler.domain.base.enums import Subject
+from scheduler.domain.capacity.minimum import Swept
 from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.domain.vessel.document import Pump, Vessel
 from scheduler.wording.care import diagnosis_words
@@ -152,7 +154,7 @@ class PlantAnswer(AnswerModel):
     @classmethod
     def of(cls, now: PlantState) -> Self:
         """From the plant's state."""
-        states = [job.state.value for job in now.jobs if job.first]
+        states, counts_for = [job.state.value for job in now.jobs if job.first], now.counts_for()
         places = {counter.id: counter.position for counter in now.counters}
         return cls(
             plant=now.plant.id,
@@ -162,7 +164,7 @@ class PlantAnswer(AnswerModel):
             ship_offset=offset_text(now.offset_minutes),
             hours_as_of=z(now.hours_as_of()),
             jobs_by_state={state: states.count(state) for state in dict.fromkeys(states)},
-            pumps=[PumpShown.model_validate(pump_members(now, pump)) for pump in now.plant.pumps],
+            pumps=[PumpShown.model_validate(pump_members(now, pump, counts_for)) for pump in now.plant.pumps],
             counters=[
                 CounterLine(
                     counter=c.id, position=c.position, newest_at=z(c.newest_at), silent=c.silent, primary=c.primary
@@ -189,16 +191,16 @@ class PumpAnswer(PumpShown):
         position = now.plant.position_of(pump.id, now.at)
         return cls.model_validate(
             {
-                **pump_members(now, pump),
+                **pump_members(now, pump, now.counts_for()),
                 "position_hours": _hours(now, Subject.POSITION, position or ""),
                 "jobs": [DueJobAnswer.of(now, job) for job in now.jobs if job.pump == pump_id and job.first],
             }
         )
 
 
-def pump_members(now: PlantState, pump: Pump) -> dict[str, object]:
-    """What is shown of a pump wherever it stands."""
-    position, counts_for = now.plant.position_of(pump.id, now.at), now.counts_for()
+def pump_members(now: PlantState, pump: Pump, counts_for: Mapping[str, Swept]) -> dict[str, object]:
+    """What is shown of a pump wherever it stands. counts_for: of each pump id."""
+    position = now.plant.position_of(pump.id, now.at)
     return {
         "pump": pump.id,
         "serial": pump.serial,
