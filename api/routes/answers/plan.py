@@ -64,6 +64,7 @@ class ShortfallShown(AnswerModel):
     pump: PumpId | None
     when: list[Period]
     lacking_swept_m3_per_h: SweptFlow
+    code: Annotated[str, Field(description="what it is, as a word for machines")]
     says: Sentence
 
 
@@ -160,6 +161,7 @@ class ForbiddenStarts(Period):
     """Starts that are not possible, and what forbids them."""
 
     starts: Annotated[int, Field(description="how many starts, whole hours")]
+    code: Annotated[str, Field(description="what forbids them, as a word for machines")]
     reason: Sentence
     lacking_swept_m3_per_h: SweptFlow
 
@@ -183,6 +185,7 @@ class PlaceReasonAnswer(AnswerModel):
     placed: bool
     reasons: list[Sentence]
     forbidden: list[ForbiddenStarts]
+    blocked: Annotated[list[Sentence], Field(description="what forbids other starts, each thing once")]
     reliefs: list[ReliefShown]
 
 
