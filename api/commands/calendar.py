@@ -184,7 +184,7 @@ def _line(days: dict[str, Any], word: str) -> str:
 
 
 def _date(text: str, what: str) -> "date":
-    from scheduler.domain.voyage.from_csv import read_date
+    from scheduler.parsing import read_date
 
     found = read_date(text)
     if found is None:

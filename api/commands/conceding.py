@@ -141,7 +141,7 @@ def first_date(
     from scheduler.actions.due import first_dates
     from scheduler.actions.feed import refresh
     from scheduler.actions.work import jobs
-    from scheduler.domain.voyage.from_csv import read_date
+    from scheduler.parsing import read_date
 
     day = read_date(on)
     if day is None:
@@ -168,7 +168,7 @@ def parts_from(
     """
     from scheduler.actions.due import part_dates
     from scheduler.actions.work import jobs
-    from scheduler.domain.voyage.from_csv import read_date
+    from scheduler.parsing import read_date
 
     day = None if on == "none" else read_date(on)
     if day is None and on != "none":

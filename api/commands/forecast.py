@@ -39,22 +39,22 @@ def forecast(
 
 
 def _dates(context: Any, vessel_id: str, plant_id: str, as_json: bool) -> None:
-    from api.pages import words
     from api.routes.shared import shapes
     from scheduler.actions.plant_state.load import plant_state
+    from scheduler.wording.figures import moment, ship
 
     now = plant_state(context, vessel_id, plant_id)
     jobs = [job for job in now.jobs if job.first]
     rows = [shapes.due_json(now, job) for job in jobs]
 
     def lines() -> Iterator[str]:
-        yield f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}"
+        yield f"{now.vessel.name}, {now.plant.name}, ship time {moment(now.at, now.offset_minutes)}"
         for job, row in zip(jobs, rows, strict=True):
             yield f"{now.position_name(job.position)} {job.kind_name} ({job.job_id.key}): {job.state.value}"
             seen = now.as_shown(job).forecast
             if seen is not None:
                 dates = (seen.early_at, seen.likely_at, seen.late_at)
-                early, likely, late = (f"{words.ship(at, now.offset_minutes):%a %d %b %Y}" for at in dates)
+                early, likely, late = (f"{ship(at, now.offset_minutes):%a %d %b %Y}" for at in dates)
                 yield f"  early {early}, likely {likely}, late {late}"
             yield f"  {row['why']['sentence']}"
 

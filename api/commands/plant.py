@@ -26,11 +26,12 @@ def due(
 
     Example: leadline due avocet-plant
     """
-    from api.pages import words
     from api.routes.shared import shapes
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.domain.base.enums import JobState
     from scheduler.errors import NotFound
+    from scheduler.wording.due import as_of_words
+    from scheduler.wording.figures import moment, ship
 
     if moved:
         _moved(plant, since, as_json)
@@ -41,7 +42,7 @@ def due(
     with command_context() as context:
         for vessel_id, plant_id in plants(context, plant):
             now = plant_state(context, vessel_id, plant_id)
-            lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}")
+            lines.append(f"{now.vessel.name}, {now.plant.name}, ship time {moment(now.at, now.offset_minutes)}")
             for job in now.jobs:
                 if not job.first or explain not in (None, job.job_id.key):
                     continue
@@ -50,9 +51,9 @@ def due(
                 left = job.running_seconds_left
                 left = left if job.projected_seconds_left is None else job.projected_seconds_left
                 hours = "" if left is None else f"{left / 3600:8.0f} running h, "
-                hours += words.as_of_words(seen, now.at, now.offset_minutes)
+                hours += as_of_words(seen, now.at, now.offset_minutes)
                 days = f"{round((seen.due_at - now.at).total_seconds() / 86400):5d} days"
-                when = f"{words.ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
+                when = f"{ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
                 if job.state is JobState.NOT_KNOWN:
                     days, when = "       now", "due now"
                 place = now.position_name(job.position)
@@ -72,11 +73,11 @@ def due(
 
 
 def _moved(plant: str | None, since: int, as_json: bool) -> None:
-    from api.pages import words
-    from api.pages.due.moved import by_words
+    from api.pages.due.page import by_words
     from api.routes.shared import shapes
     from scheduler.actions.plant_state import published
     from scheduler.actions.vessel.fleet import offset_now
+    from scheduler.wording.figures import ship
 
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
@@ -85,9 +86,9 @@ def _moved(plant: str | None, since: int, as_json: bool) -> None:
             offset = offset_now(context, vessel_id)
             for one in published.moved_since(context, vessel_id, plant_id, after=since):
                 rows.append({"vessel": vessel_id, "plant": plant_id, **shapes.moved_json(one)})
-                was, now = words.ship(one.from_due_at, offset), words.ship(one.to_due_at, offset)
+                was, now = ship(one.from_due_at, offset), ship(one.to_due_at, offset)
                 lines.append(
-                    f"  {one.number:5} {words.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
+                    f"  {one.number:5} {ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
                     f"{by_words(one, offset)}, {one.cause.value}: {one.job}{'' if one.open else ' (outlook)'}"
                 )
     if not rows:

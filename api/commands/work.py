@@ -113,10 +113,11 @@ def job_step(
 
     Example: leadline job step knife_inspection:plover-pump-a-knives:1 "tag placed" point="supply breaker" --by "A. Second"
     """
-    from api.pages.words.work import step_words
     from api.pages.work.forms import FORMS, read_step
     from scheduler.actions.plant_state.work import STEP
     from scheduler.actions.work import jobs, steps
+    from scheduler.parsing import Fields
+    from scheduler.wording.steps import step_words
 
     with command_context() as context:
         place, job_id = jobs.job_place(context, me(), key)
@@ -137,7 +138,7 @@ def job_step(
             if not equals:
                 raise typer.BadParameter(f"{one!r}: name=value is expected, such as tag_no=T-12")
             typed[name] = value
-        told_step = read_step(kind, typed, 0, fact=fact)
+        told_step = read_step(kind, Fields(typed, 0), fact=fact)
         asked = {"step": key, "what": STEP.dump_python(told_step.step, mode="json")}
         answer = steps.take_step(context, hand(asked), place, job_id, told_step.step, fact=fact)
     body = dict(answer.body)

@@ -1,27 +1,19 @@
 """A pump that failed, clogs noted without a job, and the lead order as set at the panel."""
 
-from collections.abc import Callable, Mapping
-from datetime import datetime
 from typing import Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import JSONResponse
 
 from api.routes.shared import bodies
-from api.server.deps import AskingDep, ContextDep, hand_of, must_be_own_form
-from scheduler.actions.base.context import Hand
+from api.server.deps import AskingDep, ContextDep, hand_of
 from scheduler.actions.capacity import outages
 from scheduler.actions.plan import lead_order_set
 from scheduler.actions.vessel import fleet
-from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
-from scheduler.parsing import ship_instant
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter()
-FAILED = "failed, put out on the plant page"
 
 
 @router.post(
@@ -71,69 +63,6 @@ def set_lead_order(
     hand = hand_of(request, who, body.model_dump(mode="json"))
     answer = lead_order_set.tell(context, hand, place, body.order, body.at)
     return JSONResponse(dict(answer.body), status_code=answer.status)
-
-
-@router.post("/pumps/{pump_id}/out", include_in_schema=False)
-async def out(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """One form on the plant page: out now, what failed and when it is back where that is known; repair opened, planned again."""
-
-    def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
-        reason = typed.get("reason", "").strip()[:200] or FAILED
-        breakdown.open_breakdown(
-            context, hand, place, at=context.now(), reason=reason, expected_at=_expected(context, place, typed)
-        )
-
-    return await _tapped(pump_id, "out", request, context, who, do)
-
-
-@router.post("/pumps/{pump_id}/return", include_in_schema=False)
-async def back(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """When a pump that is out is expected back, from the plant page; empty: not known."""
-
-    def do(place: Place, hand: Hand, typed: Mapping[str, str]) -> None:
-        outages.say_expected(context, hand, place, _expected(context, place, typed))
-
-    return await _tapped(pump_id, "return", request, context, who, do)
-
-
-@router.post("/pumps/{pump_id}/runs", include_in_schema=False)
-async def runs_now(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """It runs after all, from the plant page."""
-
-    def do(place: Place, hand: Hand, _typed: Mapping[str, str]) -> None:
-        breakdown.runs_after_all(context, hand, place, at=context.now())
-
-    return await _tapped(pump_id, "runs", request, context, who, do)
-
-
-async def _tapped(
-    pump_id: str,
-    what: str,
-    request: Request,
-    context: ContextDep,
-    who: AskingDep,
-    do: Callable[[Place, Hand, Mapping[str, str]], None],
-) -> Response:
-    """A form of the plant page about one pump: done, planned again; back to the plant, which says what is left."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    typed = {name: str(value) for name, value in form.items()}
-
-    def act() -> str:
-        place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-        told = {"route": f"POST /pumps/{pump_id}/{what}", "expected_at": typed.get("expected_at", "")}
-        do(place, Hand(who.actor, typed.get("idempotency_key", ""), told), typed)
-        breakdown.plan_again(context, place)
-        return place.plant_id
-
-    plant_id = await run_in_threadpool(act)
-    return RedirectResponse(f"/plants/{quote(plant_id)}?out={quote(pump_id)}", 303)
-
-
-def _expected(context: ContextDep, place: Place, typed: Mapping[str, str]) -> datetime | None:
-    text = typed.get("expected_at", "").strip()
-    clock = fleet.offset_now(context, place.vessel_id)
-    return ship_instant("expected_at", text, str(int(clock)), clock) if text else None
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")

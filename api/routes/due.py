@@ -1,23 +1,16 @@
-"""Due dates that moved: a list of their own, by API and as a page."""
+"""Due dates that moved: a list of their own."""
 
-from datetime import timedelta
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
-from fastapi.responses import Response
+from fastapi import APIRouter, Query
 
-from api.pages.due.moved import MovedView, moved_lines, moved_page
-from api.pages.shared import build
 from api.routes.shared import shapes
 from api.server.deps import AskingDep, ContextDep
-from api.server.page_answers import light_of, page
 from scheduler.actions.plant_state import published
-from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter()
-SHOWN_DAYS, SHOWN_MOST = 28, 200
 
 
 @router.get("/api/v1/plants/{plant_id}/due/moved", tags=["plant"], summary="Published due dates that moved")
@@ -37,20 +30,3 @@ def get_moved(
         "moved": [shapes.moved_json(one) for one in found],
         "next": found[-1].number if found else since,
     }
-
-
-@router.get("/plants/{plant_id}/moved", include_in_schema=False)
-def moved(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """The dates of open jobs that moved in the last four weeks, newest first."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    now = plant_state(context, place.vessel_id, place.id)
-    since_at = now.at - timedelta(days=SHOWN_DAYS)
-    found = published.newest_moved_date(context, place.vessel_id, place.id, since_at=since_at, limit=SHOWN_MOST)
-    view = MovedView(
-        frame=build.frame_of(now, who, request.url.path, "Dates that moved", "moved"),
-        plant=now.plant.name,
-        plant_href=f"/plants/{place.id}",
-        days=SHOWN_DAYS,
-        lines=moved_lines(now, found),
-    )
-    return page(moved_page(view, light=light_of(request), csrf=who.csrf or ""))

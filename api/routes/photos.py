@@ -2,16 +2,12 @@
 
 from hashlib import sha256
 from typing import Annotated, Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, File, Form, Request, UploadFile
-from fastapi.responses import JSONResponse, RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import JSONResponse, Response
 
-from api.server.deps import AskingDep, ContextDep, hand_of, must_be_own_form
-from scheduler.actions.base.context import Hand
+from api.server.deps import AskingDep, ContextDep, hand_of
 from scheduler.actions.work import jobs, photos
-from scheduler.errors import Refused
 
 router = APIRouter()
 HEADERS = {
@@ -52,24 +48,3 @@ def one(key: str, digest: str, context: ContextDep, who: AskingDep) -> Response:
     place, job_id = jobs.job_place(context, who.actor, key)
     content, media = photos.photo(context, place, job_id, digest)
     return Response(content, media_type=media, headers=HEADERS)
-
-
-@router.post("/vessels/{vessel_id}/jobs/{key}/photos", include_in_schema=False)
-async def keep_from_page(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """A photo added on the job's page."""
-    async with request.form() as form:
-        must_be_own_form(who, form.get("csrf"))
-        sent = form.get("photo")
-        if sent is None or isinstance(sent, str):
-            raise Refused("No photo was chosen. Go back, choose one, and send it again.")
-        content, text = await sent.read(), str(form.get("text", ""))[:200]
-        once = str(form.get("idempotency_key", ""))
-
-    def act() -> None:
-        place, job_id = jobs.job_place(context, who.actor, key)
-        asked = {"route": f"POST /vessels/{vessel_id}/jobs/{key}/photos", "body": [text, sha256(content).hexdigest()]}
-        hand = Hand(who.actor, once, asked)
-        photos.keep_photo(context, hand, place, job_id, content=content, text=text)
-
-    await run_in_threadpool(act)
-    return RedirectResponse(f"/vessels/{quote(vessel_id)}/jobs/{quote(key, safe=':')}#h-photos", 303)

@@ -121,3 +121,9 @@ def ship_day(at: datetime, offset_minutes: int) -> str:
     """The day aboard, as "3 November"."""
     there = ship_time(at, offset_minutes)
     return f"{there.day} {there:%B}"
+
+
+def field_moment(at: datetime, offset_minutes: int, *, seconds: bool = False) -> str:
+    """An instant as a field for date and time holds it, in ship time. seconds: with them, where there are any."""
+    local = ship(at, offset_minutes)
+    return f"{local:%Y-%m-%dT%H:%M:%S}" if seconds and local.second else f"{local:%Y-%m-%dT%H:%M}"

@@ -5,11 +5,11 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from api.pages import words as pages_words
 from api.pages.drawing.field import Scales, stairs
 from api.pages.drawing.ground import axes
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import join, tag, text, width_of
-from api.pages.shared.view import MarginStretch
+from scheduler.wording.figures import number
 
 TOP, AXIS = 20.0, 26
 LOWER = "lower as agreed"
@@ -58,7 +58,7 @@ def _words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     lengths: dict[str, float] = {}
     for run in runs:
         label = LOWER if run.minimum_label.endswith(LOWER) else run.minimum_label
-        words = f"{pages_words.number(run.minimum_m3_per_h)} {label}"
+        words = f"{number(run.minimum_m3_per_h)} {label}"
         lengths[words] = lengths.get(words, 0.0) + (run.to_at - run.from_at).total_seconds()
     lines: list[str] = []
     for words in sorted(lengths, key=lambda key: (-lengths[key], key)):

@@ -5,10 +5,10 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from api.pages import words as pages_words
 from api.pages.drawing.field import ROW, LeadLabel, Plumb, Scales
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import tag, text, width_of
-from api.pages.shared.view import MarginStretch
+from scheduler.wording.figures import margin_number
 
 
 def soundings(runs: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], field: Scales) -> list[Markup]:
@@ -42,9 +42,9 @@ def _sounding(stretch: Sequence[MarginStretch], leads: Sequence[float], field: S
     parts: list[Markup] = []
     for a, b, inside in merged:
         depths = [r.margin_m3_per_h for r in inside]
-        words = pages_words.margin_number(min(depths))
+        words = margin_number(min(depths))
         if max(depths) - min(depths) >= 1:
-            words += f"–{pages_words.margin_number(max(depths))}"
+            words += f"–{margin_number(max(depths))}"
         middle = (field.x(a) + field.x(b)) / 2
         room = field.x(b) - field.x(a)
         surface = max(field.y(r.available_m3_per_h) for r in inside)
@@ -77,7 +77,7 @@ def leads(
             shift, anchor = (-5, "end") if flag.flipped else (5, None)
             parts.append(text(x + shift, head + 8, flag.label, "tiny halo", anchor))
         ground = field.y(least.minimum_m3_per_h)
-        words = pages_words.margin_number(least.margin_m3_per_h)
+        words = margin_number(least.margin_m3_per_h)
         half = width_of(words, 13) / 2 + 2
         if least.margin_m3_per_h < 0:
             continue

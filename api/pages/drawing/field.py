@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import width_of
-from api.pages.shared.view import MarginStretch
 
 ROW = 16
 """Height of a row of labels, px."""

@@ -8,8 +8,8 @@ from markupsafe import Markup
 from api.pages.drawing.depths import leads, soundings
 from api.pages.drawing.field import ROW, Plumb, Scales, place_flags
 from api.pages.drawing.ground import axes, bed_words, below, water
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import join, tag, text
-from api.pages.shared.view import MarginStretch
 
 BED = 46
 AXIS = 26

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from api.pages.hours.asking import Back, figure_text, instant_words, question_view
 from api.pages.hours.events import event_lines
 from api.pages.hours.view import AskField, AskForm, CountersView, CounterView, DiagnosisLine, LogLine
-from api.pages.shared.build import as_job_line, frame_of, may
-from api.pages.words import NBSP, count_words, listed, moment, number, offset_words, short_date
+from api.pages.shared.frame import frame_of, may
+from api.pages.shared.job_line import as_job_line
 from api.server.deps import Asking
 from scheduler.actions.base.context import instant
 from scheduler.actions.due.questions import CounterChange, CounterSheet, PlantSheet
@@ -17,6 +17,7 @@ from scheduler.domain.hours.ledger import Code
 from scheduler.domain.hours.questions import MISSING
 from scheduler.domain.hours.running import RunningHours
 from scheduler.storage.hours.readings import IntakeLogRow
+from scheduler.wording.figures import NBSP, count_words, listed, moment, number, offset_words, short_date
 
 NOTES = 4
 _FRESH_S = 30 * 86_400
@@ -178,7 +179,7 @@ def _correct(one: CounterSheet, now: PlantState, back: Back) -> AskForm:
     """Hours added or taken away without any question."""
     fid = f"c-{one.id}"
     mine = back.asked == fid
-    typed, faults = (back.typed, back.faults) if mine else ({}, {})
+    typed, faults = (back.values, back.faults) if mine else ({}, {})
     said = {"hours": "", "reason": "", **typed}
     fields = (
         AskField(

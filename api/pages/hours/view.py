@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from api.pages.shared.view import Frame
+from api.pages.shared.frame import Frame
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

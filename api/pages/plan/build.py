@@ -5,13 +5,13 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from urllib.parse import quote, urlencode
 
-from api.pages import words
 from api.pages.drawing.windows import WindowLine, WindowMark
+from api.pages.plan import plan_line
 from api.pages.plan.view import BlockerLine, LateLine, PlanView, SlotLine
 from api.pages.plan.wording import Wording, whys
-from api.pages.shared import build
-from api.pages.shared.margin import margin_stretches
-from api.pages.shared.view import JobLine, MarginStretch
+from api.pages.shared import frame, job_line, margin
+from api.pages.shared.job_line import JobLine
+from api.pages.shared.margin import MarginStretch, margin_stretches
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
@@ -19,9 +19,12 @@ from scheduler.actions.plan.explaining import in_words
 from scheduler.actions.plant_state.load import PlantState, StoredPlan
 from scheduler.actions.plant_state.names import job_words
 from scheduler.domain.vessel.document import caution_line
+from scheduler.domain.vessel.naming import short_kind
 from scheduler.planning.explain.reasons import Explained, Forbidden, explain_each
 from scheduler.planning.judge.cover import cover_lines, cover_of
 from scheduler.planning.move.taken import BY_HAND
+from scheduler.wording.due import meets_at
+from scheduler.wording.figures import ship
 
 _AGAIN = "/plants/{plant_id}/plan/again"
 _TAKE = "/plants/{plant_id}/plan"
@@ -34,10 +37,10 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     problem, plan = planning.as_now(now, context)
     grid_ends_at = problem.starts_at + timedelta(hours=problem.steps)
     ends_at = min(now.at + timedelta(days=days), grid_ends_at)
-    runs = tuple(_until(margin_stretches(problem, plan.slots, build.positions_of(now)), ends_at))
-    held, newer = now.taken or now.proposed, build.newer_plan(now)
+    runs = tuple(_until(margin_stretches(problem, plan.slots, margin.positions_of(now)), ends_at))
+    held, newer = now.taken or now.proposed, plan_line.newer_plan(now)
     view = PlanView(
-        frame=build.frame_of(now, who, here, "Plan", "plan"),
+        frame=frame.frame_of(now, who, here, "Plan", "plan"),
         plant=now.plant.name,
         plant_href=f"/plants/{now.plant.id}",
         here=here,
@@ -48,7 +51,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         silent=tuple(now.position_name(c.position) for c in now.counters if c.primary and c.silent),
         runs=runs,
         jobs=sum(job.renewed_by is None for job in now.jobs),
-        again_action=f"{here}/again" if build.may(who, "POST", _AGAIN) else "",
+        again_action=f"{here}/again" if frame.may(who, "POST", _AGAIN) else "",
         held_days=context.settings.frozen_days,
         lines=_lines(now, ()),
     )
@@ -56,24 +59,24 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         return view
     wording, names = wording_of(now, held), _job_names(now)
     told = _explained(now, held)
-    lines = {job.job_id.key: _with_margin(build.job_line(now, job, {}), runs) for job in now.jobs}
+    lines = {job.job_id.key: _with_margin(job_line.job_line(now, job, {}), runs) for job in now.jobs}
     pinned = {job.key for job in planning.problem_of(now, context).jobs if job.fixed_start is not None}
     slots = _slots(now, held, lines, told, pinned)
-    if now.taken is not None and build.may(who, "POST", MOVES):
+    if now.taken is not None and frame.may(who, "POST", MOVES):
         slots = tuple(
             replace(slot, move_href=move_href(slot.key, days)) if _start(slot) > now.at else slot for slot in slots
         )
     shown = tuple(slot for slot in slots if _start(slot) < ends_at)
     in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
     troubles = tuple(_troubles(_with_pins(now, held, told), lines, names, wording))
-    if now.taken is not None and build.may(who, "POST", MOVES):
+    if now.taken is not None and frame.may(who, "POST", MOVES):
         troubles = tuple(replace(one, move_href=move_href(one.key, days)) for one in troubles)
     late = {trouble.key for trouble in troubles}
     cover = cover_of(problem, plan)
     return replace(
         view,
-        shown=build.plan_line(now, held, taken=held.taken_at is not None, take=""),
-        newer=build.plan_line(now, newer, taken=False, take=here if build.may(who, "POST", _TAKE) else ""),
+        shown=plan_line.plan_line(now, held, taken=held.taken_at is not None, take=""),
+        newer=plan_line.plan_line(now, newer, taken=False, take=here if frame.may(who, "POST", _TAKE) else ""),
         slots=shown,
         later=len(slots) - len(shown),
         lines=_lines(now, (*shown, *(trouble for trouble in troubles if trouble.days is None))),
@@ -94,7 +97,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
 
 def wording_of(now: PlantState, held: StoredPlan) -> Wording:
     """Sentences about that plan in the words of people."""
-    year = words.ship(now.at, now.offset_minutes).year
+    year = ship(now.at, now.offset_minutes).year
     return Wording(in_words(now, held.problem), [p.name for p in now.plant.positions], year)
 
 
@@ -239,9 +242,9 @@ def _lines(now: PlantState, jobs: Sequence[SlotLine | LateLine]) -> tuple[Window
 def _mark(one: SlotLine | LateLine) -> WindowMark:
     due = one.job.due
     return WindowMark(
-        label=words.short_kind(due.kind_name, 14).lower(),
+        label=short_kind(due.kind_name, 14).lower(),
         opens_at=due.window_opens_at,
-        due_at=words.stands_at(due),
+        due_at=meets_at(due),
         limit_at=max(due.limit_at or due.due_at, due.window_opens_at),
         from_at=one.job.slot_from_at if isinstance(one, SlotLine) else None,
         to_at=one.job.slot_to_at if isinstance(one, SlotLine) else None,

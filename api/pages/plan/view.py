@@ -1,12 +1,15 @@
 """What the plan page is given: frozen values, already worked out, instants in UTC."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from api.pages.drawing.field import Plumb
 from api.pages.drawing.windows import WindowLine
-from api.pages.shared.view import Frame, JobLine, MarginStretch, PlanLine
+from api.pages.plan.plan_line import PlanLine
+from api.pages.shared.forms import FormState
+from api.pages.shared.frame import Frame
+from api.pages.shared.job_line import JobLine
+from api.pages.shared.margin import MarginStretch
 from scheduler.planning.judge.cover import Cover
 
 PERIODS = (7, 28, 90)
@@ -84,12 +87,9 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MoveForm:
+class MoveForm(FormState):
     """What was typed into the form of a move: day, at, start (an instant in UTC), reason; and what stood against it."""
 
-    values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-    says: str = ""
     changed: tuple[str, ...] = ()
     """What has changed since the page was looked at, in sentences."""
 

@@ -5,8 +5,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from api.pages.plan.view import ReasonsLine
-from api.pages.words import inner
 from scheduler.planning.explain.reasons import Explained
+from scheduler.wording.figures import inner
 
 _MONTHS = "Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec"
 _IDEAL = re.compile(r"^It stands on its ideal date, [^.]*\.$")

@@ -1,17 +1,19 @@
 """The page of the operating calendar: its view, its words and its drawing into HTML. Values in, text out."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from api.pages import drawing, words
+from api.pages import drawing
+from api.pages.shared.forms import FormState, Refusal
+from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from api.pages.shared.view import Frame
 from scheduler.actions.base.context import instant
 from scheduler.actions.voyage.days import Preview, StoredDays
 from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
 from scheduler.domain.voyage.from_csv import COLUMNS
 from scheduler.domain.voyage.stretches import DayChange, Source, Spell, VoyageDays
+from scheduler.wording.figures import DAYS, MONTHS, NBSP, inner, moment
 
 SHOWN_BACK_DAYS, SHOWN_AHEAD_DAYS, YEAR_DAYS, MOST_CHANGES = 21, 60, 365, 40
 STRIPS = {"wide": (14, 28, 1232), "narrow": (3, 11, 358)}
@@ -27,16 +29,18 @@ FILE_EXAMPLE = "from,to,kind,source,note\n2026-11-20,2026-11-24,sea,log,\n2026-1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DaysTyped:
+class DaysForm(FormState):
     """A form as typed, and what is wrong with it.
 
     faults: field to sentence. says: what stands in the way as a whole. lines: more sentences about it.
     """
 
-    values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-    says: str = ""
     lines: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, refused: Refusal) -> "DaysForm":
+        """As it was refused."""
+        return cls(values=refused.values, faults=refused.faults, says=refused.state.says)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,9 +57,9 @@ class VoyageView:
     may_change: bool
     show_all: bool = False
     correcting: Spell | None = None
-    entry: DaysTyped = field(default_factory=DaysTyped)
-    file: DaysTyped = field(default_factory=DaysTyped)
-    weights: DaysTyped = field(default_factory=DaysTyped)
+    entry: DaysForm = field(default_factory=DaysForm)
+    file: DaysForm = field(default_factory=DaysForm)
+    weights: DaysForm = field(default_factory=DaysForm)
     undo_says: str = ""
     looked_at: Preview | None = None
     done: str = ""
@@ -118,8 +122,8 @@ def stretches_listed(kind: str) -> str:
 
 def voyage_day(on: date, today: date | None = None) -> str:
     """Like "Wed 25 Nov", with the year unless it is today's; ship's dates have no clock and no offset."""
-    said = f"{words.DAYS[on.weekday()]}{words.NBSP}{on.day}{words.NBSP}{words.MONTHS[on.month - 1][:3]}"
-    return said if today is not None and on.year == today.year else f"{said}{words.NBSP}{on.year}"
+    said = f"{DAYS[on.weekday()]}{NBSP}{on.day}{NBSP}{MONTHS[on.month - 1][:3]}"
+    return said if today is not None and on.year == today.year else f"{said}{NBSP}{on.year}"
 
 
 def voyage_span(from_on: date, to_on: date, today: date) -> str:
@@ -143,7 +147,7 @@ def voyage_heading(book: VoyageDays, today: date) -> str:
     if coming is None:
         last = book.spells[-1].to_on
         return f"{said}. Nothing is entered after {voyage_day(last, today)}." if last >= today else f"{said}."
-    return f"{said}; {words.inner(stretches_listed(coming.kind))} from {voyage_day(coming.from_on, today)}."
+    return f"{said}; {inner(stretches_listed(coming.kind))} from {voyage_day(coming.from_on, today)}."
 
 
 def covered(book: VoyageDays, today: date) -> str:
@@ -166,11 +170,11 @@ def strip_words(book: VoyageDays, first: date, last: date, today: date) -> str:
     tally: dict[str, int] = {}
     for n in range((last - first).days + 1):
         there = book.on(first + timedelta(days=n))
-        kind = words.inner(stretches_listed(there.kind)) if there else "nothing entered"
+        kind = inner(stretches_listed(there.kind)) if there else "nothing entered"
         tally[kind] = tally.get(kind, 0) + 1
     counts = ", ".join(f"{kind} {count}" for kind, count in sorted(tally.items(), key=lambda one: (-one[1], one[0])))
     here = book.on(today)
-    now = words.inner(stretches_listed(here.kind)) if here else "nothing entered"
+    now = inner(stretches_listed(here.kind)) if here else "nothing entered"
     return f"The days from {voyage_day(first, today)} to {voyage_day(last, today)}: {counts}. Today: {now}."
 
 
@@ -213,7 +217,7 @@ def last_words(view: VoyageView) -> str:
     if not view.found.versions:
         return ""
     row, offset = view.found.versions[0], view.frame.utc_offset_minutes
-    at = words.moment(instant(row.recorded_s), offset)
+    at = moment(instant(row.recorded_s), offset)
     return f"{row.what[:1].upper()}{row.what[1:]} by {row.actor}, {at}{f': {row.reason}' if row.reason else ''}."
 
 

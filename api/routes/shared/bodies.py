@@ -18,9 +18,9 @@ from pydantic import (
 )
 
 from scheduler.domain.base.enums import Test
-from scheduler.domain.voyage.from_csv import read_date
 from scheduler.domain.voyage.stretches import MOST_SPELLS, Source
 from scheduler.domain.work.acts import AnyStep
+from scheduler.parsing import read_date
 
 _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 

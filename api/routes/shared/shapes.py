@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from api.pages.shared.view import MarginStretch
+from api.pages.shared.margin import MarginStretch
 from scheduler.actions.base.context import instant, maybe
 from scheduler.actions.hours.counter_events import CounterBook, EventShown
 from scheduler.actions.hours.daily import DailyBook

@@ -8,16 +8,17 @@ Source: RFC 4180 (quoting); ISO 8601 calendar dates.
 
 import csv
 import io
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from scheduler.domain.voyage.stretches import MOST_SPELLS, Source, Spell, SpellFault, VoyageDays, spell_faults
+from scheduler.parsing import read_date
 
 COLUMNS = ("from", "to", "kind", "source", "note")
+
+
 NEEDED = ("from", "to", "kind")
-_DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,19 +127,6 @@ def write_sheet(spells: Sequence[Spell]) -> str:
             [spell.from_on.isoformat(), spell.to_on.isoformat(), spell.kind, spell.source.value, spell.note]
         )
     return out.getvalue()
-
-
-def read_date(text: str) -> date | None:
-    """A date as 2026-11-25, or none.
-
-    >>> read_date("2026-11-5"), read_date("25/11/2026")
-    (datetime.date(2026, 11, 5), None)
-    """
-    match = _DATE.fullmatch(text.strip())
-    try:
-        return None if match is None else date(int(match[1]), int(match[2]), int(match[3]))
-    except ValueError:
-        return None
 
 
 def _delimiter(text: str) -> str:

@@ -5,24 +5,15 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-from api.pages.shared.margin import margin_stretches
-from api.pages.shared.view import (
-    Closed,
-    CloseForm,
-    EmptyView,
-    ErrorView,
-    FleetView,
-    Frame,
-    JobLine,
-    JobView,
-    Link,
-    MarginStretch,
-    PlanLine,
-    PlantView,
-    PumpRow,
-    SignInView,
-    VesselLine,
-)
+from api.pages.error.page import ErrorView
+from api.pages.people.page import SignInView
+from api.pages.plan.plan_line import PlanLine
+from api.pages.plant.view import PlantView, PumpRow
+from api.pages.shared.frame import Frame, Link
+from api.pages.shared.job_line import JobLine
+from api.pages.shared.margin import MarginStretch, margin_stretches
+from api.pages.vessel.view import EmptyView, FleetView, VesselLine
+from api.pages.work.view import Closed, CloseForm, JobView
 from scheduler.domain.base.enums import JobState, Subject, Test, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.due.forecast import Forecast

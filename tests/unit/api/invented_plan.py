@@ -18,7 +18,8 @@ from api.pages.plan.view import (
     StartChoice,
     Tried,
 )
-from api.pages.shared.view import JobLine, PlantView
+from api.pages.plant.view import PlantView
+from api.pages.shared.job_line import JobLine
 from scheduler.planning.judge.cover import Cover
 from tests.unit.api import invented
 from tests.unit.api.invented import NOW, START, frame

@@ -1,14 +1,13 @@
-"""What is said of a job: its name, when it is due, how it stands."""
+"""scheduler.wording.due"""
 
 from datetime import datetime, timedelta
 
-from api.pages.shared.view import JobLine
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.document import BREAKDOWN
 from scheduler.wording.figures import NBSP, clock, inner, moment, number, short_date
 
-RANK = {
+STATE_ORDER = {
     JobState.PAST_LIMIT: 0,
     JobState.PAST_DUE: 1,
     JobState.NOT_KNOWN: 2,
@@ -26,14 +25,14 @@ def job_name(due: DueJob) -> str:
     return f"{due.position} {inner(due.kind_name)}" if due.position else due.kind_name
 
 
-def stands_at(due: DueJob) -> datetime:
+def meets_at(due: DueJob) -> datetime:
     """The instant a job now has to meet: what it was postponed to, else its due point."""
     return due.postponed_to if due.state is JobState.POSTPONED and due.postponed_to else due.due_at
 
 
-def rank(job: JobLine) -> tuple[int, datetime, str]:
+def job_rank(due: DueJob) -> tuple[int, datetime, str]:
     """Sort key: worst state first, then the earlier due."""
-    return RANK[job.due.state], job.due.due_at, job.due.job_id.key
+    return STATE_ORDER[due.state], due.due_at, due.job_id.key
 
 
 def _hours_words(seconds: int) -> str:

@@ -1,4 +1,4 @@
-"""A closed job as its record has it: due point, window, limit, verdict; in the ship time that held when it was done."""
+"""api.pages.work.closed"""
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime

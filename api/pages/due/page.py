@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from api.pages import words
+from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from api.pages.shared.view import Frame
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.published import MovedDate
+from scheduler.wording.figures import NBSP, count_words, inner, moment, ship, short_date
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,19 +37,19 @@ class MovedView:
 
 def moved_page(view: MovedView, *, light: str, csrf: str) -> str:
     """The list, under the answer."""
-    said = words.count_words(len(view.lines), "date", "dates")
+    said = count_words(len(view.lines), "date", "dates")
     answer = f"{said} moved in the last {view.days} days."
     return render("moved.html", view.frame, light, csrf, view=view, answer=answer)
 
 
 def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine, ...]:
     """The moves in words, in ship time."""
-    names = {job.job_id.key: f"{now.position_name(job.position)} {words.inner(job.kind_name)}" for job in now.jobs}
+    names = {job.job_id.key: f"{now.position_name(job.position)} {inner(job.kind_name)}" for job in now.jobs}
     kinds = {kind.code: kind.name for kind in now.plant.job_kinds}
     offset = now.offset_minutes
     return tuple(
         MovedLine(
-            when=words.moment(one.at, offset),
+            when=moment(one.at, offset),
             name=names.get(one.job) or f"{kinds.get(one.job.split(':')[0], one.job)}, done or gone",
             href=f"/vessels/{now.vessel.id}/jobs/{one.job}" if one.job in names else "",
             was=_date(one.from_due_at, now),
@@ -63,9 +63,9 @@ def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine,
 
 def _date(at: datetime, now: PlantState) -> str:
     """Day and date, with the year when it is not that of now."""
-    year = words.ship(at, now.offset_minutes).year
-    said = words.short_date(at, now.offset_minutes)
-    return said if year == words.ship(now.at, now.offset_minutes).year else f"{said}{words.NBSP}{year}"
+    year = ship(at, now.offset_minutes).year
+    said = short_date(at, now.offset_minutes)
+    return said if year == ship(now.at, now.offset_minutes).year else f"{said}{NBSP}{year}"
 
 
 def by_words(one: MovedDate, offset_minutes: int) -> str:
@@ -73,7 +73,7 @@ def by_words(one: MovedDate, offset_minutes: int) -> str:
 
     The days are those of the ship's calendar.
     """
-    was, now = words.ship(one.from_due_at, offset_minutes).date(), words.ship(one.to_due_at, offset_minutes).date()
+    was, now = ship(one.from_due_at, offset_minutes).date(), ship(one.to_due_at, offset_minutes).date()
     days = (now - was).days
     if not days:
         return "same day; early or late date moved"

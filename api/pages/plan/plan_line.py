@@ -1,0 +1,81 @@
+"""A plan as the pages show it: lawful, proven, taken, and what taking it would change."""
+
+import secrets
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from scheduler.actions.plan import planning
+from scheduler.actions.plan.explaining import in_words
+from scheduler.actions.plant_state.load import PlantState, StoredPlan
+from scheduler.actions.plant_state.names import job_words
+from scheduler.planning.problem.values import Shortfall
+from scheduler.wording.figures import (
+    count_words,
+    moment,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanLine:
+    """A plan as kept. faults: what the judge says, empty when lawful. taken_at none: proposed only.
+
+    shortfalls rest on the grid of whole UTC hours from starts_at. changes: one sentence for each moved, new or dropped
+    slot against the plan taken before. take_action: where the form that takes it posts; empty when this person may not.
+    """
+
+    digest: str
+    made_at: datetime
+    starts_at: datetime
+    proven: bool
+    faults: tuple[str, ...] = ()
+    shortfalls: tuple[Shortfall, ...] = ()
+    remarks: tuple[str, ...] = ()
+    changes: tuple[str, ...] = ()
+    taken_at: datetime | None = None
+    taken_by: str = ""
+    take_action: str = ""
+    idempotency_key: str = ""
+
+
+def newer_plan(now: PlantState) -> StoredPlan | None:
+    """The proposed plan when taking it would change something, or none."""
+    return now.proposed if now.proposed and (not now.taken or planning.slot_differences(now)) else None
+
+
+def plan_line(now: PlantState, held: StoredPlan | None, *, taken: bool, take: str) -> PlanLine | None:
+    """A plan as the pages show it; of one not taken yet, what taking it changes. take: where its form posts, or empty."""
+    if held is None:
+        return None
+    words = in_words(now, held.problem)
+    changes = []
+    if not taken and now.taken is not None:
+        for moved in planning.slot_differences(now):
+            name = job_words(now, moved.key)
+            old, new = (None if at is None else moment(at, now.offset_minutes) for at in (moved.from_at, moved.to_at))
+            if new is None:
+                changes.append(f"{name} of {old} leaves the plan.")
+            else:
+                changes.append(f"{name} moves from {old} to {new}." if old else f"{name} comes in on {new}.")
+    return PlanLine(
+        digest=held.digest,
+        made_at=held.made_at,
+        starts_at=held.problem.starts_at,
+        proven=held.plan.proven,
+        shortfalls=tuple(replace(short, says=words(short.says)) for short in held.plan.shortfalls),
+        remarks=(*(says for _, says in planning.dates_given(now, held)), *held.plan.remarks),
+        changes=tuple(changes),
+        taken_at=held.taken_at,
+        take_action=take,
+        idempotency_key=secrets.token_hex(16),
+    )
+
+
+def plan_words(plan: PlanLine, offset_minutes: int) -> str:
+    """One sentence on a plan: lawful or not, proven or not, when made and taken."""
+    lawful = "Lawful" if not plan.faults else f"Not lawful: {count_words(len(plan.faults), 'fault', 'faults').lower()}"
+    proof = "proven best" if plan.proven else "not proven best"
+    made = f"made {moment(plan.made_at, offset_minutes)}"
+    if plan.taken_at is None:
+        return f"{lawful}, {proof}, {made}. Not taken yet."
+    by = f" by {plan.taken_by}" if plan.taken_by else ""
+    return f"{lawful}, {proof}, {made}, taken {moment(plan.taken_at, offset_minutes)}{by}."
