@@ -182,7 +182,7 @@ class Fields:
 def _day(text: str) -> date | None:
     found = read_date(text)
     if found is None and text.strip():
-        raise ValueError(f"{text.strip()!r:.40}: a date as 2026-12-04 is expected.")
+        raise ValueError(f"{text.strip()!r:.40}: a date as 2026-11-25 is expected.")
     return found
 
 

@@ -21,7 +21,7 @@ MOST_SPANS, MOST_LISTED = 4, 30
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MinimumView(FormState):
-    """The page. runs, own: touching stretches of the minimum that counts, and of the plant's own without concessions.
+    """The page. margins, own: touching stretches of the minimum that counts, and of the plant's own without concessions.
 
     listed: as the answers tell them, newest first. may_ask, may_sign: this person may ask, may sign as chief.
     refused: the form that was refused (with the number it was about), what was typed, and why.
@@ -33,7 +33,7 @@ class MinimumView(FormState):
     action: str
     plant_href: str
     concessions: Sequence[Concession] = ()
-    runs: Sequence[MarginStretch] = ()
+    margins: Sequence[MarginStretch] = ()
     own: Sequence[MarginStretch] = ()
     listed: Sequence[Mapping[str, Any]] = ()
     may_ask: bool = False
@@ -70,7 +70,7 @@ def minimum_page(view: MinimumView, *, light: str, csrf: str) -> str:
         narrow=_chart(view, NARROW_DAYS, 358),
         lines=lines,
         past=past,
-        lowered=any(a.minimum_m3_per_h != b.minimum_m3_per_h for a, b in zip(view.runs, view.own, strict=False)),
+        lowered=any(a.minimum_m3_per_h != b.minimum_m3_per_h for a, b in zip(view.margins, view.own, strict=False)),
         state=lambda one: concession_words(one, view.now_at),
         is_open=lambda one: not over(one, view.now_at),
         figure=figure_words,
@@ -193,14 +193,14 @@ def _day_words(block: MinimumBlock, today: date) -> str:
 def _chart(view: MinimumView, days: int, width: int) -> str:
     offset = view.frame.utc_offset_minutes
     to_at = view.now_at + timedelta(days=days)
-    inside = [r for r in view.runs if r.from_at < to_at]
+    inside = [r for r in view.margins if r.from_at < to_at]
     name = f"The minimum over {days} days"
     if inside:
         least = min(r.minimum_m3_per_h for r in inside)
         most = max(r.minimum_m3_per_h for r in inside)
         name += f": from {figure_words(least)} to {figure_words(most)} {M3H}"
     return minimum_chart(
-        view.runs,
+        view.margins,
         view.own,
         from_at=view.now_at,
         to_at=to_at,

@@ -104,8 +104,8 @@ def _answer(
         action=here,
         plant_href=f"/plants/{plant_id}",
         concessions=now.concessions,
-        runs=_runs(now, now.concessions),
-        own=_runs(now, ()),
+        margins=_margins(now, now.concessions),
+        own=_margins(now, ()),
         listed=capacity_concessions.concessions_listed(context, place),
         may_ask=frame.may(who, "POST", "/plants/{plant_id}/minimum"),
         may_sign=who.actor.role in DECIDES,
@@ -119,7 +119,7 @@ def _answer(
     return page_answer(request, who, minimum_page, view, refused.status if refused else 200)
 
 
-def _runs(now: PlantState, concessions: tuple[Concession, ...]) -> tuple[MarginStretch, ...]:
+def _margins(now: PlantState, concessions: tuple[Concession, ...]) -> tuple[MarginStretch, ...]:
     """The minimum of the coming days in touching stretches, on the planner's grid; as if capacity just held it."""
     starts_at = now.at.replace(minute=0, second=0, microsecond=0)
     clock = ShipClock(now.offset_minutes, tuple(sorted(now.clock_changes)))

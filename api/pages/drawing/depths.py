@@ -11,11 +11,11 @@ from api.pages.shared.svg import tag, text, width_of
 from scheduler.wording.figures import margin_number
 
 
-def soundings(runs: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], field: Scales) -> list[Markup]:
+def soundings(margins: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], field: Scales) -> list[Markup]:
     """Depths in open water between the jobs: one number where it is constant, else the least and the most."""
     parts: list[Markup] = []
     stretch: list[MarginStretch] = []
-    for run in [*runs, None]:
+    for run in [*margins, None]:
         if run is not None and not run.open_positions and run.margin_m3_per_h >= 0:
             stretch.append(run)
             continue
@@ -56,7 +56,7 @@ def _sounding(stretch: Sequence[MarginStretch], leads: Sequence[float], field: S
 
 
 def leads(
-    runs: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], flags: Sequence[LeadLabel], field: Scales
+    margins: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], flags: Sequence[LeadLabel], field: Scales
 ) -> list[Markup]:
     """Lead lines with their labels, and the least margin at each."""
     parts: list[Markup] = []
@@ -64,7 +64,7 @@ def leads(
     ordered = sorted(wanted, key=lambda pair: (pair[1], pair[0].label))
     under = 8.0 + ROW * max((f.row + 1 for f in flags if f.row is not None), default=0)
     for (plumb, x), flag in zip(ordered, flags, strict=True):
-        crossed = [r for r in runs if r.from_at < plumb.to_at and r.to_at > plumb.from_at]
+        crossed = [r for r in margins if r.from_at < plumb.to_at and r.to_at > plumb.from_at]
         if not crossed:
             continue
         least = min(crossed, key=lambda r: r.margin_m3_per_h)

@@ -42,7 +42,7 @@ class Scales:
 
 
 def stairs(field: Scales, levels: Sequence[tuple[MarginStretch, float]]) -> str:
-    """The path along the levels of touching runs."""
+    """The path along the levels of touching stretches."""
     steps, last = [], None
     for run, value in levels:
         y = field.y(value)

@@ -13,14 +13,14 @@ from scheduler.shiptime import instant_of
 from scheduler.wording.figures import M3H, number, ship, short_date
 
 
-def water(runs: Sequence[MarginStretch], field: Scales, bottom: float) -> list[Markup]:
-    """Water over the bed; without runs a bed alone."""
-    if not runs:
+def water(margins: Sequence[MarginStretch], field: Scales, bottom: float) -> list[Markup]:
+    """Water over the bed; without stretches a bed alone."""
+    if not margins:
         bed = f"M{field.left} {field.floor}H{field.right}V{bottom}H{field.left}z"
         return [tag("path", d=bed, fill="url(#p-bed)")]
-    surface = stairs(field, [(r, r.available_m3_per_h) for r in runs])
-    minimum = stairs(field, [(r, r.minimum_m3_per_h) for r in runs])
-    close = f"V{bottom:.1f}H{field.x(runs[0].from_at):.1f}z"
+    surface = stairs(field, [(r, r.available_m3_per_h) for r in margins])
+    minimum = stairs(field, [(r, r.minimum_m3_per_h) for r in margins])
+    close = f"V{bottom:.1f}H{field.x(margins[0].from_at):.1f}z"
     return [
         tag("path", d=surface + close, class_="s-water"),
         tag("path", d=minimum + close, fill="url(#p-bed)"),
@@ -29,10 +29,10 @@ def water(runs: Sequence[MarginStretch], field: Scales, bottom: float) -> list[M
     ]
 
 
-def below(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
+def below(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """Stretches below the minimum, with how much is lacking, the deepest first where there is no room for all."""
     parts: list[Markup] = []
-    stretches = below_words(runs)
+    stretches = below_words(margins)
     for stretch in stretches:
         for run in stretch:
             x, y = field.x(run.from_at), field.y(run.minimum_m3_per_h)
@@ -123,10 +123,10 @@ def _round_step(about: float) -> float:
     return next(power * k for k in (1, 2, 5, 10) if power * k >= about or k == 10)
 
 
-def bed_words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
+def bed_words(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """The minimum written in the bed: the usual one in full, other stretches by number and, once, by name."""
     stretches: list[tuple[float, float, float, str]] = []
-    for run in runs:
+    for run in margins:
         a, b = field.x(run.from_at), field.x(run.to_at)
         if stretches and stretches[-1][2:] == (run.minimum_m3_per_h, run.minimum_label):
             stretches[-1] = (stretches[-1][0], b, *stretches[-1][2:])
@@ -148,7 +148,7 @@ def bed_words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     words += "" if usual[1] == "minimum" else f" · {usual[1]}"
     y = field.y(usual[0]) + 18
     wide = width_of(words, 12.5)
-    lacks = below_words(runs)
+    lacks = below_words(margins)
     taken = []
     for stretch in lacks:
         _, middle, half = _lack_words(stretch, field, alone=len(lacks) == 1)

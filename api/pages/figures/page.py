@@ -13,7 +13,7 @@ from scheduler.wording.figures import moment, number
 
 
 def figures_page(view: PlantView, *, light: str, csrf: str) -> str:
-    """The plan in figures: margin runs, slots, shortfalls in words, what a proposed plan would change."""
+    """The plan in figures: margin stretches, slots, shortfalls in words, what a proposed plan would change."""
     offset = view.frame.utc_offset_minutes
     slots = sorted(
         (j for j in view.jobs if j.slot_from_at), key=lambda j: (j.slot_from_at or view.now_at, job_rank(j.due))
@@ -26,7 +26,7 @@ def figures_page(view: PlantView, *, light: str, csrf: str) -> str:
         csrf,
         view=view,
         answer=capacity_sentence(view),
-        runs=[margin_row(r, offset) for r in view.runs],
+        stretches=[margin_row(r, offset) for r in view.margins],
         slots=[job_line.tide_row(j, view.now_at, offset) for j in slots],
         without=[
             job_line.tide_row(j, view.now_at, offset)

@@ -80,7 +80,7 @@ def _line(one: HandCounter, now: PlantState, value: str, judged: ValueJudged | N
         label=one.position,
         before=f"{before}; it counts {unit}" if (unit := unit_words(one.seconds_per_count)) else before,
         value=value,
-        told="" if judged is None else judged_words(judged),
+        verdict="" if judged is None else judged_words(judged),
         bad=judged is not None and not judged.taken,
     )
 

@@ -37,8 +37,8 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     problem, plan = planning.as_now(now, context)
     grid_ends_at = problem.starts_at + timedelta(hours=problem.steps)
     ends_at = min(now.at + timedelta(days=days), grid_ends_at)
-    runs = tuple(_until(margin_stretches(problem, plan.slots, margin.positions_of(now)), ends_at))
-    held, newer = now.taken or now.proposed, plan_line.newer_plan(now)
+    margins = tuple(_until(margin_stretches(problem, plan.slots, margin.positions_of(now)), ends_at))
+    stored, newer = now.taken or now.proposed, plan_line.newer_plan(now)
     view = PlanView(
         frame=frame.frame_of(now, who, here, "Plan", "plan"),
         plant=now.plant.name,
@@ -49,41 +49,41 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         days=days,
         read_at=max((c.newest_at for c in now.counters if c.primary and c.newest_at is not None), default=None),
         silent=tuple(now.position_name(c.position) for c in now.counters if c.primary and c.silent),
-        runs=runs,
+        margins=margins,
         jobs=sum(job.renewed_by is None for job in now.jobs),
         again_action=f"{here}/again" if frame.may(who, "POST", _AGAIN) else "",
         held_days=context.settings.frozen_days,
         lines=_lines(now, ()),
     )
-    if held is None:
+    if stored is None:
         return view
-    wording, names = wording_of(now, held), _job_names(now)
-    told = _explained(now, held)
-    lines = {job.job_id.key: _with_margin(job_line.job_line(now, job, {}), runs) for job in now.jobs}
+    wording, names = wording_of(now, stored), _job_names(now)
+    told = _explained(now, stored)
+    lines = {job.job_id.key: _with_margin(job_line.job_line(now, job, {}), margins) for job in now.jobs}
     pinned = {job.key for job in planning.problem_of(now, context).jobs if job.fixed_start is not None}
-    slots = _slots(now, held, lines, told, pinned)
+    slots = _slots(now, stored, lines, told, pinned)
     if now.taken is not None and frame.may(who, "POST", MOVES):
         slots = tuple(
             replace(slot, move_href=move_href(slot.key, days)) if _start(slot) > now.at else slot for slot in slots
         )
     shown = tuple(slot for slot in slots if _start(slot) < ends_at)
-    in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
-    troubles = tuple(_troubles(_with_pins(now, held, told), lines, names, wording))
+    in_plan = {slot.key for slot in stored.plan.slots} | {short.key for short in stored.plan.shortfalls}
+    troubles = tuple(_troubles(_with_pins(now, stored, told), lines, names, wording))
     if now.taken is not None and frame.may(who, "POST", MOVES):
         troubles = tuple(replace(one, move_href=move_href(one.key, days)) for one in troubles)
     late = {trouble.key for trouble in troubles}
     cover = cover_of(problem, plan)
     return replace(
         view,
-        shown=plan_line.plan_line(now, held, taken=held.taken_at is not None, take=""),
+        plan=plan_line.plan_line(now, stored, taken=stored.taken_at is not None, take=""),
         newer=plan_line.plan_line(now, newer, taken=False, take=here if frame.may(who, "POST", _TAKE) else ""),
         slots=shown,
         later=len(slots) - len(shown),
         lines=_lines(now, (*shown, *(trouble for trouble in troubles if trouble.days is None))),
         troubles=troubles,
-        facts=tuple(wording.say(short.says) for short in held.plan.shortfalls if short.key is None),
+        facts=tuple(wording.say(short.says) for short in stored.plan.shortfalls if short.key is None),
         without=tuple(sorted(names[job.key] for job in problem.jobs if job.key in names and job.key not in in_plan)),
-        by_hand=held.plan.by == BY_HAND,
+        by_hand=stored.plan.by == BY_HAND,
         whys=whys(
             [_by_hand(now, told[slot.key]) for slot in shown if slot.key in told and slot.key not in late],
             names,
@@ -95,10 +95,10 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     )
 
 
-def wording_of(now: PlantState, held: StoredPlan) -> Wording:
+def wording_of(now: PlantState, stored: StoredPlan) -> Wording:
     """Sentences about that plan in the words of people."""
     year = ship(now.at, now.offset_minutes).year
-    return Wording(in_words(now, held.problem), [p.name for p in now.plant.positions], year)
+    return Wording(in_words(now, stored.problem), [p.name for p in now.plant.positions], year)
 
 
 def move_href(key: str, days: int) -> str:
@@ -110,29 +110,29 @@ def _job_names(now: PlantState) -> dict[str, str]:
     return {job.job_id.key: job_words(now, job.job_id.key) for job in now.jobs}
 
 
-def _until(runs: Sequence[MarginStretch], ends_at: datetime) -> list[MarginStretch]:
-    return [replace(run, to_at=min(run.to_at, ends_at)) for run in runs if run.from_at < ends_at]
+def _until(margins: Sequence[MarginStretch], ends_at: datetime) -> list[MarginStretch]:
+    return [replace(run, to_at=min(run.to_at, ends_at)) for run in margins if run.from_at < ends_at]
 
 
-def _with_margin(line: JobLine, runs: Sequence[MarginStretch]) -> JobLine:
+def _with_margin(line: JobLine, margins: Sequence[MarginStretch]) -> JobLine:
     """The job with the least margin in its slot as the plant stands now; none where no pump is out."""
     first, last = line.slot_from_at, line.slot_to_at
     if first is None or last is None or not line.kind.takes_pump_out:
         return line
-    inside = [run.margin_m3_per_h for run in runs if run.from_at < last and run.to_at > first]
+    inside = [run.margin_m3_per_h for run in margins if run.from_at < last and run.to_at > first]
     return replace(line, margin_m3_per_h=min(inside, default=None))
 
 
-def _explained(now: PlantState, held: StoredPlan) -> dict[str, Explained]:
+def _explained(now: PlantState, stored: StoredPlan) -> dict[str, Explained]:
     """Of each open job of the plan, by key: those with a slot in time order, then those without a place."""
     open_keys = {job.job_id.key for job in now.jobs}
-    known = {job.key for job in held.problem.jobs} & open_keys
-    times = held.times()
+    known = {job.key for job in stored.problem.jobs} & open_keys
+    times = stored.times()
     placed = sorted((times[key][0], key) for key in known & times.keys())
-    without = sorted(short.key for short in held.plan.shortfalls if short.key in known and short.key is not None)
+    without = sorted(short.key for short in stored.plan.shortfalls if short.key in known and short.key is not None)
     keys = [*(key for _, key in placed), *without]
     offset = now.offset_minutes
-    return {one.key: one for one in explain_each(held.problem, held.plan, keys, offset=offset)}
+    return {one.key: one for one in explain_each(stored.problem, stored.plan, keys, offset=offset)}
 
 
 def _by_hand(now: PlantState, told: Explained) -> Explained:
@@ -141,9 +141,9 @@ def _by_hand(now: PlantState, told: Explained) -> Explained:
     return told if pin is None else replace(told, reasons=(f"It was set to this time by hand by {pin.by}.",))
 
 
-def _with_pins(now: PlantState, held: StoredPlan, told: Mapping[str, Explained]) -> dict[str, Explained]:
+def _with_pins(now: PlantState, stored: StoredPlan, told: Mapping[str, Explained]) -> dict[str, Explained]:
     """Jobs without a place that somebody had set say so first, in the words of their shortfall."""
-    said = {short.key: short.says for short in held.plan.shortfalls if short.key in now.pins}
+    said = {short.key: short.says for short in stored.plan.shortfalls if short.key in now.pins}
     return {
         key: replace(one, reasons=(said[key], *one.reasons)) if key in said and one.days_late is None else one
         for key, one in told.items()
@@ -152,16 +152,16 @@ def _with_pins(now: PlantState, held: StoredPlan, told: Mapping[str, Explained])
 
 def _slots(
     now: PlantState,
-    held: StoredPlan,
+    stored: StoredPlan,
     lines: Mapping[str, JobLine],
     told: Mapping[str, Explained],
     pinned: set[str],
 ) -> tuple[SlotLine, ...]:
     """The slots that are not over, by time."""
-    names, shared, spread = _job_names(now), dict(held.shared()), dict(held.plan.unsettled)
+    names, shared, spread = _job_names(now), dict(stored.shared()), dict(stored.plan.unsettled)
     with_key = {**{first: second for second, first in shared.items()}, **shared}
     found = []
-    for key, (_, end_at) in held.times().items():
+    for key, (_, end_at) in stored.times().items():
         if key not in lines or end_at <= now.at:
             continue
         late = told[key].days_late if key in told else None
@@ -172,7 +172,7 @@ def _slots(
                 with_name=names.get(with_key.get(key, ""), ""),
                 plus_minus_days=spread.get(key, 0),
                 late_days=late or 0,
-                held=key in pinned,
+                fixed=key in pinned,
                 by_hand=key in now.pins,
             )
         )

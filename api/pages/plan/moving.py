@@ -206,7 +206,7 @@ def _tried(now: PlantState, trial: Trial, *, typed: bool) -> Tried:
     from_at = max(midnight - _DAY, first)
     to_at = max(midnight + 3 * _DAY, end_at + _DAY)
     wording = wording_of(now, now.taken) if now.taken else None
-    runs = margin_stretches(trial.problem, trial.plan.slots, margin.positions_of(now))
+    margins = margin_stretches(trial.problem, trial.plan.slots, margin.positions_of(now))
     return Tried(
         start_at=start_at,
         end_at=end_at,
@@ -214,7 +214,7 @@ def _tried(now: PlantState, trial: Trial, *, typed: bool) -> Tried:
         margin_m3_per_h=_m3(trial.least_margin_litres_per_h),
         against=tuple(wording.say(one) for one in trial.against) if wording else trial.against,
         cautions=tuple(wording.say(one) for one in trial.cautions) if wording else trial.cautions,
-        runs=tuple(run for run in runs if run.from_at < to_at and run.to_at > from_at),
+        margins=tuple(run for run in margins if run.from_at < to_at and run.to_at > from_at),
         plumbs=_plumbs(now, trial),
         from_at=from_at,
         to_at=to_at,

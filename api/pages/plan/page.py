@@ -55,8 +55,8 @@ def plan_page(view: PlanView, *, light: str, csrf: str) -> str:
         answer=says.plan_heading(view),
         sub=says.plan_subline(view),
         periods=PERIODS,
-        minimum=minimum_words(view.runs),
-        least=least_said(view.runs, offset),
+        minimum=minimum_words(view.margins),
+        least=least_said(view.margins, offset),
         patterns=drawing.patterns(),
         wide=wide,
         narrow=narrow,
@@ -73,7 +73,7 @@ def pictures(view: PlanView) -> tuple[Picture, tuple[Picture, ...]]:
     strips = STRIPS.get(view.days, 1)
     step = (view.ends_at - view.now_at) / strips
     ago = timedelta(hours=max(3, view.days // 2))
-    scale = drawing.scale_of(view.runs)
+    scale = drawing.scale_of(view.margins)
     wide = _picture(view, view.now_at - ago, view.ends_at, 802, 206, "", scale)
     narrow = []
     for n in range(strips):
@@ -88,7 +88,7 @@ def _picture(
 ) -> Picture:
     offset = view.frame.utc_offset_minutes
     margin = drawing.margin_chart(
-        view.runs,
+        view.margins,
         plant_rows.plumbs_of([slot.job for slot in view.slots]),
         from_at=from_at,
         to_at=to_at,
@@ -119,7 +119,7 @@ def move_picture(view: PlanView) -> Markup:
     offset = view.frame.utc_offset_minutes
     said = "it holds" if tried.holds else tried.against[0] if tried.against else "it does not hold"
     return drawing.margin_chart(
-        tried.runs,
+        tried.margins,
         tried.plumbs,
         from_at=tried.from_at,
         to_at=tried.to_at,
@@ -133,9 +133,9 @@ def move_picture(view: PlanView) -> Markup:
 
 def slot_margin_words(view: PlanView) -> str:
     """The margin drawing in words."""
-    if not view.runs:
+    if not view.margins:
         return "Margin over minimum vacuum capacity: not worked out yet. "
-    figure, when = least_said(view.runs, view.frame.utc_offset_minutes)
+    figure, when = least_said(view.margins, view.frame.utc_offset_minutes)
     return f"Margin over minimum vacuum capacity. Least {figure} {M3H}, {when}. "
 
 

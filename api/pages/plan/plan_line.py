@@ -42,11 +42,11 @@ def newer_plan(now: PlantState) -> StoredPlan | None:
     return now.proposed if now.proposed and (not now.taken or planning.slot_differences(now)) else None
 
 
-def plan_line(now: PlantState, held: StoredPlan | None, *, taken: bool, take: str) -> PlanLine | None:
+def plan_line(now: PlantState, stored: StoredPlan | None, *, taken: bool, take: str) -> PlanLine | None:
     """A plan as the pages show it; of one not taken yet, what taking it changes. take: where its form posts, or empty."""
-    if held is None:
+    if stored is None:
         return None
-    words = in_words(now, held.problem)
+    words = in_words(now, stored.problem)
     changes = []
     if not taken and now.taken is not None:
         for moved in planning.slot_differences(now):
@@ -57,14 +57,14 @@ def plan_line(now: PlantState, held: StoredPlan | None, *, taken: bool, take: st
             else:
                 changes.append(f"{name} moves from {old} to {new}." if old else f"{name} comes in on {new}.")
     return PlanLine(
-        digest=held.digest,
-        made_at=held.made_at,
-        starts_at=held.problem.starts_at,
-        proven=held.plan.proven,
-        shortfalls=tuple(replace(short, says=words(short.says)) for short in held.plan.shortfalls),
-        remarks=(*(says for _, says in planning.dates_given(now, held)), *held.plan.remarks),
+        digest=stored.digest,
+        made_at=stored.made_at,
+        starts_at=stored.problem.starts_at,
+        proven=stored.plan.proven,
+        shortfalls=tuple(replace(short, says=words(short.says)) for short in stored.plan.shortfalls),
+        remarks=(*(says for _, says in planning.dates_given(now, stored)), *stored.plan.remarks),
         changes=tuple(changes),
-        taken_at=held.taken_at,
+        taken_at=stored.taken_at,
         take_action=take,
         idempotency_key=secrets.token_hex(16),
     )

@@ -178,17 +178,17 @@ def _days(sent: Any) -> int:
 
 def _notice(view: PlanView, done: str) -> str:
     """What has just been done, in words."""
-    if done == "taken" and view.shown is not None and view.shown.taken_at is not None and view.newer is None:
+    if done == "taken" and view.plan is not None and view.plan.taken_at is not None and view.newer is None:
         return "The plan is taken: it is the plan aboard, and the calendar shows it."
     word, _, number = done.partition("-")
     if word in ("set", "undone"):
         found = next((one for one in view.moves if str(one.number) == number), None)
         return "" if found is None else move_words(found, view.frame.utc_offset_minutes, undone=word == "undone")
-    if done != "again" or view.shown is None:
+    if done != "again" or view.plan is None:
         return ""
     if view.newer is None:
         return "Planned again: nothing changes."
-    if view.shown.taken_at is None:
+    if view.plan.taken_at is None:
         return "Planned. Look at it, then take it."
     count = len(view.newer.changes)
     return f"Planned again: {count} slot{'' if count == 1 else 's'} would change. Nothing is taken yet."

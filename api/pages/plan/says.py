@@ -24,14 +24,14 @@ from scheduler.wording.figures import (
 def plan_heading(view: PlanView) -> str:
     """The heading: what is wrong, else how many jobs are planned and the least margin."""
     until = long_date(view.ends_at, view.frame.utc_offset_minutes, view.now_at)
-    if view.shown is None:
+    if view.plan is None:
         if not view.jobs:
             return "There is nothing to plan: no open job is known."
         return f"There is no plan yet. {count_words(view.jobs, 'job waits', 'jobs wait')} for a place."
     said = [one for one in (_below(view), _troubles(view.troubles), _without(view)) if one]
     planned = len(view.slots)
     if planned:
-        word = "planned" if view.shown.taken_at else "proposed"
+        word = "planned" if view.plan.taken_at else "proposed"
         said.append(f"{count_words(planned, f'job is {word}', f'jobs are {word}')} to {until}.")
     elif view.jobs or view.later:
         said.append(f"No job is planned before {until}.")
@@ -39,13 +39,13 @@ def plan_heading(view: PlanView) -> str:
         said.append("There is nothing to plan: no open job is known.")
     if not _below(view):
         said.append(_least(view))
-    if view.newer is not None and view.shown.taken_at is not None:
+    if view.newer is not None and view.plan.taken_at is not None:
         said.append("A newer plan waits to be taken.")
     return " ".join(one for one in said if one)
 
 
 def _least(view: PlanView) -> str:
-    run = least(view.runs)
+    run = least(view.margins)
     if run is None:
         return "No capacity has been worked out yet."
     why = f", with {listed(run.open_positions)} open" if run.open_positions else ""
@@ -54,7 +54,7 @@ def _least(view: PlanView) -> str:
 
 
 def _below(view: PlanView) -> str:
-    stretches = below_words(view.runs)
+    stretches = below_words(view.margins)
     if not stretches:
         return ""
     offset = view.frame.utc_offset_minutes
@@ -117,12 +117,12 @@ def plan_subline(view: PlanView) -> str:
     if read and view.silent:
         many = len(view.silent) > 1
         read += f" The counter{'s' if many else ''} of {listed(view.silent)} {'are' if many else 'is'} silent."
-    if view.shown is None:
+    if view.plan is None:
         if not view.jobs:
             return f"Jobs come from the job kinds in the vessel document. {read}".strip()
         night = "A plan is made each night, and after every reading or job that moves a due point"
         return f"{night}{'; or plan now' if view.again_action else ''}. {read}".strip()
-    plan = view.shown
+    plan = view.plan
     proof = "proved best" if plan.proven else "not proven best"
     if view.by_hand:
         said = [f"Last changed by hand {moment(plan.made_at, offset)}; a new plan is made around it."]
@@ -134,7 +134,7 @@ def plan_subline(view: PlanView) -> str:
     by_hand = sum(one.by_hand for one in view.slots)
     if by_hand:
         said.append(f"{count_words(by_hand, 'slot was', 'slots were')} set by hand.")
-    if view.slots and all(one.held for one in view.slots):
+    if view.slots and all(one.fixed for one in view.slots):
         said.append("Every one of these slots is held: planning again moves none of them.")
     if not view.slots and view.later:
         said.append(f"{count_words(view.later, 'job is', 'jobs are')} planned later.")
@@ -146,7 +146,7 @@ def notes(slot: SlotLine) -> tuple[str, ...]:
     said = []
     if slot.by_hand:
         said.append("pinned by hand")
-    elif slot.held:
+    elif slot.fixed:
         said.append("held")
     if slot.with_name:
         said.append(f"one isolation with {slot.with_name}")

@@ -37,14 +37,14 @@ class Wording:
         return said.replace(" (normal)", "").replace(" m3/h", " m³/h")
 
 
-def whys(told: Sequence[Explained], names: Mapping[str, str], wording: Wording) -> tuple[ReasonsLine, ...]:
-    """The main reasons of jobs, merged where they are alike, in the order of `told`; times of one kind are counted.
+def whys(explained: Sequence[Explained], names: Mapping[str, str], wording: Wording) -> tuple[ReasonsLine, ...]:
+    """The main reasons of jobs, merged where they are alike, in the order of `explained`; times of one kind are counted.
 
     Args:
         names: job key to the name that heads the reasons.
     """
     groups: dict[tuple[str, ...], list[str]] = {}
-    for one in told:
+    for one in explained:
         reasons = tuple(_main(one.reasons, wording))
         if reasons:
             groups.setdefault(reasons, []).append(names[one.key])

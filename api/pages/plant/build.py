@@ -20,17 +20,17 @@ LOOK_AHEAD_DAYS = 28
 def plant_view(now: PlantState, context: Context, who: Asking, here: str, current: str) -> PlantView:
     """The plant page's view."""
     problem, plan = planning.as_now(now, context)
-    runs = margin_stretches(problem, plan.slots, positions_of(now))
+    margins = margin_stretches(problem, plan.slots, positions_of(now))
     ends_at = now.at + timedelta(days=LOOK_AHEAD_DAYS)
-    proposed, margins = newer_plan(now), planning.margins_now(now, context)
+    proposed, slot_margins = newer_plan(now), planning.margins_now(now, context)
     return PlantView(
         frame=frame_of(now, who, here, "Plant" if current != "figures" else "Figures", current),
         plant=now.plant.name,
         now_at=now.at,
         horizon_at=ends_at,
         pumps=tuple(_pump_lines(now, may(who, "POST", "/pumps/{pump_id}/out"))),
-        jobs=tuple(job_line(now, job, margins) for job in (*now.jobs, *now.breakdowns) if job.first),
-        runs=tuple(run for run in runs if run.from_at < ends_at),
+        jobs=tuple(job_line(now, job, slot_margins) for job in (*now.jobs, *now.breakdowns) if job.first),
+        margins=tuple(run for run in margins if run.from_at < ends_at),
         plan=plan_line(now, now.taken, taken=True, take=""),
         proposed=plan_line(now, proposed, taken=False, take=""),
         plan_href=f"/plants/{now.plant.id}/plan",

@@ -45,7 +45,7 @@ def plant_page(view: PlantView, *, light: str, csrf: str) -> str:
         sub=plant_subline(view),
         action=action(view),
         least=least_words(view),
-        minimum=minimum_words(view.runs),
+        minimum=minimum_words(view.margins),
         charts=plant_rows.charts(view),
         middle_at=view.now_at + (view.horizon_at - view.now_at) / 2,
         patterns=drawing.patterns(),

@@ -199,11 +199,11 @@ def charts(view: PlantView) -> dict[str, Markup]:
     plumbs, said = plumbs_of(view.jobs), chart_words(view)
     middle = view.now_at + (view.horizon_at - view.now_at) / 2
     common = {"now_at": view.now_at, "utc_offset_minutes": view.frame.utc_offset_minutes}
-    scale = drawing.scale_of(view.runs)
+    scale = drawing.scale_of(view.margins)
 
     def strip(a: datetime, b: datetime, width: int, depth: int, name: str, rows: int) -> Markup:
         return drawing.margin_chart(
-            view.runs,
+            view.margins,
             plumbs,
             from_at=a,
             to_at=b,
@@ -224,8 +224,8 @@ def charts(view: PlantView) -> dict[str, Markup]:
 
 def chart_words(view: PlantView) -> str:
     """The drawing in words, for those who do not see it."""
-    if not view.runs:
+    if not view.margins:
         return "Margin over minimum vacuum capacity: not worked out yet."
     figure, when = least_words(view)
-    minimum = minimum_words(view.runs)
+    minimum = minimum_words(view.margins)
     return f"Margin over minimum vacuum capacity. Least {figure} {M3H}, {when}. Minimum: {minimum}."

@@ -59,7 +59,7 @@ class PumpRow:
 class PlantView:
     """The plant page and its figures.
 
-    runs cover now..horizon without gap and rest on `plan` when there is one, else on `proposed`, else on nothing
+    margins cover now..horizon without gap and rest on `plan` when there is one, else on `proposed`, else on nothing
     opened. jobs: open occurrences in any order. tube_kinds: codes of the kinds drawn as tubes, at most three; empty:
     chosen here.
     """
@@ -70,7 +70,7 @@ class PlantView:
     horizon_at: datetime
     pumps: tuple[PumpRow, ...]
     jobs: tuple[JobLine, ...] = ()
-    runs: tuple[MarginStretch, ...] = ()
+    margins: tuple[MarginStretch, ...] = ()
     plan: PlanLine | None = None
     proposed: PlanLine | None = None
     tube_kinds: tuple[str, ...] = ()

@@ -103,20 +103,22 @@ def jobs_sentence(view: PlantView) -> str:
 
 def capacity_sentence(view: PlantView) -> str:
     """The second half of the heading: how capacity stands to the minimum. Calculated, so never "guaranteed"."""
-    if not view.runs:
+    if not view.margins:
         return "No capacity has been worked out yet."
     offset = view.frame.utc_offset_minutes
-    to = long_date(max(r.to_at for r in view.runs), offset, view.now_at)
+    to = long_date(max(r.to_at for r in view.margins), offset, view.now_at)
     basis = (
         "As planned" if view.plan else "As proposed" if view.proposed else "There is no plan yet; with no pump opened"
     )
-    stretches = below_words(view.runs)
+    stretches = below_words(view.margins)
     if stretches:
         first = stretches[0]
         lacking = number(math.ceil(max(-r.margin_m3_per_h for r in first) - 1e-9))
         if first[0].from_at <= view.now_at < first[-1].to_at:
             end = first[-1].to_at
-            until = f" until {moment(end, offset)}" if end < max(r.to_at for r in view.runs) else f" to {to} at least"
+            until = (
+                f" until {moment(end, offset)}" if end < max(r.to_at for r in view.margins) else f" to {to} at least"
+            )
             return f"Capacity is short by {lacking}{NBSP}{M3H} now,{until}."
         again = long_date(stretches[1][0].from_at, offset, view.now_at) if len(stretches) > 1 else ""
         more = f" and again on {again}" if len(stretches) == 2 else ""
@@ -127,7 +129,7 @@ def capacity_sentence(view: PlantView) -> str:
         return f"{basis}, capacity is short on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
     plan = view.plan or view.proposed
     unplaced = [s for s in plan.shortfalls if s.key] if plan else []
-    trip = one_trip_below_at(view.runs)
+    trip = one_trip_below_at(view.margins)
     tail = ""
     if trip is not None:
         when = "at any time from now" if trip <= view.now_at else f"on {long_date(trip, offset, view.now_at)}"
@@ -178,7 +180,7 @@ def action(view: PlantView) -> tuple[str, str] | None:
         return "See the new plan" if view.plan else "See the proposed plan", f"{view.plan_href}#newer"
     if all(p.hours is None for p in view.pumps) and view.hours_href:
         return "Enter running hours", view.hours_href
-    if below_words(view.runs) and view.figures_href:
+    if below_words(view.margins) and view.figures_href:
         return "See the figures", view.figures_href
     if order and order[0].due.state is JobState.WINDOW_OPEN:
         return f"Open {job_name(order[0].due)}", order[0].href
@@ -186,5 +188,5 @@ def action(view: PlantView) -> tuple[str, str] | None:
 
 
 def least_words(view: PlantView) -> tuple[str, str]:
-    """The least margin as a number and the words after it (when, which pump open); empty without runs."""
-    return least_said(view.runs, view.frame.utc_offset_minutes)
+    """The least margin as a number and the words after it (when, which pump open); empty without stretches."""
+    return least_said(view.margins, view.frame.utc_offset_minutes)

@@ -13,10 +13,8 @@ from starlette.datastructures import FormData
 from api.server.deps import Asking, must_be_own_form
 from api.server.errors import STATUS
 from scheduler.actions.base.context import Hand
-from scheduler.errors import Clash, MissingCondition, NotAllowed, NotFound, Refused, SchedulerError, Stale
+from scheduler.errors import SchedulerError
 from scheduler.parsing import Fields
-
-_REFUSALS = (Refused, Clash, Stale, NotAllowed, NotFound, MissingCondition)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,8 +46,9 @@ class Refusal:
 
     @property
     def state(self) -> FormState:
-        """The form as it is drawn again; the sentence as a whole only where the fields do not say it all."""
-        return FormState(values=self.values, faults=self.faults, says="" if self.faults else self.error.says)
+        """The form as it is drawn again; the sentence as a whole only where its fields do not say it all."""
+        at_fields = bool(self.faults) and all(name in self.values for name in self.faults)
+        return FormState(values=self.values, faults=self.faults, says="" if at_fields else self.error.says)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +108,7 @@ class PageForm:
         def act() -> Response:
             try:
                 done = do()
-            except _REFUSALS as error:
+            except SchedulerError as error:
                 if again is None:
                     raise
                 faults = {_field(pointer, fields): says for pointer, says in error.faults}

@@ -51,13 +51,13 @@ def margin_stretches(
     cuts.update(s for p in problem.pumps for d in p.derated for s in (d.from_step, d.to_step))
     cuts.update(s for slot in slots if slot.pump is not None for s in (slot.start, slot.end))
     edges = sorted(c for c in cuts if 0 <= c <= problem.steps)
-    runs: list[MarginStretch] = []
+    margins: list[MarginStretch] = []
     for start, end in pairwise(edges):
         inside = [m for m in problem.minimum if m.from_step <= start < m.to_step]
         least = max(inside, key=lambda m: m.litres_per_h, default=_NOTHING)
         out = {slot.pump for slot in slots if slot.start <= start < slot.end}
         gives = {p.pump: 0 if p.pump in out else _gives(p, start) for p in problem.pumps}
-        runs.append(
+        margins.append(
             MarginStretch(
                 from_at=problem.starts_at + timedelta(hours=start),
                 to_at=problem.starts_at + timedelta(hours=end),
@@ -73,7 +73,7 @@ def margin_stretches(
                 ),
             )
         )
-    return tuple(runs)
+    return tuple(margins)
 
 
 def _gives(pump: PumpCapacity, step: int) -> int:
@@ -86,15 +86,15 @@ def positions_of(now: PlantState) -> Mapping[str, str]:
     return {pump: now.position_name(position) for pump, position in places.items() if position is not None}
 
 
-def least(runs: Sequence[MarginStretch]) -> MarginStretch | None:
-    """The first run with the least margin; none without runs."""
-    return min(runs, key=lambda r: (r.margin_m3_per_h, r.from_at), default=None)
+def least(margins: Sequence[MarginStretch]) -> MarginStretch | None:
+    """The first stretch with the least margin; none without stretches."""
+    return min(margins, key=lambda r: (r.margin_m3_per_h, r.from_at), default=None)
 
 
-def below_words(runs: Sequence[MarginStretch]) -> tuple[tuple[MarginStretch, ...], ...]:
-    """Stretches of touching runs below the minimum, in time order."""
+def below_words(margins: Sequence[MarginStretch]) -> tuple[tuple[MarginStretch, ...], ...]:
+    """Stretches of touching stretches below the minimum, in time order."""
     stretches: list[list[MarginStretch]] = []
-    for run in sorted(runs, key=lambda r: r.from_at):
+    for run in sorted(margins, key=lambda r: r.from_at):
         if run.margin_m3_per_h >= 0:
             continue
         if stretches and stretches[-1][-1].to_at == run.from_at:
@@ -104,15 +104,15 @@ def below_words(runs: Sequence[MarginStretch]) -> tuple[tuple[MarginStretch, ...
     return tuple(tuple(s) for s in stretches)
 
 
-def one_trip_below_at(runs: Sequence[MarginStretch]) -> datetime | None:
+def one_trip_below_at(margins: Sequence[MarginStretch]) -> datetime | None:
     """First instant at which losing the largest pump in use would go below the minimum; none when never or unknown."""
-    found = (r.from_at for r in runs if r.largest_m3_per_h is not None and r.margin_m3_per_h < r.largest_m3_per_h)
+    found = (r.from_at for r in margins if r.largest_m3_per_h is not None and r.margin_m3_per_h < r.largest_m3_per_h)
     return min(found, default=None)
 
 
-def least_said(runs: Sequence[MarginStretch], offset_minutes: int) -> tuple[str, str]:
-    """As `least_words`, of any runs."""
-    run = least(runs)
+def least_said(margins: Sequence[MarginStretch], offset_minutes: int) -> tuple[str, str]:
+    """As `least_words`, of any stretches."""
+    run = least(margins)
     if run is None:
         return "", ""
     why = [f"{listed(run.open_positions)} open"] if run.open_positions else []
@@ -121,10 +121,10 @@ def least_said(runs: Sequence[MarginStretch], offset_minutes: int) -> tuple[str,
     return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
 
 
-def minimum_words(runs: Sequence[MarginStretch]) -> str:
+def minimum_words(margins: Sequence[MarginStretch]) -> str:
     """The minima in force, the one that holds longest first: "72 usual, 94 full ship"."""
     lengths: dict[tuple[float, str], timedelta] = {}
-    for run in runs:
+    for run in margins:
         key = (run.minimum_m3_per_h, run.minimum_label)
         lengths[key] = lengths.get(key, timedelta()) + (run.to_at - run.from_at)
     order = sorted(lengths, key=lambda key: (-lengths[key], key))

@@ -82,8 +82,8 @@ def vessel_line(plants: list[PlantState], context: Context) -> VesselLine:
             if job.first and job.state in _COUNTS:
                 tally[_COUNTS[job.state]] += 1
         problem, plan = planning.as_now(now, context)
-        runs = margin_stretches(problem, plan.slots, positions_of(now))
-        below += [run.from_at for run in runs if run.margin_m3_per_h < 0][:1]
+        margins = margin_stretches(problem, plan.slots, positions_of(now))
+        below += [run.from_at for run in margins if run.margin_m3_per_h < 0][:1]
     return VesselLine(
         name=first.vessel.name,
         imo=first.vessel.imo,

@@ -93,11 +93,11 @@ def voyage_page(view: VoyageView, *, light: str, csrf: str) -> str:
         answer=voyage_heading(book, today),
         today_words=voyage_day(today),
         span=voyage_span,
-        stands=stretches_listed,
+        kind_words=kind_words,
         sub=covered(book, today),
         strips={name: _strip(book, today, *size) for name, size in STRIPS.items()} if shown else {},
         patterns=drawing.day_patterns(),
-        legend=[(drawing.day_swatch(book.kinds, kind), stretches_listed(kind)) for kind in _kinds_shown(book, today)],
+        legend=[(drawing.day_swatch(book.kinds, kind), kind_words(kind)) for kind in _kinds_shown(book, today)],
         lines=day_lines(shown, today, view.action),
         left_out=len(book.spells) - len(shown),
         last=last_words(view),
@@ -111,10 +111,10 @@ def voyage_page(view: VoyageView, *, light: str, csrf: str) -> str:
     )
 
 
-def stretches_listed(kind: str) -> str:
+def kind_words(kind: str) -> str:
     """How a ship stands on a day of that kind.
 
-    >>> stands("port"), stands("canal transit")
+    >>> kind_words("port"), kind_words("canal transit")
     ('In port', 'Canal transit')
     """
     return _STANDS.get(kind, f"{kind[:1].upper()}{kind[1:]}")
@@ -140,14 +140,14 @@ def voyage_heading(book: VoyageDays, today: date) -> str:
     if not book.spells:
         return "No day is entered yet: forecasts take every day alike."
     here = book.on(today)
-    said = f"{stretches_listed(here.kind)} today" if here else "Nothing is entered for today"
+    said = f"{kind_words(here.kind)} today" if here else "Nothing is entered for today"
     said += " as planned" if here and here.source is Source.PLAN else ""
     here_to = here.to_on if here else today
     coming = next((s for s in book.spells if s.from_on > here_to and (here is None or s.kind != here.kind)), None)
     if coming is None:
         last = book.spells[-1].to_on
         return f"{said}. Nothing is entered after {voyage_day(last, today)}." if last >= today else f"{said}."
-    return f"{said}; {inner(stretches_listed(coming.kind))} from {voyage_day(coming.from_on, today)}."
+    return f"{said}; {inner(kind_words(coming.kind))} from {voyage_day(coming.from_on, today)}."
 
 
 def covered(book: VoyageDays, today: date) -> str:
@@ -170,11 +170,11 @@ def strip_words(book: VoyageDays, first: date, last: date, today: date) -> str:
     tally: dict[str, int] = {}
     for n in range((last - first).days + 1):
         there = book.on(first + timedelta(days=n))
-        kind = inner(stretches_listed(there.kind)) if there else "nothing entered"
+        kind = inner(kind_words(there.kind)) if there else "nothing entered"
         tally[kind] = tally.get(kind, 0) + 1
     counts = ", ".join(f"{kind} {count}" for kind, count in sorted(tally.items(), key=lambda one: (-one[1], one[0])))
     here = book.on(today)
-    now = inner(stretches_listed(here.kind)) if here else "nothing entered"
+    now = inner(kind_words(here.kind)) if here else "nothing entered"
     return f"The days from {voyage_day(first, today)} to {voyage_day(last, today)}: {counts}. Today: {now}."
 
 
@@ -204,7 +204,7 @@ def _line(first: date, last: date, kind: str, source: str, note: str, edit: str,
     return DayLine(
         when=voyage_span(first, last, today),
         days=f"{days} day{'' if days == 1 else 's'}",
-        kind=stretches_listed(kind) if kind else "",
+        kind=kind_words(kind) if kind else "",
         source=source,
         note=note,
         edit_href=edit,

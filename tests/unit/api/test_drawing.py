@@ -99,11 +99,11 @@ def test_margin_runs_cover_the_grid(case: tuple[int, list[tuple[int, int, int]]]
         Slot(key=f"s{i}", pump=f"pump-{p}", start=a, end=min(a + n, invented.STEPS), least_margin_litres_per_h=0)
         for i, (p, a, n) in enumerate(wanted)
     ]
-    runs = margin_stretches(problem, slots, {})
-    assert runs[0].from_at == problem.starts_at
-    assert runs[-1].to_at == problem.starts_at + timedelta(hours=problem.steps)
-    assert all(a.to_at == b.from_at for a, b in pairwise(runs))
-    for run in runs:
+    margins = margin_stretches(problem, slots, {})
+    assert margins[0].from_at == problem.starts_at
+    assert margins[-1].to_at == problem.starts_at + timedelta(hours=problem.steps)
+    assert all(a.to_at == b.from_at for a, b in pairwise(margins))
+    for run in margins:
         for at in ((run.from_at - problem.starts_at), (run.to_at - problem.starts_at - timedelta(hours=1))):
             step = at // timedelta(hours=1)
             out = {s.pump for s in slots if s.start <= step < s.end}

@@ -32,8 +32,8 @@ def _proposed() -> PlantView:
 
 def _below_now() -> PlantView:
     view = invented.calm()
-    runs = tuple(replace(r, available_m3_per_h=r.minimum_m3_per_h - 9.2) for r in view.runs)
-    return replace(view, runs=runs)
+    margins = tuple(replace(r, available_m3_per_h=r.minimum_m3_per_h - 9.2) for r in view.margins)
+    return replace(view, margins=margins)
 
 
 VIEWS = {
