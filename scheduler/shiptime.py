@@ -20,6 +20,35 @@ def moment_text(at: datetime, offset_minutes: int) -> str:
     return f"{there.day} {MONTHS[there.month - 1]} {there.year} {there:%H:%M}"
 
 
+def running_hours_text(seconds: int, thousands: str = "\u202f") -> str:
+    """Running hours as people read them, to go, over or run: whole, below ten in tenths; the sign is left aside.
+
+    Args:
+        thousands: what stands between them.
+
+    >>> running_hours_text(73_500), running_hours_text(6_084_000), running_hours_text(-27_000), running_hours_text(0)
+    ('20', '1\u202f690', '7.5', '0')
+    """
+    hours = abs(seconds) / 3600
+    text = f"{hours:.1f}" if hours < 9.95 else f"{hours:,.0f}".replace(",", thousands)
+    return text.removesuffix(".0")
+
+
+def days_from(now_at: datetime, at: datetime, offset_minutes: int) -> int:
+    """Days from now to an instant by the ship's calendar: 0 today, 1 tomorrow, -1 yesterday."""
+    return (ship_time(at, offset_minutes).date() - ship_time(now_at, offset_minutes).date()).days
+
+
+def near_day_text(days: int) -> str:
+    """Today, tomorrow, yesterday, in N days, N days ago.
+
+    >>> near_day_text(0), near_day_text(6), near_day_text(-2)
+    ('today', 'in 6 days', '2 days ago')
+    """
+    near = {0: "today", 1: "tomorrow", -1: "yesterday"}
+    return near.get(days) or (f"in {days} days" if days > 0 else f"{-days} days ago")
+
+
 class ShipOffset(int):
     """Minutes that the ship's clock is ahead of UTC now; a number that also knows the changes before and to come.
 

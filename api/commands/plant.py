@@ -30,6 +30,7 @@ def due(
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.domain.base.enums import JobState
     from scheduler.errors import NotFound
+    from scheduler.shiptime import days_from, running_hours_text
     from scheduler.wording.due import as_of_words
     from scheduler.wording.figures import moment, ship
 
@@ -50,9 +51,9 @@ def due(
                 seen = now.as_shown(job)
                 left = job.running_seconds_left
                 left = left if job.projected_seconds_left is None else job.projected_seconds_left
-                hours = "" if left is None else f"{left / 3600:8.0f} running h, "
+                hours = "" if left is None else f"{running_hours_text(left):>8} running h, "
                 hours += as_of_words(seen, now.at, now.offset_minutes)
-                days = f"{round((seen.due_at - now.at).total_seconds() / 86400):5d} days"
+                days = f"{days_from(now.at, seen.due_at, now.offset_minutes):5d} days"
                 when = f"{ship(seen.due_at, now.offset_minutes):%a %d %b %Y}"
                 if job.state is JobState.NOT_KNOWN:
                     days, when = "       now", "due now"

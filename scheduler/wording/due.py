@@ -1,11 +1,12 @@
 """scheduler.wording.due"""
 
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.document import BREAKDOWN
-from scheduler.wording.figures import NBSP, clock, inner, moment, number, short_date
+from scheduler.shiptime import days_from
+from scheduler.wording.figures import clock, days_text, inner, moment, running_hours_words, short_date
 
 STATE_ORDER = {
     JobState.PAST_LIMIT: 0,
@@ -35,28 +36,18 @@ def job_rank(due: DueJob) -> tuple[int, datetime, str]:
     return STATE_ORDER[due.state], due.due_at, due.job_id.key
 
 
-def _hours_words(seconds: int) -> str:
-    whole = abs(seconds) // 3600
-    return f"{number(whole)} running{NBSP}h" if whole else f"less than 1 running{NBSP}h"
-
-
-def _days_between(early: datetime, late: datetime) -> str:
-    whole = (late - early) // timedelta(days=1)
-    return f"{whole} day{'' if whole == 1 else 's'}" if whole else "less than a day"
-
-
-def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None) -> str:
+def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None, offset: int) -> str:
     by_hours = due.trigger is Trigger.RUNNING_HOURS and over_seconds is not None and over_seconds > 0
-    return _hours_words(over_seconds or 0) if by_hours else _days_between(since_at, now_at)
+    return running_hours_words(over_seconds or 0) if by_hours else days_text(days_from(since_at, now_at, offset))
 
 
 def due_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
     """When it falls due, in running hours, in days and by date; or the calendar date and the days to it."""
     about = short_date(due.due_at, offset_minutes)
     left = due.running_seconds_left if due.projected_seconds_left is None else due.projected_seconds_left
-    days = _days_between(now_at, due.due_at) if due.due_at > now_at else ""
+    days = days_text(days_from(now_at, due.due_at, offset_minutes)) if due.due_at > now_at else ""
     if due.trigger is Trigger.RUNNING_HOURS and left is not None and left >= 0:
-        return f"due in {_hours_words(left)}, about {f'{days}: ' if days else ''}{about}"
+        return f"due in {running_hours_words(left)}, about {f'{days}: ' if days else ''}{about}"
     said = f"due {about}" if due.trigger is Trigger.RUNNING_HOURS else f"due by calendar {about}"
     return f"{said}, in {days}" if days else said
 
@@ -113,12 +104,12 @@ def _state_words(due: DueJob, now_at: datetime, offset: int) -> str:
             over = None if due.running_seconds_left is None else -due.running_seconds_left
             left = limit_left_seconds(due)
             by_hours = due.trigger is Trigger.RUNNING_HOURS and left is not None and left > 0
-            limit = f"in {_hours_words(left or 0)}, about " if by_hours else ""
-            past = _past_words(due, now_at, due.due_at, over)
+            limit = f"in {running_hours_words(left or 0)}, about " if by_hours else ""
+            past = _past_words(due, now_at, due.due_at, over, offset)
             return f"Past due by {past}; limit {limit}{limit_words(due, offset)}"
         case JobState.PAST_LIMIT:
             left = limit_left_seconds(due)
-            past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left)
+            past = _past_words(due, now_at, due.limit_at or due.due_at, None if left is None else -left, offset)
             return f"Past limit by {past}; close it or ask for a postponement"
         case JobState.POSTPONED:
             until = limit_words(due, offset) if due.postponed_to is None else short_date(due.postponed_to, offset)

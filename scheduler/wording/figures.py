@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-from scheduler.shiptime import minutes_at, ship_time
+from scheduler.shiptime import days_from, minutes_at, near_day_text, running_hours_text, ship_time
 
 NARROW = "\u202f"
 NBSP = "\u00a0"
@@ -88,9 +88,17 @@ def moment(at: datetime, offset_minutes: int) -> str:
 
 def day_words(at: datetime, now_at: datetime, offset_minutes: int) -> str:
     """Today, tomorrow, yesterday, in N days, N days ago: by the ship's calendar."""
-    days = (ship(at, offset_minutes).date() - ship(now_at, offset_minutes).date()).days
-    near = {0: "today", 1: "tomorrow", -1: "yesterday"}
-    return near.get(days) or (f"in {days} days" if days > 0 else f"{-days} days ago")
+    return near_day_text(days_from(now_at, at, offset_minutes))
+
+
+def days_text(days: int) -> str:
+    """Like "1 day", "6 days"; "less than a day" for none. The sign is left aside."""
+    return f"{abs(days)}{NBSP}day{'' if abs(days) == 1 else 's'}" if days else "less than a day"
+
+
+def running_hours_words(seconds: int) -> str:
+    """Like "20 running h"."""
+    return f"{running_hours_text(seconds)} running{NBSP}h"
 
 
 def count_words(count: int, one: str, many: str) -> str:

@@ -8,7 +8,7 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.published import MovedDate
-from scheduler.wording.figures import NBSP, count_words, inner, moment, ship, short_date
+from scheduler.wording.figures import NBSP, count_words, days_text, inner, moment, ship, short_date
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,4 +77,4 @@ def by_words(one: MovedDate, offset_minutes: int) -> str:
     days = (now - was).days
     if not days:
         return "same day; early or late date moved"
-    return f"{abs(days)} day{'' if abs(days) == 1 else 's'} {'later' if days > 0 else 'earlier'}"
+    return f"{days_text(days)} {'later' if days > 0 else 'earlier'}"

@@ -12,6 +12,7 @@ from scheduler.wording.figures import (
     NBSP,
     clock,
     count_words,
+    days_text,
     listed,
     long_date,
     margin_number,
@@ -91,7 +92,7 @@ def _troubles(troubles: tuple[LateLine, ...]) -> str:
         said.append(f"{without[0].name} has no place." if len(without) == 1 else f"{many} no place.")
     if late:
         worst = max(late, key=lambda one: one.days or 0)
-        ends = f"{worst.name} ends {plan_days_words(worst.days or 0)} past its limit"
+        ends = f"{worst.name} ends {days_text(worst.days or 0)} past its limit"
         many = count_words(len(late), "job ends", "jobs end")
         said.append(f"{ends}." if len(late) == 1 else f"{many} past the limit, {worst.name} the latest.")
     return " ".join(said)
@@ -103,11 +104,6 @@ def _without(view: PlanView) -> str:
     if len(view.without) == 1:
         return f"{view.without[0]} is not in the plan yet: plan again."
     return f"{count_words(len(view.without), 'job is', 'jobs are')} not in the plan yet: plan again."
-
-
-def plan_days_words(days: int) -> str:
-    """A count of days, singular or plural."""
-    return f"{days}{NBSP}day{'' if days == 1 else 's'}"
 
 
 def plan_subline(view: PlanView) -> str:
@@ -151,13 +147,13 @@ def notes(slot: SlotLine) -> tuple[str, ...]:
     if slot.with_name:
         said.append(f"one isolation with {slot.with_name}")
     if slot.plus_minus_days:
-        said.append(f"±{plan_days_words(slot.plus_minus_days)}")
+        said.append(f"±{days_text(slot.plus_minus_days)}")
     return tuple(said)
 
 
 def late_words(slot: SlotLine) -> str:
     """How late the slot ends, or nothing."""
-    return f"ends {plan_days_words(slot.late_days)} past its limit" if slot.late_days else ""
+    return f"ends {days_text(slot.late_days)} past its limit" if slot.late_days else ""
 
 
 def slot_due_words(slot: SlotLine, offset_minutes: int) -> str:

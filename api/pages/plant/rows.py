@@ -15,6 +15,7 @@ from api.pages.shared.margin import minimum_words
 from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.vessel.document import BREAKDOWN, JobKind
 from scheduler.domain.vessel.naming import short_kind
+from scheduler.shiptime import running_hours_text
 from scheduler.wording.due import due_words, job_rank, limit_left_seconds, meets_at, state_words
 from scheduler.wording.figures import M3H, NBSP, moment, number, short_date
 
@@ -109,10 +110,10 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
     over = kind.tolerance_running_hours * _HOUR
     if limit_left is not None and due.running_seconds_left is not None:
         over = limit_left - due.running_seconds_left
-    hours = number(due.since_seconds // _HOUR)
+    hours = running_hours_text(due.since_seconds)
     return drawing.TubeFigure(
         label=label,
-        words=f"{kind.name} {hours} of {number(interval // _HOUR)} running h, {due.state.value}",
+        words=f"{kind.name} {hours} of {running_hours_text(interval)} running h, {due.state.value}",
         hours=hours,
         share=due.since_seconds / interval,
         window_share=1 - kind.window_running_hours * _HOUR / interval,

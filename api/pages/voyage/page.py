@@ -13,7 +13,7 @@ from scheduler.actions.voyage.days import Preview, StoredDays
 from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
 from scheduler.domain.voyage.from_csv import COLUMNS
 from scheduler.domain.voyage.stretches import DayChange, Source, Spell, VoyageDays
-from scheduler.wording.figures import DAYS, MONTHS, NBSP, inner, moment
+from scheduler.wording.figures import DAYS, MONTHS, NBSP, days_text, inner, moment
 
 SHOWN_BACK_DAYS, SHOWN_AHEAD_DAYS, YEAR_DAYS, MOST_CHANGES = 21, 60, 365, 40
 STRIPS = {"wide": (14, 28, 1232), "narrow": (3, 11, 358)}
@@ -203,7 +203,7 @@ def _line(first: date, last: date, kind: str, source: str, note: str, edit: str,
     days = (last - first).days + 1
     return DayLine(
         when=voyage_span(first, last, today),
-        days=f"{days} day{'' if days == 1 else 's'}",
+        days=days_text(days),
         kind=kind_words(kind) if kind else "",
         source=source,
         note=note,

@@ -9,6 +9,7 @@ from api.pages.work.view import JobView
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.vessel.document import caution_line
+from scheduler.shiptime import running_hours_text
 from scheduler.wording.due import job_name, limit_words
 from scheduler.wording.figures import M3H, margin_number, moment, number, short_date
 
@@ -62,9 +63,9 @@ def job_facts(view: JobView) -> tuple[tuple[str, str, str], ...]:
         by += f"; early {short_date(early, offset)}, late {short_date(late, offset)}"
     facts = [("Due", short_date(due.due_at, offset), by)]
     if due.due_running_seconds is not None:
-        figure = f"{number(due.due_running_seconds / 3600)} h"
+        figure = f"{running_hours_text(due.due_running_seconds)} h"
         limit = due.limit_running_seconds
-        facts.append(("Due at running hours", figure, f"limit {number(limit / 3600)} h" if limit else ""))
+        facts.append(("Due at running hours", figure, f"limit {running_hours_text(limit)} h" if limit else ""))
     if due.state is JobState.NOT_KNOWN:
         facts = [("Due", "now", "last time not known")]
     else:

@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.jobs import DueJob
-from scheduler.shiptime import day_text, moment_text, ship_time
+from scheduler.shiptime import day_text, days_from, moment_text, near_day_text, running_hours_text, ship_time
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +100,9 @@ class _DateSentences:
             return "last time not known, due now"
         left = self.left
         if self.job.trigger is Trigger.RUNNING_HOURS and left is not None:
-            return f"{_hours(abs(left))} running h{' over' if left < 0 else ''}, about {self._on(self.job.due_at)}"
+            return (
+                f"{running_hours_text(left)} running h{' over' if left < 0 else ''}, about {self._on(self.job.due_at)}"
+            )
         return f"{self._days()}, on {self._on(self.job.due_at)}"
 
     def sentence(self) -> str:
@@ -119,14 +121,14 @@ class _DateSentences:
         job = self.job
         left = self.left or 0
         if left <= 0:
-            yield f"due since about {self._on(job.due_at)} ({self._days()}): {_hours(-left)} running h beyond the point"
+            yield f"due since about {self._on(job.due_at)} ({self._days()}): {running_hours_text(-left)} running h beyond the point"
         elif self.projected:
             yield (
-                f"due since about {self._on(job.due_at)} ({self._days()}): the {_hours(left)} running h left at the last "
+                f"due since about {self._on(job.due_at)} ({self._days()}): the {running_hours_text(left)} running h left at the last "
                 f"reading have run by now at {self._rate()}"
             )
         else:
-            yield f"due in {_hours(left)} running h, about {self._on(job.due_at)} ({self._days()}), at {self._rate()}"
+            yield f"due in {running_hours_text(left)} running h, about {self._on(job.due_at)} ({self._days()}), at {self._rate()}"
             yield from self._span()
         if job.calendar_due_at is not None:
             by = "by the calendar" if job.first_set_at is None else self._set()
@@ -139,7 +141,8 @@ class _DateSentences:
         yield f"due on {self._on(job.due_at)} ({self._days()}) {by}"
         left = self.left
         if forecast is not None and left is not None and left > 0:
-            yield f"its {_hours(left)} running h left would last longer, until about {self._on(forecast.likely_at)}, at {self._rate()}"
+            until = f"until about {self._on(forecast.likely_at)}, at {self._rate()}"
+            yield f"its {running_hours_text(left)} running h left would last longer, {until}"
         yield from self._standing()
 
     def _set(self) -> str:
@@ -187,7 +190,7 @@ class _DateSentences:
         elif job.estimated:
             yield "when it was last done is estimated"
         if job.may_miss_seconds:
-            missing = _hours(job.may_miss_seconds)
+            missing = running_hours_text(job.may_miss_seconds)
             yield f"up to {missing} running h more may have run where a counter started again, and early allows for them"
         if job.postponed_to is not None:
             yield f"postponed to {self._on(job.postponed_to)}, the due date itself stays"
@@ -196,12 +199,4 @@ class _DateSentences:
         return day_text(ship_time(when, self.offset_minutes).date())
 
     def _days(self) -> str:
-        then, today = (ship_time(when, self.offset_minutes).date() for when in (self.job.due_at, self.at))
-        days = (then - today).days
-        if abs(days) <= 1:
-            return {-1: "yesterday", 0: "today", 1: "tomorrow"}[days]
-        return f"in {days} days" if days > 0 else f"{-days} days ago"
-
-
-def _hours(seconds: int) -> str:
-    return f"{seconds / 3600:.0f}" if seconds >= 36_000 else f"{seconds / 3600:.1f}"
+        return near_day_text(days_from(self.at, self.job.due_at, self.offset_minutes))

@@ -12,7 +12,7 @@ from scheduler.domain.feed.stability import PlannedSlot, ShownFigures
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.document import JobKind, Plant, Vessel, caution_line
 from scheduler.domain.vessel.naming import title
-from scheduler.shiptime import MONTHS, day_text, instant_of, moment_text, ship_time
+from scheduler.shiptime import MONTHS, day_text, instant_of, moment_text, running_hours_text, ship_time
 
 SUMMARY_LETTERS = 120
 
@@ -317,4 +317,4 @@ def _offset(minutes: int) -> str:
 
 
 def _hours(seconds: int) -> str:
-    return str(seconds // 3600)
+    return running_hours_text(seconds, thousands="")

@@ -59,7 +59,7 @@ def test_by_the_calendar_it_says_since_when_and_how_long_the_hours_would_last():
     due = job(KNIVES, run=500, days_ago=150)
     why = explain_date(due, AT, 0)
     assert why.sentence.startswith(
-        "Due on Fri 2 Apr 2027 (in 32 days) by the calendar, counted from Fri 2 Oct 2026; its 1000 "
+        "Due on Fri 2 Apr 2027 (in 32 days) by the calendar, counted from Fri 2 Oct 2026; its 1\u202f000 "
     )
     assert "running h left would last longer, until about Wed 9 Jun 2027, at 10.0 running h a day" in why.sentence
     assert why.to_go == "in 32 days, on Fri 2 Apr 2027"
