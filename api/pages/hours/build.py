@@ -67,7 +67,7 @@ def counters_view(
     )
     shown = [form for _, counters in plants for one in counters for form in _forms(one)]
     if back.asked and not any(form.refused for form in shown):
-        says = back.says or "; ".join(f"{name}: {fault}" for name, fault in back.faults.items())
+        says = "; ".join(f"{name}: {fault}" for name, fault in back.faults.items()) or back.says
     return CountersView(
         frame=frame_of(first, who, here, "Counters", "counters"),
         answer=_answer(sheets),

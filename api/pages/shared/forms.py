@@ -13,8 +13,7 @@ from starlette.datastructures import FormData
 from api.server.deps import Asking, must_be_own_form
 from api.server.errors import STATUS
 from scheduler.actions.base.context import Hand
-from scheduler.errors import SchedulerError
-from scheduler.parsing import Fields
+from scheduler.errors import Refused, SchedulerError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,11 +79,10 @@ class PageForm:
     @property
     def number(self) -> int:
         """The number of what the form is about. Raises Refused when none was sent."""
-        fields = Fields(self.values)
-        number = fields.whole("number", empty="a whole number is expected, such as 2")
-        fields.check()
-        assert number is not None
-        return number
+        text = self["number"]
+        if not (text.isascii() and text.isdigit() and len(text) < 10):
+            raise Refused("number: a whole number is expected, such as 2.")
+        return int(text)
 
     def hand(self, body: Any = None, *, key: str | None = None) -> Hand:
         """The hand action as asked. body: what is asked, without it all that was typed. key: instead of the form's own."""

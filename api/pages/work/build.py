@@ -10,7 +10,7 @@ from api.pages.shared.frame import frame_of, may
 from api.pages.shared.job_line import job_line
 from api.pages.voyage.page import voyage_day
 from api.pages.work.closed import closed_facts
-from api.pages.work.forms import RefusedStep, next_kind
+from api.pages.work.forms import FORMS, FORMS_IN_USE, RefusedStep, next_kind
 from api.pages.work.view import Closed, CloseForm, FirstDateView, JobView, PartView, PostponeView, WorkLine, WorkView
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
@@ -42,6 +42,23 @@ class JobFormBack:
     def state(self, name: str) -> FormState:
         """How a form is drawn: with what was typed where it is the one that was refused."""
         return self.refusal.state if self.refusal and self.name == name else FormState()
+
+    def drawn_in(self, view: JobView) -> bool:
+        """Whether the form that was refused is on the page."""
+        takes_out = view.job.kind.takes_pump_out
+        step = self.step
+        return {
+            "close": view.form is not None,
+            "step": step is not None
+            and bool(view.work and view.work.action)
+            and any(form.kind == step.kind for form in (FORMS if takes_out else FORMS_IN_USE)),
+            "postpone": bool(view.postpone.action),
+            "first-date": bool(view.first_date.action),
+            "part-date": bool(view.part.action),
+            "photo": bool(view.photo_action),
+            "count": bool(view.sheet and view.sheet.parts and view.work and view.work.action),
+            "check": view.closed is not None,
+        }[self.name]
 
     @property
     def step(self) -> RefusedStep | None:

@@ -87,6 +87,8 @@ def job_answer(
         photo_action=f"{here}/photos" if may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/photos") else "",
         photo=back.state("photo"),
     )
+    if back.refusal and not back.drawn_in(view):
+        view = replace(view, says=" ".join([back.refusal.error.says, *back.refusal.faults.values()]))
     return page_answer(request, who, job_page, view, back.refusal.status if back.refusal else 200)
 
 

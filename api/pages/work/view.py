@@ -128,6 +128,8 @@ class JobView:
     running_hours: RunningHours | None = None
     projected_hours: float | None = None
     plant_href: str = ""
+    says: str = ""
+    """Why a form was refused that is not on the page any more."""
     form: CloseForm | None = None
     closed: Closed | None = None
     work: WorkView | None = None
