@@ -53,7 +53,7 @@ FIELDS = [
     (DAYS, {"source": "plan", "kind": "none", "to_on": "2031-01-01"}, "from_on", "day"),
     (DAYS, {"source": "plan", "kind": "none", "from_on": "2031-01-01"}, "to_on", "day"),
     (DAYS, {"do": "kinds", "new_code": "x y"}, "new_weight", "figure"),
-    *((DAYS, {"do": "kinds"}, f"w-{n}", "figure") for n in range(5)),
+    *((DAYS, {"do": "kinds"}, f"w-{n}", "figure") for n in range(2)),
     *((ANSWERS, {"what": "replaced"}, name, "figure") for name in ("old_final", "new_first", "hours")),
     (ANSWERS, {"what": "replaced"}, "at", "moment"),
     (ANSWERS, {"what": "adjust"}, "hours", "figure"),

@@ -42,7 +42,7 @@ def vessel_plan(vessel_id: str, context: ContextDep, who: AskingDep) -> Response
 @router.get("/plants/{plant_id}/plan")
 def plan(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plan page. ?days=7, 28 or 90; ?help=KEY plans again to find what would help that job."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    place = _place(context, who, plant_id)
     view, now = _looked(context, who, place, _days(request.query_params.get("days")))
     key, job = request.query_params.get("help", ""), request.query_params.get("job", "")
     if key:
@@ -60,15 +60,14 @@ async def again(plant_id: str, request: Request, context: ContextDep, who: Askin
     form = await form_of(request, who)
     days = _days(form["days"])
 
-    def located() -> Place:
-        return fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-
     def act() -> str:
-        place = located()
+        place = _place(context, who, plant_id)
         planning.propose(context, place.vessel_id, place.id)
         return f"{here_of(place.id)}?days={days}&done=again"
 
-    return await form.act(act, lambda refused: _said(request, context, who, located(), days, refused))
+    return await form.act(
+        act, lambda refused: _said(request, context, who, _place(context, who, plant_id), days, refused)
+    )
 
 
 @router.post("/plants/{plant_id}/plan")
@@ -76,16 +75,15 @@ async def take(plant_id: str, request: Request, context: ContextDep, who: Asking
     """Take the plan that was looked at."""
     form = await form_of(request, who)
 
-    def located() -> Place:
-        return fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-
     def act() -> str:
-        place, digest = located(), form["digest"]
+        place, digest = _place(context, who, plant_id), form["digest"]
         planning.take(context, form.hand({"digest": digest}), place, digest)
         refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return f"{here_of(plant_id)}?done=taken"
 
-    return await form.act(act, lambda refused: _said(request, context, who, located(), _USUAL, refused))
+    return await form.act(
+        act, lambda refused: _said(request, context, who, _place(context, who, plant_id), _USUAL, refused)
+    )
 
 
 @router.post("/plants/{plant_id}/plan/moves")
@@ -94,11 +92,11 @@ async def move(plant_id: str, request: Request, context: ContextDep, who: Asking
     form = await form_of(request, who)
     days = _days(form["days"])
 
-    def located() -> Place:
-        return fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-
     def act() -> str:
-        place, hand = located(), form.hand({name: form[name] for name in ("job", "start", "reason")})
+        place, hand = (
+            _place(context, who, plant_id),
+            form.hand({name: form[name] for name in ("job", "start", "reason")}),
+        )
         start_at = _chosen(form["start"])
         made = moving.move_slot(
             context, hand, place, form["job"], start_at, if_match=form.version, reason=form["reason"]
@@ -106,7 +104,9 @@ async def move(plant_id: str, request: Request, context: ContextDep, who: Asking
         refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return f"{here_of(place.id)}?days={days}&done=set-{made.body['move']}#moves"
 
-    return await form.act(act, lambda refused: _refused_move(request, context, who, located(), days, refused))
+    return await form.act(
+        act, lambda refused: _refused_move(request, context, who, _place(context, who, plant_id), days, refused)
+    )
 
 
 @router.post("/plants/{plant_id}/plan/moves/{number}/undo")
@@ -115,16 +115,19 @@ async def undo(plant_id: str, number: Number, request: Request, context: Context
     form = await form_of(request, who)
     days = _days(form["days"])
 
-    def located() -> Place:
-        return fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-
     def act() -> str:
-        place = located()
+        place = _place(context, who, plant_id)
         moving.undo_move(context, form.hand({}), place, number)
         refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return f"{here_of(place.id)}?days={days}&done=undone-{number}#moves"
 
-    return await form.act(act, lambda refused: _said(request, context, who, located(), days, refused))
+    return await form.act(
+        act, lambda refused: _said(request, context, who, _place(context, who, plant_id), days, refused)
+    )
+
+
+def _place(context: Context, who: Asking, plant_id: str) -> Place:
+    return fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
 
 
 def _said(request: Request, context: Context, who: Asking, place: Place, days: int, refused: Refusal) -> Response:
