@@ -95,7 +95,6 @@ def _answer(
 ) -> Response:
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     now = plant_state(context, place.vessel_id, plant_id)
-    state = refused.state if refused else FormState()
     here = f"/plants/{plant_id}/minimum"
     view = MinimumView(
         frame=frame.frame_of(now, who, here, "Minimum", "minimum"),
@@ -111,9 +110,7 @@ def _answer(
         may_sign=who.actor.role in DECIDES,
         done=done,
         refused=refused.form_name if refused else "",
-        values=state.values,
-        faults=state.faults,
-        says=state.says,
+        **(refused.state if refused else FormState()).members,
         idempotency_key=secrets.token_hex(12),
     )
     return page_answer(request, who, minimum_page, view, refused.status if refused else 200)

@@ -10,14 +10,13 @@ from scheduler.actions.plant_state.load import PlantState, StoredPlan
 from scheduler.actions.plant_state.names import job_words
 from scheduler.planning.problem.values import Shortfall
 from scheduler.wording.figures import (
-    count_words,
     moment,
 )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanLine:
-    """A plan as kept. faults: what the judge says, empty when lawful. taken_at none: proposed only.
+    """A stored plan; the judge found it lawful, else it would not be stored. taken_at none: proposed only.
 
     shortfalls rest on the grid of whole UTC hours from starts_at. changes: one sentence for each moved, new or dropped
     slot against the plan taken before. take_action: where the form that takes it posts; empty when this person may not.
@@ -27,12 +26,10 @@ class PlanLine:
     made_at: datetime
     starts_at: datetime
     proven: bool
-    faults: tuple[str, ...] = ()
     shortfalls: tuple[Shortfall, ...] = ()
     remarks: tuple[str, ...] = ()
     changes: tuple[str, ...] = ()
     taken_at: datetime | None = None
-    taken_by: str = ""
     take_action: str = ""
     idempotency_key: str = ""
 
@@ -71,11 +68,9 @@ def plan_line(now: PlantState, stored: StoredPlan | None, *, taken: bool, take: 
 
 
 def plan_words(plan: PlanLine, offset_minutes: int) -> str:
-    """One sentence on a plan: lawful or not, proven or not, when made and taken."""
-    lawful = "Lawful" if not plan.faults else f"Not lawful: {count_words(len(plan.faults), 'fault', 'faults').lower()}"
+    """One sentence on a plan: proven or not, when made and taken."""
     proof = "proven best" if plan.proven else "not proven best"
-    made = f"made {moment(plan.made_at, offset_minutes)}"
+    made = f"Lawful, {proof}, made {moment(plan.made_at, offset_minutes)}"
     if plan.taken_at is None:
-        return f"{lawful}, {proof}, {made}. Not taken yet."
-    by = f" by {plan.taken_by}" if plan.taken_by else ""
-    return f"{lawful}, {proof}, {made}, taken {moment(plan.taken_at, offset_minutes)}{by}."
+        return f"{made}. Not taken yet."
+    return f"{made}, taken {moment(plan.taken_at, offset_minutes)}."

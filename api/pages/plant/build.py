@@ -12,7 +12,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.capacity.returning import asks_for_return, planned_back
+from scheduler.domain.capacity.returning import planned_back
 
 LOOK_AHEAD_DAYS = 28
 
@@ -44,7 +44,6 @@ def plant_view(now: PlantState, context: Context, who: Asking, here: str, curren
 
 
 def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
-    counts = now.counts_for()
     repairs = {job.job_id.subject: job.job_id.key for job in now.breakdowns}
     lines = []
     for position in now.plant.positions:
@@ -55,7 +54,6 @@ def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
         projected = now.projected.get((Subject.PUMP, pump_id or ""))
         out = next((o for o in now.outages if o.pump == pump_id and o.from_at <= now.at), None)
         down = out is not None and out.to_at is None and out.counts_for.m3_per_h <= 0
-        counts_for = counts.get(pump_id or "")
         lines.append(
             PumpRow(
                 position=position.name,
@@ -63,8 +61,6 @@ def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
                 serial=pump.serial if pump else "",
                 hours=hours if hours and hours.as_of else None,
                 projected_hours=None if projected is None else projected / 3600,
-                capacity_m3_per_h=counts_for.m3_per_h if counts_for else None,
-                measured=pump is not None and pump.measured_swept_m3_per_h is not None,
                 outage=out,
                 silent_since_at=silent[0].newest_at if silent else None,
                 out_action=f"/pumps/{pump_id}/out" if pump and may_put_out and pump_id not in repairs else "",
@@ -72,7 +68,6 @@ def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
                 return_action=f"/pumps/{pump_id}/return" if down and may_put_out else "",
                 runs_action=f"/pumps/{pump_id}/runs" if down and may_put_out and pump_id in repairs else "",
                 back=None if out is None else planned_back(out, now.at),
-                asks_return=out is not None and asks_for_return(out, now.at),
             )
         )
     return lines

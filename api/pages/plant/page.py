@@ -13,8 +13,6 @@ from scheduler.domain.base.enums import JobState
 
 NEXT_JOBS = 3
 """Jobs beside the drawing; the rest stand below the tubes."""
-
-
 LEGEND = (
     (JobState.AHEAD, "Ahead"),
     (JobState.WINDOW_OPEN, "Window open"),

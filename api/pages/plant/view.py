@@ -25,8 +25,6 @@ class PumpRow:
     href: str = ""
     hours: RunningHours | None = None
     projected_hours: float | None = None
-    capacity_m3_per_h: float | None = None
-    measured: bool = False
     outage: Outage | None = None
     silent_since_at: datetime | None = None
     out_action: str = ""
@@ -38,8 +36,6 @@ class PumpRow:
     """Where the form posts that says it runs after all; empty once work on its repair was recorded."""
     back: PlannedReturn | None = None
     """When plans have it back."""
-    asks_return: bool = False
-    """Nobody said when it is back, or that time has passed."""
     pump_id: str = ""
     form: FormState = field(default_factory=FormState)
     """Its form when it was refused."""

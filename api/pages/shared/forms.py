@@ -24,6 +24,11 @@ class FormState:
     faults: Mapping[str, str] = field(default_factory=dict)
     says: str = ""
 
+    @property
+    def members(self) -> dict[str, Any]:
+        """For a view that is a form's state itself."""
+        return {"values": self.values, "faults": self.faults, "says": self.says}
+
 
 @dataclass(frozen=True, slots=True)
 class Refusal:

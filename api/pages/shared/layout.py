@@ -15,16 +15,10 @@ from scheduler.wording import figures
 from scheduler.wording.figures import M3H, NBSP
 
 _PAGES = Path(__file__).parents[1]
-
-
 STATIC = _PAGES / "static"
 """The folder the application serves at /static."""
-
-
 CSP = "default-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'"
 """Content-Security-Policy of every page but /docs: no inline script or style, nothing from outside."""
-
-
 DOCS_CSP = (
     "default-src 'self'; img-src 'self' data:; style-src 'self' 'unsafe-inline'; base-uri 'none'; "
     "form-action 'self'; frame-ancestors 'none'; object-src 'none'"

@@ -163,15 +163,12 @@ def _postpone(context: Context, who: Asking, vessel_id: str, here: str, job: Due
     waits = any(one["state"] == "asked" for one in listed)
     open_now = job.first and job.job_id.kind != BREAKDOWN.code and not waits and job.limit_at is not None
     may_ask = open_now and may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/postponements")
-    state = back.state("postpone")
     return PostponeView(
         action=f"{here}/postponements" if may_ask else "",
         idempotency_key=secrets.token_hex(16),
         listed=listed,
         notes_href=f"/vessels/{vessel_id}/notes",
-        values=state.values,
-        faults=state.faults,
-        says=state.says,
+        **back.state("postpone").members,
     )
 
 
@@ -182,7 +179,6 @@ def _first_date(
         return FirstDateView()
     given = first_dates.told(context, now.vessel.id, job.job_id)
     may_set = may(who, "PUT", "/api/v1/jobs/{key}/first-date")
-    state = back.state("first-date")
     return FirstDateView(
         asked=True,
         action=f"{here}/first-date" if may_set else "",
@@ -191,9 +187,7 @@ def _first_date(
         class_item=now.plant.kind(job.job_id.kind).class_item,
         set_words="" if given is None else f"First due {voyage_day(given.on)}: {given.reason}",
         by="" if given is None else given.by,
-        values=state.values,
-        faults=state.faults,
-        says=state.says,
+        **back.state("first-date").members,
     )
 
 

@@ -189,7 +189,6 @@ def plan_line(**more: object) -> PlanLine:
         starts_at=START,
         proven=True,
         taken_at=NOW - timedelta(hours=2),
-        taken_by="Chief engineer",
     )
     return replace(usual, **more)  # type: ignore[arg-type]
 
@@ -277,8 +276,6 @@ def plant(
                 position=f"VP{i}",
                 serial=f"D-10{i}",
                 hours=RunningHours(seconds=int((9000 + 731.3 * i) * HOUR), as_of=NOW - timedelta(minutes=6 + i)),
-                capacity_m3_per_h=23.0,
-                measured=True,
                 outage=outage if i == down else None,
             )
             for i in range(1, pumps + 1)
@@ -334,7 +331,6 @@ def all_states(pumps: int = 6) -> PlantView:
         proposed=plan_line(
             digest="aa" * 32,
             taken_at=None,
-            taken_by="",
             changes=(
                 "VP3 knife inspection: Thu 26 Nov 13:00 instead of 09:00.",
                 "VP1 mechanical seal inspection: new, Mon 30 Nov 13:00.",
@@ -361,9 +357,7 @@ def deficit(pumps: int = 3) -> PlantView:
         lacking_litres_per_h=11000,
         says="Capacity is 11 m³/h short from Tue 1 Dec to Fri 4 Dec with VP1 and VP3 down; no slot causes it.",
     )
-    return replace(
-        view, margins=deep, plan=plan_line(shortfalls=(lacking,), faults=("VP2 knife inspection goes 3 m³/h below.",))
-    )
+    return replace(view, margins=deep, plan=plan_line(shortfalls=(lacking,)))
 
 
 def _cut(margins: Sequence[MarginStretch], *at: datetime) -> Iterator[MarginStretch]:

@@ -27,7 +27,7 @@ def _silent() -> PlantView:
 
 def _proposed() -> PlantView:
     view = invented.calm()
-    return replace(view, plan=None, proposed=invented.plan_line(taken_at=None, taken_by=""))
+    return replace(view, plan=None, proposed=invented.plan_line(taken_at=None))
 
 
 def _below_now() -> PlantView:
