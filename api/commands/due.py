@@ -82,30 +82,29 @@ def due(
 
 
 def _heading(now: "PlantState") -> str:
-    from api.pages import words
+    from scheduler.wording.figures import moment
 
-    return f"{now.vessel.name}, {now.plant.name}, ship time {words.moment(now.at, now.offset_minutes)}"
+    return f"{now.vessel.name}, {now.plant.name}, ship time {moment(now.at, now.offset_minutes)}"
 
 
 def _due_line(now: "PlantState", job: Any) -> str:
-    from api.pages import words
     from scheduler.domain.due.explain_date import explain_date
-    from scheduler.wording.due import to_go_words
+    from scheduler.wording.due import as_of_words, to_go_words
 
     seen = now.as_shown(job)
     to_go = to_go_words(explain_date(seen, now.at), now.offset_minutes)
-    read = words.as_of_words(seen, now.at, now.offset_minutes)
+    read = as_of_words(seen, now.at, now.offset_minutes)
     place = now.position_name(job.position)
     return f"  {job.state.value:19} {to_go:56} {read:34} {place:14} {job.kind_name:20} {job.job_id.key}"
 
 
 def _moved(context: "Context", plant: str | None, since: int) -> Output:
-    from api.pages import words
-    from api.pages.due.moved import by_words
+    from api.pages.due.page import by_words
     from api.routes.answers.due import MovedDateShown
     from scheduler.actions.plant_state import published
     from scheduler.actions.vessel.fleet import offset_now
     from scheduler.wording.due import cause_words
+    from scheduler.wording.figures import ship
 
     rows: list[dict[str, Any]] = []
     lines: list[str] = []
@@ -113,9 +112,9 @@ def _moved(context: "Context", plant: str | None, since: int) -> Output:
         offset = offset_now(context, vessel_id)
         for one in published.moved_since(context, vessel_id, plant_id, after=since):
             rows.append({"vessel": vessel_id, "plant": plant_id, **MovedDateShown.of(one).plain()})
-            was, now = words.ship(one.from_due_at, offset), words.ship(one.to_due_at, offset)
+            was, now = ship(one.from_due_at, offset), ship(one.to_due_at, offset)
             lines.append(
-                f"  {one.number:5} {words.ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
+                f"  {one.number:5} {ship(one.at, offset):%Y-%m-%d %H:%M}  {was:%d %b %Y} to {now:%d %b %Y}, "
                 f"{by_words(one, offset)}, {cause_words(one.cause)}: {one.job}{'' if one.open else ' (outlook)'}"
             )
     value = {"moved": rows, "next": max((row["number"] for row in rows), default=since)}
@@ -142,9 +141,9 @@ def forecast(
 
 
 def _dates(context: "Context", vessel_id: str, plant_id: str) -> Output:
-    from api.pages import words
     from api.routes.answers.due import DueJobAnswer
     from scheduler.actions.plant_state.load import plant_state
+    from scheduler.wording.figures import ship
 
     now = plant_state(context, vessel_id, plant_id)
     jobs = [job for job in now.jobs if job.first]
@@ -157,7 +156,7 @@ def _dates(context: "Context", vessel_id: str, plant_id: str) -> Output:
             seen = now.as_shown(job).forecast
             if seen is not None:
                 dates = (seen.early_at, seen.likely_at, seen.late_at)
-                early, likely, late = (f"{words.ship(at, now.offset_minutes):%a %d %b %Y}" for at in dates)
+                early, likely, late = (f"{ship(at, now.offset_minutes):%a %d %b %Y}" for at in dates)
                 yield f"  early {early}, likely {likely}, late {late}"
             yield f"  {row['why']['sentence']}"
 

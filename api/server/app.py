@@ -13,15 +13,21 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.ics.writer import calendar_writer
 from api.pages.capacity import route as capacity_route
+from api.pages.due import route as due_route
+from api.pages.error.page import error_answer
 from api.pages.feed import route as feed_route
+from api.pages.figures import route as figures_route
 from api.pages.hours import route as hours_route
 from api.pages.notes import route as notes_route
 from api.pages.people import route as people_route
 from api.pages.plan import route as plan_route
-from api.pages.plant import route as page_routes
+from api.pages.plant import route as plant_route
 from api.pages.shared import layout
+from api.pages.vessel import route as vessel_route
 from api.pages.voyage import route as voyage_route
-from api.routes import capacity, due, feed, hours, page_forms, plan, readings, record, service, vessel, voyage, work
+from api.pages.work import dates_route as work_dates_route
+from api.pages.work import route as work_route
+from api.routes import capacity, due, feed, hours, plan, readings, record, service, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
 from api.routes.shared.problems import ProblemDocument
 from api.server import errors
@@ -56,10 +62,14 @@ ROUTERS = (
     work.router,
     voyage.router,
     record.router,
-    page_forms.router,
     capacity_route.router,
     notes_route.router,
-    page_routes.router,
+    vessel_route.router,
+    plant_route.router,
+    figures_route.router,
+    due_route.router,
+    work_route.router,
+    work_dates_route.router,
     people_route.router,
     plan_route.router,
     voyage_route.router,
@@ -152,7 +162,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.context, app.state.intake, app.state.timers = context, intake, None
     app.state.counters = readings.Counters(ReadingDoor(context, intake))
     app.state.feed_shelf, app.state.refresh = shelf, refresh
-    app.state.error_page = people_route.error_answer
+    app.state.error_page = error_answer
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")

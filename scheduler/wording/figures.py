@@ -89,8 +89,7 @@ def moment(at: datetime, offset_minutes: int, now_at: datetime | None = None) ->
 
 def days_between(early: datetime, late: datetime, offset_minutes: int) -> str:
     """How long ago something was, by the ship's calendar: "1 day", "3 days", "less than a day"."""
-    days = (ship(late, offset_minutes).date() - ship(early, offset_minutes).date()).days
-    return f"{days} day{'' if days == 1 else 's'}" if days else "less than a day"
+    return day_count((ship(late, offset_minutes).date() - ship(early, offset_minutes).date()).days)
 
 
 def day_words(at: datetime, now_at: datetime, offset_minutes: int) -> str:
@@ -98,6 +97,11 @@ def day_words(at: datetime, now_at: datetime, offset_minutes: int) -> str:
     days = (ship(at, offset_minutes).date() - ship(now_at, offset_minutes).date()).days
     near = {0: "today", 1: "tomorrow", -1: "yesterday"}
     return near.get(days) or (f"in {days} days" if days > 0 else f"{-days} days ago")
+
+
+def day_count(days: int) -> str:
+    """Like "1 day", "6 days"; "less than a day" for none. The sign is left aside."""
+    return f"{abs(days)}{NBSP}day{'' if abs(days) == 1 else 's'}" if days else "less than a day"
 
 
 def count_words(count: int, one: str, many: str) -> str:
@@ -122,3 +126,9 @@ def ship_moment(at: datetime, offset_minutes: int) -> str:
     """Day and time aboard, as "Tue 3 Nov 14:05"."""
     there = ship_time(at, offset_minutes)
     return f"{there:%a} {there.day} {there:%b %H:%M}"
+
+
+def field_moment(at: datetime, offset_minutes: int, *, seconds: bool = False) -> str:
+    """An instant as a field for date and time holds it, in ship time. seconds: with them, where there are any."""
+    local = ship(at, offset_minutes)
+    return f"{local:%Y-%m-%dT%H:%M:%S}" if seconds and local.second else f"{local:%Y-%m-%dT%H:%M}"

@@ -291,7 +291,7 @@ WALKS: dict[tuple[str, str], Walk] = {
         "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/photos"): Walk(
-        f"/vessels/demo-plover/jobs/{JOB}/photos", 422, 422, body={}, form=True
+        f"/vessels/demo-plover/jobs/{JOB}/photos", 422, 404, body={}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/postponements", frozenset({422, 409}), body={"to_at": "x"}, form=True

@@ -23,7 +23,7 @@ def test_a_date_for_parts_is_given_shown_and_taken_back(fresh: Stage) -> None:
     assert "Give the date the parts come" in browser.get(PAGE).text
     wrong = send("a", do="set", from_on="soon", note="with <the> agent")
     assert wrong.status_code == 422
-    assert "a date as 2026-12-04 is expected" in wrong.text
+    assert "a date as 2026-11-25 is expected" in wrong.text
     assert 'value="with &lt;the&gt; agent"' in wrong.text
     on = (AT + timedelta(days=9)).date()
     for _ in range(2):

@@ -161,7 +161,7 @@ def test_what_cannot_be_read_or_moved_is_said(planned: Stage) -> None:
     browser = planned.enter("engineer-plover")
     key = planned.ask("GET", f"/api/v1{PLAN}").json()["taken"]["slots"][-1]["job"]
     page = words(shown(browser, f"{PLAN}?job={key}&day=2026-13-01&at=25:00"))
-    assert "a day is expected, as 2026-11-25" in page
+    assert "a date as 2026-11-25 is expected" in page
     assert "a time is expected, as 14:00" in page
     odd = shown(browser, f"{PLAN}?job={key}&day=2026-10-28&at=09:17")
     assert "the nearest are" in words(odd)

@@ -9,8 +9,14 @@ from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 
+from api.pages.error.page import error_page
+from api.pages.figures.page import figures_page
+from api.pages.people.page import signin_page
 from api.pages.plan.page import plan_page
+from api.pages.plant.page import plant_page
 from api.pages.shared import layout
+from api.pages.vessel.page import empty_page, fleet_page
+from api.pages.work.page import job_page
 from tests.unit.api import invented, invented_plan
 
 Draw = Callable[[str], str]
@@ -33,25 +39,25 @@ def views() -> dict[str, Draw]:
         "crowded": invented.long_names(),
     }
     found: dict[str, Draw] = {
-        f"/{name}": lambda light, v=view: layout.plant_page(v, light=light, csrf="c") for name, view in plants.items()
+        f"/{name}": lambda light, v=view: plant_page(v, light=light, csrf="c") for name, view in plants.items()
     }
     for name, shown in invented_plan.VIEWS.items():
         path = f"/plan-{name.replace(' ', '-').replace(',', '')}"
         found[path] = lambda light, v=shown: plan_page(v, light=light, csrf="c")
-    found["/figures"] = lambda light: layout.figures_page(invented.all_states(), light=light, csrf="c")
+    found["/figures"] = lambda light: figures_page(invented.all_states(), light=light, csrf="c")
     for name, sheet in (
         ("job", invented.job_view()),
         ("refused", invented.job_refused()),
         ("closed", invented.job_closed()),
     ):
-        found[f"/{name}"] = lambda light, v=sheet: layout.job_page(v, light=light, csrf="c")
-    found["/fleet"] = lambda light: layout.fleet_page(invented.fleet(), light=light, csrf="c")
-    found["/sign-in"] = lambda light: layout.signin_page(invented.sign_in(), light=light, csrf="c")
-    found["/enter"] = lambda light: layout.signin_page(
+        found[f"/{name}"] = lambda light, v=sheet: job_page(v, light=light, csrf="c")
+    found["/fleet"] = lambda light: fleet_page(invented.fleet(), light=light, csrf="c")
+    found["/sign-in"] = lambda light: signin_page(invented.sign_in(), light=light, csrf="c")
+    found["/enter"] = lambda light: signin_page(
         invented.sign_in(token="t", person="Second engineer"), light=light, csrf="c"
     )
-    found["/error"] = lambda light: layout.error_page(invented.error(), light=light, csrf="c")
-    found["/first-run"] = lambda light: layout.empty_page(invented.empty(), light=light, csrf="c")
+    found["/error"] = lambda light: error_page(invented.error(), light=light, csrf="c")
+    found["/first-run"] = lambda light: empty_page(invented.empty(), light=light, csrf="c")
     return found
 
 

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 from pydantic import TypeAdapter
 
-from api.pages.shared import layout
+from api.pages.work.page import job_page
 from api.pages.work.sheet import job_sheet_of
 from scheduler.domain.checks.job_sheets import (
     LONGEST_ITEM,
@@ -78,7 +78,7 @@ def test_a_sheet_prints_on_one_page_with_its_cautions_and_tag_grid_before_step_1
         stamp="5f" * 32,
     )
     job = replace(view.job, kind=kind, due=replace(view.job.due, kind_name=kind.name))
-    text = layout.job_page(replace(view, job=job, sheet=sheet), light="night", csrf="c")
+    text = job_page(replace(view, job=job, sheet=sheet), light="night", csrf="c")
     page.evaluate("text => { document.documentElement.innerHTML = text }", text)
     page.evaluate("document.fonts.ready")
     paper = page.pdf(format="A4", prefer_css_page_size=True)

@@ -104,12 +104,13 @@ def take_step(
 
     Example: leadline job step knife_inspection:plover-pump-a-knives:1 "tag placed" point="supply breaker" --by "A. Second"
     """
-    from api.pages.words.work import step_words
     from api.pages.work.forms import FORMS, read_step
     from scheduler.actions.plant_state.work import STEP
     from scheduler.actions.vessel.fleet import offset_now
     from scheduler.actions.work import jobs, steps
+    from scheduler.parsing import Fields
     from scheduler.shiptime import moment_text
+    from scheduler.wording.steps import step_words
 
     place, job_id = jobs.job_place(context, me(), key)
     offset = offset_now(context, place.vessel_id)
@@ -128,7 +129,7 @@ def take_step(
         if not equals:
             raise typer.BadParameter(f"{one!r}: name=value is expected, such as tag_no=T-12")
         members[name] = value
-    step = read_step(kind, members, offset, fact=fact).step
+    step = read_step(kind, Fields(members, offset), fact=fact).step
     asked = hand({"step": key, "what": STEP.dump_python(step, mode="json")})
     body = steps.take_step(context, asked, place, job_id, step, fact=fact).body
     flags = [f"flagged: {words}" for words in body["flags"]] + [f"warning: {words}" for words in body["warnings"]]

@@ -1,25 +1,27 @@
 """The page of the minimum: how it stands, and the lower minima asked for, signed and withdrawn. Values in, text out."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from api.pages import words as pages_words
 from api.pages.drawing import minimum_chart, patterns
+from api.pages.shared.forms import FormState
+from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from api.pages.shared.view import Frame, MarginStretch
+from api.pages.shared.margin import MarginStretch
 from api.pages.voyage.page import voyage_span
 from scheduler.domain.capacity.minimum import Concession, minimum_agreed
 from scheduler.domain.vessel.document import MinimumBlock, Plant
+from scheduler.wording.figures import M3H, count_words, number, ship
 
 WIDE_DAYS, NARROW_DAYS = 14, 5
 MOST_SPANS, MOST_LISTED = 4, 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MinimumView:
-    """The page. runs, own: touching stretches of the minimum that counts, and of the plant's own without concessions.
+class MinimumView(FormState):
+    """The page. margins, own: touching stretches of the minimum that counts, and of the plant's own without concessions.
 
     listed: as the answers tell them, newest first. may_ask, may_sign: this person may ask, may sign as chief.
     refused: the form that was refused (with the number it was about), what was typed, and why.
@@ -31,16 +33,13 @@ class MinimumView:
     action: str
     plant_href: str
     concessions: Sequence[Concession] = ()
-    runs: Sequence[MarginStretch] = ()
+    margins: Sequence[MarginStretch] = ()
     own: Sequence[MarginStretch] = ()
     listed: Sequence[Mapping[str, Any]] = ()
     may_ask: bool = False
     may_sign: bool = False
     done: str = ""
     refused: str = ""
-    values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-    says: str = ""
     idempotency_key: str = ""
 
 
@@ -57,7 +56,7 @@ class MinimumLine:
 def minimum_page(view: MinimumView, *, light: str, csrf: str) -> str:
     """The answer, the picture of the coming days, the minimum line by line, the lower minima and their forms."""
     offset = view.frame.utc_offset_minutes
-    today = pages_words.ship(view.now_at, offset).date()
+    today = ship(view.now_at, offset).date()
     lines, past = minimum_lines(view.plant, today)
     return render(
         "minimum.html",
@@ -71,7 +70,7 @@ def minimum_page(view: MinimumView, *, light: str, csrf: str) -> str:
         narrow=_chart(view, NARROW_DAYS, 358),
         lines=lines,
         past=past,
-        lowered=any(a.minimum_m3_per_h != b.minimum_m3_per_h for a, b in zip(view.runs, view.own, strict=False)),
+        lowered=any(a.minimum_m3_per_h != b.minimum_m3_per_h for a, b in zip(view.margins, view.own, strict=False)),
         state=lambda one: concession_words(one, view.now_at),
         is_open=lambda one: not over(one, view.now_at),
         figure=figure_words,
@@ -84,16 +83,16 @@ def minimum_heading(view: MinimumView) -> str:
     """The heading: the minimum now, and what waits for a signature."""
     offset = view.frame.utc_offset_minutes
     now, label = minimum_agreed(view.plant, view.now_at, offset, view.concessions)
-    said = f"The minimum is {figure_words(now.m3_per_h)} {pages_words.M3H} now: {label}."
+    said = f"The minimum is {figure_words(now.m3_per_h)} {M3H} now: {label}."
     waits = [one for one in view.listed if one["state"] == "asked" and not over(one, view.now_at)]
     if waits:
-        said += f" {pages_words.count_words(len(waits), 'lower minimum waits', 'lower minima wait')} for a signature."
+        said += f" {count_words(len(waits), 'lower minimum waits', 'lower minima wait')} for a signature."
     return said
 
 
 def figure_words(m3_per_h: float) -> str:
     """A minimum as set: whole, or with the decimal it was given."""
-    return pages_words.number(m3_per_h, 0 if float(m3_per_h).is_integer() else 1)
+    return number(m3_per_h, 0 if float(m3_per_h).is_integer() else 1)
 
 
 def over(one: Mapping[str, Any], now_at: datetime) -> bool:
@@ -194,14 +193,14 @@ def _day_words(block: MinimumBlock, today: date) -> str:
 def _chart(view: MinimumView, days: int, width: int) -> str:
     offset = view.frame.utc_offset_minutes
     to_at = view.now_at + timedelta(days=days)
-    inside = [r for r in view.runs if r.from_at < to_at]
+    inside = [r for r in view.margins if r.from_at < to_at]
     name = f"The minimum over {days} days"
     if inside:
         least = min(r.minimum_m3_per_h for r in inside)
         most = max(r.minimum_m3_per_h for r in inside)
-        name += f": from {figure_words(least)} to {figure_words(most)} {pages_words.M3H}"
+        name += f": from {figure_words(least)} to {figure_words(most)} {M3H}"
     return minimum_chart(
-        view.runs,
+        view.margins,
         view.own,
         from_at=view.now_at,
         to_at=to_at,

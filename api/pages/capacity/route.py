@@ -1,28 +1,26 @@
 """The page of a plant's minimum and its forms: each becomes the same action as the API's."""
 
 import secrets
-from collections.abc import Mapping
 from datetime import timedelta
 
 from fastapi import APIRouter, Request
-from fastapi.responses import RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
+from fastapi.responses import Response
 
 from api.pages.capacity.page import WIDE_DAYS, MinimumView, minimum_page
-from api.pages.shared import build
-from api.pages.shared.view import MarginStretch
-from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
-from api.server.errors import STATUS
-from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import Answer, Context, Hand
+from api.pages.shared import frame
+from api.pages.shared.answers import page_answer
+from api.pages.shared.forms import FormState, PageForm, Refusal, form_of
+from api.pages.shared.margin import MarginStretch
+from api.server.deps import Asking, AskingDep, ContextDep
+from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.capacity import concessions as capacity_concessions
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.domain.capacity.concessions import SECOND_SIGNERS, Lower
 from scheduler.domain.capacity.minimum import Concession, Swept
 from scheduler.domain.due.deciding import DECIDES
-from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.parsing import figure, ship_instant, whole_number
+from scheduler.errors import Refused
+from scheduler.parsing import Fields
 from scheduler.planning.problem.shiphours import HOUR, minimum_stretches
 from scheduler.storage.vessel import AssetKind
 
@@ -33,135 +31,92 @@ DONE = {
     **dict.fromkeys(SECOND_SIGNERS, "The second signature is on record."),
     "withdraw": "Withdrawn, and on record: the plant's own minimum holds.",
 }
-_FIELDS = {"minimum_swept_m3_per_h": "minimum"}
 
 
 @router.get("/plants/{plant_id}/minimum")
 def minimum(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The page."""
-    return _shown(request, context, who, plant_id, done=DONE.get(request.query_params.get("done", ""), ""))
+    return _answer(request, context, who, plant_id, done=DONE.get(request.query_params.get("done", ""), ""))
 
 
 @router.post("/plants/{plant_id}/minimum")
 async def act(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """One of the page's forms; what was typed is kept when it is refused."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    typed = {name: str(value).strip() for name, value in form.items()}
+    form = await form_of(request, who)
 
-    def done() -> Response:
-        what = typed.get("do", "")
-        try:
-            _do(context, who, plant_id, what, typed)
-        except (Refused, Clash, NotAllowed, NotFound) as refused:
-            faults = {_field(pointer): says for pointer, says in refused.faults}
-            return _shown(
-                request,
-                context,
-                who,
-                plant_id,
-                STATUS[type(refused)][0],
-                refused=f"{what}{typed.get('number', '')}",
-                values=typed,
-                faults=faults,
-                says="" if faults else refused.says,
-            )
-        return RedirectResponse(f"/plants/{plant_id}/minimum?done={what}", 303)
+    def done() -> str:
+        _do(context, who, plant_id, form)
+        return f"/plants/{plant_id}/minimum?done={form['do']}"
 
-    return await run_in_threadpool(done)
+    def again(refused: Refusal) -> Response:
+        return _answer(request, context, who, plant_id, refused=refused)
+
+    return await form.act(done, again, fields={"minimum_swept_m3_per_h": "minimum"})
 
 
-def _field(pointer: str) -> str:
-    name = pointer.lstrip("/")
-    return _FIELDS.get(name, name)
-
-
-def _do(context: Context, who: Asking, plant_id: str, what: str, typed: Mapping[str, str]) -> Answer:
+def _do(context: Context, who: Asking, plant_id: str, form: PageForm) -> Answer:
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    asked = {"route": f"POST /plants/{plant_id}/minimum", "body": {k: v for k, v in typed.items() if k != "csrf"}}
-    hand = Hand(who.actor, typed.get("idempotency_key", ""), asked)
+    hand, what = form.hand(), form["do"]
     if what == "ask":
-        return capacity_concessions.ask_concession(
-            context, hand, place, _lower(typed, fleet.offset_now(context, place.vessel_id))
-        )
-    number = whole_number("number", typed.get("number", ""))
+        lower = _lower(Fields(form.values, fleet.offset_now(context, place.vessel_id)))
+        return capacity_concessions.ask_concession(context, hand, place, lower)
+    number = form.number
     if what in ("chief", *SECOND_SIGNERS):
-        name, master = typed.get("name", "")[:200], typed.get("master", "")[:200]
+        name, master = form["name"][:200], form["master"][:200]
         return capacity_concessions.sign_concession(context, hand, place, number, as_=what, name=name, master=master)
     if what == "withdraw":
         return capacity_concessions.withdraw_concession(context, hand, place, number)
     raise Refused(f"{what[:40]!r} is none of the page's forms.")
 
 
-def _lower(typed: Mapping[str, str], clock: int) -> Lower:
+def _lower(fields: Fields) -> Lower:
     """The request as typed.
 
     Raises:
         Refused: with a fault for each field that cannot be read.
     """
-    faults: list[tuple[str, str]] = []
-    times = {}
-    for name in ("from_at", "to_at"):
-        try:
-            times[name] = ship_instant(name, typed.get(name, ""), typed.get("utc_offset_minutes", ""), clock)
-        except Refused as refused:
-            faults += refused.faults
-    wanted, says = None, "this is empty; a figure in swept m3/h is expected."
-    try:
-        wanted = figure(typed.get("minimum", ""))
-    except ValueError as error:
-        says = str(error)
-    if wanted is None:
-        faults.append(("/minimum", says))
-    if faults or wanted is None:
-        raise Refused("The request cannot be read; correct what is marked.", faults=faults)
-    return Lower(
-        from_at=times["from_at"],
-        to_at=times["to_at"],
-        minimum=Swept(wanted),
-        reason=typed.get("reason", "")[:1000],
-    )
+    from_at, to_at = fields.instant("from_at"), fields.instant("to_at")
+    minimum = fields.figure("minimum", empty="this is empty; a figure in swept m3/h is expected.")
+    fields.check("The request cannot be read; correct what is marked.")
+    assert from_at is not None
+    assert to_at is not None
+    assert minimum is not None
+    return Lower(from_at=from_at, to_at=to_at, minimum=Swept(minimum), reason=fields.text("reason"))
 
 
-def _shown(
+def _answer(
     request: Request,
     context: Context,
     who: Asking,
     plant_id: str,
-    status: int = 200,
     *,
     done: str = "",
-    refused: str = "",
-    values: Mapping[str, str] | None = None,
-    faults: Mapping[str, str] | None = None,
-    says: str = "",
+    refused: Refusal | None = None,
 ) -> Response:
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     now = plant_state(context, place.vessel_id, plant_id)
     here = f"/plants/{plant_id}/minimum"
     view = MinimumView(
-        frame=build.frame_of(now, who, here, "Minimum", "minimum"),
+        frame=frame.frame_of(now, who, here, "Minimum", "minimum"),
         plant=now.plant,
         now_at=now.at,
         action=here,
         plant_href=f"/plants/{plant_id}",
         concessions=now.concessions,
-        runs=_runs(now, now.concessions),
-        own=_runs(now, ()),
+        margins=_margins(now, now.concessions),
+        own=_margins(now, ()),
         listed=capacity_concessions.concessions_listed(context, place),
-        may_ask=build.may(who, "POST", "/plants/{plant_id}/minimum"),
+        may_ask=frame.may(who, "POST", "/plants/{plant_id}/minimum"),
         may_sign=who.actor.role in DECIDES,
         done=done,
-        refused=refused,
-        values=values or {},
-        faults=faults or {},
-        says=says,
+        refused=refused.form_name if refused else "",
+        **(refused.state if refused else FormState()).members,
         idempotency_key=secrets.token_hex(12),
     )
-    return page(minimum_page(view, light=light_of(request), csrf=who.csrf or ""), status)
+    return page_answer(request, who, minimum_page, view, refused.status if refused else 200)
 
 
-def _runs(now: PlantState, concessions: tuple[Concession, ...]) -> tuple[MarginStretch, ...]:
+def _margins(now: PlantState, concessions: tuple[Concession, ...]) -> tuple[MarginStretch, ...]:
     """The minimum of the coming days in touching stretches, on the planner's grid; as if capacity just held it."""
     starts_at = now.at.replace(minute=0, second=0, microsecond=0)
     return tuple(

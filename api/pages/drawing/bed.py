@@ -5,11 +5,11 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from api.pages import words as pages_words
 from api.pages.drawing.field import Scales, stairs
 from api.pages.drawing.ground import axes
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import join, tag, text, width_of
-from api.pages.shared.view import MarginStretch
+from scheduler.wording.figures import number
 
 TOP, AXIS = 20.0, 26
 LOWER = "lower as agreed"
@@ -17,7 +17,7 @@ LOWER = "lower as agreed"
 
 
 def minimum_chart(
-    runs: Sequence[MarginStretch],
+    margins: Sequence[MarginStretch],
     own: Sequence[MarginStretch],
     *,
     from_at: datetime,
@@ -31,10 +31,10 @@ def minimum_chart(
     """The minimum between two instants, `width` px wide and `depth` px high at its highest, from 0 up.
 
     Args:
-        runs: touching stretches of the minimum that counts; own: of the plant's own, drawn dashed where it is higher.
+        margins: touching stretches of the minimum that counts; own: of the plant's own, drawn dashed where it is higher.
         name: what the picture says in words.
     """
-    inside = [r for r in runs if r.from_at < to_at and r.to_at > from_at]
+    inside = [r for r in margins if r.from_at < to_at and r.to_at > from_at]
     above = [r for r in own if r.from_at < to_at and r.to_at > from_at]
     high = max([r.minimum_m3_per_h for r in (*inside, *above)], default=0.0) or 1.0
     field = Scales(from_at, to_at, 1.0, width - 44.0, TOP, TOP + depth, 0.0, high)
@@ -53,12 +53,12 @@ def minimum_chart(
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 
 
-def _words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
+def _words(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """The figures with their labels, the longest in force first, near the foot of the bed, line under line as they fit."""
     lengths: dict[str, float] = {}
-    for run in runs:
+    for run in margins:
         label = LOWER if run.minimum_label.endswith(LOWER) else run.minimum_label
-        words = f"{pages_words.number(run.minimum_m3_per_h)} {label}"
+        words = f"{number(run.minimum_m3_per_h)} {label}"
         lengths[words] = lengths.get(words, 0.0) + (run.to_at - run.from_at).total_seconds()
     lines: list[str] = []
     for words in sorted(lengths, key=lambda key: (-lengths[key], key)):

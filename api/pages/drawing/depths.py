@@ -5,17 +5,17 @@ from datetime import datetime
 
 from markupsafe import Markup
 
-from api.pages import words as pages_words
 from api.pages.drawing.field import ROW, LeadLabel, Plumb, Scales
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import tag, text, width_of
-from api.pages.shared.view import MarginStretch
+from scheduler.wording.figures import margin_number
 
 
-def soundings(runs: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], field: Scales) -> list[Markup]:
+def soundings(margins: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], field: Scales) -> list[Markup]:
     """Depths in open water between the jobs: one number where it is constant, else the least and the most."""
     parts: list[Markup] = []
     stretch: list[MarginStretch] = []
-    for run in [*runs, None]:
+    for run in [*margins, None]:
         if run is not None and not run.open_positions and run.margin_m3_per_h >= 0:
             stretch.append(run)
             continue
@@ -42,9 +42,9 @@ def _sounding(stretch: Sequence[MarginStretch], leads: Sequence[float], field: S
     parts: list[Markup] = []
     for a, b, inside in merged:
         depths = [r.margin_m3_per_h for r in inside]
-        words = pages_words.margin_number(min(depths))
+        words = margin_number(min(depths))
         if max(depths) - min(depths) >= 1:
-            words += f"–{pages_words.margin_number(max(depths))}"
+            words += f"–{margin_number(max(depths))}"
         middle = (field.x(a) + field.x(b)) / 2
         room = field.x(b) - field.x(a)
         surface = max(field.y(r.available_m3_per_h) for r in inside)
@@ -56,7 +56,7 @@ def _sounding(stretch: Sequence[MarginStretch], leads: Sequence[float], field: S
 
 
 def leads(
-    runs: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], flags: Sequence[LeadLabel], field: Scales
+    margins: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], flags: Sequence[LeadLabel], field: Scales
 ) -> list[Markup]:
     """Lead lines with their labels, and the least margin at each."""
     parts: list[Markup] = []
@@ -64,7 +64,7 @@ def leads(
     ordered = sorted(wanted, key=lambda pair: (pair[1], pair[0].label))
     under = 8.0 + ROW * max((f.row + 1 for f in flags if f.row is not None), default=0)
     for (plumb, x), flag in zip(ordered, flags, strict=True):
-        crossed = [r for r in runs if r.from_at < plumb.to_at and r.to_at > plumb.from_at]
+        crossed = [r for r in margins if r.from_at < plumb.to_at and r.to_at > plumb.from_at]
         if not crossed:
             continue
         least = min(crossed, key=lambda r: r.margin_m3_per_h)
@@ -77,7 +77,7 @@ def leads(
             shift, anchor = (-5, "end") if flag.flipped else (5, None)
             parts.append(text(x + shift, head + 8, flag.label, "tiny halo", anchor))
         ground = field.y(least.minimum_m3_per_h)
-        words = pages_words.margin_number(least.margin_m3_per_h)
+        words = margin_number(least.margin_m3_per_h)
         half = width_of(words, 13) / 2 + 2
         if least.margin_m3_per_h < 0:
             continue

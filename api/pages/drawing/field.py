@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import width_of
-from api.pages.shared.view import MarginStretch
 
 ROW = 16
 """Height of a row of labels, px."""
@@ -42,7 +42,7 @@ class Scales:
 
 
 def stairs(field: Scales, levels: Sequence[tuple[MarginStretch, float]]) -> str:
-    """The path along the levels of touching runs."""
+    """The path along the levels of touching stretches."""
     steps, last = [], None
     for run, value in levels:
         y = field.y(value)

@@ -6,21 +6,21 @@ from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
-from api.pages import words as pages_words
 from api.pages.drawing.field import Scales, stairs
+from api.pages.shared.margin import MarginStretch, below_words
 from api.pages.shared.svg import tag, text, width_of
-from api.pages.shared.view import MarginStretch
 from scheduler.shiptime import instant_of
+from scheduler.wording.figures import M3H, number, ship, short_date
 
 
-def water(runs: Sequence[MarginStretch], field: Scales, bottom: float) -> list[Markup]:
-    """Water over the bed; without runs a bed alone."""
-    if not runs:
+def water(margins: Sequence[MarginStretch], field: Scales, bottom: float) -> list[Markup]:
+    """Water over the bed; without stretches a bed alone."""
+    if not margins:
         bed = f"M{field.left} {field.floor}H{field.right}V{bottom}H{field.left}z"
         return [tag("path", d=bed, fill="url(#p-bed)")]
-    surface = stairs(field, [(r, r.available_m3_per_h) for r in runs])
-    minimum = stairs(field, [(r, r.minimum_m3_per_h) for r in runs])
-    close = f"V{bottom:.1f}H{field.x(runs[0].from_at):.1f}z"
+    surface = stairs(field, [(r, r.available_m3_per_h) for r in margins])
+    minimum = stairs(field, [(r, r.minimum_m3_per_h) for r in margins])
+    close = f"V{bottom:.1f}H{field.x(margins[0].from_at):.1f}z"
     return [
         tag("path", d=surface + close, class_="s-water"),
         tag("path", d=minimum + close, fill="url(#p-bed)"),
@@ -29,10 +29,10 @@ def water(runs: Sequence[MarginStretch], field: Scales, bottom: float) -> list[M
     ]
 
 
-def below(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
+def below(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """Stretches below the minimum, with how much is lacking, the deepest first where there is no room for all."""
     parts: list[Markup] = []
-    stretches = pages_words.below_words(runs)
+    stretches = below_words(margins)
     for stretch in stretches:
         for run in stretch:
             x, y = field.x(run.from_at), field.y(run.minimum_m3_per_h)
@@ -67,7 +67,7 @@ def lack_number(m3_per_h: float) -> str:
     ('−1.2', '−4', '−0.1')
     """
     tenths = math.floor(m3_per_h * 10 + 1e-6)
-    return pages_words.number(tenths / 10, 1 if tenths % 10 else 0)
+    return number(tenths / 10, 1 if tenths % 10 else 0)
 
 
 def axis_day(field: Scales, bottom: float, offset: int, lines_from: float | None = None) -> list[Markup]:
@@ -75,9 +75,7 @@ def axis_day(field: Scales, bottom: float, offset: int, lines_from: float | None
 
     lines_from: y from which faint lines come down to the ticks that are dated.
     """
-    first = pages_words.ship(field.from_at, offset).replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(
-        days=1
-    )
+    first = ship(field.from_at, offset).replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
     each = field.to_at - field.from_at <= timedelta(days=10)
     ticks, dated = "", []
     local = first
@@ -91,12 +89,12 @@ def axis_day(field: Scales, bottom: float, offset: int, lines_from: float | None
     if lines_from is not None and dated:
         lines = "".join(f"M{field.x(at):.1f} {lines_from:.1f}V{bottom:.1f}" for at in dated)
         parts.insert(0, tag("path", d=lines, class_="s-rule"))
-    words, last = pages_words.short_date(field.from_at, offset), field.left
+    words, last = short_date(field.from_at, offset), field.left
     if not each or not dated or field.x(dated[0]) - field.left > width_of(words) + 8:
         parts.append(text(field.left, bottom + 20, words, "t2"))
         last += width_of(words) + 12
     for at in dated:
-        words, x = pages_words.short_date(at, offset), field.x(at)
+        words, x = short_date(at, offset), field.x(at)
         if x > last and x + width_of(words) < field.right + 40:
             parts.append(text(x - 1, bottom + 20, words, "t2"))
             last = x + width_of(words) + 8
@@ -112,7 +110,7 @@ def axes(field: Scales, bottom: float, now_at: datetime, offset: int, *, figures
     while figures and value <= field.high + 1e-9:
         y = field.y(value)
         parts.append(tag("path", d=f"M{field.right} {y:.1f}h5", class_="s-tick"))
-        parts.append(text(field.right + 8, y + 4, pages_words.number(value), "t2"))
+        parts.append(text(field.right + 8, y + 4, number(value), "t2"))
         value += step
     if field.from_at <= now_at < field.to_at:
         x = field.x(now_at)
@@ -125,10 +123,10 @@ def _round_step(about: float) -> float:
     return next(power * k for k in (1, 2, 5, 10) if power * k >= about or k == 10)
 
 
-def bed_words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
+def bed_words(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """The minimum written in the bed: the usual one in full, other stretches by number and, once, by name."""
     stretches: list[tuple[float, float, float, str]] = []
-    for run in runs:
+    for run in margins:
         a, b = field.x(run.from_at), field.x(run.to_at)
         if stretches and stretches[-1][2:] == (run.minimum_m3_per_h, run.minimum_label):
             stretches[-1] = (stretches[-1][0], b, *stretches[-1][2:])
@@ -146,11 +144,11 @@ def bed_words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     a, b = max(
         ((a, b) for a, b, *key in stretches if tuple(key) == usual), key=lambda ab: (ab[1] - ab[0] >= 190, -ab[0])
     )
-    words = f"Minimum {pages_words.number(usual[0])} {pages_words.M3H}"
+    words = f"Minimum {number(usual[0])} {M3H}"
     words += "" if usual[1] == "minimum" else f" · {usual[1]}"
     y = field.y(usual[0]) + 18
     wide = width_of(words, 12.5)
-    lacks = pages_words.below_words(runs)
+    lacks = below_words(margins)
     taken = []
     for stretch in lacks:
         _, middle, half = _lack_words(stretch, field, alone=len(lacks) == 1)
@@ -161,13 +159,13 @@ def bed_words(runs: Sequence[MarginStretch], field: Scales) -> list[Markup]:
         parts.append(text(start, y, words, "b in-bed"))
         boxes.append((start, start + 4 + wide))
     for a, b, value, label in stretches:
-        number = pages_words.number(value)
-        if (value, label) == usual or b - a < width_of(number) + 2:
+        printed = number(value)
+        if (value, label) == usual or b - a < width_of(printed) + 2:
             continue
         middle = (a + b) / 2
         low = field.y(value) + 16
         if all(not (lo - 4 < middle < hi + 4) for lo, hi in boxes) or low < y - 12:
-            parts.append(text(middle, low, number, "b in-bed", "middle"))
+            parts.append(text(middle, low, printed, "b in-bed", "middle"))
         half = width_of(label, 11.5) / 2
         lo, hi = middle - half, middle + half
         if label not in said and lo > 0 and hi < field.right and all(hi + 4 < c or lo - 4 > d for c, d in boxes):

@@ -8,15 +8,15 @@ from markupsafe import Markup
 from api.pages.drawing.depths import leads, soundings
 from api.pages.drawing.field import ROW, Plumb, Scales, place_flags
 from api.pages.drawing.ground import axes, bed_words, below, water
+from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import join, tag, text
-from api.pages.shared.view import MarginStretch
 
 BED = 46
 AXIS = 26
 
 
 def margin_chart(
-    runs: Sequence[MarginStretch],
+    margins: Sequence[MarginStretch],
     plumbs: Sequence[Plumb],
     *,
     from_at: datetime,
@@ -32,12 +32,12 @@ def margin_chart(
     """Capacity over minimum between two instants, `width` px wide, the water `depth` px deep at most.
 
     Args:
-        runs: touching stretches; only those inside from_at..to_at are drawn. Empty: a bed without water and words.
+        margins: touching stretches; only those inside from_at..to_at are drawn. Empty: a bed without water and words.
         plumbs: the jobs to let down, merged where pump and start are the same.
-        scale: lowest and highest capacity in m3/h, to give two strips one scale; none: from the runs.
+        scale: lowest and highest capacity in m3/h, to give two strips one scale; none: from the stretches.
         name: what the picture says in words, for those who do not see it.
     """
-    inside = [r for r in runs if r.from_at < to_at and r.to_at > from_at]
+    inside = [r for r in margins if r.from_at < to_at and r.to_at > from_at]
     low, high = scale or scale_of(inside)
     left, right = 1.0, width - 44.0
     wanted = [(p, _span_x(p, from_at, to_at, left, right)) for p in plumbs if p.from_at < to_at and p.to_at > from_at]
@@ -57,12 +57,12 @@ def margin_chart(
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 
 
-def scale_of(runs: Sequence[MarginStretch]) -> tuple[float, float]:
+def scale_of(margins: Sequence[MarginStretch]) -> tuple[float, float]:
     """Lowest and highest capacity to be drawn, m3/h; never equal."""
-    if not runs:
+    if not margins:
         return 0.0, 1.0
-    low = min(min(r.minimum_m3_per_h, r.available_m3_per_h) for r in runs)
-    high = max(max(r.minimum_m3_per_h, r.available_m3_per_h) for r in runs)
+    low = min(min(r.minimum_m3_per_h, r.available_m3_per_h) for r in margins)
+    high = max(max(r.minimum_m3_per_h, r.available_m3_per_h) for r in margins)
     return low, high if high > low else low + 1.0
 
 

@@ -4,22 +4,20 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from api.pages import words
 from api.pages.feed.addresses import KEEP, REFRESH, AddressShown, address_is_local
 from api.pages.shared import qr
+from api.pages.shared.forms import FormState
+from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from api.pages.shared.view import Frame
 from scheduler.actions.feed.addresses import Address
+from scheduler.wording.figures import count_words, moment
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class AddressForm:
+class AddressForm(FormState):
     """The form for a new address as typed, and what is wrong with it. kinds: codes that are ticked."""
 
-    values: Mapping[str, str] = field(default_factory=dict)
     kinds: frozenset[str] = frozenset()
-    says: str = ""
-    faults: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,11 +69,11 @@ def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
         answer=addresses_heading(view),
         lines=[line(one, names, kinds, offset) for one in view.addresses],
         served=[
-            f"{name}: looked through {words.moment(made_at, offset)}, last changed {words.moment(changed_at, offset)}."
+            f"{name}: looked through {moment(made_at, offset)}, last changed {moment(changed_at, offset)}."
             for name, made_at, changed_at in view.served
         ],
         trouble=[
-            f"The calendar of {name} could not be written on {words.moment(since_at, offset)}. The last good one is "
+            f"The calendar of {name} could not be written on {moment(since_at, offset)}. The last good one is "
             "being served, so what changed since is missing in it. Tell whoever keeps the server."
             for name, since_at in view.trouble
         ],
@@ -93,12 +91,12 @@ def addresses_heading(view: AddressesView) -> str:
     good = [one for one in view.addresses if one.state == "good"]
     if not good:
         return "You have no calendar address yet."
-    said = words.count_words(len(good), "calendar address is", "calendar addresses are")
+    said = count_words(len(good), "calendar address is", "calendar addresses are")
     used = [one for one in good if one.last_used_at is not None]
     if not used:
         return f"{said} in use; no program has fetched yet."
     newest = max(one.last_used_at for one in used if one.last_used_at is not None)
-    return f"{said} in use, last fetched {words.moment(newest, view.frame.utc_offset_minutes)}."
+    return f"{said} in use, last fetched {moment(newest, view.frame.utc_offset_minutes)}."
 
 
 def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offset_minutes: int) -> AddressLine:
@@ -106,15 +104,15 @@ def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offse
     whose = "Whole fleet" if one.vessel_id is None else names.get(one.vessel_id, one.vessel_id)
     which = "all jobs" if one.kinds is None else ", ".join(kinds.get(code, code) for code in one.kinds)
     ahead = "" if one.days_ahead is None else f", the next {one.days_ahead} days"
-    until = f", good until {words.moment(one.expires_at, offset_minutes)}" if one.expires_at else ""
+    until = f", good until {moment(one.expires_at, offset_minutes)}" if one.expires_at else ""
     state = {
         "good": f"In use{until}",
-        "withdrawn": f"Withdrawn {words.moment(one.revoked_at or one.made_at, offset_minutes)}",
-        "run out": f"Ran out {words.moment(one.expires_at or one.made_at, offset_minutes)}",
+        "withdrawn": f"Withdrawn {moment(one.revoked_at or one.made_at, offset_minutes)}",
+        "run out": f"Ran out {moment(one.expires_at or one.made_at, offset_minutes)}",
     }[one.state]
     used = "Not fetched yet"
     if one.last_used_at is not None:
-        used = f"Last fetched {words.moment(one.last_used_at, offset_minutes)} by {one.agent or 'a program without a name'}"
+        used = f"Last fetched {moment(one.last_used_at, offset_minutes)} by {one.agent or 'a program without a name'}"
     return AddressLine(
         id=one.id,
         name=one.label or whose,

@@ -2,16 +2,18 @@
 
 import secrets
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import get_args
 
 from api.pages.hours.view import AskField, AskForm, QuestionView
-from api.pages.words import NBSP, clock, moment, offset_words, ship
+from api.pages.shared.forms import FormState
 from scheduler.actions.base.context import instant
 from scheduler.actions.due.questions import QuestionAnswer, What
 from scheduler.domain.hours.questions import Asks, Question
 from scheduler.errors import Refused
-from scheduler.parsing import figure, ship_instant
+from scheduler.parsing import Fields
+from scheduler.wording.figures import NBSP, clock, field_moment, moment, offset_words, ship
 from scheduler.wording.hours import counts_text, counts_words, flag_words, hours_text, unit_name
 
 FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
@@ -65,17 +67,11 @@ def _answers(asked: Question) -> tuple[str, ...]:
     return ("replaced", "misread", "preset")
 
 
-class Back:
-    """An answer that came back: which, what was typed, and what was wrong. Empty at first sight of the page."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Back(FormState):
+    """An answer that came back. asked: the id of its form; empty at first sight of the page."""
 
-    def __init__(
-        self,
-        asked: str = "",
-        typed: Mapping[str, str] | None = None,
-        faults: Mapping[str, str] | None = None,
-        says: str = "",
-    ) -> None:
-        self.asked, self.typed, self.faults, self.says = asked, dict(typed or {}), dict(faults or {}), says
+    asked: str = ""
 
 
 def _heading(asked: Question, position: str, offset: int) -> str:
@@ -110,7 +106,7 @@ def _facts(asked: Question, offset: int) -> tuple[tuple[str, str, str], ...]:
 def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back: Back) -> AskForm:
     fid = f"{qid}-{what}"
     mine = back.asked == fid
-    typed = back.typed if mine else {}
+    typed = back.values if mine else {}
     fields = tuple(
         AskField(
             name=name,
@@ -177,7 +173,12 @@ def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, 
         final = "" if asked.good is None else counts_text(asked.good[1])
         first = counts_text(asked.readings[0].value_milli) if asked.readings else "0"
         return [
-            ("at", "Exchanged at", f"Ship time, {offset_words(offset)}", typed_second(instant(asked.at_s), offset)),
+            (
+                "at",
+                "Exchanged at",
+                f"Ship time, {offset_words(offset)}",
+                field_moment(instant(asked.at_s), offset, seconds=True),
+            ),
             ("old_final", "The old one showed last", "As read; leave it empty when nobody knows", final),
             ("new_first", "The new one showed first", "As read when it was fitted", first),
         ]
@@ -209,60 +210,30 @@ def _reason(asked: Question, what: str) -> tuple[str, str, str, str]:
     return ("reason", "Reason", "It stays in the record; write what you know", proposed)
 
 
-def typed_second(at: datetime, offset: int) -> str:
-    """An instant as a datetime-local field holds it, with seconds where there are any: a reading is named by its second."""
-    local = ship(at, offset)
-    return f"{local:%Y-%m-%dT%H:%M:%S}" if local.second else f"{local:%Y-%m-%dT%H:%M}"
-
-
 def _tenths(seconds: int) -> str:
     return f"{seconds / 3600:.1f}".removesuffix(".0")
 
 
-def answer_typed(form: Mapping[str, str]) -> QuestionAnswer:
+def answer_of(fields: Fields) -> QuestionAnswer:
     """An answer as it was typed.
 
     Raises:
         Refused: a field that cannot be read, or is needed and empty; one fault a field.
     """
-    what = _WHATS.get(form.get("what", ""))
+    what = _WHATS.get(fields.text("what"))
     if what is None:
         raise Refused("What the answer is was not sent. Load the page again and choose one of the answers.")
-    faults: list[tuple[str, str]] = []
-    at = None
-    if what == "replaced":
-        try:
-            at = ship_instant("at", form.get("at", ""), form.get("utc_offset_minutes", "0"))
-        except Refused as refused:
-            faults += refused.faults
-    figures = {name: _figure(form, name, faults) for name in ("old_final", "new_first", "hours")}
-    needed = {"replaced": ("new_first",), "rescaled": ("new_first",), "preset": ("hours",), "missing": ("hours",)}.get(
-        what, ()
+    at = fields.instant("at") if what == "replaced" else None
+    needed = {"replaced": "new_first", "rescaled": "new_first", "preset": "hours", "missing": "hours"}.get(what)
+    old_final, new_first, hours = (
+        fields.figure(name, empty="this is empty; type the figure, 0 if it is 0." if name == needed else "")
+        for name in ("old_final", "new_first", "hours")
     )
-    there = {name for name, _ in faults}
-    for name in needed:
-        if figures[name] is None and f"/{name}" not in there:
-            faults.append((f"/{name}", "this is empty; type the figure, 0 if it is 0."))
-    if not form.get("reason", "").strip():
-        faults.append(("/reason", "this is empty; say why in a few words."))
-    if faults:
-        raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
-    return QuestionAnswer(
-        what=what,
-        reason=form["reason"].strip()[:1000],
-        at=at,
-        old_final=figures["old_final"],
-        new_first=figures["new_first"],
-        hours=figures["hours"],
-    )
-
-
-def _figure(form: Mapping[str, str], name: str, faults: list[tuple[str, str]]) -> float | None:
-    try:
-        return figure(form.get(name, ""))
-    except ValueError as error:
-        faults.append((f"/{name}", str(error)))
-        return None
+    reason = fields.text("reason")
+    if not reason:
+        fields.fault("reason", "this is empty; say why in a few words.")
+    fields.check()
+    return QuestionAnswer(what=what, reason=reason, at=at, old_final=old_final, new_first=new_first, hours=hours)
 
 
 def instant_words(at: datetime | None, now_at: datetime, offset: int) -> str:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from api.pages.hours.asking import Back, instant_words, question_view
 from api.pages.hours.events import event_lines
 from api.pages.hours.view import AskField, AskForm, CountersView, CounterView, DiagnosisLine, LogLine
-from api.pages.shared.build import as_job_line, frame_of, may
-from api.pages.words import NBSP, count_words, listed, moment, number, offset_words, short_date
+from api.pages.shared.frame import frame_of, may
+from api.pages.shared.job_line import as_job_line
 from api.server.deps import Asking
 from scheduler.actions.base.context import instant
 from scheduler.actions.due.questions import CounterChange, CounterSheet, PlantSheet
@@ -18,6 +18,7 @@ from scheduler.domain.hours.questions import MISSING
 from scheduler.domain.hours.running import RunningHours
 from scheduler.storage.hours.readings import IntakeLogRow
 from scheduler.wording.care import diagnosis_words
+from scheduler.wording.figures import NBSP, count_words, listed, moment, number, offset_words, short_date
 from scheduler.wording.hours import counts_words, flag_words, unit_name
 
 NOTES = 4
@@ -68,7 +69,7 @@ def counters_view(
     )
     shown = [form for _, counters in plants for one in counters for form in _forms(one)]
     if back.asked and not any(form.refused for form in shown):
-        says = back.says or "; ".join(f"{name}: {fault}" for name, fault in back.faults.items())
+        says = "; ".join(f"{name}: {fault}" for name, fault in back.faults.items()) or back.says
     return CountersView(
         frame=frame_of(first, who, here, "Counters", "counters"),
         answer=_answer(sheets),
@@ -180,7 +181,7 @@ def _correct(one: CounterSheet, now: PlantState, back: Back) -> AskForm:
     """Hours added or taken away without any question."""
     fid = f"c-{one.id}"
     mine = back.asked == fid
-    typed, faults = (back.typed, back.faults) if mine else ({}, {})
+    typed, faults = (back.values, back.faults) if mine else ({}, {})
     said = {"hours": "", "reason": "", **typed}
     fields = (
         AskField(

@@ -4,10 +4,10 @@ import secrets
 
 from api.pages.hours.asking import Back
 from api.pages.hours.view import AskField, AskForm, EventLine
-from api.pages.words import moment, number
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.counter_events import ASKED, EventShown
 from scheduler.actions.hours.undoing import SECOND
+from scheduler.wording.figures import moment, number
 from scheduler.wording.hours import counts_words
 
 SHOWN = 5
@@ -77,7 +77,7 @@ def _form(
             AskField(
                 name="reason",
                 label="Reason",
-                value=back.typed.get("reason", reason) if mine else reason,
+                value=back.values.get("reason", reason) if mine else reason,
                 hint="It stays in the record",
                 attrs={"autocomplete": "off"},
                 fault=back.faults.get("reason", "") if mine else "",

@@ -6,13 +6,13 @@ from collections.abc import Mapping, Sequence
 from api.pages.hours.asking import instant_words
 from api.pages.hours.build import VERDICTS, unit_words
 from api.pages.hours.view import HandLine, HandView
-from api.pages.shared.build import frame_of
-from api.pages.shared.layout import typed_moment
-from api.pages.words import count_words, number
+from api.pages.shared.forms import FormState
+from api.pages.shared.frame import frame_of
 from api.server.deps import Asking
 from scheduler.actions.hours.by_hand import HandCounter, ValueJudged
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.hours.ledger import LedgerVerdict
+from scheduler.wording.figures import count_words, field_moment, number
 from scheduler.wording.hours import counts_words
 
 FIELD = "counter:"
@@ -23,35 +23,34 @@ def hand_view(
     now: PlantState,
     who: Asking,
     counters: Sequence[HandCounter],
-    *,
-    at: str = "",
-    typed: Mapping[str, str] | None = None,
-    judged: Mapping[str, ValueJudged] | None = None,
-    at_fault: str = "",
-    says: str = "",
+    state: FormState,
+    judged: Mapping[str, ValueJudged],
 ) -> HandView:
     """The page, at first sight or with what was typed and how each value was judged.
 
     Args:
-        at: the instant as it was typed, ship time; empty: now. typed, judged: by counter id.
+        state: the instant as it was typed (`at`, ship time; empty: now) and the values, by `FIELD` and counter id. judged: by
+            counter id.
     """
-    typed, judged = typed or {}, judged or {}
-    bad = bool(at_fault or says) or any(not one.taken for one in judged.values())
+    bad = bool(state.faults or state.says) or any(not one.taken for one in judged.values())
     here = f"/vessels/{now.vessel.id}/hours"
     done = bool(judged) and not bad
     return HandView(
         frame=frame_of(now, who, here, "Hours by hand", "counters"),
-        answer=_answer(judged, counters) if not (at_fault or says) else "Nothing was stored yet.",
+        answer=_answer(judged, counters) if not (state.faults or state.says) else "Nothing was stored yet.",
         action=here,
         idempotency_key=secrets.token_hex(16),
         keep=f"hours-{now.vessel.id}",
-        at=at if at and not done else typed_moment(now.at, now.offset_minutes),
-        at_fault=at_fault,
-        lines=tuple(_line(one, now, "" if done else typed.get(one.id, ""), judged.get(one.id)) for one in counters),
+        at=state.values["at"] if state.values.get("at") and not done else field_moment(now.at, now.offset_minutes),
+        at_fault=state.faults.get("at", ""),
+        lines=tuple(
+            _line(one, now, "" if done else state.values.get(f"{FIELD}{one.id}", ""), judged.get(one.id))
+            for one in counters
+        ),
         counters_href=f"/vessels/{now.vessel.id}/counters",
         refused=bad,
         stored=done,
-        says=says,
+        says=state.says,
     )
 
 
@@ -82,7 +81,7 @@ def _line(one: HandCounter, now: PlantState, value: str, judged: ValueJudged | N
         label=one.position,
         before=f"{before}; it counts {unit}" if (unit := unit_words(one.seconds_per_count)) else before,
         value=value,
-        told="" if judged is None else judged_words(judged),
+        verdict="" if judged is None else judged_words(judged),
         bad=judged is not None and not judged.taken,
     )
 

@@ -1,18 +1,19 @@
 """The counters page and hours by hand: thin. A form becomes the same action as the API's."""
 
+from collections.abc import Mapping
 from datetime import datetime
 from typing import cast
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from starlette.concurrency import run_in_threadpool
 
-from api.pages.hours.asking import Back, answer_typed
+from api.pages.hours.asking import Back, answer_of
 from api.pages.hours.build import counters_view
 from api.pages.hours.hand import FIELD, hand_view
 from api.pages.hours.page import counters_page, hand_page
-from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
-from api.server.page_answers import light_of, page
+from api.pages.shared.answers import page_answer
+from api.pages.shared.forms import FormState, PageForm, Refusal, form_of
+from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.care import doctor
 from scheduler.actions.due import questions
@@ -22,8 +23,9 @@ from scheduler.actions.hours.counter_events import CounterEvent
 from scheduler.actions.hours.readings import ReadingDoor
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
-from scheduler.errors import Clash, NotAllowed, Refused
-from scheduler.parsing import figure, ship_instant
+from scheduler.actions.vessel.fleet import Place
+from scheduler.errors import Clash, Refused
+from scheduler.parsing import Fields, figure
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -59,68 +61,65 @@ def _counters(
         says=says,
         forget=forget,
     )
-    return page(counters_page(view, light=light_of(request), csrf=who.csrf or ""), status)
+    return page_answer(request, who, counters_page, view, status)
 
 
 @router.post("/counters/{counter_id}/answers")
 async def answer(counter_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Answer a question, or correct the hours; what was typed is kept when it is refused."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    typed = {name: str(value) for name, value in form.items() if name != "csrf"}
+    form = await form_of(request, who)
+    fid = _form_id(counter_id, form)
+
+    def located() -> Place:
+        return fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
 
     def act() -> Response:
-        place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
-        fid = _form_id(counter_id, typed)
-        asked = {"route": f"POST /counters/{counter_id}/answers", "body": typed}
-        hand = Hand(who.actor, typed.get("idempotency_key"), asked)
-        try:
-            changed = _answered(context, hand, place, typed)
-        except (Refused, NotAllowed) as error:
-            faults = {pointer.lstrip("/"): words for pointer, words in error.faults}
-            back = Back(fid, typed, faults, "" if faults else error.says)
-            return _counters(
-                request, context, who, place.vessel_id, back=back, status=403 if isinstance(error, NotAllowed) else 422
-            )
-        except Clash as error:
-            return _counters(request, context, who, place.vessel_id, says=error.says, status=409)
+        place = located()
+        changed = _answered(
+            context, form.hand(), place, Fields(form.values, fleet.offset_now(context, place.vessel_id))
+        )
         _door(request).forget(place.id)
         return _counters(request, context, who, place.vessel_id, changed=changed, forget=fid)
 
-    return await run_in_threadpool(act)
+    def again(refused: Refusal) -> Response:
+        vessel_id, state = located().vessel_id, refused.state
+        if isinstance(refused.error, Clash):  # the question itself is gone, and its form with it
+            return _counters(request, context, who, vessel_id, says=state.says, status=refused.status)
+        back = Back(asked=fid, values=state.values, faults=state.faults, says=state.says)
+        return _counters(request, context, who, vessel_id, back=back, status=refused.status)
+
+    return await form.act(act, again)
 
 
-def _form_id(counter_id: str, typed: dict[str, str]) -> str:
-    if typed.get("what") == "adjust":
+def _form_id(counter_id: str, form: PageForm) -> str:
+    if form["what"] == "adjust":
         return f"c-{counter_id}"
-    if "event" in typed:
-        return f"e-{typed['event']}-{typed.get('what', '')}"
-    return f"q-{counter_id}-{typed.get('question', '')}-{typed.get('what', '')}"
+    if "event" in form.values:
+        return f"e-{form['event']}-{form['what']}"
+    return f"q-{counter_id}-{form['question']}-{form['what']}"
 
 
-def _answered(context: Context, hand: Hand, place: fleet.Place, typed: dict[str, str]) -> questions.CounterChange:
-    if typed.get("what") == "adjust":
-        try:
-            hours = figure(typed.get("hours", ""))
-        except ValueError as error:
-            raise Refused(f"hours: {error}", faults=[("/hours", str(error))]) from error
-        made = CounterEvent(kind="adjustment", at=context.now(), reason=typed.get("reason", "").strip(), hours=hours)
+def _answered(context: Context, hand: Hand, place: Place, fields: Fields) -> questions.CounterChange:
+    what, event_id, reason = fields.text("what"), fields.text("event"), fields.text("reason")
+    if what == "adjust":
+        hours = fields.figure("hours")
+        fields.check()
+        made = CounterEvent(kind="adjustment", at=context.now(), reason=reason, hours=hours)
         return questions.change_counter(context, hand, place, [made])
-    event_id, reason = typed.get("event", ""), typed.get("reason", "")
-    if typed.get("what") == "confirm":
+    if what == "confirm":
         return questions.watched(
             context, hand, place, lambda: undoing.confirm_event(context, hand, place, event_id, reason)
         )
-    if typed.get("what") == "undo":
+    if what == "undo":
         return questions.watched(
             context, hand, place, lambda: undoing.undo_event(context, hand, place, event_id, reason)
         )
-    told = answer_typed(typed)
+    answer = answer_of(fields)
     try:
-        at_s = int(typed.get("question", ""))
+        at_s = int(fields.text("question"))
     except ValueError as error:
         raise Refused("Which question is answered was not sent. Load the page again.") from error
-    return questions.answer_question(context, hand, place, at_s, told)
+    return questions.answer_question(context, hand, place, at_s, answer)
 
 
 def _door(request: Request) -> ReadingDoor:
@@ -130,48 +129,54 @@ def _door(request: Request) -> ReadingDoor:
 @router.get("/vessels/{vessel_id}/hours")
 def hours(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """All counters of a ship, to be filled in."""
-    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
-    now = plant_state(context, vessel_id, vessel.plants[0].id)
-    view = hand_view(now, who, by_hand.hand_counters(context, vessel_id))
-    return page(hand_page(view, light=light_of(request), csrf=who.csrf or ""))
+    return _hand_answer(request, context, who, vessel_id, FormState(), {})
 
 
 @router.post("/vessels/{vessel_id}/hours")
 async def store_hours(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Store what was typed, each value judged apart; nothing typed is lost when one is refused."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    typed = {name.removeprefix(FIELD): str(value) for name, value in form.items() if name.startswith(FIELD)}
-    at_typed, offset = str(form.get("at", "")), str(form.get("utc_offset_minutes", "0"))
+    form = await form_of(request, who)
+    readings = {name.removeprefix(FIELD): text for name, text in form.values.items() if name.startswith(FIELD)}
+    judged: dict[str, by_hand.ValueJudged] = {}
 
     def act() -> Response:
-        vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
-        judged: dict[str, by_hand.ValueJudged] = {}
-        at_fault = says = ""
-        try:
-            values = _values(typed, ship_instant("at", at_typed, offset), judged)
-            asked = {"route": f"POST /vessels/{vessel_id}/hours", "body": {**typed, "at": at_typed}}
-            hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
-            if values or not judged:
-                told = by_hand.store_by_hand(context, request.app.state.intake, hand, vessel_id, values)
-                judged |= {one.counter: one for one in told}
-                for one in values:
-                    _door(request).forget(one.counter)
-        except Refused as refused:
-            faults = dict(refused.faults)
-            at_fault, says = faults.get("/at", ""), "" if "/at" in faults else refused.says
-        now = plant_state(context, vessel_id, vessel.plants[0].id)
-        known = by_hand.hand_counters(context, vessel_id)
-        view = hand_view(now, who, known, at=at_typed, typed=typed, judged=judged, at_fault=at_fault, says=says)
-        return page(hand_page(view, light=light_of(request), csrf=who.csrf or ""), 422 if view.refused else 200)
+        fields = Fields(form.values, fleet.offset_now(context, vessel_id))
+        at = fields.instant("at")
+        fields.check()
+        assert at is not None
+        values = _values(readings, at, judged)
+        if values or not judged:
+            hand = form.hand({**readings, "at": form["at"]})
+            stored = by_hand.store_by_hand(context, request.app.state.intake, hand, vessel_id, values)
+            judged.update({one.counter: one for one in stored})
+            for one in values:
+                _door(request).forget(one.counter)
+        return _hand_answer(request, context, who, vessel_id, FormState(values=form.values), judged)
 
-    return await run_in_threadpool(act)
+    def again(refused: Refusal) -> Response:
+        return _hand_answer(request, context, who, vessel_id, refused.state, judged)
+
+    return await form.act(act, again)
 
 
-def _values(typed: dict[str, str], at: datetime, judged: dict[str, by_hand.ValueJudged]) -> list[by_hand.Read]:
+def _hand_answer(
+    request: Request,
+    context: Context,
+    who: Asking,
+    vessel_id: str,
+    state: FormState,
+    judged: Mapping[str, by_hand.ValueJudged],
+) -> Response:
+    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    now = plant_state(context, vessel_id, vessel.plants[0].id)
+    view = hand_view(now, who, by_hand.hand_counters(context, vessel_id), state, judged)
+    return page_answer(request, who, hand_page, view, 422 if view.refused else 200)
+
+
+def _values(readings: Mapping[str, str], at: datetime, judged: dict[str, by_hand.ValueJudged]) -> list[by_hand.Read]:
     """The figures that were typed; one that is none is judged refused at once."""
     values = []
-    for name, text in typed.items():
+    for name, text in readings.items():
         try:
             value = figure(text)
         except ValueError as error:

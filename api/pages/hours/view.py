@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from api.pages.shared.view import Frame
+from api.pages.shared.frame import Frame
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,14 +115,14 @@ class CountersView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandLine:
-    """A counter's field of the page of hours by hand. before: what it showed last and when; told: how what was typed was
+    """A counter's field of the page of hours by hand. before: what it showed last and when; verdict: how what was typed was
     judged, in words; bad: it was not taken."""
 
     counter: str
     label: str
     before: str
     value: str = ""
-    told: str = ""
+    verdict: str = ""
     bad: bool = False
 
 

@@ -1,16 +1,17 @@
 """The page of what is noted, decided and signed on a vessel: clogs, handover, postponements, non-conformities, reviews."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from api.pages.shared import layout
-from api.pages.shared.view import Frame
+from api.pages.shared.forms import FormState
+from api.pages.shared.frame import Frame
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class NotesView:
+class NotesView(FormState):
     """The lists as the answers tell them, newest first. done: which form was just taken, in words.
 
     refused: the form that was refused (`do`, with the number it was about), what was typed, and why.
@@ -28,9 +29,6 @@ class NotesView:
     reviews: Sequence[Mapping[str, Any]] = ()
     done: str = ""
     refused: str = ""
-    values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-    says: str = ""
     idempotency_key: str = ""
 
     @property

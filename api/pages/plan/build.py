@@ -5,23 +5,25 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from urllib.parse import quote, urlencode
 
-from api.pages import words
 from api.pages.drawing.windows import WindowLine, WindowMark
+from api.pages.plan import plan_line
 from api.pages.plan.view import BlockerLine, LateLine, PlanView, SlotLine
 from api.pages.plan.wording import whys
-from api.pages.shared import build
-from api.pages.shared.margin import margin_stretches
-from api.pages.shared.view import JobLine, MarginStretch
+from api.pages.shared import frame, job_line, margin
+from api.pages.shared.job_line import JobLine
+from api.pages.shared.margin import MarginStretch, margin_stretches
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.explaining import set_by_hand, words_of
 from scheduler.actions.plant_state.load import PlantState, StoredPlan
 from scheduler.domain.vessel.document import caution_line
+from scheduler.domain.vessel.naming import short_kind
 from scheduler.planning.explain.reasons import IN_TABLE, Explained, explain_each
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import BY_HAND
 from scheduler.planning.problem.facts import merged
+from scheduler.wording.due import meets_at
 from scheduler.wording.names import job_words
 from scheduler.wording.plan import bar_words, cover_words, reason_words, shortfall_words
 
@@ -35,10 +37,10 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     problem, plan = planning.as_now(now, context)
     grid_ends_at = problem.starts_at + timedelta(hours=problem.steps)
     ends_at = min(now.at + timedelta(days=days), grid_ends_at)
-    runs = tuple(_until(margin_stretches(problem, plan.slots, build.positions_of(now)), ends_at))
-    held, newer = now.taken or now.proposed, build.newer_plan(now)
+    margins = tuple(_until(margin_stretches(problem, plan.slots, margin.positions_of(now)), ends_at))
+    stored, newer = now.taken or now.proposed, plan_line.newer_plan(now)
     view = PlanView(
-        frame=build.frame_of(now, who, here, "Plan", "plan"),
+        frame=frame.frame_of(now, who, here, "Plan", "plan"),
         plant=now.plant.name,
         plant_href=f"/plants/{now.plant.id}",
         here=here,
@@ -47,41 +49,41 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         days=days,
         read_at=max((c.newest_at for c in now.counters if c.primary and c.newest_at is not None), default=None),
         silent=tuple(now.position_name(c.position) for c in now.counters if c.primary and c.silent),
-        runs=runs,
+        margins=margins,
         jobs=sum(job.renewed_by is None for job in now.jobs),
-        again_action=f"{here}/again" if build.may(who, "POST", _AGAIN) else "",
+        again_action=f"{here}/again" if frame.may(who, "POST", _AGAIN) else "",
         held_days=context.settings.frozen_days,
         lines=_lines(now, ()),
     )
-    if held is None:
+    if stored is None:
         return view
-    held_words, names = words_of(now, held.problem), _job_names(now)
-    told = _explained(now, held)
-    lines = {job.job_id.key: _with_margin(build.job_line(now, job, {}), runs) for job in now.jobs}
+    held_words, names = words_of(now, stored.problem), _job_names(now)
+    told = _explained(now, stored)
+    lines = {job.job_id.key: _with_margin(job_line.job_line(now, job, {}), margins) for job in now.jobs}
     pinned = {job.key for job in planning.problem_of(now, context).jobs if job.fixed_start is not None}
-    slots = _slots(now, held, lines, told, pinned)
-    if now.taken is not None and build.may(who, "POST", MOVES):
+    slots = _slots(now, stored, lines, told, pinned)
+    if now.taken is not None and frame.may(who, "POST", MOVES):
         slots = tuple(
             replace(slot, move_href=move_href(slot.key, days)) if _start(slot) > now.at else slot for slot in slots
         )
     shown = tuple(slot for slot in slots if _start(slot) < ends_at)
-    in_plan = {slot.key for slot in held.plan.slots} | {short.key for short in held.plan.shortfalls}
-    troubles = tuple(_troubles(now, held, told, lines, names))
-    if now.taken is not None and build.may(who, "POST", MOVES):
+    in_plan = {slot.key for slot in stored.plan.slots} | {short.key for short in stored.plan.shortfalls}
+    troubles = tuple(_troubles(now, stored, told, lines, names))
+    if now.taken is not None and frame.may(who, "POST", MOVES):
         troubles = tuple(replace(one, move_href=move_href(one.key, days)) for one in troubles)
     late = {trouble.key for trouble in troubles}
     cover = cover_of(problem, plan)
     return replace(
         view,
-        shown=build.plan_line(now, held, taken=held.taken_at is not None, take=""),
-        newer=build.plan_line(now, newer, taken=False, take=here if build.may(who, "POST", _TAKE) else ""),
+        plan=plan_line.plan_line(now, stored, taken=stored.taken_at is not None, take=""),
+        newer=plan_line.plan_line(now, newer, taken=False, take=here if frame.may(who, "POST", _TAKE) else ""),
         slots=shown,
         later=len(slots) - len(shown),
         lines=_lines(now, (*shown, *(trouble for trouble in troubles if trouble.days is None))),
         troubles=troubles,
-        facts=tuple(shortfall_words(short, held_words) for short in held.plan.shortfalls if short.key is None),
+        facts=tuple(shortfall_words(short, held_words) for short in stored.plan.shortfalls if short.key is None),
         without=tuple(sorted(names[job.key] for job in problem.jobs if job.key in names and job.key not in in_plan)),
-        by_hand=held.plan.by == BY_HAND,
+        by_hand=stored.plan.by == BY_HAND,
         whys=whys(
             [_by_hand(now, told[slot.key]) for slot in shown if slot.key in told and slot.key not in late], held_words
         ),
@@ -100,28 +102,28 @@ def _job_names(now: PlantState) -> dict[str, str]:
     return {job.job_id.key: job_words(now.plant, now.at, job.job_id.key) for job in now.jobs}
 
 
-def _until(runs: Sequence[MarginStretch], ends_at: datetime) -> list[MarginStretch]:
-    return [replace(run, to_at=min(run.to_at, ends_at)) for run in runs if run.from_at < ends_at]
+def _until(margins: Sequence[MarginStretch], ends_at: datetime) -> list[MarginStretch]:
+    return [replace(run, to_at=min(run.to_at, ends_at)) for run in margins if run.from_at < ends_at]
 
 
-def _with_margin(line: JobLine, runs: Sequence[MarginStretch]) -> JobLine:
+def _with_margin(line: JobLine, margins: Sequence[MarginStretch]) -> JobLine:
     """The job with the least margin in its slot as the plant stands now; none where no pump is out."""
     first, last = line.slot_from_at, line.slot_to_at
     if first is None or last is None or not line.kind.takes_pump_out:
         return line
-    inside = [run.margin_m3_per_h for run in runs if run.from_at < last and run.to_at > first]
+    inside = [run.margin_m3_per_h for run in margins if run.from_at < last and run.to_at > first]
     return replace(line, margin_m3_per_h=min(inside, default=None))
 
 
-def _explained(now: PlantState, held: StoredPlan) -> dict[str, Explained]:
+def _explained(now: PlantState, stored: StoredPlan) -> dict[str, Explained]:
     """Of each open job of the plan, by key: those with a slot in time order, then those without a place."""
     open_keys = {job.job_id.key for job in now.jobs}
-    known = {job.key for job in held.problem.jobs} & open_keys
-    times = held.times()
+    known = {job.key for job in stored.problem.jobs} & open_keys
+    times = stored.times()
     placed = sorted((times[key][0], key) for key in known & times.keys())
-    without = sorted(short.key for short in held.plan.shortfalls if short.key in known and short.key is not None)
+    without = sorted(short.key for short in stored.plan.shortfalls if short.key in known and short.key is not None)
     keys = [*(key for _, key in placed), *without]
-    return {one.key: one for one in explain_each(held.problem, held.plan, keys)}
+    return {one.key: one for one in explain_each(stored.problem, stored.plan, keys)}
 
 
 def _by_hand(now: PlantState, told: Explained) -> Explained:
@@ -132,16 +134,16 @@ def _by_hand(now: PlantState, told: Explained) -> Explained:
 
 def _slots(
     now: PlantState,
-    held: StoredPlan,
+    stored: StoredPlan,
     lines: Mapping[str, JobLine],
     told: Mapping[str, Explained],
     pinned: set[str],
 ) -> tuple[SlotLine, ...]:
     """The slots that are not over, by time."""
-    names, shared, spread = _job_names(now), dict(held.shared()), dict(held.plan.unsettled)
+    names, shared, spread = _job_names(now), dict(stored.shared()), dict(stored.plan.unsettled)
     with_key = {**{first: second for second, first in shared.items()}, **shared}
     found = []
-    for key, (_, end_at) in held.times().items():
+    for key, (_, end_at) in stored.times().items():
         if key not in lines or end_at <= now.at:
             continue
         late = told[key].days_late if key in told else None
@@ -152,7 +154,7 @@ def _slots(
                 with_name=names.get(with_key.get(key, ""), ""),
                 plus_minus_days=spread.get(key, 0),
                 late_days=late or 0,
-                held=key in pinned,
+                fixed=key in pinned,
                 by_hand=key in now.pins,
             )
         )
@@ -166,14 +168,14 @@ def _start(slot: SlotLine) -> datetime:
 
 def _troubles(
     now: PlantState,
-    held: StoredPlan,
+    stored: StoredPlan,
     told: Mapping[str, Explained],
     lines: Mapping[str, JobLine],
     names: Mapping[str, str],
 ) -> list[LateLine]:
     """Jobs that are late or have no place; those that somebody had set say so first."""
-    said = words_of(now, held.problem)
-    pinned = {short.key: shortfall_words(short, said) for short in held.plan.shortfalls if short.key in now.pins}
+    said = words_of(now, stored.problem)
+    pinned = {short.key: shortfall_words(short, said) for short in stored.plan.shortfalls if short.key in now.pins}
     return [
         LateLine(
             key=key,
@@ -184,20 +186,20 @@ def _troubles(
                 *([pinned[key]] if key in pinned and one.days_late is None else []),
                 *(reason_words(reason, said) for reason in one.reasons if reason.code not in IN_TABLE),
             ),
-            bars=_bars(now, held, one, lines[key]),
+            bars=_bars(now, stored, one, lines[key]),
         )
         for key, one in told.items()
         if one.days_late is None or one.days_late
     ]
 
 
-def _bars(now: PlantState, held: StoredPlan, told: Explained, line: JobLine) -> tuple[BlockerLine, ...]:
+def _bars(now: PlantState, stored: StoredPlan, told: Explained, line: JobLine) -> tuple[BlockerLine, ...]:
     """What forbids starts, each thing once; of a job with a slot those before it, where one would be less late."""
 
     def at(step: int) -> datetime:
-        return held.problem.starts_at + timedelta(hours=step)
+        return stored.problem.starts_at + timedelta(hours=step)
 
-    said, until = words_of(now, held.problem), line.slot_from_at
+    said, until = words_of(now, stored.problem), line.slot_from_at
     return tuple(
         BlockerLine(
             from_at=at(one.from_step),
@@ -228,9 +230,9 @@ def _lines(now: PlantState, jobs: Sequence[SlotLine | LateLine]) -> tuple[Window
 def _mark(one: SlotLine | LateLine) -> WindowMark:
     due = one.job.due
     return WindowMark(
-        label=words.short_kind(due.kind_name, 14).lower(),
+        label=short_kind(due.kind_name, 14).lower(),
         opens_at=due.window_opens_at,
-        due_at=words.stands_at(due),
+        due_at=meets_at(due),
         limit_at=max(due.limit_at or due.due_at, due.window_opens_at),
         from_at=one.job.slot_from_at if isinstance(one, SlotLine) else None,
         to_at=one.job.slot_to_at if isinstance(one, SlotLine) else None,

@@ -6,19 +6,20 @@ from datetime import datetime, timedelta
 from typing import Any
 from urllib.parse import quote
 
-from api.pages import words
 from api.pages.drawing.field import Plumb
 from api.pages.plan.view import MoveForm, MoveLine, MoveView, StartChoice, Tried
-from api.pages.shared import build
+from api.pages.shared import margin
 from api.pages.shared.margin import margin_stretches
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import moving
 from scheduler.actions.plan.trial import planned_start
 from scheduler.actions.plant_state.load import PlantState
+from scheduler.domain.vessel.naming import short_kind
 from scheduler.errors import Refused
-from scheduler.parsing import ship_instant
+from scheduler.parsing import Fields
 from scheduler.planning.move.trial import Trial
 from scheduler.shiptime import instant_of
+from scheduler.wording.figures import moment, ship
 from scheduler.wording.names import job_words
 
 _HOUR = timedelta(hours=1)
@@ -58,25 +59,19 @@ def move_view(now: PlantState, context: Context, here: str, key: str, form: Move
     )
 
 
-def typed_start(values: Mapping[str, str], offset_minutes: int) -> datetime:
+def start_of(values: Mapping[str, str], offset_minutes: int) -> datetime:
     """The instant of the day and time typed, in ship time.
 
     Raises:
         Refused: with a fault for each field that cannot be read.
     """
-    day, at = values.get("day", ""), values.get("at", "")
-    faults = []
-    for name, text, says in (
-        ("day", f"{day}T12:00", "a day is expected, as 2026-11-25"),
-        ("at", f"2026-11-25T{at}", "a time is expected, as 14:00"),
-    ):
-        try:
-            ship_instant(name, text, "0")
-        except Refused:
-            faults.append((f"/{name}", says))
-    if faults:
-        raise Refused("The day or the time cannot be read.", faults=faults)
-    return ship_instant("at", f"{day}T{at}", str(int(offset_minutes)), offset_minutes)
+    fields = Fields(values)
+    day = fields.day("day", empty="a day is expected, as 2026-11-25")
+    at = fields.time("at", empty="a time is expected, as 14:00")
+    fields.check("The day or the time cannot be read.")
+    assert day is not None
+    assert at is not None
+    return instant_of(datetime.combine(day, at), offset_minutes)
 
 
 def move_lines(
@@ -113,13 +108,13 @@ def changed_since(
         if one.undone_at is not None and one.undone_at >= since:
             said.append(f"Move {one.number} of {one.name} was undone by {one.undone_by}.")
         elif one.at >= since:
-            said.append(f"{one.name} was set to {words.moment(one.to_at, offset)} by {one.by}.")
+            said.append(f"{one.name} was set to {moment(one.to_at, offset)} by {one.by}.")
     taken_at = now.taken.taken_at if now.taken else None
     if not said and taken_at is not None:
-        said.append(f"The plan aboard was taken {words.moment(taken_at, offset)}.")
+        said.append(f"The plan aboard was taken {moment(taken_at, offset)}.")
     stands = planned_start(now, key)
     if stands is not None and seen_at is not None and stands != seen_at:
-        said.append(f"{job_words(now.plant, now.at, key)} now stands on {words.moment(stands, offset)}.")
+        said.append(f"{job_words(now.plant, now.at, key)} now stands on {moment(stands, offset)}.")
     return tuple(said)
 
 
@@ -146,7 +141,7 @@ def _asked(now: PlantState, planned_at: datetime, form: MoveForm) -> tuple[datet
     if not values.get("day") and not values.get("at"):
         return None, _filled(form, planned_at, now.offset_minutes)
     try:
-        return typed_start(values, now.offset_minutes), form
+        return start_of(values, now.offset_minutes), form
     except Refused as refused:
         return None, _with_faults(form, {pointer.lstrip("/"): says for pointer, says in refused.faults})
 
@@ -158,7 +153,7 @@ def _hours(offset_minutes: int, typed: str) -> tuple[str, ...]:
 
 
 def _filled(form: MoveForm, at: datetime, offset: int) -> MoveForm:
-    local = words.ship(at, offset)
+    local = ship(at, offset)
     values = {**form.values, "day": f"{local:%Y-%m-%d}", "at": f"{local:%H:%M}"}
     return MoveForm(values=values, faults=form.faults, says=form.says, changed=form.changed)
 
@@ -179,7 +174,7 @@ def _whole(now: PlantState, at: datetime) -> datetime:
 
 def _next_morning(now: PlantState) -> datetime:
     """Eight o'clock tomorrow in ship time, or the plan's next whole hour after it."""
-    local = words.ship(now.at, now.offset_minutes).replace(hour=8, minute=0, second=0, microsecond=0) + _DAY
+    local = ship(now.at, now.offset_minutes).replace(hour=8, minute=0, second=0, microsecond=0) + _DAY
     at = instant_of(local, now.offset_minutes)
     return _whole(now, at) if now.taken else at
 
@@ -206,10 +201,10 @@ def _tried(now: PlantState, trial: Trial, *, typed: bool) -> Tried:
         StartChoice(start_at=start_at, end_at=end_at, margin_m3_per_h=_m3(one.least_margin_litres_per_h), asked=True)
         for one in asked
     ]
-    midnight = instant_of(words.ship(start_at, now.offset_minutes).replace(hour=0, minute=0), now.offset_minutes)
+    midnight = instant_of(ship(start_at, now.offset_minutes).replace(hour=0, minute=0), now.offset_minutes)
     from_at = max(midnight - _DAY, first)
     to_at = max(midnight + 3 * _DAY, end_at + _DAY)
-    runs = margin_stretches(trial.problem, trial.plan.slots, build.positions_of(now))
+    margins = margin_stretches(trial.problem, trial.plan.slots, margin.positions_of(now))
     return Tried(
         start_at=start_at,
         end_at=end_at,
@@ -217,7 +212,7 @@ def _tried(now: PlantState, trial: Trial, *, typed: bool) -> Tried:
         margin_m3_per_h=_m3(trial.least_margin_litres_per_h),
         against=tuple(moving.said_of(now, trial, trial.against)),
         cautions=tuple(moving.said_of(now, trial, trial.cautions)),
-        runs=tuple(run for run in runs if run.from_at < to_at and run.to_at > from_at),
+        margins=tuple(run for run in margins if run.from_at < to_at and run.to_at > from_at),
         plumbs=_plumbs(now, trial),
         from_at=from_at,
         to_at=to_at,
@@ -233,7 +228,7 @@ def _plumbs(now: PlantState, trial: Trial) -> tuple[Plumb, ...]:
         job = kinds.get(slot.key)
         if slot.pump is None or job is None:
             continue
-        short = words.short_kind(job.kind_name).lower()
+        short = short_kind(job.kind_name).lower()
         if slot.isolation_of in lines:
             start, _, names = lines[slot.isolation_of]
             lines[slot.isolation_of] = (start, slot.end, [*names, short])

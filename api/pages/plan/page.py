@@ -5,12 +5,16 @@ from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
-from api.pages import drawing, words
+from api.pages import drawing
 from api.pages.drawing.windows import window_chart
 from api.pages.plan import says
+from api.pages.plan.plan_line import plan_words
 from api.pages.plan.view import PERIODS, BlockerLine, PlanView, SlotLine
-from api.pages.shared import rows
+from api.pages.plant import rows as plant_rows
+from api.pages.shared import job_line
 from api.pages.shared.layout import render
+from api.pages.shared.margin import least_said, minimum_words
+from scheduler.wording.figures import M3H, moment, number, short_date
 
 STRIPS = {7: 1, 28: 2, 90: 3}
 """How many strips a phone gets of each period."""
@@ -22,7 +26,7 @@ class SlotListRow:
     """A row of the list of slots."""
 
     line: SlotLine
-    tide: rows.TideRow
+    tide: job_line.TideRow
     due: str
     late: str
     below: bool
@@ -47,11 +51,12 @@ def plan_page(view: PlanView, *, light: str, csrf: str) -> str:
         light,
         csrf,
         view=view,
+        newer_says=plan_words(view.newer, view.frame.utc_offset_minutes) if view.newer else "",
         answer=says.plan_heading(view),
         sub=says.plan_subline(view),
         periods=PERIODS,
-        minimum=words.minimum_words(view.runs),
-        least=words.least_said(view.runs, offset),
+        minimum=minimum_words(view.margins),
+        least=least_said(view.margins, offset),
         patterns=drawing.patterns(),
         wide=wide,
         narrow=narrow,
@@ -68,7 +73,7 @@ def pictures(view: PlanView) -> tuple[Picture, tuple[Picture, ...]]:
     strips = STRIPS.get(view.days, 1)
     step = (view.ends_at - view.now_at) / strips
     ago = timedelta(hours=max(3, view.days // 2))
-    scale = drawing.scale_of(view.runs)
+    scale = drawing.scale_of(view.margins)
     wide = _picture(view, view.now_at - ago, view.ends_at, 802, 206, "", scale)
     narrow = []
     for n in range(strips):
@@ -83,8 +88,8 @@ def _picture(
 ) -> Picture:
     offset = view.frame.utc_offset_minutes
     margin = drawing.margin_chart(
-        view.runs,
-        rows.plumbs_of([slot.job for slot in view.slots]),
+        view.margins,
+        plant_rows.plumbs_of([slot.job for slot in view.slots]),
         from_at=from_at,
         to_at=to_at,
         now_at=view.now_at,
@@ -114,7 +119,7 @@ def move_picture(view: PlanView) -> Markup:
     offset = view.frame.utc_offset_minutes
     said = "it holds" if tried.holds else tried.against[0] if tried.against else "it does not hold"
     return drawing.margin_chart(
-        tried.runs,
+        tried.margins,
         tried.plumbs,
         from_at=tried.from_at,
         to_at=tried.to_at,
@@ -122,23 +127,23 @@ def move_picture(view: PlanView) -> Markup:
         utc_offset_minutes=offset,
         width=400,
         depth=110,
-        name=f"Preview of {view.move.name} on {words.moment(tried.start_at, offset)}: {said}",
+        name=f"Preview of {view.move.name} on {moment(tried.start_at, offset)}: {said}",
     )
 
 
 def slot_margin_words(view: PlanView) -> str:
     """The margin drawing in words."""
-    if not view.runs:
+    if not view.margins:
         return "Margin over minimum vacuum capacity: not worked out yet. "
-    figure, when = words.least_said(view.runs, view.frame.utc_offset_minutes)
-    return f"Margin over minimum vacuum capacity. Least {figure} {words.M3H}, {when}. "
+    figure, when = least_said(view.margins, view.frame.utc_offset_minutes)
+    return f"Margin over minimum vacuum capacity. Least {figure} {M3H}, {when}. "
 
 
 def _row(slot: SlotLine, view: PlanView) -> SlotListRow:
     offset = view.frame.utc_offset_minutes
     return SlotListRow(
         line=slot,
-        tide=rows.tide_row(slot.job, view.now_at, offset),
+        tide=job_line.tide_row(slot.job, view.now_at, offset),
         due=says.slot_due_words(slot, offset),
         late=says.late_words(slot),
         below=slot.job.margin_m3_per_h is not None and slot.job.margin_m3_per_h < 0,
@@ -149,9 +154,9 @@ def _row(slot: SlotLine, view: PlanView) -> SlotListRow:
 def _bar(bar: BlockerLine, offset: int) -> tuple[str, str, str]:
     """(how many starts and when, what forbids them, what lacks) as printed."""
     if bar.starts > 1:
-        first, last = words.short_date(bar.from_at, offset), words.short_date(bar.to_at, offset)
+        first, last = short_date(bar.from_at, offset), short_date(bar.to_at, offset)
         when = f"{bar.starts} starts, {first if first == last else f'{first} to {last}'}"
     else:
-        when = words.moment(bar.from_at, offset)
-    lacking = f"{words.number(bar.lacking_m3_per_h, 1)} {words.M3H}" if bar.lacking_m3_per_h else ""
+        when = moment(bar.from_at, offset)
+    lacking = f"{number(bar.lacking_m3_per_h, 1)} {M3H}" if bar.lacking_m3_per_h else ""
     return when, bar.reason, lacking

@@ -7,7 +7,6 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
-from starlette.concurrency import run_in_threadpool
 
 from api.ics.writer import calendar_writer
 from api.pages.plan.build import here_of, plan_view
@@ -15,23 +14,22 @@ from api.pages.plan.moving import changed_since, move_lines, move_view, read_ins
 from api.pages.plan.page import plan_page
 from api.pages.plan.says import move_words
 from api.pages.plan.view import PERIODS, Help, MoveForm, PlanView
-from api.pages.shared import build
-from api.server.deps import Asking, AskingDep, ContextDep, Number, must_be_own_form
-from api.server.errors import STATUS
-from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import Context, Hand
+from api.pages.shared import frame
+from api.pages.shared.answers import page_answer
+from api.pages.shared.forms import Refusal, form_of
+from api.server.deps import Asking, AskingDep, ContextDep, Number
+from scheduler.actions.base.context import Context
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import explaining, moving, planning
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
-from scheduler.errors import Clash, MissingCondition, NotFound, Refused, SchedulerError, Stale
+from scheduler.errors import Clash, NotFound, Refused, Stale
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording import names
 
 router = APIRouter(include_in_schema=False)
 _USUAL = 28
-_FIELDS = ("job", "start", "day", "at", "reason", "version", "looked_at", "seen_at")
 
 
 @router.get("/vessels/{vessel_id}/plan")
@@ -44,7 +42,7 @@ def vessel_plan(vessel_id: str, context: ContextDep, who: AskingDep) -> Response
 @router.get("/plants/{plant_id}/plan")
 def plan(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plan page. ?days=7, 28 or 90; ?help=KEY plans again to find what would help that job."""
-    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    place = _place(context, who, plant_id)
     view, now = _looked(context, who, place, _days(request.query_params.get("days")))
     key, job = request.query_params.get("help", ""), request.query_params.get("job", "")
     if key:
@@ -52,96 +50,90 @@ def plan(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -
     if job:
         typed = {name: request.query_params.get(name, "").strip() for name in ("day", "at")}
         view = _moving(context, now, view, job, MoveForm(values=typed))
-    return _shown(request, who, replace(view, notice=_notice(view, request.query_params.get("done", ""))))
+    notice = _notice(view, request.query_params.get("done", ""))
+    return page_answer(request, who, plan_page, replace(view, notice=notice))
 
 
 @router.post("/plants/{plant_id}/plan/again")
 async def again(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Plan anew and propose it; what stands in the way is said on the page."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    days = _days(form.get("days"))
+    form = await form_of(request, who)
+    days = _days(form["days"])
 
-    def act() -> Response:
-        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-        try:
-            planning.propose(context, place.vessel_id, place.id)
-        except NotFound:
-            raise
-        except SchedulerError as error:
-            view, _ = _looked(context, who, place, days)
-            return _shown(request, who, replace(view, says=error.says), STATUS[type(error)][0])
-        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=again", 303)
+    def act() -> str:
+        place = _place(context, who, plant_id)
+        planning.propose(context, place.vessel_id, place.id)
+        return f"{here_of(place.id)}?days={days}&done=again"
 
-    return await run_in_threadpool(act)
+    return await form.act(
+        act, lambda refused: _said(request, context, who, _place(context, who, plant_id), days, refused)
+    )
 
 
 @router.post("/plants/{plant_id}/plan")
 async def take(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Take the plan that was looked at."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    digest = str(form.get("digest", ""))
+    form = await form_of(request, who)
 
-    def act() -> None:
-        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-        asked = {"route": f"POST /plants/{plant_id}/plan", "body": {"digest": digest}}
-        planning.take(context, Hand(who.actor, str(form.get("idempotency_key", "")), asked), place, digest)
+    def act() -> str:
+        place, digest = _place(context, who, plant_id), form["digest"]
+        planning.take(context, form.hand({"digest": digest}), place, digest)
         refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
+        return f"{here_of(plant_id)}?done=taken"
 
-    await run_in_threadpool(act)
-    return RedirectResponse(f"{here_of(plant_id)}?done=taken", 303)
+    return await form.act(
+        act, lambda refused: _said(request, context, who, _place(context, who, plant_id), _USUAL, refused)
+    )
 
 
 @router.post("/plants/{plant_id}/plan/moves")
 async def move(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Set a slot's time by hand; a refused or stale form comes back with what was typed, the newest plan beside it."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    typed = {name: str(form.get(name, "")).strip() for name in _FIELDS}
-    days = _days(form.get("days"))
+    form = await form_of(request, who)
+    days = _days(form["days"])
 
-    def act() -> Response:
-        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-        asked = {
-            "route": f"POST /plants/{plant_id}/plan/moves",
-            "body": {n: typed[n] for n in ("job", "start", "reason")},
-        }
-        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
-        try:
-            start_at = _chosen(typed["start"])
-            version = int(typed["version"]) if typed["version"].isdecimal() and len(typed["version"]) < 10 else None
-            told = moving.move_slot(
-                context, hand, place, typed["job"], start_at, if_match=version, reason=typed["reason"]
-            )
-            refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-        except (Clash, Stale, Refused, MissingCondition) as refused:
-            return _refused_move(request, context, who, place, typed, days, refused)
-        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=set-{told.body['move']}#moves", 303)
+    def act() -> str:
+        place, hand = (
+            _place(context, who, plant_id),
+            form.hand({name: form[name] for name in ("job", "start", "reason")}),
+        )
+        start_at = _chosen(form["start"])
+        made = moving.move_slot(
+            context, hand, place, form["job"], start_at, if_match=form.version, reason=form["reason"]
+        )
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
+        return f"{here_of(place.id)}?days={days}&done=set-{made.body['move']}#moves"
 
-    return await run_in_threadpool(act)
+    return await form.act(
+        act, lambda refused: _refused_move(request, context, who, _place(context, who, plant_id), days, refused)
+    )
 
 
 @router.post("/plants/{plant_id}/plan/moves/{number}/undo")
 async def undo(plant_id: str, number: Number, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Take a move back by a record of its own; what stands in the way is said on the page."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    days = _days(form.get("days"))
+    form = await form_of(request, who)
+    days = _days(form["days"])
 
-    def act() -> Response:
-        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-        asked = {"route": f"POST /plants/{plant_id}/plan/moves/{number}/undo", "body": {}}
-        hand = Hand(who.actor, str(form.get("idempotency_key", "")), asked)
-        try:
-            moving.undo_move(context, hand, place, number)
-            refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
-        except Clash as refused:
-            view, _ = _looked(context, who, place, days)
-            return _shown(request, who, replace(view, says=refused.says), 409)
-        return RedirectResponse(f"{here_of(place.id)}?days={days}&done=undone-{number}#moves", 303)
+    def act() -> str:
+        place = _place(context, who, plant_id)
+        moving.undo_move(context, form.hand({}), place, number)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
+        return f"{here_of(place.id)}?days={days}&done=undone-{number}#moves"
 
-    return await run_in_threadpool(act)
+    return await form.act(
+        act, lambda refused: _said(request, context, who, _place(context, who, plant_id), days, refused)
+    )
+
+
+def _place(context: Context, who: Asking, plant_id: str) -> Place:
+    return fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+
+
+def _said(request: Request, context: Context, who: Asking, place: Place, days: int, refused: Refusal) -> Response:
+    """The page with what stood in the way."""
+    view, _ = _looked(context, who, place, days)
+    return page_answer(request, who, plan_page, replace(view, says=refused.error.says), refused.status)
 
 
 def _chosen(start: str) -> datetime:
@@ -154,28 +146,22 @@ def _chosen(start: str) -> datetime:
 
 
 def _refused_move(
-    request: Request,
-    context: Context,
-    who: Asking,
-    place: Place,
-    typed: dict[str, str],
-    days: int,
-    refused: SchedulerError,
+    request: Request, context: Context, who: Asking, place: Place, days: int, refused: Refusal
 ) -> Response:
     view, now = _looked(context, who, place, days)
-    looked_at, seen_at = read_instant(typed["looked_at"]), read_instant(typed["seen_at"])
-    stale = isinstance(refused, Stale)
-    changed = changed_since(now, view.moves, looked_at, typed["job"], seen_at) if stale else ()
-    says = "Not set: it does not hold there." if refused.more.get("against") else refused.says
-    form = MoveForm(values=typed, says=says, changed=changed)
-    return _shown(request, who, _moving(context, now, view, typed["job"], form), STATUS[type(refused)][0])
+    values, error = refused.values, refused.error
+    key, looked_at, seen_at = values.get("job", ""), *(read_instant(values.get(n)) for n in ("looked_at", "seen_at"))
+    changed = changed_since(now, view.moves, looked_at, key, seen_at) if isinstance(error, Stale) else ()
+    says = "Not set: it does not hold there." if error.more.get("against") else error.says
+    view = _moving(context, now, view, key, MoveForm(values=values, says=says, changed=changed))
+    return page_answer(request, who, plan_page, view, refused.status)
 
 
 def _looked(context: Context, who: Asking, place: Place, days: int) -> tuple[PlanView, PlantState]:
     """The view of the plan as it stands now, with the moves made by hand."""
     now = plant_state(context, place.vessel_id, place.id)
     here = here_of(place.id)
-    may_undo = build.may(who, "POST", "/plants/{plant_id}/plan/moves/{number}/undo")
+    may_undo = frame.may(who, "POST", "/plants/{plant_id}/plan/moves/{number}/undo")
     moves = move_lines(now, moving.moves_made(context, place), here, may_undo=may_undo)
     return replace(plan_view(now, context, who, here, days=days), moves=moves, once=secrets.token_hex(12)), now
 
@@ -188,10 +174,6 @@ def _moving(context: Context, now: PlantState, view: PlanView, key: str, form: M
         return replace(view, says=" ".join(one for one in (form.says, error.says) if one))
 
 
-def _shown(request: Request, who: Asking, view: PlanView, status: int = 200) -> Response:
-    return page(plan_page(view, light=light_of(request), csrf=who.csrf or ""), status)
-
-
 def _days(sent: Any) -> int:
     text = str(sent or "")
     return int(text) if text in {str(days) for days in PERIODS} else _USUAL
@@ -199,17 +181,17 @@ def _days(sent: Any) -> int:
 
 def _notice(view: PlanView, done: str) -> str:
     """What has just been done, in words."""
-    if done == "taken" and view.shown is not None and view.shown.taken_at is not None and view.newer is None:
+    if done == "taken" and view.plan is not None and view.plan.taken_at is not None and view.newer is None:
         return "The plan is taken: it is the plan aboard, and the calendar shows it."
     word, _, number = done.partition("-")
     if word in ("set", "undone"):
         found = next((one for one in view.moves if str(one.number) == number), None)
         return "" if found is None else move_words(found, view.frame.utc_offset_minutes, undone=word == "undone")
-    if done != "again" or view.shown is None:
+    if done != "again" or view.plan is None:
         return ""
     if view.newer is None:
         return "Planned again: nothing changes."
-    if view.shown.taken_at is None:
+    if view.plan.taken_at is None:
         return "Planned. Look at it, then take it."
     count = len(view.newer.changes)
     return f"Planned again: {count} slot{'' if count == 1 else 's'} would change. Nothing is taken yet."

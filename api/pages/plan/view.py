@@ -1,12 +1,15 @@
 """What the plan page is given: frozen values, already worked out, instants in UTC."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime
 
 from api.pages.drawing.field import Plumb
 from api.pages.drawing.windows import WindowLine
-from api.pages.shared.view import Frame, JobLine, MarginStretch, PlanLine
+from api.pages.plan.plan_line import PlanLine
+from api.pages.shared.forms import FormState
+from api.pages.shared.frame import Frame
+from api.pages.shared.job_line import JobLine
+from api.pages.shared.margin import MarginStretch
 from scheduler.planning.judge.cover import Cover
 
 PERIODS = (7, 28, 90)
@@ -17,7 +20,7 @@ PERIODS = (7, 28, 90)
 class SlotLine:
     """A slot of the plan. with_name: the job whose isolation it goes on with, or that goes on with its; empty: none.
 
-    plus_minus_days: by which its date may still move; late_days: past its limit when planned. held: planning again does
+    plus_minus_days: by which its date may still move; late_days: past its limit when planned. fixed: planning again does
     not move it. move_href: empty when this person may not move it.
     """
 
@@ -26,7 +29,7 @@ class SlotLine:
     with_name: str = ""
     plus_minus_days: int = 0
     late_days: int = 0
-    held: bool = False
+    fixed: bool = False
     by_hand: bool = False
     move_href: str = ""
 
@@ -76,7 +79,7 @@ class Tried:
     margin_m3_per_h: float | None
     against: tuple[str, ...]
     cautions: tuple[str, ...]
-    runs: tuple[MarginStretch, ...]
+    margins: tuple[MarginStretch, ...]
     plumbs: tuple[Plumb, ...]
     from_at: datetime
     to_at: datetime
@@ -84,12 +87,9 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class MoveForm:
+class MoveForm(FormState):
     """What was typed into the form of a move: day, at, start (an instant in UTC), reason; and what stood against it."""
 
-    values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-    says: str = ""
     changed: tuple[str, ...] = ()
     """What has changed since the page was looked at, in sentences."""
 
@@ -157,8 +157,8 @@ class Help:
 class PlanView:
     """The plan page.
 
-    shown: the plan that is drawn, taken or else proposed, none when there is none; newer: a proposed one that would change
-    it (the same as `shown` when none is taken). runs, slots and lines cover now_at..ends_at. later: slots after that.
+    plan: the plan that is drawn, taken or else proposed, none when there is none; newer: a proposed one that would change
+    it (the same as `plan` when none is taken). margins, slots and lines cover now_at..ends_at. later: slots after that.
     without: names of jobs that should be in the plan and are not yet. jobs: open jobs, whether planned or not.
     """
 
@@ -169,14 +169,14 @@ class PlanView:
     now_at: datetime
     ends_at: datetime
     days: int
-    shown: PlanLine | None = None
+    plan: PlanLine | None = None
     newer: PlanLine | None = None
     by_hand: bool = False
     """The plan shown is the one before it with a slot moved by hand."""
     read_at: datetime | None = None
     silent: tuple[str, ...] = ()
     """Positions whose counter is silent."""
-    runs: tuple[MarginStretch, ...] = ()
+    margins: tuple[MarginStretch, ...] = ()
     slots: tuple[SlotLine, ...] = ()
     later: int = 0
     lines: tuple[WindowLine, ...] = ()

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from api.pages.plan.view import ReasonsLine
-from api.pages.words import inner
 from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode
+from scheduler.wording.figures import inner
 from scheduler.wording.plan import PlanWords, reason_words
 
 MOST = 3

@@ -1,14 +1,40 @@
-"""Margin runs for the pages from a stagger problem and the slots of a plan. Pure."""
+"""Margin over the minimum in stretches of constant capacity, for the pages; and what is said of it."""
 
+import math
 from collections.abc import Mapping, Sequence
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from itertools import pairwise
 
-from api.pages.shared.view import MarginStretch
+from scheduler.actions.plant_state.load import PlantState
 from scheduler.planning.problem.values import MinimumStretch, Problem, PumpCapacity, Slot
+from scheduler.wording.figures import listed, margin_number, moment, number
 
 _LITRES = 1000
 _NOTHING = MinimumStretch(from_step=0, to_step=0, litres_per_h=0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarginStretch:
+    """A stretch of constant capacity: available, minimum and largest pump in swept m3/h.
+
+    largest_m3_per_h: what the largest pump in use gives, so that one trip can be judged; none when not worked out.
+    open_positions: pumps planned open in it; down_positions: pumps down or not proved, facts and not plans.
+    """
+
+    from_at: datetime
+    to_at: datetime
+    available_m3_per_h: float
+    minimum_m3_per_h: float
+    minimum_label: str = "minimum"
+    largest_m3_per_h: float | None = None
+    open_positions: tuple[str, ...] = ()
+    down_positions: tuple[str, ...] = ()
+
+    @property
+    def margin_m3_per_h(self) -> float:
+        """Available minus minimum."""
+        return self.available_m3_per_h - self.minimum_m3_per_h
 
 
 def margin_stretches(
@@ -25,13 +51,13 @@ def margin_stretches(
     cuts.update(s for p in problem.pumps for d in p.derated for s in (d.from_step, d.to_step))
     cuts.update(s for slot in slots if slot.pump is not None for s in (slot.start, slot.end))
     edges = sorted(c for c in cuts if 0 <= c <= problem.steps)
-    runs: list[MarginStretch] = []
+    margins: list[MarginStretch] = []
     for start, end in pairwise(edges):
         inside = [m for m in problem.minimum if m.from_step <= start < m.to_step]
         least = max(inside, key=lambda m: m.litres_per_h, default=_NOTHING)
         out = {slot.pump for slot in slots if slot.start <= start < slot.end}
         gives = {p.pump: 0 if p.pump in out else _gives(p, start) for p in problem.pumps}
-        runs.append(
+        margins.append(
             MarginStretch(
                 from_at=problem.starts_at + timedelta(hours=start),
                 to_at=problem.starts_at + timedelta(hours=end),
@@ -47,8 +73,62 @@ def margin_stretches(
                 ),
             )
         )
-    return tuple(runs)
+    return tuple(margins)
 
 
 def _gives(pump: PumpCapacity, step: int) -> int:
     return min((d.litres_per_h for d in pump.derated if d.from_step <= step < d.to_step), default=pump.litres_per_h)
+
+
+def positions_of(now: PlantState) -> Mapping[str, str]:
+    """Position name of each pump that stands in one."""
+    places = {pump.id: now.plant.position_of(pump.id, now.at) for pump in now.plant.pumps}
+    return {pump: now.position_name(position) for pump, position in places.items() if position is not None}
+
+
+def least(margins: Sequence[MarginStretch]) -> MarginStretch | None:
+    """The first stretch with the least margin; none without stretches."""
+    return min(margins, key=lambda r: (r.margin_m3_per_h, r.from_at), default=None)
+
+
+def below_words(margins: Sequence[MarginStretch]) -> tuple[tuple[MarginStretch, ...], ...]:
+    """Stretches of touching stretches below the minimum, in time order."""
+    stretches: list[list[MarginStretch]] = []
+    for run in sorted(margins, key=lambda r: r.from_at):
+        if run.margin_m3_per_h >= 0:
+            continue
+        if stretches and stretches[-1][-1].to_at == run.from_at:
+            stretches[-1].append(run)
+        else:
+            stretches.append([run])
+    return tuple(tuple(s) for s in stretches)
+
+
+def one_trip_below_at(margins: Sequence[MarginStretch]) -> datetime | None:
+    """First instant at which losing the largest pump in use would go below the minimum; none when never or unknown."""
+    found = (r.from_at for r in margins if r.largest_m3_per_h is not None and r.margin_m3_per_h < r.largest_m3_per_h)
+    return min(found, default=None)
+
+
+def least_said(margins: Sequence[MarginStretch], offset_minutes: int) -> tuple[str, str]:
+    """As `least_words`, of any stretches."""
+    run = least(margins)
+    if run is None:
+        return "", ""
+    why = [f"{listed(run.open_positions)} open"] if run.open_positions else []
+    why += [f"{listed(run.down_positions)} down"] if run.down_positions else []
+    why += [run.minimum_label] if run.minimum_label != "minimum" else []
+    return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
+
+
+def minimum_words(margins: Sequence[MarginStretch]) -> str:
+    """The minima in force, the one that holds longest first: "72 usual, 94 full ship"."""
+    lengths: dict[tuple[float, str], timedelta] = {}
+    for run in margins:
+        key = (run.minimum_m3_per_h, run.minimum_label)
+        lengths[key] = lengths.get(key, timedelta()) + (run.to_at - run.from_at)
+    order = sorted(lengths, key=lambda key: (-lengths[key], key))
+    named = [(m, "usual" if label == "minimum" else label) for m, label in order]
+    if len(named) == 1 and named[0][1] == "usual":
+        return number(math.ceil(named[0][0] - 1e-9))
+    return ", ".join(f"{number(math.ceil(m - 1e-9))} {label}" for m, label in named)

@@ -1,16 +1,18 @@
 """The page of the operating calendar: its view, its words and its drawing into HTML. Values in, text out."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from api.pages import drawing, words
+from api.pages import drawing
+from api.pages.shared.forms import FormState, Refusal
+from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from api.pages.shared.view import Frame
 from scheduler.actions.voyage.days import Preview, StoredDays
 from scheduler.domain.voyage.days import LEAST_LOGGED_DAYS
 from scheduler.domain.voyage.from_csv import COLUMNS
 from scheduler.domain.voyage.stretches import DayChange, Source, Spell, VoyageDays
+from scheduler.wording.figures import DAYS, MONTHS, NBSP, day_count, inner, moment
 
 SHOWN_BACK_DAYS, SHOWN_AHEAD_DAYS, YEAR_DAYS, MOST_CHANGES = 21, 60, 365, 40
 STRIPS = {"wide": (14, 28, 1232), "narrow": (3, 11, 358)}
@@ -26,16 +28,18 @@ FILE_EXAMPLE = "from,to,kind,source,note\n2026-11-20,2026-11-24,sea,log,\n2026-1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DaysTyped:
+class DaysForm(FormState):
     """A form as typed, and what is wrong with it.
 
     faults: field to sentence. says: what stands in the way as a whole. lines: more sentences about it.
     """
 
-    values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-    says: str = ""
     lines: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, refused: Refusal) -> "DaysForm":
+        """As it was refused."""
+        return cls(values=refused.values, faults=refused.faults, says=refused.state.says)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,9 +56,9 @@ class VoyageView:
     may_change: bool
     show_all: bool = False
     correcting: Spell | None = None
-    entry: DaysTyped = field(default_factory=DaysTyped)
-    file: DaysTyped = field(default_factory=DaysTyped)
-    weights: DaysTyped = field(default_factory=DaysTyped)
+    entry: DaysForm = field(default_factory=DaysForm)
+    file: DaysForm = field(default_factory=DaysForm)
+    weights: DaysForm = field(default_factory=DaysForm)
     undo_says: str = ""
     looked_at: Preview | None = None
     done: str = ""
@@ -88,11 +92,11 @@ def voyage_page(view: VoyageView, *, light: str, csrf: str) -> str:
         answer=voyage_heading(book, today),
         today_words=voyage_day(today),
         span=voyage_span,
-        stands=stretches_listed,
+        kind_words=kind_words,
         sub=covered(book, today),
         strips={name: _strip(book, today, *size) for name, size in STRIPS.items()} if shown else {},
         patterns=drawing.day_patterns(),
-        legend=[(drawing.day_swatch(book.kinds, kind), stretches_listed(kind)) for kind in _kinds_shown(book, today)],
+        legend=[(drawing.day_swatch(book.kinds, kind), kind_words(kind)) for kind in _kinds_shown(book, today)],
         lines=day_lines(shown, today, view.action),
         left_out=len(book.spells) - len(shown),
         last=last_words(view),
@@ -106,10 +110,10 @@ def voyage_page(view: VoyageView, *, light: str, csrf: str) -> str:
     )
 
 
-def stretches_listed(kind: str) -> str:
+def kind_words(kind: str) -> str:
     """How a ship stands on a day of that kind.
 
-    >>> stands("port"), stands("canal transit")
+    >>> kind_words("port"), kind_words("canal transit")
     ('In port', 'Canal transit')
     """
     return _STANDS.get(kind, f"{kind[:1].upper()}{kind[1:]}")
@@ -117,8 +121,8 @@ def stretches_listed(kind: str) -> str:
 
 def voyage_day(on: date, today: date | None = None) -> str:
     """Like "Wed 25 Nov", with the year unless it is today's; ship's dates have no clock and no offset."""
-    said = f"{words.DAYS[on.weekday()]}{words.NBSP}{on.day}{words.NBSP}{words.MONTHS[on.month - 1][:3]}"
-    return said if today is not None and on.year == today.year else f"{said}{words.NBSP}{on.year}"
+    said = f"{DAYS[on.weekday()]}{NBSP}{on.day}{NBSP}{MONTHS[on.month - 1][:3]}"
+    return said if today is not None and on.year == today.year else f"{said}{NBSP}{on.year}"
 
 
 def voyage_span(from_on: date, to_on: date, today: date) -> str:
@@ -135,14 +139,14 @@ def voyage_heading(book: VoyageDays, today: date) -> str:
     if not book.spells:
         return "No day is entered yet: forecasts take every day alike."
     here = book.on(today)
-    said = f"{stretches_listed(here.kind)} today" if here else "Nothing is entered for today"
+    said = f"{kind_words(here.kind)} today" if here else "Nothing is entered for today"
     said += " as planned" if here and here.source is Source.PLAN else ""
     here_to = here.to_on if here else today
     coming = next((s for s in book.spells if s.from_on > here_to and (here is None or s.kind != here.kind)), None)
     if coming is None:
         last = book.spells[-1].to_on
         return f"{said}. Nothing is entered after {voyage_day(last, today)}." if last >= today else f"{said}."
-    return f"{said}; {words.inner(stretches_listed(coming.kind))} from {voyage_day(coming.from_on, today)}."
+    return f"{said}; {inner(kind_words(coming.kind))} from {voyage_day(coming.from_on, today)}."
 
 
 def covered(book: VoyageDays, today: date) -> str:
@@ -165,11 +169,11 @@ def strip_words(book: VoyageDays, first: date, last: date, today: date) -> str:
     tally: dict[str, int] = {}
     for n in range((last - first).days + 1):
         there = book.on(first + timedelta(days=n))
-        kind = words.inner(stretches_listed(there.kind)) if there else "nothing entered"
+        kind = inner(kind_words(there.kind)) if there else "nothing entered"
         tally[kind] = tally.get(kind, 0) + 1
     counts = ", ".join(f"{kind} {count}" for kind, count in sorted(tally.items(), key=lambda one: (-one[1], one[0])))
     here = book.on(today)
-    now = words.inner(stretches_listed(here.kind)) if here else "nothing entered"
+    now = inner(kind_words(here.kind)) if here else "nothing entered"
     return f"The days from {voyage_day(first, today)} to {voyage_day(last, today)}: {counts}. Today: {now}."
 
 
@@ -198,8 +202,8 @@ def _line(first: date, last: date, kind: str, source: str, note: str, edit: str,
     days = (last - first).days + 1
     return DayLine(
         when=voyage_span(first, last, today),
-        days=f"{days} day{'' if days == 1 else 's'}",
-        kind=stretches_listed(kind) if kind else "",
+        days=day_count(days),
+        kind=kind_words(kind) if kind else "",
         source=source,
         note=note,
         edit_href=edit,
@@ -212,7 +216,7 @@ def last_words(view: VoyageView) -> str:
     if not view.found.versions:
         return ""
     row, offset = view.found.versions[0], view.frame.utc_offset_minutes
-    at = words.moment(row.recorded_at, offset)
+    at = moment(row.recorded_at, offset)
     return f"{row.what[:1].upper()}{row.what[1:]} by {row.actor}, {at}{f': {row.reason}' if row.reason else ''}."
 
 

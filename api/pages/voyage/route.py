@@ -1,35 +1,32 @@
 """The page of the operating calendar: plain forms, each the same action as the API's; what was typed is kept."""
 
 import secrets
-from collections.abc import Mapping
 from datetime import timedelta
 from typing import Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
-from fastapi.responses import PlainTextResponse, RedirectResponse, Response
+from fastapi.responses import PlainTextResponse, Response
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import UploadFile
 
 from api.ics.writer import calendar_writer
-from api.pages import words
-from api.pages.shared import build
-from api.pages.shared.view import Frame
-from api.pages.voyage.page import DaysTyped, VoyageView, voyage_page
-from api.server.deps import Asking, AskingDep, ContextDep, must_be_own_form
-from api.server.errors import STATUS
-from api.server.page_answers import light_of, page
-from scheduler.actions.base.context import Answer, Context, Hand
+from api.pages.shared.answers import page_answer
+from api.pages.shared.forms import PageForm, Refusal, form_of
+from api.pages.shared.frame import may, vessel_frame
+from api.pages.voyage.page import DaysForm, VoyageView, voyage_page
+from api.server.deps import Asking, AskingDep, ContextDep
+from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.feed import refresh
 from scheduler.actions.voyage import days
 from scheduler.domain.voyage.from_csv import write_sheet
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
-from scheduler.errors import Clash, Refused, Stale
-from scheduler.parsing import read_date
+from scheduler.errors import Refused, Stale
+from scheduler.parsing import Fields, read_date
+from scheduler.wording.figures import count_words
 
 router = APIRouter(include_in_schema=False)
 _MOST_FILE_BYTES = 1_000_000
-_ENTRY = ("from_on", "to_on", "kind", "source", "note")
 
 
 @router.get("/vessels/{vessel_id}/calendar")
@@ -37,14 +34,9 @@ def calendar(vessel_id: str, request: Request, context: ContextDep, who: AskingD
     """The days, and the forms for those who may change them."""
     asked = request.query_params
     edit = read_date(asked.get("edit", ""))
-    found = days.get_voyage_days(context, who.actor, vessel_id)
-    spell = None if edit is None else found.book.on(edit)
-    shown: dict[str, Any] = {
-        "show_all": "all" in asked,
-        "correcting": spell,
-        "done": _DONE.get(asked.get("done", ""), ""),
-    }
-    return _shown(request, context, who, vessel_id, shown, 200)
+    spell = None if edit is None else days.get_voyage_days(context, who.actor, vessel_id).book.on(edit)
+    done = _DONE.get(asked.get("done", ""), "")
+    return _page(request, context, who, vessel_id, show_all="all" in asked, correcting=spell, done=done)
 
 
 @router.get("/vessels/{vessel_id}/calendar.csv")
@@ -59,19 +51,18 @@ def calendar_file(vessel_id: str, context: ContextDep, who: AskingDep) -> Respon
 @router.post("/vessels/{vessel_id}/calendar")
 async def change(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Enter, correct or clear days, keep the weights, or take the last change back."""
-    form = await request.form()
-    must_be_own_form(who, form.get("csrf"))
-    do = {"clear": _clear, "kinds": _weigh, "undo": _undo}.get(_text(form, "do"), _enter)
-    return await run_in_threadpool(do, request, context, who, vessel_id, form)
+    form = await form_of(request, who)
+    do = {"clear": _clear, "kinds": _weigh, "undo": _undo}.get(form["do"], _enter)
+    return await do(context, vessel_id, form)
 
 
 @router.post("/vessels/{vessel_id}/calendar/file")
 async def take_file(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Look at a CSV file, or take it in. Its text stays in the form until it is taken in."""
-    async with request.form(max_part_size=_MOST_FILE_BYTES) as form:
-        must_be_own_form(who, form.get("csrf"))
-        text, said = await _file_text(form)
-        return await run_in_threadpool(_file, request, context, who, vessel_id, form, text, said)
+    async with request.form(max_part_size=_MOST_FILE_BYTES) as data:
+        form = PageForm.of(request, who, data)
+        text, says = await _file_text(form)
+        return await _file(context, vessel_id, form, text, says)
 
 
 _DONE = {
@@ -84,108 +75,128 @@ _DONE = {
 }
 
 
-def _enter(request: Request, context: Context, who: Asking, vessel_id: str, form: FormData) -> Response:
-    typed = {name: _text(form, name) for name in _ENTRY}
-    was = _was(context, who, vessel_id, form)
-    try:
+async def _enter(context: Context, vessel_id: str, form: PageForm) -> Response:
+    def act() -> str:
+        was = _was(context, vessel_id, form)
         wish = days.Wish(
-            stretches=(_spell(typed),),
+            stretches=(_spell(Fields(form.values)),),
             cleared=() if was is None else ((was.from_on, was.to_on),),
             what="days corrected" if was else "days entered",
         )
-        return _back(context, vessel_id, _change(context, who, vessel_id, form, wish), "entered")
-    except (Refused, Stale) as error:
-        entry = DaysTyped(values=typed, faults=_fields(error), says=_says(error))
-        return _shown(request, context, who, vessel_id, {"entry": entry, "correcting": was}, STATUS[type(error)][0])
+        return _back(context, vessel_id, _change(context, vessel_id, form, wish), "entered")
+
+    def again(refused: Refusal) -> Response:
+        return _answer(
+            context, form, vessel_id, refused, entry=DaysForm.of(refused), correcting=_was(context, vessel_id, form)
+        )
+
+    return await form.act(act, again)
 
 
-def _clear(request: Request, context: Context, who: Asking, vessel_id: str, form: FormData) -> Response:
-    typed = {name: _text(form, name) for name in _ENTRY}
-    was = _was(context, who, vessel_id, form)
-    try:
+async def _clear(context: Context, vessel_id: str, form: PageForm) -> Response:
+    def act() -> str:
+        was = _was(context, vessel_id, form)
         if was is None:
             raise Stale("These days are not entered any more; look at the list again.")
         wish = days.Wish(cleared=((was.from_on, was.to_on),), what="days cleared")
-        return _back(context, vessel_id, _change(context, who, vessel_id, form, wish), "cleared")
-    except (Refused, Stale) as error:
-        entry = DaysTyped(values=typed, says=error.says)
-        return _shown(request, context, who, vessel_id, {"entry": entry, "correcting": was}, STATUS[type(error)][0])
+        return _back(context, vessel_id, _change(context, vessel_id, form, wish), "cleared")
+
+    def again(refused: Refusal) -> Response:
+        entry = DaysForm(values=form.values, says=refused.error.says)
+        return _answer(context, form, vessel_id, refused, entry=entry, correcting=_was(context, vessel_id, form))
+
+    return await form.act(act, again)
 
 
-def _weigh(request: Request, context: Context, who: Asking, vessel_id: str, form: FormData) -> Response:
-    book = days.get_voyage_days(context, who.actor, vessel_id).book
+async def _weigh(context: Context, vessel_id: str, form: PageForm) -> Response:
+    book = (await run_in_threadpool(days.get_voyage_days, context, form.who.actor, vessel_id)).book
     names = [f"w-{n}" for n in range(len(book.kinds))]
-    typed = {name: _text(form, name) for name in (*names, "new_code", "new_weight")}
-    try:
+
+    def act() -> str:
+        fields = Fields(form.values)
         pairs = [(kind.code, name) for kind, name in zip(book.kinds, names, strict=True)]
-        if typed["new_code"] or typed["new_weight"]:
-            pairs.append((typed["new_code"].lower(), "new_weight"))
-        kinds = tuple(KindOfDay(code=code, weight=_weight(typed, name)) for code, name in pairs)
-        answer = _change(context, who, vessel_id, form, days.Wish(kinds=kinds, what="kinds of day changed"))
+        if form["new_code"] or form["new_weight"]:
+            pairs.append((form["new_code"].lower(), "new_weight"))
+        weights = [(code, fields.figure(name, empty="a figure as 0.3 was expected.")) for code, name in pairs]
+        fields.check()
+        kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in weights if weight is not None)
+        answer = _change(context, vessel_id, form, days.Wish(kinds=kinds, what="kinds of day changed"))
         return _back(context, vessel_id, answer, "kinds")
-    except (Refused, Stale) as error:
-        places = {f"/kinds/{n}/weight": name for n, name in enumerate(names)}
-        places |= {f"/kinds/{len(names)}/code": "new_code", f"/kinds/{len(names)}/weight": "new_weight"}
-        faults = {places.get(pointer, pointer.lstrip("/")): says for pointer, says in error.faults}
-        weights = DaysTyped(values=typed, faults=faults, says="" if faults else error.says)
-        return _shown(request, context, who, vessel_id, {"weights": weights}, STATUS[type(error)][0])
+
+    def again(refused: Refusal) -> Response:
+        return _answer(context, form, vessel_id, refused, weights=DaysForm.of(refused))
+
+    fields = {f"/kinds/{n}/weight": name for n, name in enumerate(names)}
+    fields |= {f"/kinds/{len(names)}/code": "new_code", f"/kinds/{len(names)}/weight": "new_weight"}
+    return await form.act(act, again, fields=fields)
 
 
-def _undo(request: Request, context: Context, who: Asking, vessel_id: str, form: FormData) -> Response:
-    try:
-        hand = _hand(who, vessel_id, form, {"undo": _text(form, "version")})
-        answer = days.undo_days(context, hand, vessel_id, if_match=_version(form))
+async def _undo(context: Context, vessel_id: str, form: PageForm) -> Response:
+    def act() -> str:
+        answer = days.undo_days(context, form.hand(), vessel_id, if_match=form.version)
         return _back(context, vessel_id, answer, "undone")
-    except (Stale, Clash) as error:
-        return _shown(request, context, who, vessel_id, {"undo_says": error.says}, STATUS[type(error)][0])
+
+    def again(refused: Refusal) -> Response:
+        return _answer(context, form, vessel_id, refused, undo_says=refused.error.says)
+
+    return await form.act(act, again)
 
 
-def _file(
-    request: Request, context: Context, who: Asking, vessel_id: str, form: FormData, text: str, said: str
+async def _file(context: Context, vessel_id: str, form: PageForm, text: str, says: str) -> Response:
+    looked: days.Preview | None = None
+
+    def act() -> str | Response:
+        nonlocal looked
+        if says:
+            raise Refused(says)
+        looked = days.try_days(context, form.who.actor, vessel_id, text)
+        if looked.sheet.faults:
+            many = count_words(len(looked.sheet.faults), "thing is", "things are")
+            raise Refused(
+                f"Nothing was taken in: {many.lower()} wrong. Correct the text below, or the file, and look again."
+            )
+        if form["do"] != "take":
+            return _answer(context, form, vessel_id, file=DaysForm(values={"csv": text}), looked_at=looked)
+        wish = days.Wish(stretches=looked.sheet.spells, what=f"file of {len(looked.sheet.rows)} rows taken in")
+        return _back(context, vessel_id, _change(context, vessel_id, form, wish), "file")
+
+    def again(refused: Refusal) -> Response:
+        lines = tuple(fault.sentence() for fault in looked.sheet.faults[:100]) if looked else ()
+        file = DaysForm(values={"csv": text}, says=refused.error.says, lines=lines)
+        return _answer(context, form, vessel_id, refused, file=file, looked_at=looked)
+
+    return await form.act(act, again)
+
+
+def _answer(
+    context: Context, form: PageForm, vessel_id: str, refused: Refusal | None = None, **members: Any
 ) -> Response:
-    typed = {"csv": text}
-    if said:
-        return _shown(request, context, who, vessel_id, {"file": DaysTyped(values=typed, says=said)}, 422)
-    looked = days.try_days(context, who.actor, vessel_id, text)
-    if looked.sheet.faults:
-        many = words.count_words(len(looked.sheet.faults), "thing is", "things are")
-        says = f"Nothing was taken in: {many.lower()} wrong. Correct the text below, or the file, and look again."
-        file = DaysTyped(values=typed, says=says, lines=tuple(fault.sentence() for fault in looked.sheet.faults[:100]))
-        return _shown(request, context, who, vessel_id, {"file": file, "looked_at": looked}, 422)
-    if _text(form, "do") != "take":
-        return _shown(request, context, who, vessel_id, {"file": DaysTyped(values=typed), "looked_at": looked}, 200)
-    try:
-        what = f"file of {len(looked.sheet.rows)} rows taken in"
-        wish = days.Wish(stretches=looked.sheet.spells, what=what)
-        return _back(context, vessel_id, _change(context, who, vessel_id, form, wish), "file")
-    except (Refused, Stale) as error:
-        file = DaysTyped(values=typed, says=error.says)
-        return _shown(request, context, who, vessel_id, {"file": file, "looked_at": looked}, STATUS[type(error)][0])
+    return _page(form.request, context, form.who, vessel_id, refused.status if refused else 200, **members)
 
 
-def _shown(
-    request: Request, context: Context, who: Asking, vessel_id: str, shown: Mapping[str, Any], status: int
+def _page(
+    request: Request, context: Context, who: Asking, vessel_id: str, status: int = 200, **members: Any
 ) -> Response:
     found = days.get_voyage_days(context, who.actor, vessel_id)
     here = f"/vessels/{quote(vessel_id)}/calendar"
     view = VoyageView(
-        frame=_frame(context, who, vessel_id, here),
+        frame=vessel_frame(context, who, vessel_id, here, "Operating calendar", "calendar"),
         found=found,
         action=here,
         idempotency_key=secrets.token_hex(16),
-        may_change=build.may(who, "POST", "/vessels/{vessel_id}/calendar"),
-        **{"entry": _blank(found, shown.get("correcting")), **shown},
+        may_change=may(who, "POST", "/vessels/{vessel_id}/calendar"),
+        **{"entry": _blank(found, members.get("correcting")), **members},
     )
-    return page(voyage_page(view, light=light_of(request), csrf=who.csrf or ""), status)
+    return page_answer(request, who, voyage_page, view, status)
 
 
-def _blank(found: days.StoredDays, correcting: Spell | None) -> DaysTyped:
+def _blank(found: days.StoredDays, correcting: Spell | None) -> DaysForm:
     """The entry form before anything is typed: the stretch to correct, or the days after the last one entered."""
     spell = correcting
     if spell is None:
         after = found.book.spells[-1].to_on + timedelta(days=1) if found.book.spells else found.today
-        return DaysTyped(values={"from_on": after.isoformat(), "kind": "sea", "source": "plan"})
-    return DaysTyped(
+        return DaysForm(values={"from_on": after.isoformat(), "kind": "sea", "source": "plan"})
+    return DaysForm(
         values={
             "from_on": spell.from_on.isoformat(),
             "to_on": spell.to_on.isoformat(),
@@ -196,67 +207,45 @@ def _blank(found: days.StoredDays, correcting: Spell | None) -> DaysTyped:
     )
 
 
-def _frame(context: Context, who: Asking, vessel_id: str, here: str) -> Frame:
-    return build.vessel_frame(context, who, vessel_id, here, "Operating calendar", "calendar")
+def _change(context: Context, vessel_id: str, form: PageForm, wish: days.Wish) -> Answer:
+    return days.change_days(context, form.hand(), vessel_id, wish, if_match=form.version)
 
 
-def _change(context: Context, who: Asking, vessel_id: str, form: FormData, wish: days.Wish) -> Answer:
-    asked = {name: str(value) for name, value in form.multi_items() if isinstance(value, str)}
-    hand = _hand(who, vessel_id, form, {name: value for name, value in asked.items() if name != "csrf"})
-    return days.change_days(context, hand, vessel_id, wish, if_match=_version(form))
-
-
-def _hand(who: Asking, vessel_id: str, form: FormData, asked: Mapping[str, str]) -> Hand:
-    key = _text(form, "idempotency_key") or None
-    return Hand(who.actor, key, {"route": f"POST /vessels/{vessel_id}/calendar", "body": asked})
-
-
-def _back(context: Context, vessel_id: str, answer: Answer, done: str) -> Response:
+def _back(context: Context, vessel_id: str, answer: Answer, done: str) -> str:
     refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
     word = "same" if answer.body.get("record") is None else done
-    return RedirectResponse(f"/vessels/{quote(vessel_id)}/calendar?done={word}", 303)
+    return f"/vessels/{quote(vessel_id)}/calendar?done={word}"
 
 
-def _was(context: Context, who: Asking, vessel_id: str, form: FormData) -> Spell | None:
+def _was(context: Context, vessel_id: str, form: PageForm) -> Spell | None:
     """The stretch that is being corrected as it stands now; none for new days."""
-    from_on, to_on = read_date(_text(form, "was_from")), read_date(_text(form, "was_to"))
+    from_on, to_on = read_date(form["was_from"]), read_date(form["was_to"])
     if from_on is None or to_on is None:
         return None
-    there = days.get_voyage_days(context, who.actor, vessel_id).book.on(from_on)
+    there = days.get_voyage_days(context, form.who.actor, vessel_id).book.on(from_on)
     return there if there is not None and (there.from_on, there.to_on) == (from_on, to_on) else None
 
 
-def _spell(typed: Mapping[str, str]) -> Spell:
+def _spell(fields: Fields) -> Spell:
     """The stretch as typed.
 
     Raises:
         Refused: with a fault for each field that cannot be read.
     """
-    dates = {name: read_date(typed[name]) for name in ("from_on", "to_on")}
-    faults = [
-        (f"/stretches/0/{name}", f"{name[:-3]}: {typed[name]!r:.40}; a date as 2026-11-25 was expected.")
-        for name, on in dates.items()
-        if on is None
-    ]
-    source = next((one for one in Source if one.value == typed["source"]), None)
+    from_on, to_on = (fields.day(name, empty="a date as 2026-11-25 was expected.") for name in ("from_on", "to_on"))
+    source = next((one for one in Source if one.value == fields.text("source")), None)
     if source is None:
-        faults.append(("/stretches/0/source", "say whether the days are from the log or from the plan."))
-    if faults or dates["from_on"] is None or dates["to_on"] is None or source is None:
-        raise Refused("The days cannot be read.", faults=faults)
-    return Spell(from_on=dates["from_on"], to_on=dates["to_on"], kind=typed["kind"], source=source, note=typed["note"])
+        fields.fault("source", "say whether the days are from the log or from the plan.")
+    fields.check("The days cannot be read.")
+    assert from_on is not None
+    assert to_on is not None
+    assert source is not None
+    return Spell(from_on=from_on, to_on=to_on, kind=fields.text("kind"), source=source, note=fields.text("note"))
 
 
-def _weight(typed: Mapping[str, str], name: str) -> float:
-    try:
-        return float(typed[name].replace(",", "."))
-    except ValueError:
-        says = f"{typed[name]!r:.40} is no weight: a figure as 0.3 was expected."
-        raise Refused(says, faults=[(f"/{name}", says)]) from None
-
-
-async def _file_text(form: FormData) -> tuple[str, str]:
+async def _file_text(form: PageForm) -> tuple[str, str]:
     """The text of the file, or what was typed; and what is wrong with the file itself."""
-    upload, typed = form.get("upload"), _text(form, "csv")
+    upload, typed = form.data.get("upload"), form["csv"]
     if not isinstance(upload, UploadFile) or not upload.filename:
         return typed, "" if typed else "Choose a file, or put its text in the field."
     raw = await upload.read(_MOST_FILE_BYTES + 1)
@@ -266,22 +255,3 @@ async def _file_text(form: FormData) -> tuple[str, str]:
         return raw.decode("utf-8-sig").strip(), ""
     except UnicodeDecodeError:
         return typed, f"{upload.filename:.60} is not plain text in UTF-8. Save it as CSV (UTF-8) and choose it again."
-
-
-def _text(form: FormData, name: str) -> str:
-    value = form.get(name, "")
-    return value.strip() if isinstance(value, str) else ""
-
-
-def _version(form: FormData) -> int | None:
-    text = _text(form, "version")
-    return int(text) if text.isdigit() and len(text) < 10 else None
-
-
-def _fields(error: Refused | Stale) -> dict[str, str]:
-    """Faults by the name of the field they are about."""
-    return {pointer.rpartition("/")[2]: says for pointer, says in error.faults}
-
-
-def _says(error: Refused | Stale) -> str:
-    return "" if error.faults else error.says

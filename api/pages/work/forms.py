@@ -1,19 +1,19 @@
 """The steps of the work on a job as forms: what each asks for, and a typed form read back into a step."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass
 from typing import Any
 
 from pydantic import ValidationError
 
+from api.pages.shared.forms import FormState
 from api.routes.shared.bodies import WorkStepBody
 from api.server.errors import refused_from
 from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import GasPlace, Note
 from scheduler.domain.work.state import WorkState
 from scheduler.errors import Refused
-from scheduler.shiptime import instant_of
+from scheduler.parsing import Fields
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,13 +187,10 @@ BY_KIND: Mapping[str, StepForm] = {form.kind: form for form in FORMS}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StepTyped:
-    """A step form as typed and refused: what stood against it, and what was typed."""
+class RefusedStep(FormState):
+    """A step form as typed and refused. may_be_fact: it may be sent again as something that has happened all the same."""
 
     kind: str
-    values: Mapping[str, str] = field(default_factory=dict)
-    faults: Mapping[str, str] = field(default_factory=dict)
-    says: str = ""
     may_be_fact: bool = False
 
 
@@ -248,8 +245,8 @@ def _going_back(work: WorkState) -> str:
     return "returned" if work.started_locally is not None else "started locally"
 
 
-def read_step(kind: str, typed: Mapping[str, str], offset_minutes: int, *, fact: bool) -> WorkStepBody:
-    """The step as told by the form: ship time to UTC, empty fields left out.
+def read_step(kind: str, fields: Fields, *, fact: bool) -> WorkStepBody:
+    """The step as the form gives it: ship time to UTC, empty fields left out.
 
     Raises:
         Refused: with a fault for each field that cannot be read.
@@ -257,51 +254,34 @@ def read_step(kind: str, typed: Mapping[str, str], offset_minutes: int, *, fact:
     form = BY_KIND.get(kind)
     if form is None:
         raise Refused(f"{kind[:40]!r} is no step of the work. Choose one of the page's.")
-    step: dict[str, Any] = {"kind": kind, "by": typed.get("by", "")}
-    faults: list[tuple[str, str]] = []
+    step: dict[str, Any] = {"kind": kind, "by": fields.values.get("by", "")}
     for ask in (Ask("at", "When", "moment"), *form.asks):
-        text = typed.get(ask.name, "").strip()
-        try:
-            if ask.type == "tick":
-                step[ask.name] = bool(text)
-            elif text:
-                step[ask.name] = _read(ask.type, text, offset_minutes)
-        except ValueError as error:
-            faults.append((f"/{ask.name}", str(error)))
+        value = _read(ask, fields)
+        if value not in (None, "", []):
+            step[ask.name] = value
+    fields.check("Some fields cannot be read.")
     other = {
         name: step.pop(f"other_{name}", None) for name in ("reason", "approved_by", "absence_checked", "contact_tried")
     }
     if other["reason"] or other["approved_by"]:
         step["other_hand"] = {**other, "reason": other["reason"] or "", "approved_by": other["approved_by"] or ""}
-    if faults:
-        raise Refused("Some fields cannot be read.", faults=faults)
     try:
         return WorkStepBody.model_validate({"step": step, "fact": fact})
     except ValidationError as error:
-        refused = refused_from(error)
-        raise Refused(
-            refused.says, faults=[(f"/{at.rsplit('/', 1)[-1]}", says) for at, says in refused.faults]
-        ) from error
+        raise refused_from(error) from error
 
 
-def _read(kind: str, text: str, offset_minutes: int) -> Any:
-    if kind == "numbers":
-        return [_read("number", one, offset_minutes) for one in text.split()]
-    if kind == "list":
+def _read(ask: Ask, fields: Fields) -> Any:
+    match ask.type:
+        case "moment":
+            return fields.instant(ask.name, needed=False)
+        case "number":
+            return fields.figure(ask.name)
+        case "numbers":
+            return fields.figures(ask.name)
+        case "whole":
+            return fields.whole(ask.name)
+    text = fields.values.get(ask.name, "").strip()
+    if ask.type == "list":
         return [one.strip() for one in text.split(",") if one.strip()]
-    if kind == "whole":
-        if not (text.isascii() and text.isdigit() and len(text) < 10):
-            raise ValueError("a whole number is expected, such as 3")
-        return int(text)
-    if kind == "number":
-        try:
-            return float(text.replace("\u202f", "").replace(" ", "").replace(",", "."))
-        except ValueError:
-            raise ValueError("a number is expected, such as 20.9") from None
-    if kind == "moment":
-        try:
-            wall = datetime.fromisoformat(text)
-            return instant_of(wall, offset_minutes) if wall.tzinfo is None else wall
-        except (ValueError, OverflowError):
-            raise ValueError("a date and time are expected, as 2026-11-25 14:00") from None
-    return text
+    return bool(text) if ask.type == "tick" else text

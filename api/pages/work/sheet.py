@@ -5,7 +5,6 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from api.pages.words import clock, moment, offset_words, short_date
 from api.pages.work.sheet_view import MeasureLine, PartLine, SheetView, StepLine, TagRow
 from api.routes.shared.shapes import z
 from scheduler.actions.base.context import Context
@@ -19,6 +18,7 @@ from scheduler.domain.vessel.sheets import MeasureAsked, SheetStep
 from scheduler.domain.work.acts import AnyStep, Note, Noted, Struck
 from scheduler.domain.work.same_isolation import due_on_same_isolation
 from scheduler.domain.work.state import Tag, struck_numbers
+from scheduler.wording.figures import clock, moment, offset_words, short_date
 
 
 def job_sheet_of(

@@ -6,7 +6,7 @@ from typing import Annotated, Self
 
 from pydantic import Field
 
-from api.pages.shared.view import MarginStretch
+from api.pages.shared.margin import MarginStretch
 from api.routes.shared.shapes import (
     AnswerModel,
     At,

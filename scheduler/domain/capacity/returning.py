@@ -26,10 +26,3 @@ def planned_back(outage: Outage, now_at: datetime) -> PlannedReturn | None:
         return None
     back = PlannedReturn(outage.expected_at or outage.from_at + ASSUMED_AFTER, outage.expected_at is None)
     return back if back.at > now_at else None
-
-
-def asks_for_return(outage: Outage, now_at: datetime) -> bool:
-    """Whether somebody is to be asked when that pump is back: not told, or the time that was told has passed."""
-    if outage.to_at is not None or outage.counts_for.m3_per_h > 0 or outage.from_at > now_at:
-        return False
-    return outage.expected_at is None or outage.expected_at <= now_at

@@ -16,6 +16,8 @@ from scheduler.domain.voyage.stretches import MOST_SPELLS, Source, Spell, SpellF
 from scheduler.parsing import read_date
 
 COLUMNS = ("from", "to", "kind", "source", "note")
+
+
 NEEDED = ("from", "to", "kind")
 
 

@@ -5,24 +5,15 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
-from api.pages.shared.margin import margin_stretches
-from api.pages.shared.view import (
-    Closed,
-    CloseForm,
-    EmptyView,
-    ErrorView,
-    FleetView,
-    Frame,
-    JobLine,
-    JobView,
-    Link,
-    MarginStretch,
-    PlanLine,
-    PlantView,
-    PumpRow,
-    SignInView,
-    VesselLine,
-)
+from api.pages.error.page import ErrorView
+from api.pages.people.page import SignInView
+from api.pages.plan.plan_line import PlanLine
+from api.pages.plant.view import PlantView, PumpRow
+from api.pages.shared.frame import Frame, Link
+from api.pages.shared.job_line import JobLine
+from api.pages.shared.margin import MarginStretch, margin_stretches
+from api.pages.vessel.view import EmptyView, FleetView, VesselLine
+from api.pages.work.view import Closed, CloseForm, JobView
 from scheduler.domain.base.enums import JobState, Subject, Test, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.due.forecast import Forecast
@@ -198,7 +189,6 @@ def plan_line(**more: object) -> PlanLine:
         starts_at=START,
         proven=True,
         taken_at=NOW - timedelta(hours=2),
-        taken_by="Chief engineer",
     )
     return replace(usual, **more)  # type: ignore[arg-type]
 
@@ -258,13 +248,13 @@ def plant(
     held = [
         Slot(key=f"{k}-{p}", pump=f"pump-{p}", start=a, end=a + n, least_margin_litres_per_h=0) for p, k, a, n in slots
     ]
-    runs = margin_stretches(made, held, {f"pump-{i}": f"VP{i}" for i in range(1, pumps + 1)})
+    margins = margin_stretches(made, held, {f"pump-{i}": f"VP{i}" for i in range(1, pumps + 1)})
     placed = []
     for line in jobs:
         spot = next((s for s in slots if line.due.position == f"VP{s[0]}" and line.due.job_id.kind == s[1]), None)
         if spot is not None:
             a, b = START + timedelta(hours=spot[2]), START + timedelta(hours=spot[2] + spot[3])
-            least = min(r.margin_m3_per_h for r in runs if r.from_at < b and r.to_at > a)
+            least = min(r.margin_m3_per_h for r in margins if r.from_at < b and r.to_at > a)
             line = replace(line, slot_from_at=a, slot_to_at=b, margin_m3_per_h=least)
         placed.append(line)
     horizon = NOW + timedelta(days=28)
@@ -286,14 +276,12 @@ def plant(
                 position=f"VP{i}",
                 serial=f"D-10{i}",
                 hours=RunningHours(seconds=int((9000 + 731.3 * i) * HOUR), as_of=NOW - timedelta(minutes=6 + i)),
-                capacity_m3_per_h=23.0,
-                measured=True,
                 outage=outage if i == down else None,
             )
             for i in range(1, pumps + 1)
         ),
         jobs=tuple(soon),
-        runs=runs,
+        margins=margins,
         plan=plan_line() if planned else None,
         plant_href="/plants/demo",
         figures_href="/plants/demo/figures",
@@ -310,7 +298,7 @@ def calm(pumps: int = 4) -> PlantView:
     ]
     view = plant(pumps, states=asked)
     bare = tuple(replace(j, slot_from_at=None, slot_to_at=None, margin_m3_per_h=None) for j in view.jobs)
-    return replace(view, jobs=bare, runs=margin_stretches(problem(pumps), (), {}))
+    return replace(view, jobs=bare, margins=margin_stretches(problem(pumps), (), {}))
 
 
 def all_states(pumps: int = 6) -> PlantView:
@@ -337,7 +325,6 @@ def all_states(pumps: int = 6) -> PlantView:
         proposed=plan_line(
             digest="aa" * 32,
             taken_at=None,
-            taken_by="",
             changes=(
                 "VP3 knife inspection: Thu 26 Nov 13:00 instead of 09:00.",
                 "VP1 mechanical seal inspection: new, Mon 30 Nov 13:00.",
@@ -355,16 +342,14 @@ def deficit(pumps: int = 3) -> PlantView:
         replace(r, available_m3_per_h=15.0, down_positions=("VP1", "VP3"))
         if START + timedelta(days=6) <= r.from_at < START + timedelta(days=9)
         else r
-        for r in _cut(view.runs, START + timedelta(days=6), START + timedelta(days=9))
+        for r in _cut(view.margins, START + timedelta(days=6), START + timedelta(days=9))
     )
     lacking = "Capacity is 11 m³/h short from Tue 1 Dec to Fri 4 Dec with VP1 and VP3 down; no slot causes it."
-    return replace(
-        view, runs=deep, plan=plan_line(shortfalls=(lacking,), faults=("VP2 knife inspection goes 3 m³/h below.",))
-    )
+    return replace(view, margins=deep, plan=plan_line(shortfalls=(lacking,)))
 
 
-def _cut(runs: Sequence[MarginStretch], *at: datetime) -> Iterator[MarginStretch]:
-    for run in runs:
+def _cut(margins: Sequence[MarginStretch], *at: datetime) -> Iterator[MarginStretch]:
+    for run in margins:
         edges = [run.from_at, *(a for a in at if run.from_at < a < run.to_at), run.to_at]
         for start, end in pairwise(edges):
             yield replace(run, from_at=start, to_at=end)
@@ -377,7 +362,7 @@ def nothing() -> PlantView:
         bare,
         pumps=tuple(replace(p, hours=None) for p in bare.pumps),
         jobs=(),
-        runs=(),
+        margins=(),
         plan=None,
         hours_href="/plants/demo/hours",
     )

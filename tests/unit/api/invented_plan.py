@@ -18,7 +18,8 @@ from api.pages.plan.view import (
     StartChoice,
     Tried,
 )
-from api.pages.shared.view import JobLine, PlantView
+from api.pages.plant.view import PlantView
+from api.pages.shared.job_line import JobLine
 from scheduler.planning.judge.cover import Cover
 from tests.unit.api import invented
 from tests.unit.api.invented import NOW, START, frame
@@ -71,9 +72,9 @@ def plan(plant: PlantView | None = None, **more: object) -> PlanView:
         now_at=NOW,
         ends_at=view.horizon_at,
         days=28,
-        shown=view.plan,
+        plan=view.plan,
         read_at=NOW - timedelta(minutes=6),
-        runs=view.runs,
+        margins=view.margins,
         slots=slots,
         later=9,
         lines=_lines(view, slots),
@@ -95,7 +96,7 @@ def plan(plant: PlantView | None = None, **more: object) -> PlanView:
 def no_plan() -> PlanView:
     """Jobs wait and nothing was planned yet."""
     bare = invented.plant(5, planned=False)
-    return plan(bare, shown=None, slots=(), later=0, whys=(), cover=None, cover_words=(), cautions=())
+    return plan(bare, plan=None, slots=(), later=0, whys=(), cover=None, cover_words=(), cautions=())
 
 
 def no_jobs() -> PlanView:
@@ -106,32 +107,32 @@ def no_jobs() -> PlanView:
 def empty_plant() -> PlanView:
     """A plant without pumps, readings or plan."""
     bare = invented.nothing()
-    return plan(bare, shown=None, slots=(), lines=(), runs=(), jobs=0, later=0, whys=(), cover=None, read_at=None)
+    return plan(bare, plan=None, slots=(), lines=(), margins=(), jobs=0, later=0, whys=(), cover=None, read_at=None)
 
 
 def pinned() -> PlanView:
     """Every slot is held, one of them by hand."""
     view = plan(later=0)
-    slots = tuple(replace(one, held=True, by_hand=i == 0) for i, one in enumerate(view.slots))
+    slots = tuple(replace(one, fixed=True, by_hand=i == 0) for i, one in enumerate(view.slots))
     return replace(view, slots=slots, lines=_lines(invented.plant(5), slots))
 
 
 def below() -> PlanView:
     """A breakdown takes the plant below its minimum; no slot is in it."""
     lacking = invented.deficit()
-    runs = tuple(replace(run, open_positions=()) for run in lacking.runs)
+    margins = tuple(replace(run, open_positions=()) for run in lacking.margins)
     says = "Capacity is below the minimum for 72 h whatever is planned (VP1 and VP3 down or not proved)."
-    return plan(lacking, runs=runs, facts=(says,))
+    return plan(lacking, margins=margins, facts=(says,))
 
 
 def below_by_plan() -> PlanView:
     """The plan was made before a pump broke down, and opens another one meanwhile."""
     lacking = invented.deficit()
-    runs = tuple(
+    margins = tuple(
         replace(run, open_positions=("VP2",)) if run.margin_m3_per_h < 0 and i == 0 else run
-        for i, run in enumerate(lacking.runs)
+        for i, run in enumerate(lacking.margins)
     )
-    return plan(lacking, runs=(replace(runs[0], available_m3_per_h=0.0, open_positions=("VP2",)), *runs[1:]))
+    return plan(lacking, margins=(replace(margins[0], available_m3_per_h=0.0, open_positions=("VP2",)), *margins[1:]))
 
 
 def troubled() -> PlanView:
@@ -171,11 +172,11 @@ def moving(*, holds: bool = False) -> PlanView:
     """VP3's knife inspection tried at a time at which VP2 is open: 1.2 below the minimum; or at one that holds."""
     view = plan()
     start, end = START + timedelta(hours=4), START + timedelta(hours=7)
-    runs = tuple(
+    margins = tuple(
         replace(run, available_m3_per_h=run.minimum_m3_per_h - 1.2, open_positions=("VP2", "VP3"))
         if run.from_at == start and not holds
         else run
-        for run in view.runs
+        for run in view.margins
     )
     says = "VP2 is open at that time. With both open 70.8 m³/h remains, 1.2 below the minimum."
     choices = (
@@ -192,7 +193,7 @@ def moving(*, holds: bool = False) -> PlanView:
         margin_m3_per_h=21.0 if holds else -1.2,
         against=() if holds else (says,),
         cautions=("It begins before its window opens.",) if holds else (),
-        runs=runs,
+        margins=margins,
         plumbs=(
             Plumb(from_at=start, to_at=end, label="VP2 knife"),
             Plumb(from_at=start, to_at=end, label="VP3 knife"),

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.pages import drawing
-from api.pages.shared import rows
+from api.pages.plant import rows as plant_rows
+from api.pages.plant.view import PlantView
 from api.pages.shared.margin import margin_stretches
 from api.pages.shared.svg import tag, text
-from api.pages.shared.view import PlantView
 from scheduler.domain.base.enums import JobState
 from scheduler.planning.problem.values import Slot
 from tests.unit.api import invented
@@ -34,8 +34,8 @@ def test_drawings_are_xml_without_style(name: str) -> None:
     A pump with nothing to measure has no picture at all.
     """
     view: PlantView = VIEWS[name]
-    kinds = rows.tube_kinds(view)
-    pictures = [*rows.charts(view).values(), *(rows.pump_block(p, view, kinds).picture for p in view.pumps)]
+    kinds = plant_rows.tube_kinds(view)
+    pictures = [*plant_rows.charts(view).values(), *(plant_rows.pump_block(p, view, kinds).picture for p in view.pumps)]
     assert pictures
     for picture in filter(None, pictures):
         root = ElementTree.fromstring(picture)
@@ -69,7 +69,7 @@ def test_a_tube_fills_upwards(one: float, other: float) -> None:
 )
 def test_the_level_stands_to_its_bracket_as_the_state_says(since: int, state: str) -> None:
     """Below the bracket ahead, inside it open or past due (the due line between), above it past limit."""
-    figure = rows.tube_figure(invented.KNIFE, invented.job(invented.KNIFE, 2, since))
+    figure = plant_rows.tube_figure(invented.KNIFE, invented.job(invented.KNIFE, 2, since))
     assert figure.share is not None
     assert figure.share == pytest.approx(since / 1500)
     assert (figure.window_share, figure.limit_share) == pytest.approx((0.9, 1.1))
@@ -99,11 +99,11 @@ def test_margin_runs_cover_the_grid(case: tuple[int, list[tuple[int, int, int]]]
         Slot(key=f"s{i}", pump=f"pump-{p}", start=a, end=min(a + n, invented.STEPS), least_margin_litres_per_h=0)
         for i, (p, a, n) in enumerate(wanted)
     ]
-    runs = margin_stretches(problem, slots, {})
-    assert runs[0].from_at == problem.starts_at
-    assert runs[-1].to_at == problem.starts_at + timedelta(hours=problem.steps)
-    assert all(a.to_at == b.from_at for a, b in pairwise(runs))
-    for run in runs:
+    margins = margin_stretches(problem, slots, {})
+    assert margins[0].from_at == problem.starts_at
+    assert margins[-1].to_at == problem.starts_at + timedelta(hours=problem.steps)
+    assert all(a.to_at == b.from_at for a, b in pairwise(margins))
+    for run in margins:
         for at in ((run.from_at - problem.starts_at), (run.to_at - problem.starts_at - timedelta(hours=1))):
             step = at // timedelta(hours=1)
             out = {s.pump for s in slots if s.start <= step < s.end}

@@ -7,9 +7,14 @@ from html.parser import HTMLParser
 
 import pytest
 
-from api.pages.shared import layout
-from api.pages.shared import rows as shared_rows
-from api.pages.shared.view import JobView
+from api.pages.error.page import error_page
+from api.pages.figures.page import figures_page
+from api.pages.people.page import signin_page
+from api.pages.plant import rows as plant_rows
+from api.pages.plant.page import plant_page
+from api.pages.vessel.page import empty_page, fleet_page
+from api.pages.work.page import CAUTIONS, job_page
+from api.pages.work.view import JobView
 from scheduler.domain.vessel.document import caution_line
 from tests.unit.api import invented
 
@@ -22,16 +27,16 @@ PLANTS = {
     "long names": invented.long_names(),
 }
 PAGES: dict[str, Callable[[str], str]] = {
-    **{n: lambda light, v=v: layout.plant_page(v, light=light, csrf="c") for n, v in PLANTS.items()},
-    "figures": lambda light: layout.figures_page(invented.all_states(), light=light, csrf="c"),
-    "job": lambda light: layout.job_page(invented.job_view(), light=light, csrf="c"),
-    "refused": lambda light: layout.job_page(invented.job_refused(), light=light, csrf="c"),
-    "closed": lambda light: layout.job_page(invented.job_closed(), light=light, csrf="c"),
-    "fleet": lambda light: layout.fleet_page(invented.fleet(), light=light, csrf="c"),
-    "sign in": lambda light: layout.signin_page(invented.sign_in(), light=light, csrf="c"),
-    "enter": lambda light: layout.signin_page(invented.sign_in(token="t", person="A"), light=light, csrf="c"),
-    "error": lambda light: layout.error_page(invented.error(), light=light, csrf="c"),
-    "empty": lambda light: layout.empty_page(invented.empty(), light=light, csrf="c"),
+    **{n: lambda light, v=v: plant_page(v, light=light, csrf="c") for n, v in PLANTS.items()},
+    "figures": lambda light: figures_page(invented.all_states(), light=light, csrf="c"),
+    "job": lambda light: job_page(invented.job_view(), light=light, csrf="c"),
+    "refused": lambda light: job_page(invented.job_refused(), light=light, csrf="c"),
+    "closed": lambda light: job_page(invented.job_closed(), light=light, csrf="c"),
+    "fleet": lambda light: fleet_page(invented.fleet(), light=light, csrf="c"),
+    "sign in": lambda light: signin_page(invented.sign_in(), light=light, csrf="c"),
+    "enter": lambda light: signin_page(invented.sign_in(token="t", person="A"), light=light, csrf="c"),
+    "error": lambda light: error_page(invented.error(), light=light, csrf="c"),
+    "empty": lambda light: empty_page(invented.empty(), light=light, csrf="c"),
 }
 NASTY = "<b onclick=x>\"&' \u202eשלום\u202c"
 
@@ -90,21 +95,21 @@ def test_an_unknown_light_is_ignored(junk: str) -> None:
 def test_every_job_has_its_caution() -> None:
     """Each row of the job list, each slot of the figures and the job sheet carry the caution line of their kind."""
     view = invented.all_states()
-    for row in shared_rows.tide_rows(view):
+    for row in plant_rows.tide_rows(view):
         assert row.caution
     page = Reader(PAGES["states"]("day")).words
     assert page.count(caution_line(invented.KNIFE)) >= 1
     sheet = Reader(PAGES["job"]("day")).words
     assert caution_line(invented.KNIFE) in sheet
-    assert all(c in sheet for c in layout.CAUTIONS)
-    assert sheet.index(layout.CAUTIONS[0]) < sheet.index("Close this job")
+    assert all(c in sheet for c in CAUTIONS)
+    assert sheet.index(CAUTIONS[0]) < sheet.index("Close this job")
 
 
 def test_the_job_list_is_in_time_order_and_loses_no_job() -> None:
     """Planned jobs stand by their start; every open job is in the list or counted as lying beyond."""
     view = invented.all_states()
-    rows = shared_rows.tide_rows(view)
-    assert len(rows) + shared_rows.beyond(view) == len(view.jobs)
+    rows = plant_rows.tide_rows(view)
+    assert len(rows) + plant_rows.beyond(view) == len(view.jobs)
     planned = [j for j in view.jobs if j.slot_from_at]
     assert {r.href for r in rows} >= {j.href for j in planned}
     for job in planned:
@@ -120,9 +125,9 @@ def test_names_stay_text() -> None:
     pumps = tuple(replace(p, serial=NASTY) for p in view.pumps)
     named = replace(view, frame=invented.frame(vessel=NASTY, person=NASTY), jobs=jobs, pumps=pumps)
     for page in (
-        layout.plant_page(named, light="", csrf=NASTY),
-        layout.figures_page(named, light="", csrf=NASTY),
-        layout.job_page(_nasty_job(), light="", csrf=NASTY),
+        plant_page(named, light="", csrf=NASTY),
+        figures_page(named, light="", csrf=NASTY),
+        job_page(_nasty_job(), light="", csrf=NASTY),
     ):
         read = Reader(page)
         assert NASTY in read.words
@@ -143,7 +148,7 @@ def test_a_refused_form_keeps_what_was_typed_and_points_at_the_faults() -> None:
     """Typed values come back, each fault stands at its field and in the summary, and the key is a fresh one."""
     view = invented.job_refused()
     assert view.form is not None
-    read = Reader(layout.job_page(view, light="", csrf="c"))
+    read = Reader(job_page(view, light="", csrf="c"))
     inputs = {h.get("name"): h for t, h in read.tags if t == "input"}
     assert inputs["running_hours"]["value"] == "1395.2"
     assert inputs["idempotency_key"]["value"] == view.form.idempotency_key

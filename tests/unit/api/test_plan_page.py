@@ -9,18 +9,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.pages import words as pages_words
 from api.pages.drawing.field import Scales
 from api.pages.drawing.ground import lack_number
 from api.pages.drawing.windows import WindowLine, WindowMark, lines_of, window_chart
 from api.pages.plan import says
-from api.pages.plan.moving import typed_start
+from api.pages.plan.moving import start_of
 from api.pages.plan.page import move_picture, pictures, plan_page
 from api.pages.plan.wording import whys
 from scheduler.errors import Refused
 from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode
 from scheduler.planning.problem.facts import Bar, BarCode, Blocker
 from scheduler.planning.problem.values import Problem
+from scheduler.wording.figures import ship
 from tests.unit.api.invented import NOW
 from tests.unit.api.invented_plan import VIEWS, plan
 from tests.unit.api.test_pages import Reader
@@ -247,15 +247,15 @@ def test_moves_by_hand_are_listed_and_only_the_newest_can_be_undone() -> None:
 def test_a_typed_day_and_time_come_back_as_they_were_typed(minute: int, offset: int) -> None:
     """Ship time to UTC and back is the same day and minute, whatever the offset."""
     wall = NOW + timedelta(minutes=minute)
-    at = typed_start({"day": f"{wall:%Y-%m-%d}", "at": f"{wall:%H:%M}"}, offset)
-    assert f"{pages_words.ship(at, offset):%Y-%m-%d %H:%M}" == f"{wall:%Y-%m-%d %H:%M}"
+    at = start_of({"day": f"{wall:%Y-%m-%d}", "at": f"{wall:%H:%M}"}, offset)
+    assert f"{ship(at, offset):%Y-%m-%d %H:%M}" == f"{wall:%Y-%m-%d %H:%M}"
 
 
 @pytest.mark.parametrize(("day", "at", "faults"), [("", "", 2), ("2026-11-31", "14:00", 1), ("2026-11-25", "2 pm", 1)])
 def test_a_day_or_time_that_is_none_is_a_fault_at_its_field(day: str, at: str, faults: int) -> None:
     """Each field that cannot be read is named."""
     with pytest.raises(Refused) as refused:
-        typed_start({"day": day, "at": at}, 60)
+        start_of({"day": day, "at": at}, 60)
     assert len(refused.value.faults) == faults
 
 

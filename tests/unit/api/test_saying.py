@@ -7,9 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.pages import words as pages_words
-from api.pages.shared.view import PlantView
+from api.pages.plant.view import PlantView
+from api.pages.plant.words import action, least_words, plant_heading, plant_subline
+from api.pages.vessel.page import vessel_rank, vessel_words
 from scheduler.domain.base.enums import JobState
+from scheduler.wording.due import state_words
+from scheduler.wording.figures import NARROW, margin_number, number
 from tests.unit.api import invented
 
 LATE = (1, "knife", 1690, None)
@@ -24,13 +27,13 @@ def _silent() -> PlantView:
 
 def _proposed() -> PlantView:
     view = invented.calm()
-    return replace(view, plan=None, proposed=invented.plan_line(taken_at=None, taken_by=""))
+    return replace(view, plan=None, proposed=invented.plan_line(taken_at=None))
 
 
 def _below_now() -> PlantView:
     view = invented.calm()
-    runs = tuple(replace(r, available_m3_per_h=r.minimum_m3_per_h - 9.2) for r in view.runs)
-    return replace(view, runs=runs)
+    margins = tuple(replace(r, available_m3_per_h=r.minimum_m3_per_h - 9.2) for r in view.margins)
+    return replace(view, margins=margins)
 
 
 VIEWS = {
@@ -67,7 +70,7 @@ VIEWS = {
 )
 def test_the_heading_answers(name: str, said: str) -> None:
     """In every state of a plant the heading says what is pressing and how capacity stands to the minimum."""
-    assert said in pages_words.plant_heading(VIEWS[name])
+    assert said in plant_heading(VIEWS[name])
 
 
 @pytest.mark.parametrize("name", VIEWS)
@@ -75,22 +78,22 @@ def test_no_sentence_promises(name: str) -> None:
     """Margins are calculated: no heading, line or action says "guaranteed", "safe" or "ensured"."""
     view = VIEWS[name]
     words = [
-        pages_words.plant_heading(view),
-        pages_words.plant_subline(view),
-        str(pages_words.action(view)),
-        *pages_words.least_words(view),
+        plant_heading(view),
+        plant_subline(view),
+        str(action(view)),
+        *least_words(view),
     ]
-    words += [pages_words.state_words(j.due, view.now_at, 60) for j in view.jobs]
+    words += [state_words(j.due, view.now_at, 60) for j in view.jobs]
     assert not any(w in " ".join(words).lower() for w in ("guarant", "safe", "ensured"))
 
 
 def test_the_action_is_the_most_pressing_job_or_nothing() -> None:
     """A late job is the one main action; while all is well there is none."""
-    found = pages_words.action(VIEWS["past limit"])
+    found = action(VIEWS["past limit"])
     assert found is not None
     assert found[0] == "Open VP1 knife inspection"
-    assert pages_words.action(VIEWS["calm"]) is None
-    assert pages_words.action(VIEWS["nothing read"]) == ("Enter running hours", "/plants/demo/hours")
+    assert action(VIEWS["calm"]) is None
+    assert action(VIEWS["nothing read"]) == ("Enter running hours", "/plants/demo/hours")
 
 
 @pytest.mark.parametrize(
@@ -108,28 +111,28 @@ def test_the_action_is_the_most_pressing_job_or_nothing() -> None:
 def test_each_state_has_its_words(since: int, state: JobState | None, begins: str) -> None:
     """A state is told in words, with the running hours left or over, so that no colour is needed."""
     due = invented.job(invented.KNIFE, 2, since, state=state).due
-    assert pages_words.state_words(due, invented.NOW, 60).startswith(begins)
+    assert state_words(due, invented.NOW, 60).startswith(begins)
 
 
 @given(st.floats(-1e9, 1e9, allow_nan=False), st.integers(0, 3))
 def test_a_number_reads_back(value: float, decimals: int) -> None:
     """Without its narrow no-break spaces a number is the value rounded; no other space, comma or hyphen is in it."""
-    said = pages_words.number(value, decimals)
-    plain = said.replace(pages_words.NARROW, "").replace("−", "-")
+    said = number(value, decimals)
+    plain = said.replace(NARROW, "").replace("−", "-")
     assert float(plain) == pytest.approx(round(value, decimals), abs=10**-decimals)
     assert not set(said) & set(" ,-")
-    assert all(len(part) == 3 for part in said.split(".")[0].split(pages_words.NARROW)[1:])
+    assert all(len(part) == 3 for part in said.split(".")[0].split(NARROW)[1:])
 
 
 @given(st.integers(-10_000_000, 10_000_000))
 def test_a_margin_never_looks_larger_than_it_is(litres_per_h: int) -> None:
     """A margin in whole m3/h is at most the margin in litres per hour, and less than one m3/h below it."""
-    said = int(pages_words.margin_number(litres_per_h / 1000).replace(pages_words.NARROW, "").replace("−", "-"))
+    said = int(margin_number(litres_per_h / 1000).replace(NARROW, "").replace("−", "-"))
     assert said * 1000 <= litres_per_h < said * 1000 + 1000
 
 
 def test_vessels_stand_worst_first() -> None:
     """Past limit leads, then below the minimum as planned, then past due; counts are in words."""
-    lines = sorted(invented.fleet().vessels, key=pages_words.vessel_rank)
+    lines = sorted(invented.fleet().vessels, key=vessel_rank)
     assert [v.name for v in lines[:3]] == ["Demo Whimbrel", "Demo Dunlin", "Demo Plover"]
-    assert pages_words.vessel_words(lines[0], invented.NOW, 60) == "Two jobs past limit, one counter silent."
+    assert vessel_words(lines[0], invented.NOW, 60) == "Two jobs past limit, one counter silent."

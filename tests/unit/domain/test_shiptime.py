@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from api.pages.drawing.field import Scales
 from api.pages.drawing.ground import axis_day
-from api.pages.words import clock
 from scheduler.parsing import ship_instant
 from scheduler.shiptime import ShipOffset, minutes_at, ship_time
+from scheduler.wording.figures import clock
 
 AT = datetime(2026, 12, 1, tzinfo=UTC)
 LATER = AT + timedelta(days=3)

@@ -1,9 +1,16 @@
-"""A closed job as its record has it: due point, window, limit, verdict; in the ship time that held when it was done."""
+"""api.pages.work.closed"""
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 
-from scheduler.wording.figures import M3H, NBSP, margin_number, moment, number, short_date
+from scheduler.shiptime import run_text
+from scheduler.wording.figures import (
+    M3H,
+    day_count,
+    margin_number,
+    moment,
+    short_date,
+)
 
 
 def closed_facts(record: Mapping[str, object]) -> tuple[tuple[str, str, str], ...]:
@@ -22,7 +29,7 @@ def _facts(record: Mapping[str, object]) -> Iterator[tuple[str, str, str]]:
         ("Postponed to", "postponed_to_running_seconds", "postponed_to_at"),
     ):
         hours, at = record.get(hours_member), record.get(date_member)
-        said = [f"{number(int(str(hours)) / 3600)}{NBSP}running h"] if hours is not None else []
+        said = [run_text(int(str(hours)))] if hours is not None else []
         said += [short_date(_instant(at), offset)] if at is not None else []
         if said:
             small = str(record.get("limit_from") or "") if what == "Limit" else ""
@@ -41,11 +48,12 @@ def _facts(record: Mapping[str, object]) -> Iterator[tuple[str, str, str]]:
 def _from_due(record: Mapping[str, object]) -> str:
     seconds, days = record.get("seconds_from_due"), record.get("days_from_due")
     if seconds is not None:
-        hours = int(str(seconds)) / 3600
-        return f"{number(abs(hours))} running h {'after' if hours > 0 else 'before'} the due point"
-    if days is None:
+        over, how_far = int(str(seconds)), run_text(int(str(seconds)))
+    elif days is not None:
+        over, how_far = int(str(days)), day_count(int(str(days)))
+    else:
         return ""
-    return f"{abs(int(str(days)))} days {'after' if int(str(days)) > 0 else 'before'} the due point"
+    return f"{how_far} {'after' if over > 0 else 'before'} the due point"
 
 
 def _instant(value: object) -> datetime:

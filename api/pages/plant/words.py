@@ -2,12 +2,14 @@
 
 import math
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 
-from api.pages.shared.view import JobLine, MarginStretch, PlanLine, PlantView, PumpRow
-from api.pages.words.jobs import job_name, rank, stands_at
+from api.pages.plant.view import PlantView, PumpRow
+from api.pages.shared.job_line import JobLine
+from api.pages.shared.margin import below_words, least_said, one_trip_below_at
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.wording.due import job_name, job_rank, meets_at
 from scheduler.wording.figures import (
     COUNTS,
     M3H,
@@ -17,36 +19,11 @@ from scheduler.wording.figures import (
     inner,
     listed,
     long_date,
-    margin_number,
     moment,
     number,
     ship,
     short_date,
 )
-
-
-def least(runs: Sequence[MarginStretch]) -> MarginStretch | None:
-    """The first run with the least margin; none without runs."""
-    return min(runs, key=lambda r: (r.margin_m3_per_h, r.from_at), default=None)
-
-
-def below_words(runs: Sequence[MarginStretch]) -> tuple[tuple[MarginStretch, ...], ...]:
-    """Stretches of touching runs below the minimum, in time order."""
-    stretches: list[list[MarginStretch]] = []
-    for run in sorted(runs, key=lambda r: r.from_at):
-        if run.margin_m3_per_h >= 0:
-            continue
-        if stretches and stretches[-1][-1].to_at == run.from_at:
-            stretches[-1].append(run)
-        else:
-            stretches.append([run])
-    return tuple(tuple(s) for s in stretches)
-
-
-def one_trip_below_at(runs: Sequence[MarginStretch]) -> datetime | None:
-    """First instant at which losing the largest pump in use would go below the minimum; none when never or unknown."""
-    found = (r.from_at for r in runs if r.largest_m3_per_h is not None and r.margin_m3_per_h < r.largest_m3_per_h)
-    return min(found, default=None)
 
 
 def open_pump_words(pump: PumpRow, now_at: datetime, offset_minutes: int) -> str:
@@ -88,7 +65,7 @@ def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
 def jobs_sentence(view: PlantView) -> str:
     """The first half of the heading: what is past limit, past due, open or next."""
     offset = view.frame.utc_offset_minutes
-    order = sorted(view.jobs, key=rank)
+    order = sorted(view.jobs, key=lambda j: job_rank(j.due))
     late = [j for j in order if j.due.state is JobState.PAST_LIMIT]
     past = [j for j in order if j.due.state is JobState.PAST_DUE]
     down = [p for p in view.pumps if p.down_at(view.now_at)]
@@ -119,27 +96,29 @@ def jobs_sentence(view: PlantView) -> str:
     ahead = [j for j in view.jobs if j.due.state in coming and j.kind.code != BREAKDOWN.code]
     if not ahead:
         return "Nothing is due: no open job is known."
-    first = min(ahead, key=lambda j: (stands_at(j.due), j.due.job_id.key))
-    date = long_date(stands_at(first.due), offset, view.now_at)
+    first = min(ahead, key=lambda j: (meets_at(j.due), j.due.job_id.key))
+    date = long_date(meets_at(first.due), offset, view.now_at)
     return f"Nothing is due before {date}: {inner(job_name(first.due))} comes first."
 
 
 def capacity_sentence(view: PlantView) -> str:
     """The second half of the heading: how capacity stands to the minimum. Calculated, so never "guaranteed"."""
-    if not view.runs:
+    if not view.margins:
         return "No capacity has been worked out yet."
     offset = view.frame.utc_offset_minutes
-    to = long_date(max(r.to_at for r in view.runs), offset, view.now_at)
+    to = long_date(max(r.to_at for r in view.margins), offset, view.now_at)
     basis = (
         "As planned" if view.plan else "As proposed" if view.proposed else "There is no plan yet; with no pump opened"
     )
-    stretches = below_words(view.runs)
+    stretches = below_words(view.margins)
     if stretches:
         first = stretches[0]
         lacking = number(math.ceil(max(-r.margin_m3_per_h for r in first) - 1e-9))
         if first[0].from_at <= view.now_at < first[-1].to_at:
             end = first[-1].to_at
-            until = f" until {moment(end, offset)}" if end < max(r.to_at for r in view.runs) else f" to {to} at least"
+            until = (
+                f" until {moment(end, offset)}" if end < max(r.to_at for r in view.margins) else f" to {to} at least"
+            )
             return f"Capacity is short by {lacking}{NBSP}{M3H} now,{until}."
         again = long_date(stretches[1][0].from_at, offset, view.now_at) if len(stretches) > 1 else ""
         more = f" and again on {again}" if len(stretches) == 2 else ""
@@ -150,7 +129,7 @@ def capacity_sentence(view: PlantView) -> str:
         return f"{basis}, capacity is short on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
     plan = view.plan or view.proposed
     unplaced = plan.unplaced if plan else 0
-    trip = one_trip_below_at(view.runs)
+    trip = one_trip_below_at(view.margins)
     tail = ""
     if trip is not None:
         when = "at any time from now" if trip <= view.now_at else f"on {long_date(trip, offset, view.now_at)}"
@@ -191,7 +170,7 @@ def plant_subline(view: PlantView) -> str:
 
 def action(view: PlantView) -> tuple[str, str] | None:
     """Label and address of the one main action, or none while all is well."""
-    order = sorted(view.jobs, key=rank)
+    order = sorted(view.jobs, key=lambda j: job_rank(j.due))
     out = next((p for p in view.pumps if p.down_at(view.now_at) and p.repair_href), None)
     if out is not None:
         return f"Open {out.position} repair", out.repair_href
@@ -201,48 +180,13 @@ def action(view: PlantView) -> tuple[str, str] | None:
         return "See the new plan" if view.plan else "See the proposed plan", f"{view.plan_href}#newer"
     if all(p.hours is None for p in view.pumps) and view.hours_href:
         return "Enter running hours", view.hours_href
-    if below_words(view.runs) and view.figures_href:
+    if below_words(view.margins) and view.figures_href:
         return "See the figures", view.figures_href
     if order and order[0].due.state is JobState.WINDOW_OPEN:
         return f"Open {job_name(order[0].due)}", order[0].href
     return None
 
 
-def plan_words(plan: PlanLine, offset_minutes: int) -> str:
-    """One sentence on a plan: lawful or not, proven or not, when made and taken."""
-    lawful = "Lawful" if not plan.faults else f"Not lawful: {count_words(len(plan.faults), 'fault', 'faults').lower()}"
-    proof = "proven best" if plan.proven else "not proven best"
-    made = f"made {moment(plan.made_at, offset_minutes)}"
-    if plan.taken_at is None:
-        return f"{lawful}, {proof}, {made}. Not taken yet."
-    by = f" by {plan.taken_by}" if plan.taken_by else ""
-    return f"{lawful}, {proof}, {made}, taken {moment(plan.taken_at, offset_minutes)}{by}."
-
-
 def least_words(view: PlantView) -> tuple[str, str]:
-    """The least margin as a number and the words after it (when, which pump open); empty without runs."""
-    return least_said(view.runs, view.frame.utc_offset_minutes)
-
-
-def least_said(runs: Sequence[MarginStretch], offset_minutes: int) -> tuple[str, str]:
-    """As `least_words`, of any runs."""
-    run = least(runs)
-    if run is None:
-        return "", ""
-    why = [f"{listed(run.open_positions)} open"] if run.open_positions else []
-    why += [f"{listed(run.down_positions)} down"] if run.down_positions else []
-    why += [run.minimum_label] if run.minimum_label != "minimum" else []
-    return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
-
-
-def minimum_words(runs: Sequence[MarginStretch]) -> str:
-    """The minima in force, the one that holds longest first: "72 usual, 94 full ship"."""
-    lengths: dict[tuple[float, str], timedelta] = {}
-    for run in runs:
-        key = (run.minimum_m3_per_h, run.minimum_label)
-        lengths[key] = lengths.get(key, timedelta()) + (run.to_at - run.from_at)
-    order = sorted(lengths, key=lambda key: (-lengths[key], key))
-    named = [(m, "usual" if label == "minimum" else label) for m, label in order]
-    if len(named) == 1 and named[0][1] == "usual":
-        return number(math.ceil(named[0][0] - 1e-9))
-    return ", ".join(f"{number(math.ceil(m - 1e-9))} {label}" for m, label in named)
+    """The least margin as a number and the words after it (when, which pump open); empty without stretches."""
+    return least_said(view.margins, view.frame.utc_offset_minutes)

@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from api.pages import words
+from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from api.pages.shared.view import Frame
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.published import MovedDate
 from scheduler.wording.due import cause_words
+from scheduler.wording.figures import count_words, day_count, inner, moment, ship, short_date
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,23 +37,23 @@ class MovedView:
 
 def moved_page(view: MovedView, *, light: str, csrf: str) -> str:
     """The list, under the answer."""
-    said = words.count_words(len(view.lines), "date", "dates")
+    said = count_words(len(view.lines), "date", "dates")
     answer = f"{said} moved in the last {view.days} days."
     return render("moved.html", view.frame, light, csrf, view=view, answer=answer)
 
 
 def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine, ...]:
     """The moves in words, in ship time."""
-    names = {job.job_id.key: f"{now.position_name(job.position)} {words.inner(job.kind_name)}" for job in now.jobs}
+    names = {job.job_id.key: f"{now.position_name(job.position)} {inner(job.kind_name)}" for job in now.jobs}
     kinds = {kind.code: kind.name for kind in now.plant.job_kinds}
     offset = now.offset_minutes
     return tuple(
         MovedLine(
-            when=words.moment(one.at, offset),
+            when=moment(one.at, offset),
             name=names.get(one.job) or f"{kinds.get(one.job.split(':')[0], one.job)}, done or gone",
             href=f"/vessels/{now.vessel.id}/jobs/{one.job}" if one.job in names else "",
-            was=words.short_date(one.from_due_at, offset, now.at),
-            now=words.short_date(one.to_due_at, offset, now.at),
+            was=short_date(one.from_due_at, offset, now.at),
+            now=short_date(one.to_due_at, offset, now.at),
             by=by_words(one, offset),
             cause=cause_words(one.cause),
         )
@@ -62,9 +62,12 @@ def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine,
 
 
 def by_words(one: MovedDate, offset_minutes: int) -> str:
-    """By how many days of the ship's calendar, in which direction; early and late dates alone may move too."""
-    was, now = words.ship(one.from_due_at, offset_minutes).date(), words.ship(one.to_due_at, offset_minutes).date()
+    """By how many days, in which direction; early and late dates alone may move too.
+
+    The days are those of the ship's calendar.
+    """
+    was, now = ship(one.from_due_at, offset_minutes).date(), ship(one.to_due_at, offset_minutes).date()
     days = (now - was).days
     if not days:
         return "same day; early or late date moved"
-    return f"{abs(days)} day{'' if abs(days) == 1 else 's'} {'later' if days > 0 else 'earlier'}"
+    return f"{day_count(days)} {'later' if days > 0 else 'earlier'}"

@@ -1,35 +1,24 @@
-"""What the templates put in place: rows of the job list, tubes, lead lines, slots. Pure, values in, values out."""
+"""What the plant page puts in place: the job list, tubes, lead lines, the margin drawing. Pure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
 from api.pages import drawing
-from api.pages import words as pages_words
-from api.pages.shared.view import JobLine, MarginStretch, PlantView, PumpRow
+from api.pages.plant.view import PlantView, PumpRow
+from api.pages.plant.words import least_words, open_pump_words
+from api.pages.shared.forms import FormState
+from api.pages.shared.job_line import JobLine, TideRow, tide_row, tone_of
+from api.pages.shared.margin import minimum_words
 from scheduler.domain.base.enums import JobState, Subject
-from scheduler.domain.vessel.document import BREAKDOWN, JobKind, caution_line
+from scheduler.domain.vessel.document import BREAKDOWN, JobKind
+from scheduler.domain.vessel.naming import short_kind
+from scheduler.wording.due import due_words, job_rank, limit_left_seconds, meets_at, state_alone
+from scheduler.wording.figures import M3H, NBSP, moment, number, short_date
 
 _HOUR = 3600
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TideRow:
-    """A row of the job list. time: the slot's start or "due"; until: its end; margin empty when no pump is out."""
-
-    day: str
-    near: str
-    time: str
-    until: str
-    name: str
-    href: str
-    margin: str
-    state: JobState
-    words: str
-    caution: str
-    tone: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,36 +39,7 @@ class PumpBlock:
     repair_href: str = ""
     return_action: str = ""
     runs_action: str = ""
-
-
-def tone_of(state: JobState) -> str:
-    """Class of the colour: brass says act, boot says broken, nothing otherwise."""
-    return {JobState.PAST_DUE: "brass", JobState.PAST_LIMIT: "boot"}.get(state, "")
-
-
-def tide_row(job: JobLine, now_at: datetime, offset_minutes: int) -> TideRow:
-    """One row of the job list: planned time when there is a slot, else the day it is due."""
-    due = job.due
-    at = job.slot_from_at or pages_words.stands_at(due)
-    until = ""
-    if job.slot_from_at and job.slot_to_at:
-        same = pages_words.short_date(job.slot_from_at, offset_minutes) == pages_words.short_date(
-            job.slot_to_at, offset_minutes
-        )
-        until = (pages_words.clock if same else pages_words.moment)(job.slot_to_at, offset_minutes)
-    return TideRow(
-        day=pages_words.short_date(at, offset_minutes),
-        near=pages_words.day_words(at, now_at, offset_minutes),
-        time=pages_words.clock(at, offset_minutes) if job.slot_from_at else "due, no slot",
-        until=until,
-        name=pages_words.job_name(due),
-        href=job.href,
-        margin="" if job.margin_m3_per_h is None else pages_words.margin_number(job.margin_m3_per_h),
-        state=due.state,
-        words=pages_words.state_words(due, now_at, offset_minutes),
-        caution=caution_line(job.kind),
-        tone=tone_of(due.state),
-    )
+    form: FormState = field(default_factory=FormState)
 
 
 def tide_rows(view: PlantView) -> tuple[TideRow, ...]:
@@ -87,7 +47,7 @@ def tide_rows(view: PlantView) -> tuple[TideRow, ...]:
     a slot nor a day before the horizon is left out (`beyond` counts it)."""
     order = sorted(
         (j for j in view.jobs if _in_view(j, view)),
-        key=lambda j: (j.slot_from_at or pages_words.stands_at(j.due), pages_words.rank(j)),
+        key=lambda j: (j.slot_from_at or meets_at(j.due), job_rank(j.due)),
     )
     return tuple(tide_row(j, view.now_at, view.frame.utc_offset_minutes) for j in order)
 
@@ -98,7 +58,7 @@ def beyond(view: PlantView) -> int:
 
 
 def _in_view(job: JobLine, view: PlantView) -> bool:
-    return not _taken_along(job) and (job.slot_from_at is not None or pages_words.stands_at(job.due) < view.horizon_at)
+    return not _taken_along(job) and (job.slot_from_at is not None or meets_at(job.due) < view.horizon_at)
 
 
 def _taken_along(job: JobLine) -> bool:
@@ -130,7 +90,7 @@ def _interval(kind: JobKind) -> tuple[int, str]:
 def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -> drawing.TubeFigure:
     """The tube of a kind; job none or without hours: an empty tube that says so."""
     interval = (kind.interval_running_hours or 1) * _HOUR
-    label = pages_words.short_kind(kind.name)
+    label = short_kind(kind.name)
     due = job.due if job else None
     if due is None or due.since_seconds is None:
         said = f"{kind.name}: no running hours known"
@@ -145,14 +105,14 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
             pressing=pressing,
         )
     interval = due.interval_seconds or interval
-    limit_left = pages_words.limit_left_seconds(due)
+    limit_left = limit_left_seconds(due)
     over = kind.tolerance_running_hours * _HOUR
     if limit_left is not None and due.running_seconds_left is not None:
         over = limit_left - due.running_seconds_left
-    hours = pages_words.number(due.since_seconds // _HOUR)
+    hours = number(due.since_seconds // 3600)
     return drawing.TubeFigure(
         label=label,
-        words=f"{kind.name} {hours} of {pages_words.number(interval // _HOUR)} running h, {due.state.value}",
+        words=f"{kind.name} {hours} of {number(interval // 3600)} running h, {due.state.value}",
         hours=hours,
         share=due.since_seconds / interval,
         window_share=1 - kind.window_running_hours * _HOUR / interval,
@@ -166,7 +126,7 @@ def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> Pump
     """What stands in a pump's column: hours, three tubes, and a sentence on its most pressing job."""
     offset = view.frame.utc_offset_minutes
     own = (j for j in view.jobs if j.due.position == pump.position and j.due.first and j.kind.code != BREAKDOWN.code)
-    mine = sorted(own, key=pages_words.rank)
+    mine = sorted(own, key=lambda j: job_rank(j.due))
     pressing = mine[0] if mine else None
     figures = [
         tube_figure(
@@ -176,11 +136,11 @@ def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> Pump
         )
         for k in kinds
     ]
-    note = pages_words.open_pump_words(pump, view.now_at, offset)
+    note = open_pump_words(pump, view.now_at, offset)
     note_tone = "boot" if pump.down_at(view.now_at) else "brass" if note else ""
     if not note and pump.silent_since_at:
-        note, note_tone = f"Counter silent since {pages_words.short_date(pump.silent_since_at, offset)}", "brass"
-    hours = "no hours read" if pump.hours is None else f"{pages_words.number(pump.hours.hours, 1)}{pages_words.NBSP}h"
+        note, note_tone = f"Counter silent since {short_date(pump.silent_since_at, offset)}", "brass"
+    hours = "no hours read" if pump.hours is None else f"{number(pump.hours.hours, 1)}{NBSP}h"
     return PumpBlock(
         position=pump.position,
         serial=pump.serial,
@@ -196,38 +156,39 @@ def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> Pump
         repair_href=pump.repair_href,
         return_action=pump.return_action,
         runs_action=pump.runs_action,
+        form=pump.form,
     )
 
 
 def _hours_said(pump: PumpRow, hours: str, offset: int) -> str:
     """The pump's hours; of a silent counter those it is likely to have by now, and what was read last."""
     if pump.projected_hours is not None and pump.hours is not None and pump.hours.as_of is not None:
-        now = pages_words.number(pump.projected_hours)
-        return f"about {now}{pages_words.NBSP}h now, last read {hours} {pages_words.moment(pump.hours.as_of, offset)}"
+        now = number(pump.projected_hours)
+        return f"about {now}{NBSP}h now, last read {hours} {moment(pump.hours.as_of, offset)}"
     return f"about {hours}" if pump.hours is not None and pump.hours.estimated else hours
 
 
 def _pump_says(pressing: JobLine | None, now_at: datetime, offset: int) -> str:
     if pressing is None:
         return "No open job"
-    due, kind = pressing.due, pages_words.short_kind(pressing.due.kind_name, 20)
+    due, kind = pressing.due, short_kind(pressing.due.kind_name, 20)
     if due.state is JobState.AHEAD:
-        return f"Nothing due before {pages_words.short_date(due.due_at, offset)}"
+        return f"Nothing due before {short_date(due.due_at, offset)}"
     if due.state is JobState.WINDOW_OPEN:
-        return f"{kind} {pages_words.due_words(due, now_at, offset)}"
-    words = pages_words.state_alone(due, now_at, offset)
+        return f"{kind} {due_words(due, now_at, offset)}"
+    words = state_alone(due, now_at, offset)
     return f"{kind} {words[:1].lower()}{words[1:]}"
 
 
 def plumbs_of(jobs: Sequence[JobLine]) -> tuple[drawing.Plumb, ...]:
     """A lead line for each slot that takes a pump out; jobs of one pump with the same start share one."""
     gathered: dict[tuple[datetime, str], list[JobLine]] = {}
-    for job in sorted(jobs, key=pages_words.rank):
+    for job in sorted(jobs, key=lambda j: job_rank(j.due)):
         if job.slot_from_at and job.slot_to_at and job.kind.takes_pump_out:
             gathered.setdefault((job.slot_from_at, job.due.position or ""), []).append(job)
     found = []
     for (start, position), group in sorted(gathered.items()):
-        kinds = " + ".join(pages_words.short_kind(j.due.kind_name).lower() for j in group)
+        kinds = " + ".join(short_kind(j.due.kind_name).lower() for j in group)
         end = max(j.slot_to_at for j in group if j.slot_to_at)
         found.append(drawing.Plumb(from_at=start, to_at=end, label=f"{position} {kinds}".strip()))
     return tuple(found)
@@ -238,11 +199,11 @@ def charts(view: PlantView) -> dict[str, Markup]:
     plumbs, said = plumbs_of(view.jobs), chart_words(view)
     middle = view.now_at + (view.horizon_at - view.now_at) / 2
     common = {"now_at": view.now_at, "utc_offset_minutes": view.frame.utc_offset_minutes}
-    scale = drawing.scale_of(view.runs)
+    scale = drawing.scale_of(view.margins)
 
     def strip(a: datetime, b: datetime, width: int, depth: int, name: str, rows: int) -> Markup:
         return drawing.margin_chart(
-            view.runs,
+            view.margins,
             plumbs,
             from_at=a,
             to_at=b,
@@ -263,37 +224,8 @@ def charts(view: PlantView) -> dict[str, Markup]:
 
 def chart_words(view: PlantView) -> str:
     """The drawing in words, for those who do not see it."""
-    if not view.runs:
+    if not view.margins:
         return "Margin over minimum vacuum capacity: not worked out yet."
-    figure, when = pages_words.least_words(view)
-    minimum = pages_words.minimum_words(view.runs)
-    return f"Margin over minimum vacuum capacity. Least {figure} {pages_words.M3H}, {when}. Minimum: {minimum}."
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MarginRow:
-    """A row of the figures: when, and swept m3/h as printed; short: below the minimum."""
-
-    start: str
-    end: str
-    available: str
-    minimum: str
-    margin: str
-    why: str
-    short: bool
-
-
-def margin_row(run: MarginStretch, offset_minutes: int) -> MarginRow:
-    """A margin run as printed; available rounded down, minimum up, so that margin never looks larger than it is."""
-    why = [f"{', '.join(run.open_positions)} open"] if run.open_positions else []
-    why += [f"{', '.join(run.down_positions)} down or not proved"] if run.down_positions else []
-    why += [run.minimum_label] if run.minimum_label != "minimum" else []
-    return MarginRow(
-        start=pages_words.moment(run.from_at, offset_minutes),
-        end=pages_words.moment(run.to_at, offset_minutes),
-        available=pages_words.number(run.available_m3_per_h, 1),
-        minimum=pages_words.number(run.minimum_m3_per_h, 1),
-        margin=pages_words.number(run.margin_m3_per_h, 1),
-        why="; ".join(why) or "all pumps",
-        short=run.margin_m3_per_h < 0,
-    )
+    figure, when = least_words(view)
+    minimum = minimum_words(view.margins)
+    return f"Margin over minimum vacuum capacity. Least {figure} {M3H}, {when}. Minimum: {minimum}."

@@ -1,4 +1,4 @@
-"""The steps of the work on a job in words."""
+"""scheduler.wording.steps"""
 
 from scheduler.domain.work.acts import (
     AnyStep,

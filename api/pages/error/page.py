@@ -1,0 +1,44 @@
+"""An error as a page: what, which one, what was expected, what to do now."""
+
+from dataclasses import dataclass
+
+from fastapi import Request
+from fastapi.responses import Response
+
+from api.pages.people.route import sign_in_answer
+from api.pages.shared.answers import page_answer
+from api.pages.shared.frame import Frame, Link
+from api.pages.shared.layout import render
+from scheduler.errors import NotSignedIn, SchedulerError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ErrorView:
+    """An error in words: what, which one, what was expected, what to do now."""
+
+    frame: Frame
+    status: int
+    says: str
+    faults: tuple[tuple[str, str], ...] = ()
+    ways: tuple[Link, ...] = ()
+    request_id: str = ""
+
+
+def error_page(view: ErrorView, *, light: str, csrf: str) -> str:
+    """An error in words and the ways on."""
+    return render("error.html", view.frame, light, csrf, view=view)
+
+
+def error_answer(request: Request, error: SchedulerError, status: int) -> Response:
+    """An error as a page; who is not signed in is shown how to."""
+    if isinstance(error, NotSignedIn):
+        return sign_in_answer(request, error, status)
+    view = ErrorView(
+        frame=Frame(title="Not possible · Leadline", here="/"),
+        status=status,
+        says=error.says,
+        faults=error.faults,
+        ways=(Link(label="Back to the start", href="/"),),
+        request_id=getattr(request.state, "request_id", ""),
+    )
+    return page_answer(request, None, error_page, view, status)

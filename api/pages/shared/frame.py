@@ -1,0 +1,92 @@
+"""What stands around every page: title, ship, navigation, clock; and who may pass which door."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from api.server.access import DOORS, NoRole
+from api.server.deps import Asking
+from scheduler.actions.base.context import Context
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.vessel import fleet
+from scheduler.domain.vessel.document import Plant, Vessel
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """An entry of the navigation."""
+
+    label: str
+    href: str
+    current: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """What stands around every page.
+
+    here: path of this page, to come back to after the day/night form. now_at none: no ship time is shown (signed out).
+    """
+
+    title: str
+    here: str
+    vessel: str = ""
+    subtitle: str = ""
+    links: tuple[Link, ...] = ()
+    now_at: datetime | None = None
+    utc_offset_minutes: int = 0
+    person: str = ""
+    sign_out_action: str = ""
+
+
+def may(who: Asking, method: str, route: str) -> bool:
+    """Whether this person passes that door."""
+    door = DOORS[method, route]
+    return isinstance(door, NoRole) or who.actor.role in door
+
+
+def frame_of(now: PlantState, who: Asking, here: str, title: str, current: str) -> Frame:
+    """What stands around a page of a plant."""
+    pumps = sum(now.plant.position_of(pump.id, now.at) is not None for pump in now.plant.pumps)
+    return Frame(
+        title=f"{title} · {now.vessel.name}",
+        here=here,
+        vessel=now.vessel.name,
+        subtitle=f"{now.plant.name}, {pumps} pumps",
+        links=_links(now.vessel, now.plant, current),
+        now_at=now.at,
+        utc_offset_minutes=now.offset_minutes,
+        person=who.actor.name,
+        sign_out_action="/sign-out",
+    )
+
+
+def vessel_frame(context: Context, who: Asking, vessel_id: str, here: str, title: str, current: str) -> Frame:
+    """What stands around a page of a vessel as a whole. Raises NotFound."""
+    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    return Frame(
+        title=f"{title} · {vessel.name}",
+        here=here,
+        vessel=vessel.name,
+        subtitle=title,
+        links=_links(vessel, vessel.plants[0], current),
+        now_at=context.now(),
+        utc_offset_minutes=fleet.offset_now(context, vessel_id),
+        person=who.actor.name,
+        sign_out_action="/sign-out",
+    )
+
+
+def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
+    plants = vessel.plants
+    links = [
+        Link(label="Plant" if len(plants) == 1 else one.name, href=f"/plants/{one.id}", current=current == one.id)
+        for one in plants
+    ]
+    links.append(Link(label="Plan", href=f"/plants/{plant.id}/plan", current=current == "plan"))
+    links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
+    links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
+    links.append(Link(label="Counters", href=f"/vessels/{vessel.id}/counters", current=current == "counters"))
+    links.append(Link(label="Notes", href=f"/vessels/{vessel.id}/notes", current=current == "notes"))
+    links.append(Link(label="Feed", href="/feeds", current=current == "feed"))
+    links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
+    return tuple(links)

@@ -1,0 +1,40 @@
+"""The door of the fleet: the start of every visit."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import RedirectResponse, Response
+
+from api.pages.shared.answers import page_answer
+from api.pages.shared.frame import Frame, Link
+from api.pages.vessel.page import empty_page, fleet_page
+from api.pages.vessel.view import EmptyView, FleetView, vessel_line
+from api.server.deps import AskingDep, ContextDep
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.vessel import fleet
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/")
+def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """The plant, for someone with one; else the fleet."""
+    vessels = fleet.list_vessels(context, who.actor)
+    if not vessels:
+        frame = Frame(title="Leadline", here="/", person=who.actor.name, sign_out_action="/sign-out")
+        return page_answer(request, who, empty_page, EmptyView(frame=frame))
+    if len(vessels) == 1 and len(vessels[0][0].plants) == 1 and "all" not in request.query_params:
+        return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
+    view = FleetView(
+        frame=Frame(
+            title="Fleet · Leadline",
+            here="/?all=1",
+            links=(Link(label="Feed", href="/feeds"), Link(label="Fleet", href="/?all=1", current=True)),
+            person=who.actor.name,
+            sign_out_action="/sign-out",
+        ),
+        now_at=context.now(),
+        vessels=tuple(
+            vessel_line([plant_state(context, vessel.id, plant.id) for plant in vessel.plants], context)
+            for vessel, _ in vessels
+        ),
+    )
+    return page_answer(request, who, fleet_page, view)

@@ -1,0 +1,73 @@
+"""The doors of a job's page about its dates: ask for a postponement, set the first date, say when its parts come."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from api.ics.writer import calendar_writer
+from api.pages.shared.forms import form_of
+from api.pages.work.route import drawn_again, job_href
+from api.server.deps import AskingDep, ContextDep
+from scheduler.actions.due import first_dates, part_dates, postponing
+from scheduler.actions.feed import refresh
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import jobs
+from scheduler.domain.due.postponing import Asked
+from scheduler.parsing import Fields
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/postponements")
+async def postpone(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Ask for a postponement."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        fields = Fields(form.values, fleet.offset_now(context, vessel_id))
+        to_at = fields.instant("to_at")
+        fields.check()
+        assert to_at is not None
+        asked = Asked(
+            to_at=to_at, reason=fields.text("why"), risk=fields.text("risk"), mitigation=fields.text("mitigation")
+        )
+        place, job_id = jobs.job_place(context, who.actor, key)
+        postponing.ask_postponement(context, form.hand(), place, job_id, asked)
+        return f"{job_href(vessel_id, key)}#h-postpone"
+
+    again = drawn_again(request, context, who, vessel_id, key, "postpone")
+    return await form.act(act, again, fields={"reason": "why"})
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/first-date")
+async def first_date(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Set the first date of a job."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        fields = Fields(form.values)
+        on = fields.day("on", empty="give the day on which it first falls due.")
+        fields.check()
+        assert on is not None
+        reason, agreed = fields.text("reason"), fields.text("class_agreed")
+        place, job_id = jobs.job_place(context, who.actor, key)
+        first_dates.set_first(context, form.hand(), place, job_id, on=on, reason=reason, class_agreed=agreed)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
+        return f"{job_href(vessel_id, key)}#h-first-date"
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "first-date"))
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/part-date")
+async def part_date(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Say when the parts of a job come, or take that back."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        fields = Fields(form.values)
+        on = None if form["do"] == "clear" else fields.day("from_on", empty="give the day they are aboard.")
+        fields.check()
+        place, job_id = jobs.job_place(context, who.actor, key)
+        part_dates.set_date(context, form.hand(), place, job_id, from_on=on, note=fields.text("note"))
+        return f"{job_href(vessel_id, key)}#h-part-date"
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "part-date"))

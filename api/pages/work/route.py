@@ -1,0 +1,206 @@
+"""The doors of a job's page: look at it, its steps, its parts and photos, close it, sign it as checked."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from hashlib import sha256
+from urllib.parse import quote
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+from pydantic import ValidationError
+
+from api.ics.writer import calendar_writer
+from api.pages.shared.answers import page_answer
+from api.pages.shared.forms import PageForm, Refusal, form_of
+from api.pages.shared.frame import may
+from api.pages.work.build import JobFormBack, closed_view, done_job, open_view
+from api.pages.work.forms import read_step
+from api.pages.work.page import job_page
+from api.pages.work.sheet import open_sheet
+from api.routes.shared import bodies
+from api.server.deps import Asking, AskingDep, ContextDep, reached_at
+from api.server.errors import refused_from
+from scheduler.actions.base.context import Context
+from scheduler.actions.feed import refresh
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.record import history
+from scheduler.actions.vessel import fleet
+from scheduler.actions.work import checking, jobs, parts, photos, steps
+from scheduler.errors import NotFound, Refused
+from scheduler.parsing import Fields, own_path
+from scheduler.storage.vessel import AssetKind
+from scheduler.wording.figures import field_moment
+
+router = APIRouter(include_in_schema=False)
+_CLOSE_FIELDS = (
+    "done_at",
+    "done_by",
+    "checked_by",
+    "company",
+    "answers_for",
+    "from_paper",
+    "running_hours",
+    "test",
+    "findings",
+    "permit_no",
+    "reason",
+)
+
+
+@router.get("/vessels/{vessel_id}/jobs/{key}")
+def job(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """One job: open with its close form, or closed as recorded."""
+    return job_answer(request, context, who, vessel_id, key)
+
+
+def job_href(vessel_id: str, key: str) -> str:
+    """Address of a job's page."""
+    return f"/vessels/{vessel_id}/jobs/{quote(key, safe=':')}"
+
+
+def job_answer(
+    request: Request, context: Context, who: Asking, vessel_id: str, key: str, back: JobFormBack | None = None
+) -> Response:
+    """The page of a job. back: the form that was refused."""
+    place, job_id = jobs.job_place(context, who.actor, key)
+    if place.vessel_id != vessel_id:
+        raise NotFound(f"There is no job {key} on {vessel_id}.")
+    back = back or JobFormBack()
+    now = plant_state(context, vessel_id, place.plant_id)
+    here = job_href(vessel_id, key)
+    kept = steps.stored_steps(context, place, job_id)
+    open_job = now.job(key)
+    if open_job is not None:
+        view = open_view(now, context, who, here, open_job, kept, back)
+        view = replace(view, sheet=open_sheet(context, now, open_job, kept, f"{reached_at(request, context)}{here}"))
+    else:
+        closed = jobs.closed_job(context, place, job_id)
+        done = None if closed is None else done_job(now, closed)
+        if closed is None or done is None:
+            raise NotFound(f"There is no job {key} here now. The plant page shows those that are open.")
+        number = closed.get("record")
+        record, stamp = history.record_export(context, vessel_id, number) if isinstance(number, int) else ({}, "")
+        view = closed_view(now, who, here, done, closed, record, stamp, kept, back)
+    view = replace(
+        view,
+        photos=tuple(photos.photos_of(context, place, job_id)),
+        photo_action=f"{here}/photos" if may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/photos") else "",
+        photo=back.state("photo"),
+    )
+    if back.refusal and not back.drawn_in(view):
+        view = replace(view, says=" ".join([back.refusal.error.says, *back.refusal.faults.values()]))
+    return page_answer(request, who, job_page, view, back.refusal.status if back.refusal else 200)
+
+
+def drawn_again(
+    request: Request, context: Context, who: Asking, vessel_id: str, key: str, name: str
+) -> Callable[[Refusal], Response]:
+    """Draws the job's page again with the form of that name as it was refused."""
+    return lambda refused: job_answer(request, context, who, vessel_id, key, JobFormBack(name, refused))
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/close")
+async def close(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Close a job; what was typed is shown again when it is refused."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        place, job_id = jobs.job_place(context, who.actor, key)
+        done = _close_of(Fields(form.values, fleet.offset_now(context, place.vessel_id)))
+        jobs.close_job(context, form.hand(), place, job_id, done, if_match=form.version)
+        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
+        return job_href(vessel_id, key)
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "close"))
+
+
+def _close_of(fields: Fields) -> jobs.Close:
+    """The close as the form gives it: ship time to UTC, empty fields left out.
+
+    Raises:
+        Refused: with a fault for each field that cannot be read.
+    """
+    values: dict[str, object] = {name: text for name in _CLOSE_FIELDS if (text := fields.values.get(name))}
+    values |= {"done_at": fields.instant("done_at"), "running_hours": fields.figure("running_hours")}
+    fields.check()
+    try:
+        return jobs.Close(**bodies.CloseBody.model_validate(values).model_dump())
+    except ValidationError as error:
+        raise refused_from(error) from error
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/check")
+async def check(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Sign a closed job as checked."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        place, job_id = jobs.job_place(context, who.actor, key)
+        checking.check_job(context, form.hand(), place, job_id)
+        return job_href(vessel_id, key)
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "check"))
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/steps")
+async def take_step(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """A step of the work; what was typed is shown again when it is refused."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        place, job_id = jobs.job_place(context, who.actor, key)
+        clock = fleet.offset_now(context, place.vessel_id)
+        at = form["at"] or (field_moment(context.now(), clock) if form["kind"] == "noted" else "")
+        step = read_step(form["kind"], Fields({**form.values, "at": at}, clock), fact=bool(form["fact"]))
+        once = form["idempotency_key"]
+        if once and form["name"]:  # the notes of a sheet share one form
+            once = f"{once}-{sha256(form['name'].encode()).hexdigest()[:12]}"
+        hand = form.hand(step.model_dump(mode="json"), key=once)
+        steps.take_step(context, hand, place, job_id, step.step, fact=step.fact, if_match=form.version)
+        return f"{job_href(vessel_id, key)}#h-work"
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "step"))
+
+
+@router.post("/plants/{plant_id}/parts")
+async def count_part(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """A part counted from a job's page."""
+    form = await form_of(request, who)
+    here = own_path(form["here"], f"/plants/{quote(plant_id)}")
+
+    def act() -> str:
+        place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+        fields = Fields(form.values)
+        aboard = fields.whole("aboard", empty="a whole number is expected, such as 2")
+        fields.check()
+        assert aboard is not None
+        parts.count_part(context, form.hand(), place, name=form["name"], aboard=aboard)
+        return here
+
+    def again(refused: Refusal) -> Response:
+        vessel, _, key = here.removeprefix("/vessels/").partition("/jobs/")
+        if not key:
+            raise refused.error
+        return job_answer(request, context, who, vessel, key, JobFormBack("count", refused))
+
+    return await form.act(act, again)
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/photos")
+async def keep_photo(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """A photo added to a job."""
+    async with request.form() as data:
+        form = PageForm.of(request, who, data)
+        sent = data.get("photo")
+        content = b"" if sent is None or isinstance(sent, str) else await sent.read()
+
+    def act() -> str:
+        if sent is None or isinstance(sent, str):
+            raise Refused("No photo was chosen. Go back, choose one, and send it again.")
+        place, job_id = jobs.job_place(context, who.actor, key)
+        text = form["text"][:200]
+        hand = form.hand([text, sha256(content).hexdigest()])
+        photos.keep_photo(context, hand, place, job_id, content=content, text=text)
+        return f"/vessels/{quote(vessel_id)}/jobs/{quote(key, safe=':')}#h-photos"
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "photo"))
