@@ -1,5 +1,6 @@
 """The sentence that explains a due date, and the facts it says."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -10,6 +11,7 @@ from scheduler.domain.base.enums import Trigger
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import Done, DueJob, JobId, due_jobs
 from scheduler.domain.voyage.days import Calendar, Stretch
+from scheduler.wording.due import due_words
 from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, plant, steady_days, steady_hours
 
 DAY = timedelta(days=1)
@@ -157,3 +159,17 @@ def test_a_pump_that_hardly_ran_is_said_of_a_turn_by_the_calendar_too():
     assert "hardly run" not in explain_date(due, AT, 0).sentence
     wide = replace(due, forecast=replace(due.forecast, standing=True))
     assert "the pump has hardly run of late, so early and late lie wide" in explain_date(wide, AT, 0).sentence
+
+
+@pytest.mark.parametrize("run_seconds", [28_728_000, 28_725_840, 28_733_760, 28_620_000])
+@pytest.mark.parametrize("later", [0, 7, 15, 23])
+def test_the_list_and_the_sentence_say_the_same_figures(run_seconds: int, later: int) -> None:
+    """Hours to go and days to the due point are rounded alike, so that one page never says 20 h and 21 h of a job."""
+    found = job(hours=steady_hours(run_seconds))
+    now = AT + later * DAY / 24
+    sentence = explain_date(found, now, 60).sentence.replace("\u202f", "")
+    listed = due_words(found, now, 60).replace("\u00a0", " ").replace("\u202f", "")
+    hours, days = re.fullmatch(r"due in ([\d.]+) running h, about (?:(\d+) days?|less than a day): .*", listed).groups()
+    near = {None: "today", "1": "tomorrow"}.get(days, f"in {days} days")
+    assert f"Due in {hours} running h, " in sentence
+    assert f"({near})" in sentence
