@@ -10,7 +10,7 @@ from scheduler.domain.base.enums import Trigger
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import Done, DueJob, JobId, due_jobs
 from scheduler.domain.voyage.days import Calendar, Stretch
-from scheduler.wording.due import date_words, to_go_words
+from scheduler.wording.due import date_words, due_words, to_go_words
 from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, plant, steady_days, steady_hours
 
 DAY = timedelta(days=1)
@@ -159,3 +159,13 @@ def test_a_pump_that_hardly_ran_is_said_of_a_job_by_the_calendar_too():
     assert "hardly run" not in why_words(due)
     wide = replace(due, forecast=replace(due.forecast, standing=True))
     assert "the pump has hardly run of late, so early and late lie wide" in why_words(wide)
+
+
+@pytest.mark.parametrize("run_seconds", [28_728_000, 28_725_840, 28_733_760, 28_620_000])
+@pytest.mark.parametrize("later", [0, 7, 15, 23])
+def test_the_list_and_the_sentence_say_the_same_figures(run_seconds: int, later: int) -> None:
+    """Hours to go and days to the due point are rounded alike, so that one page never says 20 h and 21 h of a job."""
+    found = job(hours=steady_hours(run_seconds))
+    now = AT + later * DAY / 24
+    sentence = date_words(explain_date(found, now), 60)
+    assert sentence.startswith(f"D{due_words(found, now, 60)[1:]}, at ")
