@@ -125,7 +125,7 @@ def test_an_unforeseen_fault_tells_nothing_and_keeps_its_headers(
     def broken(*_: object, **__: object) -> object:
         raise ZeroDivisionError("inner workings")
 
-    monkeypatch.setattr(health, "look", broken)
+    monkeypatch.setattr(health, "health", broken)
     with caplog.at_level(logging.ERROR, "leadline"):
         answer = stage.ask("GET", "/readyz", role=None)
     body = _is_problem(answer, 500)
