@@ -82,8 +82,9 @@ ROUTERS = (
 ABOUT = (
     "Planned maintenance by running hours for a ship's vacuum plant. Send keys as `Authorization: Bearer ll_...`. "
     "Errors are problem details (RFC 9457). Instants are RFC 3339; answers are in UTC. Hand actions take an "
-    "Idempotency-Key. Capacities are swept m3/h at the stop setpoint. As planned is never a promise: the margin is "
-    "calculated, and the maker's manual, the ship's procedures, class and flag rules come first."
+    "Idempotency-Key. Answers may gain members; none goes or changes its kind. Capacities are swept m3/h at the stop "
+    "setpoint. As planned is never a promise: the margin is calculated, and the maker's manual, the ship's procedures, "
+    "class and flag rules come first."
 )
 
 

@@ -198,7 +198,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ),
     ("GET", f"{API}/vessels/{{vessel_id}}/reviews"): Walk(f"{API}/vessels/demo-plover/reviews"),
     ("POST", f"{API}/vessels/{{vessel_id}}/reviews"): Walk(
-        f"{API}/vessels/demo-plover/reviews", TAKEN_ONCE | {201}, body={"month": "2026-09"}
+        f"{API}/vessels/demo-plover/reviews", frozenset({201, 409}), body={"month": "2026-09"}
     ),
     ("GET", f"{API}/plants/{{plant_id}}/hours/daily"): Walk(f"{API}/plants/plover-plant/hours/daily?days=5"),
     ("GET", f"{API}/counters/{{counter_id}}"): Walk(f"{API}/counters/plover-vp1-hours"),
@@ -396,6 +396,15 @@ def test_nobody_passes_but_where_it_is_open(stage: Stage, door: tuple[str, str])
     """Without a key or a session every door but the open ones says 401."""
     wanted = WALKS[door].expected() if isinstance(DOORS[door], NoRole) else {401}
     assert tried(stage, door, None) in wanted
+
+
+def test_every_status_of_the_walk_is_declared(stage: Stage) -> None:
+    """/openapi.json names what those allowed get at a door, and what people of another vessel get."""
+    paths = stage.ask("GET", "/openapi.json", role=None).json()["paths"]
+    for (method, path), walk in WALKS.items():
+        if path.startswith(API) and not isinstance(DOORS[method, path], NoRole):
+            declared = {int(status) for status in paths[path][method.lower()]["responses"]}
+            assert walk.expected() | {walk.foreign} <= declared, (method, path)
 
 
 @pytest.mark.parametrize("role", ROLES, ids=lambda role: role.value)

@@ -1,5 +1,6 @@
 """What /openapi.json says of a door is what the door answers: every status, every member."""
 
+import inspect
 import json
 from collections.abc import Iterator, Mapping
 from copy import deepcopy
@@ -7,7 +8,7 @@ from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 
 from tests.frozen import doors
 from tests.frozen.conftest import Told
@@ -69,6 +70,7 @@ def test_no_door_of_the_api_answers_a_bare_dict() -> None:
     for route in doors.routes_of_the_app():
         if route.path.startswith("/api/v1") and route.include_in_schema:
             model = route.response_model
+            assert inspect.signature(route.endpoint).return_annotation is not JSONResponse, route.path
             assert not str(model).startswith(("dict", "<class 'dict'")), route.path
             other = isinstance(route.response_class, type) and issubclass(route.response_class, Response)
             assert model is not None or other, f"{route.path} says nothing of its answer"
