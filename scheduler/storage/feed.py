@@ -35,7 +35,10 @@ class AddressRow(Row, table=True):
 
 
 class FeedEventRow(Row, table=True):
-    """An event of the calendar feed as last rendered, and as a task; the texts change only with the fingerprint."""
+    """An event of the calendar feed as last rendered, and as a task; the texts change only with the fingerprint.
+
+    starts_s, ends_s: epoch seconds; calendars of a whole fleet are sorted and cut by them.
+    """
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     uid: str = Field(primary_key=True)
@@ -44,11 +47,11 @@ class FeedEventRow(Row, table=True):
     text: str
     fingerprint: str
     sequence: int
-    changed_s: int = Field(sa_type=BigInteger)
-    created_s: int = Field(sa_type=BigInteger)
+    changed_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "changed_s"})
+    created_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "created_s"})
     starts_s: int = Field(sa_type=BigInteger)
     ends_s: int = Field(sa_type=BigInteger)
-    closed_s: int | None = Field(default=None, sa_type=BigInteger)
+    closed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "closed_s"})
     state: str
     task: str = ""
 

@@ -112,12 +112,6 @@ def plan_row(session: Session, vessel_id: str, plant_id: str, status: PlanStatus
     return session.exec(query.order_by(col(PlanRow.made_at).desc())).first()
 
 
-def slot_rows(session: Session, vessel_id: str, plan_id: str) -> list[SlotRow]:
-    """A plan's slots by start, then job."""
-    query = select(SlotRow).where(SlotRow.vessel_id == vessel_id, SlotRow.plan_id == plan_id)
-    return list(session.exec(query.order_by(col(SlotRow.start_at), SlotRow.job_key)))
-
-
 def move_rows(session: Session, vessel_id: str, plant_id: str, *, standing: bool = False) -> list[MoveRow]:
     """A plant's slots moved by hand, by number; with `standing` those that nobody has undone."""
     query = select(MoveRow).where(MoveRow.vessel_id == vessel_id, MoveRow.plant_id == plant_id)

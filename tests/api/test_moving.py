@@ -6,6 +6,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from sqlmodel import select
 
 from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.plan import planning
@@ -16,7 +17,7 @@ from scheduler.domain.record.verify import Verified, verify_lines
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.planning.search.stagger import greedy_plan, stagger
-from scheduler.storage.plan import slot_rows
+from scheduler.storage.plan import SlotRow
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, stamp
 from tests.unit.planning.test_moving import pair
@@ -100,7 +101,8 @@ def test_a_slot_is_moved_its_event_with_it_and_planning_again_leaves_it_there(fr
     assert fresh.ask("GET", f"{PLANT}/plan").json()["proposed"] is None
     with fresh.context.db.read() as session:
         assert plans_asked(session) == [(PLOVER.vessel, "plover-plant")]
-        assert [s.job_key for s in slot_rows(session, PLOVER.vessel, _id(fresh)) if s.pinned].count(key) == 1
+        pinned = select(SlotRow.job_key).where(SlotRow.plan_id == _id(fresh), SlotRow.pinned)
+        assert list(session.exec(pinned)).count(key) == 1
     again = plan_again(fresh)
     assert again.digest != after["digest"]
     assert {key: stamp(times[0]) for key, times in again.times().items()} == starts(after)

@@ -104,7 +104,7 @@ def test_a_forecast_moves_its_event_once_and_a_plan_once_more(context: Context) 
     for key in before.keys() & later.keys() - {"plan-status"}:
         new_shape = shown(before[key])[1:] != shown(later[key])[1:]
         assert (later[key].uid, later[key].sequence) == (before[key].uid, before[key].sequence + new_shape)
-        assert (later[key].changed_s > before[key].changed_s) == (later[key].text != before[key].text)
+        assert (later[key].changed_at > before[key].changed_at) == (later[key].text != before[key].text)
     _take(context)
     planned = refresh(context)
     slots = {slot.key for slot in _now(context).taken.plan.slots} & planned.keys() & later.keys()  # type: ignore[union-attr]

@@ -369,8 +369,8 @@ def _event(row: FeedEventRow, role: str) -> StoredEvent:
         text=row.text,
         task=row.task,
         sequence=row.sequence,
-        created_at=instant(row.created_s),
-        changed_at=instant(row.changed_s),
+        created_at=row.created_at,
+        changed_at=row.changed_at,
     )
 
 
@@ -387,12 +387,12 @@ def _row(
         "task": event.task,
         "fingerprint": event.mark(),
         "sequence": event.sequence,
-        "changed_s": seconds(event.changed_at),
-        "created_s": seconds(event.created_at),
+        "changed_at": event.changed_at,
+        "created_at": event.created_at,
         "starts_s": _second(entry.starts),
         "ends_s": _second(entry.ends),
         "state": entry.state.value if entry.state else "",
-        "closed_s": seconds(event.changed_at) if entry.state in (JobState.DONE, JobState.WITHDRAWN) else None,
+        "closed_at": event.changed_at if entry.state in (JobState.DONE, JobState.WITHDRAWN) else None,
     }
     if row is not None:
         for name, value in shown.items():

@@ -54,7 +54,7 @@ def try_move(context: Context, vessel_id: str, plant_id: str, key: str, start_at
         "job": key,
         "name": job_words(now.plant, now.at, key),
         "along": list(tried.with_keys),
-        "from": _z(_from(now, tried)),
+        "from": utc_text(_from(now, tried)),
         "start_at": _step_z(tried, tried.start),
         "ends_at": _step_z(tried, tried.end),
         "holds": tried.holds,
@@ -107,7 +107,7 @@ def move_slot(
             "move": number,
             "job_no": key,
             "along": list(tried.with_keys),
-            "from_at": _z(_from(now, tried)),
+            "from_at": utc_text(_from(now, tried)),
             "to_at": _step_z(tried, tried.start),
             "ends_at": _step_z(tried, tried.end),
             "reason": reason.strip(),
@@ -176,7 +176,7 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
             "move": number,
             "undoes_record": row.record,
             "job_no": key,
-            "from_at": None if stood is None else _z(stood[0]),
+            "from_at": None if stood is None else utc_text(stood[0]),
             "to_at": utc_text(maybe(back)),
             "plan_before": held.digest,
             "plan": kept.digest,
@@ -334,11 +334,7 @@ def _when(now: PlantState, tried: Trial, step: int) -> str:
 
 
 def _step_z(tried: Trial, step: int) -> str | None:
-    return _z(tried.problem.starts_at + step * HOUR)
-
-
-def _z(at: datetime | None) -> str | None:
-    return None if at is None else utc_text(at)
+    return utc_text(tried.problem.starts_at + step * HOUR)
 
 
 def _m3(litres_per_h: int | None) -> float | None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.base.pending import plan_made
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.stored import keep_plan, take_up
@@ -267,20 +267,20 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
     cover = cover_of(held.problem, held.plan)
     by_hand = {(key, (pin.start_at - first) // timedelta(hours=1)): pin.by for key, pin in now.pins.items()}
 
-    def at(step: int) -> str:
-        return _z(first + timedelta(hours=step))
+    def at(step: int) -> str | None:
+        return utc_text(first + timedelta(hours=step))
 
     return {
         "digest": held.digest,
         "problem_digest": held.plan.problem_digest,
-        "made_at": _z(held.made_at),
-        "taken_at": None if held.taken_at is None else _z(held.taken_at),
+        "made_at": utc_text(held.made_at),
+        "taken_at": utc_text(held.taken_at),
         "version": held.version,
-        "from": _z(first),
+        "from": utc_text(first),
         "to": at(held.problem.steps),
         "lawful": held.lawful,
         "least_margin_swept_m3_per_h": _m3(held.least_margin_litres_per_h),
-        "least_at": None if held.least_at is None else _z(held.least_at),
+        "least_at": utc_text(held.least_at),
         "slots": [
             {
                 "job": slot.key,
@@ -343,10 +343,6 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
             "remarks": list(held.plan.remarks),
         },
     }
-
-
-def _z(at: datetime) -> str:
-    return instant(seconds(at)).isoformat().replace("+00:00", "Z")
 
 
 def _m3(litres_per_h: int | None) -> float | None:
