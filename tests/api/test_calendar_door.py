@@ -11,6 +11,7 @@ from icalendar import Calendar
 
 from api.server.access import DOORS
 from scheduler.actions.feed import refresh
+from scheduler.storage.feed import feed_body_rows
 from tests.api.stage import Stage
 
 
@@ -32,7 +33,7 @@ def _summaries(answer: Response) -> list[str]:
 
 def _lose_the_body(stage: Stage) -> None:
     with stage.context.db.write("") as session:
-        for kept in refresh.feed_rows.bodies(session, "demo-plover"):
+        for kept in feed_body_rows(session, "demo-plover"):
             session.delete(kept)
 
 

@@ -19,7 +19,7 @@ from scheduler.domain.base.enums import JobState, Role, Test
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.feed.scope import Scope
 from scheduler.settings import Settings
-from scheduler.storage.feed import FeedEventRow
+from scheduler.storage.feed import FeedEventRow, feed_event_rows
 from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.hours.readings import newest_reading
 from seed_fleet.ships import PLOVER
@@ -164,7 +164,7 @@ def _states(context: Context) -> dict[str, str]:
     """State by key as the calendar has it, in its title where it presses."""
     found = {}
     with context.db.read() as session:
-        for row in feed_refresh.feed_rows.events(session, PLOVER.vessel):
+        for row in feed_event_rows(session, PLOVER.vessel):
             found[row.occurrence_key] = row.state
             if row.state in (
                 JobState.AHEAD.value,
