@@ -10,9 +10,9 @@ from typing import Any
 
 from api.exports.frame import ExportFrame, export_summary
 from api.exports.judged import HEADINGS, judged
-from api.exports.report import DEFINITIONS, beside_tables, frame_rows
+from api.exports.report import DEFINITIONS, extra_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
-from scheduler.actions.record.history import BesideRecords
+from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.record.chain import Record
 
 _NUMBERS = frozenset(
@@ -35,7 +35,7 @@ _MOST_LETTERS = 32_000
 """A cell holds 32 767; what is longer is cut and says so. The JSON Lines export has it whole."""
 
 
-def xlsx(records: Iterable[Record], frame: ExportFrame, beside: BesideRecords) -> Iterator[bytes]:
+def xlsx(records: Iterable[Record], frame: ExportFrame, extras: ExportExtras) -> Iterator[bytes]:
     """The workbook in pieces.
 
     Args:
@@ -63,13 +63,13 @@ def xlsx(records: Iterable[Record], frame: ExportFrame, beside: BesideRecords) -
         first = book.add_worksheet("Summary")
         first.set_column(0, 0, 28)
         first.set_column(1, 1, 100)
-        for row, (what, figure) in enumerate(frame_rows(frame, found, beside)):
+        for row, (what, figure) in enumerate(frame_rows(frame, found, extras)):
             first.write_string(row, 0, what, bold)
             first.write_string(row, 1, figure)
-        rows_judged = (one.row() for one in judged(found, beside.not_done))
+        rows_judged = (one.row() for one in judged(found, extras.not_done))
         _table(book, bold, "In window", HEADINGS, rows_judged)
         _table(book, bold, "History", [heading for heading, _ in COLUMNS], map(_row, records))
-        for name, headings, rows in beside_tables(beside):
+        for name, headings, rows in extra_tables(extras):
             _table(book, bold, name, headings, rows)
         _table(book, bold, "Definitions", ("word", "means"), DEFINITIONS)
         book.close()

@@ -25,7 +25,7 @@ class ExportFrame:
     filter: str | None = None
     """In words, what was left out; none: nothing. A filtered export cannot be verified."""
 
-    def told(self) -> dict[str, Any]:
+    def given(self) -> dict[str, Any]:
         """The frame as JSON has it."""
         return {
             "vessel": self.vessel,

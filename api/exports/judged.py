@@ -55,7 +55,7 @@ class VerdictCounts:
         """
         return f"{100 * self.counts.get(Verdict.IN_WINDOW.value, 0) / of:.1f}" if of else ""
 
-    def told(self) -> dict[str, Any]:
+    def given(self) -> dict[str, Any]:
         """As a machine reads it; per cents are numbers, null of none."""
         with_these = None if self.not_done is None else self.closed + self.not_done
         return {
@@ -70,7 +70,8 @@ class VerdictCounts:
     def row(self) -> tuple[str | float, ...]:
         """As a line under `HEADINGS`."""
         return tuple(
-            "" if value is None else value if isinstance(value, str) else float(value) for value in self.told().values()
+            "" if value is None else value if isinstance(value, str) else float(value)
+            for value in self.given().values()
         )
 
 

@@ -24,7 +24,7 @@ def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
     yield (
         header_line(
             {
-                **frame.told(),
+                **frame.given(),
                 "records": found.records,
                 "first_number": found.first_number,
                 "last_number": found.last_number,
@@ -52,8 +52,8 @@ def jsonl(records: Iterable[Record], frame: ExportFrame) -> Iterator[str]:
 
 def _told(whole: VerdictCounts) -> dict[str, object]:
     """The counts over all job kinds. What was due and not done is no record, so it is not counted here."""
-    told = whole.told()
-    return {name: told[name] for name in told if name not in ("job_kind", *_NOT_HERE)}
+    given = whole.given()
+    return {name: given[name] for name in given if name not in ("job_kind", *_NOT_HERE)}
 
 
 _NOT_HERE = ("due_and_not_done", "in_window_percent_with_not_done")

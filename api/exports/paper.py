@@ -6,9 +6,9 @@ from pathlib import Path
 
 from api.exports.frame import ExportFrame, export_summary
 from api.exports.judged import HEADINGS, judged
-from api.exports.report import DEFINITIONS, beside_tables, frame_rows
+from api.exports.report import DEFINITIONS, extra_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
-from scheduler.actions.record.history import BesideRecords
+from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.errors import Refused, TooLarge
@@ -21,7 +21,7 @@ _SHOWN = (
 )  # fmt: skip
 
 
-def pdf(records: Iterable[Record], frame: ExportFrame, beside: BesideRecords) -> bytes:
+def pdf(records: Iterable[Record], frame: ExportFrame, extras: ExportExtras) -> bytes:
     """The document: first page, closed jobs, what stands beside them, definitions. Other records are counted only.
 
     Raises:
@@ -46,13 +46,13 @@ def pdf(records: Iterable[Record], frame: ExportFrame, beside: BesideRecords) ->
     found = export_summary(records)
     data = {
         "title": f"{frame.vessel}: compliance history",
-        "frame": frame_rows(frame, found, beside),
+        "frame": frame_rows(frame, found, extras),
         "judged_headings": HEADINGS,
-        "judged": [[_shown(value) for value in one.row()] for one in judged(found, beside.not_done)],
+        "judged": [[_shown(value) for value in one.row()] for one in judged(found, extras.not_done)],
         "headings": [headings[member] for member in _SHOWN],
         "rows": rows,
         "tables": [
-            {"name": name, "headings": list(heads), "rows": lines} for name, heads, lines in beside_tables(beside)
+            {"name": name, "headings": list(heads), "rows": lines} for name, heads, lines in extra_tables(extras)
         ],
         "definitions": DEFINITIONS,
     }

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from api.exports.frame import ExportFrame, Summary
 from api.exports.judged import WORDS, judged, sentence
-from scheduler.actions.record.history import BesideRecords
+from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.base.canonical import instant_text
 
 DEFINITIONS: tuple[tuple[str, str], ...] = (
@@ -31,7 +31,7 @@ DEFINITIONS: tuple[tuple[str, str], ...] = (
 )
 
 
-def frame_rows(frame: ExportFrame, found: Summary, beside: BesideRecords) -> list[tuple[str, str]]:
+def frame_rows(frame: ExportFrame, found: Summary, extras: ExportExtras) -> list[tuple[str, str]]:
     """What the export is, line by line."""
     period = (
         f"recorded {'from ' + instant_text(frame.from_at) if frame.from_at else 'from the beginning'} "
@@ -46,7 +46,7 @@ def frame_rows(frame: ExportFrame, found: Summary, beside: BesideRecords) -> lis
         ("Program", f"Leadline {frame.version}"),
         ("Record stamp of the last record", found.head),
         ("Completeness", found.completeness),
-        ("Done in window", sentence(judged(found, beside.not_done)[0])),
+        ("Done in window", sentence(judged(found, extras.not_done)[0])),
         *((f"Closed jobs {verdict}", str(count)) for verdict, count in found.by_verdict.items()),
         *((f"Records: {kind}", str(count)) for kind, count in found.by_kind.items()),
         (
@@ -56,7 +56,7 @@ def frame_rows(frame: ExportFrame, found: Summary, beside: BesideRecords) -> lis
     ]
 
 
-def beside_tables(beside: BesideRecords) -> Iterator[tuple[str, Sequence[str], list[tuple[str, ...]]]]:
+def extra_tables(extras: ExportExtras) -> Iterator[tuple[str, Sequence[str], list[tuple[str, ...]]]]:
     """(name, headings, rows) of each further table, empty ones too: an empty table is an answer."""
     yield (
         "Not done",
@@ -71,25 +71,25 @@ def beside_tables(beside: BesideRecords) -> Iterator[tuple[str, Sequence[str], l
                 one.state,
                 "" if one.done_at is None else instant_text(one.done_at),
             )
-            for one in beside.not_done
+            for one in extras.not_done
         ],
     )
     postponed = (
         "postponement", "job", "state", "limit_at", "to_at", "reason", "risk", "mitigation", "asked_by", "asked_at",
         "decided_by", "decided_at", "note", "class_agreed",
     )  # fmt: skip
-    yield "Postponements", tuple(map(_words, postponed)), [_cells(one, postponed) for one in beside.postponements]
+    yield "Postponements", tuple(map(_words, postponed)), [_cells(one, postponed) for one in extras.postponements]
     opened = (
         "non_conformity", "job", "about", "what", "state", "limit_at", "opened_at", "cause", "corrective_action", "answered_by",
         "closed_by", "closed_at",
     )  # fmt: skip
-    yield "Non-conformities", tuple(map(_words, opened)), [_cells(one, opened) for one in beside.non_conformities]
+    yield "Non-conformities", tuple(map(_words, opened)), [_cells(one, opened) for one in extras.non_conformities]
     yield (
         "Changes",
         ("record no.", "recorded (UTC)", "by", "what changed", "why", "class agreed", "approved ashore"),
         [
             (str(one.number), one.recorded, one.by, one.what, one.reason, one.class_agreed, one.approved)
-            for one in beside.changes
+            for one in extras.changes
         ],
     )
 

@@ -73,7 +73,7 @@ class Drop:
 
     settings: DropFolder
     buffer: Buffer
-    looks: dict[str, FileSeen] = field(default_factory=dict)
+    seen_files: dict[str, FileSeen] = field(default_factory=dict)
     taken: dict[str, FileSeen] = field(default_factory=dict)
 
     def set_up(self) -> None:
@@ -137,7 +137,7 @@ class Drop:
                 )
                 continue
             self.taken.pop(file.name, None)
-            self.looks.pop(file.name, None)
+            self.seen_files.pop(file.name, None)
         return told
 
     def _move(self, path: Path, file: TakenFile) -> list[str]:
@@ -159,15 +159,15 @@ class Drop:
 
     def settling(self) -> bool:
         """True while a file is there that is not taken yet and may be once it has settled."""
-        return any(self.taken.get(name) != look for name, look in self.looks.items() if look.size <= MOST_BYTES)
+        return any(self.taken.get(name) != look for name, look in self.seen_files.items() if look.size <= MOST_BYTES)
 
     def _complete(self, now: float, told: FolderReport) -> list[tuple[str, FileSeen]]:
         here = dict(self._files(told))
-        self.looks = {
-            name: look_again(self.looks.get(name), stat.st_size, stat.st_mtime_ns, now) for name, stat in here.items()
+        self.seen_files = {
+            name: look_again(self.seen_files.get(name), stat.st_size, stat.st_mtime_ns, now) for name, stat in here.items()
         }
         complete = []
-        for name, look in sorted(self.looks.items()):
+        for name, look in sorted(self.seen_files.items()):
             if look.size > MOST_BYTES:
                 told.trouble.append(f"{name} is over {MOST_BYTES // 1024 // 1024} MB and stays where it is; split it.")
             elif self.taken.get(name) != look and is_complete(look, self.settings.settle_seconds, now):

@@ -12,7 +12,7 @@ from api.routes.answers.hours import ReadingsAnswer
 from api.routes.shared.problems import problems
 from api.server.access import DOORS
 from api.server.deps import context_of
-from api.server.fast_route import FastRoute, HotAnswer, answering, body_of
+from api.server.fast_route import FastAnswer, FastRoute, answering, body_of
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.readings import Batch, KnownCounters, ReadingDoor, vessel_of
 from scheduler.actions.people import people
@@ -123,7 +123,7 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
         }
     },
 )
-async def post_readings(request: Request) -> HotAnswer:
+async def post_readings(request: Request) -> FastAnswer:
     """Each item is stored, duplicate, conflict or refused; one bad item never stops the others. Answered after the commit."""
     counters = cast(Counters, request.app.state.counters)
     told = dict(request.scope["headers"])

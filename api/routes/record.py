@@ -114,7 +114,7 @@ def export(
     )
     if form == "jsonl":
         return jsonl(told, frame)
-    beside = history.beside_records(context, told)
+    beside = history.export_extras(context, told)
     if form == "summary":
         return summary_json(told, frame, beside)
     return xlsx(told, frame, beside) if form == "xlsx" else iter([pdf(told, frame, beside)])

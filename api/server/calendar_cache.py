@@ -20,7 +20,7 @@ from scheduler.errors import Busy, Gone, NotFound, SchedulerError
 
 log = logging.getLogger("leadline")
 
-HELD_SECONDS = 60
+KEEP_SECONDS = 60
 """How long a calendar is handed out without a look at its address: as long as its use is not noted anew either."""
 _MOST_HELD = 1000
 _NAMES = {"plan.ics": False, "tasks.ics": True}
@@ -101,7 +101,7 @@ class CalendarCache:
             if isinstance(error, SchedulerError):
                 raise
             raise Busy("The calendar cannot be read at the moment. Try again in a minute.") from error
-        return self._put(key, mark, self._context.now_s() + HELD_SECONDS, kept, pack=pack)
+        return self._put(key, mark, self._context.now_s() + KEEP_SECONDS, kept, pack=pack)
 
     def fill(self) -> None:
         """Hold every calendar that has an address, so that the first to ask is served even without the database."""

@@ -21,7 +21,7 @@ from scheduler.storage.hours.intake import Outcome
 
 log = logging.getLogger("leadline")
 
-HotAnswer = tuple[int, bytes]
+FastAnswer = tuple[int, bytes]
 """Status and a body in JSON."""
 
 
@@ -30,7 +30,7 @@ class FastRoute(APIRoute):
 
     def __init__(self, path: str, endpoint: Callable[..., Any], **said: Any) -> None:
         super().__init__(path, endpoint, **said)
-        self._answer: Callable[[Request], Awaitable[HotAnswer]] = endpoint
+        self._answer: Callable[[Request], Awaitable[FastAnswer]] = endpoint
         self.app = self._call
 
     async def _call(self, scope: Scope, receive: Receive, send: Send) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 from scheduler.errors import StorageFull
 
 
-def keep_photo(folder: Path, name: str, content: bytes) -> None:
+def store_photo(folder: Path, name: str, content: bytes) -> None:
     """Write the file whole and durably, or not at all; one that is there already is left as it is.
 
     Raises:

@@ -112,10 +112,10 @@ def plan_row(session: Session, vessel_id: str, plant_id: str, status: PlanStatus
     return session.exec(query.order_by(col(PlanRow.made_at).desc())).first()
 
 
-def move_rows(session: Session, vessel_id: str, plant_id: str, *, standing: bool = False) -> list[MoveRow]:
+def move_rows(session: Session, vessel_id: str, plant_id: str, *, not_undone: bool = False) -> list[MoveRow]:
     """A plant's slots moved by hand, by number; with `standing` those that nobody has undone."""
     query = select(MoveRow).where(MoveRow.vessel_id == vessel_id, MoveRow.plant_id == plant_id)
-    if standing:
+    if not_undone:
         query = query.where(col(MoveRow.undone_at).is_(None))
     return list(session.exec(query.order_by(col(MoveRow.number))))
 

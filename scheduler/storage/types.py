@@ -53,7 +53,7 @@ class Packed(TypeDecorator[str]):
         return None if value is None else zlib.decompress(value).decode()
 
 
-def whole(at: datetime) -> datetime:
+def floor_second(at: datetime) -> datetime:
     """An aware instant in UTC, floored to the second as it is stored. Raises ValueError for one without a time zone."""
     if at.tzinfo is None:
         raise ValueError(f"{at} is of no time zone, so it is no instant")
@@ -68,7 +68,7 @@ class Instant(TypeDecorator[datetime]):
 
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:  # noqa: ARG002
         """Instant to what is stored."""
-        return None if value is None else int(whole(value).timestamp())
+        return None if value is None else int(floor_second(value).timestamp())
 
     def process_result_value(self, value: int | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
         """What is stored to instant."""
@@ -97,7 +97,7 @@ class Row(SQLModel):
 
     def __setattr__(self, name: str, value: Any) -> None:
         """A row not yet stored shows what will be."""
-        super().__setattr__(name, whole(value) if isinstance(value, datetime) else value)
+        super().__setattr__(name, floor_second(value) if isinstance(value, datetime) else value)
 
     @declared_attr  # type: ignore[arg-type]
     def __tablename__(cls) -> str:  # noqa: N805

@@ -111,7 +111,7 @@ class _Date:
         yield from self._standing()
 
     def _standing(self) -> Iterator[str]:
-        if self.facts.job.forecast is not None and self.facts.job.forecast.standing:
+        if self.facts.job.forecast is not None and self.facts.job.forecast.idle:
             yield "the pump has hardly run of late, so early and late lie wide"
 
     def _rest(self) -> Iterator[str]:
@@ -207,7 +207,7 @@ def state_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
         tails.append(read)
     elif due.estimated:
         tails.append("estimated")
-    if due.forecast is not None and due.forecast.standing and due.state in (JobState.AHEAD, JobState.WINDOW_OPEN):
+    if due.forecast is not None and due.forecast.idle and due.state in (JobState.AHEAD, JobState.WINDOW_OPEN):
         tails.append("pump has hardly run, the date is wide")
     if not due.first and due.state not in (JobState.DONE, JobState.WITHDRAWN):
         tails.append("if the job before is done when due")

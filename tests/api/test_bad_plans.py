@@ -167,8 +167,8 @@ def test_blocks_that_contradict_each_other_are_pointed_out(fresh: Stage) -> None
         {"minimum_swept_m3_per_h": 30.0, "label": "few aboard", "from_on": "2026-10-01", "to_on": "2026-12-30"},
     ]
     _planned(fresh, lambda p: p.update(minimum_blocks=blocks))
-    looks = fresh.ask("GET", f"{VESSEL}/looks").json()
-    (one,) = [look for look in looks["looks"] if look["about"] == "block that never counts"]
+    diagnoses = fresh.ask("GET", f"{VESSEL}/looks").json()
+    (one,) = [look for look in diagnoses["looks"] if look["about"] == "block that never counts"]
     assert 'The minimum of 150 m3/h "full ship"' in one["says"]
     assert '"few aboard"' in one["says"]
     assert "put the one that shall count last" in one["do"]

@@ -65,8 +65,8 @@ def test_not_known_is_due_now_without_limit_verdict_or_non_conformity(fresh: Sta
     open_where_due(fresh.context)
     none = fresh.ask("GET", f"{API}/vessels/demo-plover/non-conformities").json()["non_conformities"]
     assert not [one for one in none if one["job"] == KEY]
-    looks = fresh.ask("GET", f"{API}/vessels/demo-plover/looks").json()["looks"]
-    asked = [one["which"] for one in looks if one["about"] == "last time not known"]
+    diagnoses = fresh.ask("GET", f"{API}/vessels/demo-plover/looks").json()["looks"]
+    asked = [one["which"] for one in diagnoses if one["about"] == "last time not known"]
     assert KEY in asked
     assert len(asked) == 3
     late = {"to_at": (AT + timedelta(days=9)).isoformat(), "reason": "a", "risk": "b"}

@@ -15,7 +15,7 @@ from datetime import timedelta
 import pytest
 
 from api.exports import csv_rows, jsonl, pdf, xlsx
-from scheduler.actions.record.history import BesideRecords
+from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.domain.record.verify import Verified, verify_lines
@@ -23,7 +23,7 @@ from tests.bench.load import peak_mb
 from tests.unit.api.test_exports import AT, CLOSED, FRAME
 
 pytestmark = pytest.mark.bench
-NOTHING = BesideRecords((), (), (), ())
+NOTHING = ExportExtras((), (), (), ())
 MOST_MB = 150
 
 

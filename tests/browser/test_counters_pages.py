@@ -227,7 +227,7 @@ def test_forced_colours_keep_every_sign_and_button(browser: Browser, live: Live)
     """In forced colours signs and drawings are drawn in the text's colour, the main button and the focus are seen."""
     context, page, _ = signed_in(browser, live, forced_colors="active")
     opened(page, live, COUNTERS)
-    looks = json.loads(
+    diagnoses = json.loads(
         page.evaluate(
             """() => { const of = (q, what) => { const e = document.querySelector(q); return e && getComputedStyle(e)[what]; };
             const go = document.querySelector("details[open] .go"); go.focus();
@@ -236,8 +236,8 @@ def test_forced_colours_keep_every_sign_and_button(browser: Browser, live: Live)
               field: of("details[open] input:not([type=hidden])", "borderTopStyle")}) }"""
         )
     )
-    assert looks["go"] != looks["paper"]
-    assert (looks["edge"], looks["field"], looks["focus"]) == ("solid", "solid", "solid")
+    assert diagnoses["go"] != diagnoses["paper"]
+    assert (diagnoses["edge"], diagnoses["field"], diagnoses["focus"]) == ("solid", "solid", "solid")
     page.goto(f"{live.url}/plants/{live.plant}")
     colours = page.evaluate(
         """() => { const ink = getComputedStyle(document.body).color;

@@ -13,7 +13,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.base.pending import ask_plan, plans_asked
 from scheduler.actions.care import rounds
 from scheduler.actions.plan import fleet as plan_fleet
-from scheduler.actions.plan.fleet import Came, PlantPlan, fleet_standing, plan_many
+from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many, stored_plant_plan
 from scheduler.actions.plant_state.load import StoredPlan, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.document import VESSEL
@@ -53,20 +53,20 @@ def _proposed(context: Context) -> dict[str, StoredPlan | None]:
 
 def test_what_changed_is_planned_and_nothing_else(context: Context) -> None:
     """First every plant, then none, then every one again an hour later; the look before says so and plans nothing."""
-    assert {fleet_standing(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
+    assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
     assert set(_proposed(context).values()) == {None}
     first = _fleet(context)
     assert {one.came for one in first.values()} == {Came.PLANNED}
     for plant, held in _proposed(context).items():
         assert held is not None
-        assert (held.digest, len(held.plan.slots)) == (first[plant].digest, first[plant].standing.slots)
-    assert {fleet_standing(context, *pair).came for pair in PAIRS} == {Came.UNCHANGED}
+        assert (held.digest, len(held.plan.slots)) == (first[plant].digest, first[plant].idle.slots)
+    assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.UNCHANGED}
     again = _fleet(context)
     assert {one.came for one in again.values()} == {Came.UNCHANGED}
     assert {one.digest for one in again.values()} == {one.digest for one in first.values()}
     assert isinstance(context.clock, TurnedClock)
     context.clock.at = context.clock.at.replace(hour=context.clock.at.hour + 1)
-    assert {fleet_standing(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
+    assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
 
 
 def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(context: Context, tmp_path: Path) -> None:

@@ -116,7 +116,7 @@ def planned(ship: Mapping[str, Any], *, outages: tuple[Outage, ...] = (), taken:
         at=AT,
         horizon_days=days,
         taken=taken or {},
-        beside=beside or Circumstances(),
+        circumstances=beside or Circumstances(),
     )
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()

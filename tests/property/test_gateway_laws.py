@@ -222,10 +222,10 @@ def test_a_batch_is_the_front_and_within_the_servers_limits(sizes: list[int], mo
 
 
 @given(st.lists(st.tuples(st.integers(0, 2), st.floats(0, 9)), min_size=1, max_size=12), st.floats(0, 20))
-def test_a_file_is_complete_only_after_it_has_rested(looks: list[tuple[int, float]], settle: float) -> None:
+def test_a_file_is_complete_only_after_it_has_rested(diagnoses: list[tuple[int, float]], settle: float) -> None:
     """It has had the same size at every look for the time it must rest."""
     look, now, same_since, before = None, 0.0, 0.0, None
-    for size, pause in looks:
+    for size, pause in diagnoses:
         now += pause
         if size != before:
             before, same_since = size, now

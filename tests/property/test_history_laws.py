@@ -12,7 +12,7 @@ from api.exports import ExportFrame, jsonl
 from scheduler.domain.base.canonical import canonical
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.chain import chain_hash as stamp
-from scheduler.domain.record.verify import Broken, Verified, chain_hash, verify_lines
+from scheduler.domain.record.verify import Broken, Verified, hash_of, verify_lines
 from scheduler.errors import Refused
 
 AT = datetime(2026, 11, 25, 7, tzinfo=UTC)
@@ -130,7 +130,7 @@ def test_a_rewritten_tail_never_ends_in_the_old_head(
 def test_the_verifier_and_the_history_hash_alike(payload: dict[str, object]) -> None:
     """Two implementations, one of them without anything of this project."""
     text = canonical(payload)
-    assert chain_hash(text, GENESIS) == stamp(text, GENESIS)
+    assert hash_of(text, GENESIS) == stamp(text, GENESIS)
 
 
 @given(payloads)

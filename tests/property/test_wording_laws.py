@@ -151,7 +151,7 @@ forecasts = st.builds(
     h_per_sea_day=st.none() | st.floats(0.1, 24),
     look_back_days=st.integers(1, 365),
     runs=st.integers(0, 40),
-    standing=yes,
+    idle=yes,
 )
 left = st.none() | st.integers(-(10**7), 10**7)
 jobs = st.builds(

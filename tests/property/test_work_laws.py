@@ -62,8 +62,8 @@ def test_a_tag_on_or_a_test_missing_never_counts_in_full(told: list[AnyStep]) ->
     """Recounted by hand: hanging tags, and whether a passed test follows the last taking-out with a return between."""
     work = replay(told)
     struck = {one.number for one in told if isinstance(one, Struck)}
-    standing = [one for n, one in enumerate(told, 1) if n not in struck and not isinstance(one, Struck)]
-    ordered = sorted(standing, key=lambda one: one.at)
+    idle = [one for n, one in enumerate(told, 1) if n not in struck and not isinstance(one, Struck)]
+    ordered = sorted(idle, key=lambda one: one.at)
     if work.hanging or work.not_known:
         assert work.counts is Counts.NOTHING
     out = [i for i, one in enumerate(ordered) if isinstance(one, TagPlaced | Opened)]

@@ -129,7 +129,7 @@ def test_several_workers_serve_more_threads_than_they_are() -> None:
 
 def test_a_program_that_stops_waits_for_no_plan() -> None:
     """The worker is ended and nothing is planned in its place."""
-    looks = iter([False, True])
+    diagnoses = iter([False, True])
     command = (sys.executable, "-c", "import time; time.sleep(60)")
-    with Worker(command=command, stopping=lambda: next(looks)) as worker, pytest.raises(Busy, match="stopping"):
+    with Worker(command=command, stopping=lambda: next(diagnoses)) as worker, pytest.raises(Busy, match="stopping"):
         worker.plan(PROBLEM)

@@ -20,7 +20,7 @@ SHORT = 5
 
 def plan_fleet(context: "Context", processes: int | None, check: bool, as_json: bool) -> Output:
     """Plans every plant whose problem changed, or with `check` only looks; what was done is shown even when it is interrupted."""
-    from scheduler.actions.plan.fleet import Came, fleet_standing, plan_many
+    from scheduler.actions.plan.fleet import Came, plan_many, stored_plant_plan
     from scheduler.settings import cores
 
     came: dict[str, PlantPlan] = {}
@@ -35,7 +35,7 @@ def plan_fleet(context: "Context", processes: int | None, check: bool, as_json: 
 
             if check:
                 for pair in pairs:
-                    note(fleet_standing(context, *pair))
+                    note(stored_plant_plan(context, *pair))
             else:
                 plan_many(context, pairs, processes or cores(), note)
     finally:
@@ -69,7 +69,7 @@ def _bar(length: int) -> Iterator[Callable[[], None]]:
 
 
 def _plant_json(one: "PlantPlan") -> dict[str, Any]:
-    least, left = one.least_margin_litres_per_h, one.standing
+    least, left = one.least_margin_litres_per_h, one.figures
     return {
         "vessel": one.vessel_id,
         "plant": one.plant_id,
@@ -95,7 +95,7 @@ def _plant_words(one: "PlantPlan") -> list[str]:
 
     if one.error is not None:
         return [f"trouble: {one.trouble}"]
-    left = one.standing
+    left = one.figures
     if left is None:
         return [one.came.value, "no plan yet"]
     least = one.least_margin_litres_per_h

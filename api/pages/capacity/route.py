@@ -9,7 +9,7 @@ from fastapi.responses import Response
 from api.pages.capacity.page import WIDE_DAYS, MinimumView, minimum_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import FormState, PageForm, Refusal, form_of
+from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
 from api.pages.shared.margin import MarginStretch
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
@@ -48,7 +48,7 @@ async def act(plant_id: str, request: Request, context: ContextDep, who: AskingD
         _do(context, who, plant_id, form)
         return f"/plants/{plant_id}/minimum?done={form['do']}"
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         return _answer(request, context, who, plant_id, refused=refused)
 
     return await form.act(done, again, fields={"minimum_swept_m3_per_h": "minimum"})
@@ -91,7 +91,7 @@ def _answer(
     plant_id: str,
     *,
     done: str = "",
-    refused: Refusal | None = None,
+    refused: FormRefusal | None = None,
 ) -> Response:
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     now = plant_state(context, place.vessel_id, plant_id)

@@ -11,7 +11,9 @@ from api.pages.shared.svg import tag, text, width_of
 from scheduler.wording.figures import margin_number
 
 
-def soundings(margins: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], field: Scales) -> list[Markup]:
+def soundings(
+    margins: Sequence[MarginStretch], labels_at: Sequence[tuple[Plumb, float]], field: Scales
+) -> list[Markup]:
     """Depths in open water between the jobs: one number where it is constant, else the least and the most."""
     parts: list[Markup] = []
     stretch: list[MarginStretch] = []
@@ -19,7 +21,7 @@ def soundings(margins: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, fl
         if run is not None and not run.open_positions and run.margin_m3_per_h >= 0:
             stretch.append(run)
             continue
-        parts += _sounding(stretch, [x for _, x in wanted], field)
+        parts += _sounding(stretch, [x for _, x in labels_at], field)
         stretch = []
     return parts
 
@@ -56,12 +58,15 @@ def _sounding(stretch: Sequence[MarginStretch], leads: Sequence[float], field: S
 
 
 def leads(
-    margins: Sequence[MarginStretch], wanted: Sequence[tuple[Plumb, float]], flags: Sequence[LeadLabel], field: Scales
+    margins: Sequence[MarginStretch],
+    labels_at: Sequence[tuple[Plumb, float]],
+    flags: Sequence[LeadLabel],
+    field: Scales,
 ) -> list[Markup]:
     """Lead lines with their labels, and the least margin at each."""
     parts: list[Markup] = []
     numbers: list[tuple[float, float, float]] = []
-    ordered = sorted(wanted, key=lambda pair: (pair[1], pair[0].label))
+    ordered = sorted(labels_at, key=lambda pair: (pair[1], pair[0].label))
     under = 8.0 + ROW * max((f.row + 1 for f in flags if f.row is not None), default=0)
     for (plumb, x), flag in zip(ordered, flags, strict=True):
         crossed = [r for r in margins if r.from_at < plumb.to_at and r.to_at > plumb.from_at]

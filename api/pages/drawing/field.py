@@ -65,7 +65,7 @@ class LeadLabel:
 
 
 def place_flags(
-    wanted: Sequence[tuple[float, str]], right: float, rows: int = 4, size: float = 11.5
+    labels_at: Sequence[tuple[float, str]], right: float, rows: int = 4, size: float = 11.5
 ) -> tuple[LeadLabel, ...]:
     """Rows for the labels of lead lines, so that no label lies on another or is crossed by a line.
 
@@ -75,20 +75,20 @@ def place_flags(
     Args:
         wanted: (x px, label) in any order. right: x at which labels must end. rows: how many there are.
     """
-    alone = _place(wanted, right, rows, size, 0.0)
+    alone = _place(labels_at, right, rows, size, 0.0)
     if all(f.row is not None for f in alone):
         return alone
-    return _place(wanted, right, rows, size, width_of(" and 9 more", size))
+    return _place(labels_at, right, rows, size, width_of(" and 9 more", size))
 
 
 def _place(
-    wanted: Sequence[tuple[float, str]], right: float, rows: int, size: float, spare: float
+    labels_at: Sequence[tuple[float, str]], right: float, rows: int, size: float, spare: float
 ) -> tuple[LeadLabel, ...]:
     placed: list[LeadLabel] = []
     boxes: list[tuple[int, float, float]] = []
     lines: list[tuple[int, float]] = []
     more: dict[int, int] = {}
-    for x, label in sorted(wanted):
+    for x, label in sorted(labels_at):
         wide = width_of(label, size) + 5
         room = wide + spare
         spot = None

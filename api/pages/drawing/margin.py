@@ -40,8 +40,10 @@ def margin_chart(
     inside = [r for r in margins if r.from_at < to_at and r.to_at > from_at]
     low, high = scale or scale_of(inside)
     left, right = 1.0, width - 44.0
-    wanted = [(p, _span_x(p, from_at, to_at, left, right)) for p in plumbs if p.from_at < to_at and p.to_at > from_at]
-    flags = place_flags([(x, p.label) for p, x in wanted], right + 40, rows)
+    labels_at = [
+        (p, _span_x(p, from_at, to_at, left, right)) for p in plumbs if p.from_at < to_at and p.to_at > from_at
+    ]
+    flags = place_flags([(x, p.label) for p, x in labels_at], right + 40, rows)
     used = max((f.row + 1 for f in flags if f.row is not None), default=0)
     top = 8.0 + used * ROW + (6 if used else 12)
     field = Scales(from_at, to_at, left, right, top, top + depth, low, high)
@@ -49,8 +51,8 @@ def margin_chart(
     parts = [*water(inside, field, bottom), *below(inside, field)]
     parts += axes(field, bottom, now_at, utc_offset_minutes, figures=bool(inside))
     parts += bed_words(inside, field)
-    parts += soundings(inside, wanted, field)
-    parts += leads(inside, wanted, flags, field)
+    parts += soundings(inside, labels_at, field)
+    parts += leads(inside, labels_at, flags, field)
     if not inside:
         parts.append(text((left + right) / 2, field.floor - depth / 2, "Capacity not worked out yet", "t2", "middle"))
     height = int(bottom + AXIS)

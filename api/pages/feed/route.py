@@ -10,7 +10,7 @@ from api.pages.feed.addresses import address_shown, must_fit
 from api.pages.feed.page import AddressesView, AddressForm, addresses_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import Refusal, form_of
+from api.pages.shared.forms import FormRefusal, form_of
 from api.pages.shared.frame import Frame, Link
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
 from scheduler.actions.base.context import Context
@@ -42,7 +42,7 @@ async def make(request: Request, context: ContextDep, who: AskingDep) -> Respons
         made = _make(context, who, Fields(form.values), kinds)
         return _answer(request, context, who, 201, made=address_shown(base, made))
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         entered = AddressForm(values=form.values, kinds=kinds, says=refused.error.says, faults=refused.faults)
         return _answer(request, context, who, refused.status, form=entered)
 

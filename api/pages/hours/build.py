@@ -47,7 +47,7 @@ VERDICTS = {
 def counters_view(
     sheets: Sequence[PlantSheet],
     log: Sequence[IntakeLogRow],
-    looks: Sequence[Diagnosis],
+    diagnoses: Sequence[Diagnosis],
     who: Asking,
     *,
     back: Back,
@@ -75,7 +75,7 @@ def counters_view(
         answer=_answer(sheets),
         sub=f"Ship time, {offset_words(first.offset_minutes)}. Hours are those of the position; held readings are not in them.",
         plants=plants,
-        looks=tuple(_look_line(one, first) for one in looks if one.about not in ASKED),
+        diagnoses=tuple(_look_line(one, first) for one in diagnoses if one.about not in ASKED),
         log=tuple(_log_line(row, first) for row in log),
         hours_href=f"/vessels/{vessel_id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
         changed=() if changed is None else _changed(sheets, changed),

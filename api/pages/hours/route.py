@@ -12,7 +12,7 @@ from api.pages.hours.build import counters_view
 from api.pages.hours.hand import FIELD, hand_view
 from api.pages.hours.page import counters_page, hand_page
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import FormState, PageForm, Refusal, form_of
+from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.care import doctor
@@ -81,7 +81,7 @@ async def answer(counter_id: str, request: Request, context: ContextDep, who: As
         _door(request).forget(place.id)
         return _counters(request, context, who, place.vessel_id, changed=changed, forget=fid)
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         vessel_id, state = located().vessel_id, refused.state
         if isinstance(refused.error, Clash):  # the question itself is gone, and its form with it
             return _counters(request, context, who, vessel_id, says=state.says, status=refused.status)
@@ -153,7 +153,7 @@ async def store_hours(vessel_id: str, request: Request, context: ContextDep, who
                 _door(request).forget(one.counter)
         return _hand_answer(request, context, who, vessel_id, FormState(values=form.values), judged)
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         return _hand_answer(request, context, who, vessel_id, refused.state, judged)
 
     return await form.act(act, again)

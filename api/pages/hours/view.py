@@ -105,7 +105,7 @@ class CountersView:
     answer: str
     sub: str
     plants: tuple[tuple[str, tuple[CounterView, ...]], ...]
-    looks: tuple[DiagnosisLine, ...]
+    diagnoses: tuple[DiagnosisLine, ...]
     log: tuple[LogLine, ...]
     hours_href: str = ""
     changed: tuple[str, ...] = ()

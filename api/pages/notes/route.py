@@ -9,7 +9,7 @@ from api.ics.writer import calendar_writer
 from api.pages.notes.page import NotesView, notes_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import PageForm, Refusal, form_of
+from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.due import postponing
@@ -99,7 +99,7 @@ def _answer(
     vessel_id: str,
     *,
     done: str = "",
-    refused: Refusal | None = None,
+    refused: FormRefusal | None = None,
 ) -> Response:
     here = f"/vessels/{vessel_id}/notes"
     view = NotesView(

@@ -52,7 +52,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
         margins=margins,
         jobs=sum(job.renewed_by is None for job in now.jobs),
         again_action=f"{here}/again" if frame.may(who, "POST", _AGAIN) else "",
-        held_days=context.settings.frozen_days,
+        frozen_days=context.settings.frozen_days,
         lines=_lines(now, ()),
     )
     if stored is None:

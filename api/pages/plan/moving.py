@@ -75,7 +75,7 @@ def start_of(values: Mapping[str, str], offset_minutes: int) -> datetime:
 
 
 def move_lines(
-    now: PlantState, told: Sequence[Mapping[str, Any]], here: str, *, may_undo: bool
+    now: PlantState, given: Sequence[Mapping[str, Any]], here: str, *, may_undo: bool
 ) -> tuple[MoveLine, ...]:
     """The moves made by hand as the page lists them, in the order given."""
     return tuple(
@@ -93,7 +93,7 @@ def move_lines(
             undone_at=read_instant(one["undone_at"]),
             undo_action=f"{here}/moves/{one['move']}/undo" if may_undo and one["can_undo"] else "",
         )
-        for one in told
+        for one in given
     )
 
 

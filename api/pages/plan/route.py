@@ -16,7 +16,7 @@ from api.pages.plan.says import move_words
 from api.pages.plan.view import PERIODS, Help, MoveForm, PlanView
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import Refusal, form_of
+from api.pages.shared.forms import FormRefusal, form_of
 from api.server.deps import Asking, AskingDep, ContextDep, Number
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import refresh
@@ -130,7 +130,7 @@ def _place(context: Context, who: Asking, plant_id: str) -> Place:
     return fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
 
 
-def _said(request: Request, context: Context, who: Asking, place: Place, days: int, refused: Refusal) -> Response:
+def _said(request: Request, context: Context, who: Asking, place: Place, days: int, refused: FormRefusal) -> Response:
     """The page with what stood in the way."""
     view, _ = _looked(context, who, place, days)
     return page_answer(request, who, plan_page, replace(view, says=refused.error.says), refused.status)
@@ -146,7 +146,7 @@ def _chosen(start: str) -> datetime:
 
 
 def _refused_move(
-    request: Request, context: Context, who: Asking, place: Place, days: int, refused: Refusal
+    request: Request, context: Context, who: Asking, place: Place, days: int, refused: FormRefusal
 ) -> Response:
     view, now = _looked(context, who, place, days)
     values, error = refused.values, refused.error

@@ -198,5 +198,5 @@ class PlanView:
     notice: str = ""
     says: str = ""
     """What went wrong with what was just asked for, in words; empty for nothing."""
-    held_days: int = 0
+    frozen_days: int = 0
     """Days ahead in which a taken plan is not moved."""

@@ -66,7 +66,7 @@ def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
                 out_action=f"/pumps/{pump_id}/out" if pump and may_put_out and pump_id not in repairs else "",
                 repair_href=f"/vessels/{now.vessel.id}/jobs/{repairs[pump_id]}" if pump_id in repairs else "",
                 return_action=f"/pumps/{pump_id}/return" if down and may_put_out else "",
-                runs_action=f"/pumps/{pump_id}/runs" if down and may_put_out and pump_id in repairs else "",
+                in_use_action=f"/pumps/{pump_id}/runs" if down and may_put_out and pump_id in repairs else "",
                 back=None if out is None else planned_back(out, now.at),
             )
         )

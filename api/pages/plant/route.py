@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from api.pages.plant.build import plant_view
 from api.pages.plant.page import plant_page
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import PageForm, Refusal, form_of
+from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.capacity import outages
@@ -34,7 +34,12 @@ def plant(plant_id: str, request: Request, context: ContextDep, who: AskingDep) 
 
 
 def _answer(
-    request: Request, context: Context, who: Asking, plant_id: str, pump_id: str = "", refused: Refusal | None = None
+    request: Request,
+    context: Context,
+    who: Asking,
+    plant_id: str,
+    pump_id: str = "",
+    refused: FormRefusal | None = None,
 ) -> Response:
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     now = plant_state(context, place.vessel_id, place.id)
@@ -73,7 +78,7 @@ async def back(pump_id: str, request: Request, context: ContextDep, who: AskingD
 
 
 @router.post("/pumps/{pump_id}/runs")
-async def runs_now(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+async def pump_in_use(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """It runs after all."""
 
     def do(place: Place, form: PageForm) -> None:

@@ -38,7 +38,7 @@ class PumpBlock:
     out_action: str = ""
     repair_href: str = ""
     return_action: str = ""
-    runs_action: str = ""
+    in_use_action: str = ""
     form: FormState = field(default_factory=FormState)
 
 
@@ -155,7 +155,7 @@ def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> Pump
         out_action=pump.out_action,
         repair_href=pump.repair_href,
         return_action=pump.return_action,
-        runs_action=pump.runs_action,
+        in_use_action=pump.in_use_action,
         form=pump.form,
     )
 

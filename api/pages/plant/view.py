@@ -32,7 +32,7 @@ class PumpRow:
     repair_href: str = ""
     return_action: str = ""
     """Where the form posts that says when it is expected back; empty while it is not out."""
-    runs_action: str = ""
+    in_use_action: str = ""
     """Where the form posts that says it runs after all; empty once work on its repair was recorded."""
     back: PlannedReturn | None = None
     """When plans have it back."""

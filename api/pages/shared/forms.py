@@ -31,7 +31,7 @@ class FormState:
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
+class FormRefusal:
     """A form that was refused. faults: by the name of the field that each is about."""
 
     error: SchedulerError
@@ -97,7 +97,7 @@ class PageForm:
     async def act(
         self,
         do: Callable[[], str | Response],
-        again: Callable[[Refusal], Response] | None = None,
+        again: Callable[[FormRefusal], Response] | None = None,
         *,
         fields: Mapping[str, str] = MappingProxyType({}),
     ) -> Response:
@@ -115,7 +115,7 @@ class PageForm:
                 if again is None:
                     raise
                 faults = {_field(pointer, fields): says for pointer, says in error.faults}
-                return again(Refusal(error, self.values, faults))
+                return again(FormRefusal(error, self.values, faults))
             return RedirectResponse(done, 303) if isinstance(done, str) else done
 
         return await run_in_threadpool(act)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from api.pages import drawing
-from api.pages.shared.forms import FormState, Refusal
+from api.pages.shared.forms import FormRefusal, FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.voyage.days import Preview, StoredDays
@@ -37,7 +37,7 @@ class DaysForm(FormState):
     lines: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, refused: Refusal) -> "DaysForm":
+    def of(cls, refused: FormRefusal) -> "DaysForm":
         """As it was refused."""
         return cls(values=refused.values, faults=refused.faults, says=refused.state.says)
 

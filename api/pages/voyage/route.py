@@ -12,7 +12,7 @@ from starlette.datastructures import UploadFile
 
 from api.ics.writer import calendar_writer
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import PageForm, Refusal, form_of
+from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may, vessel_frame
 from api.pages.voyage.page import DaysForm, VoyageView, voyage_page
 from api.server.deps import Asking, AskingDep, ContextDep
@@ -85,7 +85,7 @@ async def _enter(context: Context, vessel_id: str, form: PageForm) -> Response:
         )
         return _back(context, vessel_id, _change(context, vessel_id, form, wish), "entered")
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         return _answer(
             context, form, vessel_id, refused, entry=DaysForm.of(refused), correcting=_was(context, vessel_id, form)
         )
@@ -101,7 +101,7 @@ async def _clear(context: Context, vessel_id: str, form: PageForm) -> Response:
         wish = days.Wish(cleared=((was.from_on, was.to_on),), what="days cleared")
         return _back(context, vessel_id, _change(context, vessel_id, form, wish), "cleared")
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         entry = DaysForm(values=form.values, says=refused.error.says)
         return _answer(context, form, vessel_id, refused, entry=entry, correcting=_was(context, vessel_id, form))
 
@@ -123,7 +123,7 @@ async def _weigh(context: Context, vessel_id: str, form: PageForm) -> Response:
         answer = _change(context, vessel_id, form, days.Wish(kinds=kinds, what="kinds of day changed"))
         return _back(context, vessel_id, answer, "kinds")
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         return _answer(context, form, vessel_id, refused, weights=DaysForm.of(refused))
 
     fields = {f"/kinds/{n}/weight": name for n, name in enumerate(names)}
@@ -136,7 +136,7 @@ async def _undo(context: Context, vessel_id: str, form: PageForm) -> Response:
         answer = days.undo_days(context, form.hand(), vessel_id, if_match=form.version)
         return _back(context, vessel_id, answer, "undone")
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         return _answer(context, form, vessel_id, refused, undo_says=refused.error.says)
 
     return await form.act(act, again)
@@ -160,7 +160,7 @@ async def _file(context: Context, vessel_id: str, form: PageForm, text: str, say
         wish = days.Wish(stretches=looked.sheet.spells, what=f"file of {len(looked.sheet.rows)} rows taken in")
         return _back(context, vessel_id, _change(context, vessel_id, form, wish), "file")
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         lines = tuple(fault.sentence() for fault in looked.sheet.faults[:100]) if looked else ()
         file = DaysForm(values={"csv": text}, says=refused.error.says, lines=lines)
         return _answer(context, form, vessel_id, refused, file=file, looked_at=looked)
@@ -169,7 +169,7 @@ async def _file(context: Context, vessel_id: str, form: PageForm, text: str, say
 
 
 def _answer(
-    context: Context, form: PageForm, vessel_id: str, refused: Refusal | None = None, **members: Any
+    context: Context, form: PageForm, vessel_id: str, refused: FormRefusal | None = None, **members: Any
 ) -> Response:
     return _page(form.request, context, form.who, vessel_id, refused.status if refused else 200, **members)
 

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from api.pages.shared.forms import FormState, Refusal
+from api.pages.shared.forms import FormRefusal, FormState
 from api.pages.shared.frame import frame_of, may
 from api.pages.shared.job_line import job_line
 from api.pages.voyage.page import voyage_day
@@ -37,7 +37,7 @@ class JobFormBack:
     """Which of the page's forms was refused, and how; name empty: none."""
 
     name: str = ""
-    refusal: Refusal | None = None
+    refusal: FormRefusal | None = None
 
     def state(self, name: str) -> FormState:
         """How a form is drawn: with what was typed where it is the one that was refused."""
@@ -177,7 +177,7 @@ def _first_date(
 ) -> FirstDateView:
     if not first_dates.may_be_set(job):
         return FirstDateView()
-    given = first_dates.told(context, now.vessel.id, job.job_id)
+    given = first_dates.given(context, now.vessel.id, job.job_id)
     may_set = may(who, "PUT", "/api/v1/jobs/{key}/first-date")
     return FirstDateView(
         asked=True,

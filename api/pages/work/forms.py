@@ -240,7 +240,7 @@ def _isolated(work: WorkState, points: Sequence[str]) -> str:
 
 
 def _going_back(work: WorkState) -> str:
-    if work.told_at is None:
+    if work.warned_at is None:
         return "people told"
     return "returned" if work.started_locally is not None else "started locally"
 

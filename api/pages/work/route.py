@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from api.ics.writer import calendar_writer
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import PageForm, Refusal, form_of
+from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may
 from api.pages.work.build import JobFormBack, closed_view, done_job, open_view
 from api.pages.work.forms import read_step
@@ -94,7 +94,7 @@ def job_answer(
 
 def drawn_again(
     request: Request, context: Context, who: Asking, vessel_id: str, key: str, name: str
-) -> Callable[[Refusal], Response]:
+) -> Callable[[FormRefusal], Response]:
     """Draws the job's page again with the form of that name as it was refused."""
     return lambda refused: job_answer(request, context, who, vessel_id, key, JobFormBack(name, refused))
 
@@ -177,7 +177,7 @@ async def count_part(plant_id: str, request: Request, context: ContextDep, who: 
         parts.count_part(context, form.hand(), place, name=form["name"], aboard=aboard)
         return here
 
-    def again(refused: Refusal) -> Response:
+    def again(refused: FormRefusal) -> Response:
         vessel, _, key = here.removeprefix("/vessels/").partition("/jobs/")
         if not key:
             raise refused.error

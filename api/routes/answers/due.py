@@ -181,7 +181,7 @@ def _why(now: PlantState, shown: DueJob) -> DateReason:
         look_back_days=seen.look_back_days if seen else None,
         past_runs=seen.runs if seen else None,
         calendar_used=seen.h_per_sea_day is not None if seen else None,
-        standing=seen.standing if seen else None,
+        standing=seen.idle if seen else None,
         hours_as_of=z(job.hours_as_of),
         estimated=job.estimated,
         may_miss_running_hours=round(job.may_miss_seconds / 3600, 2),

@@ -61,19 +61,19 @@ class PullDown:
     ultimate_kpa: float = 0.0
 
 
-def measured_of(plant: Plant, told: PullDown) -> Measured:
+def measured_of(plant: Plant, given: PullDown) -> Measured:
     """What the test shows, by the receiver's volume; a log over the plant's own band, figures over theirs.
 
     Raises:
         Refused: neither or both of figures and log, or they cannot be used; in words.
     """
-    if (told.figures is None) == (told.log is None):
+    if (given.figures is None) == (given.log is None):
         raise Refused("Give either the figures of the test or its log, one of the two.")
-    if told.log is not None:
-        pull, hold = read_log(told.log.splitlines())
+    if given.log is not None:
+        pull, hold = read_log(given.log.splitlines())
         band = compare_band(plant.stop_vacuum_kpa)
-        return measured(plant.receiver_m3, pull, hold, band=band, ultimate_kpa=told.ultimate_kpa)
-    read = told.figures
+        return measured(plant.receiver_m3, pull, hold, band=band, ultimate_kpa=given.ultimate_kpa)
+    read = given.figures
     assert read is not None
     if (read.hold_rise_kpa is None) != (read.hold_seconds is None):
         raise Refused("A hold needs both hold_rise_kpa and hold_seconds. Give both, or leave both out.")
@@ -85,26 +85,28 @@ def measured_of(plant: Plant, told: PullDown) -> Measured:
             )
         leak = leak_of_hold(plant.receiver_m3, read.hold_rise_kpa, read.hold_seconds)
     band = Band(ATMOSPHERE_KPA - read.from_vacuum_kpa, ATMOSPHERE_KPA - read.to_vacuum_kpa)
-    swept = effective_swept(plant.receiver_m3, read.seconds, band, ultimate_kpa=told.ultimate_kpa, leak=leak or NO_LEAK)
+    swept = effective_swept(
+        plant.receiver_m3, read.seconds, band, ultimate_kpa=given.ultimate_kpa, leak=leak or NO_LEAK
+    )
     return Measured(
         swept=swept, swept_spread_m3_per_h=None, leak=leak, leak_spread_pa_m3_per_s=None, band=band, samples=2
     )
 
 
-def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> Answer:
+def record_test(context: Context, hand: Hand, place: Place, given: PullDown) -> Answer:
     """Take in a pull-down test. Passed: the pump is proved and counts for what it swept. Failed: it counts nothing.
 
     Raises:
         Clash: the pump is down. Refused: an instant to come, nobody named, figures that cannot be, or a swept volume
             over twice the rated one.
     """
-    if not told.done_by.strip():
+    if not given.done_by.strip():
         raise Refused(
             "Say who made the test; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
         )
-    if told.at > context.now() + AHEAD:
+    if given.at > context.now() + AHEAD:
         raise Refused("That time is still to come; give the instant of the test.")
-    if told.result is Test.NONE:
+    if given.result is Test.NONE:
         raise Refused("A test is passed or failed. Say which.", faults=[("/result", "passed or failed is expected")])
 
     def act(session: Session) -> Answer:
@@ -113,48 +115,48 @@ def record_test(context: Context, hand: Hand, place: Place, told: PullDown) -> A
         pump = next(p for p in plant.pumps if p.id == place.id)
         for row in open_outage_rows(session, place.vessel_id, place.id):
             if row.status is OutageStatus.DOWN:
-                since = moment(row.from_at, clock_of(session, place.vessel_id, told.at), told.at)
-                name = pump_words(plant, told.at, place.id)
+                since = moment(row.from_at, clock_of(session, place.vessel_id, given.at), given.at)
+                name = pump_words(plant, given.at, place.id)
                 raise Clash(f"{name} is down since {since}. Bring it back first, then test.")
-        require_no_tag(session, place.vessel_id, place.id, plant, told.at)
-        found = measured_of(plant, told)
+        require_no_tag(session, place.vessel_id, place.id, plant, given.at)
+        found = measured_of(plant, given)
         if found.swept.m3_per_h > 2 * pump.rated_swept_m3_per_h:
             raise Refused(
                 f"The test gives {found.swept.m3_per_h:.1f} m³/h beside {pump.rated_swept_m3_per_h:g} rated. Check "
                 "seconds, pressures and the receiver's volume, and that one pump alone was running."
             )
         before = capacities_of(session, place.vessel_id, plant)[place.id]
-        counted = found.swept if told.result is Test.PASSED else None
+        counted = found.swept if given.result is Test.PASSED else None
         by = hand.actor.name
-        returned(session, plant, place, told.at, told.reason, told.result, counted, by, context.now())
+        returned(session, plant, place, given.at, given.reason, given.result, counted, by, context.now())
         shown = _shown(plant, pump, found, before.m3_per_h)
         payload = {
             "pump": place.id,
             "serial": pump.serial,
-            "at": told.at,
-            "test": told.result,
+            "at": given.at,
+            "test": given.result,
             **{name: value for name, value in shown.items() if name != "says"},
-            "from_log": told.log is not None,
-            "done_by": told.done_by.strip(),
-            "reason": told.reason,
+            "from_log": given.log is not None,
+            "done_by": given.done_by.strip(),
+            "reason": given.reason,
             "by": by,
         }
         number, stamp = append_record(session, place.vessel_id, "pump tested", context.now(), payload)
         ask_plan(session, place.vessel_id, place.plant_id, context.now())
-        state = "proved" if told.result is Test.PASSED else "down: the test failed"
+        state = "proved" if given.result is Test.PASSED else "down: the test failed"
         return Answer(200, {"pump": place.id, "pump_state": state, **shown, "record": number, "stamp": stamp})
 
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def computed(context: Context, place: Place, told: PullDown) -> dict[str, Any]:
+def computed(context: Context, place: Place, given: PullDown) -> dict[str, Any]:
     """What the test shows, recorded nowhere. Raises Refused as `record_test` does."""
     with context.db.read() as session:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
         before = capacities_of(session, place.vessel_id, plant)[place.id]
     pump = next(p for p in plant.pumps if p.id == place.id)
-    return _shown(plant, pump, measured_of(plant, told), before.m3_per_h)
+    return _shown(plant, pump, measured_of(plant, given), before.m3_per_h)
 
 
 def _shown(plant: Plant, pump: Pump, found: Measured, before: float) -> dict[str, Any]:

@@ -56,7 +56,7 @@ def latest(now: PlantState, job: DueJob) -> date:
     return latest_on(now.plant.kind(job.job_id.kind), ship_time(now.at, now.offset_minutes).date())
 
 
-def told(context: Context, vessel_id: str, job_id: JobId) -> FirstDue | None:
+def given(context: Context, vessel_id: str, job_id: JobId) -> FirstDue | None:
     """What was set for that job, none when nothing was."""
     with context.db.read() as session:
         row = first_date_row(session, vessel_id, job_id.kind, job_id.subject)

@@ -109,7 +109,7 @@ def counter_sheets(context: Context, vessel_id: str) -> tuple[PlantSheet, ...]:
     return tuple(_plant_sheet(context, plant_state(context, vessel_id, plant)) for plant in plants)
 
 
-def answer_question(context: Context, hand: Hand, place: Place, at_s: int, told: QuestionAnswer) -> CounterChange:
+def answer_question(context: Context, hand: Hand, place: Place, at_s: int, given: QuestionAnswer) -> CounterChange:
     """Record a person's answer to the question about `place` at `at_s`, and say what it changed.
 
     Raises:
@@ -121,9 +121,9 @@ def answer_question(context: Context, hand: Hand, place: Place, at_s: int, told:
         raise Clash("This question was answered meanwhile. Load the page again: it shows what is still asked.")
     if asked is None:  # told before: the answer of then is given, whatever the question was
         return change_counter(
-            context, hand, place, [CounterEvent(kind="bad reading", at=instant(at_s), reason=told.reason)]
+            context, hand, place, [CounterEvent(kind="bad reading", at=instant(at_s), reason=given.reason)]
         )
-    return change_counter(context, hand, place, _events(told, at_s, asked))
+    return change_counter(context, hand, place, _events(given, at_s, asked))
 
 
 def change_counter(context: Context, hand: Hand, place: Place, events: Sequence[CounterEvent]) -> CounterChange:
@@ -142,8 +142,8 @@ def watched(context: Context, hand: Hand, place: Place, act: Callable[[], Answer
     """Do what changes a counter, and say what it changed: hours and due points before and after."""
     repeated = _known(context, place.vessel_id, hand)
     before = plant_state(context, place.vessel_id, place.plant_id)
-    told = act().body
-    record = told.get("record")
+    given = act().body
+    record = given.get("record")
     after = plant_state(context, place.vessel_id, place.plant_id)
     position = next((c.position for c in after.counters if c.id == place.id), "")
     due = {job.job_id.key: job.due_at for job in before.jobs if job.first}
@@ -160,20 +160,20 @@ def watched(context: Context, hand: Hand, place: Place, act: Callable[[], Answer
         after=after.hours.get(key),
         moved=moved,
         repeated=repeated,
-        waits=str(told.get("says", "")),
+        waits=str(given.get("says", "")),
     )
 
 
-def _events(told: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEvent]:
+def _events(given: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEvent]:
     """The counter events that an answer stands for."""
-    at, reason = instant(at_s), told.reason
-    match told.what:
+    at, reason = instant(at_s), given.reason
+    match given.what:
         case "replaced":
-            if told.at is None:
+            if given.at is None:
                 says = "when it was exchanged is missing."
                 raise Refused(f"at: {says}", faults=[("/at", says)])
             made = CounterEvent(
-                kind="replacement", at=told.at, reason=reason, old_final=told.old_final, new_first=told.new_first
+                kind="replacement", at=given.at, reason=reason, old_final=given.old_final, new_first=given.new_first
             )
             return [made]
         case "rescaled":
@@ -183,8 +183,8 @@ def _events(told: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEve
                 kind="rescale",
                 at=at,
                 reason=reason,
-                old_final=told.old_final,
-                new_first=told.new_first,
+                old_final=given.old_final,
+                new_first=given.new_first,
                 seconds_per_count=asked.scale,
                 resolution=1.0,
             )
@@ -207,9 +207,9 @@ def _events(told: QuestionAnswer, at_s: int, asked: Question) -> list[CounterEve
                 )
             return [CounterEvent(kind="bad reading", at=instant(one), reason=reason) for one in held]
         case "preset":
-            return [CounterEvent(kind="step decision", at=at, reason=reason, hours=told.hours)]
+            return [CounterEvent(kind="step decision", at=at, reason=reason, hours=given.hours)]
         case "missing":
-            return [CounterEvent(kind="adjustment", at=at, reason=reason, hours=told.hours)]
+            return [CounterEvent(kind="adjustment", at=at, reason=reason, hours=given.hours)]
         case "nothing":
             return [CounterEvent(kind="nothing missing", at=at, reason=reason)]
 

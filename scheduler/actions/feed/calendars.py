@@ -81,7 +81,7 @@ def last_good(context: Context, scope: Scope) -> StoredCalendar | None:
 
 
 def write_vessel(
-    session: Session, pen: CalendarWriter, vessel_id: str, at: datetime, also: Scope | None = None
+    session: Session, writer: CalendarWriter, vessel_id: str, at: datetime, also: Scope | None = None
 ) -> StoredCalendar:
     """Write anew what changed of a vessel's calendars, all that are in use and `also`; returns the plain one."""
     vessel, _ = document_of(session, vessel_id)
@@ -91,19 +91,19 @@ def write_vessel(
     made: dict[str, StoredCalendar] = {}
     for scope in _in_use(session, vessel_id, at, also):
         texts = [
-            _text(pen, row, scope, clock)
+            _text(writer, row, scope, clock)
             for row in rows
             if row.occurrence_key == PLAN_STATUS_KEY or _stands(row, scope, now_s)
         ]
         whole = f"Planned maintenance of the vacuum plant of {vessel.name}."
         about = _about(whole, scope, [vessel])
-        body = pen.compose(vessel.name, texts, about, f"/vessels/{vessel_id}/plan")
-        made[scope.name] = _keep(session, pen, scope, body, at, revision_of(session, vessel_id))
+        body = writer.compose(vessel.name, texts, about, f"/vessels/{vessel_id}/plan")
+        made[scope.name] = _keep(session, writer, scope, body, at, revision_of(session, vessel_id))
     _forget(session, vessel_id, made)
     return made[_PLAIN.name]
 
 
-def write_fleet(context: Context, pen: CalendarWriter, also: Scope | None = None) -> None:
+def write_fleet(context: Context, writer: CalendarWriter, also: Scope | None = None) -> None:
     """Write anew what changed of the fleet's calendars, if any is in use or `also` is asked for.
 
     In a transaction of its own: of vessels written at the same time, the last to come here sees all of them.
@@ -117,8 +117,8 @@ def write_fleet(context: Context, pen: CalendarWriter, also: Scope | None = None
         rows = [row for row in feed_event_rows(session, None) if row.vessel_id in vessels]
         made: dict[str, StoredCalendar] = {}
         for scope in _in_use(session, None, at, also):
-            body, status = _fleet_body(session, pen, scope, vessels, rows, at)
-            made[scope.name] = _keep(session, pen, scope, body, at, 0, status)
+            body, status = _fleet_body(session, writer, scope, vessels, rows, at)
+            made[scope.name] = _keep(session, writer, scope, body, at, 0, status)
         _forget(session, FLEET, made)
 
 
@@ -159,14 +159,14 @@ def _in_use(session: Session, vessel_id: str | None, at: datetime, also: Scope |
     return sorted(found, key=lambda scope: scope.name)
 
 
-def _text(pen: CalendarWriter, row: FeedEventRow, scope: Scope, clock: ShipOffset, ship: str = "") -> str:
+def _text(writer: CalendarWriter, row: FeedEventRow, scope: Scope, clock: ShipOffset, ship: str = "") -> str:
     """ship: to be named before the title, in a calendar of many."""
     text = row.task if scope.tasks else row.text
-    text = pen.name(text, ship) if ship else text
+    text = writer.name(text, ship) if ship else text
     rings = scope.alarms and row.state not in _NOTHING_TO_DO and not row.occurrence_key.startswith(OUT)
     if not rings or _FIRM not in row.text:  # what is only forecast rings nowhere, as an event or as a task
         return text
-    return pen.alarm(text, evening_before(row.starts_s, scope.alarm_hour, clock, all_day=_ALL_DAY in row.text))
+    return writer.alarm(text, evening_before(row.starts_s, scope.alarm_hour, clock, all_day=_ALL_DAY in row.text))
 
 
 def _stands(row: FeedEventRow, scope: Scope, now_s: int) -> bool:
@@ -188,7 +188,7 @@ def _about(whole: str, scope: Scope, vessels: Iterable[Vessel]) -> str:
 
 def _fleet_body(
     session: Session,
-    pen: CalendarWriter,
+    writer: CalendarWriter,
     scope: Scope,
     vessels: dict[str, Vessel],
     rows: Sequence[FeedEventRow],
@@ -201,7 +201,7 @@ def _fleet_body(
     for row in rows:
         status = row.occurrence_key == PLAN_STATUS_KEY
         if status or _stands(row, scope, seconds(at)):
-            text = _text(pen, row, scope, clocks.get(row.vessel_id, utc), ships[row.vessel_id])
+            text = _text(writer, row, scope, clocks.get(row.vessel_id, utc), ships[row.vessel_id])
             key = f"{row.vessel_id} {row.occurrence_key}"
             named[status].append(Piece(state=row.state, starts_s=row.starts_s, key=key, text=text))
     taken = sum(len(one.text.encode()) for one in named[True]) + _FRAME_OCTETS
@@ -215,11 +215,11 @@ def _fleet_body(
     )
     before = feed_body_row(session, FLEET, scope.name)
     old = None if before is None or before.status is None else _status_from(before.status)
-    event = pen.publish(old, entry, FLEET, at)[1]
+    event = writer.publish(old, entry, FLEET, at)[1]
     first = event.task if scope.tasks else event.text
     about = _about(f"Planned maintenance of the vacuum plants of {len(vessels)} vessels.", scope, vessels.values())
     texts = [first, *(one.text for one in (*named[True], *kept))]
-    return pen.compose("Fleet", texts, about, "/?all=1"), _status_text(event)
+    return writer.compose("Fleet", texts, about, "/?all=1"), _status_text(event)
 
 
 def _status_text(event: StoredEvent) -> str:
@@ -236,7 +236,7 @@ def _status_from(text: str) -> StoredEvent:
 
 def _keep(
     session: Session,
-    pen: CalendarWriter,
+    writer: CalendarWriter,
     scope: Scope,
     body: bytes,
     at: datetime,
@@ -251,7 +251,7 @@ def _keep(
             vessel_id=scope.vessel_id or FLEET, name=scope.name, body="", etag="", changed_at=at, made_at=at, revision=0
         )
     if feed is not before:
-        row.body, row.etag, row.changed_at = body.decode(), pen.tag(body), feed.changed_at
+        row.body, row.etag, row.changed_at = body.decode(), writer.tag(body), feed.changed_at
     row.made_at, row.revision, row.status = at, revision, status
     session.add(row)
     return _body(row)

@@ -50,7 +50,7 @@ _TROUBLE = "calendar"
 log = logging.getLogger("leadline")
 
 
-def refresh(context: Context, pen: CalendarWriter, vessel_id: str) -> StoredCalendar:
+def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredCalendar:
     """Bring a vessel's published dates and calendars up to date, and the fleet's calendar.
 
     Dates that moved are listed (`publishing`); events that show nothing new keep every byte. Returns the vessel's plain calendar.
@@ -68,23 +68,23 @@ def refresh(context: Context, pen: CalendarWriter, vessel_id: str) -> StoredCale
         wanted = _agenda(session, plants, old, at)
         for entry in {entry.key: entry for entry in wanted.entries}.values():
             row = old.pop(entry.key, None)
-            uid, event = pen.publish(None if row is None else _event(row, entry.role), entry, vessel_id, at)
+            uid, event = writer.publish(None if row is None else _event(row, entry.role), entry, vessel_id, at)
             if row is None or (row.text, row.task, row.fingerprint) != (event.text, event.task, event.mark()):
                 session.add(_row(row, vessel_id, uid, plants, entry, event))
         for row in old.values():
             session.delete(row)
         session.flush()
-        body = write_vessel(session, pen, vessel_id, at)
-    write_fleet(context, pen)
+        body = write_vessel(session, writer, vessel_id, at)
+    write_fleet(context, writer)
     _well_again(context, vessel_id)
     return body
 
 
-def renew(context: Context, pen: CalendarWriter, vessel_id: str) -> bool:
+def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
     """As `refresh`, for those whose own work must not fail with it: what went wrong is logged and noted for readiness
     and page, and the last good calendars go on being served."""
     try:
-        refresh(context, pen, vessel_id)
+        refresh(context, writer, vessel_id)
     except Exception as error:
         says = f"failed: {type(error).__name__}: {error}"[:300]
         if trouble(context).get(vessel_id, ("", ""))[0] != says:
@@ -117,50 +117,50 @@ def _well_again(context: Context, vessel_id: str) -> None:
                 session.delete(row)
 
 
-def served(context: Context, pen: CalendarWriter, opened: AddressOpened, *, tasks: bool) -> StoredCalendar:
+def served(context: Context, writer: CalendarWriter, opened: AddressOpened, *, tasks: bool) -> StoredCalendar:
     """The calendar that an address serves now: as last written; put together from stored texts when it never was.
 
     When that fails too there is the plan-status entry alone, which is not kept.
     """
     scope = replace(opened.scope, tasks=tasks)
     if opened.ended_at is not None:
-        return _withdrawn(context, pen, scope, opened.ended_at)
+        return _withdrawn(context, writer, scope, opened.ended_at)
     kept = last_good(context, scope)
     if kept is not None:
         return kept
     try:
-        return _first(context, pen, scope)
+        return _first(context, writer, scope)
     except Exception:
         log.exception("the first calendar %s of %s could not be written", scope.name, scope.vessel_id or "the fleet")
-        return bare(context, pen, scope)
+        return bare(context, writer, scope)
 
 
-def _first(context: Context, pen: CalendarWriter, scope: Scope) -> StoredCalendar:
+def _first(context: Context, writer: CalendarWriter, scope: Scope) -> StoredCalendar:
     with context.db.read() as session:
         vessels = [row.id for row in vessel_rows(session, scope.vessel_id)]
         never = [one for one in vessels if feed_body_row(session, one, Scope(vessel_id=one).name) is None]
     for vessel_id in never:
-        refresh(context, pen, vessel_id)
+        refresh(context, writer, vessel_id)
     if scope.vessel_id is None:
-        write_fleet(context, pen, scope)
+        write_fleet(context, writer, scope)
     else:
         with context.db.write(scope.vessel_id) as session:
-            write_vessel(session, pen, scope.vessel_id, context.now(), scope)
+            write_vessel(session, writer, scope.vessel_id, context.now(), scope)
     kept = last_good(context, scope)
     if kept is None:  # another server forgot it in this moment
         raise Busy("The calendar is being written; try again in a second.")
     return kept
 
 
-def _withdrawn(context: Context, pen: CalendarWriter, scope: Scope, ended_at: datetime) -> StoredCalendar:
+def _withdrawn(context: Context, writer: CalendarWriter, scope: Scope, ended_at: datetime) -> StoredCalendar:
     name, offset = "Fleet", 0
     if scope.vessel_id is not None:
         with context.db.read() as session:
             name = document_of(session, scope.vessel_id)[0].name
             offset = offset_minutes(session, scope.vessel_id, ended_at)
     on = ship_time(ended_at, offset).date()
-    body = pen.withdrawn(name, on, ended_at, scope.vessel_id or FLEET, tasks=scope.tasks)
-    return StoredCalendar(body, pen.tag(body), ended_at, ended_at, -1)
+    body = writer.withdrawn(name, on, ended_at, scope.vessel_id or FLEET, tasks=scope.tasks)
+    return StoredCalendar(body, writer.tag(body), ended_at, ended_at, -1)
 
 
 def stale_vessels(context: Context, most_age_s: int) -> list[str]:
@@ -408,7 +408,7 @@ def _second(moment: date | datetime) -> int:
     return seconds(datetime(moment.year, moment.month, moment.day, tzinfo=UTC))
 
 
-def bare(context: Context, pen: CalendarWriter, scope: Scope) -> StoredCalendar:
+def bare(context: Context, writer: CalendarWriter, scope: Scope) -> StoredCalendar:
     """A calendar with the plan-status entry alone, for when none could be written yet; it is not kept."""
     at = context.now()
     if scope.vessel_id is None:
@@ -420,7 +420,7 @@ def bare(context: Context, pen: CalendarWriter, scope: Scope) -> StoredCalendar:
             offset = offset_minutes(session, scope.vessel_id, at)
         name, path = vessel.name, f"/vessels/{vessel.id}/plan"
         entry = status_entry(vessel=vessel, jobs=(), plan_at=None, hours_as_of=None, offset_minutes=offset, at=at)
-    _, event = pen.publish(None, entry, scope.vessel_id or FLEET, at)
+    _, event = writer.publish(None, entry, scope.vessel_id or FLEET, at)
     about = "The calendar could not be written; the pages aboard have the jobs."
-    body = pen.compose(name, [event.task if scope.tasks else event.text], about, path)
-    return StoredCalendar(body, pen.tag(body), at, at, -1)
+    body = writer.compose(name, [event.task if scope.tasks else event.text], about, path)
+    return StoredCalendar(body, writer.tag(body), at, at, -1)

@@ -42,7 +42,7 @@ class PlantPlan:
     least_margin_litres_per_h: int | None = None
     by: str = ""
     proven: bool = False
-    standing: PlanFigures | None = None
+    figures: PlanFigures | None = None
     error: Exception | None = None
 
     @property
@@ -57,7 +57,7 @@ class PlantPlan:
     @property
     def good(self) -> bool:
         """False when its plan leaves the plant below its minimum, or a job without a place or past its limit."""
-        return self.standing is None or self.standing.good
+        return self.figures is None or self.figures.good
 
 
 def plan_many(
@@ -86,7 +86,7 @@ def plan_many(
             raise
 
 
-def fleet_standing(context: Context, vessel_id: str, plant_id: str) -> PlantPlan:
+def stored_plant_plan(context: Context, vessel_id: str, plant_id: str) -> PlantPlan:
     """Whether the plant would be planned, and how its newest plan leaves it. Plans nothing."""
     try:
         now = plant_state(context, vessel_id, plant_id)
@@ -124,5 +124,5 @@ def _told(vessel_id: str, plant_id: str, came: Came, held: StoredPlan | None) ->
         least_margin_litres_per_h=held.least_margin_litres_per_h,
         by=held.plan.by,
         proven=held.plan.proven,
-        standing=plan_figures(held.problem, held.plan),
+        figures=plan_figures(held.problem, held.plan),
     )

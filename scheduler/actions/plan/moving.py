@@ -295,7 +295,7 @@ def _standing(session: Session, place: Place, number: int) -> MoveRow:
     if row.undone_at is not None:
         raise Clash(f"Move {number} was undone already, by {row.undone_by}.")
     keys = {slot["job"] for slot in row.slots}
-    for other in move_rows(session, place.vessel_id, place.id, standing=True):
+    for other in move_rows(session, place.vessel_id, place.id, not_undone=True):
         if other.number > number and keys & {slot["job"] for slot in other.slots}:
             raise Clash(f"Move {other.number} by {other.by} moved the same job after it. Undo that one first.")
     return row

@@ -56,12 +56,12 @@ def outlook_words(context: Context, now: PlantState) -> str:
     )
 
 
-def outlook_as_json(now: PlantState, held: StoredPlan, days: int, says: str) -> dict[str, Any]:
+def outlook_as_json(now: PlantState, stored: StoredPlan, days: int, says: str) -> dict[str, Any]:
     """An outlook for the API: what it is, and the plan."""
     return {
         "plant": now.plant.id,
         "days": days,
         "outlook": True,
         "says": says,
-        "plan": plan_as_json(now, held),
+        "plan": plan_as_json(now, stored),
     }

@@ -63,7 +63,7 @@ def problem_of(
         frozen_days=context.settings.frozen_days,
         published_days=context.settings.horizon_days,
         taken={key: times for key, times in taken.items() if key not in free},
-        beside=Circumstances(
+        circumstances=Circumstances(
             days=now.days,
             parts_from=now.parts_from(),
             concessions=now.concessions,
@@ -109,13 +109,13 @@ def bring_up(
     """As `propose`, with a solver of the caller's. The plan, and whether it was held already."""
     now = plant_state(context, vessel_id, plant_id)
     problem = problem_of(now, context)
-    held = answer_stored(now, problem)
-    if held is not None:
+    stored = answer_stored(now, problem)
+    if stored is not None:
         with context.db.write(vessel_id) as session:
             stands = _still_aboard(session, now)
             if stands:
                 plan_made(session, plant_id, context.now())
-        return (held, True) if stands else bring_up(context, vessel_id, plant_id, solve)
+        return (stored, True) if stands else bring_up(context, vessel_id, plant_id, solve)
     begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
     problem, plan = settle(problem, running_of(now), solve, begin)
     plan = _by_hand(now, problem, plan)
@@ -187,19 +187,19 @@ def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
                 f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
                 more={"digest": proposed.digest},
             )
-        held = take_up(session, place.vessel_id, proposed, context.now())
+        stored = take_up(session, place.vessel_id, proposed, context.now())
         payload = {
             "plant": place.id,
             "plan": digest,
             "problem": proposed.problem_digest,
-            "slots": len(held.plan.slots),
-            "shortfalls": len(held.plan.shortfalls),
+            "slots": len(stored.plan.slots),
+            "shortfalls": len(stored.plan.shortfalls),
             "least_margin_litres_per_h": proposed.least_margin_litres_per_h,
-            "proven": held.plan.proven,
+            "proven": stored.plan.proven,
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, "plan taken", context.now(), payload)
-        return Answer(200, {"plant": place.id, "digest": digest, "slots": len(held.plan.slots), "record": number})
+        return Answer(200, {"plant": place.id, "digest": digest, "slots": len(stored.plan.slots), "record": number})
 
     return hand_action(context, hand, place.vessel_id, act)
 
@@ -224,18 +224,18 @@ def as_now(now: PlantState, context: Context) -> tuple[Problem, Plan]:
 
     Without a taken plan the proposed one is used; without either, nothing is opened.
     """
-    held = now.taken or now.proposed
+    stored = now.taken or now.proposed
     problem = problem_of(now, context, keep=False)
-    if held is None:
+    if stored is None:
         return problem, Plan(problem_digest=problem_digest(problem), slots=(), shortfalls=())
-    shift = (problem.starts_at - held.problem.starts_at) // timedelta(hours=1)
+    shift = (problem.starts_at - stored.problem.starts_at) // timedelta(hours=1)
     open_keys = now.open_keys
     slots = tuple(
         replace(slot, start=max(0, slot.start - shift), end=slot.end - shift)
-        for slot in held.plan.slots
+        for slot in stored.plan.slots
         if slot.end - shift > 0 and slot.key in open_keys
     )
-    return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=held.plan.shortfalls)
+    return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=stored.plan.shortfalls)
 
 
 def margins_now(now: PlantState, context: Context) -> dict[str, float]:
@@ -250,37 +250,37 @@ def margins_now(now: PlantState, context: Context) -> dict[str, float]:
     return found
 
 
-def dates_given(now: PlantState, held: StoredPlan) -> list[tuple[PlanFact, str]]:
+def dates_given(now: PlantState, stored: StoredPlan) -> list[tuple[PlanFact, str]]:
     """What a plan did with dates given before, and what rests on a return: each fact, and its sentence."""
-    words = words_of(now, held.problem)
-    return [(fact, fact_words(fact, words)) for fact in plan_facts(held.problem, held.plan)]
+    words = words_of(now, stored.problem)
+    return [(fact, fact_words(fact, words)) for fact in plan_facts(stored.problem, stored.plan)]
 
 
-def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | None:
+def plan_as_json(now: PlantState, stored: StoredPlan | None) -> dict[str, Any] | None:
     """A stored plan for the API: slots and shortfalls with instants, and the certificate."""
-    if held is None:
+    if stored is None:
         return None
     kinds = {job.job_id.key: job.kind_name for job in (*now.jobs, *now.breakdowns)}
-    words = words_of(now, held.problem)
-    first = held.problem.starts_at
-    spread = dict(held.plan.unsettled)
-    cover = cover_of(held.problem, held.plan)
+    words = words_of(now, stored.problem)
+    first = stored.problem.starts_at
+    spread = dict(stored.plan.unsettled)
+    cover = cover_of(stored.problem, stored.plan)
     by_hand = {(key, (pin.start_at - first) // timedelta(hours=1)): pin.by for key, pin in now.pins.items()}
 
     def at(step: int) -> str | None:
         return utc_text(first + timedelta(hours=step))
 
     return {
-        "digest": held.digest,
-        "problem_digest": held.plan.problem_digest,
-        "made_at": utc_text(held.made_at),
-        "taken_at": utc_text(held.taken_at),
-        "version": held.version,
+        "digest": stored.digest,
+        "problem_digest": stored.plan.problem_digest,
+        "made_at": utc_text(stored.made_at),
+        "taken_at": utc_text(stored.taken_at),
+        "version": stored.version,
         "from": utc_text(first),
-        "to": at(held.problem.steps),
-        "lawful": held.lawful,
-        "least_margin_swept_m3_per_h": _m3(held.least_margin_litres_per_h),
-        "least_at": utc_text(held.least_at),
+        "to": at(stored.problem.steps),
+        "lawful": stored.lawful,
+        "least_margin_swept_m3_per_h": _m3(stored.least_margin_litres_per_h),
+        "least_at": utc_text(stored.least_at),
         "slots": [
             {
                 "job": slot.key,
@@ -294,7 +294,7 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
                 "set_by_hand_by": by_hand.get((slot.key, slot.start)),
                 "plus_minus_days": spread.get(slot.key, 0),
             }
-            for slot in sorted(held.plan.slots, key=lambda slot: (slot.start, slot.key))
+            for slot in sorted(stored.plan.slots, key=lambda slot: (slot.start, slot.key))
         ],
         "one_more_failure": {
             "hours": cover.hours,
@@ -315,7 +315,7 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
                 "code": short.code.value,
                 "says": shortfall_words(short, words),
             }
-            for short in held.plan.shortfalls
+            for short in stored.plan.shortfalls
         ],
         "facts": [
             {
@@ -330,17 +330,17 @@ def plan_as_json(now: PlantState, held: StoredPlan | None) -> dict[str, Any] | N
                 "assumed": fact.assumed,
                 "says": says,
             }
-            for fact, says in dates_given(now, held)
+            for fact, says in dates_given(now, stored)
         ],
         "certificate": {
-            "by": held.plan.by,
-            "solver": held.plan.solver,
-            "proven": held.plan.proven,
+            "by": stored.plan.by,
+            "solver": stored.plan.solver,
+            "proven": stored.plan.proven,
             "tiers": [
                 {"tier": t.tier, "name": t.name, "value": t.value, "bound": t.bound, "proven": t.proven}
-                for t in held.plan.tiers
+                for t in stored.plan.tiers
             ],
-            "remarks": list(held.plan.remarks),
+            "remarks": list(stored.plan.remarks),
         },
     }
 
@@ -349,31 +349,31 @@ def _m3(litres_per_h: int | None) -> float | None:
     return None if litres_per_h is None else litres_per_h / 1000
 
 
-def plan_lines(now: PlantState, held: StoredPlan) -> Iterator[str]:
+def plan_lines(now: PlantState, stored: StoredPlan) -> Iterator[str]:
     """A plan in plain lines, in ship time, for a terminal."""
     offset = now.offset_minutes
     names = {job.job_id.key: (now.position_name(job.position), job.kind_name) for job in (*now.jobs, *now.breakdowns)}
-    spread, shared, words = dict(held.plan.unsettled), held.shared(), words_of(now, held.problem)
-    word = "taken" if held.taken_at else "proposed" if held.id else "as an outlook"
+    spread, shared, words = dict(stored.plan.unsettled), stored.shared(), words_of(now, stored.problem)
+    word = "taken" if stored.taken_at else "proposed" if stored.id else "as an outlook"
     least = (
         ""
-        if held.least_margin_litres_per_h is None
-        else f", least margin {held.least_margin_litres_per_h / 1000:g} m³/h"
+        if stored.least_margin_litres_per_h is None
+        else f", least margin {stored.least_margin_litres_per_h / 1000:g} m³/h"
     )
-    proved = "proved best" if held.plan.proven else "not proven"
-    yield f"{now.vessel.name}, {now.plant.name}: plan {held.digest[:12]} {word}, {proved}{least} (swept, as planned)"
-    for key, (start, end) in sorted(held.times().items(), key=lambda item: (item[1], item[0])):
+    proved = "proved best" if stored.plan.proven else "not proven"
+    yield f"{now.vessel.name}, {now.plant.name}: plan {stored.digest[:12]} {word}, {proved}{least} (swept, as planned)"
+    for key, (start, end) in sorted(stored.times().items(), key=lambda item: (item[1], item[0])):
         place, kind = names.get(key, ("", ""))
-        margin = next(slot.least_margin_litres_per_h for slot in held.plan.slots if slot.key == key)
+        margin = next(slot.least_margin_litres_per_h for slot in stored.plan.slots if slot.key == key)
         when = f"{ship_time(start, offset):%a %d %b %Y %H:%M} to {ship_time(end, offset):%a %H:%M}"
         notes = f", +-{spread[key]} days" if key in spread else ""
         notes += f", on the isolation of {job_words(now.plant, now.at, shared[key])}" if key in shared else ""
         yield f"  {when}  {place:14} {kind:20} margin {margin / 1000:7.1f}  {key}{notes}"
-    for line in cover_words(cover_of(held.problem, held.plan), words):
+    for line in cover_words(cover_of(stored.problem, stored.plan), words):
         yield f"  {line}"
-    for short in held.plan.shortfalls:
+    for short in stored.plan.shortfalls:
         yield f"  shortfall: {shortfall_words(short, words)}"
-    for _, says in dates_given(now, held):
+    for _, says in dates_given(now, stored):
         yield f"  {says}"
-    for remark in held.plan.remarks:
+    for remark in stored.plan.remarks:
         yield f"  {remark}"

@@ -294,7 +294,7 @@ def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collecti
     """By key of an open job, where the newest move that was not undone put its slot."""
     return {
         slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, row.at)
-        for row in move_rows(session, vessel_id, plant_id, standing=True)
+        for row in move_rows(session, vessel_id, plant_id, not_undone=True)
         for slot in row.slots
         if slot["job"] in open_keys
     }

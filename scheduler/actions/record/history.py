@@ -60,7 +60,7 @@ class DocumentChange:
 
 
 @dataclass(frozen=True, slots=True)
-class BesideRecords:
+class ExportExtras:
     """What stands beside the records in an export: what was due and not done, postponements, non-conformities, changes."""
 
     not_done: tuple[NotDone, ...]
@@ -69,14 +69,14 @@ class BesideRecords:
     changes: tuple[DocumentChange, ...]
 
 
-def beside_records(context: Context, told: ChosenRecords) -> BesideRecords:
+def export_extras(context: Context, chosen: ChosenRecords) -> ExportExtras:
     """What an auditor reads next to the records of the same period."""
-    choice = told.choice
+    choice = chosen.choice
     with context.db.read() as session:
-        vessel, _ = document_of(session, told.vessel_id)
+        vessel, _ = document_of(session, chosen.vessel_id)
     not_done: list[NotDone] = []
     for plant in vessel.plants:
-        now = plant_state(context, told.vessel_id, plant.id)
+        now = plant_state(context, chosen.vessel_id, plant.id)
         not_done += [
             NotDone(
                 job=job.job_id.key,
@@ -91,17 +91,17 @@ def beside_records(context: Context, told: ChosenRecords) -> BesideRecords:
             if job.first and choice.due_within(job.due_at, now.at)
         ]
     changes: list[DocumentChange] = []
-    for record in records_of(context, told.vessel_id, Choice(from_at=choice.from_at, to_at=choice.to_at)):
+    for record in records_of(context, chosen.vessel_id, Choice(from_at=choice.from_at, to_at=choice.to_at)):
         if record.kind == ClosedJob.KIND:
             late = not_done_then(record, choice)
             if late is not None:
                 not_done.append(late)
         elif record.kind == "vessel document stored":
             changes += _changes(record)
-    return BesideRecords(
+    return ExportExtras(
         not_done=tuple(sorted(not_done, key=lambda one: (one.due_at is not None, one.due_at or one.job, one.job))),
-        postponements=tuple(reversed(postponing.postponements_listed(context, told.vessel_id))),
-        non_conformities=tuple(reversed(nonconformities.nonconformities_listed(context, told.vessel_id))),
+        postponements=tuple(reversed(postponing.postponements_listed(context, chosen.vessel_id))),
+        non_conformities=tuple(reversed(nonconformities.nonconformities_listed(context, chosen.vessel_id))),
         changes=tuple(changes),
     )
 

@@ -23,7 +23,7 @@ from scheduler.storage.hours.counters import CounterRow, counter_rows, find_coun
 from scheduler.storage.hours.readings import newest_reading
 from scheduler.storage.record import append_record
 from scheduler.storage.renaming import forget_plant, rename, used
-from scheduler.storage.types import whole
+from scheduler.storage.types import floor_second
 from scheduler.storage.vessel import (
     AssetKind,
     AssetRow,
@@ -423,7 +423,7 @@ def change_clock(
 
     def act(session: Session) -> Answer:
         document_of(session, vessel_id)
-        begins_at = whole(from_at)
+        begins_at = floor_second(from_at)
         if any(row.from_at == begins_at for row in ship_offset_rows(session, vessel_id)):
             raise Clash("A clock change at that instant is recorded already.")
         session.add(

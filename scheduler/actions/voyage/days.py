@@ -20,11 +20,11 @@ from scheduler.domain.voyage.stretches import (
     SpellFault,
     VoyageDays,
     clear,
+    day_kind_faults,
     days_text,
     difference,
     lay,
     spell_faults,
-    stretch_faults,
 )
 from scheduler.errors import Clash, MissingCondition, Refused, Stale
 from scheduler.storage.database import Session
@@ -238,7 +238,7 @@ def _must_match(vessel_id: str, version: int, if_match: int | None) -> None:
 
 def _must_make_sense(book: VoyageDays, wish: Wish, today: date) -> None:
     used = [spell.kind for spell in (*book.spells, *wish.stretches)] if wish.kinds is not None else []
-    faults = stretch_faults(wish.kinds, used) if wish.kinds is not None else []
+    faults = day_kind_faults(wish.kinds, used) if wish.kinds is not None else []
     for place, (from_on, to_on) in enumerate(wish.cleared):
         if to_on < from_on:
             faults.append((f"/clear/{place}/to_on", f"{to_on} is before {from_on}: a day on or after it was expected."))

@@ -112,7 +112,7 @@ def job_place(context: Context, actor: Actor, key: str) -> tuple[Place, JobId]:
 
 
 def close_job(
-    context: Context, hand: Hand, place: Place, job_id: JobId, told: Close, *, if_match: int | None = None
+    context: Context, hand: Hand, place: Place, job_id: JobId, closing: Close, *, if_match: int | None = None
 ) -> Answer:
     """Close an occurrence, or record that its test failed (it stays open then and its pump counts nothing).
 
@@ -130,14 +130,14 @@ def close_job(
         now = load_plant(session, context, place.vessel_id, place.plant_id)
         kind = kind_of(now.plant, job_id)
         job = open_job(session, now, job_id)
-        _people(told)
-        _when(now, kind, job_id, told)
+        _people(closing)
+        _when(now, kind, job_id, closing)
         kept = steps_of(session, place.vessel_id, job_id.key)
         must_be_newest(kept, if_match)
-        _finished(kept, told, now.offset_minutes)
-        ran, source, remark = _hours(session, now, kind, job_id, told)
-        lacks = _lacks(session, now, kind, job_id, told, kept)
-        return _close(session, hand, now, kind, job, _with_steps(told, kept), kept, ran, source, remark, lacks)
+        _finished(kept, closing, now.offset_minutes)
+        ran, source, remark = _hours(session, now, kind, job_id, closing)
+        lacks = _lacks(session, now, kind, job_id, closing, kept)
+        return _close(session, hand, now, kind, job, _with_steps(closing, kept), kept, ran, source, remark, lacks)
 
     return hand_action(context, hand, place.vessel_id, act)
 
@@ -161,28 +161,28 @@ class Lacks:
 
 
 def _lacks(
-    session: Session, now: PlantState, kind: JobKind, job_id: JobId, told: Close, kept: Sequence[StoredStep]
+    session: Session, now: PlantState, kind: JobKind, job_id: JobId, closing: Close, kept: Sequence[StoredStep]
 ) -> Lacks:
-    pump = where(now.plant, kind.subject, job_id.subject, told.done_at)[0] if kind.takes_pump_out else None
-    begun = begun_at(kept, told.opened_at or told.done_at)
+    pump = where(now.plant, kind.subject, job_id.subject, closing.done_at)[0] if kind.takes_pump_out else None
+    begun = begun_at(kept, closing.opened_at or closing.done_at)
     procedure = procedure_of(session, now.vessel.id, now.plant, kind, pump, begun, now.offset_minutes)
     steps = [one.step for one in kept]
     missing = tuple(skipped(steps, procedure, kind.measures, takes_pump_out=kind.takes_pump_out))
     work = state_of(kept)
     against = measures_left(work)
-    if told.company.strip() and kept and not on_permit(work, told.company):
-        against.append(Objection(Against.COMPANY_NOT_ON_PERMIT, {"company": told.company.strip()}))
-    breach = kind.takes_pump_out and not told.from_paper and any(one.act in ASKED for one in missing)
+    if closing.company.strip() and kept and not on_permit(work, closing.company):
+        against.append(Objection(Against.COMPANY_NOT_ON_PERMIT, {"company": closing.company.strip()}))
+    breach = kind.takes_pump_out and not closing.from_paper and any(one.act in ASKED for one in missing)
     return Lacks(missing, tuple(against), breach)
 
 
-def _finished(kept: Sequence[StoredStep], told: Close, offset_minutes: int) -> None:
+def _finished(kept: Sequence[StoredStep], closing: Close, offset_minutes: int) -> None:
     """A job whose work was recorded step by step is closed when that work is at its end; a failed test needs no end."""
     work = state_of(kept)
-    against = close_objections(work) if kept and told.test is not Test.FAILED else []
-    if told.test is Test.PASSED and not work.tests:
+    against = close_objections(work) if kept and closing.test is not Test.FAILED else []
+    if closing.test is Test.PASSED and not work.tests:
         against = [one for one in against if one.code not in (Against.TEST_FAILED, Against.NOT_RETURNED)]
-    elif told.test is Test.PASSED and work.test is Test.NONE:  # a test is on record, and it proved nothing
+    elif closing.test is Test.PASSED and work.test is Test.NONE:  # a test is on record, and it proved nothing
         against.append(Objection(Against.TEST_NOT_PASSED))
     if against:
         said = [against_words(one, offset_minutes) for one in against]
@@ -190,62 +190,62 @@ def _finished(kept: Sequence[StoredStep], told: Close, offset_minutes: int) -> N
         raise Clash(" ".join(said), more={"objections": told_so})
 
 
-def _with_steps(told: Close, kept: Sequence[StoredStep]) -> Close:
+def _with_steps(closing: Close, kept: Sequence[StoredStep]) -> Close:
     """What the steps say already need not be told again: test, permit, when it was opened."""
     work = state_of(kept)
     opened = min((one.step.at for one in kept if one.step.kind in ("tag placed", "opened")), default=None)
     return replace(
-        told,
-        test=work.test if work.tests and told.test is not Test.FAILED else told.test,
-        permit_no=told.permit_no or ", ".join(permit.number for permit in work.permits) or None,
-        opened_at=told.opened_at or opened,
+        closing,
+        test=work.test if work.tests and closing.test is not Test.FAILED else closing.test,
+        permit_no=closing.permit_no or ", ".join(permit.number for permit in work.permits) or None,
+        opened_at=closing.opened_at or opened,
     )
 
 
-def _people(told: Close) -> None:
-    if not told.done_by.strip():
+def _people(closing: Close) -> None:
+    if not closing.done_by.strip():
         raise Refused(
             "Say who did the job; done_by is empty.", faults=[("/done_by", "this is empty; a name is expected.")]
         )
-    if told.company.strip() and (not told.answers_for.strip() or same_name(told.answers_for, told.done_by)):
+    if closing.company.strip() and (not closing.answers_for.strip() or same_name(closing.answers_for, closing.done_by)):
         says = "a contractor did it: name the person aboard who answers for the job."
         raise Refused(f"answers_for: {says}", faults=[("/answers_for", says)])
-    if told.checked_by is not None and same_name(told.checked_by, told.done_by):
+    if closing.checked_by is not None and same_name(closing.checked_by, closing.done_by):
         says = "the checker is the doer; name someone else, or leave it empty."
         raise Refused(f"checked_by: {says}", faults=[("/checked_by", says)])
 
 
-def _when(now: PlantState, kind: JobKind, job_id: JobId, told: Close) -> None:
+def _when(now: PlantState, kind: JobKind, job_id: JobId, closing: Close) -> None:
     def refuse(says: str) -> None:
         raise Refused(f"done_at: {says}", faults=[("/done_at", says)])
 
-    if told.done_at > now.at + AHEAD:
+    if closing.done_at > now.at + AHEAD:
         refuse("this is still to come; give the instant at which the job was finished.")
     begun = in_place_since(now.plant, kind.subject, job_id.subject)
-    if begun is not None and told.done_at < begun:
+    if begun is not None and closing.done_at < begun:
         refuse(
             f"this is before {subject_words(now.plant, now.at, job_id.subject)} was fitted on "
             f"{moment(begun, now.offset_minutes, now.at)}. Check the date, or that this is the right pump."
         )
     before = now.done.get((job_id.kind, job_id.subject))
-    if before is not None and told.done_at <= before.done_at:
+    if before is not None and closing.done_at <= before.done_at:
         done = moment(before.done_at, now.offset_minutes, now.at)
         refuse(f"this is not after the one before, done on {done}. Check the date and the job.")
-    if told.opened_at is not None and told.opened_at > told.done_at:
+    if closing.opened_at is not None and closing.opened_at > closing.done_at:
         says = "this is after done_at; give the instant at which the pump was taken out."
         raise Refused(f"opened_at: {says}", faults=[("/opened_at", says)])
 
 
 def _hours(
-    session: Session, now: PlantState, kind: JobKind, job_id: JobId, told: Close
+    session: Session, now: PlantState, kind: JobKind, job_id: JobId, closing: Close
 ) -> tuple[RunningHours | None, HoursSource | None, str]:
     """Hours of the subject when done, where they came from, and a remark when hand and ledger differ."""
     if kind.subject is Subject.PLANT:
         return None, None, ""
-    then = hours_then(session, now, kind.subject, job_id.subject, told.done_at)
-    if told.running_hours is None:
+    then = hours_then(session, now, kind.subject, job_id.subject, closing.done_at)
+    if closing.running_hours is None:
         return then, HoursSource.ESTIMATED if then.estimated else HoursSource.COUNTER, ""
-    given = told.running_hours
+    given = closing.running_hours
     at_most = now.hours[kind.subject, job_id.subject]
     silent_h = 0.0 if at_most.as_of is None else max(0.0, (now.at - at_most.as_of) / timedelta(hours=1))
     if given < 0 or given > at_most.hours + silent_h + 1:
@@ -257,7 +257,7 @@ def _hours(
         raise Refused(f"running_hours: {says}", faults=[("/running_hours", says)])
     apart = abs(given - then.hours)
     remark = f"by hand {given:g} h, by the ledger {then.hours:.1f} h at that time" if apart > HOURS_APART else ""
-    return RunningHours(seconds=round(given * 3600), as_of=told.done_at), HoursSource.BY_HAND, remark
+    return RunningHours(seconds=round(given * 3600), as_of=closing.done_at), HoursSource.BY_HAND, remark
 
 
 def _close(
@@ -266,7 +266,7 @@ def _close(
     now: PlantState,
     kind: JobKind,
     job: DueJob,
-    told: Close,
+    closing: Close,
     kept: Sequence[StoredStep],
     ran: RunningHours | None,
     source: HoursSource | None,
@@ -274,9 +274,9 @@ def _close(
     lacks: Lacks,
 ) -> Answer:
     vessel_id, plant, key = now.vessel.id, now.plant, job.job_id.key
-    pump, position = where(plant, kind.subject, job.job_id.subject, told.done_at)
+    pump, position = where(plant, kind.subject, job.job_id.subject, closing.done_at)
     work = work_summary(kept)
-    least = _least_margin(session, now, pump, told) if pump is not None and kind.takes_pump_out else None
+    least = _least_margin(session, now, pump, closing) if pump is not None and kind.takes_pump_out else None
     record = ClosedJob(
         vessel=now.vessel.name,
         position=now.position_name(position),
@@ -284,35 +284,35 @@ def _close(
         job_kind=kind.name,
         job_no=key,
         due=_due_point(kind, job),
-        done_at=told.done_at,
+        done_at=closing.done_at,
         utc_offset_minutes=now.offset_minutes,
         running_seconds=None if ran is None else ran.seconds,
         hours_source=source,
-        done_by=told.done_by.strip(),
+        done_by=closing.done_by.strip(),
         checked_by=None,
         recorded_by=hand.actor.name,
-        findings="; ".join(filter(None, (told.findings, work["findings"], remark))),
-        test=told.test,
-        opened_at=told.opened_at,
+        findings="; ".join(filter(None, (closing.findings, work["findings"], remark))),
+        test=closing.test,
+        opened_at=closing.opened_at,
         least_margin_swept_m3_per_h=least,
-        opened_as_shown=_opened_as_shown(now, key, told),
-        permit_no=told.permit_no,
+        opened_as_shown=_opened_as_shown(now, key, closing),
+        permit_no=closing.permit_no,
         tags=work["tags"],
         parts_used=work["parts_used"],
         measures=work["measures"],
         lowest_vacuum_kpa=work["lowest_vacuum_kpa"],
     )
-    failed = told.test is Test.FAILED
+    failed = closing.test is Test.FAILED
     words = "test failed, job stays open" if failed else ClosedJob.KIND
-    flags = lacks.words(now.offset_minutes, from_paper=told.from_paper)
+    flags = lacks.words(now.offset_minutes, from_paper=closing.from_paper)
     payload = {
         **record.payload(),
-        "reason": told.reason,
-        "company": told.company.strip(),
-        "answers_for": told.answers_for.strip(),
-        "from_paper": told.from_paper,
+        "reason": closing.reason,
+        "company": closing.company.strip(),
+        "answers_for": closing.answers_for.strip(),
+        "from_paper": closing.from_paper,
         "opened_as_shown": record.opened_as_shown,
-        "check": _check_words(told),
+        "check": _check_words(closing),
         "tests": work["tests"],
         "flags": flags,
         "not_recorded": [{"act": one.act, "names": list(one.names)} for one in lacks.skipped],
@@ -327,10 +327,10 @@ def _close(
     if pump is not None and kind.takes_pump_out:
         require_no_tag(session, vessel_id, pump, now.plant, now.at)
         place = Place(pump, vessel_id, plant.id, AssetKind.PUMP)
-        reason = told.reason or f"{kind.name}, {key}"
+        reason = closing.reason or f"{kind.name}, {key}"
         broken = any(one.job_id.subject == pump for one in now.breakdowns) and kind.code != BREAKDOWN.code
-        if not (broken and told.test is Test.NONE):  # without a test another job does not bring back what broke down
-            returned(session, plant, place, told.done_at, reason, told.test, None, hand.actor.name, now.at)
+        if not (broken and closing.test is Test.NONE):  # without a test another job does not bring back what broke down
+            returned(session, plant, place, closing.done_at, reason, closing.test, None, hand.actor.name, now.at)
     renewed: list[str] = []
     if not failed:
         _mark_done(
@@ -338,19 +338,19 @@ def _close(
             hand,
             now,
             job,
-            told,
+            closing,
             0 if ran is None else ran.seconds,
             source is HoursSource.ESTIMATED,
             number,
             flags,
             verdict=record.verdict,
         )
-        for code, subject in renewals(plant, kind, job.job_id.subject, told.done_at):
+        for code, subject in renewals(plant, kind, job.job_id.subject, closing.done_at):
             other = plant.kind(code)
             if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
-                renewed += _renew(session, hand, now, other, subject, told, key, number)
+                renewed += _renew(session, hand, now, other, subject, closing, key, number)
     ask_plan(session, vessel_id, plant.id, now.at)
-    after = _after(told.test, pump is not None and kind.takes_pump_out)
+    after = _after(closing.test, pump is not None and kind.takes_pump_out)
     return Answer(
         200,
         {
@@ -386,20 +386,20 @@ def _due_point(kind: JobKind, job: DueJob) -> DuePoint:
     )
 
 
-def _least_margin(session: Session, now: PlantState, pump: str, told: Close) -> float | None:
+def _least_margin(session: Session, now: PlantState, pump: str, closing: Close) -> float | None:
     """Smallest available minus minimum while the pump was out, swept m3/h, of the outages that truly were; none when it is not
     known since when it was out."""
-    if told.opened_at is None:
+    if closing.opened_at is None:
         return None
-    rows = outage_rows(session, now.vessel.id, now.plant.id, since_at=told.opened_at)
-    hours = max(1, ceil((told.done_at - told.opened_at) / timedelta(hours=1)))
+    rows = outage_rows(session, now.vessel.id, now.plant.id, since_at=closing.opened_at)
+    hours = max(1, ceil((closing.done_at - closing.opened_at) / timedelta(hours=1)))
     if hours > MOST_HOURS_OPEN:
         return None
     found = check_outage(
         now.plant,
         [outage_of(row) for row in rows],
         pump,
-        at=told.opened_at,
+        at=closing.opened_at,
         hours=hours,
         offset_minutes=now.offset_minutes,
         whole=now.capacities,
@@ -409,19 +409,19 @@ def _least_margin(session: Session, now: PlantState, pump: str, told: Close) -> 
     return found.least_margin_litres_per_h / 1000
 
 
-def _opened_as_shown(now: PlantState, key: str, told: Close) -> bool:
+def _opened_as_shown(now: PlantState, key: str, closing: Close) -> bool:
     """Whether the work began on the ship's day that the plan aboard, and the calendar, had for it."""
     slot = None if now.taken is None else now.taken.times().get(key)
-    began = told.opened_at or told.done_at
+    began = closing.opened_at or closing.done_at
     clock = now.offset_minutes
     return slot is not None and ship_time(slot[0], clock).date() == ship_time(began, clock).date()
 
 
-def _check_words(told: Close) -> str:
+def _check_words(closing: Close) -> str:
     """How the check of the work stands at the close: "not checked" until the person asked signs."""
-    if told.from_paper and told.checked_by:
-        return f"as on sheet: {told.checked_by.strip()}"
-    return f"not checked, asked of {told.checked_by.strip()}" if told.checked_by else "not checked"
+    if closing.from_paper and closing.checked_by:
+        return f"as on sheet: {closing.checked_by.strip()}"
+    return f"not checked, asked of {closing.checked_by.strip()}" if closing.checked_by else "not checked"
 
 
 def _after(test: Test, out: bool) -> str | None:
@@ -435,7 +435,7 @@ def _mark_done(
     hand: Hand,
     now: PlantState,
     job: DueJob,
-    told: Close,
+    closing: Close,
     ran_s: int,
     estimated: bool,
     record: int,
@@ -450,24 +450,24 @@ def _mark_done(
             kind=job_id.kind,
             subject_id=job_id.subject,
             sequence=job_id.sequence,
-            at=told.done_at,
+            at=closing.done_at,
             running_seconds=ran_s,
             estimated=estimated,
             job_key=by or job_id.key,
         )
     )
     detail: dict[str, Any] = {
-        "done_by": told.done_by,
+        "done_by": closing.done_by,
         "checked_by": None,
-        "check": _check_words(told),
-        "check_asked_of": told.checked_by,
-        "company": told.company.strip(),
-        "answers_for": told.answers_for.strip(),
-        "from_paper": told.from_paper,
+        "check": _check_words(closing),
+        "check_asked_of": closing.checked_by,
+        "company": closing.company.strip(),
+        "answers_for": closing.answers_for.strip(),
+        "from_paper": closing.from_paper,
         "flags": list(flags),
-        "test": told.test.value,
-        "findings": told.findings,
-        "permit_no": told.permit_no,
+        "test": closing.test.value,
+        "findings": closing.findings,
+        "permit_no": closing.permit_no,
         "running_seconds": ran_s if job.interval_seconds is not None else None,
         "record": record,
         "verdict": None if verdict is None else verdict.value,
@@ -493,21 +493,23 @@ def _mark_done(
             version=0,
         )
     row.pump_id, row.position_id = job.pump, job.position
-    row.state, row.closed_at, row.detail = JobState.DONE.value, told.done_at, detail
+    row.state, row.closed_at, row.detail = JobState.DONE.value, closing.done_at, detail
     row.version += 1
     session.add(row)
 
 
 def _renew(
-    session: Session, hand: Hand, now: PlantState, kind: JobKind, subject: str, told: Close, by: str, record: int
+    session: Session, hand: Hand, now: PlantState, kind: JobKind, subject: str, closing: Close, by: str, record: int
 ) -> list[str]:
     """The open turn of what this job renews is done with it; its key, or nothing when it is not due on anything."""
     job = next((j for j in now.jobs if j.first and (j.job_id.kind, j.job_id.subject) == (kind.code, subject)), None)
     before = now.done.get((kind.code, subject))
-    if job is None or (before is not None and told.done_at <= before.done_at):
+    if job is None or (before is not None and closing.done_at <= before.done_at):
         return []
-    ran = 0 if kind.subject is Subject.PLANT else hours_then(session, now, kind.subject, subject, told.done_at).seconds
-    _mark_done(session, hand, now, job, told, ran, estimated=True, record=record, by=by)
+    ran = (
+        0 if kind.subject is Subject.PLANT else hours_then(session, now, kind.subject, subject, closing.done_at).seconds
+    )
+    _mark_done(session, hand, now, job, closing, ran, estimated=True, record=record, by=by)
     return [job.job_id.key]
 
 

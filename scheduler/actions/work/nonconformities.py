@@ -15,7 +15,7 @@ from scheduler.domain.work.against import Objection, from_plain, to_plain
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.record import append_record
-from scheduler.storage.types import whole
+from scheduler.storage.types import floor_second
 from scheduler.storage.vessel import vessel_rows
 from scheduler.storage.work import NonConformityRow, next_nonconformity_number, nonconformity_row, nonconformity_rows
 from scheduler.wording.work import against_words
@@ -54,7 +54,7 @@ def open_for(session: Session, now: PlantState, job: DueJob, by: str) -> bool:
         return False
     of_job = [row for row in nonconformity_rows(session, vessel_id) if (row.job_key, row.about) == (key, PAST_LIMIT)]
     postponed = job.postponed_to is not None
-    if any(not postponed or row.limit_at == whole(limit_at) for row in of_job):
+    if any(not postponed or row.limit_at == floor_second(limit_at) for row in of_job):
         return False
     number = next_nonconformity_number(session, vessel_id)
     session.add(

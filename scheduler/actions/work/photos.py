@@ -40,7 +40,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         says = "a JPEG, PNG or WebP picture is expected; the content of this file is none of them"
         raise Refused(f"photo: {says}.", faults=[("/photo", says)])
     digest = hashlib.sha256(content).hexdigest()
-    photo_files.keep_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}", content)
+    photo_files.store_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}", content)
 
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)

@@ -49,7 +49,7 @@ class Forecast:
     h_per_day: float
     look_back_days: int
     runs: int
-    standing: bool = False
+    idle: bool = False
     h_per_sea_day: float | None = None
 
 
@@ -69,7 +69,7 @@ class Pace:
     With an axis all these days, and the rates', are operating days.
     """
 
-    standing: bool
+    idle: bool
     run_hours: tuple[float, ...]
     early_days: tuple[float, ...]
     likely_days: tuple[float, ...]
@@ -171,17 +171,17 @@ def pace_of(
     steady = rates[misses[-1].look_back_days]
     recent = hours_of(own[-_RECENT_DAYS:])
     ran = float(recent.sum()) / max(_worth(worth, len(recent)), 1e-9)
-    standing = len(recent) >= _RECENT_DAYS and ran < steady[2] / 10
+    idle = len(recent) >= _RECENT_DAYS and ran < steady[2] / 10
     # The corners stand where the rate without the sisters' silence puts them, so that those can only bring dates forward.
     run_hours = [row.run_days * steady[0] for row in misses]
     reckoned = [hours / rates[row.look_back_days][1] for hours, row in zip(run_hours, misses, strict=True)]
-    first, last = (0, 3) if standing else (1, 2)
+    first, last = (0, 3) if idle else (1, 2)
     early, likely, late = (
         tuple(map(float, np.maximum.accumulate([0.0, *(k * ratio for k, ratio in zip(reckoned, ratios, strict=True))])))
         for ratios in ([m.quantiles[first] for m in misses], [1.0] * len(misses), [m.quantiles[last] for m in misses])
     )
     return Pace(
-        standing=standing,
+        idle=idle,
         run_hours=(0.0, *run_hours),
         early_days=early,
         likely_days=likely,
@@ -233,7 +233,7 @@ def reach(
         h_per_day=pace.usual(rate.h_per_day),
         look_back_days=rate.look_back_days,
         runs=rate.runs,
-        standing=pace.standing,
+        idle=pace.idle,
         h_per_sea_day=rate.h_per_day if pace.axis else None,
     )
 

@@ -57,7 +57,7 @@ class Meter:
             return None
         read_at = self.read_at
         return Forecast(
-            early_at=read_at, likely_at=read_at, late_at=read_at, h_per_day=0.0, look_back_days=0, runs=0, standing=True
+            early_at=read_at, likely_at=read_at, late_at=read_at, h_per_day=0.0, look_back_days=0, runs=0, idle=True
         )
 
     def seconds_by(self, then: datetime) -> int:

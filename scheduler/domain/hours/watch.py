@@ -12,7 +12,7 @@ from scheduler.domain.hours.sources import Changes, retired, source_at
 from scheduler.domain.vessel.document import Counter, Plant
 
 DAY_S = 86_400
-STANDING_AFTER_S = 7 * DAY_S
+IDLE_AFTER_S = 7 * DAY_S
 COMPARED_S = 30 * DAY_S
 CONFLICTS_S = 30 * DAY_S
 """Values that met another one at their instant are told of for this long."""
@@ -75,7 +75,7 @@ def watch(
             not laid_up
             and known.rose_s is not None
             and not known.undecided
-            and known.read_s - known.rose_s >= STANDING_AFTER_S
+            and known.read_s - known.rose_s >= IDLE_AFTER_S
         ):
             pump = plant.pump_in(counter.position, at)
             if pump is not None and pump not in out_of_service and _others_run(plant, seen, counter, at_s):
@@ -133,4 +133,4 @@ def _run(totals: Totals, name: str, from_s: int, until_s: int) -> int:
 
 def _others_run(plant: Plant, seen: Mapping[str, Seen], counter: Counter, at_s: int) -> bool:
     others = (seen.get(other.id) for other in plant.counters if other.position != counter.position)
-    return any(o is not None and o.rose_s is not None and at_s - o.rose_s < STANDING_AFTER_S for o in others)
+    return any(o is not None and o.rose_s is not None and at_s - o.rose_s < IDLE_AFTER_S for o in others)

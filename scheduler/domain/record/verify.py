@@ -56,7 +56,7 @@ def spelled(members: Mapping[str, Any]) -> str:
     return json.dumps(members, ensure_ascii=True, allow_nan=False, sort_keys=True, separators=(",", ":"))
 
 
-def chain_hash(text: str, previous_hash: str) -> str:
+def hash_of(text: str, previous_hash: str) -> str:
     """Lower-case hex SHA-256 over `previous_hash`, one line feed, then `text`. Source: FIPS 180-4 for the hash."""
     return hashlib.sha256(f"{previous_hash}\n{text}".encode("utf-8", "surrogatepass")).hexdigest()
 
@@ -64,7 +64,7 @@ def chain_hash(text: str, previous_hash: str) -> str:
 def header_line(members: Mapping[str, Any]) -> str:
     """The first line: `members` with `format` and a `check` over them, chained to the head they state."""
     body = {**members, "format": FORMAT}
-    return spelled({**body, "check": chain_hash(spelled(body), str(members["head"]))})
+    return spelled({**body, "check": hash_of(spelled(body), str(members["head"]))})
 
 
 def verify_lines(
@@ -146,7 +146,7 @@ def _header(text: str) -> dict[str, Any]:
             "the export is filtered; only an unfiltered one can be verified. Export without a filter."
         )
     body = {name: value for name, value in members.items() if name != "check"}
-    if members.get("check") != chain_hash(spelled(body), str(members.get("head"))):
+    if members.get("check") != hash_of(spelled(body), str(members.get("head"))):
         raise _UnreadableError(f"{which} does not match its own check; vessel, period, count or head was changed.")
     if not all(type(members.get(name)) is int for name in _COUNTS):
         raise _UnreadableError(f"{which} does not state {', '.join(_COUNTS)} as whole numbers.")
@@ -169,7 +169,7 @@ def _row(text: str, awaited: int) -> _Row:
         said = payload.get("number") if isinstance(payload, dict) else None
     except (ValueError, RecursionError):
         said = None
-    return _Row(number, previous, own, said == str(number) and chain_hash(inner, previous) == own)
+    return _Row(number, previous, own, said == str(number) and hash_of(inner, previous) == own)
 
 
 def _wrong_order(rows: Sequence[_Row], first: int, last: int) -> Broken | None:

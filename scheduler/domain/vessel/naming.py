@@ -23,7 +23,7 @@ def short_kind(name: str, longest: int = 9) -> str:
     return text[:1].upper() + text[1:]
 
 
-def title(place: str, kind_name: str, beside: Iterable[str] = (), state: str = "") -> str:
+def title(place: str, kind_name: str, others: Iterable[str] = (), state: str = "") -> str:
     """Position and job within 25 letters, and the state behind them where it presses; place empty: of the plant itself.
 
     Args:
@@ -34,20 +34,20 @@ def title(place: str, kind_name: str, beside: Iterable[str] = (), state: str = "
     >>> title("VP2", "Seal inspection", ["Seal renewal"]), title("", "Alarm test")
     ('VP2 seal inspection', 'Alarm test')
     """
-    beside = tuple(beside)
+    others = tuple(others)
     room = max(8, TITLE_LETTERS - len(place) - bool(place))
-    name = kind_name if not place or _alike(kind_name, beside, room) else short_kind(kind_name, room)
+    name = kind_name if not place or _alike(kind_name, others, room) else short_kind(kind_name, room)
     if len(name) > room:
-        cut = any(other != kind_name and other[: room - 1] == name[: room - 1] for other in beside)
+        cut = any(other != kind_name and other[: room - 1] == name[: room - 1] for other in others)
         name = f"{name[: room // 2]}…{name[-(room - room // 2 - 1) :]}" if cut else f"{name[: room - 1]}…"
     small = len(name) < 2 or name[1].islower()  # an abbreviation stays as it is
     said = f"{place} {name[:1].lower() if small else name[:1]}{name[1:]}" if place else f"{name[:1].upper()}{name[1:]}"
     return f"{said} · {state}" if state else said
 
 
-def _alike(kind_name: str, beside: Iterable[str], room: int) -> bool:
+def _alike(kind_name: str, others: Iterable[str], room: int) -> bool:
     short = short_kind(kind_name, room).casefold()
-    return any(other != kind_name and short_kind(other, room).casefold() == short for other in beside)
+    return any(other != kind_name and short_kind(other, room).casefold() == short for other in others)
 
 
 def ship_names(names: Mapping[str, str]) -> dict[str, str]:

@@ -120,7 +120,7 @@ class SpellFault:
     says: str
 
 
-def stretch_faults(kinds: Sequence[KindOfDay], used: Iterable[str]) -> list[tuple[str, str]]:
+def day_kind_faults(kinds: Sequence[KindOfDay], used: Iterable[str]) -> list[tuple[str, str]]:
     """(JSON Pointer, sentence) of each fault of the kinds of day.
 
     Args:

@@ -149,10 +149,10 @@ def to_plain(one: Objection) -> dict[str, object]:
     return {"code": one.code.value, **{name: _plain(value) for name, value in one.facts.items()}}
 
 
-def from_plain(told: Mapping[str, Any]) -> Objection:
+def from_plain(given: Mapping[str, Any]) -> Objection:
     """The objection that `to_plain` made this of."""
-    facts = {name: _figure(value) for name, value in told.items() if name != "code"}
-    return Objection(Against(told["code"]), facts)
+    facts = {name: _figure(value) for name, value in given.items() if name != "code"}
+    return Objection(Against(given["code"]), facts)
 
 
 def _plain(value: object) -> object:

@@ -208,7 +208,7 @@ def _returned(work: WorkState) -> Iterator[Objection]:
         yield from hanging(work, "run")
         return
     yield from personal_locks(work)
-    if work.tags and work.told_at is None:
+    if work.tags and work.warned_at is None:
         others = tuple(tag.placed_by for tag in work.tags if tag.other_hand is not None)
         yield Objection(Against.NOBODY_TOLD, {"others": others})
     if work.tags and work.started_locally is None:

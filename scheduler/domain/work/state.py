@@ -133,7 +133,7 @@ class WorkState:
     gas_readings: tuple[GasChecked, ...] = ()
     opened_at: datetime | None = None
     clear_at: datetime | None = None
-    told_at: datetime | None = None
+    warned_at: datetime | None = None
     started_locally: StartedLocally | None = None
     returned_at: datetime | None = None
     reported_at: datetime | None = None
@@ -252,7 +252,7 @@ def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
             begun = replace(_anew(work) if again and work.tags else _begun(work), fresh=False)
             tag = Tag(step.point, step.lock_no, step.tag_no, step.by, step.at, box_no=step.box_no)
             begun = replace(
-                begun, told_at=None, started_locally=None
+                begun, warned_at=None, started_locally=None
             )  # said and seen before a lock: not of what is after it
             return _out(replace(begun, tags=(*work.tags, tag), not_known=begun.not_known - {step.point}), step.at)
         case TagTakenOver():
@@ -289,7 +289,7 @@ def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
         case TagRemoved():
             return replace(work, tags=_without(work.tags, step), not_known=work.not_known - {step.point})
         case PeopleWarned():
-            return replace(work, told_at=step.at)
+            return replace(work, warned_at=step.at)
         case StartedLocally():
             return replace(work, started_locally=step)
         case Returned():
@@ -351,7 +351,7 @@ def _anew(work: WorkState) -> WorkState:
         passing=(),
         opened_at=None,
         clear_at=None,
-        told_at=None,
+        warned_at=None,
         started_locally=None,
         fresh=True,
     )
@@ -382,7 +382,7 @@ def _personal_off(work: WorkState, step: PersonalLockOff) -> tuple[PersonalLock,
 def _tested(work: WorkState, step: Tested) -> WorkState:
     if step.result is Test.FAILED:
         out = replace(work, test=Test.FAILED, counts=Counts.NOTHING, returned_at=None, failed_at=step.at)
-        out = replace(out, told_at=None, started_locally=None)
+        out = replace(out, warned_at=None, started_locally=None)
         return replace(out, out_at=work.out_at or step.at)
     if work.hanging or work.not_known or (work.counts is Counts.NOTHING and work.returned_at is None):
         return work  # a test of a pump that is not in use proves nothing

@@ -83,7 +83,7 @@ def frame(
     frozen_days: int = 7,
     published_days: int | None = None,
     taken: Taken = MappingProxyType({}),
-    beside: Circumstances = Circumstances(),
+    circumstances: Circumstances = Circumstances(),
 ) -> Problem:
     """The stagger problem of a plant from `at` on.
 
@@ -109,11 +109,11 @@ def frame(
     """
     starts_at = _next_whole_hour(at)
     steps = max(0, horizon_days + RUN_OUT_DAYS) * 24
-    clock = ShipOffset(int(offset_minutes), beside.clock_changes)
+    clock = ShipOffset(int(offset_minutes), circumstances.clock_changes)
     crew = crew_stretches(plant.crew, starts_at, steps, clock)
     grid = _Grid(
         plant=plant,
-        beside=beside,
+        circumstances=circumstances,
         shown_until=None if published_days is None else at + timedelta(days=published_days),
         at=at,
         starts_at=starts_at,
@@ -138,7 +138,7 @@ def frame(
             for pump in plant.pumps
             if pump.id in grid.positioned
         ),
-        minimum=minimum_stretches(plant, starts_at, steps, clock, beside.concessions),
+        minimum=minimum_stretches(plant, starts_at, steps, clock, circumstances.concessions),
         crew=crew,
         start_steps=start_steps(plant.crew, starts_at, steps, clock),
         jobs=tuple(grid.plan_job(job, _before(job, by_key), planned, taken) for job in planned.values()),
@@ -146,7 +146,7 @@ def frame(
         first_midnight=first_midnight(starts_at, clock),
         day_starts=day_starts(starts_at, steps, clock),
         avoid_nights=plant.crew.close_overnight,
-        occasions=tuple(_occasions(plant, beside.days, starts_at, steps, clock)),
+        occasions=tuple(_occasions(plant, circumstances.days, starts_at, steps, clock)),
         quiet=quiet_stretches(plant, starts_at, steps, clock),
         not_together=tuple(
             NotTogether(pumps=pumps, most_out=branch.most_open)
@@ -168,7 +168,7 @@ class _Grid:
     """What the jobs of one frame share."""
 
     plant: Plant
-    beside: Circumstances
+    circumstances: Circumstances
     shown_until: datetime | None
     at: datetime
     starts_at: datetime
@@ -190,7 +190,7 @@ class _Grid:
 
     def _dock(self, job: DueJob) -> Dock | None:
         """The dock it is chosen for, while that is to come and its limit reaches it; else it is planned as any other."""
-        dock = dock_of(self.beside.docks, job.job_id.key)
+        dock = dock_of(self.circumstances.docks, job.job_id.key)
         if dock is None or dock.to_at <= self.at:
             return None
         return dock if job.limit_at is not None and dock.from_at <= job.limit_at else None
@@ -204,7 +204,7 @@ class _Grid:
         kind = next((k for k in (*self.plant.job_kinds, BREAKDOWN) if k.code == job.job_id.kind), None)
         repair = job.job_id.kind == BREAKDOWN.code
         short = kind is not None and kind.stop_minutes > 0
-        parts_at = self.beside.parts_from.get(job.job_id.key)
+        parts_at = self.circumstances.parts_from.get(job.job_id.key)
         parts_from = None if parts_at is None else max(0, step_ceil(self.starts_at, parts_at))
         # Without a limit nothing is late: it is as soon as the rest allows, for it is due now.
         limit = self.steps if job.limit_at is None else step_floor(self.starts_at, job.limit_at)
@@ -248,12 +248,19 @@ class _Grid:
     def _taken(self, job: DueJob, taken: Taken) -> tuple[int | None, int | None, int | None, int | None]:
         """(pinned, kept, published start, work left when begun or without the set-up spared) of a slot taken already."""
         key = job.job_id.key
-        slot, first = taken.get(key), self.beside.shared.get(key)
-        pin = self.beside.pins.get(key)
+        slot, first = taken.get(key), self.circumstances.shared.get(key)
+        pin = self.circumstances.pins.get(key)
         if pin is not None and pin >= self.starts_at:
             # Set-up is spared only on an isolation that is as sure: its partner pinned too, and ending just there.
-            beside = first is not None and first in self.beside.pins and first in taken and taken[first][1] == pin
-            return step_floor(self.starts_at, pin), None, None, self._work_beside(job, str(first)) if beside else None
+            circumstances = (
+                first is not None and first in self.circumstances.pins and first in taken and taken[first][1] == pin
+            )
+            return (
+                step_floor(self.starts_at, pin),
+                None,
+                None,
+                self._work_beside(job, str(first)) if circumstances else None,
+            )
         if slot is None or slot[1] <= self.at:
             return None, None, None, None
         start, end = step_floor(self.starts_at, slot[0]), step_ceil(self.starts_at, slot[1])

@@ -11,7 +11,7 @@ import pytest
 
 from api.exports import ExportFrame, export_summary, jsonl, summary_json, xlsx
 from api.exports.judged import ALL, HEADINGS, judged, sentence
-from scheduler.actions.record.history import BesideRecords
+from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.base.enums import Trigger
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.choice import NotDone
@@ -69,7 +69,7 @@ def _not_done(job: str, kind: str) -> NotDone:
     return NotDone(job=job, position="VP1", kind=kind, due_at=AT, limit_at=None, state="past due", done_at=None)
 
 
-BESIDE = BesideRecords(
+BESIDE = ExportExtras(
     not_done=(_not_done("knives:x:4", "knives"), _not_done("seal:x:3", "seal"), _not_done("valves:x:1", "valves")),
     postponements=(),
     non_conformities=(),

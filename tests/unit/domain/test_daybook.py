@@ -13,10 +13,10 @@ from scheduler.domain.voyage.stretches import (
     Spell,
     VoyageDays,
     clear,
+    day_kind_faults,
     difference,
     lay,
     spell_faults,
-    stretch_faults,
 )
 
 TODAY = date(2026, 11, 25)
@@ -125,9 +125,9 @@ def test_a_stretch_that_makes_no_sense(one: Spell, column: str, says: str) -> No
 def test_kinds_of_day_are_checked() -> None:
     """A name, a weight, each once, sea among them, none left out that a stretch has."""
     kinds = [KindOfDay(code="Canal!", weight=9), KindOfDay(code="port", weight=0.3), KindOfDay(code="port", weight=1)]
-    said = dict(stretch_faults(kinds, ["yard"]))
+    said = dict(day_kind_faults(kinds, ["yard"]))
     assert set(said) == {"/kinds/0/code", "/kinds/0/weight", "/kinds/2/code", "/kinds"}
-    assert stretch_faults([*VoyageDays().kinds, KindOfDay(code="canal transit", weight=1.2)], ["sea"]) == []
+    assert day_kind_faults([*VoyageDays().kinds, KindOfDay(code="canal transit", weight=1.2)], ["sea"]) == []
 
 
 GOOD = "from,to,kind,source,note\r\n2026-11-01,2026-11-04,sea,log,\r\n2026-11-28,2026-11-30,port,,bunkers\r\n"

@@ -18,9 +18,9 @@ from scheduler.domain.voyage.stretches import (
     Spell,
     VoyageDays,
     clear,
+    day_kind_faults,
     lay,
     spell_faults,
-    stretch_faults,
 )
 
 TODAY = date(2026, 11, 25)
@@ -80,8 +80,8 @@ def test_a_note_may_have_all_its_letters() -> None:
 def test_there_may_be_thirty_kinds_of_day(many: int, faults: list[str]) -> None:
     """One more is too many; none at all has no sea."""
     more = tuple(KindOfDay(code=f"kind {n}", weight=0.5) for n in range(many - len(FIRST_KINDS)))
-    assert [at for at, _ in stretch_faults((*FIRST_KINDS, *more), ())] == faults
-    assert [at for at, _ in stretch_faults((), ())] == ["/kinds", "/kinds"]
+    assert [at for at, _ in day_kind_faults((*FIRST_KINDS, *more), ())] == faults
+    assert [at for at, _ in day_kind_faults((), ())] == ["/kinds", "/kinds"]
 
 
 @pytest.mark.parametrize(
@@ -91,7 +91,7 @@ def test_there_may_be_thirty_kinds_of_day(many: int, faults: list[str]) -> None:
 def test_the_least_and_the_most_weight_are_weights(weight: float, good: bool) -> None:
     """A little beyond is none."""
     kinds = (*FIRST_KINDS, KindOfDay(code="canal", weight=weight))
-    assert (stretch_faults(kinds, ()) == []) is good
+    assert (day_kind_faults(kinds, ()) == []) is good
 
 
 def test_a_plan_is_laid_over_a_plan_and_a_log_over_both() -> None:

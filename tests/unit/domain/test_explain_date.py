@@ -157,7 +157,7 @@ def test_a_pump_that_hardly_ran_is_said_of_a_job_by_the_calendar_too():
     assert due.trigger is Trigger.CALENDAR
     assert due.forecast is not None
     assert "hardly run" not in why_words(due)
-    wide = replace(due, forecast=replace(due.forecast, standing=True))
+    wide = replace(due, forecast=replace(due.forecast, idle=True))
     assert "the pump has hardly run of late, so early and late lie wide" in why_words(wide)
 
 

@@ -90,8 +90,8 @@ def test_a_pump_that_stands_is_marked_and_its_dates_are_wider():
     """Two weeks without a turn while the sister runs: standing, early earlier and late later than the share alone."""
     stood = TEN[:-14] + [0] * 14
     found, usual = of(stood, TEN), of(TEN, TEN)
-    assert found.standing
-    assert not usual.standing
+    assert found.idle
+    assert not usual.idle
     span, usual_span = days_to(found), days_to(usual)
     assert span[2] - span[0] > usual_span[2] - usual_span[0]
 

@@ -40,10 +40,10 @@ def test_a_silent_counter(age_s: int, silent: bool) -> None:
 
 
 @pytest.mark.parametrize(("still_s", "standing"), [(7 * DAY - 1, False), (7 * DAY, True)])
-def test_a_standing_counter(still_s: int, standing: bool) -> None:
+def test_a_standing_counter(still_s: int, idle: bool) -> None:
     """It posts and has not risen for seven days while the others ran."""
     seen = ALL_WELL | {"c1": replace(WELL, rose_s=NOW - 3600 - still_s)}
-    assert codes(seen) == ({"c1": Code.STANDING} if standing else {})
+    assert codes(seen) == ({"c1": Code.STANDING} if idle else {})
 
 
 def test_a_standing_counter_keeps_its_flag_while_nothing_changes() -> None:
