@@ -6,14 +6,16 @@ from datetime import UTC, date, datetime, timedelta
 
 from scheduler.domain.base.enums import JobState, Subject, Trigger
 from scheduler.domain.due.forecast import Forecast
-from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.publishing import Basis, Posted, Published, figure_of, published_dates
 from scheduler.domain.feed.entries import entries
 from scheduler.domain.feed.revision import CalendarEntry
 from scheduler.domain.feed.stability import PlannedSlot, ShownFigures
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
 from scheduler.domain.record.closed_job import Verdict
-from scheduler.domain.vessel.document import JobKind, Plant, Position, Pump, Stay, Vessel
+from scheduler.domain.vessel.document import Plant, Position, Pump, Stay, Vessel
+from scheduler.domain.vessel.job_kinds import JobKind
 
 AT = datetime(2026, 11, 25, 6, 0, tzinfo=UTC)
 DAY = timedelta(days=1)

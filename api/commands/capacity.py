@@ -49,9 +49,9 @@ def minimum(
     """
     from dataclasses import replace
 
-    from scheduler.actions.vessel import fleet
+    from scheduler.actions.vessel import changes, fleet
     from scheduler.domain.capacity.minimum import Free, free_from_fixtures, swept_of
-    from scheduler.domain.vessel.document import MinimumBlock
+    from scheduler.domain.vessel.crew import MinimumBlock
 
     place = plant_place(context, plant)
     vessel, version = fleet.get_vessel(context, me(), place.vessel_id)
@@ -70,7 +70,7 @@ def minimum(
         changed = replace(here, minimum_blocks=(*here.minimum_blocks, block))
         plants = tuple(changed if one.id == plant else one for one in vessel.plants)
         why = f"{label}, from fixtures: {closets} closets, {flushes:g} flushes an hour, {litres:g} litres, leak {leak:g} m3/h"
-        version, _ = fleet.put_vessel(context, me(), replace(vessel, plants=plants), if_match=version, reason=why)
+        version, _ = changes.put_vessel(context, me(), replace(vessel, plants=plants), if_match=version, reason=why)
     value = {
         "plant": plant,
         "free_m3_per_h": free.m3_per_h,

@@ -31,7 +31,7 @@ def import_document(
     Example: leadline import plover.json
     """
     from scheduler.actions.due import first_dates
-    from scheduler.actions.vessel import fleet
+    from scheduler.actions.vessel import changes, fleet
     from scheduler.errors import Refused
 
     vessel = _document_in(file)
@@ -39,7 +39,7 @@ def import_document(
         stored = [version for there, version in fleet.list_vessels(context, me()) if there.id == vessel.id]
         if stored and not replace:
             raise Refused(f"{vessel.id} is here already, version {stored[0]}. To replace its document add --replace.")
-        version, new = fleet.put_vessel(
+        version, new = changes.put_vessel(
             context,
             me(),
             vessel,
@@ -158,7 +158,7 @@ def kinds(
     from dataclasses import asdict, replace
 
     from api.commands.shared.spreadsheet import rows_of
-    from scheduler.actions.vessel import fleet
+    from scheduler.actions.vessel import changes, fleet
     from scheduler.domain.checks.kinds_table import read_kinds
 
     rows = rows_of(file)
@@ -168,7 +168,7 @@ def kinds(
     taken = take and not found.faults
     if taken:
         plants = tuple(found.plant if one.id == place.plant_id else one for one in vessel.plants)
-        version, _ = fleet.put_vessel(
+        version, _ = changes.put_vessel(
             context,
             me(),
             replace(vessel, plants=plants),

@@ -164,7 +164,8 @@ class Drop:
     def _complete(self, now: float, told: FolderReport) -> list[tuple[str, FileSeen]]:
         here = dict(self._files(told))
         self.seen_files = {
-            name: look_again(self.seen_files.get(name), stat.st_size, stat.st_mtime_ns, now) for name, stat in here.items()
+            name: look_again(self.seen_files.get(name), stat.st_size, stat.st_mtime_ns, now)
+            for name, stat in here.items()
         }
         complete = []
         for name, look in sorted(self.seen_files.items()):

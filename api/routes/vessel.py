@@ -24,7 +24,7 @@ from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep, Number, plant_now, version_in
 from api.server.errors import refused_from
 from scheduler.actions.care import doctor
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import Refused
@@ -92,7 +92,7 @@ def put_vessel(
     if vessel.id != vessel_id:
         raise Refused(f"The document is of {vessel.id!r}, the address says {vessel_id!r}. Send it to its own address.")
     if_new = request.headers.get("if-none-match", "").strip() == "*"
-    version, new = fleet.put_vessel(
+    version, new = changes.put_vessel(
         context,
         who.actor,
         vessel,

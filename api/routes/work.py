@@ -48,7 +48,19 @@ from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep, Number
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
-from scheduler.actions.work import breakdown, checking, handover, jobs, nonconformities, parts, photos, points, steps
+from scheduler.actions.work import (
+    breakdown,
+    checking,
+    closing,
+    closing_checks,
+    handover,
+    jobs,
+    nonconformities,
+    parts,
+    photos,
+    points,
+    steps,
+)
 from scheduler.errors import NotFound
 from scheduler.storage.vessel import AssetKind
 
@@ -75,8 +87,8 @@ def close_job(key: str, call: HandCallDep, body: CloseBody) -> JobClosedAnswer:
     """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
-    told = jobs.Close(**body.model_dump())
-    answer = jobs.close_job(call.context, call.hand(body), place, job_id, told, if_match=call.version())
+    told = closing_checks.Close(**body.model_dump())
+    answer = closing.close_job(call.context, call.hand(body), place, job_id, told, if_match=call.version())
     call.renew(place.vessel_id)
     return call.answered(JobClosedAnswer, answer)
 

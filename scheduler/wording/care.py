@@ -5,7 +5,7 @@ from typing import Any
 
 from scheduler.domain.checks.crew import Block
 from scheduler.domain.checks.diagnosis import About, Diagnosis
-from scheduler.domain.vessel.document import CrewBlock, MinimumBlock, QuietHours
+from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.shiptime import day_text
 from scheduler.wording.figures import ship_moment
 from scheduler.wording.hours import flag_words

@@ -8,7 +8,7 @@ from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.explain_date import DateFacts, explain_date
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.publishing import Cause
-from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.shiptime import run_text
 from scheduler.wording.figures import clock, day_words, days_between, inner, moment, short_date
 

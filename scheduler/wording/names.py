@@ -3,7 +3,8 @@
 from datetime import datetime
 
 from scheduler.domain.due.subjects import where
-from scheduler.domain.vessel.document import BREAKDOWN, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.wording.figures import inner
 
 

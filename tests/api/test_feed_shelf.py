@@ -15,7 +15,7 @@ from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses
 from scheduler.actions.people import people
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
@@ -64,7 +64,7 @@ def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Served]:
     )
     app = make_app(Settings(database=str(tmp_path / "ship.db")), clock=clock, timers=False)
     context: Context = app.state.context
-    fleet.put_vessel(context, ME, VESSEL.validate_python(vessel_document(Run(PLOVER, 1, clock.at, 0.1))), if_new=True)
+    changes.put_vessel(context, ME, VESSEL.validate_python(vessel_document(Run(PLOVER, 1, clock.at, 0.1))), if_new=True)
     people.add_person(context, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
     token = addresses.make_address(context, ME, person_id="c", vessel_id=PLOVER.vessel).secret
     with TestClient(app) as client:
@@ -103,7 +103,7 @@ def test_nothing_is_compressed_where_the_setting_says_so(tmp_path: Path) -> None
     app = make_app(Settings(database=str(tmp_path / "ship.db"), feed_gzip=False), clock=Told(), timers=False)
     context: Context = app.state.context
     document = VESSEL.validate_python(vessel_document(Run(PLOVER, 1, Told().at, 0.02)))
-    fleet.put_vessel(context, ME, document, if_new=True)
+    changes.put_vessel(context, ME, document, if_new=True)
     people.add_person(context, ME, person_id="c", name="C", rank="chief", role=Role.CHIEF, vessel_id=PLOVER.vessel)
     made = addresses.make_address(context, ME, person_id="c", vessel_id=PLOVER.vessel)
     with TestClient(app) as client:

@@ -8,7 +8,7 @@ from starlette.testclient import TestClient
 
 from api.pages.capacity.page import minimum_lines
 from scheduler.actions.people import people
-from scheduler.domain.vessel.document import MinimumBlock
+from scheduler.domain.vessel.crew import MinimumBlock
 from tests.api.stage import AT, Stage
 from tests.unit.domain.plants import plant as plant_of
 

@@ -11,7 +11,8 @@ from sqlmodel import select
 from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.trial import planned_start
-from scheduler.actions.plant_state.load import StoredPlan, plant_state
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.domain.base.enums import Role
 from scheduler.domain.record.verify import Verified, verify_lines
 from scheduler.planning.judge.check import judge

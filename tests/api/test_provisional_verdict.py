@@ -9,7 +9,7 @@ from api.server.app import open_context
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.readings import ReadingDoor, post
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.clock import fixed_clock
 from scheduler.domain.base.enums import Role
@@ -29,7 +29,7 @@ def test_after_a_late_reading_none_is_said_until_the_ledger_is_derived(
     seconds = [100.0]
     monkeypatch.setattr("scheduler.actions.hours.readings.monotonic", lambda: seconds[0])
     context = open_context(Settings(database=str(tmp_path / "ship.db")), fixed_clock(AT))
-    fleet.put_vessel(
+    changes.put_vessel(
         context,
         Actor("test", "test", Role.ADMIN),
         VESSEL.validate_python(vessel_document(Run(PLOVER, 1, AT, 0.1))),

@@ -25,7 +25,7 @@ import pytest
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.people import people
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from seed_fleet.documents import vessel_document
@@ -155,7 +155,7 @@ def stand(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
         context = open_context(Settings(database=url))
         me = Actor("bench", "bench", Role.ADMIN)
         run = Run(AVOCET, 1, datetime.now(UTC), 0.1)
-        fleet.put_vessel(context, me, VESSEL.validate_python(vessel_document(run)), if_new=True)
+        changes.put_vessel(context, me, VESSEL.validate_python(vessel_document(run)), if_new=True)
         key = people.add_key(context, me, role=Role.COUNTER, label="bench", vessel_id=AVOCET.vessel)
         context.db.close()
         (folder / "bare.py").write_text(BARE)

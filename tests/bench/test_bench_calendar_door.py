@@ -24,7 +24,7 @@ from api.ics.writer import calendar_writer
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.feed import addresses, refresh
 from scheduler.actions.people import people
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from seed_fleet.documents import vessel_document
@@ -99,7 +99,7 @@ def servers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Server, 
     folder = tmp_path_factory.mktemp("bench")
     context = open_context(Settings(database=str(folder / "ship.db")))
     me = Actor("bench", "bench", Role.ADMIN)
-    fleet.put_vessel(
+    changes.put_vessel(
         context, me, VESSEL.validate_python(vessel_document(Run(AVOCET, 1, datetime.now(UTC), 0.1))), if_new=True
     )
     people.add_person(context, me, person_id="chief", name="C", rank="chief", role=Role.CHIEF, vessel_id=AVOCET.vessel)

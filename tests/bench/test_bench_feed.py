@@ -19,7 +19,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses
 from scheduler.actions.feed.calendars import _fleet_body, last_good, write_fleet
 from scheduler.actions.people import people
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL as DOCUMENT
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
@@ -119,7 +119,7 @@ def fleet_of(context: Context, vessels: int, events: int) -> None:
     """So many vessels with so many stored events each, every one another's copy under its own id."""
     me = Actor("bench", "bench", Role.ADMIN)
     document = DOCUMENT.validate_python(vessel_document(Run(AVOCET, 1, AT, 0.05)))
-    fleet.put_vessel(context, me, document, if_new=True)
+    changes.put_vessel(context, me, document, if_new=True)
     people.add_person(context, me, person_id="office", name="O", rank="o", role=Role.OFFICE, vessel_id=None)
     stored = texts(events)
     with context.db.write("") as session:

@@ -14,7 +14,7 @@ from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import refresh
 from scheduler.actions.plan import planning
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role
@@ -52,7 +52,7 @@ def test_a_month_of_nightly_plans(ship: ShipPlan, tmp_path: Path, capsys: pytest
         context = Context(database, clock, Settings(horizon_days=180, frozen_days=7))
         clock.at = begin
         run = Run(ship, 1, AT, PAST_YEARS)
-        fleet.put_vessel(context, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
+        changes.put_vessel(context, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
         actor = Actor("gateway", "gateway", Role.COUNTER, ship.vessel)
         waiting = [
             {"counter": r.counter, "observed_at": r.observed_at, "value": r.value}

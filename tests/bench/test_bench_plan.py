@@ -22,7 +22,7 @@ import pytest
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.planning.problem.codec import problem_to_text
@@ -162,7 +162,7 @@ def _put(context: Context, number: int) -> tuple[str, str]:
     plan = (PLOVER, AVOCET)[number % 2]
     document = json.dumps(vessel_document(Run(plan, 1, context.now(), 0.15)))
     vessel = VESSEL.validate_python(json.loads(document.replace(plan.key, f"{plan.key}{number}")))
-    fleet.put_vessel(context, Actor("bench", "bench", Role.ADMIN), vessel, if_new=True)
+    changes.put_vessel(context, Actor("bench", "bench", Role.ADMIN), vessel, if_new=True)
     return vessel.id, vessel.plants[0].id
 
 

@@ -19,7 +19,7 @@ from scheduler.domain.checks.job_sheets import (
     MOST_TOOLS,
     sheet_faults,
 )
-from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.sheets import MeasureAsked, PartNeeded
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS

@@ -89,7 +89,7 @@ def test_wrong_use_as_a_process() -> None:
         ("key person x --name X --role chief", "vessel"),
         ("key person X! --name X --role office", "small letters"),
         ("feed nobody demo-plover", "nobody"),
-        ("feed make nobody", "the fleet"),
+        ("feed make nobody", "no person nobody"),
         ("feed revoke 00000000", "'00000000'"),
         ("import missing.json", "cannot be read"),
         ("verify missing.jsonl", "cannot be read"),

@@ -15,7 +15,7 @@ from random import Random
 from api.server.app import open_context
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.people import people
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
@@ -37,7 +37,7 @@ def set_up(url: str) -> str:
     try:
         me = Actor("set up", "set up", Role.ADMIN)
         vessel = VESSEL.validate_python(vessel_document(Run(PLOVER, 1, datetime.now(UTC), 0.1)))
-        fleet.put_vessel(context, me, vessel)
+        changes.put_vessel(context, me, vessel)
         return people.add_key(context, me, role=Role.COUNTER, label="gateway", vessel_id=vessel.id)
     finally:
         context.db.close()

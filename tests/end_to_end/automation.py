@@ -27,7 +27,7 @@ from api.server.listening import listen
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.people import people
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.clock import Clock, system_clock
 from scheduler.domain.base.enums import Role
@@ -221,7 +221,7 @@ def _set_up(context: Context) -> str:
     for counter in document["plants"][0]["counters"]:
         counter["modulus"] = None
     vessel = VESSEL.validate_python(document)
-    fleet.put_vessel(context, first, vessel)
+    changes.put_vessel(context, first, vessel)
     return people.add_key(context, first, role=Role.COUNTER, label="gateway", vessel_id=vessel.id)
 
 

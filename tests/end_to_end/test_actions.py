@@ -21,10 +21,10 @@ from scheduler.actions.people import people
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.outlook import outlook
 from scheduler.actions.plant_state.load import PlantState, plant_state
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
-from scheduler.actions.work import jobs
+from scheduler.actions.work import closing, closing_checks, jobs
 from scheduler.domain.base.enums import JobState, Role, Test
 from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Busy, NotFound, Refused
@@ -57,7 +57,7 @@ def _hand() -> Hand:
 
 def _put(context: Context, ship=PLOVER, years: float = 0.15) -> Run:
     run = Run(ship, 1, context.now(), years)
-    fleet.put_vessel(context, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
+    changes.put_vessel(context, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
     return run
 
 
@@ -163,8 +163,8 @@ def test_a_closed_job_moves_its_own_event_and_no_other(filled: Context) -> None:
     before = _rows(filled)
     job = next(j for j in _now(filled).jobs if j.first and j.state is not JobState.AHEAD and j.takes_pump_out)
     place, job_id = jobs.job_place(filled, ME, job.job_id.key)
-    told = jobs.Close(done_at=filled.now() - timedelta(hours=1), done_by="Demo second", test=Test.PASSED)
-    jobs.close_job(filled, _hand(), place, job_id, told)
+    told = closing_checks.Close(done_at=filled.now() - timedelta(hours=1), done_by="Demo second", test=Test.PASSED)
+    closing.close_job(filled, _hand(), place, job_id, told)
     refresh.refresh(filled, PEN_HERE, PLOVER.vessel)
     after = _rows(filled)
     key = job_id.key

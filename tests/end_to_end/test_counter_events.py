@@ -16,7 +16,7 @@ from scheduler.actions.hours import counter_events, daily, readings, undoing
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.readings import ReadingDoor
 from scheduler.actions.plant_state.load import plant_state
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role, Subject
@@ -56,7 +56,7 @@ def context(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Context]
     """A context with the ship aboard and no reading yet."""
     with store(request.param, tmp_path) as database:
         context = Context(database, TurnedClock(), Settings(horizon_days=60))
-        fleet.put_vessel(context, OFFICE, VESSEL.validate_python(document()), if_new=True)
+        changes.put_vessel(context, OFFICE, VESSEL.validate_python(document()), if_new=True)
         yield context
 
 
@@ -212,7 +212,7 @@ def test_a_change_of_scale_is_an_event(context: Context) -> None:
     changed = document()
     changed["plants"][0]["counters"][0]["seconds_per_count"] = 60
     with pytest.raises(Refused, match="leadline counter rescaled"):
-        fleet.put_vessel(context, OFFICE, VESSEL.validate_python(changed), if_match=1)
+        changes.put_vessel(context, OFFICE, VESSEL.validate_python(changed), if_match=1)
     undoing.undo_event(context, hand(ENGINEER), place(), told["id"], "wrong counter")
     assert book(context)[NAME][0][:2] == before[0]
     assert ran(context) == 8
@@ -298,7 +298,7 @@ def test_two_counters_of_a_position(context: Context) -> None:
     changed = document()
     changed["plants"][0]["counters"][0]["primary"], changed["plants"][0]["counters"][-1]["primary"] = False, True
     with pytest.raises(Refused, match="leadline counter primary"):
-        fleet.put_vessel(context, OFFICE, VESSEL.validate_python(changed), if_match=1)
+        changes.put_vessel(context, OFFICE, VESSEL.validate_python(changed), if_match=1)
     undoing.undo_event(context, hand(ENGINEER), place(CHECK), told["id"], "it was right")
     assert ran(context) == 200
     with pytest.raises(Refused, match="the only counter"):
@@ -364,7 +364,7 @@ def test_a_backfill_derives_from_the_checkpoint_before_it_and_touches_nothing_ea
     monkeypatch.setattr("scheduler.actions.hours.ledger.PIECE", 50)
     with store(kind, tmp_path) as database:
         context = Context(database, TurnedClock(), Settings(horizon_days=60))
-        fleet.put_vessel(context, OFFICE, VESSEL.validate_python(document()), if_new=True)
+        changes.put_vessel(context, OFFICE, VESSEL.validate_python(document()), if_new=True)
         post(context, *((ago, 1000 + (400 - ago) // 2) for ago in range(400, 0, -1)))
         derive_vessel(context, PLOVER.vessel)
         late_s = seconds(at(180.5))

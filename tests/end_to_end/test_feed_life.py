@@ -16,7 +16,7 @@ from scheduler.actions.care import rounds
 from scheduler.actions.feed import refresh as feed_refresh
 from scheduler.actions.plan import planning
 from scheduler.actions.record import history
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Test
@@ -62,7 +62,7 @@ def turn(context: Context, days: float) -> None:
 
 def put(context: Context, document: Any) -> None:
     version = fleet.get_vessel(context, ME, PLOVER.vessel)[1]
-    fleet.put_vessel(context, ME, VESSEL.validate_python(document), if_match=version, reason="a test")
+    changes.put_vessel(context, ME, VESSEL.validate_python(document), if_match=version, reason="a test")
 
 
 def ashore(run: Run, at: str) -> Any:

@@ -13,7 +13,7 @@ from scheduler.actions.feed import refresh as feed_refresh
 from scheduler.actions.people import people
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel import fleet
-from scheduler.actions.work import jobs
+from scheduler.actions.work import closing, closing_checks, jobs
 from scheduler.domain.base.enums import JobState, Role, Test
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.feed.scope import Scope
@@ -144,7 +144,9 @@ def test_a_turn_is_past_due_once_past_limit_once_and_done_for_thirty_days(contex
     uid = refresh(context)[key].uid
     done_at = clock.at - timedelta(hours=2)
     place, job_id = jobs.job_place(context, ME, key)
-    jobs.close_job(context, _hand(), place, job_id, jobs.Close(done_at=done_at, done_by="Hand", test=Test.PASSED))
+    closing.close_job(
+        context, _hand(), place, job_id, closing_checks.Close(done_at=done_at, done_by="Hand", test=Test.PASSED)
+    )
     rows = refresh(context)
     assert shown(rows[key])[0].endswith(" · done")
     assert rows[key].uid == uid
@@ -184,8 +186,8 @@ def test_a_ship_crosses_zones_and_the_date_line_and_nothing_moves(context: Conte
     clock = context.clock
     assert isinstance(clock, TurnedClock)
     place, job_id = jobs.job_place(context, ME, first_of(context, TEST).job_id.key)
-    told = jobs.Close(done_at=clock.at - timedelta(hours=1), done_by="Hand", test=Test.PASSED)
-    jobs.close_job(context, _hand(), place, job_id, told)
+    told = closing_checks.Close(done_at=clock.at - timedelta(hours=1), done_by="Hand", test=Test.PASSED)
+    closing.close_job(context, _hand(), place, job_id, told)
     before = refresh(context)
     assert shown(before[job_id.key])[0].endswith(" · done")
     for minutes in (180, -300, 780, -660):

@@ -14,8 +14,9 @@ from scheduler.actions.base.pending import ask_plan, plans_asked
 from scheduler.actions.care import rounds
 from scheduler.actions.plan import fleet as plan_fleet
 from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many, stored_plant_plan
-from scheduler.actions.plant_state.load import StoredPlan, plant_state
-from scheduler.actions.vessel import fleet
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.plant_state.stored import StoredPlan
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.settings import Settings
@@ -37,7 +38,9 @@ def context(tmp_path: Path) -> Iterator[Context]:
         context = Context(database, TurnedClock(), Settings(horizon_days=12))
         for ship in (PLOVER, AVOCET):
             document = vessel_document(Run(ship, 1, context.now(), 0.15))
-            fleet.put_vessel(context, Actor("test", "test", Role.ADMIN), VESSEL.validate_python(document), if_new=True)
+            changes.put_vessel(
+                context, Actor("test", "test", Role.ADMIN), VESSEL.validate_python(document), if_new=True
+            )
         yield context
 
 

@@ -8,7 +8,7 @@ from sqlmodel import delete, select
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import derive_vessel
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.hours.ledger import Setup, derive
 from scheduler.settings import Settings
@@ -30,7 +30,7 @@ def test_any_arrival_is_stored_to_the_ledger_that_one_replay_gives(tmp_path: Pat
     those of the pure fold over the same readings, and the readings are as they came."""
     with store("sqlite", tmp_path) as database:
         context = Context(database, TurnedClock(), Settings(horizon_days=60))
-        fleet.put_vessel(context, OFFICE, VESSEL.validate_python(document()), if_new=True)
+        changes.put_vessel(context, OFFICE, VESSEL.validate_python(document()), if_new=True)
         with Intake(context.db, context.clock) as intake:
 
             @given(st.data())

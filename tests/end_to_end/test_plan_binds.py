@@ -17,7 +17,8 @@ from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, pump_capacity
 from scheduler.domain.checks.document import faults_of
 from scheduler.domain.due.docking import Dock
-from scheduler.domain.due.jobs import due_jobs, reckon_first
+from scheduler.domain.due.jobs import due_jobs
+from scheduler.domain.due.last_done import reckon_first
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.voyage.days import Stretch
 from scheduler.planning.explain.dates import FactKind, plan_facts

@@ -13,11 +13,11 @@ from scheduler.actions.feed import refresh
 from scheduler.actions.hours import counter_events
 from scheduler.actions.plant_state import published
 from scheduler.actions.plant_state.published import MovedDate
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.voyage import days
-from scheduler.actions.work import jobs
+from scheduler.actions.work import closing, closing_checks, jobs
 from scheduler.domain.base.enums import Test
 from scheduler.domain.due.publishing import Cause
 from scheduler.domain.voyage.stretches import Source, Spell
@@ -159,14 +159,14 @@ def script(context: Context) -> list[MovedDate]:
     for kind in document["plants"][0]["job_kinds"]:
         if kind["code"] == "overhaul":
             kind["interval_running_hours"] = 7000
-    fleet.put_vessel(context, ME, VESSEL.validate_python(document), if_match=1, reason="worn early")
+    changes.put_vessel(context, ME, VESSEL.validate_python(document), if_match=1, reason="worn early")
     shorter = newly(context)
     assert Cause.DOCUMENT in causes(shorter)
     assert {one.job.split(":")[0] for one in shorter if one.open} <= {"overhaul", "seal_inspection", "knife_inspection"}
     job = next(j for j in _now(context).jobs if j.first and j.job_id.kind == "alarm_test")
     place, job_id = jobs.job_place(context, ME, job.job_id.key)
-    close = jobs.Close(done_at=context.now(), done_by="Demo Hand", test=Test.PASSED)
-    jobs.close_job(context, _hand(), place, job_id, close)
+    close = closing_checks.Close(done_at=context.now(), done_by="Demo Hand", test=Test.PASSED)
+    closing.close_job(context, _hand(), place, job_id, close)
     done = newly(context)
     following = replace(job_id, sequence=job_id.sequence + 1).key
     assert [(one.job, one.cause) for one in done if one.open] == [(following, Cause.WORK_DONE)]

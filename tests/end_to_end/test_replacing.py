@@ -17,10 +17,10 @@ from scheduler.actions.feed import refresh
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.record import history
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
-from scheduler.actions.work import jobs
+from scheduler.actions.work import closing, closing_checks, jobs
 from scheduler.domain.base.enums import JobState, Subject, Test
 from scheduler.domain.capacity.minimum import Swept
 from scheduler.domain.due.postponing import Asked
@@ -63,8 +63,8 @@ def context(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Context]
 
 def close(context: Context, key: str, test: Test = Test.PASSED) -> None:
     place, job_id = jobs.job_place(context, ME, key)
-    told = jobs.Close(done_at=context.now() - timedelta(hours=1), done_by="A. Second", test=test)
-    jobs.close_job(context, _hand(), place, job_id, told)
+    told = closing_checks.Close(done_at=context.now() - timedelta(hours=1), done_by="A. Second", test=test)
+    closing.close_job(context, _hand(), place, job_id, told)
 
 
 def document(context: Context) -> dict[str, Any]:
@@ -73,7 +73,7 @@ def document(context: Context) -> dict[str, Any]:
 
 def put(context: Context, told: dict[str, Any], **words: str) -> None:
     version = fleet.get_vessel(context, ME, SHIP)[1]
-    fleet.put_vessel(
+    changes.put_vessel(
         context,
         ME,
         VESSEL.validate_python(told),

@@ -10,7 +10,7 @@ from api.pages.shared.layout import STATIC
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState, plant_state
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role, Subject
 from scheduler.domain.vessel.document import Pump, Stay, Vessel
@@ -61,7 +61,7 @@ def test_a_spare_brings_its_hours_back_with_it(kind: str, tmp_path: Path) -> Non
         clock = TurnedClock()
         context = Context(database, clock, Settings(horizon_days=180))
         clock.at = BEGAN
-        fleet.put_vessel(context, OFFICE, shaped((A, VP1, 0, None), (B, VP2, 0, None), opening=OPENING), if_new=True)
+        changes.put_vessel(context, OFFICE, shaped((A, VP1, 0, None), (B, VP2, 0, None), opening=OPENING), if_new=True)
         told: list[dict[str, float]] = []
         for version, until, stays in (
             (1, FIRST, ((A, VP1, 0, FIRST), (B, VP2, 0, None), (C, VP1, FIRST, None))),
@@ -84,7 +84,7 @@ def test_a_spare_brings_its_hours_back_with_it(kind: str, tmp_path: Path) -> Non
                 assert {one["status"] for one in answer["items"]} <= {"stored", "duplicate"}
             if stays is not None:
                 ship = shaped(*stays, opening=OPENING)
-                fleet.put_vessel(context, OFFICE, ship, if_match=version, reason="exchanged for the spare")
+                changes.put_vessel(context, OFFICE, ship, if_match=version, reason="exchanged for the spare")
             told.append(hours(plant_state(context, "demo-gull", "gull-plant")))
         first, second, end = told
         assert first == pytest.approx({A: 8100 + 10 * FIRST, B: 7400 + 8 * FIRST, C: 500})

@@ -13,7 +13,7 @@ import pytest
 
 from api.server.app import open_context
 from scheduler.actions.people import people
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.clock import system_clock
 from scheduler.domain.base.enums import Role
@@ -46,7 +46,7 @@ def test_no_log_table_error_or_export_holds_the_secret(kind: str, tmp_path: Path
     with ready_url(kind, tmp_path) as url, socket.socket() as door:
         context = open_context(Settings(database=url))
         document = vessel_document(Run(PLOVER, 1, system_clock(), 0.02))
-        fleet.put_vessel(context, ME, VESSEL.validate_python(document), if_new=True)
+        changes.put_vessel(context, ME, VESSEL.validate_python(document), if_new=True)
         people.add_person(context, ME, person_id="c", name="C", rank="c", role=Role.CHIEF, vessel_id=PLOVER.vessel)
         key = people.add_key(context, ME, role=Role.CHIEF, label="c", vessel_id=PLOVER.vessel, person_id="c")
         context.db.close()

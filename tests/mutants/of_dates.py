@@ -5,7 +5,7 @@ from tests.mutants.change import Change
 CHANGES: tuple[Change, ...] = (
     Change(
         name="due-new-with-the-kind",
-        file="scheduler/domain/due/jobs.py",
+        file="scheduler/domain/due/last_done.py",
         old="from_at >= asked - SET_UP",
         new="from_at > asked - SET_UP",
         breaks="A pump that came new a day before its kind was set up came with it.",
@@ -13,7 +13,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="due-renewal-over-own",
-        file="scheduler/domain/due/jobs.py",
+        file="scheduler/domain/due/last_done.py",
         old="own.done_at < last.done_at",
         new="own.done_at <= last.done_at",
         breaks="An entry of the job's own counts before a renewal at the same instant.",
@@ -21,7 +21,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="due-not-known-kind",
-        file="scheduler/domain/due/jobs.py",
+        file="scheduler/domain/due/last_done.py",
         old="if interval_seconds(kind) is not None or calendar_due(kind, at, 1) is not None",
         new="if interval_seconds(kind) is not None and calendar_due(kind, at, 1) is not None",
         breaks="A kind with either interval may stand as not known.",

@@ -182,8 +182,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="nonconformity-once",
         file="scheduler/actions/work/nonconformities.py",
-        old="any(not postponed or row.limit_at == whole(limit_at) for row in of_job)",
-        new="any(postponed and row.limit_at == whole(limit_at) for row in of_job)",
+        old="any(not postponed or row.limit_at == floor_second(limit_at) for row in of_job)",
+        new="any(postponed and row.limit_at == floor_second(limit_at) for row in of_job)",
         breaks="One non-conformity is opened for a limit.",
         tests=("tests/api/test_postponing.py",),
     ),

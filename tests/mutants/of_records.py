@@ -6,8 +6,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="verify-text-and-number",
         file="scheduler/domain/record/verify.py",
-        old="said == str(number) and chain_hash",
-        new="said == str(number) or chain_hash",
+        old="said == str(number) and hash_of",
+        new="said == str(number) or hash_of",
         breaks="A record's text gives its hash, and its number.",
         tests=("tests/unit/domain/test_history.py", "tests/unit/domain/test_verify.py"),
     ),

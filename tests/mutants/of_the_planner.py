@@ -77,7 +77,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="ground-cover",
-        file="scheduler/planning/search/ground.py",
+        file="scheduler/planning/search/by_step.py",
         old="(left < own + most or n < 2)",
         new="(left <= own + most or n < 2)",
         breaks="With just enough to lose one more pump there is cover.",
@@ -85,7 +85,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="ground-cover-number",
-        file="scheduler/planning/search/ground.py",
+        file="scheduler/planning/search/by_step.py",
         old="(left < own + most or n < 2)",
         new="(left < own + most or n < 3)",
         breaks="Two pumps more than must be there are cover for one failure.",
@@ -101,7 +101,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="ground-overlap-number",
-        file="scheduler/planning/search/ground.py",
+        file="scheduler/planning/search/by_step.py",
         old="must[t] = max(must[t], stretch.pumps)",
         new="must[t] = min(must[t], stretch.pumps)",
         breaks="Where stretches overlap the most pumps must be there.",
@@ -109,7 +109,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="ground-overlap-minutes",
-        file="scheduler/planning/search/ground.py",
+        file="scheduler/planning/search/by_step.py",
         old="min(known, allowed)",
         new="max(known, allowed)",
         breaks="Where quiet stretches overlap the fewest minutes are agreed.",
@@ -117,7 +117,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="ground-overlap-hands",
-        file="scheduler/planning/search/ground.py",
+        file="scheduler/planning/search/by_step.py",
         old="min(known, stretch.hands)",
         new="max(known, stretch.hands)",
         breaks="Where stretches overlap the fewest hands are there.",
@@ -125,7 +125,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="ground-overlap-minimum",
-        file="scheduler/planning/search/ground.py",
+        file="scheduler/planning/search/by_step.py",
         old="stretch.litres_per_h > known",
         new="stretch.litres_per_h < known",
         breaks="Where stretches overlap the highest minimum holds.",
@@ -133,7 +133,7 @@ CHANGES: tuple[Change, ...] = (
     ),
     Change(
         name="ground-overlap-capacity",
-        file="scheduler/planning/search/ground.py",
+        file="scheduler/planning/search/by_step.py",
         old="min(row[t], counts)",
         new="max(row[t], counts)",
         breaks="Where stretches overlap a pump counts for the least.",

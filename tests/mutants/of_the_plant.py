@@ -268,22 +268,6 @@ CHANGES: tuple[Change, ...] = (
         tests=("tests/unit/domain/test_returning.py",),
     ),
     Change(
-        name="returning-asked-again",
-        file="scheduler/domain/capacity/returning.py",
-        old="outage.expected_at <= now_at",
-        new="outage.expected_at < now_at",
-        breaks="Somebody is asked once the time that was told is there.",
-        tests=("tests/unit/domain/test_returning.py",),
-    ),
-    Change(
-        name="returning-not-begun",
-        file="scheduler/domain/capacity/returning.py",
-        old="outage.from_at > now_at",
-        new="outage.from_at >= now_at",
-        breaks="Somebody is asked from the instant the pump is out.",
-        tests=("tests/unit/domain/test_returning.py",),
-    ),
-    Change(
         name="returning-as-told",
         file="scheduler/domain/capacity/returning.py",
         old="outage.expected_at or outage.from_at + ASSUMED_AFTER, outage.expected_at is None",

@@ -282,7 +282,7 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="state-told-before-a-lock",
         file="scheduler/domain/work/state.py",
-        old="begun, told_at=None, started_locally=None",
+        old="begun, warned_at=None, started_locally=None",
         new="begun, started_locally=None",
         breaks="What people were told before a lock was hung is not of what comes after.",
         tests=(
@@ -450,8 +450,8 @@ CHANGES: tuple[Change, ...] = (
     Change(
         name="rules-return-told",
         file="scheduler/domain/work/rules.py",
-        old="if work.tags and work.told_at is None:",
-        new="if work.tags and work.told_at is not None:",
+        old="if work.tags and work.warned_at is None:",
+        new="if work.tags and work.warned_at is not None:",
         breaks="People are told before the pump runs again.",
         tests=(
             "tests/unit/domain/work/test_order.py",

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, hands_at, minimum_at
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.vessel.document import Crew, CrewBlock, MinimumBlock, NoWork, Plant
+from scheduler.domain.vessel.crew import Crew, CrewBlock, MinimumBlock, NoWork
+from scheduler.domain.vessel.document import Plant
 from scheduler.planning.judge.check import judge
 from scheduler.planning.judge.check_hours import hands_by_hour, hours_worked
 from scheduler.planning.problem.frame import Circumstances, frame, slot_times

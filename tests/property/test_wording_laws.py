@@ -12,10 +12,11 @@ from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.forecast import Forecast
-from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.publishing import Cause
 from scheduler.domain.hours.ledger_values import Code, Flag
-from scheduler.domain.vessel.document import CrewBlock, MinimumBlock, QuietHours
+from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.storage.hours.counters import FlagRow
 from scheduler.wording.care import diagnosis_words
 from scheduler.wording.due import cause_words, date_words, to_go_words

@@ -11,7 +11,7 @@ from api.commands.shared.groups import app
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
-    from scheduler.actions.plant_state.load import StoredPlan
+    from scheduler.actions.plant_state.stored import StoredPlan
     from scheduler.actions.vessel.fleet import Place
 
 

@@ -41,11 +41,11 @@ def close_job(
 
     Example: leadline job done knife_inspection:plover-pump-a-knives:1 --by "A. Second" --test passed
     """
-    from scheduler.actions.work import jobs
+    from scheduler.actions.work import closing, closing_checks, jobs
     from scheduler.domain.base.enums import Test
 
     place, job_id = jobs.job_place(context, me(), key)
-    close = jobs.Close(
+    close = closing_checks.Close(
         done_at=instant_or_now(context, place.vessel_id, at),
         done_by=by,
         test=Test(test),
@@ -57,7 +57,7 @@ def close_job(
         answers_for=answers_for,
         from_paper=from_paper,
     )
-    body = jobs.close_job(context, hand({"close": key, "at": close.done_at.isoformat()}), place, job_id, close).body
+    body = closing.close_job(context, hand({"close": key, "at": close.done_at.isoformat()}), place, job_id, close).body
     renew_feed(context, place.vessel_id)
     says = f"closed, {body['verdict']}" if body["closed"] else "test failed: it stays open"
     pump = f"; pump {body['pump']} {body['pump_state']}" if body["pump_state"] else ""

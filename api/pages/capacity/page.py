@@ -12,7 +12,8 @@ from api.pages.shared.layout import render
 from api.pages.shared.margin import MarginStretch
 from api.pages.voyage.page import voyage_span
 from scheduler.domain.capacity.minimum import Concession, minimum_agreed
-from scheduler.domain.vessel.document import MinimumBlock, Plant
+from scheduler.domain.vessel.crew import MinimumBlock
+from scheduler.domain.vessel.document import Plant
 from scheduler.wording.figures import M3H, count_words, number, ship
 
 WIDE_DAYS, NARROW_DAYS = 14, 5

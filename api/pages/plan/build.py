@@ -16,8 +16,9 @@ from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.explaining import set_by_hand, words_of
-from scheduler.actions.plant_state.load import PlantState, StoredPlan
-from scheduler.domain.vessel.document import caution_line
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.plant_state.stored import StoredPlan
+from scheduler.domain.vessel.job_kinds import caution_line
 from scheduler.domain.vessel.naming import short_kind
 from scheduler.planning.explain.reasons import IN_TABLE, Explained, explain_each
 from scheduler.planning.judge.cover import cover_of

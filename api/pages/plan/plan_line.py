@@ -6,7 +6,8 @@ from datetime import datetime
 
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.explaining import words_of
-from scheduler.actions.plant_state.load import PlantState, StoredPlan
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.wording.figures import moment
 from scheduler.wording.names import job_words
 from scheduler.wording.plan import shortfall_words

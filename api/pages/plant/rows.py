@@ -13,7 +13,7 @@ from api.pages.shared.forms import FormState
 from api.pages.shared.job_line import JobLine, TideRow, tide_row, tone_of
 from api.pages.shared.margin import minimum_words
 from scheduler.domain.base.enums import JobState, Subject
-from scheduler.domain.vessel.document import BREAKDOWN, JobKind
+from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.naming import short_kind
 from scheduler.wording.due import due_words, job_rank, limit_left_seconds, meets_at, state_alone
 from scheduler.wording.figures import M3H, NBSP, moment, number, short_date

@@ -8,7 +8,7 @@ from api.pages.plant.view import PlantView, PumpRow
 from api.pages.shared.job_line import JobLine
 from api.pages.shared.margin import below_words, least_said, one_trip_below_at
 from scheduler.domain.base.enums import JobState
-from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.wording.due import job_name, job_rank, meets_at
 from scheduler.wording.figures import (
     COUNTS,

@@ -7,7 +7,7 @@ from datetime import datetime
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.vessel.document import JobKind, caution_line
+from scheduler.domain.vessel.job_kinds import JobKind, caution_line
 from scheduler.wording.due import job_name, meets_at, state_words
 from scheduler.wording.figures import (
     clock,

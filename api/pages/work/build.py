@@ -19,10 +19,11 @@ from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep, state_of
 from scheduler.domain.base.enums import JobState, Test, Trigger
-from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.subjects import where
 from scheduler.domain.people.persons import same_name
-from scheduler.domain.vessel.document import BREAKDOWN, JobKind
+from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.work.against import Procedure
 from scheduler.domain.work.rules import stop_reasons
 from scheduler.domain.work.state import struck_numbers

@@ -8,7 +8,7 @@ from api.pages.work.forms import FORMS, FORMS_IN_USE
 from api.pages.work.view import JobView
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.explain_date import explain_date
-from scheduler.domain.vessel.document import caution_line
+from scheduler.domain.vessel.job_kinds import caution_line
 from scheduler.wording.due import date_words, job_name, limit_words
 from scheduler.wording.figures import M3H, margin_number, moment, number, short_date
 

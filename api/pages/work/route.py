@@ -25,7 +25,7 @@ from scheduler.actions.feed import refresh
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
-from scheduler.actions.work import checking, jobs, parts, photos, steps
+from scheduler.actions.work import checking, closing, closing_checks, jobs, parts, photos, steps
 from scheduler.errors import NotFound, Refused
 from scheduler.parsing import Fields, own_path
 from scheduler.storage.vessel import AssetKind
@@ -107,14 +107,14 @@ async def close(vessel_id: str, key: str, request: Request, context: ContextDep,
     def act() -> str:
         place, job_id = jobs.job_place(context, who.actor, key)
         done = _close_of(Fields(form.values, fleet.offset_now(context, place.vessel_id)))
-        jobs.close_job(context, form.hand(), place, job_id, done, if_match=form.version)
+        closing.close_job(context, form.hand(), place, job_id, done, if_match=form.version)
         refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return job_href(vessel_id, key)
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "close"))
 
 
-def _close_of(fields: Fields) -> jobs.Close:
+def _close_of(fields: Fields) -> closing_checks.Close:
     """The close as the form gives it: ship time to UTC, empty fields left out.
 
     Raises:
@@ -124,7 +124,7 @@ def _close_of(fields: Fields) -> jobs.Close:
     values |= {"done_at": fields.instant("done_at"), "running_hours": fields.figure("running_hours")}
     fields.check()
     try:
-        return jobs.Close(**bodies.CloseBody.model_validate(values).model_dump())
+        return closing_checks.Close(**bodies.CloseBody.model_validate(values).model_dump())
     except ValidationError as error:
         raise refused_from(error) from error
 

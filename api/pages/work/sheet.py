@@ -13,7 +13,8 @@ from scheduler.actions.plant_state.work import StoredStep, state_of
 from scheduler.actions.record import history
 from scheduler.actions.work import parts
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.vessel.document import JobKind, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.sheets import MeasureAsked, SheetStep
 from scheduler.domain.work.acts import AnyStep, Note, Noted, Struck
 from scheduler.domain.work.same_isolation import due_on_same_isolation

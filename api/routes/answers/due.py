@@ -31,7 +31,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.published import MovedDate
 from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.vessel.document import caution_line
+from scheduler.domain.vessel.job_kinds import caution_line
 from scheduler.wording.due import date_words, to_go_words
 
 TriggerWord = Annotated[str, Field(description="which of running hours and calendar comes first")]

@@ -7,7 +7,7 @@ from typing import Any
 from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
-from scheduler.actions.plant_state.load import capacities_of
+from scheduler.actions.plant_state.stored import capacities_of
 from scheduler.actions.plant_state.work import require_no_tag
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place, clock_of

@@ -7,13 +7,15 @@ from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import StoredTotals
-from scheduler.actions.plant_state.load import PlantState, first_dates_of, known_from, load_plant
+from scheduler.actions.plant_state.load import PlantState, known_from, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
+from scheduler.actions.plant_state.stored import first_dates_of
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.due.first_date import first_date_faults, latest_on
-from scheduler.domain.due.jobs import DueJob, JobId, last_not_known
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId, last_not_known
 from scheduler.domain.due.subjects import where
 from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.vessel.document import Plant

@@ -8,8 +8,8 @@ from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.plant_state.open_jobs import open_job
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.due.jobs import JobId
-from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.domain.due.last_done import JobId
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Clash, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.due import PartDateRow, part_date_row

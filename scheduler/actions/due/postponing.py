@@ -9,7 +9,7 @@ from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.deciding import OFFICE, Decider, Unfit, decision_objections
-from scheduler.domain.due.jobs import JobId
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.postponing import Asked, ask_faults
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused

@@ -8,7 +8,8 @@ from enum import StrEnum
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import answer_stored, bring_up, problem_of
-from scheduler.actions.plant_state.load import StoredPlan, plant_state
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, SchedulerError
 from scheduler.planning.explain.figures import PlanFigures, plan_figures
 from scheduler.planning.problem.values import Plan, Problem

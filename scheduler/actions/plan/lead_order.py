@@ -9,7 +9,8 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.hours.ledger import daily_of, derive_vessel
 from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.vessel.document import JobKind, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import Refused
 from scheduler.planning.explain.lead_order import TREND_DAYS, advise, load_of
 from scheduler.storage.hours.counters import counter_rows

@@ -10,7 +10,8 @@ from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.stored import keep_plan, take_up
 from scheduler.actions.plan.trial import taken_now, taken_plan, try_slot
-from scheduler.actions.plant_state.load import Pin, PlantState, StoredPlan, load_plant, pins_of, plant_state
+from scheduler.actions.plant_state.load import PlantState, load_plant, plant_state
+from scheduler.actions.plant_state.stored import Pin, StoredPlan, pins_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.planning.judge.check import judge

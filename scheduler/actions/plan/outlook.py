@@ -5,7 +5,8 @@ from typing import Any
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import plan_as_json, problem_of, running_of
-from scheduler.actions.plant_state.load import PlantState, StoredPlan, plant_state
+from scheduler.actions.plant_state.load import PlantState, plant_state
+from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, Refused
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.digest import plan_digest

@@ -9,7 +9,8 @@ from scheduler.actions.base.context import Answer, Context, Hand, hand_action, u
 from scheduler.actions.base.pending import plan_made
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.stored import keep_plan, take_up
-from scheduler.actions.plant_state.load import PlantState, StoredPlan, plant_state, stored_plan
+from scheduler.actions.plant_state.load import PlantState, plant_state
+from scheduler.actions.plant_state.stored import StoredPlan, stored_plan
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Trigger
 from scheduler.errors import Clash, SchedulerError, Stale

@@ -4,7 +4,7 @@ import secrets
 from collections.abc import Collection
 from datetime import datetime, timedelta
 
-from scheduler.actions.plant_state.load import StoredPlan, stored_plan
+from scheduler.actions.plant_state.stored import StoredPlan, stored_plan
 from scheduler.planning.judge.check import Judgement
 from scheduler.planning.problem.codec import plan_to_text, problem_to_text
 from scheduler.planning.problem.digest import text_digest

@@ -5,7 +5,8 @@ from datetime import datetime
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan.planning import problem_of
-from scheduler.actions.plant_state.load import PlantState, StoredPlan
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.actions.plant_state.work import state_of, steps_of
 from scheduler.domain.work.state import WorkState
 from scheduler.errors import Clash, NotFound, Refused

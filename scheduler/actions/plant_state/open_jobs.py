@@ -1,8 +1,10 @@
 """The open job of a key, and its kind."""
 
 from scheduler.actions.plant_state.load import PlantState
-from scheduler.domain.due.jobs import DueJob, JobId
-from scheduler.domain.vessel.document import BREAKDOWN, JobKind, Plant
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.work import done_row

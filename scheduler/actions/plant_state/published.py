@@ -9,7 +9,8 @@ from datetime import datetime, timedelta
 
 from scheduler.actions.base.context import Context
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.due.jobs import DueJob, HoursAt
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import HoursAt
 from scheduler.domain.due.publishing import Basis, Cause, Posted, Published, dates_moved, figure_of, published_dates
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Refused

@@ -11,7 +11,9 @@ from typing import Annotated, Any
 from pydantic import Field, TypeAdapter
 
 from scheduler.domain.base.enums import Test
-from scheduler.domain.vessel.document import Crew, JobKind, Plant
+from scheduler.domain.vessel.crew import Crew
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.acts import AnyStep, Note, Noted, Reported, Tested
 from scheduler.domain.work.against import Objection, Procedure, from_plain
 from scheduler.domain.work.rest import DAY, WEEK, RestRule, rest_between, rest_faults

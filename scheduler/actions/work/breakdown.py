@@ -15,8 +15,8 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.capacity.returning import planned_back
-from scheduler.domain.due.jobs import JobId
-from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.domain.due.last_done import JobId
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.storage.capacity import OutageStatus, open_outage_rows, outages_ended_at
 from scheduler.storage.database import Session

@@ -10,9 +10,9 @@ from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.plant_state.work import steps_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import JobState, Test
-from scheduler.domain.due.jobs import JobId
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.people.persons import Person, own_person, same_name, surely_same_name
-from scheduler.domain.vessel.document import BREAKDOWN
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
 from scheduler.storage.capacity import OutageStatus, open_outage_rows

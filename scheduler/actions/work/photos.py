@@ -10,7 +10,7 @@ from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.due.jobs import JobId
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.record.chain import Record
 from scheduler.domain.work.photos import ENDINGS, picture_type
 from scheduler.errors import NotFound, Refused, TooLarge

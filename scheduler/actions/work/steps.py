@@ -28,9 +28,11 @@ from scheduler.actions.work.nonconformities import open_about
 from scheduler.actions.work.parts import use_part
 from scheduler.domain.base.enums import Role, Test
 from scheduler.domain.capacity.minimum import Outage, Swept, check_outage
-from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.subjects import where
-from scheduler.domain.vessel.document import JobKind, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.sheets import finding_kind
 from scheduler.domain.work.acts import (
     AnyStep,

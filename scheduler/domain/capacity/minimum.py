@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from math import ceil, floor
 
-from scheduler.domain.vessel.document import Crew, CrewBlock, MinimumBlock, Plant, Pump, QuietHours
+from scheduler.domain.vessel.crew import Crew, CrewBlock, MinimumBlock, QuietHours
+from scheduler.domain.vessel.document import Plant, Pump
 from scheduler.errors import Refused
 from scheduler.shiptime import ship_time
 

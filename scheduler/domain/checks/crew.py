@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from scheduler.domain.checks.faults import Fault, name_faults, stretch_faults, text_faults
-from scheduler.domain.vessel.document import Crew, CrewBlock, MinimumBlock, Plant, QuietHours
+from scheduler.domain.vessel.crew import Crew, CrewBlock, MinimumBlock, QuietHours
+from scheduler.domain.vessel.document import Plant
 
 Block = MinimumBlock | CrewBlock | QuietHours
 """What holds on some dates and in some hours of the ship."""

@@ -19,7 +19,8 @@ from scheduler.domain.checks.faults import (
     twice_faults,
 )
 from scheduler.domain.checks.job_sheets import sheet_faults
-from scheduler.domain.vessel.document import BREAKDOWN, JobKind, LastDone, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind, LastDone
 
 LONGEST_NOTE = 2000
 MOST_MONTHS, MOST_DAYS = 240, 7300

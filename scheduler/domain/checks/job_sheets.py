@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from math import isfinite
 
 from scheduler.domain.checks.faults import Fault, text_faults, twice_faults
-from scheduler.domain.vessel.document import JobKind, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.sheets import MeasureAsked
 
 MOST_STEPS, LONGEST_STEP, MOST_STEP_LETTERS = 12, 240, 1300

@@ -10,7 +10,8 @@ from typing import Any
 
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.checks.job_kinds import kind_faults
-from scheduler.domain.vessel.document import JobKind, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.voyage.from_csv import CellFault
 
 MOST_ROWS = 200

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person, one_person, same_name
-from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.job_kinds import JobKind
 
 DECIDES = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
 OFFICE = frozenset({Role.OFFICE, Role.ADMIN})

@@ -8,7 +8,7 @@ brought forward; what would put it off is a postponement. Judgement, no source.
 from datetime import date, datetime, timedelta
 
 from scheduler.domain.due.intervals import calendar_due
-from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.shiptime import day_text
 
 MOST_DAYS = 5 * 366

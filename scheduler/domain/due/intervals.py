@@ -3,7 +3,7 @@
 from calendar import monthrange
 from datetime import datetime, timedelta
 
-from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.job_kinds import JobKind
 
 
 def add_months(start_at: datetime, months: int) -> datetime:

@@ -3,7 +3,8 @@
 from datetime import datetime
 
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.vessel.document import JobKind, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind
 
 Key = tuple[str, str]
 """(job kind code, subject id)."""

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from scheduler.domain.base.enums import PAST, JobState, Subject, Trigger
-from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.feed.revision import CalendarEntry
 from scheduler.domain.feed.scope import OUT
 from scheduler.domain.feed.stability import PlannedSlot, ShownFigures
 from scheduler.domain.record.closed_job import Verdict
-from scheduler.domain.vessel.document import JobKind, Plant, Vessel, caution_line
+from scheduler.domain.vessel.document import Plant, Vessel
+from scheduler.domain.vessel.job_kinds import JobKind, caution_line
 from scheduler.domain.vessel.naming import title
 from scheduler.shiptime import MONTHS, day_text, instant_of, moment_text, run_text, ship_time
 

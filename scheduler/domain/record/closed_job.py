@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import ClassVar, TypeVar
 
 from scheduler.domain.base.enums import Test, Trigger
-from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import Refused
 
 _T = TypeVar("_T")

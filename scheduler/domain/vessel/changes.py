@@ -4,7 +4,9 @@ ship had (last done, stays, fittings, opening hours, serial numbers, things take
 
 from dataclasses import fields
 
-from scheduler.domain.vessel.document import JobKind, MinimumBlock, Plant, Vessel
+from scheduler.domain.vessel.crew import MinimumBlock
+from scheduler.domain.vessel.document import Plant, Vessel
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.vessel.renaming import Thing, things
 
 _OF_KIND = (

@@ -9,144 +9,20 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import ClassVar
 
-from scheduler.domain.base.enums import Subject
+from scheduler.domain.vessel.crew import STRICT, Branch, Crew, EngineerVisit, MinimumBlock, PortStay, QuietHours
 from scheduler.domain.vessel.isolation import POINTS, IsolationPoint, points_of
+from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind, LastDone
 from scheduler.domain.vessel.sheets import (
     FINDINGS,
     FindingKind,
-    MeasureAsked,
-    PartNeeded,
-    Phase,
-    SheetStep,
-    sheet_steps,
 )
-
-_STRICT: dict[str, str] = {"extra": "forbid"}
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MinimumBlock:
-    """A stretch with its own minimum capacity: full ship, busy hours, port, lay-up (0).
-
-    Matches the ship's calendar dates `from_on`..`to_on` (both included; none: every date) and, within them, the ship's
-    hours `from_hour`..`to_hour` (0 to 24, end excluded; from > to runs over midnight). The last block that matches counts.
-    """
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    minimum_swept_m3_per_h: float
-    label: str
-    from_on: date | None = None
-    to_on: date | None = None
-    from_hour: int = 0
-    to_hour: int = 24
-    minimum_pumps: int = 0
-    """So many pumps must be there as well (n of m), whatever they give; 0: no such rule."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NoWork:
-    """A stretch in which nobody opens a pump: port arrival, quiet period, pilotage."""
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    from_at: datetime
-    to_at: datetime
-    label: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CrewBlock:
-    """Hands that differ from the rule: one more on some dates, night work, nobody on a holiday (0).
-
-    Matches dates and hours as a MinimumBlock does; the last block that matches counts.
-    """
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    hands: int
-    label: str
-    from_on: date | None = None
-    to_on: date | None = None
-    from_hour: int = 0
-    to_hour: int = 24
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Crew:
-    """One maintenance crew: hands, the ship's working hours (end excluded), the hours at which a job may start.
-
-    hours_a_person: what one person works in a day at most. rest_periods, rest_week_hours: in how many periods the 10 hours of
-    rest of any 24 lie at most, and the least hours in 7 days; other than 2 and 77 only by an exception of the flag.
-    """
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    hands: int = 2
-    work_from_hour: int = 8
-    work_to_hour: int = 17
-    start_hours: tuple[int, ...] = (8, 13)
-    no_work: tuple[NoWork, ...] = ()
-    blocks: tuple[CrewBlock, ...] = ()
-    hours_a_person: int = 8
-    rest_periods: int = 2
-    rest_week_hours: int = 77
-    close_overnight: bool = True
-    """A pump is better not left open overnight, where a date as good otherwise closes it the same day; the ship says."""
-
-    @property
-    def most_hands(self) -> int:
-        """The most hands there ever are, 0 or more."""
-        return max(self.hands, *(block.hands for block in self.blocks), 0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class QuietHours:
-    """Ship's hours in which pumps may be stopped for a short test, `most_stop_minutes` at a time.
-
-    consent: who agreed, and when; without it no test is planned. Matches dates and hours as a MinimumBlock does.
-    """
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    most_stop_minutes: int
-    consent: str
-    from_on: date | None = None
-    to_on: date | None = None
-    from_hour: int = 0
-    to_hour: int = 24
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EngineerVisit:
-    """A stretch in which a service engineer is aboard."""
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    from_at: datetime
-    to_at: datetime
-    label: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PortStay:
-    """A stay in port by the hour, as a ferry has several a day; where a plant has any, "port" is these and not whole days."""
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    from_at: datetime
-    to_at: datetime
-    port: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Branch:
-    """Positions that share a valve or a starter panel: no more than `most_open` of their pumps are open at once."""
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    positions: tuple[str, ...]
-    most_open: int
-    label: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Position:
     """A place for a pump (VP1..VP8); owns the starter and usually the counter."""
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     id: str
     name: str
     was: str = ""
@@ -161,7 +37,7 @@ class Pump:
     capacity is rated x derate.
     """
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     id: str
     serial: str
     rated_swept_m3_per_h: float
@@ -176,7 +52,7 @@ class Pump:
 class Part:
     """A part with a life of its own (knife set, mechanical seal); sits in a pump."""
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     id: str
     kind: str
     name: str
@@ -188,7 +64,7 @@ class Part:
 class Stay:
     """Which pump stood in which position, from an instant to an instant (none: still)."""
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     pump: str
     position: str
     from_at: datetime
@@ -201,7 +77,7 @@ class Stay:
 class Fitting:
     """Which part sat in which pump, and the hours it had run before that no other fitting accounts for."""
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     part: str
     pump: str
     from_at: datetime
@@ -221,7 +97,7 @@ class Counter:
     (replacement; it keeps its id). When each of these was in force follows from the events.
     """
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     id: str
     position: str
     seconds_per_count: int = 3600
@@ -235,99 +111,10 @@ class Counter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class JobKind:
-    """A kind of maintenance job. Due at the earlier of its running hours and its calendar interval.
-
-    takes_hours is working time with isolation and the test inside it, whole hours; setup_hours is the part of it that
-    opens and shuts the pump, spared when the job goes on with another's isolation. needs: "port", "sea" or another kind
-    of day, or "service engineer". stop_minutes: above 0 for a short test that stops pumps for so long. The window opens
-    `window_*` before the due point; the limit is `tolerance_*` after it. `renews` lists the codes whose interval a done
-    job of this kind starts anew besides its own. steps, measures, parts, tools: what its job sheet asks for.
-    """
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    code: str
-    name: str
-    subject: Subject
-    takes_hours: int
-    part_kind: str | None = None
-    interval_running_hours: int | None = None
-    interval_months: int | None = None
-    interval_days: int | None = None
-    window_running_hours: int = 0
-    window_days: int = 0
-    tolerance_running_hours: int = 0
-    tolerance_days: int = 0
-    hands: int = 1
-    takes_pump_out: bool = True
-    renews: tuple[str, ...] = ()
-    setup_hours: int = 0
-    needs: tuple[str, ...] = ()
-    stop_minutes: int = 0
-    pumps_closed: bool = False
-    """No pump may be open meanwhile (a stand-by start, a hold test): all pumps in use are needed."""
-    critical: bool = False
-    class_item: bool = False
-    note: str = ""
-    steps: tuple[str | SheetStep, ...] = ()
-    measures: tuple[MeasureAsked, ...] = ()
-    parts: tuple[PartNeeded, ...] = ()
-    tools: tuple[str, ...] = ()
-
-    @property
-    def sheet(self) -> tuple[SheetStep, ...]:
-        """The steps of its sheet, each with its place in the work."""
-        return sheet_steps(self.steps, takes_pump_out=self.takes_pump_out)
-
-
-def _step(when: Phase, text: str, act: str = "") -> SheetStep:
-    return SheetStep(text=text, when=when, act=act)
-
-
-BREAKDOWN = JobKind(
-    code="breakdown",
-    name="Breakdown repair",
-    subject=Subject.PUMP,
-    takes_hours=4,
-    steps=(
-        _step(Phase.BEFORE, "Stand-by seen running, margin looked at, those concerned told.", "made ready"),
-        _step(
-            Phase.BEFORE, "Inlet shut, fresh water through, drained to the sewage tank or a closed container.", "rinsed"
-        ),
-        _step(Phase.ISOLATED, "Start tried at the locked breaker, control supply still on.", "start tried"),
-        _step(Phase.ISOLATED, "No voltage at the terminals, all phases; meter proved before and after.", "no voltage"),
-        _step(Phase.ISOLATED, "Gauge stays at zero with both valves shut; drained.", "vacuum let out"),
-        _step(
-            Phase.OPEN,
-            "Find the cause before parts are changed; take out what does not belong there, write down what it was.",
-        ),
-        _step(Phase.OPEN, "Put right, close up, count tools and rags."),
-        _step(Phase.CLOSED, "People and tools clear, personal locks off, then point by point.", "people clear"),
-        _step(Phase.BACK, "Local start: leaks, current of the phases, turning. Then AUTO.", "started locally"),
-        _step(Phase.BACK, "Pull-down over the plant's band at a quiet hour, the other pumps stopped.", "tested"),
-    ),
-    note="Not planned: it has no due point. The steps are an example (common practice, no source).",
-)
-"""The kind of job that a pump which failed is repaired by; reserved, no plant's document holds it."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LastDone:
-    """When a job was last done before this tool kept count: the first interval starts here."""
-
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
-    kind: str
-    subject: str
-    done_at: datetime
-    running_hours: float | None = None
-    """Running hours of the subject at that time; none: taken from the ledger."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
     """One receiver and the pumps that hold it under vacuum. Pressures in kPa below atmosphere (positive figures)."""
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     id: str
     name: str
     receiver_m3: float
@@ -346,7 +133,7 @@ class Plant:
     parts: tuple[Part, ...] = ()
     fittings: tuple[Fitting, ...] = ()
     last_done: tuple[LastDone, ...] = ()
-    crew: Crew = Crew()
+    crew: Crew = Crew()  # noqa: RUF009 - frozen
     quiet_hours: tuple[QuietHours, ...] = ()
     engineer_visits: tuple[EngineerVisit, ...] = ()
     port_stays: tuple[PortStay, ...] = ()
@@ -396,7 +183,7 @@ class Plant:
 class Vessel:
     """A ship with its vacuum plants. `imo` is the seven-digit number with its check digit."""
 
-    __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
+    __pydantic_config__: ClassVar[Mapping[str, str]] = STRICT
     id: str
     name: str
     imo: str
@@ -420,16 +207,3 @@ def imo_number_holds(imo: str) -> bool:
     if len(imo) != 7 or not (imo.isascii() and imo.isdigit()):
         return False
     return sum(int(d) * w for d, w in zip(imo, range(7, 1, -1), strict=False)) % 10 == int(imo[6])
-
-
-def caution_line(kind: JobKind) -> str:
-    """The one caution line that stands wherever a job of this kind is shown. Common practice, no source."""
-    if kind.takes_pump_out:
-        return (
-            "Permit, lock and tag first; vacuum broken, gas checked (O2, LEL, H2S); knives cut even at standstill. "
-            "Maker's manual, ship's procedures, class and flag rules come first."
-        )
-    return (
-        "Pumps start by themselves; keep clear, warn those aboard of the test. "
-        "Maker's manual, ship's procedures, class and flag rules come first."
-    )

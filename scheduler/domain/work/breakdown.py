@@ -3,9 +3,11 @@
 from datetime import datetime
 
 from scheduler.domain.base.enums import JobState, Subject, Trigger
-from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.subjects import where
-from scheduler.domain.vessel.document import BREAKDOWN, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 
 
 def breakdown_job(plant: Plant, job_id: JobId, opened_at: datetime, now_at: datetime) -> DueJob:

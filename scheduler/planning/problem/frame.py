@@ -11,7 +11,8 @@ from scheduler.domain.capacity.minimum import Concession, Outage, Swept, litres_
 from scheduler.domain.capacity.returning import planned_back
 from scheduler.domain.due.docking import Dock, dock_of
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.vessel.document import BREAKDOWN, Plant
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.domain.voyage.days import Stretch
 from scheduler.errors import Refused
 from scheduler.planning.problem.shiphours import (

@@ -13,7 +13,8 @@ from itertools import groupby
 from typing import TypeVar
 
 from scheduler.domain.capacity.minimum import Concession, hands_at, litres_up, matches, minimum_at, pumps_needed
-from scheduler.domain.vessel.document import Crew, Plant
+from scheduler.domain.vessel.crew import Crew
+from scheduler.domain.vessel.document import Plant
 from scheduler.planning.problem.values import ClosedStretch, CrewStretch, MinimumStretch, QuietStretch
 from scheduler.shiptime import ShipOffset, ship_time
 

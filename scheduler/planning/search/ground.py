@@ -1,16 +1,28 @@
 """What holds before any slot is placed: capacity, minimum and hands hour by hour, and the legal starts of each job."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from operator import attrgetter, sub
 
 from scheduler.planning.problem.facts import Bar, BarCode
 from scheduler.planning.problem.values import EARLY_KEPT, PlanJob, Problem
+from scheduler.planning.search.by_step import (
+    capacity_by_step,
+    counted_up,
+    crew_by_step,
+    lacking_by_step,
+    minimum_by_step,
+    no_cover_by_step,
+    quiet_by_step,
+    spare_by_step,
+)
 
 STEPS_A_DAY = 24
+
+
 WEEK_DAYS = 7
 
 
@@ -151,9 +163,9 @@ def hands_needed(job: PlanJob, saved: int = 0) -> tuple[int, ...]:
 def survey(problem: Problem) -> Ground:
     """The problem's facts, hour by hour, with its parts in canonical order."""
     steps = max(0, problem.steps)
-    hands = _crew(problem, steps)
-    minimum, label = _minimum(problem, steps)
-    capacity = {p.pump: _capacity(p.litres_per_h, [(d.from_step, d.to_step, d.litres_per_h) for d in p.derated], steps)
+    hands = crew_by_step(problem, steps)
+    minimum, label = minimum_by_step(problem, steps)
+    capacity = {p.pump: capacity_by_step(p.litres_per_h, [(d.from_step, d.to_step, d.litres_per_h) for d in p.derated], steps)
                 for p in sorted(problem.pumps, key=lambda p: p.pump)}  # fmt: skip
     total = list(map(sum, zip(*capacity.values(), strict=True))) if capacity else [0] * steps
     slack = tuple(map(sub, total, minimum))
@@ -166,7 +178,7 @@ def survey(problem: Problem) -> Ground:
     days: dict[int, list[int]] = {}
     for step, there in enumerate(hands):
         days.setdefault(day_number(problem, step), []).append(there)
-    spare = _spare(problem, capacity, steps)
+    spare = spare_by_step(problem, capacity, steps)
     return Ground(
         problem=problem,
         jobs=jobs,
@@ -179,12 +191,12 @@ def survey(problem: Problem) -> Ground:
         slack=slack,
         spare=spare,
         barred={
-            pump: _count(c > 0 and (c > s or n < 1) for c, s, n in zip(row, slack, spare, strict=True))
+            pump: counted_up(c > 0 and (c > s or n < 1) for c, s, n in zip(row, slack, spare, strict=True))
             for pump, row in capacity.items()
         },
-        uncovered={pump: _count(_no_cover(capacity, pump, slack, spare)) for pump in capacity},
-        lacking={need: _lacking(problem, need, steps) for need in sorted({n for j in jobs for n in j.needs})},
-        quiet=_quiet(problem, steps),
+        uncovered={pump: counted_up(no_cover_by_step(capacity, pump, slack, spare)) for pump in capacity},
+        lacking={need: lacking_by_step(problem, need, steps) for need in sorted({n for j in jobs for n in j.needs})},
+        quiet=quiet_by_step(problem, steps),
         most_hands={day: max(there) for day, there in days.items()},
         hours_at_work={day: sum(map(bool, there)) for day, there in days.items()},
         turns=_turns(slack, hands, spare, *capacity.values()),
@@ -326,78 +338,3 @@ def _turns(*rows: tuple[int, ...]) -> tuple[int, ...]:
     for row in rows:
         found.update(step for step, (was, now) in enumerate(pairwise(row), start=1) if was != now)
     return tuple(sorted(found))
-
-
-def _count(marks: Iterable[bool]) -> tuple[int, ...]:
-    return tuple(accumulate(marks, initial=0))
-
-
-def _spare(problem: Problem, capacity: Mapping[str, tuple[int, ...]], steps: int) -> tuple[int, ...]:
-    """Pumps that give something, less those that must be there, by step; one more than there are pumps where none must."""
-    must = [0] * steps
-    for stretch in problem.minimum:
-        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)) if stretch.pumps else ():
-            must[t] = max(must[t], stretch.pumps)
-    if not any(must):
-        return (len(capacity) + 1,) * steps
-    there = [sum(row[t] > 0 for row in capacity.values()) for t in range(steps)]
-    return tuple(n - asked if asked else len(capacity) + 1 for n, asked in zip(there, must, strict=True))
-
-
-def _no_cover(
-    capacity: Mapping[str, tuple[int, ...]], pump: str, slack: tuple[int, ...], spare: tuple[int, ...]
-) -> Iterator[bool]:
-    others = [row for name, row in capacity.items() if name != pump] or [(0,) * len(slack)]
-    largest = others[0] if len(others) == 1 else map(max, *others)
-    return (
-        own > 0 and (left < own + most or n < 2)
-        for own, left, most, n in zip(capacity[pump], slack, largest, spare, strict=True)
-    )
-
-
-def _lacking(problem: Problem, need: str, steps: int) -> tuple[int, ...]:
-    there = [False] * steps
-    for occasion in problem.occasions:
-        if occasion.need == need:
-            for t in range(max(0, occasion.from_step), min(steps, occasion.to_step)):
-                there[t] = True
-    return _count(not t for t in there)
-
-
-def _quiet(problem: Problem, steps: int) -> tuple[int, ...]:
-    """Minutes for which pumps may be stopped, by step: where stretches overlap the fewest, without consent none."""
-    minutes: list[int | None] = [None] * steps
-    for stretch in problem.quiet:
-        allowed = stretch.most_minutes if stretch.consent.strip() else 0
-        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
-            known = minutes[t]
-            minutes[t] = allowed if known is None else min(known, allowed)
-    return tuple(m or 0 for m in minutes)
-
-
-def _crew(problem: Problem, steps: int) -> tuple[int, ...]:
-    hands: list[int | None] = [None] * steps
-    for stretch in problem.crew:
-        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
-            known = hands[t]
-            hands[t] = stretch.hands if known is None else min(known, stretch.hands)
-    return tuple(h or 0 for h in hands)
-
-
-def _minimum(problem: Problem, steps: int) -> tuple[tuple[int, ...], tuple[str, ...]]:
-    need: list[int | None] = [None] * steps
-    label = [""] * steps
-    for stretch in sorted(problem.minimum, key=lambda m: (m.from_step, m.to_step, m.litres_per_h, m.label)):
-        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
-            known = need[t]
-            if known is None or stretch.litres_per_h > known:
-                need[t], label[t] = stretch.litres_per_h, stretch.label
-    return tuple(n or 0 for n in need), tuple(label)
-
-
-def _capacity(litres_per_h: int, derated: list[tuple[int, int, int]], steps: int) -> tuple[int, ...]:
-    row = [litres_per_h] * steps
-    for start, end, counts in derated:
-        for t in range(max(0, start), min(steps, end)):
-            row[t] = min(row[t], counts)
-    return tuple(row)

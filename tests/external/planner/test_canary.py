@@ -46,7 +46,7 @@ def test_the_installed_solver_finds_the_true_optimum_without_a_start(presolve: s
 
 def test_no_start_is_ever_passed_to_the_solver() -> None:
     """The project's own solver module never hands HiGHS a solution to start from."""
-    source = (HERE.parents[2] / "scheduler" / "planning" / "highs.py").read_text(encoding="utf-8")
+    source = (HERE.parents[2] / "scheduler" / "planning" / "search" / "highs.py").read_text(encoding="utf-8")
     assert "setSolution" not in source
 
 

@@ -17,9 +17,10 @@ from api.pages.work.view import Closed, CloseForm, JobView
 from scheduler.domain.base.enums import JobState, Subject, Test, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.due.forecast import Forecast
-from scheduler.domain.due.jobs import DueJob, JobId
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
 from scheduler.domain.hours.running import RunningHours
-from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.planning.problem.values import Derated, MinimumStretch, Problem, PumpCapacity, Slot
 
 NOW = datetime(2026, 11, 25, 9, 20, tzinfo=UTC)

@@ -15,7 +15,7 @@ from api.pages.plant.page import plant_page
 from api.pages.vessel.page import empty_page, fleet_page
 from api.pages.work.page import CAUTIONS, job_page
 from api.pages.work.view import JobView
-from scheduler.domain.vessel.document import caution_line
+from scheduler.domain.vessel.job_kinds import caution_line
 from tests.unit.api import invented
 
 PLANTS = {

@@ -6,21 +6,9 @@ from typing import Any
 
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.hours.running import RunningHours
-from scheduler.domain.vessel.document import (
-    Counter,
-    Crew,
-    Fitting,
-    JobKind,
-    LastDone,
-    MinimumBlock,
-    NoWork,
-    Part,
-    Plant,
-    Position,
-    Pump,
-    Stay,
-    Vessel,
-)
+from scheduler.domain.vessel.crew import Crew, MinimumBlock, NoWork
+from scheduler.domain.vessel.document import Counter, Fitting, Part, Plant, Position, Pump, Stay, Vessel
+from scheduler.domain.vessel.job_kinds import JobKind, LastDone
 
 AT = datetime(2027, 3, 1, 8, tzinfo=UTC)
 SET_UP_AT = datetime(2026, 1, 1, tzinfo=UTC)

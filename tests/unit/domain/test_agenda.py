@@ -12,7 +12,7 @@ from scheduler.domain.feed.revision import CalendarEntry, StoredEvent, republish
 from scheduler.domain.feed.scope import Piece, Scope, fitting
 from scheduler.domain.feed.stability import ShownFigures
 from scheduler.domain.feed.words import out_entry
-from scheduler.domain.vessel.document import caution_line
+from scheduler.domain.vessel.job_kinds import caution_line
 from scheduler.shiptime import ShipOffset
 from tests.calendar_cases import (
     ALARM,

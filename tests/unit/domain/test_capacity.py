@@ -23,7 +23,8 @@ from scheduler.domain.capacity.minimum import (
     provisional_capacity,
     pump_capacity,
 )
-from scheduler.domain.vessel.document import Crew, MinimumBlock, Pump, Stay
+from scheduler.domain.vessel.crew import Crew, MinimumBlock
+from scheduler.domain.vessel.document import Pump, Stay
 from scheduler.errors import Refused
 from tests.unit.domain.plants import AT, SET_UP_AT, plant
 

@@ -7,7 +7,7 @@ import pytest
 
 from scheduler.domain.capacity.concessions import Lower, lower_faults
 from scheduler.domain.capacity.minimum import Swept
-from scheduler.domain.vessel.document import MinimumBlock
+from scheduler.domain.vessel.crew import MinimumBlock
 from tests.unit.domain.plants import AT, plant
 
 S, HOUR = timedelta(seconds=1), timedelta(hours=1)

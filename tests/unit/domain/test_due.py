@@ -7,11 +7,13 @@ from typing import Any
 import pytest
 
 from scheduler.domain.base.enums import JobState, Subject, Trigger
-from scheduler.domain.due.jobs import Done, DueJob, FirstDate, JobId, due_jobs, reckon_first
+from scheduler.domain.due.jobs import DueJob, due_jobs
+from scheduler.domain.due.last_done import Done, FirstDate, JobId, reckon_first
 from scheduler.domain.due.meters import Meters
 from scheduler.domain.due.subjects import renewals, subjects_of, where
 from scheduler.domain.hours.running import RunningHours
-from scheduler.domain.vessel.document import Counter, Fitting, JobKind, LastDone, Stay
+from scheduler.domain.vessel.document import Counter, Fitting, Stay
+from scheduler.domain.vessel.job_kinds import JobKind, LastDone
 from tests.unit.domain.plants import (
     ALARM,
     AT,

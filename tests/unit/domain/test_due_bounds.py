@@ -6,8 +6,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from scheduler.domain.base.enums import JobState
-from scheduler.domain.due.jobs import last_not_known, reckon_first
-from scheduler.domain.vessel.document import Counter, LastDone
+from scheduler.domain.due.last_done import last_not_known, reckon_first
+from scheduler.domain.vessel.document import Counter
+from scheduler.domain.vessel.job_kinds import LastDone
 from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, SET_UP_AT, VALVE, plant, steady_hours
 from tests.unit.domain.test_due import DAY, MIDNIGHT, H, at_hours, done, jobs
 

@@ -11,19 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from scheduler.domain.checks.document import faults_of
-from scheduler.domain.vessel.document import (
-    Counter,
-    Crew,
-    Fitting,
-    LastDone,
-    MinimumBlock,
-    NoWork,
-    Part,
-    Position,
-    Pump,
-    Stay,
-    Vessel,
-)
+from scheduler.domain.vessel.crew import Crew, MinimumBlock, NoWork
+from scheduler.domain.vessel.document import Counter, Fitting, Part, Position, Pump, Stay, Vessel
+from scheduler.domain.vessel.job_kinds import LastDone
 from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, SET_UP_AT, VALVE, plant, vessel
 
 PUMPS, STAYS = plant().pumps, plant().stays

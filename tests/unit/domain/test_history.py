@@ -15,7 +15,7 @@ from scheduler.domain.base.enums import Subject, Test, Trigger
 from scheduler.domain.record.chain import GENESIS, Record, chain_hash, record_of
 from scheduler.domain.record.closed_job import ClosedJob, DuePoint, HoursSource, Verdict, due_point_of, verdict_of
 from scheduler.domain.record.verify import Broken, Verified, header_line, spelled, verify_lines
-from scheduler.domain.vessel.document import JobKind
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import Refused
 
 AT = datetime(2026, 11, 25, 7, 0, tzinfo=UTC)

@@ -8,7 +8,7 @@ import pytest
 from scheduler.domain.checks import diagnosis
 from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.domain.hours.ledger_values import Code, Flag
-from scheduler.domain.vessel.document import Crew, CrewBlock, MinimumBlock, QuietHours
+from scheduler.domain.vessel.crew import Crew, CrewBlock, MinimumBlock, QuietHours
 from scheduler.wording.care import diagnosis_words
 from scheduler.wording.hours import flag_words
 from tests.unit.domain.plants import plant

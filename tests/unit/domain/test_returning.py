@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from scheduler.domain.capacity.minimum import Outage, Swept
-from scheduler.domain.capacity.returning import ASSUMED_AFTER, PlannedReturn, asks_for_return, planned_back
+from scheduler.domain.capacity.returning import ASSUMED_AFTER, PlannedReturn, planned_back
 from tests.unit.domain.plants import AT
 
 S, DAY = timedelta(seconds=1), timedelta(days=1)
@@ -32,23 +32,7 @@ def test_a_return_that_is_now_has_passed(outage):
 
 
 @pytest.mark.parametrize("change", [{"to_at": AT + DAY}, {"counts_for": Swept(30.0)}])
-def test_one_with_an_end_or_that_counts_for_something_is_neither_planned_back_nor_asked_for(change):
+def test_one_with_an_end_or_that_counts_for_something_is_not_planned_back(change):
     """Each alone is enough."""
     outage = replace(DOWN, **change)
     assert planned_back(outage, AT) is None
-    assert not asks_for_return(outage, AT)
-
-
-@pytest.mark.parametrize(
-    ("outage", "now", "asks"),
-    [
-        (DOWN, AT - S, False),
-        (DOWN, AT, True),
-        (TOLD, AT, False),
-        (TOLD, AT + 3 * DAY - S, False),
-        (TOLD, AT + 3 * DAY, True),
-    ],
-)
-def test_somebody_is_asked_from_the_stop_on_or_once_the_time_told_is_there(outage, now, asks):
-    """Not before it is out, and not while the time that was told is to come."""
-    assert asks_for_return(outage, now) is asks

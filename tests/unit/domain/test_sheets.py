@@ -9,8 +9,8 @@ from pydantic import TypeAdapter
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.checks.job_sheets import MOST_STEPS, finding_faults, sheet_faults
 from scheduler.domain.due.jobs import due_jobs
-from scheduler.domain.vessel.document import BREAKDOWN, JobKind
 from scheduler.domain.vessel.isolation import POINTS, PointRole, off_order
+from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.sheets import (
     FINDINGS,
     FindingKind,

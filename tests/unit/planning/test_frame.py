@@ -10,8 +10,11 @@ from hypothesis import strategies as st
 from scheduler.domain.base.enums import JobState, Subject, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept, minimum_at
 from scheduler.domain.due.forecast import Forecast
-from scheduler.domain.due.jobs import DueJob, JobId
-from scheduler.domain.vessel.document import Crew, JobKind, MinimumBlock, NoWork, Plant, Position, Pump, Stay
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import JobId
+from scheduler.domain.vessel.crew import Crew, MinimumBlock, NoWork
+from scheduler.domain.vessel.document import Plant, Position, Pump, Stay
+from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import Refused
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.facts import Bar, BarCode

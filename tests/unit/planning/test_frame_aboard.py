@@ -9,18 +9,9 @@ from scheduler.domain.base.enums import Subject
 from scheduler.domain.capacity.minimum import Concession, Swept
 from scheduler.domain.checks.crew import crew_faults, occasion_faults
 from scheduler.domain.checks.job_kinds import kind_faults
-from scheduler.domain.vessel.document import (
-    Branch,
-    Crew,
-    CrewBlock,
-    EngineerVisit,
-    JobKind,
-    MinimumBlock,
-    NoWork,
-    Plant,
-    QuietHours,
-    caution_line,
-)
+from scheduler.domain.vessel.crew import Branch, Crew, CrewBlock, EngineerVisit, MinimumBlock, NoWork, QuietHours
+from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.job_kinds import JobKind, caution_line
 from scheduler.domain.voyage.days import Stretch
 from scheduler.planning.judge.check import judge
 from scheduler.planning.problem.codec import problem_from_text, problem_to_text

@@ -1,0 +1,137 @@
+"""What is stored of a plant, as the domain's values: plans, outages, concessions, done jobs, first dates, capacities, pins."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from scheduler.actions.base.context import instant
+from scheduler.domain.capacity.minimum import Concession, Outage, Swept, pump_capacity
+from scheduler.domain.due.last_done import Done, FirstDate, JobId
+from scheduler.domain.due.subjects import Key
+from scheduler.domain.vessel.document import Plant
+from scheduler.planning.problem.codec import plan_from_text, problem_from_text
+from scheduler.planning.problem.frame import slot_times
+from scheduler.planning.problem.values import Plan, Problem
+from scheduler.storage.capacity import OutageRow, concession_rows, passed_tests
+from scheduler.storage.database import Session
+from scheduler.storage.due import first_date_rows
+from scheduler.storage.plan import PlanRow, move_rows
+from scheduler.storage.work import latest_done_rows
+
+
+@dataclass(frozen=True, slots=True)
+class StoredPlan:
+    """A stored plan: its row's facts, its problem and the plan itself."""
+
+    id: str
+    digest: str
+    made_at: datetime
+    taken_at: datetime | None
+    lawful: bool
+    least_margin_litres_per_h: int | None
+    least_at: datetime | None
+    version: int
+    problem: Problem
+    plan: Plan
+
+    def times(self) -> Mapping[str, tuple[datetime, datetime]]:
+        """Start and end of each slot, by occurrence key."""
+        return {slot.key: slot_times(self.problem, slot) for slot in self.plan.slots}
+
+    def shared(self) -> Mapping[str, str]:
+        """By occurrence key of a slot, the job whose isolation it goes on with."""
+        return {slot.key: slot.isolation_of for slot in self.plan.slots if slot.isolation_of is not None}
+
+
+@dataclass(frozen=True, slots=True)
+class Pin:
+    """Where a person set the start of a job's slot: number of the move, by whom, when."""
+
+    move: int
+    start_at: datetime
+    by: str
+    at: datetime
+
+
+def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Concession, ...]:
+    """The plant's concessions that nobody withdrew, signed or not."""
+    return tuple(
+        Concession(
+            from_at=row.from_at,
+            to_at=row.to_at,
+            minimum=Swept(row.minimum_litres_per_h / 1000),
+            chief=row.chief_by or "",
+            hotel=row.hotel_by or "",
+        )
+        for row in concession_rows(session, vessel_id, plant_id)
+        if row.withdrawn_at is None
+    )
+
+
+def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collection[str]) -> dict[str, Pin]:
+    """By key of an open job, where the newest move that was not undone put its slot."""
+    return {
+        slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, row.at)
+        for row in move_rows(session, vessel_id, plant_id, not_undone=True)
+        for slot in row.slots
+        if slot["job"] in open_keys
+    }
+
+
+def first_dates_of(session: Session, vessel_id: str) -> dict[Key, FirstDate]:
+    """First dates set where the last time was not known; they count for nothing where it came to be known."""
+    return {
+        (row.kind, row.subject_id): FirstDate(due_at=row.due_at, set_at=row.set_at, running_seconds=row.running_seconds)
+        for row in first_date_rows(session, vessel_id)
+    }
+
+
+def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
+    """The newest done turn of each kind and subject that this tool kept."""
+    return {
+        (row.kind, row.subject_id): Done(
+            job_id=JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
+            done_at=row.at,
+            running_seconds=row.running_seconds,
+            estimated=row.estimated,
+        )
+        for row in latest_done_rows(session, vessel_id)
+    }
+
+
+def capacities_of(session: Session, vessel_id: str, plant: Plant) -> dict[str, Swept]:
+    """Capacity of each pump when it is well: the newest passed test that measured it, else as the document has it."""
+    tested = passed_tests(session, vessel_id)
+    return {
+        pump.id: Swept(tested[pump.id] / 1000) if pump.id in tested else pump_capacity(pump) for pump in plant.pumps
+    }
+
+
+def stored_plan(row: PlanRow | None) -> StoredPlan | None:
+    """The stored plan of a row, or none."""
+    if row is None:
+        return None
+    return StoredPlan(
+        id=row.id,
+        digest=row.digest,
+        made_at=row.made_at,
+        taken_at=row.taken_at,
+        lawful=row.lawful,
+        least_margin_litres_per_h=row.least_margin_litres_per_h,
+        least_at=row.least_at,
+        version=row.version,
+        problem=problem_from_text(row.problem),
+        plan=plan_from_text(row.plan),
+    )
+
+
+def outage_of(row: OutageRow) -> Outage:
+    """The outage of a row."""
+    return Outage(
+        pump=row.pump_id,
+        from_at=row.from_at,
+        to_at=row.to_at,
+        counts_for=Swept(row.counts_for_litres_per_h / 1000),
+        reason=row.reason,
+        expected_at=row.expected_at,
+    )

@@ -1,0 +1,81 @@
+"""What holds step by step before any slot is placed: spare pumps, cover, quiet and crew hours, minimum and capacity."""
+
+from collections.abc import Iterable, Iterator, Mapping
+from itertools import accumulate
+
+from scheduler.planning.problem.values import Problem
+
+
+def spare_by_step(problem: Problem, capacity: Mapping[str, tuple[int, ...]], steps: int) -> tuple[int, ...]:
+    """Pumps that give something, less those that must be there, by step; one more than there are pumps where none must."""
+    must = [0] * steps
+    for stretch in problem.minimum:
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)) if stretch.pumps else ():
+            must[t] = max(must[t], stretch.pumps)
+    if not any(must):
+        return (len(capacity) + 1,) * steps
+    there = [sum(row[t] > 0 for row in capacity.values()) for t in range(steps)]
+    return tuple(n - asked if asked else len(capacity) + 1 for n, asked in zip(there, must, strict=True))
+
+
+def no_cover_by_step(
+    capacity: Mapping[str, tuple[int, ...]], pump: str, slack: tuple[int, ...], spare: tuple[int, ...]
+) -> Iterator[bool]:
+    others = [row for name, row in capacity.items() if name != pump] or [(0,) * len(slack)]
+    largest = others[0] if len(others) == 1 else map(max, *others)
+    return (
+        own > 0 and (left < own + most or n < 2)
+        for own, left, most, n in zip(capacity[pump], slack, largest, spare, strict=True)
+    )
+
+
+def lacking_by_step(problem: Problem, need: str, steps: int) -> tuple[int, ...]:
+    there = [False] * steps
+    for occasion in problem.occasions:
+        if occasion.need == need:
+            for t in range(max(0, occasion.from_step), min(steps, occasion.to_step)):
+                there[t] = True
+    return counted_up(not t for t in there)
+
+
+def quiet_by_step(problem: Problem, steps: int) -> tuple[int, ...]:
+    """Minutes for which pumps may be stopped, by step: where stretches overlap the fewest, without consent none."""
+    minutes: list[int | None] = [None] * steps
+    for stretch in problem.quiet:
+        allowed = stretch.most_minutes if stretch.consent.strip() else 0
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
+            known = minutes[t]
+            minutes[t] = allowed if known is None else min(known, allowed)
+    return tuple(m or 0 for m in minutes)
+
+
+def crew_by_step(problem: Problem, steps: int) -> tuple[int, ...]:
+    hands: list[int | None] = [None] * steps
+    for stretch in problem.crew:
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
+            known = hands[t]
+            hands[t] = stretch.hands if known is None else min(known, stretch.hands)
+    return tuple(h or 0 for h in hands)
+
+
+def minimum_by_step(problem: Problem, steps: int) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    need: list[int | None] = [None] * steps
+    label = [""] * steps
+    for stretch in sorted(problem.minimum, key=lambda m: (m.from_step, m.to_step, m.litres_per_h, m.label)):
+        for t in range(max(0, stretch.from_step), min(steps, stretch.to_step)):
+            known = need[t]
+            if known is None or stretch.litres_per_h > known:
+                need[t], label[t] = stretch.litres_per_h, stretch.label
+    return tuple(n or 0 for n in need), tuple(label)
+
+
+def capacity_by_step(litres_per_h: int, derated: list[tuple[int, int, int]], steps: int) -> tuple[int, ...]:
+    row = [litres_per_h] * steps
+    for start, end, counts in derated:
+        for t in range(max(0, start), min(steps, end)):
+            row[t] = min(row[t], counts)
+    return tuple(row)
+
+
+def counted_up(marks: Iterable[bool]) -> tuple[int, ...]:
+    return tuple(accumulate(marks, initial=0))
