@@ -10,6 +10,12 @@ from scheduler.actions.hours.readings import ReadingDoor, post
 from scheduler.storage.hours.intake import Intake
 
 
+def write_at_once(app: Any) -> None:
+    """An application without ticks of its own, with calendars written after each action as a woken tick does it."""
+    context, refresh = app.state.context, app.state.refresh
+    context.waker.listen(lambda: write_behind(context, refresh))
+
+
 def keep_up(context: Context, refresh: Callable[[str], object]) -> None:
     """The plans that were asked for, after and before what is behind is derived and written."""
     write_behind(context, refresh)

@@ -14,7 +14,6 @@ from api.commands.shared.command import (
     me,
     plant_place,
     plants,
-    renew_feed,
     ship_stamps,
     vessel_must_be,
 )
@@ -229,7 +228,6 @@ def set_first_date(
     place, job_id = jobs.job_place(context, me(), key)
     asked = hand({"first date": on.isoformat(), "job": key, "reason": reason}, by)
     body = first_dates.set_first(context, asked, place, job_id, on=on, reason=reason, class_agreed=class_agreed).body
-    renew_feed(context, place.vessel_id)
     return Output(body, [f"{key}: first due {on}; record {body['record']}"])
 
 
@@ -303,7 +301,6 @@ def decide_postponement(
     body = postponing.decide_postponement(
         context, asked, vessel, number, granted=grant, note=note, class_agreed=class_agreed
     ).body
-    renew_feed(context, vessel)
     return Output(body, [f"postponement {number} {'granted' if grant else 'refused'}; record {body['record']}"])
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.command import Output, command, hand, me, renew_feed
+from api.commands.shared.command import Output, command, hand, me
 from api.commands.shared.groups import group
 from api.commands.shared.options import VesselId, parse_day
 
@@ -130,7 +130,7 @@ def undo_days(context: "Context", vessel: VesselId, reason: Reason = "") -> Outp
 
     version = voyage_days.get_voyage_days(context, me(), vessel).version
     answer = voyage_days.undo_days(context, hand({"undo": version}), vessel, reason=reason, if_match=version)
-    return _changed(context, vessel, answer)
+    return _changed(vessel, answer)
 
 
 def _change(context: "Context", vessel: str, wish: "Wish", version: int | None = None) -> Output:
@@ -139,11 +139,10 @@ def _change(context: "Context", vessel: str, wish: "Wish", version: int | None =
     if version is None:
         version = voyage_days.get_voyage_days(context, me(), vessel).version
     asked = hand({"calendar": str(wish)})
-    return _changed(context, vessel, voyage_days.change_days(context, asked, vessel, wish, if_match=version))
+    return _changed(vessel, voyage_days.change_days(context, asked, vessel, wish, if_match=version))
 
 
-def _changed(context: "Context", vessel: str, answer: "Answer") -> Output:
-    renew_feed(context, vessel)
+def _changed(vessel: str, answer: "Answer") -> Output:
     body = answer.body
     lines = [f"{vessel}: version {body['version']}{'' if body['record'] else ', nothing had to be changed'}"]
     lines += [

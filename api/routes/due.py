@@ -100,7 +100,6 @@ def decide_postponement(
         class_agreed=body.class_agreed,
         master=body.master,
     )
-    call.renew(vessel_id)
     return call.answered(PostponementDecidedAnswer, answer)
 
 
@@ -114,7 +113,6 @@ def set_first_date(key: str, call: HandCallDep, body: FirstDateBody) -> FirstDat
     answer = first_dates.set_first(
         call.context, call.hand(body), place, job_id, on=body.on, reason=body.reason, class_agreed=body.class_agreed
     )
-    call.renew(place.vessel_id)
     return call.answered(FirstDateAnswer, answer)
 
 

@@ -111,7 +111,6 @@ def take_plan(plant_id: str, call: HandCallDep, body: TakeBody) -> PlanTakenAnsw
     """By the digest of the plan that was looked at; if another is proposed by now it is refused (412)."""
     place = call.place(AssetKind.PLANT, plant_id)
     answer = planning.take(call.context, call.hand(body), place, body.digest)
-    call.renew(place.vessel_id)
     return call.answered(PlanTakenAnswer, answer)
 
 
@@ -152,7 +151,7 @@ def move_slot(plant_id: str, call: HandCallDep, body: MoveBody) -> SlotMovedAnsw
     answer = moving.move_slot(
         call.context, call.hand(body), place, body.job, body.start_at, if_match=call.version(), reason=body.reason
     )
-    return _moved(call, place, answer)
+    return _moved(call, answer)
 
 
 @router.get("/api/v1/plants/{plant_id}/plan/moves", tags=["plan"], summary="The moves by hand, newest first")
@@ -167,11 +166,10 @@ def undo_move(plant_id: str, number: Number, call: HandCallDep) -> SlotMovedAnsw
     """The newest move of its job: the slot goes back where it was if that holds still (else 409 with the times that do),
     and its pin goes. Both the move and the undo stay on record."""
     place = call.place(AssetKind.PLANT, plant_id)
-    return _moved(call, place, moving.undo_move(call.context, call.hand(None), place, number))
+    return _moved(call, moving.undo_move(call.context, call.hand(None), place, number))
 
 
-def _moved(call: HandCall, place: fleet.Place, answer: Answer) -> SlotMovedAnswer:
-    call.renew(place.vessel_id)
+def _moved(call: HandCall, answer: Answer) -> SlotMovedAnswer:
     return call.answered(SlotMovedAnswer, answer, etag=True)
 
 

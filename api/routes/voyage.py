@@ -42,7 +42,6 @@ def put_calendar(vessel_id: str, call: HandCallDep, body: CalendarBody) -> DaysC
     )
     return _stored(
         call,
-        vessel_id,
         voyage_days.change_days(call.context, call.hand(body), vessel_id, wish, if_match=call.version()),
     )
 
@@ -67,7 +66,6 @@ def patch_calendar(vessel_id: str, call: HandCallDep, body: CalendarChangeBody) 
     )
     return _stored(
         call,
-        vessel_id,
         voyage_days.change_days(call.context, call.hand(body), vessel_id, wish, if_match=call.version()),
     )
 
@@ -92,7 +90,6 @@ def take_file(vessel_id: str, call: HandCallDep, body: CalendarFileBody) -> Days
     wish = voyage_days.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
     return _stored(
         call,
-        vessel_id,
         voyage_days.change_days(call.context, call.hand(body), vessel_id, wish, if_match=call.version()),
     )
 
@@ -108,11 +105,10 @@ def undo_days(vessel_id: str, call: HandCallDep, body: ReasonBody) -> DaysChange
     answer = voyage_days.undo_days(
         call.context, call.hand(body), vessel_id, reason=body.reason, if_match=call.version()
     )
-    return _stored(call, vessel_id, answer)
+    return _stored(call, answer)
 
 
-def _stored(call: HandCall, vessel_id: str, answer: Answer) -> DaysChangedAnswer:
-    call.renew(vessel_id)
+def _stored(call: HandCall, answer: Answer) -> DaysChangedAnswer:
     return call.answered(DaysChangedAnswer, answer, etag=True)
 
 

@@ -89,7 +89,6 @@ def close_job(key: str, call: HandCallDep, body: CloseBody) -> JobClosedAnswer:
     place, job_id = jobs.job_place(call.context, call.actor, key)
     told = closing_checks.Close(**body.model_dump())
     answer = closing.close_job(call.context, call.hand(body), place, job_id, told, if_match=call.version())
-    call.renew(place.vessel_id)
     return call.answered(JobClosedAnswer, answer)
 
 
@@ -106,7 +105,6 @@ def strike_close(key: str, call: HandCallDep, body: StrikeBody) -> CloseStruckAn
     """Within ten minutes, by who recorded it, while nobody acted on it. The pump stands as returned, not proved: go and look."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
     answer = checking.strike_close(call.context, call.hand(body), place, job_id, body.reason)
-    call.renew(place.vessel_id)
     return call.answered(CloseStruckAnswer, answer)
 
 

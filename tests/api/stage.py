@@ -25,6 +25,7 @@ from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET, PLOVER, ShipPlan
 from tests.storage.stores import sqlite_template
+from tests.ticks import write_at_once
 
 AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 PAST_YEARS = 20 / 365
@@ -176,6 +177,7 @@ def _running(folder: Path, runs: dict[str, Run], database: str) -> Iterator[Stag
     clock = TurnedClock()
     settings = Settings(database=database, horizon_days=20, solve_seconds=5, base_url="http://testserver")
     app = make_app(settings, clock=clock, timers=False)
+    write_at_once(app)
     with TestClient(app, raise_server_exceptions=False) as client:
         yield Stage(client, clock, folder / "ships.db", runs)
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from scheduler.domain.due.forecast import Forecast, forecast
-from scheduler.domain.due.past_runs import PRIOR_SIGMA
+from scheduler.domain.due.past_forecasts import PRIOR_SIGMA
 from scheduler.domain.due.scoring import HORIZONS_DAYS, MEAN, PLAIN, WITH_CALENDAR, ForecastOutcome, mean_of_a_year
 from scheduler.domain.voyage.days import Calendar, Stretch
 from tests.bench.fleet_sim import Known, Ship, on, simulate

@@ -35,6 +35,7 @@ from scheduler.settings import Settings
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import PLOVER
+from tests.ticks import write_at_once
 
 
 def encode(layout: Layout, counts: int | float) -> list[int]:
@@ -175,6 +176,7 @@ class Leadline:
         """Serve. The first time, the three-pump ship is put in and a counter key is made."""
         sock = listen("127.0.0.1", self.port)
         app = make_app(Settings(database=str(self.database), base_url=self.url), clock=self.clock, timers=False)
+        write_at_once(app)
         if not self.key:
             self.key = _set_up(app.state.context)
         config = uvicorn.Config(app, log_config=None, access_log=False)

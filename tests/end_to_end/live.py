@@ -24,6 +24,7 @@ from seed_fleet.gateway import Server
 from seed_fleet.posting import Keys, fill, put_documents
 from seed_fleet.running import Run
 from seed_fleet.ships import ShipPlan
+from tests.ticks import write_at_once
 
 AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 FIRST = Actor("set up", "set up", Role.ADMIN)
@@ -70,6 +71,7 @@ def serving(database: str, ship: ShipPlan, *, years: float, clock: TurnedClock) 
     sock.listen()
     url = f"http://127.0.0.1:{sock.getsockname()[1]}"
     app = make_app(Settings(database=database, base_url=url), clock=clock, timers=False)
+    write_at_once(app)
     context: Context = app.state.context
     server = uvicorn.Server(uvicorn.Config(app, log_config=None, access_log=False))
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})

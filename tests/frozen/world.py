@@ -71,6 +71,8 @@ class World:
         headers = {"Idempotency-Key": name[:100], **more.pop("headers", {})}
         answer = self.ask(method, path, headers=headers, **({} if json is None else {"json": json}), **more)
         assert str(answer.status).startswith(str(good)), (name, answer)
+        if answer.status < 300:
+            doors.written_after(self.client, method, path)
         self.acts[name] = answer
         return answer.body
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.command import Output, command, hand, instant_or_now, plant_place, renew_feed
+from api.commands.shared.command import Output, command, hand, instant_or_now, plant_place
 from api.commands.shared.groups import app
 from api.commands.shared.options import INSTANT, PlantId
 
@@ -54,7 +54,6 @@ def move(
             return Output(trial, _trial_lines(now, trial), code=0 if trial["holds"] else 1)
         asked = hand({"move": key, "plant": plant, "to": start_at.isoformat(), "reason": reason})
         body = moving.move_slot(context, asked, place, key, start_at, if_match=trial["version"], reason=reason).body
-    renew_feed(context, place.vessel_id)
     return Output(body, [f"move {body['move']}: {body['says']}", *body["cautions"]])
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from api.commands.plan.fleet import SHORT, plan_fleet
-from api.commands.shared.command import AsJson, Output, command, hand, plant_place, renew_feed, say
+from api.commands.shared.command import AsJson, Output, command, hand, plant_place, say
 from api.commands.shared.groups import app
 
 if TYPE_CHECKING:
@@ -68,7 +68,6 @@ def plan(
         short = len(take) >= 12 and now.proposed is not None and now.proposed.digest.startswith(take)
         digest = now.proposed.digest if short and now.proposed else take
         planning.take(context, hand({"take": digest}), place, digest)
-        renew_feed(context, place.vessel_id)
         now = plant_state(context, place.vessel_id, place.id)
     shown = now.proposed or now.taken
     if shown is None:

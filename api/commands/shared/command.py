@@ -216,11 +216,3 @@ def ship_stamps(context: "Context", vessel: str) -> Callable[[str], str]:
         return at.astimezone(timezone(timedelta(minutes=minutes_at(clock, at)))).isoformat(timespec="seconds")
 
     return stamp
-
-
-def renew_feed(context: "Context", vessel: str) -> None:
-    """Writes the vessel's calendars anew after what was done."""
-    from api.ics.writer import calendar_writer
-    from scheduler.actions.feed import refresh
-
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel)

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.command import Output, command, hand, instant_or_now, me, renew_feed
+from api.commands.shared.command import Output, command, hand, instant_or_now, me
 from api.commands.shared.groups import job_app
 from api.commands.shared.options import FIGURE, INSTANT, At, JobKey, one_of
 
@@ -58,7 +58,6 @@ def close_job(
         from_paper=from_paper,
     )
     body = closing.close_job(context, hand({"close": key, "at": close.done_at.isoformat()}), place, job_id, close).body
-    renew_feed(context, place.vessel_id)
     says = f"closed, {body['verdict']}" if body["closed"] else "test failed: it stays open"
     pump = f"; pump {body['pump']} {body['pump_state']}" if body["pump_state"] else ""
     return Output(
@@ -80,7 +79,6 @@ def strike_close(
 
     place, job_id = jobs.job_place(context, me(), key)
     body = checking.strike_close(context, hand({"strike": key}), place, job_id, reason).body
-    renew_feed(context, place.vessel_id)
     return Output(body, [f"{key}: {body['says']} Record {body['record']}"])
 
 

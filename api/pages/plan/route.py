@@ -8,7 +8,6 @@ from typing import Any
 from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
-from api.ics.writer import calendar_writer
 from api.pages.plan.build import here_of, plan_view
 from api.pages.plan.moving import changed_since, move_lines, move_view, read_instant
 from api.pages.plan.page import plan_page
@@ -19,7 +18,6 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, form_of
 from api.server.deps import Asking, AskingDep, ContextDep, Number
 from scheduler.actions.base.context import Context
-from scheduler.actions.feed import refresh
 from scheduler.actions.plan import explaining, moving, planning
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
@@ -78,7 +76,6 @@ async def take(plant_id: str, request: Request, context: ContextDep, who: Asking
     def act() -> str:
         place, digest = _place(context, who, plant_id), form["digest"]
         planning.take(context, form.hand({"digest": digest}), place, digest)
-        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return f"{here_of(plant_id)}?done=taken"
 
     return await form.act(
@@ -101,7 +98,6 @@ async def move(plant_id: str, request: Request, context: ContextDep, who: Asking
         made = moving.move_slot(
             context, hand, place, form["job"], start_at, if_match=form.version, reason=form["reason"]
         )
-        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return f"{here_of(place.id)}?days={days}&done=set-{made.body['move']}#moves"
 
     return await form.act(
@@ -118,7 +114,6 @@ async def undo(plant_id: str, number: Number, request: Request, context: Context
     def act() -> str:
         place = _place(context, who, plant_id)
         moving.undo_move(context, form.hand({}), place, number)
-        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return f"{here_of(place.id)}?days={days}&done=undone-{number}#moves"
 
     return await form.act(

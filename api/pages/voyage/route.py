@@ -10,14 +10,12 @@ from fastapi.responses import PlainTextResponse, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
-from api.ics.writer import calendar_writer
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may, vessel_frame
 from api.pages.voyage.page import DaysForm, VoyageView, voyage_page
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
-from scheduler.actions.feed import refresh
 from scheduler.actions.voyage import days
 from scheduler.domain.voyage.from_csv import write_sheet
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
@@ -83,7 +81,7 @@ async def _enter(context: Context, vessel_id: str, form: PageForm) -> Response:
             cleared=() if was is None else ((was.from_on, was.to_on),),
             what="days corrected" if was else "days entered",
         )
-        return _back(context, vessel_id, _change(context, vessel_id, form, wish), "entered")
+        return _back(vessel_id, _change(context, vessel_id, form, wish), "entered")
 
     def again(refused: FormRefusal) -> Response:
         return _answer(
@@ -99,7 +97,7 @@ async def _clear(context: Context, vessel_id: str, form: PageForm) -> Response:
         if was is None:
             raise Stale("These days are not entered any more; look at the list again.")
         wish = days.Wish(cleared=((was.from_on, was.to_on),), what="days cleared")
-        return _back(context, vessel_id, _change(context, vessel_id, form, wish), "cleared")
+        return _back(vessel_id, _change(context, vessel_id, form, wish), "cleared")
 
     def again(refused: FormRefusal) -> Response:
         entry = DaysForm(values=form.values, says=refused.error.says)
@@ -121,7 +119,7 @@ async def _weigh(context: Context, vessel_id: str, form: PageForm) -> Response:
         fields.check()
         kinds = tuple(KindOfDay(code=code, weight=weight) for code, weight in weights if weight is not None)
         answer = _change(context, vessel_id, form, days.Wish(kinds=kinds, what="kinds of day changed"))
-        return _back(context, vessel_id, answer, "kinds")
+        return _back(vessel_id, answer, "kinds")
 
     def again(refused: FormRefusal) -> Response:
         return _answer(context, form, vessel_id, refused, weights=DaysForm.of(refused))
@@ -134,7 +132,7 @@ async def _weigh(context: Context, vessel_id: str, form: PageForm) -> Response:
 async def _undo(context: Context, vessel_id: str, form: PageForm) -> Response:
     def act() -> str:
         answer = days.undo_days(context, form.hand(), vessel_id, if_match=form.version)
-        return _back(context, vessel_id, answer, "undone")
+        return _back(vessel_id, answer, "undone")
 
     def again(refused: FormRefusal) -> Response:
         return _answer(context, form, vessel_id, refused, undo_says=refused.error.says)
@@ -158,7 +156,7 @@ async def _file(context: Context, vessel_id: str, form: PageForm, text: str, say
         if form["do"] != "take":
             return _answer(context, form, vessel_id, file=DaysForm(values={"csv": text}), looked_at=looked)
         wish = days.Wish(stretches=looked.sheet.spells, what=f"file of {len(looked.sheet.rows)} rows taken in")
-        return _back(context, vessel_id, _change(context, vessel_id, form, wish), "file")
+        return _back(vessel_id, _change(context, vessel_id, form, wish), "file")
 
     def again(refused: FormRefusal) -> Response:
         lines = tuple(fault.sentence() for fault in looked.sheet.faults[:100]) if looked else ()
@@ -211,8 +209,7 @@ def _change(context: Context, vessel_id: str, form: PageForm, wish: days.Wish) -
     return days.change_days(context, form.hand(), vessel_id, wish, if_match=form.version)
 
 
-def _back(context: Context, vessel_id: str, answer: Answer, done: str) -> str:
-    refresh.renew(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
+def _back(vessel_id: str, answer: Answer, done: str) -> str:
     word = "same" if answer.body.get("record") is None else done
     return f"/vessels/{quote(vessel_id)}/calendar?done={word}"
 

@@ -3,12 +3,10 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from api.ics.writer import calendar_writer
 from api.pages.shared.forms import form_of
 from api.pages.work.route import drawn_again, job_href
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.due import first_dates, part_dates, postponing
-from scheduler.actions.feed import refresh
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import jobs
 from scheduler.domain.due.postponing import Asked
@@ -51,7 +49,6 @@ async def first_date(vessel_id: str, key: str, request: Request, context: Contex
         reason, agreed = fields.text("reason"), fields.text("class_agreed")
         place, job_id = jobs.job_place(context, who.actor, key)
         first_dates.set_first(context, form.hand(), place, job_id, on=on, reason=reason, class_agreed=agreed)
-        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return f"{job_href(vessel_id, key)}#h-first-date"
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "first-date"))

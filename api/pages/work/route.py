@@ -9,7 +9,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from pydantic import ValidationError
 
-from api.ics.writer import calendar_writer
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may
@@ -21,7 +20,6 @@ from api.routes.shared import bodies
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
 from api.server.errors import refused_from
 from scheduler.actions.base.context import Context
-from scheduler.actions.feed import refresh
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
@@ -108,7 +106,6 @@ async def close(vessel_id: str, key: str, request: Request, context: ContextDep,
         place, job_id = jobs.job_place(context, who.actor, key)
         done = _close_of(Fields(form.values, fleet.offset_now(context, place.vessel_id)))
         closing.close_job(context, form.hand(), place, job_id, done, if_match=form.version)
-        refresh.renew(context, calendar_writer(context.settings.shown_base_url()), place.vessel_id)
         return job_href(vessel_id, key)
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "close"))

@@ -6,12 +6,10 @@ from typing import Annotated, Any, TypeVar
 from fastapi import Depends, Request, Response
 from pydantic import BaseModel
 
-from api.ics.writer import calendar_writer
 from api.routes.shared.shapes import AnswerModel
 from api.server.deps import Asking, AskingDep, ContextDep, hand_of, version_in
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Answer, Context, Hand
-from scheduler.actions.feed import refresh
 from scheduler.actions.vessel import fleet
 from scheduler.storage.vessel import AssetKind
 
@@ -47,10 +45,6 @@ class HandCall:
     def version(self) -> int | None:
         """The version in If-Match, or none. Raises BadRequest."""
         return version_in(self.request)
-
-    def renew(self, vessel_id: str) -> None:
-        """The vessel's calendars are written anew."""
-        refresh.renew(self.context, calendar_writer(self.context.settings.shown_base_url()), vessel_id)
 
     def answered(self, model: type[AnyAnswer], answer: Answer, *, etag: bool = False, **more: object) -> AnyAnswer:
         """What the action answers, with its status, and its version as ETag; members that were left out stay out."""

@@ -21,7 +21,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from scheduler.domain.due.past_runs import Days, Misses, hours_of, misses_of, mixed
+from scheduler.domain.due.past_forecasts import Days, Misses, hours_of, misses_of, mixed
 from scheduler.domain.voyage.days import Axis, Calendar, Floats, Operating
 
 DEFAULT_H_PER_DAY = 8.0

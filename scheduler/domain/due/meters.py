@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.due.forecast import Forecast, Pace, days_unknown, pace_of, plant_grounds, reach, seconds_run_by
-from scheduler.domain.due.past_runs import Misses
+from scheduler.domain.due.past_forecasts import Misses
 from scheduler.domain.due.subjects import where
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.document import Plant

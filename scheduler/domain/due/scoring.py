@@ -11,7 +11,7 @@ from statistics import NormalDist, mean, median
 import numpy as np
 
 from scheduler.domain.due.forecast import LEAST_H_PER_DAY, Forecast, pace_of, plant_grounds, reach
-from scheduler.domain.due.past_runs import EARLY, LATE, Days, hours_of
+from scheduler.domain.due.past_forecasts import EARLY, LATE, Days, hours_of
 from scheduler.domain.voyage.days import Calendar, Floats
 
 HORIZONS_DAYS = (30, 90, 365)

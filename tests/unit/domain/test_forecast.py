@@ -14,7 +14,7 @@ from scheduler.domain.due.forecast import (
     reach,
     seconds_run_by,
 )
-from scheduler.domain.due.past_runs import misses_of
+from scheduler.domain.due.past_forecasts import misses_of
 
 AT = datetime(2027, 3, 1, tzinfo=UTC)
 TEN = [36_000] * 400

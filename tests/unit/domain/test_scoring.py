@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scheduler.domain.due.past_runs import ended_by
+from scheduler.domain.due.past_forecasts import ended_by
 from scheduler.domain.due.scoring import (
     ALPHA,
     MEAN,
