@@ -3,17 +3,31 @@
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from starlette.concurrency import run_in_threadpool
+
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.care.rounds import plan_asked, write_behind
 from scheduler.actions.hours.readings import ReadingDoor, post
 from scheduler.storage.hours.intake import Intake
 
+_WRITTEN = ("/feeds", "/feed/", ".ics", "moved")
+"""In the paths of what the woken tick has written by then."""
+
 
 def write_at_once(app: Any) -> None:
-    """An application without ticks of its own, with calendars written after each action as a woken tick does it."""
-    context, refresh = app.state.context, app.state.refresh
-    context.waker.listen(lambda: write_behind(context, refresh))
+    """An application without ticks of its own, in which what a woken tick writes is there when somebody asks for it."""
+    context, refresh, front = app.state.context, app.state.refresh, app.front
+    behind: list[bool] = []
+    context.waker.listen(lambda: behind.append(True))
+
+    async def waiting(scope: Any, receive: Any, send: Any) -> None:
+        if behind and scope["type"] == "http" and any(word in scope["path"] for word in _WRITTEN):
+            behind.clear()
+            await run_in_threadpool(write_behind, context, refresh)
+        await front(scope, receive, send)
+
+    app.front = waiting
 
 
 def keep_up(context: Context, refresh: Callable[[str], object]) -> None:

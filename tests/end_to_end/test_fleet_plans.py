@@ -62,7 +62,7 @@ def test_what_changed_is_planned_and_nothing_else(context: Context) -> None:
     assert {one.came for one in first.values()} == {Came.PLANNED}
     for plant, held in _proposed(context).items():
         assert held is not None
-        assert (held.digest, len(held.plan.slots)) == (first[plant].digest, first[plant].idle.slots)
+        assert (held.digest, len(held.plan.slots)) == (first[plant].digest, first[plant].figures.slots)
     assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.UNCHANGED}
     again = _fleet(context)
     assert {one.came for one in again.values()} == {Came.UNCHANGED}

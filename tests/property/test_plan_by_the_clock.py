@@ -186,7 +186,7 @@ def test_a_plan_holds_at_every_quarter_hour_of_the_ships_clock(ship: Aboard) -> 
     """Minimum, hands, stretches without work, start hours and windows, from the document and not from the problem."""
     problem = frame(
         plant=ship.plant, jobs=ship.jobs, capacities=ship.capacities, outages=ship.outages,
-        offset_minutes=ship.offset_minutes, at=AT, horizon_days=14, beside=ship.beside,
+        offset_minutes=ship.offset_minutes, at=AT, horizon_days=14, circumstances=ship.beside,
     )  # fmt: skip
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()

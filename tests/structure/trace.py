@@ -93,13 +93,15 @@ def _traced(root: Path) -> dict[str, list[Call]]:
     from tests.api.stage import staged, stamp
 
     try:
-        from scheduler.actions.care.rounds import keep_up
+        from tests.ticks import keep_up
     except ModuleNotFoundError:
         from scheduler.actions.rounds import keep_up  # type: ignore[import-not-found,no-redef]
     tracer = _Tracer(root)
     with tempfile.TemporaryDirectory() as folder, staged(Path(folder)) as stage:
         state: Any = stage.client.app.state  # type: ignore[attr-defined]
         context = getattr(state, "context", None) or state.house
+        if hasattr(context, "waker"):
+            context.waker.listen(None)  # a server's tick works in a thread of its own
         keep_up(context, state.refresh)
         browser = stage.enter("chief-plover")
         path = f"/vessels/demo-plover/jobs/{JOB}"

@@ -88,7 +88,7 @@ def plan(plant: PlantView | None = None, **more: object) -> PlanView:
         cover_words=("In 3 h it is the plan's own work that leaves no cover.",),
         cautions=("Isolate, lock and tag.",),
         again_action=f"{HERE}/again",
-        held_days=7,
+        frozen_days=7,
     )
     return replace(usual, **more)  # type: ignore[arg-type]
 

@@ -84,7 +84,7 @@ def test_the_counts_are_those_made_by_hand() -> None:
     assert list(told) == [ALL, "alarms", "knives", "seal", "valves"]
     assert told["knives"].counts == {"in window": 2, "early": 1}
     assert told["seal"].counts == {"past due within limit": 1, "in window": 1, "late": 1, "postponed": 1}
-    whole = told[ALL].told()
+    whole = told[ALL].given()
     assert whole == {
         "job_kind": ALL,
         "closed": 8,
@@ -97,9 +97,9 @@ def test_the_counts_are_those_made_by_hand() -> None:
         "in_window_percent_of_closed": 50.0,
         "in_window_percent_with_not_done": 40.0,
     }
-    assert told["knives"].told()["in_window_percent_of_closed"] == 66.7
-    assert told["valves"].told()["in_window_percent_of_closed"] is None
-    assert told["valves"].told()["in_window_percent_with_not_done"] == 0
+    assert told["knives"].given()["in_window_percent_of_closed"] == 66.7
+    assert told["valves"].given()["in_window_percent_of_closed"] is None
+    assert told["valves"].given()["in_window_percent_with_not_done"] == 0
     assert sentence(told[ALL]) == "4 of 8 closed jobs, 50.0 %; with 2 due and not done: 4 of 10, 40.0 %"
     assert sentence(judged(export_summary([]))[0]) == "0 of 0 closed jobs"
 

@@ -39,7 +39,7 @@ def test_a_silent_counter(age_s: int, silent: bool) -> None:
         assert flags[0][1].facts == {"quiet_h": 36}
 
 
-@pytest.mark.parametrize(("still_s", "standing"), [(7 * DAY - 1, False), (7 * DAY, True)])
+@pytest.mark.parametrize(("still_s", "idle"), [(7 * DAY - 1, False), (7 * DAY, True)])
 def test_a_standing_counter(still_s: int, idle: bool) -> None:
     """It posts and has not risen for seven days while the others ran."""
     seen = ALL_WELL | {"c1": replace(WELL, rose_s=NOW - 3600 - still_s)}

@@ -324,7 +324,7 @@ def test_a_frozen_date_that_has_become_impossible_moves_alone() -> None:
     assert starts["knife:P1:1"] >= 5 * 24
     assert [t.value for t in plan.tiers if t.name == "frozen dates moved"] == [1]
     pins = Circumstances(pins={"knife:P1:1": taken["knife:P1:1"][0]})
-    by_hand = framed(*jobs, taken=taken, outages=(trip,), beside=pins)
+    by_hand = framed(*jobs, taken=taken, outages=(trip,), circumstances=pins)
     plan = stagger(by_hand)
     assert judge(by_hand, plan).faults == ()
     (lost,) = [s for s in plan.shortfalls if s.key is not None]

@@ -111,19 +111,19 @@ def test_port_sea_and_service_engineer_become_occasions() -> None:
         Stretch(from_on=date(2026, 12, 3), to_on=date(2026, 12, 4), kind="port"),
         Stretch(from_on=date(2026, 12, 5), to_on=date(2026, 12, 9), kind="sea"),
     )
-    problem = framed(due(), plant=fitted, beside=Circumstances(days=days))
+    problem = framed(due(), plant=fitted, circumstances=Circumstances(days=days))
     assert [(o.need, o.from_step, o.to_step) for o in problem.occasions] == [
         ("port", _step(3, 0), _step(5, 0)),
         (SERVICE_ENGINEER, 31, 60),
     ]
-    assert framed(due(), beside=Circumstances(days=days)).occasions == ()
+    assert framed(due(), circumstances=Circumstances(days=days)).occasions == ()
 
 
 def test_parts_come_on_a_date() -> None:
     """From the first whole step with the parts aboard on."""
     key = due().job_id.key
     beside = Circumstances(parts_from={key: GRID + 5 * DAY + timedelta(minutes=1), "other:x:1": GRID})
-    assert only(framed(due(), beside=beside)).parts_from == 121
+    assert only(framed(due(), circumstances=beside)).parts_from == 121
     assert only(framed(due())).parts_from is None
 
 
@@ -136,7 +136,7 @@ def test_a_concession_lowers_the_minimum_only_when_both_have_signed() -> None:
         chief="A. Chief",
         hotel="B. Hotel",
     )
-    lowered = framed(beside=Circumstances(concessions=(agreed,))).minimum[:3]
+    lowered = framed(circumstances=Circumstances(concessions=(agreed,))).minimum[:3]
     assert [(m.from_step, m.to_step, m.litres_per_h) for m in lowered] == [
         (0, 1, 40_000),
         (1, 6, 20_000),
@@ -144,7 +144,7 @@ def test_a_concession_lowers_the_minimum_only_when_both_have_signed() -> None:
     ]
     assert lowered[1].label == "minimum, lower as agreed"
     for useless in (replace(agreed, hotel=" "), replace(agreed, minimum=Swept(70.0))):
-        assert framed(beside=Circumstances(concessions=(useless,))).minimum == framed().minimum
+        assert framed(circumstances=Circumstances(concessions=(useless,))).minimum == framed().minimum
 
 
 def test_quiet_hours_are_whole_steps_with_their_consent() -> None:
@@ -172,7 +172,7 @@ def test_pumps_of_one_branch_by_where_they_stand() -> None:
 def test_a_change_of_ship_time_moves_working_hours_and_blocks() -> None:
     """An hour forward on the third: from then on work, starts and busy hours are an hour earlier in UTC; the grid goes on."""
     change = (GRID + 2 * DAY - 11 * HOUR, 60)
-    before, after = framed(), framed(beside=Circumstances(clock_changes=(change,)))
+    before, after = framed(), framed(circumstances=Circumstances(clock_changes=(change,)))
     assert after.steps == before.steps
     assert _hands_at(after, _step(2, 8)) == 2
     assert (_hands_at(after, _step(3, 7)), _hands_at(after, _step(3, 16))) == (2, 0)
@@ -186,7 +186,7 @@ def test_a_change_of_ship_time_within_a_step_counts_for_the_whole_step() -> None
     """Back by an hour at 09:30 while work is from 9 on: the step at 9 lies in nine and eight o'clock, so nobody works in it."""
     change = (GRID + 2 * DAY - 90 * MINUTE, -60)
     crew = Crew(hands=2, work_from_hour=9, work_to_hour=17, start_hours=(9,))
-    problem = framed(due(), plant=plant(crew=crew), beside=Circumstances(clock_changes=(change,)))
+    problem = framed(due(), plant=plant(crew=crew), circumstances=Circumstances(clock_changes=(change,)))
     assert [_hands_at(problem, _step(3, h)) for h in (8, 9, 10, 17)] == [0, 0, 2, 2]
     assert _hands_at(problem, _step(2, 9)) == 2
     (hours,) = wall_hours(GRID + 2 * DAY - 2 * HOUR, 1, ShipOffset(0, (change,)))
@@ -214,7 +214,7 @@ def test_two_pumps_of_which_one_is_not_enough() -> None:
     (bar,) = short.blockers
     assert (bar.bar, bar.lacking_litres_per_h) == (Bar(code=BarCode.MINIMUM, label="minimum"), 2700)
     night = Concession(from_at=AT + 15 * DAY, to_at=AT + 16 * DAY, minimum=Swept(50.0), chief="A", hotel="B")
-    helped = framed(due(), plant=tight, beside=Circumstances(concessions=(night,)))
+    helped = framed(due(), plant=tight, circumstances=Circumstances(concessions=(night,)))
     assert len(stagger(helped).slots) == 1
 
 
@@ -227,7 +227,7 @@ def test_an_isolation_shared_in_the_plan_taken_stays_shared_when_frozen() -> Non
     begins = GRID + 6 * DAY + 21 * HOUR
     taken = {keys[0]: (begins, begins + 3 * HOUR), keys[1]: (begins + 3 * HOUR, begins + 6 * HOUR)}
     beside = Circumstances(shared={keys[1]: keys[0]})
-    problem = framed(first, second, plant=plant(job_kinds=kinds), taken=taken, beside=beside, frozen_days=7)
+    problem = framed(first, second, plant=plant(job_kinds=kinds), taken=taken, circumstances=beside, frozen_days=7)
     jobs = {job.key: job for job in problem.jobs}
     assert (jobs[keys[0]].kept_start, jobs[keys[0]].work_steps) == (165, 3)
     assert (jobs[keys[1]].kept_start, jobs[keys[1]].work_steps) == (168, 4)
@@ -235,14 +235,14 @@ def test_an_isolation_shared_in_the_plan_taken_stays_shared_when_frozen() -> Non
     assert [(slots[key].start, slots[key].end) for key in keys] == [(165, 168), (168, 171)]
     assert slots[keys[1]].isolation_of == keys[0]
     late = replace(beside, parts_from={keys[0]: begins + DAY})
-    split = framed(first, second, plant=plant(job_kinds=kinds), taken=taken, beside=late, frozen_days=7)
+    split = framed(first, second, plant=plant(job_kinds=kinds), taken=taken, circumstances=late, frozen_days=7)
     slots = {slot.key: slot for slot in stagger(split).slots}
     assert judge(split, stagger(split)).faults == ()
     assert slots[keys[1]].start == 168
     assert slots[keys[1]].isolation_of is None
     assert slots[keys[1]].end > 171
     begun = {keys[0]: (GRID - HOUR, GRID + 2 * HOUR), keys[1]: (GRID + 2 * HOUR, GRID + 5 * HOUR)}
-    under_way = framed(first, second, plant=plant(job_kinds=kinds), taken=begun, beside=beside, frozen_days=7)
+    under_way = framed(first, second, plant=plant(job_kinds=kinds), taken=begun, circumstances=beside, frozen_days=7)
     assert {job.key: (job.fixed_start, job.work_steps) for job in under_way.jobs}[keys[1]] == (2, 3)
 
 
@@ -253,12 +253,14 @@ def test_what_was_set_by_hand_is_pinned_wherever_it_is_until_its_time_has_passed
     key, start = job.job_id.key, GRID + 30 * DAY
     pins = Circumstances(pins={key: start}, parts_from={key: start + DAY})
     for taken in ({}, {key: (start, start + 3 * HOUR)}):
-        (framed_job,) = framed(job, beside=pins, taken=taken).jobs
+        (framed_job,) = framed(job, circumstances=pins, taken=taken).jobs
         assert (framed_job.fixed_start, framed_job.published_start) == (720, None)
-    (begun,) = framed(job, beside=Circumstances(pins={key: GRID - HOUR}), taken={key: (GRID - HOUR, GRID + HOUR)}).jobs
+    (begun,) = framed(
+        job, circumstances=Circumstances(pins={key: GRID - HOUR}), taken={key: (GRID - HOUR, GRID + HOUR)}
+    ).jobs
     assert begun.fixed_start == -1
     for taken in ({}, {key: (GRID - 5 * HOUR, GRID - 2 * HOUR)}):
-        (over,) = framed(job, beside=Circumstances(pins={key: GRID - 5 * HOUR}), taken=taken).jobs
+        (over,) = framed(job, circumstances=Circumstances(pins={key: GRID - 5 * HOUR}), taken=taken).jobs
         assert over.fixed_start is None
 
 
