@@ -70,6 +70,7 @@ def _answer(stage: Stage, browser: TestClient, path: str, members: dict[str, str
     return unescape(browser.post(path, data=sent, headers={"Accept": "text/html"}).text)
 
 
+@pytest.mark.long
 def test_every_field_takes_what_the_next_one_takes(stage: Stage) -> None:
     """No page refuses a spelling that another takes, and each says of nonsense what it expects."""
     browser = stage.enter("chief-plover")

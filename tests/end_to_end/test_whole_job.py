@@ -31,6 +31,7 @@ def _events(text: str) -> dict[str, str]:
     return {re.search(r"\r\nUID:(\S+)\r\n", one)[1]: one for one in unfolded}  # type: ignore[index]
 
 
+@pytest.mark.long
 def test_a_year_of_a_six_pump_ship_from_posts_to_a_verified_record(tmp_path: Path) -> None:
     """Posts over HTTP become due jobs, a plan lawful at every hour, a calendar in a real client, a closed job, a record."""
     clock = TurnedClock()

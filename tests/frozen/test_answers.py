@@ -1,10 +1,14 @@
 """The doors of the API answer the same world with the same members, kinds and values."""
 
+import pytest
+
 from tests.frozen import doors
 from tests.frozen.asked import NOT_ASKED
 from tests.frozen.conftest import Told
 from tests.frozen.kept import differences, load
 from tests.frozen.make import tree
+
+pytestmark = pytest.mark.long
 
 MOST = 40
 """So many differences are named; the rest are counted."""

@@ -6,6 +6,8 @@ from tests.frozen.conftest import Told
 from tests.frozen.kept import differences, load
 from tests.frozen.test_answers import named
 
+pytestmark = pytest.mark.long
+
 
 def test_every_address_serves_the_same_entries(told: Told) -> None:
     """UIDs, begin, end, due, status, sequence, categories, reminders, of events and tasks; words are not looked at."""

@@ -22,6 +22,8 @@ from tests.frozen.kept import KEPT, differences, load
 from tests.frozen.test_answers import named
 from tests.frozen.world import opened_again
 
+pytestmark = pytest.mark.long
+
 TABLES: dict[str, str] = {"daybook": "voyage_version", "spell": "voyage_stretch", "feed_token": "address"}
 """Tables that have another name now: the old one to the new."""
 COLUMNS: dict[tuple[str, str], str] = {}

@@ -15,6 +15,8 @@ from tests.frozen.conftest import Told
 from tests.frozen.kept import EITHER
 from tests.frozen.make import template
 
+pytestmark = pytest.mark.long
+
 PROBLEM = "application/problem+json"
 LIVE = ("GET /api/v1/history/schema", "GET /api/v1/jobs/{key}/photos/{digest}")
 

@@ -15,6 +15,8 @@ from tests.frozen.conftest import Told
 from tests.frozen.kept import KEPT, differences, masked
 from tests.frozen.world import SHIPS
 
+pytestmark = pytest.mark.long
+
 SENTENCES = {
     "closed job": ("check", "findings", "flags", "limit_from", "measures", "parts_used", "tags", "tests"),
     "operating calendar changed": ("what",),
