@@ -17,6 +17,9 @@ from scheduler.clock import system_clock
 from scheduler.storage.leader import Leader
 
 log = logging.getLogger("leadline")
+logging.getLogger("apscheduler.scheduler").setLevel(
+    logging.ERROR
+)  # a tick still at work is no trouble; errors are heard below
 
 KEEP_UP_SECONDS = 5
 KEEP_UP = "keep up"

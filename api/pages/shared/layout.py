@@ -40,7 +40,7 @@ def unit_markup(said: str) -> Markup:
 
 def _environment() -> Environment:
     env = Environment(
-        loader=FileSystemLoader(sorted(folder for folder in _PAGES.iterdir() if folder.is_dir())),
+        loader=FileSystemLoader(sorted({page.parent for page in _PAGES.glob("*/*.html")})),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
