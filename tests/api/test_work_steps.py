@@ -374,7 +374,7 @@ def test_the_page_keeps_what_was_typed_and_takes_the_fact(fresh: Stage) -> None:
         f"{path}/steps", data={**form, "kind": "gas checked", "h2s_ppm": "much", "idempotency_key": "b"}
     )
     assert unread.status_code == 422
-    assert "a number is expected" in unread.text
+    assert "a figure is expected" in unread.text
     kept = browser.post(f"{path}/steps", data={**form, "tag_no": "T-77", "fact": "yes", "idempotency_key": "c"})
     assert kept.status_code == 303
     shown = browser.get(path, headers={"Accept": "text/html"}).text
@@ -417,7 +417,7 @@ def test_the_sheet_on_the_page_is_ticked_and_measured_with_one_tap_each(fresh: S
     assert "0.9 mm, out of limit" in after
     refused = browser.post(f"{path}/steps", data={**form, **wide, "value": "wide", "idempotency_key": "k9"})
     assert refused.status_code == 422
-    assert "a number is expected" in refused.text
+    assert "a figure is expected" in refused.text
     assert "wide" in refused.text
 
 
