@@ -44,8 +44,8 @@ from scheduler.storage.vessel import AssetKind
 CHECK_AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 """The fixed clock of `leadline demo --check`."""
 _LOOK_S = 0.5
+"""So often a demo that serves looks whether it was asked to end, in seconds."""
 _FOLLOW_TRIES = 40
-"""So often a demo that serves looks whether it was asked to end."""
 _ACTOR = Actor("demo", "demo", Role.ADMIN)
 _PEOPLE = (("chief", "chief engineer", Role.CHIEF), ("second", "second engineer", Role.ENGINEER))
 _LINKS = (

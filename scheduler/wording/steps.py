@@ -1,4 +1,4 @@
-"""scheduler.wording.steps"""
+"""Each step of a job in words: the names of what was done, made last, for pages and the record."""
 
 from scheduler.domain.work.acts import (
     AnyStep,

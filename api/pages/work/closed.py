@@ -1,4 +1,4 @@
-"""api.pages.work.closed"""
+"""The page of a closed job: what was found, the test after, and what was flagged."""
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
