@@ -1,4 +1,4 @@
-"""The page of a closed job: what was found, the test after, and what was flagged."""
+"""What the record of a close holds, as facts for the page of a closed job."""
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
