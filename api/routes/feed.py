@@ -16,6 +16,7 @@ from api.routes.shared.bodies import Body, Name
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.calendar_cache import CalendarCache
 from api.server.deps import AskingDep, ContextDep, context_of, reached_at
+from api.server.try_limiter import address_of, limiter_of
 from scheduler.actions.feed import addresses
 from scheduler.domain.base.enums import Role
 from scheduler.errors import Busy, NotAllowed
@@ -25,7 +26,7 @@ _ONCE = {"Cache-Control": "no-store"}
 CALENDAR: dict[int | str, dict[str, Any]] = {
     200: {"content": {"text/calendar": {"schema": {"type": "string"}}}},
     304: {"description": "As it was at the last poll."},
-    **problems(410),
+    **problems(410, 429),
 }
 
 
@@ -67,7 +68,8 @@ async def _calendar(token: str, request: Request, *, tasks: bool) -> Response:
     agent = request.headers.get("user-agent", "")
     pack = context.settings.feed_gzip and takes_gzip(request.headers.get("accept-encoding", ""))
     try:
-        found = await run_in_threadpool(shelf.fetch, token, agent, tasks=tasks, pack=pack)
+        with limiter_of(request).secret_try(address_of(request)):
+            found = await run_in_threadpool(shelf.fetch, token, agent, tasks=tasks, pack=pack)
     except Busy:
         # Whoever holds a calendar keeps it; a server error would make some programs stop asking.
         if "if-none-match" in request.headers or "if-modified-since" in request.headers:

@@ -13,6 +13,7 @@ from api.routes.shared.problems import problems
 from api.server.access import DOORS
 from api.server.deps import context_of
 from api.server.fast_route import FastAnswer, FastRoute, answering, body_of
+from api.server.try_limiter import address_of, limiter_of
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.readings import Batch, KnownCounters, ReadingDoor, vessel_of
 from scheduler.actions.people import people
@@ -94,7 +95,8 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
     actor = counters.keys.get(header)
     if actor is None:
         key = header[7:].decode("latin-1").strip()
-        actor = await run_in_threadpool(people.who_holds, context_of(request), key)
+        with limiter_of(request).secret_try(address_of(request)):
+            actor = await run_in_threadpool(people.who_holds, context_of(request), key)
         actor.must_be(cast(Any, DOORS["POST", "/api/v1/readings"]), "post readings")
         counters.keys.put(header, actor)
     return actor
@@ -104,7 +106,7 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
     "/api/v1/readings",
     status_code=207,
     response_model=ReadingsAnswer,
-    responses=problems(400, 401, 403, 413, 422, 500, 503, 507),
+    responses=problems(400, 401, 403, 413, 422, 429, 500, 503, 507),
     tags=["readings"],
     summary="Post a batch of cumulative readings",
     openapi_extra={

@@ -36,6 +36,7 @@ from api.server.calendar_cache import CalendarCache, CalendarMiddleware
 from api.server.fast_route import FastRoute
 from api.server.logs import hide_secrets
 from api.server.middleware import Guard
+from api.server.try_limiter import TryLimiter
 from scheduler.actions.base.context import Context
 from scheduler.actions.base.remembering import keep_base_url
 from scheduler.actions.feed import refresh as feed_refresh
@@ -164,6 +165,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.counters = readings.Counters(ReadingDoor(context, intake))
     app.state.feed_shelf, app.state.refresh = shelf, refresh
     app.state.error_page = error_answer
+    app.state.try_limiter = TryLimiter()
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")

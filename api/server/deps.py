@@ -8,6 +8,7 @@ from typing import Annotated, Any, cast
 from fastapi import Depends, Path, Request
 
 from api.server.access import DOORS, NoRole
+from api.server.try_limiter import address_of, limiter_of
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.people import people
@@ -72,7 +73,8 @@ def _by_key(request: Request, context: Context) -> Asking | None:
     scheme, _, key = header.partition(" ")
     if scheme.lower() != "bearer":
         raise NotSignedIn("The Authorization header must read `Bearer ll_...`.")
-    return Asking(people.who_holds(context, key.strip()))
+    with limiter_of(request).secret_try(address_of(request)):
+        return Asking(people.who_holds(context, key.strip()))
 
 
 def _by_cookie(request: Request, context: Context) -> Asking | None:

@@ -191,4 +191,7 @@ async def problem_shown(request: Request, error: errors.SchedulerError) -> Respo
     wants_page = "text/html" in request.headers.get("accept", "") and not path.startswith(("/api/", "/cal/"))
     if not wants_page:
         return problem(error, request)
-    return cast(ErrorPage, request.app.state.error_page)(request, error, STATUS[type(error)][0])
+    answer = cast(ErrorPage, request.app.state.error_page)(request, error, STATUS[type(error)][0])
+    if "retry_after" in error.more:
+        answer.headers["Retry-After"] = str(error.more["retry_after"])
+    return answer

@@ -7,12 +7,15 @@ import sqlite3
 from typing import Any
 
 import pytest
+from httpx2 import Response
 from starlette.testclient import TestClient
 
 from api.server.deps import COOKIE
 from api.server.middleware import HEADERS
+from api.server.try_limiter import TryLimiter
 from scheduler.actions.people import people
 from scheduler.domain.base.enums import Role
+from scheduler.storage.database import Database
 from tests.api.stage import AT, Stage, stamp
 
 PAGE = {"Accept": "text/html"}
@@ -182,3 +185,42 @@ def test_the_link_of_an_event_on_a_phone_that_is_not_signed_in_leads_there_in_th
         link = people.make_link(fresh.context, "engineer-plover")
         entered = phone.post(f"/enter/{link}", follow_redirects=False)
         assert (entered.status_code, entered.headers["location"]) == (303, there)
+
+
+GUESSES = {
+    "a link": ("POST", "/enter/{}", {}, 401),
+    "a key": ("GET", "/api/v1/vessels", {"Authorization": "Bearer ll_0000000{}_x"}, 401),
+    "a key for readings": ("POST", "/api/v1/readings", {"Authorization": "Bearer ll_0000000{}_x"}, 401),
+    "a calendar": ("GET", "/cal/{}/plan.ics", {}, 404),
+}
+
+
+@pytest.mark.parametrize("kind", GUESSES)
+def test_guessing_is_slowed_down_and_writes_nothing(stage: Stage, kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Past thirty wrong ones comes 429 with Retry-After (RFC 6585 section 4); no guess begins to write; the right one passes."""
+    method, path, headers, wrong = GUESSES[kind]
+    browser = _browser(stage)
+    browser.get("/cal/none/plan.ics")  # the stage's own tick writes what earlier tests asked for
+    stage.client.app.state.try_limiter = TryLimiter(lambda: 0.0)  # type: ignore[attr-defined]
+    monkeypatch.setattr(Database, "write", lambda *_: pytest.fail("a guess began to write"))
+
+    def guess(number: int) -> Response:
+        told = {name: value.format(number % 10) for name, value in headers.items()}
+        return browser.request(method, path.format(number), headers=told)
+
+    assert {guess(number).status_code for number in range(30)} == {wrong}
+    last = guess(30)
+    assert (last.status_code, last.headers["retry-after"]) == (429, "2")
+    monkeypatch.undo()
+    assert stage.ask("GET", "/api/v1/vessels").status_code == 200
+    assert browser.post(f"/enter/{people.make_link(stage.context, 'engineer-plover')}").status_code == 303
+    stage.client.app.state.try_limiter = TryLimiter()  # type: ignore[attr-defined]
+
+
+def test_a_person_who_guesses_sees_a_page_with_the_seconds(stage: Stage) -> None:
+    """A browser gets the same status and header with words to read."""
+    stage.client.app.state.try_limiter = TryLimiter(lambda: 0.0)  # type: ignore[attr-defined]
+    answers = [_browser(stage).post("/enter/none", headers=PAGE) for _ in range(31)]
+    assert (answers[-1].status_code, answers[-1].headers["retry-after"]) == (429, "2")
+    assert "Wait 2 s" in answers[-1].text
+    stage.client.app.state.try_limiter = TryLimiter()  # type: ignore[attr-defined]

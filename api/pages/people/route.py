@@ -11,6 +11,7 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import form_of
 from api.pages.shared.frame import Frame
 from api.server.deps import COOKIE, AskingDep, ContextDep
+from api.server.try_limiter import address_of, limiter_of
 from scheduler.actions.people import people
 from scheduler.errors import NotSignedIn
 from scheduler.parsing import own_path
@@ -47,7 +48,8 @@ def entrance(token: str, request: Request) -> Response:
 @router.post("/enter/{token}")
 def enter(token: str, request: Request, context: ContextDep) -> Response:
     """Spend the link and sign in; on to the page that was asked for on this device, if any."""
-    secret = people.enter(context, token)
+    with limiter_of(request).secret_try(address_of(request)):
+        secret = people.enter(context, token)
     answer = RedirectResponse(own_path(request.cookies.get(_THEN, ""), "/"), 303)
     answer.delete_cookie(_THEN, path="/")
     answer.set_cookie(

@@ -45,7 +45,7 @@ def usual_problems(method: str, path: str) -> dict[int | str, dict[str, Any]]:
     """What can come at that door whatever it does; what it alone answers is declared at the route."""
     found = {422, 500, 503}
     if not isinstance(DOORS.get((method, path)), NoRole):
-        found |= {401, 403}
+        found |= {401, 403, 429}
     if "{" in path:
         found.add(404)
     if method != "GET":

@@ -6,7 +6,7 @@ import re
 import secrets
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
@@ -194,12 +194,10 @@ def enter(context: Context, token: str) -> str:
     """
     secret = secrets.token_urlsafe(32)
     now = context.now()
+    with context.db.read() as session:  # a guess costs no write
+        _good_link(session, token, now)
     with context.db.write(INSTALLATION) as session:
-        link = link_row(session, hashed(token))
-        if link is None or link.used_at is not None or link.expires_at <= now:
-            raise NotSignedIn(
-                "This sign-in link is not known, was used, or is out of date. Make a new one: `leadline key link PERSON`."
-            )
+        link = _good_link(session, token, now)
         link.used_at = now
         session.add(link)
         session.add(
@@ -213,6 +211,15 @@ def enter(context: Context, token: str) -> str:
             )
         )
     return secret
+
+
+def _good_link(session: Session, token: str, now: datetime) -> SignInLinkRow:
+    link = link_row(session, hashed(token))
+    if link is None or link.used_at is not None or link.expires_at <= now:
+        raise NotSignedIn(
+            "This sign-in link is not known, was used, or is out of date. Make a new one: `leadline key link PERSON`."
+        )
+    return link
 
 
 def at_browser(context: Context, secret: str) -> SignedIn | None:
