@@ -16,13 +16,12 @@ from urllib.parse import urlsplit
 from scheduler.errors import Refused
 
 _PREFIX = "LEADLINE_"
-# Read by other parts of the project, so not settings and not typing errors.
+_TESTS_PREFIX = "LEADLINE_TEST_"
+# Read by other parts of the project, as all that the tests' prefix begins: not settings and not typing errors.
 _OTHER_NAMES = frozenset(
     {
         "LEADLINE_CONFIG",
         "LEADLINE_SEED_KEYS",
-        "LEADLINE_TEST_POSTGRES",
-        "LEADLINE_TEST_MOUNT",
         "LEADLINE_WORKER_MB",
         "LEADLINE_KEY",
         "LEADLINE_URL",
@@ -166,7 +165,7 @@ def load_settings(
         for name, raw in _toml(path).items():
             take(name, raw, f"file {path}")
     for key in sorted(env):
-        if not key.startswith(_PREFIX) or key in _OTHER_NAMES:
+        if not key.startswith(_PREFIX) or key.startswith(_TESTS_PREFIX) or key in _OTHER_NAMES:
             continue
         name = key.removeprefix(_PREFIX).lower()
         if name.endswith("_file") and name.removesuffix("_file") in known:

@@ -7,19 +7,15 @@ its own, with no second index, foreign key or text, at the same settings on the 
 
 import json
 import sqlite3
-import subprocess
-import sys
 import textwrap
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import count
 from pathlib import Path
 from statistics import median
 
-import httpx
 import psycopg
 import pytest
 
@@ -31,11 +27,11 @@ from scheduler.domain.base.enums import Role
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
-from tests.bench.load import free_port, wrk
+from tests.bench.load import SHORT, free_port, serving, wrk
 from tests.storage.stores import kinds, ready_url
 
 pytestmark = pytest.mark.bench
-ROUNDS, SECONDS = 5, 1
+ROUNDS, SECONDS = 1 if SHORT else 5, 1
 LOOSE = 0.02
 """A ratio below this is no noise of a busy machine: something waits that should not."""
 
@@ -75,23 +71,6 @@ POST = textwrap.dedent(
 )
 """Each counter in turn, a minute on at every turn, as gateways post: in order, each post new."""
 BASES = count(946_684_800, 2_000_000)
-
-
-@contextmanager
-def _up(command: list[str], port: int) -> Iterator[str]:
-    child = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    url = f"http://127.0.0.1:{port}"
-    try:
-        for _ in range(400):
-            try:
-                httpx.get(url, timeout=1)
-                break
-            except httpx.TransportError:
-                time.sleep(0.05)
-        yield url
-    finally:
-        child.terminate()
-        child.wait(20)
 
 
 @dataclass(slots=True)
@@ -160,12 +139,12 @@ def stand(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFacto
         context.db.close()
         (folder / "bare.py").write_text(BARE)
         ours_port, bare_port = free_port(), free_port()
-        ours_command = [sys.executable, "-m", "api", "--database", url, "serve", "--port", str(ours_port)]
-        bare_command = [sys.executable, str(folder / "bare.py"), str(bare_port)]
-        with _up(ours_command, ours_port) as ours, _up(bare_command, bare_port) as bare:
-            up = Stand(request.param, url, ours, bare, key, folder)
+        command = "-m", "api", "--database", url, "serve", "--port", str(ours_port)
+        bare_command = str(folder / "bare.py"), str(bare_port)
+        with serving(*command, port=ours_port) as ours, serving(*bare_command, port=bare_port) as bare:
+            up = Stand(request.param, url, ours.url, bare.url, key, folder)
             for server in (ours, bare):
-                up.post(server, 8, 1, 20_000)
+                up.post(server.url, 8, 1, 20_000)
             yield up
 
 

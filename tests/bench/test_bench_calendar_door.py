@@ -5,16 +5,9 @@ What counts is requests a second of the server's own CPU time: the same as reque
 steady where other work runs beside. Both are printed.
 """
 
-import os
-import subprocess
-import sys
 import textwrap
-import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
 from statistics import median
 
 import httpx
@@ -30,10 +23,10 @@ from scheduler.domain.base.enums import Role
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
-from tests.bench.load import free_port, wrk
+from tests.bench.load import SHORT, Server, free_port, serving
 
 pytestmark = pytest.mark.bench
-ROUNDS = 5
+ROUNDS = 2 if SHORT else 5
 
 BARE = textwrap.dedent(
     """
@@ -51,43 +44,6 @@ BARE = textwrap.dedent(
     uvicorn.run(app, port=int(sys.argv[1]), log_level="error", access_log=False)
     """
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Server:
-    """A serving process."""
-
-    url: str
-    pid: int
-
-    def cpu_seconds(self) -> float:
-        """CPU time of the process so far. Source: proc(5), /proc/pid/stat, fields 14 and 15."""
-        fields = Path(f"/proc/{self.pid}/stat").read_text().rpartition(")")[2].split()
-        return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
-
-    def rates(self, path: str, *extra: str) -> tuple[float, float]:
-        """Requests a second of a short run, and requests a second of CPU time in it."""
-        before, began = self.cpu_seconds(), time.monotonic()
-        rate, _ = wrk(f"{self.url}{path}", *extra)
-        return rate, rate * (time.monotonic() - began) / (self.cpu_seconds() - before)
-
-
-@contextmanager
-def serving(*command: str, port: int) -> Iterator[Server]:
-    """The command as a process, once it answers."""
-    child = subprocess.Popen([sys.executable, *command], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    url = f"http://127.0.0.1:{port}"
-    try:
-        for _ in range(600):
-            try:
-                httpx.get(url, timeout=1)
-                break
-            except httpx.TransportError:
-                time.sleep(0.05)
-        yield Server(url, child.pid)
-    finally:
-        child.terminate()
-        child.wait(20)
 
 
 @pytest.fixture(scope="module")

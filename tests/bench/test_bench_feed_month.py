@@ -26,13 +26,14 @@ from seed_fleet.counters import Event, deliveries
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET, PLOVER, ShipPlan
+from tests.bench.load import SHORT
 from tests.end_to_end.live import AT, TurnedClock
 from tests.end_to_end.test_actions import ME, PEN_HERE
 from tests.storage.stores import store
 from tests.ticks import store_now
 
 pytestmark = pytest.mark.bench
-NIGHTS, PAST_YEARS = 30, 0.4
+NIGHTS, PAST_YEARS = (3, 0.2) if SHORT else (30, 0.4)
 
 
 def events(context: Context, vessel: str) -> dict[str, tuple[str, int]]:

@@ -5,7 +5,6 @@ everything: a bare loop is timed beside each figure, and the bound grows with it
 seeks in an index, never a walk through a table. PostgreSQL gets fewer years and readings, since filling it takes long.
 """
 
-import os
 import subprocess
 import sys
 import tempfile
@@ -28,17 +27,16 @@ from scheduler.settings import Settings
 from scheduler.storage.database import Database, Session
 from scheduler.storage.hours.counters import CounterRow, counter_rows
 from scheduler.storage.hours.readings import newest_readings
+from tests.bench.load import SHORT
 from tests.storage.stores import add_vessel, kinds, store
 
 pytestmark = pytest.mark.bench
 
 HOUR_S, DAY_S = 3600, 86_400
 T0 = 1_450_000_000 // DAY_S * DAY_S
-PUMPS, COUNTERS = 8, 1000
-SHORT = os.environ.get("LEADLINE_BENCH") == "short"
-"""CI's form: a tenth of the years, to see that it works; whole on demand."""
+PUMPS, COUNTERS = 8, 200 if SHORT else 1000
 YEARS = {"sqlite": 1, "postgresql": 1} if SHORT else {"sqlite": 10, "postgresql": 2}
-MILLIONS = {"sqlite": 1, "postgresql": 1} if SHORT else {"sqlite": 5, "postgresql": 1}
+MILLIONS = {"sqlite": 0.2, "postgresql": 0.2} if SHORT else {"sqlite": 5, "postgresql": 1}
 HOURS = YEARS["sqlite"] * 365 * 24
 MOST_MB = 300
 
@@ -198,7 +196,7 @@ def test_ten_years_of_eight_pumps(kind: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("kind", kinds())
 def test_a_thousand_counters_for_a_year(kind: str, tmp_path: Path) -> None:
     """Read four times a day: the newest of all within 50 ms, the hours of each of the last 90 days of all pumps within 500."""
-    vessels, each = 125, COUNTERS // 125
+    vessels, each = COUNTERS // 8, 8
     end_s = T0 + 365 * DAY_S
     with store(kind, tmp_path) as database:
         numbers = [no for n in range(vessels) for no in add_vessel(database, f"v{n}", counters=each)]
@@ -231,7 +229,7 @@ def test_the_newest_of_a_thousand_counters_over_five_million_readings(kind: str,
     """One seek a counter, within 50 ms for all."""
     with store(kind, tmp_path) as database:
         numbers = add_vessel(database, counters=COUNTERS)
-        each = MILLIONS[kind] * 1_000_000 // COUNTERS
+        each = int(MILLIONS[kind] * 1_000_000) // COUNTERS
         pour(database, numbers, [T0 + 900 * n for n in range(each)])
         with database.read() as session, seeks_only(database):
             spent = best(lambda: newest_readings(session, numbers))
