@@ -51,6 +51,12 @@ def test_a_misspelt_name_is_refused_and_the_right_one_suggested(name: str, at: i
         assert f'Did you mean "{name}"?' in says
 
 
+@pytest.mark.parametrize("name", ["LEADLINE_TEST_BENCH", "LEADLINE_KEY"])
+def test_what_other_parts_read_is_no_setting(name: str) -> None:
+    """The environment of tests and of the command line is let through."""
+    assert load_settings({}, {name: "x"}).settings == Settings()
+
+
 def test_a_name_like_none_lists_what_is_known(tmp_path: Path) -> None:
     """From a file too, nested or not."""
     (tmp_path / "x.toml").write_text("[server]\nport = 1\n")
