@@ -11,7 +11,7 @@ from api.server.access import DOORS, NoRole
 from api.server.try_limiter import address_of, limiter_of
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
-from scheduler.actions.people import people
+from scheduler.actions.people import people, sessions
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
@@ -79,7 +79,7 @@ def _by_key(request: Request, context: Context) -> Asking | None:
 
 def _by_cookie(request: Request, context: Context) -> Asking | None:
     secret = request.cookies.get(COOKIE)
-    found = people.at_browser(context, secret) if secret else None
+    found = sessions.at_browser(context, secret) if secret else None
     if found is None:
         return None
     api_change = request.url.path.startswith("/api/") and request.method not in ("GET", "HEAD")

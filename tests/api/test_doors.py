@@ -11,7 +11,7 @@ from api.server.access import DOORS, NoRole
 from api.server.app import doors_there
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.feed import addresses
-from scheduler.actions.people import people
+from scheduler.actions.people import people, sessions
 from scheduler.domain.base.enums import Role
 from seed_fleet.ships import AVOCET, PLOVER
 from tests.api.stage import AT, Stage, stamp
@@ -463,7 +463,7 @@ def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) 
 
 def csrf_of(stage: Stage, browser: Any) -> str:
     """The token that this browser's pages carry."""
-    found = people.at_browser(stage.context, browser.cookies["leadline"])
+    found = sessions.at_browser(stage.context, browser.cookies["leadline"])
     assert found is not None
     return found.csrf
 

@@ -12,7 +12,7 @@ from scheduler.actions.base.context import Hand
 from scheduler.actions.capacity.outages import set_down
 from scheduler.actions.feed import refresh
 from scheduler.actions.feed.calendars import _text
-from scheduler.actions.people import people
+from scheduler.actions.people import sessions
 from scheduler.actions.plan import planning
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import Role
@@ -113,7 +113,7 @@ def test_the_next_days_alone_can_be_shown(fresh: Stage) -> None:
 def test_the_page_refuses_at_the_field(fresh: Stage, field: str, value: str) -> None:
     """What was typed is kept."""
     browser = fresh.enter("engineer-plover")
-    signed = people.at_browser(fresh.context, browser.cookies["leadline"])
+    signed = sessions.at_browser(fresh.context, browser.cookies["leadline"])
     assert signed is not None
     told = browser.post("/feeds", data={"csrf": signed.csrf, "vessel": "demo-plover", "alarms": "1", field: value})
     assert told.status_code == 422

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from scheduler.actions.people import people
+from scheduler.actions.people import sessions
 from scheduler.actions.plan import planning
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.domain.base.enums import JobState, Role
@@ -162,7 +162,7 @@ def test_from_its_page_what_was_typed_is_kept_when_it_is_refused(fresh: Stage) -
     page = f"/vessels/demo-plover/jobs/{KEY}"
     assert "may set it here" in fresh.enter("engineer-plover").get(page).text
     browser = fresh.enter("chief-plover")
-    signed = people.at_browser(fresh.context, browser.cookies["leadline"])
+    signed = sessions.at_browser(fresh.context, browser.cookies["leadline"])
     assert signed is not None
     wrong = browser.post(
         f"{page}/first-date", data={"csrf": signed.csrf, "idempotency_key": "p", "on": "soon", "reason": "as <far>"}

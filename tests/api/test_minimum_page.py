@@ -7,7 +7,7 @@ from typing import Any
 from starlette.testclient import TestClient
 
 from api.pages.capacity.page import minimum_lines
-from scheduler.actions.people import people
+from scheduler.actions.people import sessions
 from scheduler.domain.vessel.crew import MinimumBlock
 from tests.api.stage import AT, Stage
 from tests.unit.domain.plants import plant as plant_of
@@ -16,7 +16,7 @@ PAGE = "/plants/plover-plant/minimum"
 
 
 def _send(stage: Stage, browser: TestClient, once: str, **told: str) -> Any:
-    signed = people.at_browser(stage.context, browser.cookies["leadline"])
+    signed = sessions.at_browser(stage.context, browser.cookies["leadline"])
     assert signed is not None
     return browser.post(PAGE, data={"csrf": signed.csrf, "idempotency_key": once, "utc_offset_minutes": "60", **told})
 

@@ -6,14 +6,14 @@ import pytest
 from httpx import Response
 from starlette.testclient import TestClient
 
-from scheduler.actions.people import people
+from scheduler.actions.people import sessions
 from tests.api.stage import Stage
 
 JOB = "/vessels/demo-plover/jobs/alarm_test:plover-plant:1"
 
 
 def _send(stage: Stage, browser: TestClient, path: str, **typed: str) -> Response:
-    signed = people.at_browser(stage.context, browser.cookies["leadline"])
+    signed = sessions.at_browser(stage.context, browser.cookies["leadline"])
     assert signed is not None
     sent = {"csrf": signed.csrf, "idempotency_key": f"k{path}{len(typed)}", "utc_offset_minutes": "60", **typed}
     return browser.post(path, data=sent, headers={"Accept": "text/html"})

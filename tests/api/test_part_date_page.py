@@ -3,7 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.people import people
+from scheduler.actions.people import sessions
 from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage
 
@@ -14,7 +14,7 @@ PAGE = f"/vessels/demo-plover/jobs/{KEY}"
 def test_a_date_for_parts_is_given_shown_and_taken_back(fresh: Stage) -> None:
     """By the form alone; a word is no date, and what was typed stays; each is a record."""
     browser = fresh.enter("engineer-plover")
-    signed = people.at_browser(fresh.context, browser.cookies["leadline"])
+    signed = sessions.at_browser(fresh.context, browser.cookies["leadline"])
     assert signed is not None
 
     def send(once: str, **told: str) -> Any:

@@ -13,7 +13,7 @@ from starlette.testclient import TestClient
 from api.server.deps import COOKIE
 from api.server.middleware import HEADERS
 from api.server.try_limiter import TryLimiter
-from scheduler.actions.people import people
+from scheduler.actions.people import people, sessions
 from scheduler.domain.base.enums import Role
 from scheduler.storage.database import Database
 from tests.api.stage import AT, Stage, stamp
@@ -26,7 +26,7 @@ def _browser(stage: Stage) -> TestClient:
 
 
 def _csrf(stage: Stage, browser: TestClient) -> str:
-    found = people.at_browser(stage.context, browser.cookies[COOKIE])
+    found = sessions.at_browser(stage.context, browser.cookies[COOKIE])
     assert found is not None
     return found.csrf
 

@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 from api.pages.plan.moving import start_of
 from api.pages.shared import layout
 from api.pages.work.forms import FORMS, Ask, StepForm, read_step
-from scheduler.actions.people import people
+from scheduler.actions.people import sessions
 from scheduler.errors import Refused
 from scheduler.parsing import Fields
 from seed_fleet.ships import PLOVER
@@ -64,7 +64,7 @@ FIELDS = [
 
 
 def _answer(stage: Stage, browser: TestClient, path: str, members: dict[str, str]) -> str:
-    signed = people.at_browser(stage.context, browser.cookies["leadline"])
+    signed = sessions.at_browser(stage.context, browser.cookies["leadline"])
     assert signed is not None
     sent = {"csrf": signed.csrf, "utc_offset_minutes": "60", **members}
     return unescape(browser.post(path, data=sent, headers={"Accept": "text/html"}).text)

@@ -10,7 +10,7 @@ from httpx2 import Response
 from starlette.testclient import TestClient
 
 from api.server.deps import COOKIE
-from scheduler.actions.people import people
+from scheduler.actions.people import people, sessions
 from scheduler.domain.base.enums import Role
 from tests.acts import POINTS, PROVED, Act, back, opened, tagged
 from tests.api.stage import AT, Stage, stamp
@@ -355,7 +355,7 @@ def test_the_page_keeps_what_was_typed_and_takes_the_fact(fresh: Stage) -> None:
     """Refused, the form comes back with its words, its values and the way to keep it as a fact; kept, the flag is shown."""
     browser = TestClient(fresh.client.app, raise_server_exceptions=False, follow_redirects=False)
     browser.post(f"/enter/{people.make_link(fresh.context, 'engineer-plover')}")
-    found = people.at_browser(fresh.context, browser.cookies[COOKIE])
+    found = sessions.at_browser(fresh.context, browser.cookies[COOKIE])
     assert found is not None
     path = f"/vessels/demo-plover/jobs/{JOB}"
     form = {

@@ -8,7 +8,7 @@ from sqlmodel import Session, select
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses
-from scheduler.actions.people import people
+from scheduler.actions.people import people, sessions
 from scheduler.clock import system_clock
 from scheduler.domain.base.enums import Role, Test
 from scheduler.errors import Clash, NotFound, Refused
@@ -96,7 +96,7 @@ def test_a_person_whose_id_two_vessels_use_is_found_by_the_vessel(two: Context) 
     with pytest.raises(NotFound, match="Known: desk, second"):
         people.make_link(two, "third")
     for vessel in VESSELS:
-        signed_in = people.at_browser(two, people.enter(two, people.make_link(two, "second", vessel)))
+        signed_in = sessions.at_browser(two, people.enter(two, people.make_link(two, "second", vessel)))
         assert signed_in is not None
         assert (signed_in.actor.vessel_id, signed_in.actor.name) == (vessel, f"Demo second of {vessel}, x")
         key = people.add_key(two, ME, role=Role.ENGINEER, label="k", vessel_id=vessel, person_id="second")

@@ -12,7 +12,7 @@ from api.pages.shared.forms import form_of
 from api.pages.shared.frame import Frame
 from api.server.deps import COOKIE, AskingDep, ContextDep
 from api.server.try_limiter import address_of, limiter_of
-from scheduler.actions.people import people
+from scheduler.actions.people import people, sessions
 from scheduler.errors import NotSignedIn
 from scheduler.parsing import own_path
 
@@ -68,7 +68,7 @@ def enter(token: str, request: Request, context: ContextDep) -> Response:
 async def sign_out(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Sign this browser out."""
     await form_of(request, who)
-    await run_in_threadpool(people.leave, context, request.cookies.get(COOKIE, ""))
+    await run_in_threadpool(sessions.leave, context, request.cookies.get(COOKIE, ""))
     answer = RedirectResponse("/sign-in", 303)
     answer.delete_cookie(COOKIE, path="/")
     return answer

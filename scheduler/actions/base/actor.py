@@ -1,8 +1,16 @@
 """Who is acting: a person, a key, a timer or the command line."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from scheduler.domain.base.enums import Role
+from scheduler.domain.people.authentication import (
+    AgainstSigning,
+    Authentication,
+    Proof,
+    against_second_side,
+    against_signing,
+)
 from scheduler.domain.people.persons import Person
 from scheduler.errors import NotAllowed, NotFound
 
@@ -13,6 +21,7 @@ class Actor:
 
     person_id, person_vessel_id: the person behind a sign-in or a key; the latter is empty for one of the installation.
     own: acts in the own sign-in or with the own key; false where somebody else typed in that person's name.
+    authentication: how the person was known; none for programs, timers and the server's own command line.
     """
 
     id: str
@@ -22,6 +31,7 @@ class Actor:
     person_id: str | None = None
     own: bool = True
     person_vessel_id: str = ""
+    authentication: Authentication | None = None
 
     def must_reach(self, vessel_id: str, what: str) -> None:
         """Raises NotFound when `vessel_id` is not this actor's: a foreign thing looks like no thing."""
@@ -33,12 +43,40 @@ class Actor:
         if self.role not in roles:
             *others, last = sorted(role.value for role in roles)
             needed = f"{', '.join(others)} or {last}" if others else last
-            raise NotAllowed(f"The role {self.role.value} may not {what}. It takes the role {needed}.")
+            anew = ""
+            if self.authentication is not None and self.authentication.proof is Proof.PIN:
+                anew = " By the PIN of a shared computer everybody records work only: sign in with your passphrase."
+            raise NotAllowed(f"The role {self.role.value} may not {what}. It takes the role {needed}.{anew}")
+
+    def must_sign_as_self(self, now: datetime, first: Person | None = None) -> None:
+        """Raises NotAllowed when this sign-in is not good for deciding or signing (by PIN), or not for the other side of what `first`
+        asked for or signed: by a link or key that person made, or on a device both use without the own passphrase given anew.
+        """
+        by = self.authentication
+        found = against_signing(by) if first is None else against_second_side(first, by, now)
+        if found is not None:
+            raise NotAllowed(_AGAINST_SIGNING[found])
+
+
+_AGAINST_SIGNING = {
+    AgainstSigning.BY_PIN: "By the PIN of a shared computer you may record work, but not decide or sign. "
+    "Sign in with your passphrase and do it again.",
+    AgainstSigning.MADE_BY_OTHER_SIDE: "The link or key you came by was made for you by the other side, so this would be one "
+    "person's word. Sign in on a page, set or give a passphrase of your own, which nobody else knows, and sign again.",
+    AgainstSigning.SHARED_DEVICE: "The other side uses this device too. Give your own passphrase anew, and sign within 5 minutes.",
+}
 
 
 def person_of(actor: Actor) -> Person:
     """Who it is, to be told apart from another: the person behind a key or a sign-in, else the key itself."""
     return Person(actor.person_id or actor.id, actor.name)
+
+
+def maker_of(actor: Actor) -> Person:
+    """Who answers for a link or key that this actor makes: whoever made the link or key they came by, unless they proved by their own
+    passphrase who they are."""
+    by = actor.authentication
+    return by.maker if by is not None and by.maker is not None and by.proved_at is None else person_of(actor)
 
 
 AUTHORITY = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})

@@ -10,7 +10,8 @@ from typing import Literal
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed.calendars import FLEET, kept_scopes, scope_of
-from scheduler.actions.people.people import find_person, hashed
+from scheduler.actions.people.people import find_person
+from scheduler.actions.people.sessions import hashed
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
 from scheduler.domain.feed.scope import ALARM_HOUR, FIRST_ALARM, LAST_ALARM, Scope

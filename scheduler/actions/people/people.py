@@ -1,87 +1,107 @@
-"""People, keys, one-time links and sessions. Secrets leave here once and are stored as SHA-256."""
+"""People, keys, one-time links and who comes by them. Secrets leave here once and are stored as hashes."""
 
-import hashlib
 import hmac
 import re
 import secrets
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 
-from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.actor import Actor, maker_of
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action
+from scheduler.actions.people.sessions import NO_BROWSER, Browser, hashed, key_actor, open_session, person_actor
 from scheduler.domain.base.enums import Role
-from scheduler.errors import Busy, Clash, NotFound, NotSignedIn, Refused, StorageFull
+from scheduler.domain.people.authentication import Proof
+from scheduler.domain.people.persons import Person
+from scheduler.domain.people.roles import FLEETWIDE, PERSON_ROLES, lower_role, may_manage
+from scheduler.errors import Busy, Clash, NotAllowed, NotFound, NotSignedIn, Refused, StorageFull
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import (
     ApiKeyRow,
     PersonRow,
-    SessionRow,
     SignInLinkRow,
-    end_session,
     key_row_by_prefix,
     key_rows,
     link_row,
     person_row,
     person_rows,
-    signed_in,
 )
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import vessel_row
 
+KEY_DAYS = 3650
+"""Most days a key may be good for."""
 _ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
-_FLEETWIDE = frozenset({Role.OFFICE, Role.ADMIN})
 _TOUCH = timedelta(minutes=1)
 
 
-def hashed(secret: str) -> str:
-    """SHA-256 of a secret, as stored. The secrets are 256 random bits, so no slow hash is needed."""
-    return hashlib.sha256(secret.encode()).hexdigest()
-
-
-@dataclass(frozen=True, slots=True)
-class SignedIn:
-    """A person at a browser, and the token the forms must carry."""
-
-    actor: Actor
-    rank: str
-    csrf: str
+def must_manage(actor: Actor, vessel_id: str, role: Role, what: str) -> None:
+    """Raises NotFound when people of that vessel ("": of the installation) are out of the actor's reach, NotAllowed when the actor may
+    not manage people of that role. what: such as "make a chief known"."""
+    actor.must_reach(vessel_id, "person")
+    if not may_manage(actor.role, role):
+        raise NotAllowed(
+            f"The role {actor.role.value} may not {what}. People are managed by a chief aboard, the office or an admin, "
+            "and by nobody who may do less than they."
+        )
 
 
 def add_person(
-    context: Context, actor: Actor, *, person_id: str, name: str, rank: str, role: Role, vessel_id: str | None
+    context: Context,
+    by: Actor | Hand,
+    *,
+    person_id: str,
+    name: str,
+    rank: str,
+    role: Role,
+    vessel_id: str | None,
 ) -> None:
-    """Make a person known.
+    """Make a person known. by: who does it; as a hand action it is done once under its key.
 
     Raises:
-        Refused: a bad id, an empty name, a vessel missing for a shipboard role or given for the office.
+        Refused: a bad id, name or rank, a vessel missing for a shipboard role or given for the office. NotAllowed: as `must_manage`.
         NotFound: no such vessel. Clash: the id is taken, on that vessel or by one of the installation (who acts on every vessel,
         and must not be taken for another there).
     """
+    hand = by if isinstance(by, Hand) else Hand(by, None, {})
     if not _ID.fullmatch(person_id):
-        raise Refused(f'The person id "{person_id}" must be small letters, digits and hyphens, at most 63.')
-    if not name.strip() or len(name) > 200:
-        raise Refused(f"The name of {person_id} must have 1 to 200 characters.")
+        raise fault_at("id", f'The person id "{person_id:.80}" must be small letters, digits and hyphens, at most 63.')
+    if role not in PERSON_ROLES:
+        raise fault_at("role", "A counter is no person. Make it a key.")
+    name, rank = checked_name(name), checked_rank(rank)
     _scope(role, vessel_id)
-    with context.db.write(INSTALLATION) as session:
+    must_manage(hand.actor, vessel_id or INSTALLATION, role, f"make a person with the role {role.value} known")
+
+    def act(session: Session) -> Answer:
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
         near = (vessel_id, INSTALLATION)
         if any(one.id == person_id and (vessel_id is None or one.vessel_id in near) for one in person_rows(session)):
             raise Clash(f"There is a person {person_id} already. Choose another id.")
-        session.add(
-            PersonRow(
-                vessel_id=vessel_id or INSTALLATION,
-                id=person_id,
-                name=name,
-                rank=rank,
-                role=role,
-                created_at=context.now(),
-            )
-        )
+        where = vessel_id or INSTALLATION
+        session.add(PersonRow(vessel_id=where, id=person_id, name=name, rank=rank, role=role, created_at=context.now()))
         session.flush()
-        payload = {"person": person_id, "name": name, "rank": rank, "role": role.value, "by": actor.name}
-        append_record(session, vessel_id or "", "person added", context.now(), payload)
+        payload = {"person": person_id, "name": name, "rank": rank, "role": role.value, "by": hand.actor.name}
+        append_record(session, where, "person added", context.now(), payload)
+        return Answer(201, {"person": person_id})
+
+    hand_action(context, hand, INSTALLATION, act, needs_key=isinstance(by, Hand))
+
+
+def checked_name(name: str) -> str:
+    """The name without space around and twice. Raises Refused when it is empty or over 200 characters."""
+    plain = " ".join(name.split())
+    if not plain or len(plain) > 200:
+        raise fault_at("name", f"The name has {len(plain)} characters; 1 to 200 are expected.")
+    return plain
+
+
+def checked_rank(rank: str) -> str:
+    """As `checked_name`."""
+    plain = " ".join(rank.split())
+    if not plain or len(plain) > 100:
+        raise fault_at("rank", f"The rank has {len(plain)} characters; 1 to 100 are expected, such as second engineer.")
+    return plain
 
 
 def add_key(
@@ -92,47 +112,112 @@ def add_key(
     label: str,
     vessel_id: str | None = None,
     person_id: str | None = None,
+    days: int | None = None,
 ) -> str:
-    """A new key, shown this once; person_id: of the vessel or of the installation.
+    """A new key, shown this once; person_id: of the vessel or of the installation. days: how long it is good; none: until withdrawn.
 
     Raises:
-        Refused: a vessel missing for a shipboard role, or several vessels have such a person. NotFound: no such vessel or person.
+        Refused: a vessel missing for a shipboard role, several vessels have such a person, a bad label or number of days, a role
+        beyond the person's, a counter key of a person. NotFound: no such vessel or person. NotAllowed: another's, as `must_manage`.
     """
     _scope(role, vessel_id)
-    prefix, secret = secrets.token_hex(4), secrets.token_urlsafe(32)
-    whole = f"ll_{prefix}_{secret}"
+    label = " ".join(label.split())
+    if not label or len(label) > 100:
+        raise fault_at(
+            "label", f"The label has {len(label)} characters; 1 to 100 are expected, such as engine room gateway."
+        )
+    if days is not None and not 1 <= days <= KEY_DAYS:
+        raise fault_at("days", f"A key cannot be good for {days} days; 1 to {KEY_DAYS} are expected.")
     with context.db.write(INSTALLATION) as session:
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
         person = None if person_id is None else find_person(session, person_id, vessel_id)
-        session.add(
-            ApiKeyRow(
-                prefix=prefix,
-                sha256=hashed(whole),
-                person_vessel_id=None if person is None else person.vessel_id,
-                person_id=person_id,
-                vessel_id=vessel_id,
-                role=role,
-                label=label,
-                created_at=context.now(),
-            )
+        if person is not None and (role is Role.COUNTER or lower_role(role, person.role) is not role):
+            says = "A counter's key is nobody's" if role is Role.COUNTER else f"{person.name} is {person.role.value}"
+            raise fault_at("role", f"{says}, so there is no key with the role {role.value} for them.")
+        must_manage_key(actor, person, vessel_id, role)
+        maker = maker_of(actor)
+        prefix, whole = new_key()
+        row = ApiKeyRow(
+            prefix=prefix,
+            sha256=hashed(whole),
+            person_vessel_id=None if person is None else person.vessel_id,
+            person_id=person_id,
+            vessel_id=vessel_id,
+            role=role,
+            label=label,
+            created_at=context.now(),
+            expires_at=None if days is None else context.now() + timedelta(days=days),
+            made_by_id=maker.id,
+            made_by=maker.name,
         )
-        payload = {"key": prefix, "label": label, "role": role.value, "by": actor.name}
-        append_record(session, vessel_id or "", "key made", context.now(), payload)
+        session.add(row)
+        record_key(session, row, "key made", context.now(), actor)
     return whole
 
 
+def new_key() -> tuple[str, str]:
+    """The prefix of a new key, and the whole."""
+    prefix = secrets.token_hex(4)
+    return prefix, f"ll_{prefix}_{secrets.token_urlsafe(32)}"
+
+
+def is_good(row: ApiKeyRow, now: datetime) -> bool:
+    """Whether the key opens anything at that instant."""
+    return row.revoked_at is None and (row.expires_at is None or now < row.expires_at)
+
+
+def must_manage_key(actor: Actor, person: PersonRow | None, vessel_id: str | None, role: Role) -> None:
+    """The own key, or a key of people or counters that the actor manages."""
+    if person is not None and (person.vessel_id, person.id) == (actor.person_vessel_id, actor.person_id):
+        return
+    whose = Role.ENGINEER if role is Role.COUNTER else role if person is None else person.role
+    where = (vessel_id or INSTALLATION) if person is None else person.vessel_id
+    must_manage(actor, where, whose, f"manage a key with the role {role.value}")
+
+
+def key_of(session: Session, actor: Actor, prefix: str) -> ApiKeyRow:
+    """Raises NotFound unless there is such a key, and it is the actor's own or one that the actor manages."""
+    row = key_row_by_prefix(session, prefix)
+    unknown = NotFound(f"There is no key {prefix[:40]!r} here. The list of keys shows their first letters.")
+    if row is None:
+        raise unknown
+    person = None if row.person_id is None else person_row(session, row.person_vessel_id or "", row.person_id)
+    try:
+        must_manage_key(actor, person, row.vessel_id, row.role)
+    except (NotAllowed, NotFound):
+        raise unknown from None
+    return row
+
+
+def record_key(session: Session, row: ApiKeyRow, what: str, now: datetime, actor: Actor) -> None:
+    session.flush()
+    payload = {
+        "key": row.prefix,
+        "label": row.label,
+        "role": row.role.value,
+        "person": row.person_id,
+        "expires_at": None if row.expires_at is None else row.expires_at.isoformat(),
+        "follows": row.follows,
+        "by": actor.name,
+    }
+    append_record(session, row.vessel_id or "", what, now, payload)
+
+
 def revoke_key(context: Context, actor: Actor, prefix: str) -> None:
-    """End a key at once. Raises NotFound when there is none with that prefix."""
+    """End a key at once. Raises NotFound when there is none with that prefix, or it is another's."""
     with context.db.write(INSTALLATION) as session:
-        row = key_row_by_prefix(session, prefix)
-        if row is None:
-            raise NotFound(f"There is no key {prefix!r}. `leadline key list` shows them.")
+        row = key_of(session, actor, prefix)
         if row.revoked_at is None:
-            row.revoked_at = context.now()
-            session.add(row)
-            payload = {"key": prefix, "label": row.label, "by": actor.name}
-            append_record(session, row.vessel_id or "", "key revoked", context.now(), payload)
+            withdraw_key(session, row, context.now(), actor)
+
+
+def withdraw_key(session: Session, row: ApiKeyRow, now: datetime, actor: Actor) -> None:
+    """End a key, on record."""
+    row.revoked_at = now
+    session.add(row)
+    payload = {"key": row.prefix, "label": row.label, "by": actor.name}
+    append_record(session, row.vessel_id or "", "key revoked", now, payload)
 
 
 def list_keys(context: Context) -> list[ApiKeyRow]:
@@ -145,9 +230,9 @@ def who_holds(context: Context, key: str) -> Actor:
     """The actor a key stands for.
 
     Raises:
-        NotSignedIn: the key is malformed, unknown or revoked (one message for all three).
+        NotSignedIn: the key is malformed, unknown, revoked or out of date (one message for all four).
     """
-    unknown = NotSignedIn("This key is not known here, or was revoked. Send `Authorization: Bearer ll_...`.")
+    unknown = NotSignedIn("This key is not known here, was revoked, or ran out. Send `Authorization: Bearer ll_...`.")
     parts = key.split("_", 2)
     if len(parts) != 3 or parts[0] != "ll":
         raise unknown
@@ -155,104 +240,90 @@ def who_holds(context: Context, key: str) -> Actor:
         row = key_row_by_prefix(session, parts[1])
         person = person_row(session, row.person_vessel_id or "", row.person_id) if row and row.person_id else None
     stored = row.sha256 if row else "0" * 64
-    if not hmac.compare_digest(stored, hashed(key)) or row is None or row.revoked_at is not None:
-        raise unknown
     now = context.now()
+    if not hmac.compare_digest(stored, hashed(key)) or row is None or not is_good(row, now):
+        raise unknown
+    if person is not None and person.withdrawn_at is not None:
+        raise unknown
     if row.last_used_at is None or now - row.last_used_at >= _TOUCH:
         with suppress(Busy, StorageFull), context.db.write(INSTALLATION) as session:
             again = key_row_by_prefix(session, row.prefix)
             if again is not None:
                 again.last_used_at = now
                 session.add(again)
-    name = f"{person.name}, {person.rank}" if person else row.label
-    return Actor(
-        f"key {row.prefix}", name, row.role, row.vessel_id, row.person_id, person_vessel_id=row.person_vessel_id or ""
-    )
+    return key_actor(row, person)
 
 
-def make_link(context: Context, person_id: str, vessel_id: str | None = None) -> str:
-    """A one-time sign-in token for a person, good for a while. Raises as `find_person`."""
-    token = secrets.token_urlsafe(32)
+def make_link(context: Context, person_id: str, vessel_id: str | None = None, by: Actor | None = None) -> str:
+    """A one-time sign-in token for a person, good for a while, on record with its maker. by none: made at the server itself.
+
+    Raises as `find_person`, and as `must_manage`.
+    """
+    token, now = secrets.token_urlsafe(32), context.now()
     with context.db.write(INSTALLATION) as session:
         person = find_person(session, person_id, vessel_id)
+        maker = None if by is None else maker_of(by)
+        if by is not None and (by.person_vessel_id, by.person_id) != (person.vessel_id, person.id):
+            must_manage(by, person.vessel_id, person.role, f"make a sign-in link for {person.name}")
         session.add(
             SignInLinkRow(
                 sha256=hashed(token),
                 person_vessel_id=person.vessel_id,
                 person_id=person_id,
-                expires_at=context.now() + timedelta(minutes=context.settings.link_minutes),
+                expires_at=now + timedelta(minutes=context.settings.link_minutes),
+                made_by_id=None if maker is None else maker.id,
+                made_by="" if maker is None else maker.name,
             )
         )
+        session.flush()
+        payload = {"person": person_id, "by": None if by is None else by.name}
+        append_record(session, person.vessel_id, "sign-in link made", now, payload)
     return token
 
 
-def enter(context: Context, token: str) -> str:
+def enter(context: Context, token: str, browser: Browser = NO_BROWSER) -> str:
     """Use a one-time link up; the new session's secret for the cookie.
 
     Raises:
         NotSignedIn: unknown, used or out of date (one message for all three).
     """
-    secret = secrets.token_urlsafe(32)
     now = context.now()
     with context.db.read() as session:  # a guess costs no write
         _good_link(session, token, now)
     with context.db.write(INSTALLATION) as session:
-        link = _good_link(session, token, now)
+        link, person = _good_link(session, token, now)
         link.used_at = now
         session.add(link)
-        session.add(
-            SessionRow(
-                sha256=hashed(secret),
-                person_vessel_id=link.person_vessel_id,
-                person_id=link.person_id,
-                csrf=secrets.token_urlsafe(24),
-                created_at=now,
-                expires_at=now + timedelta(hours=context.settings.session_hours),
-            )
-        )
-    return secret
+        own = link.made_by_id in (None, person.id)
+        maker = None if own else Person(str(link.made_by_id), link.made_by)
+        return open_session(session, context, person, Proof.LINK, browser, maker)
 
 
-def _good_link(session: Session, token: str, now: datetime) -> SignInLinkRow:
+def _good_link(session: Session, token: str, now: datetime) -> tuple[SignInLinkRow, PersonRow]:
     link = link_row(session, hashed(token))
-    if link is None or link.used_at is not None or link.expires_at <= now:
+    person = None if link is None else person_row(session, link.person_vessel_id, link.person_id)
+    if link is None or link.used_at is not None or link.expires_at <= now or person is None or person.withdrawn_at:
         raise NotSignedIn(
-            "This sign-in link is not known, was used, or is out of date. Make a new one: `leadline key link PERSON`."
+            "This sign-in link is not known, was used, or is out of date. Ask the chief engineer for a new one, or make "
+            "one at the server: `leadline key link PERSON`."
         )
-    return link
-
-
-def at_browser(context: Context, secret: str) -> SignedIn | None:
-    """Who is signed in with that cookie, or none."""
-    with context.db.read() as session:
-        found = signed_in(session, hashed(secret), context.now())
-    if found is None:
-        return None
-    kept, person = found
-    return SignedIn(_actor(person), person.rank, kept.csrf)
+    return link, person
 
 
 def in_the_name_of(context: Context, person_id: str, vessel_id: str, by: str) -> Actor:
     """A person who acts on a vessel, told by someone at the server itself; the name says both. Raises NotFound."""
     with context.db.read() as session:
         person = find_person(session, person_id, vessel_id)
-    return replace(_actor(person), name=f"{person.name}, {person.rank} (told by {by})", own=False)
-
-
-def _actor(person: PersonRow) -> Actor:
-    name = f"{person.name}, {person.rank}"
-    return Actor(
-        f"person {person.id}", name, person.role, person.vessel_id or None, person.id, person_vessel_id=person.vessel_id
-    )
+    return replace(person_actor(person), name=f"{person.name}, {person.rank} (told by {by})", own=False)
 
 
 def find_person(session: Session, person_id: str, vessel_id: str | None) -> PersonRow:
-    """The person with that id on a vessel or of the installation; vessel_id none: the only one anywhere.
+    """The person with that id on a vessel or of the installation, unless withdrawn; vessel_id none: the only one anywhere.
 
     Raises:
         NotFound: there is none. Refused: people of several vessels have that id, and no vessel is named.
     """
-    everybody = person_rows(session)
+    everybody = [one for one in person_rows(session) if one.withdrawn_at is None]
     found = [
         one
         for one in everybody
@@ -268,14 +339,13 @@ def find_person(session: Session, person_id: str, vessel_id: str | None) -> Pers
     return found[0]
 
 
-def leave(context: Context, secret: str) -> None:
-    """Sign the browser with that cookie out."""
-    with context.db.write(INSTALLATION) as session:
-        end_session(session, hashed(secret))
-
-
 def _scope(role: Role, vessel_id: str | None) -> None:
-    if role in _FLEETWIDE and vessel_id is not None:
-        raise Refused(f"The role {role.value} reaches every vessel; leave the vessel out.")
-    if role not in _FLEETWIDE and vessel_id is None:
-        raise Refused(f"The role {role.value} belongs to one vessel; say which.")
+    if role in FLEETWIDE and vessel_id is not None:
+        raise fault_at("vessel", f"The role {role.value} reaches every vessel; leave the vessel out.")
+    if role not in FLEETWIDE and vessel_id is None:
+        raise fault_at("vessel", f"The role {role.value} belongs to one vessel; say which.")
+
+
+def fault_at(field: str, says: str) -> Refused:
+    """The refusal of one field."""
+    return Refused(says, faults=[(f"/{field}", says)])
