@@ -57,6 +57,10 @@ class Settings:
     body_limit_bytes: int = _set(4_194_304, "largest other body", least=1024)
     photo_limit_bytes: int = _set(3_145_728, "largest photo; under the largest other body", least=1024)
     photo_folder: str = _set("", "folder for photos; empty: beside the SQLite file")
+    backup_folder: str = _set(
+        "", "folder for backups, best on another disk; empty: beside the SQLite file, none of PostgreSQL"
+    )
+    backup_count: int = _set(14, "nightly backups that stay; 0: none is made at night", least=0, most=1000)
     intake_queue: int = _set(64, "batches that may wait for the writer before the server says try later", least=1)
     horizon_days: int = _set(180, "days ahead that are planned and published", least=2, most=730)
     frozen_days: int = _set(7, "days ahead in which a taken plan is not moved", least=0, most=60)
@@ -65,7 +69,7 @@ class Settings:
     solve_processes: int = _set(
         0, "plans the server makes at once; 0: one for each core but one, from 1 to 4", least=0, most=64
     )
-    nightly_hour: int = _set(2, "ship's hour of the nightly forecast and plan", least=0, most=23)
+    nightly_hour: int = _set(2, "ship's hour of the nightly forecast, plan and backup", least=0, most=23)
     watch_minutes: int = _set(15, "minutes between looks for silent counters", least=1, most=1440)
     session_hours: int = _set(12, "hours a sign-in lasts", least=1, most=720)
     link_minutes: int = _set(30, "minutes a one-time sign-in link is good for", least=1, most=1440)

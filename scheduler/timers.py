@@ -11,6 +11,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from scheduler.actions.base.context import Context
+from scheduler.actions.care.backups import nightly_backup
 from scheduler.actions.care.rounds import nightly, plan_asked, watch_counters, write_behind
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.clock import system_clock
@@ -26,7 +27,7 @@ KEEP_UP = "keep up"
 
 
 class Timers:
-    """The ticks of one server: keep up with what was posted and asked for, the nightly round, the silent-counter watch.
+    """The ticks of one server: keep up with what was posted and asked for, the nightly round and backup, the silent-counter watch.
 
     Only the leader of several servers on one database works; a tick that fails is logged, kept for readiness, and
     stops no other.
@@ -54,6 +55,7 @@ class Timers:
             ("plans asked for", lambda: plan_asked(self._context), timedelta(seconds=KEEP_UP_SECONDS)),
             ("limits watch", lambda: open_where_due(self._context), timedelta(hours=1)),
             ("nightly round", lambda: nightly(self._context), timedelta(minutes=10)),
+            ("nightly backup", lambda: nightly_backup(self._context), timedelta(minutes=10)),
             (
                 "silent-counter watch",
                 lambda: watch_counters(self._context, self._refresh),

@@ -11,6 +11,7 @@ from api.commands.shared.groups import app, group
 from api.commands.shared.options import parse_figure
 
 if TYPE_CHECKING:
+    from scheduler.actions.base.context import Context
     from scheduler.domain.checks.diagnosis import Diagnosis
 
 config_app = group("config", "Settings.", "config show")
@@ -37,10 +38,12 @@ def serve(
     from api.server.logs import set_up
     from scheduler.errors import SchedulerError
     from scheduler.settings import NO_BASE_URL
+    from scheduler.storage.database import database_path
+    from scheduler.storage.serving import only_server
 
     log = logging.getLogger("leadline")
     settings = chosen_settings(host=host, port=port, base_url=base_url).settings
-    with listen(settings.host, settings.port) as sock:
+    with only_server(database_path(settings.database)), listen(settings.host, settings.port) as sock:
         set_up(settings.log)
         settings = replace(settings, port=sock.getsockname()[1])
         if not settings.shown_base_url():
@@ -89,7 +92,7 @@ def demo(
 
 @command(app)
 def upgrade() -> Output:
-    """Bring the database's tables up to this version; an SQLite file is copied first.
+    """Bring the database's tables up to this version, all steps or none; an SQLite file is copied first.
 
     Example: leadline --database ship.db upgrade
     """
@@ -102,6 +105,66 @@ def upgrade() -> Output:
     return Output(
         {"before": done.before, "after": done.after, "backup": backup},
         [changed if done.before != done.after else f"already at {done.after}"],
+    )
+
+
+@command(app)
+def backup(
+    context: "Context",
+    to: Annotated[Path | None, typer.Option(help="folder to make it in (default: the setting backup_folder)")] = None,
+) -> Output:
+    """Make a backup of the database and its photos now, while a server runs, and check it.
+
+    Example: leadline backup --to /media/stick
+    """
+    from scheduler.actions.care.backups import back_up
+
+    made = back_up(context, to)
+    rows = sum(count for count, _ in made.manifest.rows.values())
+    return Output(
+        {"folder": str(made.folder), "bytes": made.bytes, "rows": rows, "files": len(made.manifest.files)},
+        [str(made.folder)],
+        [f"{rows} rows and {len(made.manifest.files) - 1} photos, {made.bytes / 1e6:.1f} MB, read again and found whole."],
+    )
+
+
+@command(app)
+def restore(
+    folder: Annotated[Path, typer.Argument(help="folder of one backup, leadline-...")],
+    replace: Annotated[bool, typer.Option("--replace", help="put the database that is there aside")] = False,
+    check: Annotated[bool, typer.Option("--check", help="only see that the backup is whole; change nothing")] = False,
+) -> Output:
+    """Put a backup in the place of the database, its server stopped before, and prove that every row is there.
+
+    With --check exit code 7 says that a file of it is missing or another one.
+
+    Example: leadline --database ship.db restore ship.db.backups/leadline-20261130T020000Z --replace
+    """
+    from scheduler.actions.care.backups import proved, put_back
+    from scheduler.clock import system_clock
+    from scheduler.errors import Refused
+    from scheduler.storage.migrate import newest
+
+    aside = None
+    if check:
+        try:
+            manifest = proved(folder)
+        except Refused as error:
+            return Output({"whole": False, "says": error.says}, talk=[f"NOT WHOLE: {error.says}"], code=7)
+    else:
+        done = put_back(chosen_settings().settings, folder, system_clock(), replace=replace)
+        manifest, aside = done.manifest, done.aside
+    rows = sum(count for count, _ in manifest.rows.values())
+    made_at = f"{manifest.made_at:%Y-%m-%d %H:%M} UTC"
+    talk = [f"What was stored after {made_at} is not in it."]
+    if not check:
+        talk = [*([f"The database from before: {aside}"] if aside else []), *talk, "Its record ends where that time's did."]
+        if manifest.step != newest():
+            talk.append("It is of an older version: run `leadline upgrade` before you serve it.")
+    return Output(
+        {"made_at": manifest.made_at.isoformat(), "rows": rows, "aside": None if aside is None else str(aside), "restored": not check},
+        [f"{rows} rows in {len(manifest.rows)} tables, all as backed up at {made_at}"],
+        talk,
     )
 
 
@@ -140,7 +203,7 @@ def doctor(vessel: Annotated[str | None, typer.Argument(help="vessel id (default
         if tables is None:
             found = actions.fleet_diagnosis(context, vessel)
         else:
-            found = [*actions.of_settings(settings), *actions.of_database(database, context.now_s()), tables]
+            found = [*actions.of_settings(settings), *actions.of_database(database), tables]
     finally:
         database.close()
     found = actions.diagnosis_in_order(found)

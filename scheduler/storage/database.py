@@ -114,17 +114,6 @@ class Database:
             ask = session.connection().exec_driver_sql
             return str(ask("PRAGMA journal_mode").scalar_one()), int(ask("PRAGMA synchronous").scalar_one())
 
-    def copies(self) -> list[Path]:
-        """Copies of an SQLite file that lie beside it, the newest last."""
-        if self.path is None:
-            return []
-        found = [
-            one
-            for one in self.path.parent.glob(f"{self.path.name}.*")
-            if not one.name.endswith(("-wal", "-shm", ".lock"))
-        ]
-        return sorted((one for one in found if one.is_file()), key=lambda one: one.stat().st_mtime)
-
     def connect(self) -> Any:
         """A driver connection of its own, set up as the writer's, in autocommit until BEGIN. The caller closes it."""
         with ours():
@@ -243,6 +232,12 @@ def parse_url(url: str) -> URL:
     )
 
 
+def database_path(url: str) -> Path | None:
+    """The SQLite file of an address; none of PostgreSQL. Raises Refused as `parse_url`."""
+    parsed = parse_url(url)
+    return Path(str(parsed.database)) if parsed.get_backend_name() == "sqlite" else None
+
+
 def bump_revision(session: Session, vessel_id: str) -> int:
     """The vessel's new revision, one higher than before; call it once in each write. "" is the installation."""
     says = (
@@ -263,7 +258,7 @@ def lock_statement(vessel_ids: list[str] | None) -> tuple[str, tuple[int, ...]]:
 
 def _sqlite_engines(url: URL) -> tuple[Engine, Engine]:
     """One engine with one connection that writes, one with four that read."""
-    module = _sqlite_module()
+    module = sqlite_module()
     waiting: dict[str, Any] = {"max_overflow": 0, "pool_timeout": WAIT_SECONDS, "module": module}
     write = create_engine(url, pool_size=1, **waiting)
     read = create_engine(url, pool_size=4, **waiting)
@@ -304,7 +299,7 @@ def _set_up_sqlite(connection: Any) -> None:
         raise Refused(f"SQLite keeps its log as {mode!r} here, not as a write-ahead log. Use a local disk.")
 
 
-def _sqlite_module() -> ModuleType:
+def sqlite_module() -> ModuleType:
     """The newer SQLite of `pysqlite3` when it is installed, else Python's own; one process uses one of them only."""
     return importlib.import_module("pysqlite3" if importlib.util.find_spec("pysqlite3") else "sqlite3")
 

@@ -59,7 +59,7 @@ def create_or_check(database: Database) -> None:
             raise Clash(
                 f"The tables of this database are at step {current}, this program needs {newest()}. Run "
                 "`leadline upgrade`, which makes a copy first."
-                if current in _known()
+                if current in steps_known()
                 else f"The tables of this database are at step {current}, which this program does not know: a newer "
                 "version made them. Install that version."
             )
@@ -83,7 +83,7 @@ def upgrade(url: str) -> Upgraded:
         before = step_of(database)
         if before == newest():
             return Upgraded(before=before, after=before, backup=None)
-        if before is not None and before not in _known():
+        if before is not None and before not in steps_known():
             raise Clash(f"The tables are at step {before}, which this program does not know. Install a newer version.")
         copy = None
         if database.path and before is not None:
@@ -105,7 +105,7 @@ def copy_to(database: Database, target: Path) -> None:
         Refused: not SQLite, or the copy does not pass its check. StorageFull, Busy: no copy was made.
     """
     if database.path is None:
-        raise Refused("This copy is for SQLite; use pg_dump for a PostgreSQL database.")
+        raise Refused("This copy is for SQLite; `leadline backup` copies a PostgreSQL database.")
     database.require_room()
     half = target.with_name(f".{target.name}.{os.getpid()}.half")
     half.unlink(missing_ok=True)
@@ -123,9 +123,9 @@ def copy_to(database: Database, target: Path) -> None:
                 made.close()
         if found != "ok":
             raise Refused(f"The copy {target} does not pass SQLite's check ({found}); it was thrown away.")
-        _to_disk(half)
+        to_disk(half)
         half.replace(target)
-        _to_disk(target.parent)
+        to_disk(target.parent)
     finally:
         half.unlink(missing_ok=True)
 
@@ -165,7 +165,8 @@ def _run(connection: Connection) -> None:
     command.upgrade(config, "head")
 
 
-def _known() -> set[str]:
+def steps_known() -> set[str]:
+    """Every step of this program's tables, the oldest one too."""
     return {script.revision for script in ScriptDirectory.from_config(_config()).walk_revisions()}
 
 
@@ -176,7 +177,8 @@ def _config() -> Config:
     return config
 
 
-def _to_disk(path: Path) -> None:
+def to_disk(path: Path) -> None:
+    """Waits until a file, or the names in a folder, are on the disk."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

@@ -7,6 +7,13 @@ from pathlib import Path
 from scheduler.errors import StorageFull
 
 
+def photo_root(chosen: str, database_path: Path | None) -> Path | None:
+    """The folder with the photos of all vessels, a folder each: the one chosen, else beside the SQLite file; none on PostgreSQL."""
+    if chosen:
+        return Path(chosen)
+    return database_path and database_path.with_name(f"{database_path.name}.photos")
+
+
 def store_photo(folder: Path, name: str, content: bytes) -> None:
     """Write the file whole and durably, or not at all; one that is there already is left as it is.
 

@@ -153,13 +153,23 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
         ),
         "Stop the server and run `leadline upgrade`; it makes a copy first.",
     ),
-    About.COPY: (
+    About.BACKUP: (
         lambda one: (
-            f"The newest copy beside it is {one.facts['newest']}."
-            if one.facts["newest"]
-            else "No copy of the database lies beside it."
+            "The newest backup is older than three days."
+            if one.facts["ever"]
+            else "No backup of the database was made."
+            if one.facts["set"]
+            else "No folder for backups is set, so none is made at night."
         ),
-        "If none is kept elsewhere, make one: sqlite3 FILE \"VACUUM INTO 'COPY'\" works while the server runs.",
+        lambda one: (
+            "A server makes one each night, the backup command at once."
+            if one.facts["set"]
+            else "Set backup_folder, best to another disk; the backup command makes one at once."
+        ),
+    ),
+    About.BACKUP_DISK: (
+        lambda _: "The backups lie on the same disk as the database: what takes the one takes the other.",
+        "Set backup_folder to another disk, or carry a backup off the ship now and then.",
     ),
     About.TIMER: (_fact("outcome"), "It is tried again; if it stays, the server's log says more."),
 }

@@ -25,7 +25,8 @@ from scheduler.wording.hours import flag_words
 NAMES = ("VP1", "Pump 2, port", "Aft plant")
 COUNTER, JOB = "plover-vp1-hours", "knife_inspection:plover-pump-a-knives:3"
 AT_SEA = datetime(2026, 11, 27, 8, 5, tzinfo=UTC)
-SHIP = {About.SETTING, About.DATABASE, About.TABLES, About.COPY, About.TIMER, About.SPACE, About.JOURNAL, About.SQLITE}
+SHIP = {About.SETTING, About.DATABASE, About.TABLES, About.TIMER, About.SPACE, About.JOURNAL, About.SQLITE}
+SHIP |= {About.BACKUP, About.BACKUP_DISK}
 """What only the command says: of the installation, not of a ship."""
 
 instants = st.integers(1_700_000_000, 1_900_000_000)
@@ -124,7 +125,8 @@ INSTALLATION = {
     About.SETTING: {"says": "No base_url is set.", "frozen_days": 40, "horizon_days": 30},
     About.DATABASE: {"error": "It does not answer."},
     About.TABLES: {"step": None, "expected": "v0016"},
-    About.COPY: {"newest": ""},
+    About.BACKUP: {"ever": False, "set": True},
+    About.BACKUP_DISK: {},
     About.TIMER: {"outcome": "failed: it is busy"},
     About.SPACE: {"free_bytes": 2**20, "floor_bytes": 2**25},
     About.JOURNAL: {"mode": "delete", "synchronous": 1},

@@ -5,7 +5,8 @@ from datetime import timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Context, instant, seconds
-from scheduler.actions.care.rounds import watched_flags
+from scheduler.actions.care.backups import backup_folder, newest_backup_at, same_disk
+from scheduler.actions.care.rounds import NIGHTLY, watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.questions import questions_of
@@ -17,7 +18,7 @@ from scheduler.domain.hours.ledger import Code
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, Settings
-from scheduler.storage.base import failed_tasks
+from scheduler.storage.base import failed_tasks, task_rows
 from scheduler.storage.database import Database, Session
 from scheduler.storage.feed import feed_body_rows
 from scheduler.storage.hours.counters import counter_rows, flag_rows
@@ -31,7 +32,6 @@ DAY_S = 86_400
 INTAKE_DAYS = 7
 FRESH_S = 14 * DAY_S
 """Flags about a clock stay in the ledger for good; older ones are past, and so is one whose clock is right again."""
-COPY_OLD_DAYS = 7
 
 
 def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diagnosis]:
@@ -40,7 +40,7 @@ def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diag
         known = [row.id for row in vessel_rows(session)]
     if vessel_id is not None and vessel_id not in known:
         raise NotFound(f"There is no vessel {vessel_id} here. Known: {', '.join(known) or 'none'}.")
-    found = [*of_settings(context.settings), *of_database(context.db, context.now_s()), *_tasks(context)]
+    found = [*of_settings(context.settings), *of_database(context.db), *_backups(context), *_tasks(context)]
     for one in known if vessel_id is None else [vessel_id]:
         found += vessel_diagnosis(context, one)
     return found
@@ -71,15 +71,14 @@ def of_settings(settings: Settings) -> list[Diagnosis]:
     return [Diagnosis(about=About.SETTING, which=name, name=name, facts=facts) for name, facts in found]
 
 
-def of_database(database: Database, now_s: int) -> list[Diagnosis]:
-    """Space, log, version and copies of the database."""
+def of_database(database: Database) -> list[Diagnosis]:
+    """Space, log and version of the database."""
     place = str(database.path or database.url.render_as_string(hide_password=True))
     found = [diagnosis.of_space(place, database.free_bytes(), database.floor_bytes)]
     try:
         found += diagnosis.of_engine(place, database.engine_says(), database.journal())
     except SchedulerError as error:
         found.append(Diagnosis(about=About.DATABASE, which=place, name=place, facts={"error": error.says}))
-    found.append(_copies(database, place, now_s))
     return [one for one in found if one is not None]
 
 
@@ -92,21 +91,19 @@ def of_tables(database: Database) -> Diagnosis | None:
     return Diagnosis(about=About.TABLES, which=place, name=place, facts={"step": step, "expected": expected})
 
 
-def _copies(database: Database, place: str, now_s: int) -> Diagnosis | None:
-    if database.path is None:
-        return None
-    copies = database.copies()
-    last_s = int(copies[-1].stat().st_mtime) if copies else None
-    if last_s is not None and now_s - last_s < COPY_OLD_DAYS * DAY_S:
-        return None
-    return Diagnosis(
-        about=About.COPY,
-        which=place,
-        name=place,
-        facts={"newest": copies[-1].name if copies else ""},
-        since_at=None if last_s is None else instant(last_s),
-        note=True,
-    )
+def _backups(context: Context) -> list[Diagnosis]:
+    """How old the newest backup is, and whether it lies on the database's own disk."""
+    folder = backup_folder(context.settings, context.db.path)
+    made_at = newest_backup_at(folder)
+    with context.db.read() as session:
+        nights = task_rows(session, NIGHTLY)
+    since_s = min((seconds(row.started_at) for row in nights), default=None)
+    place = "" if folder is None else str(folder)
+    made_s = None if made_at is None else seconds(made_at)
+    found = [diagnosis.of_backup(place, made_s, since_s, context.now_s())]
+    if made_at is not None and folder is not None and context.db.path and same_disk(folder, context.db.path):
+        found.append(Diagnosis(about=About.BACKUP_DISK, which=place, name=place, note=True))
+    return [one for one in found if one is not None]
 
 
 def _tasks(context: Context) -> list[Diagnosis]:

@@ -92,12 +92,10 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
 
 def folder_of(context: Context, vessel_id: str) -> Path:
     """Where a vessel's photos are kept. Raises Refused when there is no place: PostgreSQL without the setting photo_folder."""
-    chosen = context.settings.photo_folder
-    if chosen:
-        return Path(chosen) / vessel_id
-    if context.db.path is None:
+    root = photo_files.photo_root(context.settings.photo_folder, context.db.path)
+    if root is None:
         raise Refused("No folder for photos is set. Set photo_folder; beside PostgreSQL there is no place of its own.")
-    return context.db.path.with_name(f"{context.db.path.name}.photos") / vessel_id
+    return root / vessel_id
 
 
 def _of_job(records: Iterable[Record], key: str) -> list[dict[str, Any]]:

@@ -17,6 +17,8 @@ CALENDAR_OLD_S = 3600
 """Calendars are written at least every quarter of an hour while a server runs."""
 BEHIND_S = 120
 """The ledger follows a reading within seconds while a server runs."""
+BACKUP_OLD_S = 3 * 86_400
+"""A backup is made each night while a server runs."""
 LOW_SPACE_BYTES = 1024**3
 FAULTY_SQLITE = ((3, 7, 0), (3, 51, 2))
 """First and last version reported to lose committed pages in a rare case when the write-ahead log starts again."""
@@ -48,7 +50,8 @@ class About(StrEnum):
     SETTING = "setting"
     DATABASE = "database"
     TABLES = "tables"
-    COPY = "copy"
+    BACKUP = "backup"
+    BACKUP_DISK = "backup on the same disk"
     TIMER = "timer"
 
 
@@ -159,6 +162,21 @@ def of_space(place: str, free_bytes: int | None, floor_bytes: int) -> Diagnosis 
         return None
     facts = {"free_bytes": free_bytes, "floor_bytes": floor_bytes}
     return Diagnosis(about=About.SPACE, which=place, name=place, facts=facts)
+
+
+def of_backup(place: str, made_s: int | None, serving_since_s: int | None, now_s: int) -> Diagnosis | None:
+    """No backup for three days; a note where none was made and no server has run here for as long.
+
+    Args:
+        place: of the backups, empty where none is set. made_s: the newest one. serving_since_s: the first night of a server.
+    """
+    since_s = made_s if made_s is not None else serving_since_s
+    if made_s is not None and now_s - made_s <= BACKUP_OLD_S:
+        return None
+    note = made_s is None and (since_s is None or now_s - since_s <= BACKUP_OLD_S)
+    facts = {"ever": made_s is not None, "set": bool(place)}
+    since_at = None if made_s is None else _at(made_s)
+    return Diagnosis(about=About.BACKUP, which=place, name=place, facts=facts, since_at=since_at, note=note)
 
 
 def of_engine(place: str, version: str, journal: tuple[str, int] | None) -> list[Diagnosis]:

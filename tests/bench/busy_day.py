@@ -1,0 +1,240 @@
+"""A fleet's whole traffic on one server, driven from another process, and what came of it: answers, delays, memory.
+
+In a minute: 50 counters post a reading each, 20 people open six pages each, 200 calendar programs fetch, a plan is made and
+the history exported. `pace` makes minutes shorter. Beside it a bare endpoint is asked as often as the readings' door.
+"""
+
+import asyncio
+import itertools
+import time
+from collections import Counter as Tally
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from pathlib import Path
+from statistics import quantiles
+from typing import Any
+
+import httpx
+
+from api.server.app import open_context
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.context import Context
+from scheduler.actions.feed import addresses
+from scheduler.actions.people import people
+from scheduler.actions.vessel import changes
+from scheduler.actions.vessel.document import VESSEL
+from scheduler.domain.base.enums import Role
+from scheduler.settings import Settings
+from seed_fleet.documents import vessel_document
+from seed_fleet.running import Run
+from seed_fleet.ships import AVOCET, PLOVER, ShipPlan
+
+POSTS, PAGES, FETCHES, PLANS, EXPORTS = 50, 60, 200, 0.5, 1
+"""So many a minute."""
+PEOPLE, PROGRAMS = 20, 200
+FORMS = ("jsonl", "csv", "xlsx", "summary")
+ME = Actor("bench", "bench", Role.ADMIN)
+SHIPS = (PLOVER, AVOCET, *(replace(AVOCET, key=f"avocet{n}", name=f"Demo Avocet {n}", imo=f"02468{n}{2 * n % 10}") for n in range(1, 8)))
+COUNTERS = [(ship, number) for ship in SHIPS for number in range(len(ship.pumps))][:POSTS]
+
+
+def pages_of(ship: ShipPlan) -> list[str]:
+    """The pages that people open."""
+    plant, vessel = f"/plants/{ship.key}-plant", f"/vessels/{ship.vessel}"
+    ends = ("", "/plan", "/figures", "/minimum", "/moved")
+    return [
+        *(f"{plant}{end}" for end in ends),
+        *(f"{vessel}/{end}" for end in ("counters", "hours", "notes", "calendar")),
+        f"{vessel}/jobs/overhaul:{ship.pump(0)}:1",
+        "/",
+    ]
+
+
+@dataclass(slots=True)
+class Fleet:
+    """What a caller needs of the database that was set up: keys of counters and chiefs by vessel, sign-in links, feeds."""
+
+    counter_keys: dict[str, str] = field(default_factory=dict)
+    chief_keys: dict[str, str] = field(default_factory=dict)
+    links: list[tuple[ShipPlan, str]] = field(default_factory=list)
+    feeds: list[str] = field(default_factory=list)
+
+
+def set_up(database: str) -> Fleet:
+    """Nine invented ships with 51 counters and a month of readings, 20 people, 200 calendar addresses."""
+    from scheduler.storage.hours.intake import Intake
+
+    fleet = Fleet()
+    context = open_context(Settings(database=database))
+    try:
+        with Intake(context.db, context.clock) as intake:
+            for ship in SHIPS:
+                _add_ship(context, intake, ship, fleet)
+        for number in range(PEOPLE):
+            ship = SHIPS[number % len(SHIPS)]
+            fleet.links.append((ship, people.make_link(context, f"chief-{ship.key}")))
+        for number in range(PROGRAMS):
+            ship = SHIPS[number % len(SHIPS)]
+            made = addresses.make_address(context, ME, person_id=f"chief-{ship.key}", vessel_id=ship.vessel)
+            fleet.feeds.append(made.secret)
+    finally:
+        context.db.close()
+    return fleet
+
+
+def _add_ship(context: Context, intake: Any, ship: ShipPlan, fleet: Fleet) -> None:
+    from scheduler.storage.hours.counters import counter_rows
+
+    run = Run(ship, 1, datetime.now(UTC), 0.1)
+    changes.put_vessel(context, ME, VESSEL.validate_python(vessel_document(run)), if_new=True)
+    person, vessel = f"chief-{ship.key}", ship.vessel
+    people.add_person(
+        context, ME, person_id=person, name=f"Chief of {ship.name}", rank="chief", role=Role.CHIEF, vessel_id=vessel
+    )
+    fleet.counter_keys[vessel] = people.add_key(context, ME, role=Role.COUNTER, label="gateway", vessel_id=vessel)
+    fleet.chief_keys[vessel] = people.add_key(
+        context, ME, role=Role.CHIEF, label="chief", vessel_id=vessel, person_id=person
+    )
+    with context.db.read() as session:
+        numbers = {row.id: row.no for row in counter_rows(session, vessel)}
+    end_s = int(run.end.timestamp())
+    for place, pump in enumerate(ship.pumps):
+        number = numbers[ship.counter(place)]
+        rows = [
+            (number, at_s, 1000 * (100 + run.ran_seconds(place, datetime.fromtimestamp(at_s, UTC)) // pump.register.seconds_per_count), at_s)
+            for at_s in range(end_s - 30 * 86400, end_s, 4 * 3600)
+        ]
+        intake.submit(vessel, rows).result(60)
+
+
+@dataclass(slots=True)
+class Measured:
+    """What came of it. seconds: of each answer, by door. memory: (minute of the whole, resident MB). faults: what was no success."""
+
+    seconds: dict[str, list[float]] = field(default_factory=dict)
+    memory: list[tuple[float, float]] = field(default_factory=list)
+    faults: Tally[str] = field(default_factory=Tally)
+
+    def p99_ms(self, door: str) -> float:
+        """The delay that one answer in a hundred exceeds."""
+        return 1000 * quantiles(self.seconds[door], n=100, method="inclusive")[98]
+
+    def mb_at(self, minute: float) -> float:
+        """Resident memory about that minute: the median of the samples within a twentieth of the whole."""
+        near = sorted(mb for at, mb in self.memory if abs(at - minute) <= self.memory[-1][0] / 20)
+        return near[len(near) // 2]
+
+
+def resident_mb(pid: int) -> float:
+    """Memory of the process now. Source: proc(5), the file /proc/pid/status, VmRSS."""
+    line = next(one for one in Path(f"/proc/{pid}/status").read_text().splitlines() if one.startswith("VmRSS"))
+    return int(line.split()[1]) / 1024
+
+
+Ask = Callable[[], Awaitable[httpx.Response]]
+
+
+async def drive(ours: str, bare: str, pid: int, fleet: Fleet, *, minutes: float, pace: float) -> Measured:
+    """All of it for so many minutes of traffic, `pace` times as quick as life."""
+    found, ends = Measured(), time.monotonic() + minutes * 60 / pace
+    limits = httpx.Limits(max_connections=None, max_keepalive_connections=PEOPLE + PROGRAMS + 20)
+    began = time.monotonic()
+
+    async def every(a_minute: float, door: str, asks: Iterator[Ask]) -> None:
+        gap = 60 / a_minute / pace
+        due = time.monotonic()
+        async with asyncio.TaskGroup() as group:
+            while (due := due + gap) < ends:
+                await asyncio.sleep(max(0.0, due - time.monotonic()))
+                group.create_task(one(door, next(asks)))
+
+    async def one(door: str, ask: Ask) -> None:
+        sent = time.monotonic()
+        try:
+            answer = await ask()
+        except httpx.HTTPError as error:
+            found.faults[f"{door}: {type(error).__name__}"] += 1
+            return
+        found.seconds.setdefault(door, []).append(time.monotonic() - sent)
+        if answer.status_code not in (200, 201, 207, 304):
+            found.faults[f"{door}: {answer.status_code} {answer.request.url.path} {answer.text[:200]}"] += 1
+
+    async def watch() -> None:
+        while time.monotonic() < ends:
+            found.memory.append(((time.monotonic() - began) / 60 * pace, resident_mb(pid)))
+            await asyncio.sleep(2)
+
+    async with (
+        httpx.AsyncClient(base_url=ours, timeout=120, limits=limits, trust_env=False) as client,
+        httpx.AsyncClient(base_url=bare, timeout=120, trust_env=False) as bare_client,
+    ):
+        browsers = [browser async for browser in _browsers(ours, fleet)]
+        try:
+            async with asyncio.TaskGroup() as all_of_it:
+                for a_minute, door, asks in (
+                    (POSTS, "readings", _posts(client, fleet)),
+                    (POSTS, "bare", _bare(bare_client)),
+                    (PAGES, "pages", _openings(browsers)),
+                    (FETCHES, "calendars", _fetches(client, fleet)),
+                    (PLANS, "plans", _plans(client, fleet)),
+                    (EXPORTS, "exports", _exports(client, fleet)),
+                ):
+                    all_of_it.create_task(every(a_minute, door, asks))
+                all_of_it.create_task(watch())
+        finally:
+            for browser, _ in browsers:
+                await browser.aclose()
+    return found
+
+
+async def _browsers(ours: str, fleet: Fleet) -> AsyncIterator[tuple[httpx.AsyncClient, ShipPlan]]:
+    for ship, link in fleet.links:
+        browser = httpx.AsyncClient(base_url=ours, timeout=120, follow_redirects=True, trust_env=False)
+        await browser.post(f"/enter/{link}")
+        yield browser, ship
+
+
+def _posts(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
+    for ship, number in itertools.cycle(COUNTERS):
+        head = {"Authorization": f"Bearer {fleet.counter_keys[ship.vessel]}"}
+        item = {"counter": ship.counter(number), "observed_at": datetime.now(UTC).isoformat(), "value": 10_000_000}
+        yield lambda head=head, item=item: client.post("/api/v1/readings", json={"readings": [item]}, headers=head)
+
+
+def _bare(client: httpx.AsyncClient) -> Iterator[Ask]:
+    while True:
+        yield lambda: client.post("/api/v1/readings", json={"readings": [{"counter": "x", "value": 1}]})
+
+
+def _openings(browsers: list[tuple[httpx.AsyncClient, ShipPlan]]) -> Iterator[Ask]:
+    for turn in itertools.count():
+        for number, (browser, ship) in enumerate(browsers):
+            pages = pages_of(ship)
+            yield lambda browser=browser, page=pages[(turn + number) % len(pages)]: browser.get(page)
+
+
+def _fetches(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
+    tags: dict[str, str] = {}
+
+    async def fetch(secret: str) -> httpx.Response:
+        head = {"If-None-Match": tags[secret]} if secret in tags else {}
+        answer = await client.get(f"/cal/{secret}/plan.ics", headers=head)
+        tags[secret] = answer.headers.get("etag", "")
+        return answer
+
+    for secret in itertools.cycle(fleet.feeds):
+        yield lambda secret=secret: fetch(secret)
+
+
+def _plans(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
+    for number, ship in enumerate(itertools.cycle(SHIPS)):
+        head = {"Authorization": f"Bearer {fleet.chief_keys[ship.vessel]}", "Idempotency-Key": f"plan {number}"}
+        yield lambda ship=ship, head=head: client.post(f"/api/v1/plants/{ship.key}-plant/plan/previews", headers=head)
+
+
+def _exports(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:
+    for ship, form in zip(itertools.cycle(SHIPS), itertools.cycle(FORMS), strict=False):
+        head = {"Authorization": f"Bearer {fleet.chief_keys[ship.vessel]}"}
+        query = {"vessel": ship.vessel, "format": form}
+        yield lambda head=head, query=query: client.get("/api/v1/history", params=query, headers=head)
