@@ -124,7 +124,9 @@ def backup(
     return Output(
         {"folder": str(made.folder), "bytes": made.bytes, "rows": rows, "files": len(made.manifest.files)},
         [str(made.folder)],
-        [f"{rows} rows and {len(made.manifest.files) - 1} photos, {made.bytes / 1e6:.1f} MB, read again and found whole."],
+        [
+            f"{rows} rows and {len(made.manifest.files) - 1} photos, {made.bytes / 1e6:.1f} MB, read again and found whole."
+        ],
     )
 
 
@@ -158,11 +160,20 @@ def restore(
     made_at = f"{manifest.made_at:%Y-%m-%d %H:%M} UTC"
     talk = [f"What was stored after {made_at} is not in it."]
     if not check:
-        talk = [*([f"The database from before: {aside}"] if aside else []), *talk, "Its record ends where that time's did."]
+        talk = [
+            *([f"The database from before: {aside}"] if aside else []),
+            *talk,
+            "Its record ends where that time's did.",
+        ]
         if manifest.step != newest():
             talk.append("It is of an older version: run `leadline upgrade` before you serve it.")
     return Output(
-        {"made_at": manifest.made_at.isoformat(), "rows": rows, "aside": None if aside is None else str(aside), "restored": not check},
+        {
+            "made_at": manifest.made_at.isoformat(),
+            "rows": rows,
+            "aside": None if aside is None else str(aside),
+            "restored": not check,
+        },
         [f"{rows} rows in {len(manifest.rows)} tables, all as backed up at {made_at}"],
         talk,
     )

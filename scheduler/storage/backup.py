@@ -8,6 +8,7 @@ backup has too only another name is made on the same disk.
 import hashlib
 import json
 import os
+import re
 import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -27,6 +28,8 @@ from scheduler.version import VERSION
 MANIFEST = "manifest.json"
 PHOTOS = "photos"
 _DATABASES = {"sqlite": "database.sqlite", "postgresql": "database.pgdump"}
+_TABLE = re.compile(r"[a-z_]+ (-?[0-9]+)?")
+"""A table's name and sum: they become part of a statement."""
 _NAME = "leadline-%Y%m%dT%H%M%SZ"
 
 
@@ -57,8 +60,11 @@ class Manifest:
             rows = {str(table): (int(count), str(digest)) for table, (count, digest) in members["rows"].items()}
             at = datetime.fromisoformat(members["made_at"])
             files = {str(name): str(sha256) for name, sha256 in members["files"].items()}
-            if at.tzinfo is None or members["dialect"] not in _DATABASES or not all(map(_inside, files)):
-                raise ValueError("made_at, dialect or a file's name")
+            sound = all(map(_inside, files)) and all(
+                _TABLE.fullmatch(f"{name} {sum_}") for name, (_, sum_) in rows.items()
+            )
+            if at.tzinfo is None or members["dialect"] not in _DATABASES or not sound:
+                raise ValueError("made_at, dialect, or the name of a file or table")
             return cls(
                 made_at=at,
                 version=str(members["version"]),
@@ -128,7 +134,10 @@ def make_backup(database: Database, folder: Path, photos: Path | None, at: datet
 
 
 def drop_oldest(folder: Path, count: int) -> list[Path]:
-    """Takes away the oldest backups of a folder until `count` (at least 1) are left, and half ones whose process is gone; those that went."""
+    """Takes away the oldest backups of a folder until `count` (at least 1) are left; those that went.
+
+    Half ones whose process is gone go too.
+    """
     gone = backups_in(folder)[: -max(1, count)]
     for one in gone:
         (one / MANIFEST).unlink()  # first: what is half gone is no backup
@@ -298,7 +307,9 @@ def _restore_sqlite(file: Path, place: Path, manifest: Manifest, at: datetime, *
     with only_server(place):
         there = place.exists()
         if there and not replace:
-            raise Clash(f"There is a database at {place}. With --replace it is put aside and the backup takes its place.")
+            raise Clash(
+                f"There is a database at {place}. With --replace it is put aside and the backup takes its place."
+            )
         try:
             shutil.copyfile(file, half)
             half.chmod(0o600)
@@ -340,7 +351,9 @@ def _restore_postgres(
     try:
         step = step_of(database)
         if step is not None and not replace:
-            raise Clash("That database has tables already. With --replace they are backed up and the backup takes their place.")
+            raise Clash(
+                "That database has tables already. With --replace they are backed up and the backup takes their place."
+            )
         with database.read() as session:
             ask = session.connection().exec_driver_sql
             version = int(ask("SHOW server_version_num").scalar_one())

@@ -35,8 +35,15 @@ POSTS, PAGES, FETCHES, PLANS, EXPORTS = 50, 60, 200, 0.5, 1
 PEOPLE, PROGRAMS = 20, 200
 FORMS = ("jsonl", "csv", "xlsx", "summary")
 ME = Actor("bench", "bench", Role.ADMIN)
-SHIPS = (PLOVER, AVOCET, *(replace(AVOCET, key=f"avocet{n}", name=f"Demo Avocet {n}", imo=f"02468{n}{2 * n % 10}") for n in range(1, 8)))
+SHIPS = (
+    PLOVER,
+    AVOCET,
+    *(replace(AVOCET, key=f"avocet{n}", name=f"Demo Avocet {n}", imo=f"02468{n}{2 * n % 10}") for n in range(1, 8)),
+)
 COUNTERS = [(ship, number) for ship in SHIPS for number in range(len(ship.pumps))][:POSTS]
+
+
+PAGES_OF_A_SHIP = 11
 
 
 def pages_of(ship: ShipPlan) -> list[str]:
@@ -102,7 +109,13 @@ def _add_ship(context: Context, intake: Any, ship: ShipPlan, fleet: Fleet) -> No
     for place, pump in enumerate(ship.pumps):
         number = numbers[ship.counter(place)]
         rows = [
-            (number, at_s, 1000 * (100 + run.ran_seconds(place, datetime.fromtimestamp(at_s, UTC)) // pump.register.seconds_per_count), at_s)
+            (
+                number,
+                at_s,
+                1000
+                * (100 + run.ran_seconds(place, datetime.fromtimestamp(at_s, UTC)) // pump.register.seconds_per_count),
+                at_s,
+            )
             for at_s in range(end_s - 30 * 86400, end_s, 4 * 3600)
         ]
         intake.submit(vessel, rows).result(60)
@@ -210,8 +223,8 @@ def _bare(client: httpx.AsyncClient) -> Iterator[Ask]:
 def _openings(browsers: list[tuple[httpx.AsyncClient, ShipPlan]]) -> Iterator[Ask]:
     for turn in itertools.count():
         for number, (browser, ship) in enumerate(browsers):
-            pages = pages_of(ship)
-            yield lambda browser=browser, page=pages[(turn + number) % len(pages)]: browser.get(page)
+            page = pages_of(ship)[(turn + number) % PAGES_OF_A_SHIP]
+            yield lambda browser=browser, page=page: browser.get(page)
 
 
 def _fetches(client: httpx.AsyncClient, fleet: Fleet) -> Iterator[Ask]:

@@ -81,6 +81,7 @@ def test_a_second_server_on_a_file_is_refused_and_commands_are_not(ship: Ship) -
 
 def test_doctor_says_when_the_newest_backup_is_old_and_where_it_lies(ship: Ship) -> None:
     """A note before any server has run for three nights; wrong once it is three days old."""
+
     def notes() -> dict[str, bool]:
         looks = json.loads(leadline(*ship.words("doctor", "--json")).stdout)["looks"]
         return {one["about"]: one["note"] for one in looks if one["about"].startswith("backup")}

@@ -80,7 +80,9 @@ def test_as_many_stay_as_are_set(context: Context) -> None:
 def test_several_ships_go_by_utc(context: Context) -> None:
     """An office: the hour is that of UTC."""
     with context.db.write("") as session:
-        session.add(VesselRow(id="avocet", name="Demo Avocet", imo="0246800", document="{}", version=1, changed_at=NIGHT))
+        session.add(
+            VesselRow(id="avocet", name="Demo Avocet", imo="0246800", document="{}", version=1, changed_at=NIGHT)
+        )
     assert nightly_backup(context)
     turn(context, hours=1, seconds=-1)
     assert not nightly_backup(context)

@@ -53,7 +53,9 @@ def fill(database: Database) -> None:
     with database.write("plover") as session:
         for at_s in range(500):
             number = numbers[at_s % len(numbers)]
-            session.add(ReadingRow(counter_no=number, at_s=at_s, value_milli=2**62 + at_s, received_s=1, vessel_id="plover"))
+            session.add(
+                ReadingRow(counter_no=number, at_s=at_s, value_milli=2**62 + at_s, received_s=1, vessel_id="plover")
+            )
         session.connection().exec_driver_sql(
             "INSERT INTO remembered (name, value) VALUES ('odd', 'Maß \\N \\. tab\t quote '' end')"
         )
@@ -103,7 +105,8 @@ def test_a_backup_restores_to_equal_rows_and_photos(kind: str, tmp_path: Path) -
         assert rows_of(restored) == expected
         with restored.write("avocet") as session:
             session.connection().exec_driver_sql(
-                "INSERT INTO vessel (id, name, imo, document, version, changed_s) VALUES ('avocet', 'Demo Avocet', '0246800', '{}', 1, 1)"
+                "INSERT INTO vessel (id, name, imo, document, version, changed_s) "
+                "VALUES ('avocet', 'Demo Avocet', '0246800', '{}', 1, 1)"
             )
         assert new_counter(restored, "avocet") == len(expected["counter"]) + 1
         restored.close()
@@ -132,7 +135,9 @@ def test_a_backup_made_while_writers_go_on_is_the_state_of_one_moment(kind: str,
             while not done.is_set():
                 with database.write("plover") as session:
                     at_s = written[0]
-                    session.add(ReadingRow(counter_no=number, at_s=at_s, value_milli=1, received_s=1, vessel_id="plover"))
+                    session.add(
+                        ReadingRow(counter_no=number, at_s=at_s, value_milli=1, received_s=1, vessel_id="plover")
+                    )
                     session.connection().exec_driver_sql(f"INSERT INTO remembered (name, value) VALUES ('{at_s}', 'x')")
                 written[0] += 1
 
@@ -198,7 +203,9 @@ def test_rows_that_are_not_those_backed_up_undo_the_restore(kind: str, tmp_path:
         before = rows_of(database)
         database.close()
         forge(made, lambda members: members["rows"]["counter"].__setitem__(0, 5))
-        with pytest.raises(SchedulerError, match="not what was backed up|rows differ from those backed up in: counter"):
+        with pytest.raises(
+            SchedulerError, match=r"not what was backed up|rows differ from those backed up in: counter"
+        ):
             restore_backup(made, url, None, AT + timedelta(seconds=1), replace=True)
         database = open_database(url)
         assert rows_of(database) == before
@@ -270,12 +277,18 @@ def test_a_backup_of_a_newer_version_or_another_kind_is_refused(kind: str, tmp_p
             restore_backup(made, target, None, AT, replace=True)
 
 
-@pytest.mark.parametrize("name", ["/etc/passwd", "../x", "a/../../x"])
-def test_a_manifest_that_points_outside_its_folder_is_refused(name: str, tmp_path: Path) -> None:
-    """Paths are looked at before any is opened."""
+@pytest.mark.parametrize(
+    ("member", "forged"),
+    [("files", {"/etc/passwd": "0"}), ("files", {"../x": "0"}), ("files", {"a/../../x": "0"}),
+     ("rows", {"x'; DROP TABLE vessel; --": [1, ""]}), ("rows", {"vessel": [1, "0') --"]}), ("rows", {"vessel": ["x", ""]})],
+)  # fmt: skip
+def test_a_manifest_that_points_outside_its_folder_or_its_tables_is_refused(
+    member: str, forged: dict[str, Any], tmp_path: Path
+) -> None:
+    """Paths are looked at before any is opened, names of tables before they become part of a statement."""
     with store("sqlite", tmp_path) as database:
         made = make_backup(database, tmp_path / "backups", None, AT)
-    forge(made, lambda members: members["files"].update({name: "0"}))
+    forge(made, lambda members: members[member].update(forged))
     with pytest.raises(Refused, match="cannot be understood"):
         check_backup(made)
 
@@ -346,7 +359,7 @@ def test_missing_or_old_programs_are_said_with_what_to_install(tmp_path: Path, m
 
     monkeypatch.setattr(postgres_tools, "_folders", there)
     monkeypatch.setattr(postgres_tools, "_major", lambda folder: folders[folder.name])
-    with pytest.raises(Refused, match="found: none.*postgresql-client"):
+    with pytest.raises(Refused, match=r"found: none.*postgresql-client"):
         postgres_tools.find_tools(15)
     folders["old"] = 14
     with pytest.raises(Refused, match="found: 14 in"):
@@ -359,10 +372,13 @@ def test_missing_or_old_programs_are_said_with_what_to_install(tmp_path: Path, m
 def test_a_manifest_reads_as_it_was_written(tmp_path: Path) -> None:
     """Instants stay instants, rows stay counts."""
     one = Manifest(
-        made_at=AT, version="1", dialect="sqlite", step="v0001", files={"database.sqlite": "0"}, rows={"vessel": (2, "")}
+        made_at=AT,
+        version="1",
+        dialect="sqlite",
+        step="v0001",
+        files={"database.sqlite": "0"},
+        rows={"vessel": (2, "")},
     )
     (tmp_path / MANIFEST).write_text(one.text())
     assert Manifest.read(tmp_path) == one
     assert replace(one, step="v0002") != one
-
-

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Context, instant, seconds
+from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.care.backups import backup_folder, newest_backup_at, same_disk
 from scheduler.actions.care.rounds import NIGHTLY, watched_flags
 from scheduler.actions.due import first_dates
