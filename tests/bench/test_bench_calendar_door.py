@@ -23,7 +23,7 @@ from scheduler.domain.base.enums import Role
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
-from tests.bench.load import SHORT, Server, free_port, serving
+from tests.bench.load import LEEWAY, SHORT, Server, free_port, serving
 
 pytestmark = pytest.mark.bench
 ROUNDS = 2 if SHORT else 5
@@ -105,5 +105,5 @@ def test_a_held_calendar_costs_little_more_than_a_bare_answer(servers: tuple[Ser
             f"{best[what][0]:.0f} against {best[against][0]:.0f} a second"
         )
     # The aims are 0.65 and 0.90; what is held here leaves room for a machine that others use too.
-    assert best["in full"][1] / best["bare"][1] >= 0.5
-    assert best["unchanged"][1] / best["bare"][1] >= 0.6
+    assert best["in full"][1] / best["bare"][1] >= 0.5 / LEEWAY
+    assert best["unchanged"][1] / best["bare"][1] >= 0.6 / LEEWAY

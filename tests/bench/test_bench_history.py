@@ -19,7 +19,7 @@ from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.domain.record.verify import Verified, verify_lines
-from tests.bench.load import SHORT, peak_mb
+from tests.bench.load import LEEWAY, SHORT, peak_mb
 from tests.unit.api.test_exports import AT, CLOSED, FRAME
 
 pytestmark = pytest.mark.bench
@@ -62,7 +62,7 @@ def test_five_thousand_records_are_verified_within_a_second() -> None:
     found = _seconds(lambda: verify_lines(lines))
     assert isinstance(verify_lines(lines), Verified)
     print(f"\nverify, 5000 records: {found:.2f} s CPU, {found / bare:.1f} x parsing and hashing alone")
-    assert found < 1
+    assert found < LEEWAY
 
 
 def test_paper_and_workbook() -> None:

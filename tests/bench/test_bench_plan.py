@@ -33,7 +33,7 @@ from scheduler.solving import Worker, Workers
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET, PLOVER
-from tests.bench.load import SHORT
+from tests.bench.load import LEEWAY, SHORT
 from tests.end_to_end.live import TurnedClock
 from tests.storage.stores import store
 from tests.unit.planning.cases import ship
@@ -84,9 +84,9 @@ def test_the_budget_of_the_largest_ship() -> None:
     print(f"; {len(usual.jobs)} jobs over 180 days: {small['cpu_seconds']:.2f} s CPU, {small['mb']:.0f} MB")
     assert found["proven"]
     assert small["proven"]
-    assert found["cpu_seconds"] < 30
+    assert found["cpu_seconds"] < 30 * LEEWAY
     assert found["mb"] < 300
-    assert small["cpu_seconds"] < 2
+    assert small["cpu_seconds"] < 2 * LEEWAY
 
 
 @pytest.mark.parametrize("hours", [(8,), (8, 13), tuple(range(8, 17)), tuple(range(24))], ids=len)
@@ -136,7 +136,7 @@ def test_a_fleet_on_two_workers() -> None:
         f"{each / SHIPS * 1000:.0f} s on each worker, {whole[0] / SHIPS * 1000:.0f} s here"
     )
     assert proven == SHIPS
-    assert each / SHIPS * 1000 < 3 * 90
+    assert each / SHIPS * 1000 < 3 * 90 * LEEWAY
 
 
 def test_a_fleet_in_its_database(tmp_path: Path) -> None:

@@ -27,7 +27,7 @@ from scheduler.settings import Settings
 from scheduler.storage.database import Database, Session
 from scheduler.storage.hours.counters import CounterRow, counter_rows
 from scheduler.storage.hours.readings import newest_readings
-from tests.bench.load import SHORT
+from tests.bench.load import LEEWAY, SHORT
 from tests.storage.stores import add_vessel, kinds, store
 
 pytestmark = pytest.mark.bench
@@ -71,7 +71,7 @@ def hold(what: str, milliseconds: float, most: float) -> None:
     loop = yardstick()
     print(f"\n{what}: {milliseconds:.0f} ms (at most {most:.0f}); a bare loop {loop:.0f} ms ({QUIET_MS} when quiet)")
     # The aim is printed; what is held here leaves room for a machine that others use too.
-    assert milliseconds < 3 * most * max(1.0, loop / QUIET_MS)
+    assert milliseconds < 3 * LEEWAY * most * max(1.0, loop / QUIET_MS)
 
 
 @contextmanager
