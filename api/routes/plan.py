@@ -19,7 +19,8 @@ from api.routes.answers.plan import (
     SlotTimesAnswer,
 )
 from api.routes.shared.bodies import Body, Instant, Name, Reason
-from api.routes.shared.calls import HandCall, HandCallDep
+from api.routes.shared.calls import HandCall, HandCallDep, MatchedCallDep
+from api.routes.shared.describing import StateTag
 from api.routes.shared.problems import JsonRoute, problems
 from api.routes.shared.shapes import z
 from api.server.deps import AskingDep, ContextDep, Number
@@ -125,7 +126,7 @@ def slot_times(
     key: str,
     context: ContextDep,
     who: AskingDep,
-    response: Response,
+    response: Annotated[Response, StateTag()],
     start_at: Annotated[Instant, Query(description="where it would start, a whole hour")],
 ) -> SlotTimesAnswer:
     """Changes nothing. What stands against it in words, what to mind all the same, the margin that would be left, and up to
@@ -139,12 +140,11 @@ def slot_times(
 
 @router.post(
     "/api/v1/plants/{plant_id}/plan/moves",
-    responses=problems(412),
     tags=["plan"],
     status_code=201,
     summary="Move a slot of the plan aboard",
 )
-def move_slot(plant_id: str, call: HandCallDep, body: MoveBody) -> SlotMovedAnswer:
+def move_slot(plant_id: str, call: MatchedCallDep, body: MoveBody) -> SlotMovedAnswer:
     """It is pinned there: planning again leaves it. If-Match has the version of the plan that was looked at (428 without,
     412 when it is another by now). Where it does not hold it is refused (409) with the times that do."""
     place = call.place(AssetKind.PLANT, plant_id)

@@ -9,6 +9,7 @@ from pydantic_core import from_json
 from starlette.concurrency import run_in_threadpool
 
 from api.routes.answers.hours import ReadingsAnswer
+from api.routes.shared.describing import security_of
 from api.routes.shared.problems import problems
 from api.server.access import DOORS
 from api.server.deps import context_of
@@ -110,6 +111,7 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
     tags=["readings"],
     summary="Post a batch of cumulative readings",
     openapi_extra={
+        "security": security_of("POST", "/api/v1/readings"),
         "requestBody": {
             "required": True,
             "content": {
@@ -122,7 +124,7 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
                     },
                 }
             },
-        }
+        },
     },
 )
 async def post_readings(request: Request) -> FastAnswer:

@@ -20,7 +20,8 @@ from api.routes.answers.vessel import (
 )
 from api.routes.shared.bodies import Body, Instant, Reason
 from api.routes.shared.calls import HandCallDep
-from api.routes.shared.problems import JsonRoute, problems
+from api.routes.shared.describing import Conditions
+from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, plant_now, version_in
 from api.server.errors import refused_from
 from scheduler.actions.care import doctor
@@ -59,13 +60,13 @@ def get_vessel(vessel_id: str, context: ContextDep, who: AskingDep) -> Response:
     "/api/v1/vessels/{vessel_id}",
     tags=["fleet"],
     summary="Store a vessel's whole document",
-    responses={201: {"model": VesselStoredAnswer, "description": "A new vessel."}, **problems(412)},
+    responses={201: {"model": VesselStoredAnswer, "description": "A new vessel."}},
 )
 def put_vessel(
     vessel_id: str,
     context: ContextDep,
     who: AskingDep,
-    request: Request,
+    request: Annotated[Request, Conditions(key="none", if_match="optional")],
     response: Response,
     document: Annotated[dict[str, Any], JsonBody()],
     reason: Annotated[

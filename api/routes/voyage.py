@@ -11,8 +11,8 @@ from api.routes.bodies.voyage import (
     ReasonBody,
     StretchBody,
 )
-from api.routes.shared.calls import HandCall, HandCallDep
-from api.routes.shared.problems import JsonRoute, problems
+from api.routes.shared.calls import HandCall, ReplacingCallDep
+from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.base.context import Answer
 from scheduler.actions.voyage import days as voyage_days
@@ -31,11 +31,10 @@ def get_calendar(vessel_id: str, context: ContextDep, who: AskingDep, response: 
 
 @router.put(
     "/api/v1/vessels/{vessel_id}/calendar",
-    responses=problems(412),
     tags=["operating calendar"],
     summary="Store a whole operating calendar",
 )
-def put_calendar(vessel_id: str, call: HandCallDep, body: CalendarBody) -> DaysChangedAnswer:
+def put_calendar(vessel_id: str, call: ReplacingCallDep, body: CalendarBody) -> DaysChangedAnswer:
     """It holds these stretches alone afterwards. If-Match: the version that is replaced (0 for none yet)."""
     wish = voyage_days.Wish(
         stretches=_spells(body.stretches), kinds=_kinds(body.kinds), whole=True, reason=body.reason, what="stored anew"
@@ -48,11 +47,10 @@ def put_calendar(vessel_id: str, call: HandCallDep, body: CalendarBody) -> DaysC
 
 @router.patch(
     "/api/v1/vessels/{vessel_id}/calendar",
-    responses=problems(412),
     tags=["operating calendar"],
     summary="Enter, correct or clear days",
 )
-def patch_calendar(vessel_id: str, call: HandCallDep, body: CalendarChangeBody) -> DaysChangedAnswer:
+def patch_calendar(vessel_id: str, call: ReplacingCallDep, body: CalendarChangeBody) -> DaysChangedAnswer:
     """Days are cleared first, then the stretches are laid over what is there. If-Match: the version that is changed.
 
     The log stands over the plan; of two entries of the same origin the later one counts. Two stretches of one request
@@ -80,11 +78,10 @@ def try_days(vessel_id: str, context: ContextDep, who: AskingDep, body: Calendar
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/calendar/file",
-    responses=problems(412),
     tags=["operating calendar"],
     summary="Take in a CSV file",
 )
-def take_file(vessel_id: str, call: HandCallDep, body: CalendarFileBody) -> DaysChangedAnswer:
+def take_file(vessel_id: str, call: ReplacingCallDep, body: CalendarFileBody) -> DaysChangedAnswer:
     """Columns from, to, kind, source, note. If-Match: the version that is changed. One bad cell, and nothing is taken in."""
     sheet = voyage_days.days_table(call.context, call.actor, vessel_id, body.csv)
     wish = voyage_days.Wish(stretches=sheet.spells, reason=body.reason, what=f"file of {len(sheet.rows)} rows taken in")
@@ -96,11 +93,10 @@ def take_file(vessel_id: str, call: HandCallDep, body: CalendarFileBody) -> Days
 
 @router.post(
     "/api/v1/vessels/{vessel_id}/calendar/undo",
-    responses=problems(412),
     tags=["operating calendar"],
     summary="Take the last change back",
 )
-def undo_days(vessel_id: str, call: HandCallDep, body: ReasonBody) -> DaysChangedAnswer:
+def undo_days(vessel_id: str, call: ReplacingCallDep, body: ReasonBody) -> DaysChangedAnswer:
     """As a new version; the history keeps both. If-Match: the version that is taken back."""
     answer = voyage_days.undo_days(
         call.context, call.hand(body), vessel_id, reason=body.reason, if_match=call.version()

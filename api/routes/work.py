@@ -43,7 +43,8 @@ from api.routes.bodies.work import (
     StrikeBody,
 )
 from api.routes.shared.bodies import CloseBody, WorkStepBody
-from api.routes.shared.calls import HandCallDep
+from api.routes.shared.calls import HandCallDep, SeenCallDep
+from api.routes.shared.describing import StateTag
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep, Number
 from scheduler.actions.plant_state.load import plant_state
@@ -82,8 +83,8 @@ def get_job(key: str, context: ContextDep, who: AskingDep) -> OpenJobAnswer | Cl
     return ClosedJobAnswer.model_validate(closed)
 
 
-@router.post("/api/v1/jobs/{key}/close", responses=problems(412), tags=["work"], summary="Close a job")
-def close_job(key: str, call: HandCallDep, body: CloseBody) -> JobClosedAnswer:
+@router.post("/api/v1/jobs/{key}/close", tags=["work"], summary="Close a job")
+def close_job(key: str, call: SeenCallDep, body: CloseBody) -> JobClosedAnswer:
     """A failed test is recorded and leaves the job open, its pump counting nothing. Without a test the pump is not proved.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
@@ -109,7 +110,7 @@ def strike_close(key: str, call: HandCallDep, body: StrikeBody) -> CloseStruckAn
 
 
 @router.get("/api/v1/jobs/{key}/work", tags=["work"], summary="How far the work on a job is")
-def get_work(key: str, context: ContextDep, who: AskingDep, response: Response) -> WorkAnswer:
+def get_work(key: str, context: ContextDep, who: AskingDep, response: Annotated[Response, StateTag()]) -> WorkAnswer:
     """Permits, tags that hang, what the pump counts for, and every step as kept, with what stood against it. The ETag is
     the version of the work, for If-Match."""
     place, job_id = jobs.job_place(context, who.actor, key)
@@ -120,12 +121,11 @@ def get_work(key: str, context: ContextDep, who: AskingDep, response: Response) 
 
 @router.post(
     "/api/v1/jobs/{key}/steps",
-    responses=problems(412),
     status_code=201,
     tags=["work"],
     summary="A step of the work on a job",
 )
-def take_step(key: str, call: HandCallDep, body: WorkStepBody) -> StepTakenAnswer:
+def take_step(key: str, call: SeenCallDep, body: WorkStepBody) -> StepTakenAnswer:
     """Permit, tag, gas check, opened, note, tag off, returned, test, report. Asked, it is refused where a rule stands
     against it (409, with the times that hold where the minimum would break); told as a fact, it is kept and flagged.
     If-Match, where it is sent: the version of the work that was looked at; 412 with the newer steps when it has gone on."""

@@ -29,12 +29,14 @@ from api.pages.work import dates_route as work_dates_route
 from api.pages.work import route as work_route
 from api.routes import capacity, due, feed, hours, plan, readings, record, service, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
+from api.routes.shared.describing import SCHEMES
 from api.routes.shared.problems import ProblemDocument
 from api.server import errors
 from api.server.access import DOORS
 from api.server.calendar_cache import CalendarCache, CalendarMiddleware
 from api.server.fast_route import FastRoute
 from api.server.logs import hide_secrets
+from api.server.methods import AnyMethod
 from api.server.middleware import Guard
 from api.server.try_limiter import TryLimiter
 from scheduler.actions.base.context import Context
@@ -99,7 +101,9 @@ class App(FastAPI):
     def openapi(self) -> dict[str, Any]:
         """The description of the API, with the models that no route answers by itself."""
         if self.openapi_schema is None:
-            schemas = super().openapi()["components"]["schemas"]
+            components = super().openapi()["components"]
+            components["securitySchemes"] = SCHEMES
+            schemas = components["schemas"]
             for model in (ProblemDocument, HistorySummaryAnswer):
                 found = model.model_json_schema(ref_template="#/components/schemas/{model}", mode="serialization")
                 schemas |= {**found.pop("$defs", {}), model.__name__: found}
@@ -170,6 +174,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")
     errors.install(app)
+    app.add_middleware(AnyMethod)
     app.add_middleware(Guard, settings=settings, short=short_ways())
     app.front = CalendarMiddleware(app.front, shelf=shelf, compress=settings.feed_gzip)
     return app

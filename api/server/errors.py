@@ -12,6 +12,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.server.logs import clean
+from api.server.methods import allowed
 from scheduler import errors
 
 log = logging.getLogger("leadline")
@@ -144,7 +145,10 @@ def install(app: FastAPI) -> None:
             else f"{error.detail}. See /docs for what is expected here.",
             "request_id": getattr(request.state, "request_id", ""),
         }
-        return JSONResponse(body, error.status_code, media_type=PROBLEM, headers=dict(error.headers or {}))
+        headers = dict(error.headers or {})
+        if error.status_code == 405:
+            headers["Allow"] = ", ".join(allowed(request.url.path))
+        return JSONResponse(body, error.status_code, media_type=PROBLEM, headers=headers)
 
     app.add_middleware(Unforeseen)
 

@@ -85,12 +85,12 @@ def test_every_answer_and_problem_of_every_door_has_its_schema(described: dict[s
             continue
         statuses = said["responses"]
         for status, one in statuses.items():
+            if status == "304":
+                continue
             content = one["content"]
             if int(status) >= 400:
-                assert content == {PROBLEM: {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}}, (
-                    door,
-                    status,
-                )
+                assert content.keys() == {PROBLEM}, (door, status)
+                assert content[PROBLEM]["schema"] == {"$ref": "#/components/schemas/ProblemDocument"}, (door, status)
             else:
                 assert all(form["schema"] for form in content.values()), (door, status)
         assert {"422", "500", "503"} <= statuses.keys(), door

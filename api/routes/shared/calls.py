@@ -6,6 +6,7 @@ from typing import Annotated, Any, TypeVar
 from fastapi import Depends, Request, Response
 from pydantic import BaseModel
 
+from api.routes.shared.describing import Conditions
 from api.routes.shared.shapes import AnswerModel
 from api.server.deps import Asking, AskingDep, ContextDep, hand_of, version_in
 from scheduler.actions.base.actor import Actor
@@ -58,4 +59,11 @@ def _hand_call(context: ContextDep, who: AskingDep, request: Request, response: 
     return HandCall(context, who, request, response)
 
 
-HandCallDep = Annotated[HandCall, Depends(_hand_call)]
+HandCallDep = Annotated[HandCall, Depends(_hand_call), Conditions()]
+"""Done once under its Idempotency-Key."""
+SeenCallDep = Annotated[HandCall, Depends(_hand_call), Conditions(if_match="optional")]
+"""The same, and refused where If-Match names a state that has gone on."""
+MatchedCallDep = Annotated[HandCall, Depends(_hand_call), Conditions(if_match="needed")]
+"""The same, and the state that was looked at has to be named."""
+ReplacingCallDep = Annotated[HandCall, Depends(_hand_call), Conditions(key="optional", if_match="needed")]
+"""Done once because a version is replaced once; with an Idempotency-Key the answer is kept as well."""
