@@ -45,7 +45,7 @@ from api.routes.bodies.work import (
 from api.routes.shared.bodies import CloseBody, WorkStepBody
 from api.routes.shared.calls import HandCallDep, SeenCallDep
 from api.routes.shared.describing import StateTag
-from api.routes.shared.problems import JsonRoute, problems
+from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
