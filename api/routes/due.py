@@ -48,8 +48,15 @@ def get_moved(
     plant_id: str,
     context: ContextDep,
     who: AskingDep,
-    since: Annotated[int, Query(le=2**31 - 1, description="number of the last one read; 0: from the first")] = 0,
-    limit: Annotated[int, Query(description="at most so many, 1 to 500")] = 100,
+    since: Annotated[
+        int,
+        Query(
+            le=2**31 - 1, description="number of the last one read; 0: from the first", json_schema_extra={"minimum": 0}
+        ),
+    ] = 0,
+    limit: Annotated[
+        int, Query(description="at most so many, 1 to 500", json_schema_extra={"minimum": 1, "maximum": 500})
+    ] = 100,
 ) -> MovedDatesAnswer:
     """In order, each with its cause. Ask again with `next` as `since`. Written after the commit of what moved them, some
     seconds later, never batch by batch."""

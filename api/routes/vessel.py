@@ -18,7 +18,7 @@ from api.routes.answers.vessel import (
     VesselShown,
     VesselStoredAnswer,
 )
-from api.routes.shared.bodies import Body, Instant, Reason
+from api.routes.shared.bodies import Body, Instant, Reason, said
 from api.routes.shared.calls import HandCallDep
 from api.routes.shared.describing import Conditions
 from api.routes.shared.problems import JsonRoute
@@ -38,7 +38,7 @@ class ClockBody(Body):
     """The ship's clock changes at an instant; minutes ahead of UTC from then on."""
 
     from_at: Instant
-    utc_offset_minutes: int
+    utc_offset_minutes: Annotated[int, said(minimum=-720, maximum=840)]
     reason: Reason
 
 
@@ -60,6 +60,9 @@ def get_vessel(vessel_id: str, context: ContextDep, who: AskingDep) -> Response:
     "/api/v1/vessels/{vessel_id}",
     tags=["fleet"],
     summary="Store a vessel's whole document",
+    openapi_extra={
+        "requestBody": {"content": {"application/json": {"schema": {"$ref": "#/components/schemas/Vessel"}}}}
+    },
     responses={201: {"model": VesselStoredAnswer, "description": "A new vessel."}},
 )
 def put_vessel(

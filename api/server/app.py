@@ -29,7 +29,7 @@ from api.pages.work import dates_route as work_dates_route
 from api.pages.work import route as work_route
 from api.routes import capacity, due, feed, hours, plan, readings, record, service, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
-from api.routes.shared.describing import SCHEMES
+from api.routes.shared.describing import SCHEMES, said_in_full
 from api.routes.shared.problems import ProblemDocument
 from api.server import errors
 from api.server.access import DOORS
@@ -101,8 +101,10 @@ class App(FastAPI):
     def openapi(self) -> dict[str, Any]:
         """The description of the API, with the models that no route answers by itself."""
         if self.openapi_schema is None:
-            components = super().openapi()["components"]
+            document = super().openapi()
+            components = document["components"]
             components["securitySchemes"] = SCHEMES
+            said_in_full(document)
             schemas = components["schemas"]
             for model in (ProblemDocument, HistorySummaryAnswer):
                 found = model.model_json_schema(ref_template="#/components/schemas/{model}", mode="serialization")

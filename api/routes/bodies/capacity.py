@@ -7,7 +7,7 @@ from pydantic import (
     FiniteFloat,
 )
 
-from api.routes.shared.bodies import Body, Instant, Name, Reason
+from api.routes.shared.bodies import Body, Instant, NeededName, NeededReason, Reason, said
 from scheduler.domain.base.enums import Test
 
 
@@ -15,7 +15,7 @@ class DownBody(Body):
     """A pump is out of order since `at`. expected_at: when it is expected back, where that is known."""
 
     at: Instant
-    reason: Reason
+    reason: NeededReason
     expected_at: Instant | None = None
 
 
@@ -38,7 +38,7 @@ class BackBody(Body):
     at: Instant
     test: Test
     measured_swept_m3_per_h: Annotated[FiniteFloat, Field(gt=0, le=5000)] | None = None
-    reason: Reason
+    reason: NeededReason
 
 
 class FiguresBody(Body):
@@ -56,7 +56,7 @@ class PumpTestBody(Body):
 
     at: Instant
     result: Literal[Test.PASSED, Test.FAILED]
-    done_by: Name
+    done_by: NeededName
     figures: FiguresBody | None = None
     log: Annotated[str, Field(max_length=900_000)] | None = None
     ultimate_kpa: Annotated[FiniteFloat, Field(ge=0, lt=101)] = 0.0
@@ -68,8 +68,8 @@ class ConcessionBody(Body):
 
     from_at: Instant
     to_at: Instant
-    minimum_swept_m3_per_h: FiniteFloat
-    reason: Reason
+    minimum_swept_m3_per_h: Annotated[FiniteFloat, said(minimum=0)]
+    reason: NeededReason
 
 
 class ConcessionSignatureBody(Body):

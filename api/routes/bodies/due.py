@@ -6,7 +6,7 @@ from pydantic import (
     Field,
 )
 
-from api.routes.shared.bodies import Body, Instant, Name, Reason, ShipDate
+from api.routes.shared.bodies import Body, Instant, Name, NeededReason, Reason, ShipDate
 
 
 class DockBody(Body):
@@ -21,8 +21,8 @@ class PostponementBody(Body):
     """A later limit for a job. risk: what may happen meanwhile; mitigation: what is done about it."""
 
     to_at: Instant
-    reason: Reason
-    risk: Reason
+    reason: NeededReason
+    risk: NeededReason
     mitigation: Reason = ""
 
 
@@ -38,7 +38,7 @@ class FirstDateBody(Body):
     class_agreed: the class's agreement, needed for a class item."""
 
     on: ShipDate
-    reason: Reason
+    reason: NeededReason
     class_agreed: Reason = ""
 
 

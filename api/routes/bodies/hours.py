@@ -7,7 +7,12 @@ from pydantic import (
     FiniteFloat,
 )
 
-from api.routes.shared.bodies import Body, Instant, Reason
+from api.routes.shared.bodies import Body, Instant, NeededReason, Reason, said
+from scheduler.actions.hours.counter_events import MOST_HOURS
+from scheduler.domain.hours.accepting import MOST_COUNTS
+
+Count = Annotated[FiniteFloat, said(minimum=0, maximum=MOST_COUNTS)]
+HoursGiven = Annotated[FiniteFloat, said(minimum=0, maximum=MOST_HOURS)]
 
 
 class ReplacementBody(Body):
@@ -15,9 +20,9 @@ class ReplacementBody(Body):
 
     kind: Literal["replacement"]
     at: Instant
-    old_final: FiniteFloat | None = None
-    new_first: FiniteFloat
-    reason: Reason
+    old_final: Count | None = None
+    new_first: Count
+    reason: NeededReason
 
 
 class RescaleBody(Body):
@@ -28,12 +33,12 @@ class RescaleBody(Body):
 
     kind: Literal["rescale"]
     at: Instant
-    seconds_per_count: Annotated[int, Field(ge=1)]
-    modulus: Annotated[int, Field(ge=1)] | None = None
-    resolution: Annotated[FiniteFloat, Field(gt=0)] = 1.0
-    old_final: FiniteFloat | None = None
-    new_first: FiniteFloat
-    reason: Reason
+    seconds_per_count: Annotated[int, Field(ge=1), said(maximum=MOST_COUNTS)]
+    modulus: Annotated[int, Field(ge=1), said(maximum=MOST_COUNTS)] | None = None
+    resolution: Annotated[FiniteFloat, Field(gt=0), said(maximum=MOST_COUNTS)] = 1.0
+    old_final: Count | None = None
+    new_first: Count
+    reason: NeededReason
 
 
 class PrimaryBody(Body):
@@ -41,7 +46,7 @@ class PrimaryBody(Body):
 
     kind: Literal["primary"]
     at: Instant
-    reason: Reason
+    reason: NeededReason
 
 
 class AdjustmentBody(Body):
@@ -49,8 +54,8 @@ class AdjustmentBody(Body):
 
     kind: Literal["adjustment"]
     at: Instant
-    hours: FiniteFloat
-    reason: Reason
+    hours: Annotated[FiniteFloat, said(minimum=-MOST_HOURS, maximum=MOST_HOURS, **{"not": {"const": 0}})]
+    reason: NeededReason
 
 
 class OpeningBody(Body):
@@ -58,8 +63,8 @@ class OpeningBody(Body):
 
     kind: Literal["opening balance"]
     at: Instant
-    hours: FiniteFloat
-    reason: Reason
+    hours: Annotated[FiniteFloat, said(exclusiveMinimum=0, maximum=MOST_HOURS)]
+    reason: NeededReason
 
 
 class StepBody(Body):
@@ -67,8 +72,8 @@ class StepBody(Body):
 
     kind: Literal["step decision"]
     at: Instant
-    hours: FiniteFloat
-    reason: Reason
+    hours: HoursGiven
+    reason: NeededReason
 
 
 class BadReadingBody(Body):
@@ -76,7 +81,7 @@ class BadReadingBody(Body):
 
     kind: Literal["bad reading"]
     at: Instant
-    reason: Reason
+    reason: NeededReason
 
 
 class NothingMissingBody(Body):
@@ -84,7 +89,7 @@ class NothingMissingBody(Body):
 
     kind: Literal["nothing missing"]
     at: Instant
-    reason: Reason
+    reason: NeededReason
 
 
 EventBody = Annotated[
@@ -103,7 +108,7 @@ EventBody = Annotated[
 class UndoBody(Body):
     """Why an event of a counter is undone."""
 
-    reason: Reason
+    reason: NeededReason
 
 
 class ConfirmBody(Body):

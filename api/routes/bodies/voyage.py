@@ -7,7 +7,8 @@ from pydantic import (
     FiniteFloat,
 )
 
-from api.routes.shared.bodies import Body, Reason, ShipDate, Words
+from api.routes.shared.bodies import Body, Reason, ShipDate, Words, said
+from scheduler.domain.voyage.days import LEAST_WEIGHT, MOST_WEIGHT
 from scheduler.domain.voyage.stretches import MOST_SPELLS, Source
 
 
@@ -25,7 +26,7 @@ class KindOfDayBody(Body):
     """A kind of day. weight: running hours on such a day as a share of a day at sea."""
 
     code: Annotated[str, Field(max_length=100)]
-    weight: FiniteFloat
+    weight: Annotated[FiniteFloat, said(minimum=LEAST_WEIGHT, maximum=MOST_WEIGHT)]
 
 
 class DaysBody(Body):

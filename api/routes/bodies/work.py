@@ -6,7 +6,18 @@ from pydantic import (
     Field,
 )
 
-from api.routes.shared.bodies import Body, Instant, Name, Reason, Words
+from api.routes.shared.bodies import (
+    MORE_THAN_BLANKS,
+    Body,
+    Instant,
+    Name,
+    NeededName,
+    NeededReason,
+    Reason,
+    Words,
+    said,
+)
+from scheduler.actions.work.parts import MOST_ABOARD
 
 
 class StrikeBody(Body):
@@ -18,8 +29,8 @@ class StrikeBody(Body):
 class NotFittedBody(Body):
     """An isolation point that the pump has not."""
 
-    point: Name
-    reason: Reason
+    point: NeededName
+    reason: NeededReason
 
 
 class NotFittedSignatureBody(Body):
@@ -32,20 +43,20 @@ class NotFittedSignatureBody(Body):
 class CauseBody(Body):
     """Why a non-conformity came about, and what is done so that it does not again."""
 
-    cause: Reason
-    corrective_action: Reason
+    cause: NeededReason
+    corrective_action: NeededReason
 
 
 class HandoverBody(Body):
     """What the one who takes over has to know."""
 
-    text: Annotated[str, Field(max_length=5000)]
+    text: Annotated[str, Field(max_length=5000), said(minLength=1, pattern=MORE_THAN_BLANKS)]
 
 
 class ReviewBody(Body):
     """The chief's review of a month. month: as 2026-10."""
 
-    month: Annotated[str, Field(pattern=r"^\d{4}-\d{2}$")]
+    month: Annotated[str, Field(pattern=r"^\d{4}-\d{2}$"), said(pattern="^20[0-9]{2}-(0[1-9]|1[0-2])$")]
     text: Words = ""
 
 
@@ -53,7 +64,7 @@ class ClogBody(Body):
     """A clog that was cleared: what it was, where, and when."""
 
     at: Instant
-    object: Name
+    object: NeededName
     riser: Reason = ""
     deck: Reason = ""
     text: Reason = ""
@@ -63,4 +74,4 @@ class PartBody(Body):
     """How many of a part are aboard, as counted."""
 
     name: Name
-    aboard: int
+    aboard: Annotated[int, said(minimum=0, maximum=MOST_ABOARD)]

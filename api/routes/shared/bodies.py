@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime
 from math import isfinite
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import (
     AfterValidator,
@@ -17,6 +17,7 @@ from pydantic import (
     model_validator,
 )
 
+from scheduler.actions.hours.counter_events import MOST_HOURS
 from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import AnyStep
 from scheduler.parsing import read_date
@@ -47,6 +48,16 @@ ShipDate = Annotated[date, BeforeValidator(_ship_date)]
 Words = Annotated[str, Field(max_length=5000)]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Reason = Annotated[str, Field(max_length=1000)]
+
+
+def said(**keywords: Any) -> Any:
+    """What the schema says beyond what is checked at the door: the action checks it, and refuses in words that fit."""
+    return Field(json_schema_extra=keywords)
+
+
+MORE_THAN_BLANKS = r"^[^\x00]*[^\s\x00-\x1f\x7f-\x9f][^\x00]*$"
+NeededReason = Annotated[str, Field(max_length=1000), said(minLength=1, pattern=MORE_THAN_BLANKS)]
+NeededName = Annotated[str, Field(min_length=1, max_length=200), said(pattern=MORE_THAN_BLANKS)]
 
 
 def _leaves(told: object) -> Iterator[object]:
@@ -94,14 +105,14 @@ class CloseBody(Body):
     """A job is done. running_hours: of its subject at done_at; none: taken from the ledger at that time."""
 
     done_at: Instant
-    done_by: Name
+    done_by: NeededName
     test: Test
     checked_by: Name | None = None
     company: Annotated[str, Field(max_length=200)] = ""
     answers_for: Annotated[str, Field(max_length=200)] = ""
     from_paper: bool = False
     opened_at: Instant | None = None
-    running_hours: FiniteFloat | None = None
+    running_hours: Annotated[FiniteFloat, said(minimum=0, maximum=MOST_HOURS)] | None = None
     findings: Words = ""
     permit_no: Annotated[str, Field(max_length=100)] | None = None
     reason: Reason = ""

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.errors import Clash, NotFound
 from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode, explain_place
@@ -64,8 +64,8 @@ def why(context: Context, vessel_id: str, plant_id: str, key: str) -> dict[str, 
         "reasons": [reason_words(reason, words) for reason in reasons],
         "forbidden": [
             {
-                "from": f"{first + timedelta(hours=one.from_step):%Y-%m-%dT%H:%MZ}",
-                "to": f"{first + timedelta(hours=max(one.from_step, one.to_step - 1)):%Y-%m-%dT%H:%MZ}",
+                "from": utc_text(first + timedelta(hours=one.from_step)),
+                "to": utc_text(first + timedelta(hours=max(one.from_step, one.to_step - 1))),
                 "starts": one.starts,
                 "code": one.bar.code.value,
                 "reason": bar_words(one.bar, words),

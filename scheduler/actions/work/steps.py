@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import end_outage, returned, set_down
 from scheduler.actions.plant_state.load import PlantState, load_plant
@@ -253,7 +253,7 @@ def _refuse(against: Sequence[Objection], fact: bool, offset: int) -> None:
     for one in standing:
         if one.code is Against.BELOW_MINIMUM:
             holds: Any = one.facts["holds"]
-            more["times_that_hold"] = [{"from": f"{a:%Y-%m-%dT%H:%MZ}", "to": f"{b:%Y-%m-%dT%H:%MZ}"} for a, b in holds]
+            more["times_that_hold"] = [{"from": utc_text(a), "to": utc_text(b)} for a, b in holds]
     words = " ".join(against_words(one, offset) for one in standing)
     if not any(one.impossible for one in standing):
         words += " If it has happened all the same, record it as a fact: it is kept, and flagged."
