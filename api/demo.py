@@ -17,15 +17,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import httpx
-import uvicorn
 from fastapi import FastAPI
 from rich.console import Console
 from rich.progress import Progress
 
 from api.ics.writer import calendar_writer
 from api.server.app import make_app
-from api.server.listening import END_SECONDS, listen
+from api.server.listening import listen
 from api.server.logs import set_up
+from api.server.serving import server_for
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.feed import addresses, refresh
@@ -195,10 +195,7 @@ def _end(child: "subprocess.Popen[str]") -> None:
 
 @contextmanager
 def _serving(application: FastAPI, sock: socket.socket) -> Iterator[None]:
-    config = uvicorn.Config(
-        application, log_config=None, access_log=False, server_header=False, timeout_graceful_shutdown=END_SECONDS
-    )
-    server = uvicorn.Server(config)
+    server = server_for(application, application.state.context.settings)
     thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, name="server", daemon=True)
     thread.start()
     while not server.started:

@@ -9,6 +9,7 @@ import os
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
+from ipaddress import ip_network
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -62,6 +63,12 @@ class Settings:
     )
     backup_count: int = _set(14, "nightly backups that stay; 0: none is made at night", least=0, most=1000)
     intake_queue: int = _set(64, "batches that may wait for the writer before the server says try later", least=1)
+    most_connections: int = _set(1000, "connections open at once", least=10, most=100_000)
+    most_connections_an_address: int = _set(250, "connections open at once from one address", least=4, most=100_000)
+    proxies: str = _set(
+        "",
+        "proxies believed about who asks and by https: addresses or networks, with commas between",
+    )
     horizon_days: int = _set(180, "days ahead that are planned and published", least=2, most=730)
     frozen_days: int = _set(7, "days ahead in which a taken plan is not moved", least=0, most=60)
     solve_seconds: int = _set(60, "wall time the planner may take before the simple way is used", least=1, most=3600)
@@ -84,6 +91,22 @@ class Settings:
             raise Refused(
                 f'Setting base_url is "{self.base_url}"; expected the address people type, such as http://leadline.lan:8322.'
             )
+
+        for one in self.named_proxies():
+            try:
+                ip_network(one)
+            except ValueError as error:
+                raise Refused(
+                    f'Setting proxies names "{one}"; expected addresses or networks such as 127.0.0.1 or 10.0.0.0/24.'
+                ) from error
+
+    def named_proxies(self) -> list[str]:
+        """The addresses and networks of `proxies`, one by one.
+
+        >>> Settings(proxies="127.0.0.1, 10.0.0.0/24").named_proxies()
+        ['127.0.0.1', '10.0.0.0/24']
+        """
+        return [one.strip() for one in self.proxies.split(",") if one.strip()]
 
     def processes_at_once(self) -> int:
         """How many plans the server makes at once, at least 1: what is left is for those who ask it something."""

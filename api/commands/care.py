@@ -31,11 +31,10 @@ def serve(
     import logging
     from dataclasses import replace
 
-    import uvicorn
-
     from api.server.app import make_app
-    from api.server.listening import END_SECONDS, listen
+    from api.server.listening import listen
     from api.server.logs import set_up
+    from api.server.serving import server_for
     from scheduler.errors import SchedulerError
     from scheduler.settings import NO_BASE_URL
     from scheduler.storage.database import database_path
@@ -49,16 +48,7 @@ def serve(
         if not settings.shown_base_url():
             log.warning("calendar entries carry no links and sign-in links cannot be made: %s", NO_BASE_URL)
         application = make_app(settings)
-        server = uvicorn.Server(
-            uvicorn.Config(
-                application,
-                log_config=None,
-                access_log=False,
-                proxy_headers=False,
-                server_header=False,
-                timeout_graceful_shutdown=END_SECONDS,
-            )
-        )
+        server = server_for(application, settings)
         gc.collect()
         gc.freeze()  # what is here now stays: the collector need not look through it again and again
         with suppress(KeyboardInterrupt):

@@ -5,8 +5,8 @@ import socket
 
 from scheduler.errors import Refused
 
-END_SECONDS = 10
-"""How long a server that ends waits for requests under way: a client that stops in the middle of one must not hold it."""
+QUEUE = 2048
+"""Connections the system keeps until they are accepted."""
 
 
 def listen(host: str, *ports: int) -> socket.socket:
@@ -31,7 +31,7 @@ def listen(host: str, *ports: int) -> socket.socket:
         try:
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             sock.bind((host, port))
-            sock.listen(2048)
+            sock.listen(QUEUE)
         except OSError as error:
             sock.close()
             why = error

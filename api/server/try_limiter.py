@@ -57,7 +57,7 @@ class TryLimiter:
         Raises:
             TooMany: too many wrong tries from that address or for that name; nothing was checked.
         """
-        subjects = {("name", name.strip().casefold()[:200]): BY_NAME, ("address", _network(address)): BY_ADDRESS}
+        subjects = {("name", name.strip().casefold()[:200]): BY_NAME, ("address", device_of(address)): BY_ADDRESS}
         with self._lock:
             wait = max(self._wait(subject, allowed) for subject, allowed in subjects.items())
             if wait <= 0:
@@ -87,7 +87,7 @@ class TryLimiter:
         try:
             yield
         except (NotSignedIn, NotFound) as error:
-            subject = ("secret", _network(address))
+            subject = ("secret", device_of(address))
             with self._lock:
                 wait = self._wait(subject, SECRETS)
                 if wait <= 0:
@@ -127,8 +127,14 @@ def address_of(request: Request) -> str:
     return request.client.host if request.client else ""
 
 
-def _network(address: str) -> str:
-    """The address, of IPv6 its first 64 bits: one device has all the rest to itself (RFC 4291 section 2.5.4)."""
+def device_of(address: str) -> str:
+    """The address as limits count it: of IPv6 its first 64 bits, since one device has all the rest to itself.
+
+    Source: RFC 4291 section 2.5.4.
+
+    >>> device_of("fd00:1:2:3::9"), device_of("::ffff:10.0.0.1")
+    ('fd00:0001:0002:0003', '10.0.0.1')
+    """
     try:
         found = ip_address(address.partition("%")[0])
     except ValueError:

@@ -137,3 +137,11 @@ def test_no_link_leads_to_every_address(host: str) -> None:
 def test_a_base_url_nobody_can_open_is_refused(address: str) -> None:
     """An address without http, without a host, or of every address is refused when the settings are read."""
     assert "base_url" in refused({"LEADLINE_BASE_URL": address})
+
+
+def test_only_proxies_named_by_address_are_believed() -> None:
+    """A name or "*" would let anybody say where a request came from; the words say what is expected."""
+    assert Settings(proxies="127.0.0.1, fd00::/64").named_proxies() == ["127.0.0.1", "fd00::/64"]
+    for wrong in ("*", "localhost", "127.0.0.1/8"):
+        with pytest.raises(Refused, match="Setting proxies names .* expected addresses or networks"):
+            Settings(proxies=wrong)
