@@ -271,10 +271,10 @@ def test_errors_of_accepting_are_damped_and_others_are_not(loop: TurnedLoop, cap
 @pytest.mark.parametrize(
     ("soft", "hard", "room", "raised"),
     [
-        (1024, 4096, 1000, 1128),
-        (1128, 4096, 1000, 1128),
-        (1127, 1127, 999, 1127),
-        (256, 512, 384, 512),
+        (1024, 4096, 1000, 1428),
+        (1428, 4096, 1000, 1428),
+        (1427, 1427, 999, 1427),
+        (256, 512, 84, 512),
         (64, 64, 1, 64),
     ],
 )
