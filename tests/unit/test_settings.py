@@ -143,5 +143,5 @@ def test_only_proxies_named_by_address_are_believed() -> None:
     """A name or "*" would let anybody say where a request came from; the words say what is expected."""
     assert Settings(proxies="127.0.0.1, fd00::/64").named_proxies() == ["127.0.0.1", "fd00::/64"]
     for wrong in ("*", "localhost", "127.0.0.1/8"):
-        with pytest.raises(Refused, match="Setting proxies names .* expected addresses or networks"):
+        with pytest.raises(Refused, match=r"Setting proxies names .* expected addresses or networks"):
             Settings(proxies=wrong)
