@@ -44,13 +44,16 @@ def set_up(url: str) -> str:
 
 
 @contextmanager
-def server(url: str) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
-    """`leadline serve` on a database, with its port; killed at the end if it still runs."""
+def server(url: str, **environment: str) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
+    """`leadline serve` on a database, with its port; killed at the end if it still runs. environment: more of it."""
     port = free_port()
     own = {name: value for name, value in os.environ.items() if not name.startswith("LEADLINE_")}
     command = [sys.executable, "-m", "api", "--database", url, "serve", "--port", str(port)]
     child = subprocess.Popen(
-        command, env={**own, "LEADLINE_SOLVE_SECONDS": "1"}, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        command,
+        env={**own, "LEADLINE_SOLVE_SECONDS": "1", **environment},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
     )
     try:
         while not _answers(port):

@@ -11,7 +11,7 @@ from tests.durability.served import Senders, Stored, server, set_up
 from tests.storage import stores
 
 
-def _there(url: str) -> set[Stored]:
+def stored(url: str) -> set[Stored]:
     """All readings of the database, opened anew as after a crash; an SQLite file passes its full check first."""
     database = open_database(url, create=False)
     try:
@@ -39,7 +39,7 @@ def _kill_rounds(url: str, rounds: int) -> None:
             senders.post(port, random.randint(5, 120), child)
         assert child.returncode == -9
         acknowledged.update(senders.acknowledged)
-        there = _there(url)
+        there = stored(url)
         assert acknowledged <= there, f"lost in round {number}: {sorted(acknowledged - there)[:5]}"
         for batch in senders.sent:
             assert len(there.intersection(batch)) in (0, len(batch)), "a batch is there in part"
