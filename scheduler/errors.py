@@ -13,7 +13,7 @@ SchedulerError
 ├── MissingCondition  428  an If-Match or Idempotency-Key is needed
 ├── TooMany           429  too many tries
 ├── Busy              503  try again shortly
-└── StorageFull       507  no room left to write
+└── StorageFull       507  no room left, or a disk that cannot be written
 
 `api/server/errors.py` gives each its status; a test holds the table complete. An expected outcome, such as a counter that
 runs backwards, is a value kept for the engineer and never an exception. A message says what, which one, what was
@@ -91,4 +91,4 @@ class Busy(SchedulerError):
 
 
 class StorageFull(SchedulerError):
-    """No room left to write; nothing was stored."""
+    """No room left, or a disk that cannot be written; nothing was stored."""

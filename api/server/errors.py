@@ -31,7 +31,7 @@ STATUS: Mapping[type[errors.SchedulerError], tuple[int, str]] = {
     errors.MissingCondition: (428, "A condition is missing"),
     errors.TooMany: (429, "Too many tries"),
     errors.Busy: (503, "Try again shortly"),
-    errors.StorageFull: (507, "No room left"),
+    errors.StorageFull: (507, "Nothing can be stored now"),
 }
 PROBLEM = "application/problem+json"
 ErrorPage = Callable[[Request, errors.SchedulerError, int], Response]

@@ -7,6 +7,7 @@ Writers take turns on both: on SQLite by BEGIN IMMEDIATE, on PostgreSQL by an ad
 import hashlib
 import importlib
 import importlib.util
+import os
 import shutil
 import threading
 from collections.abc import Iterator
@@ -20,7 +21,7 @@ from sqlalchemy.exc import ArgumentError
 from sqlmodel import Session as Session
 
 from scheduler.errors import NotFound, Refused, StorageFull
-from scheduler.storage.foreign import DAMAGED, FULL, ours
+from scheduler.storage.foreign import DAMAGED, FULL, READ_ONLY, ours
 from scheduler.storage.turns import Turns
 
 FLOOR_BYTES = 32 * 1024 * 1024
@@ -98,9 +99,13 @@ class Database:
             connection.exec_driver_sql(*lock_statement(vessel_ids))
 
     def require_room(self) -> None:
-        """Raises StorageFull when the disk of an SQLite file has less than `floor_bytes` left."""
-        if self.path and shutil.disk_usage(self.path.parent).free < self.floor_bytes:
-            raise StorageFull(FULL)
+        """Raises StorageFull when the disk of an SQLite file is read-only, or has less than `floor_bytes` left."""
+        if self.path:
+            disk = os.statvfs(self.path.parent)
+            if disk.f_flag & os.ST_RDONLY:
+                raise StorageFull(READ_ONLY)
+            if disk.f_bavail * disk.f_frsize < self.floor_bytes:
+                raise StorageFull(FULL)
 
     def free_bytes(self) -> int | None:
         """Free space on the disk of an SQLite file; none on PostgreSQL."""
@@ -173,6 +178,7 @@ def open_database(url: str, *, create: bool = True, check: bool = True, floor_by
 
     Raises:
         NotFound: no such file, folder or database. Refused: not a database, damaged, or an address of another form.
+        StorageFull: the file is there and cannot be written.
         Busy: the server does not answer.
     """
     parsed = parse_url(url)
@@ -194,8 +200,10 @@ def open_database(url: str, *, create: bool = True, check: bool = True, floor_by
                 if found != "ok":
                     raise Refused(f"{DAMAGED} SQLite says: {found}")
             session.connection()
-    except BaseException:
+    except BaseException as error:
         database.close()
+        if isinstance(error, NotFound) and database.path and database.path.exists():
+            raise StorageFull(READ_ONLY) from error  # there, but its log cannot be
         raise
     return database
 

@@ -23,13 +23,21 @@ UNFIT = (
     "A number in it is too large to be kept, or a text holds a NUL character. Nothing was stored; numbers up to "
     "2147483647 and plain text were expected. Correct it and send it again."
 )
-READ_ONLY = "The database cannot be written here. See that the file and its folder belong to this program's user."
+READ_ONLY = (
+    "The database cannot be written here: its disk is read-only, or the file or its folder belongs to another user. Nothing "
+    "was stored; put that right, then try again."
+)
+DISK = (
+    "The disk of the database fails, is read-only or is gone. Nothing was stored; see what the system's log says of it, make "
+    "a backup to another disk if it still reads, and replace it."
+)
 
 # https://www.sqlite.org/rescode.html, the low byte of the code
 _SQLITE: dict[int, tuple[type[SchedulerError], str]] = {
     5: (Busy, BUSY),
     6: (Busy, BUSY),
-    8: (Refused, READ_ONLY),
+    8: (StorageFull, READ_ONLY),
+    10: (StorageFull, DISK),
     11: (Refused, DAMAGED),
     13: (StorageFull, FULL),
     14: (NotFound, NO_DATABASE),
@@ -58,7 +66,8 @@ _POSTGRES: dict[str, tuple[type[SchedulerError], str]] = {
     "42P01": (Clash, OTHER_TABLES),
     "42703": (Clash, OTHER_TABLES),
     "3D000": (NotFound, NO_DATABASE),
-    "25006": (Refused, READ_ONLY),
+    "25006": (StorageFull, READ_ONLY),
+    "58030": (StorageFull, DISK),
     "22003": (Refused, UNFIT),
     "22021": (Refused, UNFIT),
     "22P05": (Refused, UNFIT),

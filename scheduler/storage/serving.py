@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from scheduler.errors import Clash
+from scheduler.errors import Clash, StorageFull
 
 ENDING = ".serving"
 
@@ -18,13 +18,18 @@ def only_server(database_path: Path | None) -> Iterator[None]:
     The system gives it back when the process ends, however it ends. Commands beside a server do not ask for it.
 
     Raises:
-        Clash: a server has it; the message names its process and the file.
+        Clash: a server has it; the message names its process and the file. StorageFull: the folder cannot be written.
     """
     if database_path is None or not database_path.parent.is_dir():
         yield
         return
     place = database_path.with_name(f"{database_path.name}{ENDING}")
-    handle = os.open(place, os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        handle = os.open(place, os.O_RDWR | os.O_CREAT, 0o600)
+    except OSError as error:
+        raise StorageFull(
+            f"Nothing can be written beside {database_path}: {error.strerror}. A server needs a folder it may write to."
+        ) from error
     try:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)

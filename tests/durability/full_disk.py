@@ -1,6 +1,7 @@
 """The whole application on a small disk that runs full: run as `unshare --mount python -m tests.durability.full_disk FOLDER`.
 
-A memory disk of 48 MiB is mounted on FOLDER, seen by this process alone. Ends with 0 and one line when all held.
+A memory disk of 48 MiB is mounted on FOLDER, seen by this process alone; in the end it is made read-only. Ends with 0 and one
+line when all held.
 """
 
 import os
@@ -17,6 +18,12 @@ from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage, staged, stamp
 
 SIZE = 48 * 1024 * 1024
+PLANT, VESSEL = f"{PLOVER.key}-plant", PLOVER.vessel
+READ = (
+    f"/plants/{PLANT}", f"/plants/{PLANT}/plan", f"/plants/{PLANT}/figures", f"/plants/{PLANT}/minimum",
+    f"/vessels/{VESSEL}/counters", f"/vessels/{VESSEL}/hours", f"/vessels/{VESSEL}/notes", f"/vessels/{VESSEL}/calendar",
+    f"/api/v1/plants/{PLANT}/due", f"/api/v1/history?vessel={VESSEL}", "/livez",
+)  # fmt: skip
 DOWN = "/api/v1/pumps/plover-pump-a/down"
 
 
@@ -44,8 +51,8 @@ class Sender:
         self.at = datetime(2025, 1, 1, tzinfo=UTC)
         self.acknowledged: list[int] = []
 
-    def post(self) -> int:
-        """One batch of 100; its status."""
+    def post(self, says: str = "room") -> int:
+        """One batch of 100; its status. says: a word of the reason when it is not stored."""
         batch = [self.at + timedelta(seconds=second) for second in range(100)]
         self.at = batch[-1] + timedelta(seconds=1)
         items: list[dict[str, Any]] = [
@@ -57,8 +64,17 @@ class Sender:
             self.acknowledged += [int(one.timestamp()) for one in batch]
         else:
             assert answer.headers["content-type"] == "application/problem+json"
-            assert "room" in answer.json()["detail"]
+            assert says in answer.json()["detail"]
         return answer.status_code
+
+
+def refuses_and_reads_on(stage: Stage, says: str) -> None:
+    """What a person does is refused with the reason; every page and the calendar of jobs go on being read."""
+    by_hand = stage.ask("POST", DOWN, json={"at": stamp(stage.clock.at), "reason": "stuck"})
+    assert (by_hand.status_code, says in by_hand.json()["detail"]) == (507, True), by_hand.text
+    for path in READ:
+        answer = stage.ask("GET", path, role=Role.CHIEF)
+        assert answer.status_code == 200, (path, answer.text)
 
 
 def main(folder: Path) -> None:
@@ -75,11 +91,16 @@ def main(folder: Path) -> None:
             while answers[-1] == 207 and len(answers) < 5000:
                 answers.append(sender.post())
             assert answers[-1] == 507, answers[-1]
-            by_hand = stage.ask("POST", DOWN, json={"at": stamp(stage.clock.at), "reason": "stuck"})
-            assert by_hand.status_code == 507, by_hand.text
-            assert stage.ask("GET", "/api/v1/vessels", role=Role.OFFICE).status_code == 200
+            refuses_and_reads_on(stage, "room")
             ballast.unlink()
             assert sender.post() == 207
+        subprocess.run(["mount", "--bind", str(folder), str(folder)], check=True)
+        subprocess.run(["mount", "-o", "remount,bind,ro", str(folder)], check=True)
+        assert sender.post(says="read-only") == 507
+        refuses_and_reads_on(stage, "read-only")
+        assert stage.ask("GET", "/readyz").status_code == 503
+        subprocess.run(["mount", "-o", "remount,bind,rw", str(folder)], check=True)
+        assert sender.post() == 207
         with sqlite3.connect(stage.database) as raw:
             assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
             there = {at_s for (at_s,) in raw.execute("SELECT at_s FROM reading WHERE at_s < 1767225600")}

@@ -8,9 +8,16 @@ from contextlib import closing
 from pathlib import Path
 from random import Random
 
+import httpx
 import pytest
 
-from scheduler.storage.database import open_database
+from api.server.app import open_context
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.people import people
+from scheduler.domain.base.enums import Role
+from scheduler.settings import Settings
+from scheduler.storage.database import database_path
+from seed_fleet.ships import PLOVER
 from tests.durability.power import Disk, compiler
 from tests.durability.served import Senders, server, set_up
 from tests.durability.test_killed import stored
@@ -71,9 +78,7 @@ def test_a_server_that_loses_power_again_and_again_has_lost_nothing(tmp_path: Pa
     """The real server under senders, five times: every acknowledged reading is there, no batch in part, the file is sound."""
     with stores.ready_url("sqlite", tmp_path) as url:
         key, random, acknowledged = set_up(url), Random(5), set()
-        database = open_database(url)
-        place = database.path
-        database.close()
+        place = database_path(url)
         assert place is not None
         for number in range(5):
             disk, senders = Disk(place), Senders(key, number)
@@ -88,3 +93,41 @@ def test_a_server_that_loses_power_again_and_again_has_lost_nothing(tmp_path: Pa
             for batch in senders.sent:
                 assert len(there.intersection(batch)) in (0, len(batch)), "a batch is there in part"
     assert len(acknowledged) > 50
+
+
+def test_a_disk_that_goes_read_only_under_a_server_is_said_and_reading_goes_on(tmp_path: Path) -> None:
+    """Every write fails from one moment on: 507 with the reason, readings and keys are still read; well again, it stores."""
+    with stores.ready_url("sqlite", tmp_path) as url:
+        key = set_up(url)
+        context = open_context(Settings(database=url))
+        office = people.add_key(context, Actor("set up", "set up", Role.ADMIN), role=Role.OFFICE, label="desk")
+        context.db.close()
+        path = database_path(url)
+        assert path is not None
+        sign = tmp_path / "read-only"
+        environment = {**Disk(path).environment(), "UNSYNCED_REFUSE": str(sign)}
+        reading = {"counter": PLOVER.counter(0), "value": 5}
+        with (
+            server(url, **environment) as (_, port),
+            httpx.Client(
+                base_url=f"http://127.0.0.1:{port}",
+                headers={"Authorization": f"Bearer {key}"},
+                trust_env=False,
+                timeout=30,
+            ) as client,
+        ):
+
+            def post(minute: int) -> httpx.Response:
+                at = f"2025-01-01T00:{minute:02d}:00Z"
+                return client.post("/api/v1/readings", json={"readings": [{**reading, "observed_at": at}]})
+
+            assert post(1).status_code == 207
+            sign.touch()
+            refused = post(2)
+            assert (refused.status_code, "read-only" in refused.json()["detail"]) == (507, True)
+            read = {"Authorization": f"Bearer {office}"}
+            assert client.get("/api/v1/vessels", headers=read).status_code == 200
+            assert client.get("/api/v1/plants/plover-plant/due", headers=read).status_code == 200
+            sign.unlink()
+            assert post(2).status_code == 207
+        assert len(stored(url)) == 2

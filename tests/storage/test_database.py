@@ -131,7 +131,7 @@ def test_after_a_commit_that_failed_the_next_write_goes_through(fresh_db: Databa
 
 def test_the_reading_door_cannot_write(db: Database) -> None:
     """A write through `read` is refused by the database itself."""
-    with pytest.raises(Refused, match="cannot be written"), db.read() as session:
+    with pytest.raises(StorageFull, match="cannot be written"), db.read() as session:
         session.connection().execute(insert(RevisionRow), {"vessel_id": "plover", "number": 1})
 
 

@@ -27,6 +27,7 @@ from scheduler.domain.hours.questions import may_miss
 from scheduler.domain.hours.running import DAY_S, GIVEN, Point, pump_daily_seconds
 from scheduler.domain.hours.sources import Change
 from scheduler.domain.vessel.document import Plant
+from scheduler.errors import StorageFull
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.hours.counters import (
     CounterEventRow,
@@ -153,16 +154,20 @@ def _event(row: CounterEventRow) -> Event | None:
 def derive_vessel(context: Context, vessel_id: str) -> int:
     """Bring the ledger of a vessel's touched counters up to date; how many counters were derived.
 
-    Each counter has its own transaction, so the intake never waits for a long one.
+    Each counter has its own transaction, so the intake never waits for a long one. Where nothing can be stored now, reading
+    goes on with what was derived before; whoever would act on it cannot store that either.
     """
     with context.db.read() as session:
         waiting = [row.id for row in counter_rows(session, vessel_id) if row.dirty_from_s is not None]
-    for counter_id in waiting:
-        with context.db.write(vessel_id) as session:
-            row = find_counter(session, counter_id)
-            if row is not None and row.dirty_from_s is not None:
-                _derive(session, row, row.dirty_from_s, context.now_s() + AHEAD_S)
-                bump_revision(session, vessel_id)
+    for done, counter_id in enumerate(waiting):
+        try:
+            with context.db.write(vessel_id) as session:
+                row = find_counter(session, counter_id)
+                if row is not None and row.dirty_from_s is not None:
+                    _derive(session, row, row.dirty_from_s, context.now_s() + AHEAD_S)
+                    bump_revision(session, vessel_id)
+        except StorageFull:  # timers say so
+            return done
     return len(waiting)
 
 
