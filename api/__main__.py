@@ -1,28 +1,102 @@
 """`leadline`: errors in words on stderr, with the exit code that tells a script what to do."""
 
+import os
 import sys
 
 
 def main() -> None:
-    """The command's entry."""
-    from api.commands.app import app
+    """The command's entry. It ends by SystemExit, whatever was typed, wherever its output goes, whenever Ctrl-C comes."""
+    try:
+        from api.commands.shared.streams import open_streams
+
+        if sys.unraisablehook is sys.__unraisablehook__:
+            sys.unraisablehook = _unraisable
+        open_streams()
+        code = _run()
+    except KeyboardInterrupt:
+        code = 130
+    sys.exit(_ended(code))
+
+
+def _run() -> int:
+    from api.commands.shared.command import WrongSetting
+    from api.commands.shared.streams import output_failed
     from scheduler.errors import Busy, SchedulerError, Stale
 
+    odd = next((word for word in sys.argv[1:] if _no_text(word)), None)
+    if odd is not None:
+        return _say(f"{odd!r} is not text in UTF-8. Type it anew, or rename the file.", 2)
     try:
-        app(prog_name="leadline")
+        return _called()
+    except WrongSetting as error:
+        return _say(str(error), 2)
     except SchedulerError as error:
-        code, said = 6 if isinstance(error, Stale) else 75 if isinstance(error, Busy) else 1, error
-    except KeyboardInterrupt:
-        sys.exit(130)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(1)
-    else:
-        return
-    print(f"leadline: {said.says}", file=sys.stderr)
-    for pointer, says in said.faults[1:] if len(said.faults) > 1 else ():
-        print(f"  {pointer}: {says}", file=sys.stderr)
-    sys.exit(code)
+        code = _say(error.says, 6 if isinstance(error, Stale) else 75 if isinstance(error, Busy) else 1)
+        for pointer, says in error.faults[1:] if len(error.faults) > 1 else ():
+            print(f"  {pointer}: {says}", file=sys.stderr)
+        return code
+    except OSError as error:
+        if output_failed(error):
+            return _output_lost(error)
+        return _say(f"{f'{error.filename}: ' if error.filename else ''}{error.strerror or error}.", 1)
+    except Exception as error:
+        if os.environ.get("LEADLINE_TRACE"):
+            raise
+        return _say(
+            f"Something in Leadline failed ({type(error).__name__}: {error!s:.200}). Run it once more with "
+            "LEADLINE_TRACE=1 and give what it says to whoever keeps the program.",
+            1,
+        )
+
+
+def _called() -> int:
+    from typer._click.exceptions import ClickException  # what typer raises for wrong use has no public name
+
+    from api.commands.app import app
+
+    try:
+        code = app(prog_name="leadline", standalone_mode=False)
+    except ClickException as error:
+        error.show()
+        return error.exit_code
+    return code if isinstance(code, int) else 0
+
+
+def _ended(code: int) -> int:
+    from api.commands.shared.streams import end_streams
+
+    try:
+        end_streams()
+    except OSError as error:
+        return code if code == 130 else _output_lost(error)
+    return code
+
+
+def _say(text: str, code: int) -> int:
+    print(f"leadline: {text}", file=sys.stderr)
+    return code
+
+
+def _output_lost(error: OSError) -> int:
+    """A reader that went away knows why; all else is said."""
+    if isinstance(error, BrokenPipeError):
+        return 1
+    return _say(f"Standard output cannot be written: {(error.strerror or str(error)).lower()}.", 1)
+
+
+def _no_text(word: str) -> bool:
+    try:
+        word.encode()
+    except UnicodeEncodeError:
+        return True
+    return False
+
+
+def _unraisable(found: "sys.UnraisableHookArgs") -> None:
+    """An interrupt that came where Python can raise nothing ends the program all the same."""
+    if found.exc_type is not None and issubclass(found.exc_type, KeyboardInterrupt):
+        os._exit(130)
+    sys.__unraisablehook__(found)
 
 
 if __name__ == "__main__":

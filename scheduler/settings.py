@@ -26,6 +26,7 @@ _OTHER_NAMES = frozenset(
         "LEADLINE_WORKER_MB",
         "LEADLINE_KEY",
         "LEADLINE_URL",
+        "LEADLINE_TRACE",
     }
 )
 
@@ -240,6 +241,13 @@ def _fit(spec: Any, raw: Any, source: str) -> Any:
         if (least is not None and value < least) or (most is not None and value > most):
             raise Refused(f"{says} {least} or more." if most is None else f"{says} {least} to {most}.")
         return value
-    if not isinstance(raw, str):
-        raise Refused(f"{says} a text.")
+    if not isinstance(raw, str) or not _plain(raw):
+        raise Refused(f"{says} a text in UTF-8.")
     return raw
+
+
+def _plain(text: str) -> bool:
+    try:
+        return b"\0" not in text.encode()
+    except UnicodeEncodeError:
+        return False

@@ -18,6 +18,7 @@ from api.commands.shared.command import (
 )
 from api.commands.shared.groups import app, group
 from api.commands.shared.options import DAY, FIGURE, FIGURE_FROM_0, INSTANT, At, PlantId, one_of
+from api.commands.shared.streams import read_text
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
@@ -166,7 +167,7 @@ def pulldown(
     context: "Context",
     pump: Annotated[str, typer.Argument(help="pump id; only this pump was running")],
     log: Annotated[
-        Path | None, typer.Option(help="log of the test (CSV: seconds or at, and vacuum_kpa or the like)")
+        Path | None, typer.Option(help="log of the test (CSV: seconds or at, and vacuum_kpa or the like); - for stdin")
     ] = None,
     from_vacuum: Annotated[
         float | None, typer.Option("--from", help="vacuum at the start, kPa below atmosphere", **FIGURE)
@@ -199,7 +200,7 @@ def pulldown(
     """
     from scheduler.actions.capacity import tests
     from scheduler.domain.base.enums import Test
-    from scheduler.errors import NotFound, Refused
+    from scheduler.errors import Refused
 
     figures = None
     if from_vacuum is not None and to_vacuum is not None and seconds is not None:
@@ -212,10 +213,7 @@ def pulldown(
         )
     elif log is None:
         raise Refused("Give --from, --to and --seconds, or --log FILE.")
-    try:
-        text = None if log is None else log.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise NotFound(f"{log} cannot be read as UTF-8 text: {error}.") from error
+    text = None if log is None else read_text(log)
     place = pump_place(context, pump)
     test = tests.PullDown(
         at=instant_or_now(context, place.vessel_id, at),

@@ -18,6 +18,7 @@ from api.commands.shared.command import (
 )
 from api.commands.shared.groups import app
 from api.commands.shared.options import INSTANT, VesselId, one_of
+from api.commands.shared.streams import STREAM, read_lines, shows_terminal, write_pieces
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
@@ -30,7 +31,7 @@ def _instant(says: str, *words: str) -> Any:
 @command(app)
 def history(
     vessel: VesselId,
-    out: Annotated[Path | None, typer.Option(help="file to write (default: stdout)")] = None,
+    out: Annotated[Path | None, typer.Option(help="file to write; - for stdout (the default)")] = None,
     form: Annotated[
         str | None,
         typer.Option(
@@ -58,14 +59,14 @@ def history(
     from api.exports import SCHEMA
     from api.routes.record import export
     from scheduler.domain.record.choice import Choice
-    from scheduler.errors import Refused
 
     if schema:
-        return Output(lines=SCHEMA.read_text().splitlines())
+        return Output(lines=SCHEMA.read_text(encoding="utf-8").splitlines())
     if form is None:
         form = one_of("jsonl", "csv", "xlsx", "pdf", "summary")(_ending(out))
-    if out is None and form in ("xlsx", "pdf"):
-        raise typer.BadParameter(f"a {form} is a file: give --out FILE", param_hint="--out")
+    to_stream = out is None or str(out) == STREAM
+    if form in ("xlsx", "pdf") and (out is None or (to_stream and shows_terminal(sys.stdout))):
+        raise typer.BadParameter(f"a {form} is a file: give --out FILE, or --out - into a pipe", param_hint="--out")
     with command_context() as context:
 
         def at(given: datetime | None) -> datetime | None:
@@ -82,14 +83,9 @@ def history(
             kind=kind,
         )
         pieces = export(context, vessel, me().name, form, choice, as_of=at(as_of))
-        if out is None:
-            sys.stdout.writelines(piece for piece in pieces if isinstance(piece, str))
-            return Output()
-        try:
-            with out.open("wb") as file:
-                file.writelines(piece.encode() if isinstance(piece, str) else piece for piece in pieces)
-        except OSError as error:
-            raise Refused(f"{out} cannot be written: {error.strerror}. Give another --out.") from error
+        write_pieces(out, pieces)
+    if to_stream:
+        return Output()
     return Output(talk=[f"Written: {out}. Check it: leadline verify {out}" if form == "jsonl" else f"Written: {out}"])
 
 
@@ -99,7 +95,7 @@ def _ending(out: Path | None) -> str:
 
 @command(app)
 def verify(
-    file: Annotated[Path, typer.Argument(help="JSON Lines export")],
+    file: Annotated[Path, typer.Argument(help="JSON Lines export; - for stdin")],
     stamp: Annotated[str | None, typer.Option(help="record stamp kept elsewhere (on paper)")] = None,
     number: Annotated[int | None, typer.Option(help="number of the record that carries it (default: the last)")] = None,
 ) -> Output:
@@ -110,15 +106,8 @@ def verify(
     from dataclasses import asdict
 
     from scheduler.domain.record.verify import Broken, verify_lines
-    from scheduler.errors import NotFound
 
-    try:
-        with file.open("rb") as lines:
-            found = verify_lines(lines, expected_head=stamp, expected_number=number)
-    except OSError as error:
-        raise NotFound(
-            f"{file} cannot be read: {error.strerror}. Give the file that `leadline history` wrote."
-        ) from error
+    found = verify_lines(read_lines(file), expected_head=stamp, expected_number=number)
     if isinstance(found, Broken):
         says = f"NOT VERIFIED{'' if found.number is None else f' at record {found.number}'}: {found.says}"
         return Output({"verified": False, **asdict(found)}, talk=[f"leadline: {says}"], code=7)

@@ -10,6 +10,7 @@ import typer
 from api.commands.shared.command import Output, command, command_context, me, plant_place, ship_stamps
 from api.commands.shared.groups import app, group
 from api.commands.shared.options import ApprovedBy, ChangeReason, ClassAgreed, PlantId, VesselId
+from api.commands.shared.streams import named, read_bytes
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
@@ -20,7 +21,7 @@ vessel_app = group("vessel", "Vessel documents, shown.", "vessel show demo-plove
 
 @command(app, "import")
 def import_document(
-    file: Annotated[Path, typer.Argument(help="vessel document (JSON)")],
+    file: Annotated[Path, typer.Argument(help="vessel document (JSON); - for stdin")],
     replace: Annotated[bool, typer.Option("--replace", help="replace the document that is there")] = False,
     reason: ChangeReason = "",
     class_agreed: ClassAgreed = "",
@@ -63,22 +64,21 @@ def import_document(
 
 
 def _document_in(file: Path) -> "Vessel":
-    """Raises NotFound, Refused."""
+    """Raises NotFound, TooLarge, Refused."""
     from pydantic import ValidationError
 
     from api.server.errors import refused_from
     from scheduler.actions.vessel.document import VESSEL
-    from scheduler.errors import NotFound, Refused
+    from scheduler.errors import Refused
 
+    text, name = read_bytes(file), named(file)
     try:
-        return VESSEL.validate_json(file.read_bytes())
-    except OSError as error:
-        raise NotFound(f"{file} cannot be read: {error.strerror}.") from error
+        return VESSEL.validate_json(text)
     except ValidationError as error:
         if any(found["type"] == "json_invalid" for found in error.errors()):
-            raise Refused(f"{file} is not JSON: {error.errors()[0]['msg'].removeprefix('Invalid JSON: ')}.") from error
+            raise Refused(f"{name} is not JSON: {error.errors()[0]['msg'].removeprefix('Invalid JSON: ')}.") from error
         wrong = refused_from(error)
-        raise Refused(f"{file}: {wrong.says}", faults=wrong.faults) from error
+        raise Refused(f"{name}: {wrong.says}", faults=wrong.faults) from error
 
 
 @vessel_app.command("show")
@@ -145,7 +145,9 @@ def schema() -> None:
 def kinds(
     context: "Context",
     plant: PlantId,
-    file: Annotated[Path, typer.Argument(help="spreadsheet (CSV or XLSX) whose first row names the columns")],
+    file: Annotated[
+        Path, typer.Argument(help="spreadsheet (CSV or XLSX) whose first row names the columns; - for stdin")
+    ],
     take: Annotated[bool, typer.Option("--take", help="take it in (default: only show what it would do)")] = False,
     reason: ChangeReason = "",
     class_agreed: ClassAgreed = "",

@@ -9,6 +9,7 @@ import typer
 from api.commands.shared.command import Output, command, hand, me
 from api.commands.shared.groups import group
 from api.commands.shared.options import VesselId, parse_day
+from api.commands.shared.streams import named, read_text
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Answer, Context
@@ -87,7 +88,9 @@ def clear_days(context: "Context", vessel: VesselId, first: First, last: Last = 
 def import_days(
     context: "Context",
     vessel: VesselId,
-    file: Annotated[Path, typer.Argument(help="CSV file with the columns from, to, kind and if wished source, note")],
+    file: Annotated[
+        Path, typer.Argument(help="CSV file with the columns from, to, kind and if wished source, note; - for stdin")
+    ],
     look: Annotated[bool, typer.Option("--look", help="only say what it would change")] = False,
     reason: Reason = "",
 ) -> Output:
@@ -97,22 +100,15 @@ def import_days(
     """
     from api.routes.answers.voyage import DaysPreviewAnswer
     from scheduler.actions.voyage import days as voyage_days
-    from scheduler.errors import NotFound, Refused
 
-    try:
-        text = file.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise NotFound(f"{file} cannot be read: {error.strerror}.") from error
-    except UnicodeDecodeError as error:
-        raise Refused(f"{file} is not plain text in UTF-8. Save it as CSV (UTF-8).") from error
-    found = voyage_days.try_days(context, me(), vessel, text)
+    found = voyage_days.try_days(context, me(), vessel, read_text(file))
     if found.sheet.faults or look:
         value, faults = DaysPreviewAnswer.of(found).plain(), [fault.sentence() for fault in found.sheet.faults]
         lines = [*faults, *value["changes"], *value["kept_as_logged"]]
         if not faults:
             return Output(value, lines)
         return Output(
-            value, lines, [f"leadline: nothing was taken in, {len(faults)} cells of {file} are wrong"], code=1
+            value, lines, [f"leadline: nothing was taken in, {len(faults)} cells of {named(file)} are wrong"], code=1
         )
     what = f"file of {len(found.sheet.rows)} rows taken in"
     return _change(

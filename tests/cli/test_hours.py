@@ -63,7 +63,7 @@ def test_a_table_is_read_from_a_file_or_from_standard_input(ship: Ship, as_file:
         file.write_text(table, encoding="utf-8")
         told = json.loads(good(*words, "--file", str(file)))
     else:
-        with patch.object(sys, "stdin", io.StringIO(table)):
+        with patch.object(sys, "stdin", io.TextIOWrapper(io.BytesIO(table.encode()))):
             told = json.loads(good(*words))
     assert [one["status"] for one in told["readings"]] == ["stored", "stored"]
 
@@ -80,10 +80,10 @@ def test_a_terminal_is_asked_counter_by_counter(ship: Ship) -> None:
 
 def test_wrong_use_is_told_in_words(ship: Ship) -> None:
     """Nothing given, a file that is not there, an instant without offset, an instant to come, an unknown ship."""
-    with patch.object(sys, "stdin", io.StringIO("")):
+    with patch.object(sys, "stdin", io.TextIOWrapper(io.BytesIO())):
         nothing = leadline(*ship.words("hours", "demo-plover"))
     assert (nothing.returncode, "No hours were given" in nothing.stderr) == (1, True)
-    assert "cannot be read as text" in leadline(*ship.words("hours", "demo-plover", "--file", "/none.csv")).stderr
+    assert "cannot be read" in leadline(*ship.words("hours", "demo-plover", "--file", "/none.csv")).stderr
     assert leadline(*ship.words("hours", "demo-plover", "vp1=1", "--at", "2026-11-25")).returncode == 2
     assert "still to come" in leadline(*ship.words("hours", "demo-plover", "vp1=1", "--at", at(-5))).stderr
     assert leadline(*ship.words("hours", "demo-gannet", "vp1=1")).returncode == 1

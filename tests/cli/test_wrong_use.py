@@ -129,7 +129,7 @@ def test_a_file_that_is_no_database_is_told(tmp_path: Path) -> None:
     """Not SQLite, or a name no driver knows: the setting is named as it is spelled."""
     (tmp_path / "text.db").write_text("no database, but long enough to be looked at as one\n" * 40)
     failed(leadline("--database", str(tmp_path / "text.db"), "due"), 1, "not an SQLite database", '"database"')
-    failed(leadline("--database", "mysql://u:hush@h/n", "due"), 1, "postgresql://user@host/name")
+    failed(leadline("--database", "mysql://u:hush@h/n", "due"), 2, "postgresql://user@host/name")
 
 
 def test_a_database_server_that_does_not_answer_is_try_later() -> None:
@@ -188,9 +188,9 @@ def test_a_file_that_is_no_export_is_7(tmp_path: Path, text: str, says: str) -> 
     ],
 )
 def test_a_wrong_setting_is_named_with_what_was_expected(own: dict[str, str], says: str) -> None:
-    """Every command refuses it alike."""
-    failed(leadline("config", "show", **own), 1, says)
-    failed(leadline("due", **own), 1, says)
+    """Every command refuses it alike, as wrong use."""
+    failed(leadline("config", "show", **own), 2, says)
+    failed(leadline("due", **own), 2, says)
 
 
 @pytest.mark.long

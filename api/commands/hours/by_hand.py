@@ -22,6 +22,7 @@ from api.commands.shared.command import (
 )
 from api.commands.shared.groups import app
 from api.commands.shared.options import INSTANT, CounterId, VesselId, parse_figure, parse_instant
+from api.commands.shared.streams import STREAM, named, read_text, shows_terminal
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
@@ -74,7 +75,7 @@ def hours(
     judged: Judged = []
     if pairs:
         values = _read([Line(0, *pair.partition("=")[::2], "") for pair in pairs], known, when(at), when, judged)
-    elif file is not None or not sys.stdin.isatty():
+    elif file is not None or not shows_terminal(sys.stdin):
         values = _read(_rows(file), known, when(at), when, judged)
     else:
         values = _asked(known, when(at), fleet.offset_now(context, vessel))
@@ -108,20 +109,17 @@ def _judged_lines(judged: Judged) -> Iterator[str]:
 
 def _rows(file: Path | None) -> Iterator[Line]:
     """Rows of a CSV file or of standard input; a heading and empty lines are passed over."""
-    from scheduler.errors import NotFound
+    from scheduler.errors import Refused
 
-    if file is None or str(file) == "-":
-        lines: Iterable[str] = sys.stdin
-    else:
-        try:
-            lines = file.read_text(encoding="utf-8-sig").splitlines()
-        except (OSError, UnicodeDecodeError) as error:
-            raise NotFound(f"{file} cannot be read as text: {error}. Give a CSV file in UTF-8.") from error
-    rows = csv.reader(lines)
-    for row in rows:
-        cells = [cell.strip() for cell in row]
-        if any(cells) and [cell.lower() for cell in cells[:2]] != ["counter", "value"]:
-            yield Line(rows.line_num, *[*cells, "", ""][:3])
+    source = file or Path(STREAM)
+    rows = csv.reader(read_text(source).splitlines())
+    try:
+        for row in rows:
+            cells = [cell.strip() for cell in row]
+            if any(cells) and [cell.lower() for cell in cells[:2]] != ["counter", "value"]:
+                yield Line(rows.line_num, *[*cells, "", ""][:3])
+    except csv.Error as error:
+        raise Refused(f"{named(source)} is no CSV: {error}.") from error
 
 
 def _read(

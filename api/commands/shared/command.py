@@ -70,6 +70,10 @@ def command(group: typer.Typer, word: str | None = None, *, new: bool = False) -
     return add
 
 
+class WrongSetting(Exception):
+    """A setting that cannot be taken; the argument says which, and what was expected."""
+
+
 def show(output: Output, as_json: bool) -> None:
     """Prints it. Raises Exit with its code where that is not 0."""
     if as_json and output.value is not None:
@@ -89,10 +93,17 @@ def say(text: str) -> None:
 
 
 def chosen_settings(**flags: Any) -> "Loaded":
-    """The settings, with what was chosen on the command line."""
+    """The settings, with what was chosen on the command line. Raises WrongSetting."""
+    from scheduler.errors import Refused
     from scheduler.settings import load_settings
+    from scheduler.storage.database import parse_url
 
-    return load_settings({"database": chosen.get("database"), **flags}, file=chosen.get("config"))
+    try:
+        loaded = load_settings({"database": chosen.get("database"), **flags}, file=chosen.get("config"))
+        parse_url(loaded.settings.database)
+    except Refused as error:
+        raise WrongSetting(error.says) from error
+    return loaded
 
 
 @contextmanager

@@ -5,7 +5,8 @@ import io
 import zipfile
 from pathlib import Path
 
-from scheduler.errors import NotFound, Refused
+from api.commands.shared.streams import read_bytes
+from scheduler.errors import Refused
 
 MOST_BYTES, MOST_ROWS, MOST_COLUMNS = 2_000_000, 1000, 60
 
@@ -14,14 +15,9 @@ def rows_of(file: Path) -> list[list[str]]:
     """The cells of a file as text, formulas as their kept values.
 
     Raises:
-        NotFound: it cannot be read. Refused: it is too large, no UTF-8 text, or no workbook.
+        NotFound: it cannot be read. TooLarge: over 2 MB. Refused: it is no UTF-8 text, or no workbook.
     """
-    try:
-        content = file.read_bytes()
-    except OSError as error:
-        raise NotFound(f"{file} cannot be read: {error.strerror}.") from error
-    if len(content) > MOST_BYTES:
-        raise Refused(f"{file} has {len(content)} bytes: at most {MOST_BYTES} are taken.")
+    content = read_bytes(file, MOST_BYTES)
     return _workbook(content, file) if content[:4] == b"PK\x03\x04" else _text(content, file)
 
 
