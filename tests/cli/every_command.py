@@ -1,7 +1,6 @@
 """Every command with its options as the program offers them, and how to call each; no list to be forgotten."""
 
 import fcntl
-import json
 import os
 import signal
 import sys
@@ -139,8 +138,3 @@ def _code_of() -> int:
         except (OSError, AttributeError):
             return 120  # Python's own code where the last words are lost
     return code
-
-
-def document(folder: Path) -> dict[str, Any]:
-    """The vessel document beside the database."""
-    return dict(json.loads((folder / "plover.json").read_text(encoding="utf-8")))

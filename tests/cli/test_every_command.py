@@ -1,16 +1,18 @@
 """Every command and every option with the worst values, every kind of output that cannot be written, and Ctrl-C anywhere."""
 
+import json
 import os
 import shutil
 import sqlite3
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
 import pytest
 
-from tests.cli.calling import leadline
+from tests.cli.calling import leadline, process
 from tests.cli.conftest import Ship
 from tests.cli.every_command import MAY_END_WITH, WAIT_FOR_EVER, WORST, asked_with, every_command, forked
 
@@ -25,13 +27,14 @@ def plain(code: int, talk: str) -> bool:
 
 
 @pytest.fixture
-def aboard(ship: Ship, monkeypatch: pytest.MonkeyPatch) -> Ship:
+def aboard(ship: Ship, monkeypatch: pytest.MonkeyPatch) -> Iterator[Ship]:
     """A ship to write to, in her folder, with somebody in it; nothing on standard input."""
     monkeypatch.chdir(ship.folder)
-    monkeypatch.setattr(sys, "stdin", Path(os.devnull).open())
     words = ("key", "person", "second", "--name", "B", "--role", "chief", "--vessel", "demo-plover")
-    assert leadline(*ship.words(*words)).returncode == 0
-    return ship
+    with Path(os.devnull).open() as nothing:
+        monkeypatch.setattr(sys, "stdin", nothing)
+        assert leadline(*ship.words(*words)).returncode == 0
+        yield ship
 
 
 @pytest.mark.long
@@ -158,13 +161,10 @@ def test_an_interrupt_at_any_time_ends_it_quietly(words: str, made: Ship, tmp_pa
 )
 def test_the_alphabet_of_the_terminal_changes_no_data(own: dict[str, str], aboard: Ship) -> None:
     """A ship's name of letters that the locale does not have is the same UTF-8 in every pipe."""
-    import json
-
-    from tests.cli.calling import process
-
     (aboard.folder / "named.json").write_text(json.dumps(aboard.document | {"name": "Demo Plöver Ждать 泵"}))
     assert leadline(*aboard.words("import", "named.json", "--replace")).returncode == 0
     told = process(*aboard.words("vessel", "show", "demo-plover"), **own)
     assert told.returncode == 0, told.stderr
     assert '"Demo Plöver Ждать 泵"' in told.stdout
-    assert "m³/h" in process(*aboard.words("capacity", "plover-plant"), **own).stdout or True
+    shown = process(*aboard.words("minimum", "plover-plant", "--closets=9", "--flushes=5", "--litres=60"), **own)
+    assert "m³/h of free air" in shown.stdout

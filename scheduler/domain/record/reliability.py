@@ -6,18 +6,20 @@ Sources stand with each function; the figures are checked against published exam
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, log, sqrt
+from math import exp, gamma, log, sqrt
+from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
 
+from scheduler.domain.record.distributions import chi2_quantile, chi2_survival, lower_gamma, root
 from scheduler.errors import Refused
 
-# scipy is taken in where it is used: it takes longer to load than the rest of the program, and few ask for these figures
 CONFIDENCE = 0.90
 LEAST_FAILURES = 10
 """Fewer failures carry no Weibull fit and no advice on intervals (judgement, no source)."""
 ALPHA = 0.05
+NORMAL = NormalDist()
 
 
 class Bounds(NamedTuple):
@@ -38,15 +40,13 @@ def mtbf(failures: int, hours: float, confidence: float = CONFIDENCE) -> Bounds:
 
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.5.1.
     """
-    from scipy.stats import chi2
-
     if not hours > 0 or failures < 0:
         raise Refused(f"{failures} failures in {hours:g} running hours give no figure: hours above 0 were expected.")
     alpha = 1 - confidence
     if failures == 0:
         return Bounds(None, -hours / log(alpha), None)
-    low = 2 * hours / float(chi2.ppf(1 - alpha / 2, 2 * (failures + 1)))
-    high = 2 * hours / float(chi2.ppf(alpha / 2, 2 * failures))
+    low = 2 * hours / chi2_quantile(1 - alpha / 2, 2 * (failures + 1))
+    high = 2 * hours / chi2_quantile(alpha / 2, 2 * failures)
     return Bounds(hours / failures, low, high)
 
 
@@ -72,8 +72,6 @@ def trend(units: Sequence[tuple[Sequence[float], float]]) -> Trend:
 
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 8.2.3.4; pooled over units as in Ascher and Feingold (from memory).
     """
-    from scipy.stats import chi2, norm
-
     times = [(t, end) for failures, end in units for t in failures]
     if len(times) < 3:
         raise Refused(f"{len(times)} failures show no trend either way: three or more were expected.")
@@ -83,9 +81,9 @@ def trend(units: Sequence[tuple[Sequence[float], float]]) -> Trend:
     u = sum(t - end / 2 for t, end in times) / sqrt(sum(end**2 for _, end in times) / 12)
     # A failure at the very end of its time says nothing in the MIL-HDBK test: ln 1 is 0.
     statistic = 2 * sum(log(end / t) for t, end in times)
-    laplace_p = float(norm.cdf(u)) if u < 0 else float(norm.sf(u))
+    laplace_p = NORMAL.cdf(-abs(u))
     better = statistic > 2 * n
-    mil_p = float(chi2.sf(statistic, 2 * n)) if better else float(chi2.cdf(statistic, 2 * n))
+    mil_p = chi2_survival(statistic, 2 * n) if better else 1 - chi2_survival(statistic, 2 * n)
     return Trend(u, laplace_p, statistic, mil_p, _trend_words(u, laplace_p, better, mil_p))
 
 
@@ -148,8 +146,6 @@ def weibull(failed: Sequence[float], censored: Sequence[float] = (), *, least: i
 
     Source: NIST/SEMATECH e-Handbook of Statistical Methods, 8.4.1.3.
     """
-    from scipy.optimize import brentq
-
     if len(failed) < least:
         raise Refused(
             f"{len(failed)} failures carry no life distribution: {least} or more were expected. Wait, or pool like parts of "
@@ -165,7 +161,7 @@ def weibull(failed: Sequence[float], censored: Sequence[float] = (), *, least: i
         weights = np.exp(shape * every_log)
         return float(weights @ every_log / weights.sum() - 1 / shape - logs.mean())
 
-    shape = float(brentq(score, 1e-3, 1e3))
+    shape = root(score, 1e-3, 1e3)
     n = len(x)
     scale = top * float((np.exp(shape * every_log).sum() / n) ** (1 / shape))
     likelihood = n * log(shape) - n * shape * log(scale) + (shape - 1) * float(np.log(x).sum())
@@ -175,15 +171,13 @@ def weibull(failed: Sequence[float], censored: Sequence[float] = (), *, least: i
 
 def _shape_low(every: np.ndarray, failures: int, scale: float, shape: float) -> float:
     """Lower 90 % bound of the shape by the observed information, on the log scale."""
-    from scipy.stats import norm
-
     z = np.log(every / scale)
     power = np.exp(shape * z)
     i_ss = failures / shape**2 + float((power * z**2).sum())
     i_ll = shape**2 * failures
     i_sl = -float((power * (1 + shape * z)).sum()) + failures
     variance = i_ll / (i_ss * i_ll - i_sl**2)
-    return shape * exp(-float(norm.ppf(1 - (1 - CONFIDENCE) / 2)) * sqrt(variance) / shape)
+    return shape * exp(-NORMAL.inv_cdf(1 - (1 - CONFIDENCE) / 2) * sqrt(variance) / shape)
 
 
 class Interval(NamedTuple):
@@ -211,15 +205,12 @@ def replacement_interval(life: Weibull, planned_cost: float, failure_cost: float
 
 def least_cost_age(scale: float, shape: float, planned_cost: float, failure_cost: float) -> Interval:
     """As `replacement_interval`, for a scale and shape above 1 that are known."""
-    from scipy.optimize import brentq
-    from scipy.special import gamma, gammainc
-
     if not failure_cost > planned_cost > 0 or shape <= 1:
         raise Refused("A shape above 1 and a failure that costs more than a planned replacement were expected.")
 
     def reliability_integral(t: float) -> float:
-        whole = scale / shape * float(gamma(1 / shape))
-        return whole * float(gammainc(1 / shape, (t / scale) ** shape))
+        whole = scale / shape * gamma(1 / shape)
+        return whole * lower_gamma(1 / shape, (t / scale) ** shape)
 
     def balance(t: float) -> float:
         hazard: float = shape / scale * (t / scale) ** (shape - 1)
@@ -232,6 +223,6 @@ def least_cost_age(scale: float, shape: float, planned_cost: float, failure_cost
     high = scale
     while balance(high) < 0 and high < scale * 1e6:
         high *= 2
-    age = float(brentq(balance, scale * 1e-9, high))
+    age = root(balance, scale * 1e-9, high)
     gone = 1 - exp(-((age / scale) ** shape))
     return Interval(age, (planned_cost * (1 - gone) + failure_cost * gone) / reliability_integral(age))
