@@ -2,6 +2,8 @@
 
 import os
 import sys
+from functools import cache
+from typing import Any
 
 
 def main() -> None:
@@ -52,14 +54,22 @@ def _run() -> int:
 def _called() -> int:
     from typer._click.exceptions import ClickException  # what typer raises for wrong use has no public name
 
-    from api.commands.app import app
-
     try:
-        code = app(prog_name="leadline", standalone_mode=False)
+        code = _command().main(prog_name="leadline", standalone_mode=False)
     except ClickException as error:
         error.show()
         return error.exit_code
     return code if isinstance(code, int) else 0
+
+
+@cache
+def _command() -> Any:
+    """All commands, put together once."""
+    from typer.main import get_command
+
+    from api.commands.app import app
+
+    return get_command(app)
 
 
 def _ended(code: int) -> int:

@@ -69,7 +69,7 @@ class Scene:
 
 def run_demo(folder: Path | None, port: int | None, *, check: bool, every_seconds: float) -> int:
     """The demo; with `check` it proves itself and ends. Returns the exit code."""
-    set_up("text", level=30)
+    set_up("text", "warning")
     began = time.monotonic()
     with ExitStack() as stack:
         asked = stack.enter_context(_ended_in_order())

@@ -84,10 +84,13 @@ class Settings:
     feed_gzip: bool = _set(True, "compress the calendar feed for clients that ask")
     insecure_cookie: bool = _set(True, "allow the sign-in cookie over plain http (a ship's own network)")
     log: str = _set("auto", "log form: text, json, or auto (text on a terminal)")
+    log_level: str = _set("info", "least of what is logged: debug, info, warning or error")
 
     def __post_init__(self) -> None:
         if self.log not in ("auto", "text", "json"):
             raise Refused(f'Setting log is "{self.log}"; expected auto, text or json.')
+        if self.log_level not in ("debug", "info", "warning", "error"):
+            raise Refused(f'Setting log_level is "{self.log_level}"; expected debug, info, warning or error.')
         if self.base_url and not _leads_somewhere(self.base_url):
             raise Refused(
                 f'Setting base_url is "{self.base_url}"; expected the address people type, such as http://leadline.lan:8322.'

@@ -3,7 +3,8 @@
 import logging
 import threading
 from collections.abc import Callable
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MISSED, JobExecutionEvent
@@ -18,12 +19,22 @@ from scheduler.clock import system_clock
 from scheduler.storage.leader import Leader
 
 log = logging.getLogger("leadline")
-logging.getLogger("apscheduler.scheduler").setLevel(
-    logging.ERROR
-)  # a tick still at work is no trouble; errors are heard below
+# A tick still at work when its next turn comes ("maximum number of running instances") is no trouble; errors are heard below.
+logging.getLogger("apscheduler.scheduler").setLevel(logging.ERROR)
 
 KEEP_UP_SECONDS = 5
 KEEP_UP = "keep up"
+
+
+@dataclass(frozen=True, slots=True)
+class TimerState:
+    """How a tick is doing since the start: turns that ended well, that failed, what the last one failed with (none: it did not)."""
+
+    name: str
+    done: int = 0
+    failures: int = 0
+    failing: str | None = None
+    last_good_at: datetime | None = None
 
 
 class Timers:
@@ -37,7 +48,7 @@ class Timers:
         self._context = context
         self._refresh = refresh
         self._leader = Leader(context.db)
-        self._failed: dict[str, str] = {}
+        self._states: dict[str, TimerState] = {}
         self._lock = threading.Lock()
         self._working, self._again = threading.Event(), threading.Event()
         self._scheduler = BackgroundScheduler(
@@ -83,10 +94,14 @@ class Timers:
         self._scheduler.shutdown(wait=True)
         self._leader.release()
 
-    def trouble(self) -> list[str]:
-        """What failed at its last run, one sentence a tick."""
+    def trouble(self) -> dict[str, str]:
+        """What each tick failed with whose last turn failed, by its name."""
+        return {one.name: one.failing for one in self.state() if one.failing is not None}
+
+    def state(self) -> list[TimerState]:
+        """How each tick is doing; one that had no turn yet is left out."""
         with self._lock:
-            return [f"{name}: {says}" for name, says in sorted(self._failed.items())]
+            return list(self._states.values())
 
     def _run(self, name: str, act: Callable[[], object]) -> None:
         if not self._leader.leads():
@@ -95,8 +110,7 @@ class Timers:
             self._until_nothing_is_asked(act)
         else:
             act()
-        with self._lock:
-            self._failed.pop(name, None)
+        self._note(name, None)
 
     def _until_nothing_is_asked(self, act: Callable[[], object]) -> None:
         self._working.set()
@@ -111,5 +125,17 @@ class Timers:
     def _heard(self, event: JobExecutionEvent) -> None:
         problem: Any = event.exception or "missed"
         log.error("timer %s: %s", event.job_id, problem, exc_info=event.exception)
+        self._note(event.job_id, f"{type(problem).__name__}: {problem}"[:300])
+
+    def _note(self, name: str, failing: str | None) -> None:
+        """One more turn has ended."""
         with self._lock:
-            self._failed[event.job_id] = f"{type(problem).__name__}: {problem}"[:300]
+            before = self._states.get(name, TimerState(name))
+            good = failing is None
+            self._states[name] = TimerState(
+                name,
+                done=before.done + good,
+                failures=before.failures + (not good),
+                failing=failing,
+                last_good_at=self._context.now() if good else before.last_good_at,
+            )

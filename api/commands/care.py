@@ -1,12 +1,13 @@
 """Serve and demo, upgrade, settings, and the doctor."""
 
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.command import Output, chosen_settings, command
+from api.commands.shared.command import Output, chosen_settings, command, say
 from api.commands.shared.groups import app, group
 from api.commands.shared.options import parse_figure
 
@@ -22,11 +23,16 @@ def serve(
     host: Annotated[str | None, typer.Option(help="address to listen on")] = None,
     port: Annotated[int | None, typer.Option(min=0, max=65535, help="port to listen on")] = None,
     base_url: Annotated[str | None, typer.Option(help="address people reach the server by")] = None,
+    unit: Annotated[bool, typer.Option("--unit", help="print a systemd unit for this server, and end")] = False,
+    containerfile: Annotated[bool, typer.Option("--containerfile", help="print a container file, and end")] = False,
 ) -> None:
     """Serve pages, API and calendar feed.
 
     Example: leadline --database ship.db serve --host 0.0.0.0 --base-url http://leadline.lan:8322
     """
+    if unit or containerfile:
+        _print_service(unit, containerfile, {"host": host, "port": port, "base-url": base_url})
+        return
     import gc
     import logging
     from dataclasses import replace
@@ -34,6 +40,7 @@ def serve(
     from api.server.app import make_app
     from api.server.listening import listen
     from api.server.logs import set_up
+    from api.server.notify import ServiceManager
     from api.server.serving import server_for
     from scheduler.errors import SchedulerError
     from scheduler.settings import NO_BASE_URL
@@ -43,18 +50,33 @@ def serve(
     log = logging.getLogger("leadline")
     settings = chosen_settings(host=host, port=port, base_url=base_url).settings
     with only_server(database_path(settings.database)), listen(settings.host, settings.port) as sock:
-        set_up(settings.log)
+        set_up(settings.log, settings.log_level)
         settings = replace(settings, port=sock.getsockname()[1])
         if not settings.shown_base_url():
             log.warning("calendar entries carry no links and sign-in links cannot be made: %s", NO_BASE_URL)
         application = make_app(settings)
-        server = server_for(application, settings)
+        server = server_for(application, settings, ServiceManager(), application.state.intake.alive)
         gc.collect()
         gc.freeze()  # what is here now stays: the collector need not look through it again and again
         with suppress(KeyboardInterrupt):
             server.run(sockets=[sock])
     if not server.started:
         raise SchedulerError("The server did not start; its words are above.")
+
+
+def _print_service(unit: bool, containerfile: bool, options: Mapping[str, object]) -> None:
+    from api.commands import service_files
+
+    given = [f"--{name}={value}" for name, value in options.items() if value is not None]
+    if unit and containerfile:
+        raise typer.BadParameter("--unit and --containerfile do not go together; give one of them.")
+    if containerfile and given:
+        raise typer.BadParameter(f"{given[0]} goes with --unit; a container gets its settings as LEADLINE_* variables.")
+    print(service_files.unit(given) if unit else service_files.containerfile(), end="")
+    if unit and service_files.out_of_sight():
+        say(
+            "leadline: this program lies in a home folder, which the unit does not let itself see. Install it in /opt/leadline."
+        )
 
 
 @app.command()

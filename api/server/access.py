@@ -159,6 +159,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/light"): NoRole.OPEN,
     ("GET", "/livez"): NoRole.OPEN,
     ("GET", "/readyz"): NoRole.OPEN,
+    ("GET", "/metrics"): READ,
     ("GET", "/problems/{name}"): NoRole.OPEN,
     ("GET", "/openapi.json"): NoRole.OPEN,
     ("GET", "/docs"): NoRole.OPEN,

@@ -37,6 +37,7 @@ from api.server.calendar_cache import CalendarCache, CalendarMiddleware
 from api.server.fast_route import FastRoute
 from api.server.logs import hide_secrets
 from api.server.methods import AnyMethod
+from api.server.metrics import RequestCounts, RequestMeter
 from api.server.middleware import Guard
 from api.server.try_limiter import TryLimiter
 from scheduler.actions.base.context import Context
@@ -178,7 +179,9 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     errors.install(app)
     app.add_middleware(AnyMethod)
     app.add_middleware(Guard, settings=settings, short=short_ways())
-    app.front = CalendarMiddleware(app.front, shelf=shelf, compress=settings.feed_gzip)
+    app.state.requests = RequestCounts()
+    calendars = CalendarMiddleware(app.front, shelf=shelf, compress=settings.feed_gzip)
+    app.front = RequestMeter(calendars, app.state.requests)
     return app
 
 

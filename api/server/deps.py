@@ -14,6 +14,7 @@ from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.people import people, sessions
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
+from scheduler.domain.base.enums import Role
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
 from scheduler.storage.vessel import AssetKind
 
@@ -49,12 +50,17 @@ def asking(request: Request, context: "ContextDep") -> Asking:
     door = DOORS[route_of(request)]
     if isinstance(door, NoRole):  # pragma: no cover - a wiring mistake, held by a test
         raise RuntimeError("an open door asks nobody")
+    return must_be_known(request, context, door)
+
+
+def must_be_known(request: Request, context: Context, roles: frozenset[Role]) -> Asking:
+    """Who asks, if it is one of these roles. Raises as `asking` does."""
     found = _by_key(request, context) or _by_cookie(request, context)
     if found is None:
         raise NotSignedIn(
             "Nobody is known to be asking. Send `Authorization: Bearer ll_...`, or open your sign-in link in a browser."
         )
-    found.actor.must_be(door, doing(request))
+    found.actor.must_be(roles, doing(request))
     return found
 
 

@@ -5,6 +5,7 @@ import logging
 import re
 import sys
 from datetime import UTC, datetime
+from typing import TextIO
 
 _SECRET = re.compile(r"(/cal/|/enter/)[^/\s\"?]+|\bll_[0-9a-f]{8}_[A-Za-z0-9_-]+")
 
@@ -49,13 +50,20 @@ def hide_secrets() -> None:
             logger.addFilter(_Hide())
 
 
-def set_up(form: str, level: int = logging.INFO) -> None:
-    """Send log lines to stdout in a form: text, json, or auto."""
-    handler = logging.StreamHandler(sys.stdout)
+class _Lines(logging.StreamHandler[TextIO]):
+    """A line that cannot be written, on a full disk or to a reader that is gone, is dropped: the server goes on."""
+
+    def handleError(self, record: logging.LogRecord) -> None:  # noqa: ARG002, N802 - the name of the base class
+        return
+
+
+def set_up(form: str, level: str = "info") -> None:
+    """Send log lines to stdout in a form (text, json, or auto), from a level on (debug, info, warning, error)."""
+    handler = _Lines(sys.stdout)
     as_json = form == "json" or (form == "auto" and not sys.stdout.isatty())
     handler.setFormatter(_Json() if as_json else _TextFormatter("%(asctime)s %(levelname)s %(name)s: %(message)s"))
     handler.addFilter(_Hide())
-    logging.basicConfig(level=level, handlers=[handler], force=True)
-    logging.getLogger("apscheduler").setLevel(logging.WARNING)
-    logging.getLogger("alembic").setLevel(logging.WARNING)
+    logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
+    for other in ("apscheduler", "alembic", "asyncio", "httpx", "httpcore", "tzlocal"):
+        logging.getLogger(other).setLevel(max(logging.WARNING, logging.getLogger().level))
     hide_secrets()

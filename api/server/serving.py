@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+from collections.abc import Callable
 from typing import Any
 
 import uvicorn
@@ -10,6 +11,7 @@ from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api.server.connections import AT_A_TIME, Connections, damp_accept_errors, protocol_with, room_for
 from api.server.listening import QUEUE
+from api.server.notify import NotifyingServer, ServiceManager
 from scheduler.settings import Settings
 
 END_SECONDS = 10
@@ -18,8 +20,8 @@ END_SECONDS = 10
 log = logging.getLogger("leadline")
 
 
-class LimitedServer(uvicorn.Server):
-    """uvicorn, whose loop writes errors of accepting once a minute."""
+class LimitedServer(NotifyingServer):
+    """uvicorn that tells a service manager how it is, whose loop writes errors of accepting once a minute."""
 
     async def serve(self, sockets: Any = None) -> None:
         """As uvicorn does."""
@@ -33,8 +35,13 @@ class LimitedServer(uvicorn.Server):
             one.listen(QUEUE)
 
 
-def server_for(application: ASGIApp, settings: Settings) -> LimitedServer:
-    """A server for an application, to be run on a socket of `listening`."""
+def server_for(
+    application: ASGIApp,
+    settings: Settings,
+    manager: ServiceManager | None = None,
+    alive: Callable[[], bool] = lambda: True,
+) -> LimitedServer:
+    """A server for an application, to be run on a socket of `listening`. manager: none when nothing started it as a service."""
     proxies = settings.named_proxies()
     trusted = ProxyHeadersMiddleware(application, proxies).trusted_hosts  # type: ignore[arg-type]
     most = room_for(settings.most_connections)
@@ -53,5 +60,7 @@ def server_for(application: ASGIApp, settings: Settings) -> LimitedServer:
             forwarded_allow_ips=proxies,
             server_header=False,
             timeout_graceful_shutdown=END_SECONDS,
-        )
+        ),
+        manager or ServiceManager({}),
+        alive,
     )

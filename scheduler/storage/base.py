@@ -72,6 +72,17 @@ def failed_tasks(session: Session, since: datetime) -> list[TaskRunRow]:
     return list(session.exec(query.order_by(col(TaskRunRow.started_at).desc())))
 
 
+def task_done_since(session: Session, name: str, begins: str, at: datetime) -> bool:
+    """Whether a run of that task whose period begins so ended well at or after an instant."""
+    query = select(TaskRunRow.task).where(
+        TaskRunRow.task == name,
+        func.substr(TaskRunRow.period, 1, len(begins)) == begins,
+        TaskRunRow.outcome == "done",
+        col(TaskRunRow.ended_at) >= at,
+    )
+    return session.exec(query.limit(1)).first() is not None
+
+
 def remembered(session: Session, name: str) -> str:
     """What was remembered under a name, empty when nothing was."""
     row = session.get(RememberedRow, name)

@@ -4,6 +4,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +39,7 @@ class Upgraded:
     backup: Path | None
 
 
+@cache
 def newest() -> str:
     """The step this program needs."""
     return str(ScriptDirectory.from_config(_config()).get_current_head())

@@ -1,6 +1,7 @@
 """What doctor and the pages say of what is wrong or odd: what, which, since when, and what to do."""
 
-from collections.abc import Callable, Mapping
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from scheduler.domain.checks.crew import Block
@@ -31,6 +32,33 @@ def diagnosis_words(one: Diagnosis) -> tuple[str, str]:
     """What is wrong, and what to do about it; in ship time, with the names people use."""
     says, do = _WORDS[one.about]
     return says(one), do if isinstance(do, str) else do(one)
+
+
+_UNNAMED: Mapping[About, tuple[str, str]] = {
+    About.CALENDAR_FAILED: (
+        "One calendar could not be written; the last good one is served.",
+        "{} calendars could not be written; the last good ones are served.",
+    ),
+    About.PLAN_FAILED: (
+        "The plan of one plant could not be made; the one before it stays.",
+        "The plans of {} plants could not be made; those before them stay.",
+    ),
+    About.TIMER: (
+        "One timer of the server failed at its last turn.",
+        "{} timers of the server failed at their last turn.",
+    ),
+}
+DATABASE_AWAY = "The database does not answer, or has no room left."
+
+
+def failed_words(failed: Sequence[Diagnosis]) -> list[str]:
+    """What failed, for everybody: how many of each, and no ship's name."""
+    counts = Counter(one.about for one in failed)
+    return [
+        one if counts[about] == 1 else many.format(counts[about])
+        for about, (one, many) in _UNNAMED.items()
+        if counts[about]
+    ]
 
 
 def _flag(one: Diagnosis) -> str:
@@ -115,6 +143,10 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
         lambda one: f"No plan of {one.name} was made for more than a night.",
         f"A server plans each night: {_SERVER}",
     ),
+    About.PLAN_FAILED: (
+        lambda one: f"The plan of {one.name} could not be made; the one before it stays.",
+        "It is tried again each night and after each change; the server's log says what went wrong.",
+    ),
     About.NOT_TAKEN: (
         lambda one: f"A plan of {one.name} is proposed and none was ever taken: the calendar shows no slots.",
         "Look at it on the plant page and take it.",
@@ -123,6 +155,10 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     About.OLD_CALENDAR: (
         lambda one: f"The calendar of {one.name} was last written more than an hour ago.",
         f"A server writes it every quarter of an hour: {_SERVER}",
+    ),
+    About.CALENDAR_FAILED: (
+        lambda one: f"The calendar of {one.name} could not be written; the last good one is served.",
+        "It is tried again within a quarter of an hour; the server's log says what went wrong.",
     ),
     About.SPACE: (
         lambda one: (
@@ -171,5 +207,8 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
         lambda _: "The backups lie on the same disk as the database: what takes the one takes the other.",
         "Set backup_folder to another disk, or carry a backup off the ship now and then.",
     ),
-    About.TIMER: (_fact("outcome"), "It is tried again; if it stays, the server's log says more."),
+    About.TIMER: (
+        lambda one: f"The timer “{one.name}” failed at its last turn.",
+        "It is tried again; if it stays, the server's log says more.",
+    ),
 }

@@ -349,6 +349,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/light"): Walk("/light", 303),
     ("GET", "/livez"): Walk("/livez"),
     ("GET", "/readyz"): Walk("/readyz"),
+    ("GET", "/metrics"): Walk("/metrics"),
     ("GET", "/problems/{name}"): Walk("/problems/stale"),
     ("GET", "/openapi.json"): Walk("/openapi.json"),
     ("GET", "/docs"): Walk("/docs"),

@@ -27,6 +27,7 @@ NO_PAGES = frozenset(
     {
         "/livez",
         "/readyz",
+        "/metrics",
         "/problems/{name}",
         "/openapi.json",
         "/docs",

@@ -66,7 +66,9 @@ Ends = dict[int, int | str | None]
 """What a file descriptor of the command is: another descriptor, a file to write to, or none: closed."""
 
 
-def forked(folder: Path, words: list[str], ends: Ends, before: Callable[[], object] = lambda: None) -> tuple[int, str, str]:
+def forked(
+    folder: Path, words: list[str], ends: Ends, before: Callable[[], object] = lambda: None
+) -> tuple[int, str, str]:
     """(exit code, stdout, stderr) of the command as a process of its own; far quicker than a new Python for each.
 
     before: called in the child at the last moment. What Python does to the streams at its end is done here as well.

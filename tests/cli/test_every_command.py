@@ -117,7 +117,9 @@ def test_an_output_that_is_lost_is_said(lost: str | None, made: Ship, tmp_path: 
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("words", ["due", "plan plover-plant --new", "import plover.json --replace", "history demo-plover"])
+@pytest.mark.parametrize(
+    "words", ["due", "plan plover-plant --new", "import plover.json --replace", "history demo-plover"]
+)
 def test_an_interrupt_at_any_time_ends_it_quietly(words: str, made: Ship, tmp_path: Path) -> None:
     """At calls further and further in: 130, or done before it came; no traceback, and the database is sound."""
     after, ended = 1, set()

@@ -43,7 +43,7 @@ def open_streams() -> None:
             os.open(os.devnull, how)
     if sys.stdout is None:
         sys.stdout = sys.__stdout__ = open(1, "w", encoding="utf-8", closefd=False)  # type: ignore[misc]  # noqa: SIM115
-    if _own(sys.stdout):
+    if _own(sys.stdout) and isinstance(sys.stdout, io.TextIOWrapper):
         encoding = sys.stdout.encoding if sys.stdout.isatty() else "utf-8"
         sys.stdout.reconfigure(encoding=encoding, errors="backslashreplace")
     if sys.stderr is sys.__stderr__:
@@ -149,4 +149,4 @@ def _why(error: OSError | ValueError | SchedulerError) -> str:
 
 
 def _own(stream: Any) -> bool:
-    return stream is not None and stream is sys.__stdout__ and isinstance(stream, io.TextIOWrapper)
+    return stream is not None and stream is sys.__stdout__

@@ -1,11 +1,11 @@
 """What is wrong or odd in this installation: gathered here as facts; the command and the pages show the same."""
 
 from dataclasses import replace
-from datetime import timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.care.backups import backup_folder, newest_backup_at, same_disk
+from scheduler.actions.care.failures import of_tasks
 from scheduler.actions.care.rounds import NIGHTLY, watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
@@ -18,7 +18,7 @@ from scheduler.domain.hours.ledger import Code
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, Settings
-from scheduler.storage.base import failed_tasks, task_rows
+from scheduler.storage.base import task_rows
 from scheduler.storage.database import Database, Session
 from scheduler.storage.feed import feed_body_rows
 from scheduler.storage.hours.counters import counter_rows, flag_rows
@@ -53,7 +53,12 @@ def vessel_diagnosis(context: Context, vessel_id: str) -> list[Diagnosis]:
         behind = _backlog(context, session, vessel)
     derive_vessel(context, vessel_id)
     with context.db.read() as session:
-        found = [*behind, *_counters(context, session, vessel), *_rest(context, session, vessel)]
+        found = [
+            *behind,
+            *_counters(context, session, vessel),
+            *_rest(context, session, vessel),
+            *of_tasks(context, session, vessel_id),
+        ]
         clock = clock_of(session, vessel_id, context.now())
     return [replace(one, offset_minutes=clock) for one in found if one is not None]
 
@@ -107,19 +112,9 @@ def _backups(context: Context) -> list[Diagnosis]:
 
 
 def _tasks(context: Context) -> list[Diagnosis]:
-    """What the timers could not do in the last day."""
+    """What the timers could not do, but for plans and calendars, which are of a vessel."""
     with context.db.read() as session:
-        failed = failed_tasks(session, context.now() - timedelta(days=1))[:5]
-    return [
-        Diagnosis(
-            about=About.TIMER,
-            which=f"{row.task} {row.period}",
-            name=f"{row.task} {row.period}",
-            facts={"outcome": str(row.outcome)},
-            since_at=row.started_at,
-        )
-        for row in failed
-    ]
+        return [one for one in of_tasks(context, session) if one.about is About.TIMER]
 
 
 def _backlog(context: Context, session: Session, vessel: Vessel) -> list[Diagnosis | None]:

@@ -1,35 +1,41 @@
-"""Is the installation in order? What readiness says."""
+"""Is the installation in order? What readiness says, to anybody and to those who may see names."""
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.base.context import Context, utc_text
+from scheduler.actions.base.context import Context
+from scheduler.actions.care.failures import of_tasks, of_timers
+from scheduler.domain.checks.diagnosis import Diagnosis
 from scheduler.errors import SchedulerError
-from scheduler.storage.base import failed_tasks
 from scheduler.storage.hours.intake import IntakeState
 from scheduler.storage.vessel import vessel_rows
-
-_DAY_S = 86_400
 
 
 @dataclass(slots=True)
 class Found:
-    """What was found. ready: requests can be served; remarks do not stop that."""
+    """What was found. ready: requests can be served; what failed does not stop that. checks: figures, for who may see them."""
 
     ready: bool = True
     checks: dict[str, Any] = field(default_factory=dict)
-    remarks: list[str] = field(default_factory=list)
+    failed: list[Diagnosis] = field(default_factory=list)
+    trouble: str = ""
+    vessels: int | None = None
+    free_bytes: int | None = None
 
-    def body(self) -> dict[str, Any]:
-        """As JSON values."""
-        return {"ready": self.ready, "checks": self.checks, "remarks": self.remarks}
+    def failed_by_kind(self) -> Mapping[str, int]:
+        """How many things failed, by what they are about."""
+        return Counter(one.about.value for one in self.failed)
 
 
-def health(context: Context, *, intake: IntakeState, timers: Sequence[str] = ()) -> Found:
-    """Look at the database, the writer and the timers. Never raises for what it finds."""
-    found = Found(remarks=list(timers))
+def health(context: Context, *, intake: IntakeState, timers: Mapping[str, str] | None = None) -> Found:
+    """Look at the database, the writer and the timers. Never raises for what it finds.
+
+    Args:
+        timers: what each failed with, by its name.
+    """
+    found = Found(failed=of_timers(timers or {}))
     found.checks["intake"] = {
         "waiting": intake.waiting_requests,
         "stored": intake.stored,
@@ -38,12 +44,12 @@ def health(context: Context, *, intake: IntakeState, timers: Sequence[str] = ())
     }
     try:
         found.checks["database"] = context.db.engine_says()
+        found.free_bytes = context.db.free_bytes()
         context.db.require_room()
         with context.db.read() as session:
-            found.checks["vessels"] = len(vessel_rows(session))
-            for row in failed_tasks(session, context.now() - timedelta(days=1))[:5]:
-                found.remarks.append(f"{row.task} ({row.period}, {utc_text(row.started_at)}): {row.outcome}")
+            found.vessels = found.checks["vessels"] = len(vessel_rows(session))
+            found.failed += of_tasks(context, session)
     except SchedulerError as error:
         found.ready = False
-        found.checks["database"] = error.says
+        found.trouble = found.checks["database"] = error.says
     return found

@@ -32,7 +32,7 @@ from scheduler.storage.vessel import vessel_rows
 log = logging.getLogger("leadline")
 
 
-_TROUBLE = "calendar"
+CALENDAR_TROUBLE = "calendar"
 """Task under which the last failure to write a calendar is noted, by vessel."""
 
 
@@ -76,8 +76,10 @@ def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
         if trouble(context).get(vessel_id, ("", ""))[0] != says:
             log.exception("the calendar of %s could not be written; the last good one is served", vessel_id)
             with suppress(SchedulerError), context.db.write(vessel_id) as session:
-                row = task_row(session, _TROUBLE, vessel_id)
-                row = row or TaskRunRow(task=_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_at=context.now())
+                row = task_row(session, CALENDAR_TROUBLE, vessel_id)
+                row = row or TaskRunRow(
+                    task=CALENDAR_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_at=context.now()
+                )
                 row.started_at = row.ended_at = context.now()
                 row.outcome = says
                 session.add(row)
@@ -90,7 +92,7 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
     with context.db.read() as session:
         return {
             row.period: (row.outcome or "", row.started_at)
-            for row in task_rows(session, _TROUBLE)
+            for row in task_rows(session, CALENDAR_TROUBLE)
             if row.outcome not in (None, "done")
         }
 
@@ -98,7 +100,7 @@ def trouble(context: Context) -> dict[str, tuple[str, datetime]]:
 def _well_again(context: Context, vessel_id: str) -> None:
     if vessel_id in trouble(context):
         with context.db.write(vessel_id) as session:
-            row = task_row(session, _TROUBLE, vessel_id)
+            row = task_row(session, CALENDAR_TROUBLE, vessel_id)
             if row is not None:
                 session.delete(row)
 

@@ -49,7 +49,7 @@ def lower_gamma(a: float, x: float) -> float:
         n += 1
         term *= x / (a + n)
         total += term
-    return min(1.0, x**a * exp(-x) * total)
+    return min(1.0, float(x**a) * exp(-x) * total)
 
 
 def root(of: Callable[[float], float], low: float, high: float) -> float:

@@ -147,6 +147,10 @@ class Intake:
             self._readings += count
             self._queue.put(_Waiting(post, token, tell))
 
+    def alive(self) -> bool:
+        """Whether the writer's thread is there, as long as it has something to do."""
+        return self._thread.is_alive() or not self._open
+
     def state(self) -> IntakeState:
         """How it is doing now."""
         return IntakeState(

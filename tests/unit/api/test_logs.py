@@ -82,7 +82,7 @@ def test_a_server_at_work_logs_no_secret(
     written: Callable[[], str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A key refused and taken, a feed fetched, a link followed, a door that breaks down: none of the secrets is logged."""
-    set_up("json", level=logging.DEBUG)
+    set_up("json", "debug")
     app = make_app(Settings(database=str(tmp_path / "ship.db")), timers=False)
     context: Context = app.state.context
     key = people.add_key(context, ME, role=Role.OFFICE, label="desk")
