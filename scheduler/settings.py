@@ -6,7 +6,6 @@ may be read from a file: `LEADLINE_<NAME>_FILE` names it. An unknown key is an e
 
 import difflib
 import os
-import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from ipaddress import ip_network
@@ -15,6 +14,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from scheduler.errors import Refused
+from scheduler.toml_file import read_small, read_toml
 
 _PREFIX = "LEADLINE_"
 _TESTS_PREFIX = "LEADLINE_TEST_"
@@ -193,7 +193,7 @@ def load_settings(
 
     path = file or (Path(env["LEADLINE_CONFIG"]) if env.get("LEADLINE_CONFIG") else None)
     if path is not None:
-        for name, raw in _toml(path).items():
+        for name, raw in read_toml(path, "The settings file", "Check --config and LEADLINE_CONFIG.").items():
             take(name, raw, f"file {path}")
     for key in sorted(env):
         if not key.startswith(_PREFIX) or key.startswith(_TESTS_PREFIX) or key in _OTHER_NAMES:
@@ -209,22 +209,12 @@ def load_settings(
     return Loaded(Settings(**values), origin)
 
 
-def _toml(path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise Refused(
-            f"The settings file {path} cannot be read: {error.strerror}. Check --config and LEADLINE_CONFIG."
-        ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise Refused(f"The settings file {path} is not TOML: {error}.") from error
-
-
 def _secret(path: Path, key: str) -> str:
     try:
-        return path.read_text(encoding="utf-8").strip()
-    except OSError as error:
-        raise Refused(f"{key} names {path}, which cannot be read: {error.strerror}.") from error
+        return read_small(path).strip()
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else error
+        raise Refused(f"{key} names {path}, which cannot be read: {why}.") from error
 
 
 def _fit(spec: Any, raw: Any, source: str) -> Any:

@@ -1,7 +1,6 @@
 """The gateway's one settings file (TOML). Every key and value that is wrong is named, all at once."""
 
 import difflib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,6 +9,7 @@ from urllib.parse import urlsplit
 
 from api.gateway.registers import Layout, RegisterKind, WordOrder
 from scheduler.errors import Refused
+from scheduler.toml_file import read_toml
 
 EXAMPLE = Path(__file__).with_name("example.toml")
 
@@ -143,16 +143,8 @@ def load_gateway(path: Path) -> GatewaySettings:
     Raises:
         Refused: it cannot be read or is not TOML, or keys or values are wrong; `faults` names every one.
     """
-    try:
-        raw = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise Refused(
-            f"The gateway's settings file {path} cannot be read: {error.strerror}. Name it with --settings, or write one: "
-            "leadline gateway --example > gateway.toml"
-        ) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise Refused(f"The gateway's settings file {path} is not TOML: {error}.") from error
-    return parse(raw, path)
+    otherwise = "Name it with --settings, or write one: leadline gateway --example > gateway.toml"
+    return parse(read_toml(path, "The gateway's settings file", otherwise), path)
 
 
 def parse(raw: Mapping[str, Any], path: Path) -> GatewaySettings:

@@ -349,7 +349,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/light"): Walk("/light", 303),
     ("GET", "/livez"): Walk("/livez"),
     ("GET", "/readyz"): Walk("/readyz"),
-    ("GET", "/metrics"): Walk("/metrics"),
+    ("GET", "/metrics"): Walk("/metrics", foreign=200),
     ("GET", "/problems/{name}"): Walk("/problems/stale"),
     ("GET", "/openapi.json"): Walk("/openapi.json"),
     ("GET", "/docs"): Walk("/docs"),
