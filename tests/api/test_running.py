@@ -1,6 +1,5 @@
 """What the server says of itself: readiness to anybody and with names, and figures without any."""
 
-
 import httpx
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
