@@ -39,9 +39,14 @@ class Upgraded:
     backup: Path | None
 
 
-@cache
 def newest() -> str:
     """The step this program needs."""
+    return _newest_in((_MIGRATIONS / "versions").stat().st_mtime_ns, _MIGRATIONS)
+
+
+@cache
+def _newest_in(_changed_ns: int, _folder: Path) -> str:
+    """Each step is a module to be loaded: once for a folder as it is."""
     return str(ScriptDirectory.from_config(_config()).get_current_head())
 
 
