@@ -15,6 +15,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
 from scheduler.errors import Clash, Refused
+from scheduler.storage import search
 from scheduler.storage.database import Database, open_database
 from scheduler.storage.foreign import OTHER_TABLES, ours
 from scheduler.storage.tables import METADATA
@@ -23,6 +24,7 @@ OPTIONS: dict[str, Any] = {
     "target_metadata": METADATA,
     "render_as_batch": True,
     "compare_type": True,
+    "include_name": lambda name, kind, _: kind != "table" or not str(name).startswith(search.TABLE),
     "transactional_ddl": True,  # true of SQLite too, since the engine begins its transactions itself
 }
 """How alembic sees the tables, in the steps and in the test that compares them."""

@@ -1,12 +1,15 @@
 """The record in the database: adding one under the lock of its chain, and reading it back as it was written."""
 
-from collections.abc import Iterator, Mapping
+import json
+from collections.abc import Collection, Iterator, Mapping
 from datetime import UTC, datetime
 
 from sqlalchemy import BigInteger, CheckConstraint, text
 from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.record.chain import GENESIS, Record, record_of
+from scheduler.domain.record.search import record_words
+from scheduler.storage.search import index_record
 from scheduler.storage.types import Instant, Row
 
 
@@ -75,6 +78,7 @@ def append_record(
     )
     head.number, head.hash = record.number, record.hash
     session.flush()
+    index_record(session, vessel_id, record.number, record_words(json.loads(record.text)))
     return record.number, record.hash
 
 
@@ -99,11 +103,21 @@ def record_rows(
         query = query.where(RecordRow.kind == kind)
     query = query.order_by(col(RecordRow.number)).execution_options(yield_per=500)
     for row in session.exec(query):
-        yield Record(
-            number=row.number,
-            kind=row.kind,
-            text=row.text,
-            hash=row.hash,
-            previous_hash=row.previous_hash,
-            recorded_at=row.recorded_at,
-        )
+        yield _record(row)
+
+
+def records_numbered(session: Session, vessel_id: str, numbers: Collection[int]) -> list[Record]:
+    """The vessel's records with those numbers, newest first."""
+    query = select(RecordRow).where(RecordRow.vessel_id == vessel_id, col(RecordRow.number).in_(numbers))
+    return [_record(row) for row in session.exec(query.order_by(col(RecordRow.number).desc()))]
+
+
+def _record(row: RecordRow) -> Record:
+    return Record(
+        number=row.number,
+        kind=row.kind,
+        text=row.text,
+        hash=row.hash,
+        previous_hash=row.previous_hash,
+        recorded_at=row.recorded_at,
+    )

@@ -1,0 +1,261 @@
+"""From a pump's records and running hours to the view of its page. Pure."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+from api.pages.drawing.curve import Curve, CurveClose, curve
+from api.pages.record.page import CurveBlock, FoundJob, PumpView, TableRow
+from api.pages.shared.frame import Frame
+from api.pages.shared.job_line import JobLine, tone_of
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.actions.record.search import RecordHit
+from scheduler.domain.base.enums import Subject
+from scheduler.domain.due.subjects import where
+from scheduler.domain.hours.daily import DayHours
+from scheduler.domain.record.closed_job import ClosedJob, Verdict
+from scheduler.domain.vessel.document import Pump
+from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
+from scheduler.shiptime import run_text, ship_time
+from scheduler.wording.due import state_alone
+from scheduler.wording.figures import M3H, count_words, inner, moment, number, short_date
+from scheduler.wording.names import pump_words
+from scheduler.wording.record import record_excerpt, record_person
+
+_LATE = (Verdict.WITHIN_LIMIT, Verdict.LATE, Verdict.POSTPONED)
+_STOPS = {"pump down": "out", "pump back": "back", "breakdown opened": "broke down", "runs after all": "ran on"}
+_HOUR = 3600
+
+
+def pump_view(
+    now: PlantState,
+    pump: Pump,
+    hits: Sequence[RecordHit],
+    days: Sequence[DayHours],
+    jobs: Sequence[JobLine],
+    *,
+    frame: Frame,
+    years: int,
+    may_export: bool,
+) -> PumpView:
+    """The view. hits: what is on record of the pump, newest first. days: hours it ran on each day, oldest first."""
+    offset, mine = now.offset_minutes, [line for line in jobs if line.due.pump == pump.id]
+    closed = [hit for hit in hits if hit.kind == ClosedJob.KIND]
+    planned = [hit for hit in closed if hit.members.get("verdict") != Verdict.BREAKDOWN]
+    hours = now.hours.get((Subject.PUMP, pump.id))
+    ran = [day.seconds for day in days[-30:] if day.seconds is not None]
+    name = pump_words(now.plant, now.at, pump.id)
+    return PumpView(
+        frame=frame,
+        name=name,
+        serial=pump.serial,
+        others=tuple(
+            (pump_words(now.plant, now.at, one.id), "" if one.id == pump.id else f"/pumps/{one.id}/record")
+            for one in now.plant.pumps
+        ),
+        heading=_heading(name, planned, len(closed) - len(planned), mine, now, years),
+        hours="" if hours is None or hours.as_of is None else f"{number(hours.hours)} h",
+        hours_at="" if hours is None or hours.as_of is None else f"read {moment(hours.as_of, offset, now.at)}",
+        a_day=f"{number(sum(ran) / len(ran) / _HOUR, 1)} h a day in the last {len(ran)} days" if ran else "",
+        capacity=_capacity(pump, now),
+        facts=tuple(_since(line) for line in mine if line.due.since_seconds is not None),
+        curves=tuple(_curves(now, pump, closed, days, mine)),
+        ahead=tuple(_ahead(line, now) for line in sorted(mine, key=lambda one: one.due.due_at)),
+        jobs=tuple(_job_row(hit, now) for hit in closed),
+        stops=tuple(_stop_row(hit, now) for hit in hits if hit.kind in _STOPS),
+        tests=tuple(_test_row(hit, now) for hit in hits if hit.kind == "pump tested"),
+        counters=tuple(_counter_row(hit, now) for hit in hits if hit.kind.startswith("counter ")),
+        gaps=tuple(_gaps(closed, days)),
+        export_href=f"/api/v1/history?vessel={now.vessel.id}&pump={pump.serial}" if may_export else "",
+        photos=sum(hit.kind == "photo kept" for hit in hits),
+    )
+
+
+def _heading(
+    name: str, planned: Sequence[RecordHit], repairs: int, mine: Sequence[JobLine], now: PlantState, years: int
+) -> str:
+    since = now.at - timedelta(days=365 * years)
+    recent = [hit for hit in planned if _done_at(hit) >= since]
+    late = sum(hit.members.get("verdict") in _LATE for hit in recent)
+    said = f"{name}: {inner(count_words(len(recent), 'job', 'jobs'))} in {years} years"
+    if repairs:
+        said += f" and {inner(count_words(repairs, 'repair', 'repairs'))} on record"
+    said += f", {inner(count_words(late, 'past due', 'past due'))}" if late else ", none past due" if recent else ""
+    ahead = min(mine, key=lambda line: line.due.due_at, default=None)
+    if ahead is None:
+        return f"{said}. Nothing is due on it."
+    return f"{said}. {ahead.due.kind_name} is next, {state_alone(ahead.due.state)}."
+
+
+def _capacity(pump: Pump, now: PlantState) -> str:
+    counts = now.counts_for().get(pump.id)
+    rated = f"rated {number(pump.rated_swept_m3_per_h, 1)} {M3H} swept"
+    return rated if counts is None else f"counts for {number(counts.m3_per_h, 1)} {M3H}, {rated}"
+
+
+def _since(line: JobLine) -> tuple[str, str, str]:
+    due = line.due
+    of = f"of {number((due.interval_seconds or 0) // _HOUR)} h" if due.interval_seconds else ""
+    at = f"due at {number(due.due_running_seconds // _HOUR)} running h" if due.due_running_seconds else ""
+    return due.kind_name, f"{number((due.since_seconds or 0) // _HOUR)} h {of}".strip(), at
+
+
+def _ahead(line: JobLine, now: PlantState) -> FoundJob:
+    due, offset = line.due, now.offset_minutes
+    at = f"planned {moment(line.slot_from_at, offset, now.at)}, " if line.slot_from_at else ""
+    return FoundJob(
+        name=due.kind_name,
+        href=line.href,
+        words=f"{at}due {short_date(due.due_at, offset, now.at)}",
+        state=due.state,
+        tone=tone_of(due.state),
+    )
+
+
+def _done_at(hit: RecordHit) -> datetime:
+    return datetime.fromisoformat(str(hit.members.get("done_at") or hit.members.get("at") or hit.recorded_at.isoformat()))
+
+
+def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
+    members, verdict = hit.members, str(hit.members["verdict"])
+    over, days = members.get("seconds_from_due"), members.get("days_from_due")
+    if verdict not in (Verdict.IN_WINDOW, Verdict.BREAKDOWN, Verdict.NOT_JUDGED):
+        size = run_text(int(over)) if over is not None else f"{abs(int(days))} d" if days is not None else ""
+        verdict = f"{verdict}, {size}" if size else verdict
+    running = members.get("running_seconds")
+    checked = f", checked by {members['checked_by']}" if members.get("checked_by") else ""
+    return TableRow(
+        when=short_date(_done_at(hit), now.offset_minutes, now.at),
+        what=str(members["job_kind"]),
+        href=f"/vessels/{now.vessel.id}/jobs/{members['job_no']}",
+        figure="" if running is None else f"{number(int(running) // _HOUR)} h",
+        verdict=verdict,
+        late=members["verdict"] in _LATE or members["verdict"] == Verdict.BREAKDOWN,
+        found="; ".join(str(one) for one in (members.get("findings"), members.get("measures")) if one) or "–",
+        test=str(members.get("tests") or members.get("test") or "–"),
+        by=f"{members.get('done_by')}{checked}",
+    )
+
+
+def _stop_row(hit: RecordHit, now: PlantState) -> TableRow:
+    return TableRow(
+        when=moment(_done_at(hit), now.offset_minutes, now.at),
+        what=_STOPS[hit.kind],
+        found=str(hit.members.get("reason") or "–"),
+        by=record_person(hit.members),
+    )
+
+
+def _test_row(hit: RecordHit, now: PlantState) -> TableRow:
+    members = hit.members
+    swept, leak = members.get("swept_m3_per_h"), members.get("leak_free_m3_per_h")
+    rated = members.get("rated_swept_m3_per_h")
+    share = f", {number(100 * float(swept) / float(rated))} % of rated" if swept and rated and float(rated) else ""
+    return TableRow(
+        when=moment(_done_at(hit), now.offset_minutes, now.at),
+        what="Pull-down test",
+        figure=f"{number(float(swept), 1)} {M3H} swept{share}" if swept else "–",
+        verdict=str(members.get("test")),
+        late=members.get("test") != "passed",
+        found=f"leak {number(float(leak), 1)} {M3H} of free air" if leak else "–",
+        by=str(members.get("done_by") or record_person(members)),
+    )
+
+
+def _counter_row(hit: RecordHit, now: PlantState) -> TableRow:
+    text = "".join(piece for piece, _ in record_excerpt(hit.members, ()))
+    return TableRow(
+        when=moment(_done_at(hit), now.offset_minutes, now.at),
+        what=hit.kind.removeprefix("counter "),
+        found=text or "–",
+        by=record_person(hit.members),
+    )
+
+
+def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
+    """What the record of this pump lacks, said before it is exported."""
+    said = []
+    unknown = sum(day.seconds is None for day in days)
+    if unknown:
+        said.append(f"Of {number(len(days))} days, {number(unknown)} have no running hours: nobody counted, or it stood in no position.")
+    laid = sum(day.interpolated for day in days)
+    if laid:
+        said.append(f"On {number(laid)} days the hours are laid over a gap between two readings.")
+    for what, count in (
+        ("no hours at the close", sum(hit.members.get("running_seconds") is None for hit in closed)),
+        ("hours estimated", sum(hit.members.get("hours_source") == "estimated" for hit in closed)),
+        ("not checked by a second person", sum(not hit.members.get("checked_by") for hit in closed)),
+        ("taken from paper", sum(bool(hit.members.get("from_paper")) for hit in closed)),
+    ):
+        if count:
+            said.append(f"{count_words(count, 'job', 'jobs')} {what}.")
+    return said
+
+
+def _curves(
+    now: PlantState, pump: Pump, closed: Sequence[RecordHit], days: Sequence[DayHours], mine: Sequence[JobLine]
+) -> list[CurveBlock]:
+    found = []
+    for kind in sorted(now.plant.job_kinds, key=lambda one: (one.interval_running_hours or 0, one.code)):
+        lines = [line for line in mine if line.kind.code == kind.code]
+        closes = [hit for hit in closed if str(hit.members["job_no"]).partition(":")[0] == kind.code]
+        if kind.interval_running_hours and kind.code != BREAKDOWN.code and (lines or closes) and days:
+            found.append(_curve(now, kind, closes, days, lines))
+    return found
+
+
+def _curve(
+    now: PlantState, kind: JobKind, closes: Sequence[RecordHit], days: Sequence[DayHours], lines: Sequence[JobLine]
+) -> CurveBlock:
+    interval = kind.interval_running_hours or 1
+    ends = [(ship_time(_done_at(hit), now.offset_minutes).date(), _since_before(hit, interval), hit) for hit in closes]
+    ends = sorted((one for one in ends if one[0] >= days[0].on), key=lambda one: one[0])
+    since_now = lines[0].due.since_seconds if lines else None
+    runs = []
+    marks = [(on, since) for on, since, _ in ends]
+    if since_now is not None:
+        marks.append((days[-1].on, since_now / _HOUR))
+    for (begin, _), (end, since) in pairwise([(days[0].on, 0.0), *marks]):
+        runs.append(_back(days, begin, end, since))
+    name = inner(kind.name)
+    said = [f"{mark.words} on {mark.on.day} {mark.on:%b} {mark.on.year}" for mark in map(_mark, ends)]
+    figure = Curve(
+        first=days[0].on,
+        last=days[-1].on,
+        interval_hours=interval,
+        window_hours=interval - kind.window_running_hours,
+        limit_hours=interval + kind.tolerance_running_hours,
+        runs=runs,
+        closes=[_mark(one) for one in ends],
+        words=f"Running hours since {name}: {'; '.join(said) or 'none on record'}",
+    )
+    return CurveBlock(name=f"{kind.name}, every {number(interval)} h", picture=curve(figure))
+
+
+def _mark(one: tuple[object, float, RecordHit]) -> CurveClose:
+    on, since, hit = one
+    over, verdict = hit.members.get("seconds_from_due"), hit.members.get("verdict")
+    hours = "" if over is None else f"{'+' if int(over) > 0 else '−'}{number(abs(int(over)) // _HOUR)} h"
+    words = "in window" if verdict == Verdict.IN_WINDOW else f"{verdict} {hours}".strip()
+    return CurveClose(on=on, since_hours=since, words=words, late=verdict in _LATE)  # type: ignore[arg-type]
+
+
+def _since_before(hit: RecordHit, interval: int) -> float:
+    over = hit.members.get("seconds_from_due")
+    return interval + (0.0 if over is None else int(over) / _HOUR)
+
+
+def _back(days: Sequence[DayHours], begin: object, end: object, since: float) -> list[tuple[object, float]]:
+    """Hours since the last job on each day, reckoned back from what there were at the end."""
+    points, left = [(end, since)], since
+    for day in reversed([one for one in days if begin <= one.on < end]):  # type: ignore[operator]
+        left -= (day.seconds or 0) / _HOUR
+        if left < 0 or day.seconds is None:
+            break
+        points.append((day.on, left))
+    return [points[0], *points[1:-1:3], *points[-1:]][::-1] if len(points) > 1 else points
+
+
+def named_members(members: Mapping[str, object]) -> str:
+    """The job a record is about, by its key; empty for none."""
+    return str(members.get("job_no") or "")

@@ -1,0 +1,56 @@
+"""The doors of a pump's record and of the search."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+
+from api.pages.plant.build import job_lines
+from api.pages.record.build import pump_view
+from api.pages.record.find import find_view
+from api.pages.record.page import find_page, pump_page
+from api.pages.shared import frame
+from api.pages.shared.answers import page_answer
+from api.server.deps import AskingDep, ContextDep
+from scheduler.actions.hours.daily import daily_book
+from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.record.search import pump_hits, search
+from scheduler.actions.vessel import fleet
+from scheduler.domain.base.enums import Subject
+from scheduler.storage.vessel import AssetKind
+
+router = APIRouter(include_in_schema=False)
+YEARS = 2
+
+
+@router.get("/pumps/{pump_id}/record")
+def pump(pump_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """What is on record of a pump, its hours over two years, what is due on it."""
+    place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
+    now = plant_state(context, place.vessel_id, place.plant_id)
+    days = daily_book(context, place, 365 * YEARS).days[Subject.PUMP, place.id]
+    while days and days[0].seconds is None:
+        days = days[1:]
+    view = pump_view(
+        now,
+        next(one for one in now.plant.pumps if one.id == place.id),
+        pump_hits(context, place.vessel_id, place.id),
+        days,
+        job_lines(now, context),
+        frame=frame.frame_of(now, who, request.url.path, "Pump record", "pumps"),
+        years=YEARS,
+        may_export=frame.may(who, "GET", "/api/v1/history"),
+    )
+    return page_answer(request, who, pump_page, view)
+
+
+@router.get("/vessels/{vessel_id}/find")
+def find(
+    vessel_id: str, request: Request, context: ContextDep, who: AskingDep, q: Annotated[str, Query()] = ""
+) -> Response:
+    """Pumps, parts, people of that name, and the records that hold the words."""
+    here, looked_for = f"/vessels/{vessel_id}/find", q.replace("\0", " ").strip()[:200]
+    around = frame.vessel_frame(context, who, vessel_id, here, "Find", "find")
+    found = search(context, vessel_id, looked_for)
+    crew = [(one.name, one.rank) for one in fleet.crew_of(context, vessel_id)]
+    return page_answer(request, who, find_page, find_view(found, looked_for, crew, frame=around, action=here))
