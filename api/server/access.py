@@ -130,6 +130,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/pumps/{pump_id}/out"): WORK,
     ("POST", "/pumps/{pump_id}/return"): WORK,
     ("POST", "/pumps/{pump_id}/runs"): WORK,
+    ("GET", "/pumps/{pump_id}/record"): READ,
+    ("GET", "/vessels/{vessel_id}/find"): READ,
     ("GET", "/vessels/{vessel_id}/notes"): READ,
     ("POST", "/vessels/{vessel_id}/notes"): WORK,
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): READ,

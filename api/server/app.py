@@ -22,6 +22,7 @@ from api.pages.notes import route as notes_route
 from api.pages.people import route as people_route
 from api.pages.plan import route as plan_route
 from api.pages.plant import route as plant_route
+from api.pages.record import route as record_route
 from api.pages.shared import layout
 from api.pages.vessel import route as vessel_route
 from api.pages.voyage import route as voyage_route
@@ -70,6 +71,7 @@ ROUTERS = (
     notes_route.router,
     vessel_route.router,
     plant_route.router,
+    record_route.router,
     figures_route.router,
     due_route.router,
     work_route.router,

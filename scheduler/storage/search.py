@@ -10,7 +10,9 @@ from sqlmodel import Session
 
 TABLE = "record_index"
 """Its name, with which those of FTS5's own tables begin too. It is no table of the models: each database has its own kind."""
-SQLITE = f"CREATE VIRTUAL TABLE {TABLE} USING fts5(vessel_id UNINDEXED, number UNINDEXED, words, tokenize = 'unicode61')"
+SQLITE = (
+    f"CREATE VIRTUAL TABLE {TABLE} USING fts5(vessel_id UNINDEXED, number UNINDEXED, words, tokenize = 'unicode61')"
+)
 POSTGRES = (
     f"CREATE TABLE {TABLE} (vessel_id VARCHAR NOT NULL, number BIGINT NOT NULL, words TEXT NOT NULL, "
     f"CONSTRAINT pk_{TABLE} PRIMARY KEY (vessel_id, number))",

@@ -286,6 +286,8 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/pumps/{pump_id}/runs"): Walk(
         "/pumps/plover-pump-a/runs", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
     ),
+    ("GET", "/pumps/{pump_id}/record"): Walk("/pumps/plover-pump-b/record"),
+    ("GET", "/vessels/{vessel_id}/find"): Walk("/vessels/demo-plover/find?q=seal"),
     ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
     ("POST", "/vessels/{vessel_id}/notes"): Walk(
         "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True

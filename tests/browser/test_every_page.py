@@ -136,6 +136,8 @@ def _pages(live: Live) -> dict[str, list[str]]:
             if door.startswith("/plants/{plant_id}/")
         },
         "/vessels/{vessel_id}/jobs/{key}": [f"{vessel}/jobs/{key}" for key in (*opened, closed, repair[0])],
+        "/pumps/{pump_id}/record": ["/pumps/avocet-pump-b/record"],
+        "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
         "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],
         "/vessels/{vessel_id}/calendar": [f"{vessel}/calendar"],
         "/vessels/{vessel_id}/counters": [f"{vessel}/counters"],

@@ -21,6 +21,7 @@ from pathlib import Path
 
 import psycopg
 
+from scheduler.storage import search
 from scheduler.storage.database import Database, open_database
 from scheduler.storage.hours.counters import CounterRow
 from scheduler.storage.migrate import create_or_check
@@ -178,7 +179,7 @@ def _emptied_url() -> Iterator[str]:
             "WHERE datname = current_database() AND pid != pg_backend_pid()"
         )
         connection.execute("SET session_replication_role = replica")  # no triggers, no foreign keys
-        connection.execute("; ".join(f'DELETE FROM "{table}"' for table in METADATA.tables).encode())
+        connection.execute("; ".join(f'DELETE FROM "{table}"' for table in (*METADATA.tables, search.TABLE)).encode())
     yield url
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text, width_of
-from scheduler.wording.figures import number
+from scheduler.wording.figures import MONTHS, number
 
 WIDTH, HEIGHT = 940, 132
 _LEFT, _RIGHT, _TOP, _FLOOR = 46.0, 932.0, 20.0, 108.0
@@ -58,6 +58,8 @@ def curve(figure: Curve) -> Markup:
         text(_LEFT - 5, _FLOOR + 4, "0", "fig tiny", "end"),
     ]
     parts += _years(figure, x)
+    for on, anchor in ((figure.first, "start"), (figure.last, "end")):
+        parts.append(text(x(on), _FLOOR + 18, f"{on.day} {MONTHS[on.month - 1][:3]} {on.year}", "fig tiny", anchor))
     for run in figure.runs:
         points = [f"{x(on):.1f} {y(hours):.1f}" for on, hours in run]
         if len(points) > 1:
@@ -85,6 +87,6 @@ def _years(figure: Curve, place: Callable[[date], float]) -> list[Markup]:
             if figure.first <= on <= figure.last:
                 at = place(on)
                 parts.append(tag("path", d=f"M{at:.1f} {_FLOOR:.1f}v5", class_="s-tick"))
-                if month == 1:
+                if month == 1 and _LEFT + 90 < at < _RIGHT - 110:
                     parts.append(text(at, _FLOOR + 18, str(year), "fig tiny", "middle"))
     return parts

@@ -5,7 +5,7 @@ from datetime import timedelta
 from api.pages.plan.plan_line import newer_plan, plan_line
 from api.pages.plant.view import PlantView, PumpRow
 from api.pages.shared.frame import frame_of, may
-from api.pages.shared.job_line import job_line
+from api.pages.shared.job_line import JobLine, job_line
 from api.pages.shared.margin import margin_stretches, positions_of
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
@@ -22,14 +22,14 @@ def plant_view(now: PlantState, context: Context, who: Asking, here: str, curren
     problem, plan = planning.as_now(now, context)
     margins = margin_stretches(problem, plan.slots, positions_of(now))
     ends_at = now.at + timedelta(days=LOOK_AHEAD_DAYS)
-    proposed, slot_margins = newer_plan(now), planning.margins_now(now, context)
+    proposed = newer_plan(now)
     return PlantView(
         frame=frame_of(now, who, here, "Plant" if current != "figures" else "Figures", current),
         plant=now.plant.name,
         now_at=now.at,
         horizon_at=ends_at,
         pumps=tuple(_pump_lines(now, may(who, "POST", "/pumps/{pump_id}/out"))),
-        jobs=tuple(job_line(now, job, slot_margins) for job in (*now.jobs, *now.breakdowns) if job.first),
+        jobs=job_lines(now, context),
         margins=tuple(run for run in margins if run.from_at < ends_at),
         plan=plan_line(now, now.taken, taken=True, take=""),
         proposed=plan_line(now, proposed, taken=False, take=""),
@@ -41,6 +41,12 @@ def plant_view(now: PlantState, context: Context, who: Asking, here: str, curren
         minimum_href=f"/plants/{now.plant.id}/minimum",
         hours_href=f"/vessels/{now.vessel.id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",
     )
+
+
+def job_lines(now: PlantState, context: Context) -> tuple[JobLine, ...]:
+    """The open jobs of the plant, breakdowns among them, each with its slot."""
+    margins = planning.margins_now(now, context)
+    return tuple(job_line(now, job, margins) for job in (*now.jobs, *now.breakdowns) if job.first)
 
 
 def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
@@ -59,6 +65,7 @@ def _pump_lines(now: PlantState, may_put_out: bool) -> list[PumpRow]:
                 position=position.name,
                 pump_id=pump_id or "",
                 serial=pump.serial if pump else "",
+                href=f"/pumps/{pump.id}/record" if pump else "",
                 hours=hours if hours and hours.as_of else None,
                 projected_hours=None if projected is None else projected / 3600,
                 outage=out,

@@ -1,7 +1,7 @@
 """From a pump's records and running hours to the view of its page. Pure."""
 
-from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from api.pages.drawing.curve import Curve, CurveClose, curve
@@ -10,15 +10,14 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.job_line import JobLine, tone_of
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.record.search import RecordHit
-from scheduler.domain.base.enums import Subject
-from scheduler.domain.due.subjects import where
+from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.hours.daily import DayHours
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
 from scheduler.domain.vessel.document import Pump
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.shiptime import run_text, ship_time
 from scheduler.wording.due import state_alone
-from scheduler.wording.figures import M3H, count_words, inner, moment, number, short_date
+from scheduler.wording.figures import M3H, count_words, inner, listed, moment, number, short_date
 from scheduler.wording.names import pump_words
 from scheduler.wording.record import record_excerpt, record_person
 
@@ -58,8 +57,10 @@ def pump_view(
         hours_at="" if hours is None or hours.as_of is None else f"read {moment(hours.as_of, offset, now.at)}",
         a_day=f"{number(sum(ran) / len(ran) / _HOUR, 1)} h a day in the last {len(ran)} days" if ran else "",
         capacity=_capacity(pump, now),
-        facts=tuple(_since(line) for line in mine if line.due.since_seconds is not None),
-        curves=tuple(_curves(now, pump, closed, days, mine)),
+        facts=tuple(
+            _since(line, 0 if hours is None else hours.seconds) for line in mine if line.due.since_seconds is not None
+        ),
+        curves=tuple(_curves(now, closed, days, mine)),
         ahead=tuple(_ahead(line, now) for line in sorted(mine, key=lambda one: one.due.due_at)),
         jobs=tuple(_job_row(hit, now) for hit in closed),
         stops=tuple(_stop_row(hit, now) for hit in hits if hit.kind in _STOPS),
@@ -81,10 +82,11 @@ def _heading(
     if repairs:
         said += f" and {inner(count_words(repairs, 'repair', 'repairs'))} on record"
     said += f", {inner(count_words(late, 'past due', 'past due'))}" if late else ", none past due" if recent else ""
-    ahead = min(mine, key=lambda line: line.due.due_at, default=None)
-    if ahead is None:
-        return f"{said}. Nothing is due on it."
-    return f"{said}. {ahead.due.kind_name} is next, {state_alone(ahead.due.state)}."
+    known = [line for line in mine if line.due.state is not JobState.NOT_KNOWN]
+    unknown = [inner(line.due.kind_name) for line in mine if line.due.state is JobState.NOT_KNOWN]
+    ahead = min(known, key=lambda line: line.due.due_at, default=None)
+    said += "" if ahead is None else f". {ahead.due.kind_name} is next: {inner(_state(ahead, now))}"
+    return f"{said}. Nobody said when the last {listed(unknown)} was." if unknown else f"{said}."
 
 
 def _capacity(pump: Pump, now: PlantState) -> str:
@@ -93,10 +95,16 @@ def _capacity(pump: Pump, now: PlantState) -> str:
     return rated if counts is None else f"counts for {number(counts.m3_per_h, 1)} {M3H}, {rated}"
 
 
-def _since(line: JobLine) -> tuple[str, str, str]:
+def _state(line: JobLine, now: PlantState) -> str:
+    return state_alone(line.due, now.at, now.offset_minutes)
+
+
+def _since(line: JobLine, ran_seconds: int) -> tuple[str, str, str]:
+    """(kind, hours since it of its interval, at which running hours of the pump it is due)."""
     due = line.due
     of = f"of {number((due.interval_seconds or 0) // _HOUR)} h" if due.interval_seconds else ""
-    at = f"due at {number(due.due_running_seconds // _HOUR)} running h" if due.due_running_seconds else ""
+    left = due.running_seconds_left
+    at = "" if left is None else f"due at {number((ran_seconds + left) // _HOUR)} h"
     return due.kind_name, f"{number((due.since_seconds or 0) // _HOUR)} h {of}".strip(), at
 
 
@@ -113,7 +121,9 @@ def _ahead(line: JobLine, now: PlantState) -> FoundJob:
 
 
 def _done_at(hit: RecordHit) -> datetime:
-    return datetime.fromisoformat(str(hit.members.get("done_at") or hit.members.get("at") or hit.recorded_at.isoformat()))
+    return datetime.fromisoformat(
+        str(hit.members.get("done_at") or hit.members.get("at") or hit.recorded_at.isoformat())
+    )
 
 
 def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
@@ -132,7 +142,7 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
         verdict=verdict,
         late=members["verdict"] in _LATE or members["verdict"] == Verdict.BREAKDOWN,
         found="; ".join(str(one) for one in (members.get("findings"), members.get("measures")) if one) or "–",
-        test=str(members.get("tests") or members.get("test") or "–"),
+        test=str(members.get("test") or "–"),
         by=f"{members.get('done_by')}{checked}",
     )
 
@@ -177,7 +187,9 @@ def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
     said = []
     unknown = sum(day.seconds is None for day in days)
     if unknown:
-        said.append(f"Of {number(len(days))} days, {number(unknown)} have no running hours: nobody counted, or it stood in no position.")
+        said.append(
+            f"Of {number(len(days))} days, {number(unknown)} have no running hours: not counted, or it stood in no position."
+        )
     laid = sum(day.interpolated for day in days)
     if laid:
         said.append(f"On {number(laid)} days the hours are laid over a gap between two readings.")
@@ -193,20 +205,22 @@ def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
 
 
 def _curves(
-    now: PlantState, pump: Pump, closed: Sequence[RecordHit], days: Sequence[DayHours], mine: Sequence[JobLine]
+    now: PlantState, closed: Sequence[RecordHit], days: Sequence[DayHours], mine: Sequence[JobLine]
 ) -> list[CurveBlock]:
     found = []
     for kind in sorted(now.plant.job_kinds, key=lambda one: (one.interval_running_hours or 0, one.code)):
         lines = [line for line in mine if line.kind.code == kind.code]
         closes = [hit for hit in closed if str(hit.members["job_no"]).partition(":")[0] == kind.code]
         if kind.interval_running_hours and kind.code != BREAKDOWN.code and (lines or closes) and days:
-            found.append(_curve(now, kind, closes, days, lines))
+            block = _curve(now, kind, closes, days, lines)
+            found += [block] if block else []
     return found
 
 
 def _curve(
     now: PlantState, kind: JobKind, closes: Sequence[RecordHit], days: Sequence[DayHours], lines: Sequence[JobLine]
-) -> CurveBlock:
+) -> CurveBlock | None:
+    """none: nobody knows when it was last done."""
     interval = kind.interval_running_hours or 1
     ends = [(ship_time(_done_at(hit), now.offset_minutes).date(), _since_before(hit, interval), hit) for hit in closes]
     ends = sorted((one for one in ends if one[0] >= days[0].on), key=lambda one: one[0])
@@ -217,6 +231,8 @@ def _curve(
         marks.append((days[-1].on, since_now / _HOUR))
     for (begin, _), (end, since) in pairwise([(days[0].on, 0.0), *marks]):
         runs.append(_back(days, begin, end, since))
+    if not marks:
+        return None
     name = inner(kind.name)
     said = [f"{mark.words} on {mark.on.day} {mark.on:%b} {mark.on.year}" for mark in map(_mark, ends)]
     figure = Curve(
@@ -232,12 +248,12 @@ def _curve(
     return CurveBlock(name=f"{kind.name}, every {number(interval)} h", picture=curve(figure))
 
 
-def _mark(one: tuple[object, float, RecordHit]) -> CurveClose:
+def _mark(one: tuple[date, float, RecordHit]) -> CurveClose:
     on, since, hit = one
     over, verdict = hit.members.get("seconds_from_due"), hit.members.get("verdict")
     hours = "" if over is None else f"{'+' if int(over) > 0 else '−'}{number(abs(int(over)) // _HOUR)} h"
     words = "in window" if verdict == Verdict.IN_WINDOW else f"{verdict} {hours}".strip()
-    return CurveClose(on=on, since_hours=since, words=words, late=verdict in _LATE)  # type: ignore[arg-type]
+    return CurveClose(on=on, since_hours=since, words=words, late=verdict in _LATE)
 
 
 def _since_before(hit: RecordHit, interval: int) -> float:
@@ -245,17 +261,12 @@ def _since_before(hit: RecordHit, interval: int) -> float:
     return interval + (0.0 if over is None else int(over) / _HOUR)
 
 
-def _back(days: Sequence[DayHours], begin: object, end: object, since: float) -> list[tuple[object, float]]:
+def _back(days: Sequence[DayHours], begin: date, end: date, since: float) -> list[tuple[date, float]]:
     """Hours since the last job on each day, reckoned back from what there were at the end."""
     points, left = [(end, since)], since
-    for day in reversed([one for one in days if begin <= one.on < end]):  # type: ignore[operator]
+    for day in reversed([one for one in days if begin <= one.on < end]):
         left -= (day.seconds or 0) / _HOUR
         if left < 0 or day.seconds is None:
             break
         points.append((day.on, left))
     return [points[0], *points[1:-1:3], *points[-1:]][::-1] if len(points) > 1 else points
-
-
-def named_members(members: Mapping[str, object]) -> str:
-    """The job a record is about, by its key; empty for none."""
-    return str(members.get("job_no") or "")

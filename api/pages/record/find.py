@@ -38,7 +38,8 @@ def find_view(
 def _heading(looked_for: str, count: int, *, cut: bool) -> str:
     if not count:
         return f"Nothing on this ship holds “{looked_for}”."
-    return f"{'More than ' if cut else ''}{inner(count_words(count, 'place', 'places')) if cut else count_words(count, 'place', 'places')} for “{looked_for}”."
+    said = count_words(count, "place", "places")
+    return f"{f'More than {inner(said)}' if cut else said} for “{looked_for}”."
 
 
 def _hits(found: SearchAnswer, frame: Frame) -> list[Hit]:
@@ -56,7 +57,9 @@ def _hit(found: SearchAnswer, group: Sequence[RecordHit], frame: Frame) -> Hit:
     pump = next((one for one in plant.pumps if one.id == best.pump), None)
     return Hit(
         pump="" if pump is None else f"{pump_words(plant, best.recorded_at, pump.id)} {pump.serial}",
-        name=job_words(plant, best.recorded_at, job) if job else record_kind_words(best.kind, best.members).capitalize(),
+        name=job_words(plant, best.recorded_at, job)
+        if job
+        else record_kind_words(best.kind, best.members).capitalize(),
         href=f"/vessels/{found.vessel.id}/jobs/{job}" if job else f"/pumps/{pump.id}/record" if pump else "",
         kind=record_kind_words(best.kind, best.members) if job else "",
         pieces=record_excerpt(best.members, found.words),

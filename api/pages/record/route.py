@@ -13,6 +13,7 @@ from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.hours.daily import daily_book
+from scheduler.actions.people.managing import people_shown
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record.search import pump_hits, search
 from scheduler.actions.vessel import fleet
@@ -52,5 +53,9 @@ def find(
     here, looked_for = f"/vessels/{vessel_id}/find", q.replace("\0", " ").strip()[:200]
     around = frame.vessel_frame(context, who, vessel_id, here, "Find", "find")
     found = search(context, vessel_id, looked_for)
-    crew = [(one.name, one.rank) for one in fleet.crew_of(context, vessel_id)]
+    crew = [
+        (one.name, one.rank)
+        for one in people_shown(context, who.actor)
+        if one.vessel_id == vessel_id and one.withdrawn_at is None
+    ]
     return page_answer(request, who, find_page, find_view(found, looked_for, crew, frame=around, action=here))

@@ -83,10 +83,14 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
         for one in plants
     ]
     links.append(Link(label="Plan", href=f"/plants/{plant.id}/plan", current=current == "plan"))
+    at = next((one.id for one in plant.pumps), None)
+    if at is not None:
+        links.append(Link(label="Pumps", href=f"/pumps/{at}/record", current=current == "pumps"))
     links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
     links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
     links.append(Link(label="Counters", href=f"/vessels/{vessel.id}/counters", current=current == "counters"))
     links.append(Link(label="Notes", href=f"/vessels/{vessel.id}/notes", current=current == "notes"))
+    links.append(Link(label="Find", href=f"/vessels/{vessel.id}/find", current=current == "find"))
     links.append(Link(label="Feed", href="/feeds", current=current == "feed"))
     links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
     return tuple(links)

@@ -11,6 +11,8 @@ from scheduler.domain.vessel.job_kinds import BREAKDOWN
 
 MOST_WORDS = 8
 """Words looked for at once; what is typed beyond is left aside."""
+_OF_THE_SHEET = frozenset({"flags", "against", "not_recorded", "differences"})
+"""Members that say what stands against an act or was left out, in the words of the sheet or the document: nobody found that."""
 _WORD = re.compile(r"[^\W_]+")
 _DIGEST = re.compile(r"[0-9a-f]{8,64}")
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT[0-9:.]+(?:Z|[+-]\d\d:\d\d)")
@@ -37,8 +39,10 @@ def texts_of(payload: object) -> Iterator[str]:
         if not (_DIGEST.fullmatch(payload) and re.search("[a-f]", payload)) and not _INSTANT.fullmatch(payload):
             yield payload
     elif isinstance(payload, Mapping):
-        for value in payload.values():
-            yield from texts_of(value)
+        ticked = payload.get("about") == "step"  # a step of the sheet done: the sheet's words, nobody's finding
+        for name, value in payload.items():
+            if name not in _OF_THE_SHEET and not (ticked and name == "name"):
+                yield from texts_of(value)
     elif isinstance(payload, Sequence):
         for value in payload:
             yield from texts_of(value)

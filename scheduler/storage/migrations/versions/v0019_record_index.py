@@ -8,8 +8,8 @@ from alembic import op
 from scheduler.domain.record.search import record_words
 from scheduler.storage.search import POSTGRES, SQLITE, TABLE
 
-revision = "v0018"
-down_revision = "v0017"
+revision = "v0019"
+down_revision = "v0018"
 branch_labels = None
 depends_on = None
 
