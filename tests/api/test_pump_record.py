@@ -93,9 +93,3 @@ def test_nothing_that_is_typed_breaks_the_search(stage: Stage, typed: str) -> No
     answer = stage.enter("engineer-plover").get(FIND, params={"q": typed})
     assert answer.status_code == 200
     assert "<script>alert" not in answer.text
-
-
-def test_another_ships_pump_and_record_are_not_found(worked: Stage) -> None:
-    """By page and by search."""
-    for page in (f"/pumps/{PUMP}/record", f"{FIND}?q=cloth"):
-        assert worked.ask("GET", page, role=Role.CHIEF, vessel="demo-avocet").status_code == 404

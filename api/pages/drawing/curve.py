@@ -16,7 +16,7 @@ _ABOVE = 1.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CurveClose:
+class SinceClose:
     """A close of the kind: when, hours since the one before, and its sign in words ("+35 h", "in window")."""
 
     on: date
@@ -26,7 +26,7 @@ class CurveClose:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
+class SinceCurve:
     """runs: stretches of (day, hours since the last job), each up to a close or today; what nobody counted is left out."""
 
     first: date
@@ -35,11 +35,11 @@ class Curve:
     window_hours: float
     limit_hours: float
     runs: Sequence[Sequence[tuple[date, float]]]
-    closes: Sequence[CurveClose]
+    closes: Sequence[SinceClose]
     words: str
 
 
-def curve(figure: Curve) -> Markup:
+def curve(figure: SinceCurve) -> Markup:
     """The drawing, with its words as its name."""
     days = max(1, (figure.last - figure.first).days)
 
@@ -78,7 +78,7 @@ def curve(figure: Curve) -> Markup:
     )
 
 
-def _years(figure: Curve, place: Callable[[date], float]) -> list[Markup]:
+def _years(figure: SinceCurve, place: Callable[[date], float]) -> list[Markup]:
     """The first day of each quarter has a tick, of each year its figure."""
     parts = []
     for year in range(figure.first.year, figure.last.year + 1):

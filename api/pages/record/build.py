@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
-from api.pages.drawing.curve import Curve, CurveClose, curve
+from api.pages.drawing.curve import SinceClose, SinceCurve, curve
 from api.pages.record.page import CurveBlock, FoundJob, PumpView, TableRow
 from api.pages.shared.frame import Frame
 from api.pages.shared.job_line import JobLine, tone_of
@@ -235,7 +235,7 @@ def _curve(
         return None
     name = inner(kind.name)
     said = [f"{mark.words} on {mark.on.day} {mark.on:%b} {mark.on.year}" for mark in map(_mark, ends)]
-    figure = Curve(
+    figure = SinceCurve(
         first=days[0].on,
         last=days[-1].on,
         interval_hours=interval,
@@ -248,12 +248,12 @@ def _curve(
     return CurveBlock(name=f"{kind.name}, every {number(interval)} h", picture=curve(figure))
 
 
-def _mark(one: tuple[date, float, RecordHit]) -> CurveClose:
+def _mark(one: tuple[date, float, RecordHit]) -> SinceClose:
     on, since, hit = one
     over, verdict = hit.members.get("seconds_from_due"), hit.members.get("verdict")
     hours = "" if over is None else f"{'+' if int(over) > 0 else '−'}{number(abs(int(over)) // _HOUR)} h"
     words = "in window" if verdict == Verdict.IN_WINDOW else f"{verdict} {hours}".strip()
-    return CurveClose(on=on, since_hours=since, words=words, late=verdict in _LATE)
+    return SinceClose(on=on, since_hours=since, words=words, late=verdict in _LATE)
 
 
 def _since_before(hit: RecordHit, interval: int) -> float:

@@ -48,7 +48,7 @@ def texts_of(payload: object) -> Iterator[str]:
             yield from texts_of(value)
 
 
-def shows(text: str, wanted: Sequence[str]) -> list[tuple[int, int]]:
+def shows(text: str, words: Sequence[str]) -> list[tuple[int, int]]:
     """Where a text shows one of the words, or a word that begins like it: (from, to) in letters, in order.
 
     >>> shows("Two wipes, a cloth", ["wipe"])
@@ -57,7 +57,7 @@ def shows(text: str, wanted: Sequence[str]) -> list[tuple[int, int]]:
     return [
         found.span()
         for found in _WORD.finditer(text)
-        if any(word.startswith(tuple(wanted)) for word in plain_words(found[0]))
+        if any(word.startswith(tuple(words)) for word in plain_words(found[0]))
     ]
 
 
