@@ -11,7 +11,7 @@ import os
 import shutil
 import threading
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import AbstractContextManager, contextmanager, nullcontext, suppress
 from pathlib import Path
 from types import ModuleType
 from typing import Any, Literal
@@ -192,6 +192,7 @@ def open_database(url: str, *, create: bool = True, check: bool = True, floor_by
             raise NotFound(
                 f'There is no database at {path}. Check the setting "database", or make one: `leadline import` or `leadline serve`.'
             )
+        _for_the_owner_alone(path)
     database = Database(parsed, floor_bytes=floor_bytes)
     try:
         with database.read() as session:
@@ -206,6 +207,23 @@ def open_database(url: str, *, create: bool = True, check: bool = True, floor_by
             raise StorageFull(READ_ONLY) from error  # there, but its log cannot be
         raise
     return database
+
+
+def _for_the_owner_alone(path: Path) -> None:
+    """Make the file with mode 0600, or take other people's rights from it and what lies beside it, as far as we may.
+
+    SQLite gives -wal and -shm the mode of the file. An existing one is not opened here: closing it would take this
+    process's locks from it (https://www.sqlite.org/howtocorrupt.html section 2.2).
+    """
+    with suppress(OSError):
+        if not path.exists():
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+    for name in (path.name, f"{path.name}-wal", f"{path.name}-shm", f"{path.name}.lock"):
+        with suppress(OSError):
+            one = path.with_name(name)
+            mode = one.stat().st_mode
+            if mode & 0o077:
+                one.chmod(mode & 0o700)
 
 
 def parse_url(url: str) -> URL:

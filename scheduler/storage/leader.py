@@ -1,6 +1,7 @@
 """Which of several servers on one database runs the timers: a file lock on SQLite, an advisory lock on PostgreSQL."""
 
 import fcntl
+import os
 import threading
 from contextlib import suppress
 from typing import IO, Any
@@ -44,7 +45,8 @@ class Leader:
         if self._file is not None:
             return True
         assert self._database.path is not None
-        file = self._database.path.with_name(f"{self._database.path.name}.lock").open("ab")
+        place = self._database.path.with_name(f"{self._database.path.name}.lock")
+        file = os.fdopen(os.open(place, os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o600), "ab")
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:

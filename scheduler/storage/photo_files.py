@@ -2,6 +2,7 @@
 
 import os
 import tempfile
+from contextlib import suppress
 from pathlib import Path
 
 from scheduler.errors import StorageFull
@@ -24,7 +25,8 @@ def store_photo(folder: Path, name: str, content: bytes) -> None:
     if target.exists():
         return
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        for place in (folder.parent, folder):
+            place.mkdir(parents=True, exist_ok=True, mode=0o700)
         handle, draft = tempfile.mkstemp(dir=folder, prefix=".draft-")
         try:
             with os.fdopen(handle, "wb") as file:
@@ -39,6 +41,17 @@ def store_photo(folder: Path, name: str, content: bytes) -> None:
         raise StorageFull(
             f"The photo cannot be kept in {folder}: {error.strerror}. Make room or set photo_folder, then send it again."
         ) from error
+
+
+def has_photo(folder: Path, name: str) -> bool:
+    """Whether the file is there."""
+    return (folder / name).exists()
+
+
+def remove_photo(folder: Path, name: str) -> None:
+    """Take the file away, if it is there; one that cannot be removed stays."""
+    with suppress(OSError):
+        (folder / name).unlink(missing_ok=True)
 
 
 def read_photo(folder: Path, name: str) -> bytes | None:

@@ -1,13 +1,17 @@
 """Photos of a job: taken by content, kept beside the database under their SHA-256, told when they were changed since."""
 
 import hashlib
+from pathlib import Path
+
+import pytest
 
 from scheduler.domain.base.enums import Role
 from tests.api.stage import Stage
+from tests.pictures import POSITION, exif_with_position, picture
 
 JOB = "knife_inspection:plover-pump-b-knives:1"
 SEND = f"/api/v1/jobs/{JOB}/photos"
-PNG = b"\x89PNG\r\n\x1a\n" + b"knife edge" * 40
+PNG, JPEG = picture("PNG"), picture("JPEG")
 
 
 def test_a_photo_is_kept_listed_and_served_with_headers_that_let_it_be_nothing_else(fresh: Stage) -> None:
@@ -51,9 +55,60 @@ def test_a_photo_is_added_on_the_page_also_after_the_job_was_closed(fresh: Stage
     csrf = browser.get(path).text.split('name="csrf" value="')[1].split('"')[0]
     assert fresh.close(JOB).status_code == 200
     form = {"csrf": csrf, "idempotency_key": "photo-1", "text": "gap"}
-    sent = browser.post(f"{path}/photos", data=form, files={"photo": ("p.jpg", b"\xff\xd8\xff\xe0 picture")})
+    sent = browser.post(f"{path}/photos", data=form, files={"photo": ("p.jpg", JPEG)})
     assert sent.status_code == 303, sent.text
     page = browser.get(path).text
     assert f"{SEND}/" in page
     address = page.split('<img src="')[1].split('"')[0]
     assert browser.get(address).headers["content-type"] == "image/jpeg"
+
+
+def _files(stage: Stage) -> list[Path]:
+    return [one for one in stage.database.with_name(f"{stage.database.name}.photos").rglob("*") if one.is_file()]
+
+
+def test_where_a_photo_was_taken_is_not_kept(fresh: Stage) -> None:
+    """What was sent with a position is stored and shown without; the record has the hash of what is stored."""
+    sent = fresh.ask("POST", SEND, files={"photo": ("x.jpg", picture("JPEG", exif=exif_with_position().tobytes()))})
+    (file,) = _files(fresh)
+    assert POSITION not in file.read_bytes()
+    assert sent.json()["sha256"] == hashlib.sha256(file.read_bytes()).hexdigest()
+    assert sent.json()["bytes"] == file.stat().st_size
+
+
+def test_a_photo_of_no_job_leaves_no_file(fresh: Stage) -> None:
+    """The job is looked for before anything is written; so is the Idempotency-Key."""
+    unknown = "/api/v1/jobs/knife_inspection:plover-pump-b-knives:99/photos"
+    assert (
+        fresh.ask("POST", unknown.replace("knife_inspection", "none"), files={"photo": ("x.png", PNG)}).status_code
+        == 404
+    )
+    assert fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)}, once="").status_code == 428
+    assert _files(fresh) == []
+
+
+def test_a_photo_whose_record_cannot_be_written_leaves_no_file_and_one_that_was_there_stays(
+    fresh: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The commit fails after the file is written: the file goes with the record. A file with a record is never touched."""
+    assert fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)}).status_code == 201
+
+    def full(_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    for content in (PNG, JPEG):
+        with monkeypatch.context() as patched:
+            patched.setattr("sqlmodel.Session.commit", full)
+            other = SEND.replace("pump-b", "pump-a")
+            assert fresh.ask("POST", other, files={"photo": ("x", content)}).status_code >= 500
+        (file,) = _files(fresh)
+        assert file.read_bytes() == PNG
+
+
+def test_photos_are_for_their_owner_alone(fresh: Stage) -> None:
+    """Nobody else on the machine reads the file or lists the folder."""
+    fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)})
+    (file,) = _files(fresh)
+    assert file.stat().st_mode & 0o777 == 0o600
+    assert file.parent.stat().st_mode & 0o777 == 0o700
+    assert file.parent.parent.stat().st_mode & 0o777 == 0o700

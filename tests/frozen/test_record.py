@@ -20,10 +20,11 @@ pytestmark = pytest.mark.long
 SENTENCES = {
     "closed job": ("check", "findings", "flags", "limit_from", "measures", "parts_used", "tags", "tests"),
     "operating calendar changed": ("what",),
+    "photo kept": ("bytes", "sha256"),
     "vessel document stored": ("changes",),
 }
 """Kinds of records that carry sentences, and the members that do. They are compared by their being there alone, and so
-are the digests of plans, wherever they stand."""
+are the digests of plans, wherever they stand; so are the photos of that day, which were no pictures."""
 _DIGEST = re.compile(r"[0-9a-f]{64}")
 
 

@@ -3,6 +3,7 @@
 Told twice it is the same to the last id, so that what the doors answer and what the record says can be frozen.
 """
 
+import gzip
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -16,7 +17,7 @@ from starlette.testclient import TestClient
 
 from tests.acts import PROVED, back, opened
 from tests.frozen import doors
-from tests.frozen.kept import load
+from tests.frozen.kept import KEPT, load
 
 AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 """When it begins. The documents and readings of `kept/ships.json.gz` lead up to it."""
@@ -24,8 +25,7 @@ API = "/api/v1"
 SHIPS = ("demo-plover", "demo-avocet")
 PLOVER, AVOCET = SHIPS
 ABOARD = ("counter", "engineer", "chief")
-PNG = b"\x89PNG\r\n\x1a\n" + b"knife edge" * 40
-JPEG = b"\xff\xd8\xff\xe0 picture of a seal"
+PNG, JPEG = (gzip.decompress((KEPT / f"picture.{ending}.gz").read_bytes()) for ending in ("png", "jpg"))
 KNIFE = "knife_inspection:plover-pump-b-knives:1"
 
 

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import threading
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -12,35 +13,39 @@ from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.record.chain import Record
-from scheduler.domain.work.photos import ENDINGS, picture_type
+from scheduler.domain.work.photos import ENDINGS
 from scheduler.errors import NotFound, Refused, TooLarge
 from scheduler.storage import photo_files
 from scheduler.storage.database import Session
+from scheduler.storage.pictures import picture_taken_in
 from scheduler.storage.record import append_record, record_rows
 
 PHOTO = "photo kept"
 MOST_PHOTOS = 40
 """A job."""
+_ONE_AT_A_TIME = threading.Lock()
+"""Whose file it is that has to go when its record could not be written is sure only while nobody else keeps the same."""
 
 
 def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, content: bytes, text: str = "") -> Answer:
-    """Keep a photo of a job, open or closed; the same picture twice is one file and one record.
+    """Keep a photo of a job, open or closed, without its position; the same picture twice is one file and one record.
 
     Raises:
-        TooLarge: over the setting photo_limit_bytes. Refused: no JPEG, PNG or WebP by its content, or too many.
-        StorageFull: it cannot be written.
+        TooLarge: over the setting photo_limit_bytes. Refused: as `picture_taken_in`, or too many photos.
+        NotFound: no such job. StorageFull: it cannot be written.
     """
     limit = context.settings.photo_limit_bytes
     if len(content) > limit:
         raise TooLarge(
             f"The photo has {len(content)} bytes: at most {limit} are taken. Make it smaller and send it again."
         )
-    media = picture_type(content)
-    if media is None:
-        says = "a JPEG, PNG or WebP picture is expected; the content of this file is none of them"
-        raise Refused(f"photo: {says}.", faults=[("/photo", says)])
+    folder = folder_of(context, place.vessel_id)
+    with context.db.read() as session:
+        vessel, _ = document_of(session, place.vessel_id)
+        kind_of(plant_of(vessel, place.plant_id), job_id)
+    media, content = picture_taken_in(content)
     digest = hashlib.sha256(content).hexdigest()
-    photo_files.store_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}", content)
+    name = f"{digest}.{ENDINGS[media]}"
 
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, place.vessel_id)
@@ -51,6 +56,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
             return Answer(200, same)
         if len(before) >= MOST_PHOTOS:
             raise Refused(f"This job has {len(before)} photos, which is the most.")
+        photo_files.store_photo(folder, name, content)
         payload = {
             "job_no": job_id.key,
             "sha256": digest,
@@ -62,7 +68,14 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         number, _ = append_record(session, place.vessel_id, PHOTO, context.now(), payload)
         return Answer(201, {**payload, "record": number})
 
-    return hand_action(context, hand, place.vessel_id, act)
+    with _ONE_AT_A_TIME:
+        there = photo_files.has_photo(folder, name)
+        try:
+            return hand_action(context, hand, place.vessel_id, act)
+        except BaseException:
+            if not there:  # the record of it was undone
+                photo_files.remove_photo(folder, name)
+            raise
 
 
 def photos_of(context: Context, place: Place, job_id: JobId) -> list[dict[str, Any]]:
