@@ -22,6 +22,7 @@ def main() -> None:
 
 def _run() -> int:
     from api.commands.shared.command import WrongSetting
+    from api.commands.shared.exit_codes import ExitCode
     from api.commands.shared.streams import output_failed
     from scheduler.errors import Busy, SchedulerError, Stale
 
@@ -33,7 +34,8 @@ def _run() -> int:
     except WrongSetting as error:
         return _say(str(error), 2)
     except SchedulerError as error:
-        code = _say(error.says, 6 if isinstance(error, Stale) else 75 if isinstance(error, Busy) else 1)
+        expected = ExitCode.CHANGED if isinstance(error, Stale) else ExitCode.TRY_LATER if isinstance(error, Busy) else 1
+        code = _say(error.says, expected)
         for pointer, says in error.faults[1:] if len(error.faults) > 1 else ():
             print(f"  {pointer}: {says}", file=sys.stderr)
         return code

@@ -17,6 +17,7 @@ from api.commands.shared.command import (
     ship_stamps,
     vessel_must_be,
 )
+from api.commands.shared.exit_codes import ExitCode
 from api.commands.shared.groups import app, group, job_app
 from api.commands.shared.options import INSTANT, JobKey, PlantId, VesselId, day_or_none, parse_day
 
@@ -73,7 +74,10 @@ def due(
             lines.append(_due_line(now, job))
             if explain is not None:
                 lines.append(f"    {rows[-1]['why']['sentence']}")
-            worst = max(worst, {JobState.PAST_DUE: 3, JobState.PAST_LIMIT: 4}.get(job.state, 0))
+            worst = max(
+                worst,
+                {JobState.PAST_DUE: ExitCode.PAST_DUE, JobState.PAST_LIMIT: ExitCode.PAST_LIMIT}.get(job.state, 0),
+            )
     if explain is not None and not rows:
         raise NotFound(f"There is no open job {explain}. `leadline due` shows the keys.")
     talk = [] if lines else ["No vessel is here yet. Take in its document: leadline import ship.json"]

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from api.commands.shared.command import Output, command, say
+from api.commands.shared.exit_codes import ExitCode
 from api.commands.shared.groups import app
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def _round_made(work: "Gateway") -> Output:
 
     counts = {name: work.tally[name] for name in TALLIED} | {"waiting": work.buffer.waiting()}
     wrong = work.tell.troubles or counts["put aside"] or counts["bad lines"]
-    code = 75 if counts["waiting"] else 1 if wrong else 0
+    code = ExitCode.TRY_LATER if counts["waiting"] else ExitCode.COULD_NOT if wrong else ExitCode.GOOD
     return Output(counts, [", ".join(f"{count} {name}" for name, count in counts.items())], code=code)
 
 
@@ -173,7 +174,7 @@ def _check(settings: "GatewaySettings", given: list[str]) -> Output:
         {"proven": proven, "counters": [verdict.as_json() for _, verdict in verdicts], "not_read": silent},
         [line for counter, verdict in verdicts for line in shown_lines(verdict, counter)],
         [*(f"leadline: {says}" for says in silent), f"{count} of {len(settings.counters)} counters proven."],
-        code=0 if proven else 7,
+        code=ExitCode.GOOD if proven else ExitCode.NOT_VERIFIED,
     )
 
 

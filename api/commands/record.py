@@ -16,6 +16,7 @@ from api.commands.shared.command import (
     me,
     vessel_must_be,
 )
+from api.commands.shared.exit_codes import ExitCode
 from api.commands.shared.groups import app
 from api.commands.shared.options import INSTANT, VesselId, one_of
 from api.commands.shared.streams import STREAM, read_lines, shows_terminal, write_pieces
@@ -110,7 +111,7 @@ def verify(
     found = verify_lines(read_lines(file), expected_head=stamp, expected_number=number)
     if isinstance(found, Broken):
         says = f"NOT VERIFIED{'' if found.number is None else f' at record {found.number}'}: {found.says}"
-        return Output({"verified": False, **asdict(found)}, talk=[f"leadline: {says}"], code=7)
+        return Output({"verified": False, **asdict(found)}, talk=[f"leadline: {says}"], code=ExitCode.NOT_VERIFIED)
     says = (
         f"Verified: {found.vessel}, {found.records} records, {found.first_number} to {found.last_number}, "
         f"record stamp {found.head}"

@@ -165,5 +165,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/problems/{name}"): NoRole.OPEN,
     ("GET", "/openapi.json"): NoRole.OPEN,
     ("GET", "/docs"): NoRole.OPEN,
+    ("GET", "/manual"): NoRole.OPEN,
+    ("GET", "/manual/{name}"): NoRole.OPEN,
 }
 """(method, route) to the roles that may pass. `/static` is open: it holds the look only."""

@@ -18,6 +18,7 @@ from api.pages.error.page import error_answer
 from api.pages.feed import route as feed_route
 from api.pages.figures import route as figures_route
 from api.pages.hours import route as hours_route
+from api.pages.manual import route as manual_route
 from api.pages.notes import route as notes_route
 from api.pages.people import route as people_route
 from api.pages.plan import route as plan_route
@@ -81,6 +82,7 @@ ROUTERS = (
     voyage_route.router,
     feed_route.router,
     hours_route.router,
+    manual_route.router,
     service.router,
 )
 """In the order in which a request is held against them: the busy doors first."""
@@ -175,6 +177,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.feed_shelf, app.state.refresh = shelf, refresh
     app.state.error_page = error_answer
     app.state.try_limiter = TryLimiter()
+    app.state.routes = api_routes()
     for router in ROUTERS:
         app.include_router(router)
     app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")
@@ -193,10 +196,14 @@ def short_ways() -> dict[tuple[str, str], ASGIApp]:
     return {(method, route.path): errors.Unforeseen(route.app) for route in routes for method in route.methods or ()}
 
 
+def api_routes() -> list[APIRoute]:
+    """Every door of the app, those of the short way too."""
+    return [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
+
+
 def doors_there() -> set[tuple[str, str]]:
     """(method, route) of every door of the app."""
-    routes = [route for router in ROUTERS for route in router.routes if isinstance(route, APIRoute)]
-    return {(method, route.path) for route in routes for method in route.methods or ()}
+    return {(method, route.path) for route in api_routes() for method in route.methods or ()}
 
 
 def must_all_stand_in_the_table() -> None:

@@ -355,6 +355,8 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/problems/{name}"): Walk("/problems/stale"),
     ("GET", "/openapi.json"): Walk("/openapi.json"),
     ("GET", "/docs"): Walk("/docs"),
+    ("GET", "/manual"): Walk("/manual"),
+    ("GET", "/manual/{name}"): Walk("/manual/plan"),
 }
 ROLES = tuple(Role)
 

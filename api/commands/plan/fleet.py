@@ -9,13 +9,11 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from api.commands.shared.command import Output, plants, show
+from api.commands.shared.exit_codes import ExitCode
 
 if TYPE_CHECKING:
     from scheduler.actions.base.context import Context
     from scheduler.actions.plan.fleet import PlantPlan
-
-SHORT = 5
-"""Exit code: a plan leaves its plant below the minimum, or a job without a place or past its limit."""
 
 
 def plan_fleet(context: "Context", processes: int | None, check: bool, as_json: bool) -> Output:
@@ -42,7 +40,9 @@ def plan_fleet(context: "Context", processes: int | None, check: bool, as_json: 
         made = [came[plant_id] for _, plant_id in pairs if plant_id in came]
         show(_shown(made, len(pairs), time.monotonic() - began), as_json)
     short = check and not all(one.good for one in made)
-    return Output(code=1 if any(one.came is Came.TROUBLE for one in made) else SHORT if short else 0)
+    if any(one.came is Came.TROUBLE for one in made):
+        return Output(code=ExitCode.COULD_NOT)
+    return Output(code=ExitCode.SHORT if short else ExitCode.GOOD)
 
 
 def _shown(made: "list[PlantPlan]", plants: int, seconds: float) -> Output:

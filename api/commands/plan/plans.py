@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.plan.fleet import SHORT, plan_fleet
+from api.commands.plan.fleet import plan_fleet
 from api.commands.shared.command import AsJson, Output, command, hand, plant_place, say
+from api.commands.shared.exit_codes import ExitCode
 from api.commands.shared.groups import app
 
 if TYPE_CHECKING:
@@ -95,7 +96,7 @@ def _left(plan: "StoredPlan", check: bool) -> tuple[list[str], int]:
     from scheduler.wording.plan import left_words
 
     left = plan_figures(plan.problem, plan.plan)
-    return ([f"The plan leaves {', '.join(left_words(left))}."], SHORT) if check and not left.good else ([], 0)
+    return ([f"The plan leaves {', '.join(left_words(left))}."], ExitCode.SHORT) if check and not left.good else ([], 0)
 
 
 def _outlook(context: "Context", place: "Place", days: int, check: bool) -> Output:

@@ -1,7 +1,6 @@
 """How every command goes: open the database, act, print lines or JSON. A command is its options, the action and its lines.
 
-Data goes to stdout, talk to stderr. Exit codes: 0 good, 1 could not, 2 wrong use, 3 something past due, 4 past limit,
-5 a plan leaves something short, 6 changed meanwhile, 7 verification failed, 75 try later, 130 interrupted.
+Data goes to stdout, talk to stderr. The exit codes are those of `exit_codes`.
 """
 
 import inspect

@@ -8,7 +8,9 @@ from fastapi.responses import Response
 from api.pages.people.route import sign_in_answer
 from api.pages.shared.answers import page_answer
 from api.pages.shared.frame import Frame, Link
+from api.pages.shared.help import MANUAL, anchor_of
 from api.pages.shared.layout import render
+from api.server.errors import STATUS
 from scheduler.errors import NotSignedIn, SchedulerError
 
 
@@ -22,6 +24,8 @@ class ErrorView:
     faults: tuple[tuple[str, str], ...] = ()
     ways: tuple[Link, ...] = ()
     request_id: str = ""
+    help_href: str = MANUAL
+    """Where the manual says what such an error means."""
 
 
 def error_page(view: ErrorView, *, light: str, csrf: str) -> str:
@@ -40,5 +44,6 @@ def error_answer(request: Request, error: SchedulerError, status: int) -> Respon
         faults=error.faults,
         ways=(Link(label="Back to the start", href="/"),),
         request_id=getattr(request.state, "request_id", ""),
+        help_href=f"{MANUAL}/refused#{anchor_of(STATUS[type(error)][1])}",
     )
     return page_answer(request, None, error_page, view, status)

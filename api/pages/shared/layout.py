@@ -10,6 +10,7 @@ from markupsafe import Markup, escape
 
 from api.pages import drawing
 from api.pages.shared.frame import Frame
+from api.pages.shared.help import manual_href
 from scheduler.domain.base.enums import JobState, Test
 from scheduler.wording import figures
 from scheduler.wording.figures import M3H, NBSP
@@ -47,7 +48,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     env.filters["unit"] = unit_markup
-    env.globals.update(asset=asset, say=figures, glyph=drawing.glyph, State=JobState, Test=Test)
+    env.globals.update(asset=asset, help=manual_href, say=figures, glyph=drawing.glyph, State=JobState, Test=Test)
     return env
 
 

@@ -105,13 +105,17 @@ class LastDone:
     """Running hours of the subject at that time; none: taken from the ledger."""
 
 
+OPENING_CAUTION = (
+    "Permit, lock and tag first; vacuum broken, gas checked (O2, LEL, H2S); knives cut even at standstill. "
+    "Maker's manual, ship's procedures, class and flag rules come first."
+)
+"""The caution of every job that takes a pump out. Common practice, no source."""
+
+
 def caution_line(kind: JobKind) -> str:
     """The one caution line that stands wherever a job of this kind is shown. Common practice, no source."""
     if kind.takes_pump_out:
-        return (
-            "Permit, lock and tag first; vacuum broken, gas checked (O2, LEL, H2S); knives cut even at standstill. "
-            "Maker's manual, ship's procedures, class and flag rules come first."
-        )
+        return OPENING_CAUTION
     return (
         "Pumps start by themselves; keep clear, warn those aboard of the test. "
         "Maker's manual, ship's procedures, class and flag rules come first."

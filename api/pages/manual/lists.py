@@ -1,0 +1,168 @@
+"""The manual's lists, made from the code each time, so that they cannot go stale."""
+
+import inspect
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import fields
+from typing import Any
+
+from fastapi.routing import APIRoute
+from markupsafe import Markup
+
+from api.commands.shared.exit_codes import ExitCode
+from api.pages.drawing import glyph
+from api.server.access import DOORS, NoRole
+from api.server.errors import STATUS, slug
+from scheduler.domain.base.enums import JobState, Role
+from scheduler.domain.record.closed_job import Verdict
+from scheduler.domain.vessel.isolation import POINTS, off_order
+from scheduler.domain.vessel.job_kinds import OPENING_CAUTION
+from scheduler.domain.voyage.stretches import FIRST_KINDS
+from scheduler.errors import SchedulerError
+from scheduler.settings import Settings
+
+STATES: Mapping[JobState, str] = {
+    JobState.AHEAD: "its window has not opened; nothing is to be done yet",
+    JobState.WINDOW_OPEN: "it may be done from now on, and counts as on time",
+    JobState.PAST_DUE: "its due point has gone by; there is time until the limit",
+    JobState.PAST_LIMIT: "its limit has gone by: a non-conformity is opened, to be answered and closed",
+    JobState.POSTPONED: "a later limit was granted; the due point stays where it was",
+    JobState.NOT_KNOWN: "nobody has said when it was last done: planned as due now, judged by nothing",
+    JobState.DONE: "closed, with its record",
+    JobState.WITHDRAWN: "no longer asked for, because its pump, part or job kind is gone",
+}
+VERDICTS: Mapping[Verdict, str] = {
+    Verdict.EARLY: "done before its window opened",
+    Verdict.IN_WINDOW: "done inside its window, not after its due point",
+    Verdict.WITHIN_LIMIT: "done after its due point and not after its limit",
+    Verdict.POSTPONED: "done after its limit, within the limit that was granted",
+    Verdict.LATE: "done after its limit, and after the limit granted, if there was one",
+    Verdict.BREAKDOWN: "a repair without a plan: it had no due point",
+    Verdict.NOT_JUDGED: "nobody knew when it was last done, so there was no due point to judge it by",
+}
+ROLES: Mapping[Role, str] = {
+    Role.COUNTER: "a program, not a person: posts readings of its own ship and does nothing else",
+    Role.ENGINEER: "reads everything of the own ship, works on jobs, enters hours and days, takes a plan, moves a slot",
+    Role.CHIEF: "all that an engineer may, decides postponements that others asked for, signs a lower minimum and the month, exports",
+    Role.OFFICE: "all ships: decides what the chief engineer asked for, changes ships' documents, exports",
+    Role.ADMIN: "whoever runs the server, at its command line",
+}
+
+
+def tables(routes: Sequence[APIRoute]) -> Mapping[str, Callable[[], Markup]]:
+    """Every list by the name that the texts call it by. routes: of the application, for its doors."""
+    return {
+        "states": lambda: _table(
+            ("State", "What it means"),
+            [
+                (Markup('<span class="state">{}<span>{}</span></span>').format(glyph(one), one.value), says)
+                for one, says in STATES.items()
+            ],
+        ),
+        "verdicts": lambda: _table(("Verdict", "What it means"), [(one.value, VERDICTS[one]) for one in VERDICTS]),
+        "roles": lambda: _table(("Role", "What it may do"), [(one.value, says) for one, says in ROLES.items()]),
+        "points": _points,
+        "caution": lambda: Markup('<p class="caution-line"><b>{}.</b> {}</p>').format(*OPENING_CAUTION.split(". ", 1)),
+        "day-kinds": lambda: _table(
+            ("Kind of day", "Share of a day at sea, to begin with"),
+            [(one.code, f"{one.weight:g}") for one in FIRST_KINDS],
+        ),
+        "settings": _settings,
+        "exit-codes": lambda: _table(("Code", "What it means"), [(str(one.value), one.meaning) for one in ExitCode]),
+        "problems": lambda: _table(
+            ("Status", "Type", "What it means"),
+            [
+                (str(status), _code(f"/problems/{slug(kind)}"), title if kind is SchedulerError else _first(kind))
+                for kind, (status, title) in sorted(STATUS.items(), key=lambda one: one[1])
+            ],
+        ),
+        "doors": lambda: _doors(routes, "/api/"),
+        "pages": lambda: _doors(routes, "/", but=("/api/",)),
+        "commands": _commands,
+    }
+
+
+def _points() -> Markup:
+    order = off_order(POINTS)
+    rows = [(point.name, str(place), str(order.index(point.name) + 1)) for place, point in enumerate(POINTS, 1)]
+    return _table(("Isolation point", "Lock and tag", "Off again"), rows)
+
+
+def _settings() -> Markup:
+    rows = []
+    for one in fields(Settings):
+        least, most = one.metadata["least"], one.metadata["most"]
+        bounds = "" if least is None else f"; {least} or more" if most is None else f"; {least} to {most}"
+        default = _code(_plain(one.default)) if _plain(one.default) else "empty"
+        rows.append((_code(one.name), default, f"{one.metadata['says']}{bounds}"))
+    return _table(("Setting", "If not set", "What it is"), rows, wide=True)
+
+
+def _plain(value: Any) -> str:
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
+def _doors(routes: Sequence[APIRoute], under: str, but: tuple[str, ...] = ()) -> Markup:
+    """One row a door: method and path, who may pass, what it does."""
+    rows = []
+    for route in sorted(routes, key=lambda one: one.path):
+        if route.path.startswith(under) and not route.path.startswith(but or ("\0",)):
+            for method in sorted(route.methods or ()):
+                if (method, route.path) in DOORS and method not in ("HEAD", "OPTIONS"):
+                    who = _who(method, route.path)
+                    rows.append((_code(f"{method} {route.path}"), who, _first(route.endpoint)))
+    return _table(("Door", "Who", "What it does"), rows, wide=True)
+
+
+def _who(method: str, path: str) -> str:
+    may = DOORS[method, path]
+    if isinstance(may, NoRole):
+        return may.value
+    return ", ".join(one.value for one in Role if one in may and one is not Role.ADMIN)
+
+
+def _commands() -> Markup:
+    from typer.main import get_command
+
+    from api.commands.app import app
+
+    rows: list[tuple[str | Markup, ...]] = []
+
+    def walk(command: Any, words: str) -> None:
+        inside = getattr(command, "commands", None)
+        if inside is None:
+            rows.append((_code(words), _sentence(command.help or "")))
+        for word, one in sorted((inside or {}).items()):
+            walk(one, f"{words} {word}")
+
+    walk(get_command(app), "leadline")
+    return _table(("Command", "What it does"), rows, wide=True)
+
+
+def _first(documented: object) -> str:
+    """The first sentence of what it says of itself."""
+    return _sentence(inspect.getdoc(documented) or "")
+
+
+def _sentence(text: str) -> str:
+    paragraph = " ".join(text.split("\n\n")[0].split())
+    return re.split(r"(?<=[.])\s", paragraph)[0]
+
+
+def _code(text: str) -> Markup:
+    return Markup("<code>{}</code>").format(text)
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str | Markup]], *, wide: bool = False) -> Markup:
+    """A table that scrolls by itself where it is wider than the screen."""
+    head = Markup("").join(Markup('<th scope="col">{}</th>').format(one) for one in heads)
+    lines = [
+        Markup('<tr><th scope="row">{}</th>{}</tr>').format(
+            first, Markup("").join(Markup("<td>{}</td>").format(one) for one in more)
+        )
+        for first, *more in rows
+    ]
+    return Markup(
+        '<div class="scroll" tabindex="0" role="region" aria-label="{}"><table class="drawn{}"><thead><tr>{}</tr></thead>'
+        "<tbody>\n{}\n</tbody></table></div>"
+    ).format(", ".join(heads), " wide-table" if wide else "", head, Markup("\n").join(lines))
