@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from api.commands.shared.command import Output, chosen_settings, command, say
+from api.commands.shared.exit_codes import ExitCode
 from api.commands.shared.groups import app, group
 from api.commands.shared.options import parse_figure
 
@@ -164,7 +165,9 @@ def restore(
         try:
             manifest = proved(folder)
         except Refused as error:
-            return Output({"whole": False, "says": error.says}, talk=[f"NOT WHOLE: {error.says}"], code=7)
+            return Output(
+                {"whole": False, "says": error.says}, talk=[f"NOT WHOLE: {error.says}"], code=ExitCode.NOT_VERIFIED
+            )
     else:
         done = put_back(chosen_settings().settings, folder, system_clock(), replace=replace)
         manifest, aside = done.manifest, done.aside

@@ -16,7 +16,10 @@ class ExitCode(IntEnum):
         "a plan goes below the minimum, has no place for a job or is past a limit (leadline plan --check, --fleet)",
     )
     CHANGED = 6, "changed meanwhile: look again, then ask again"
-    NOT_VERIFIED = 7, "verification failed: a record (leadline verify), or a counter (leadline gateway --check)"
+    NOT_VERIFIED = (
+        7,
+        "not proved: a record (leadline verify), a backup (restore --check) or a counter (gateway --check)",
+    )
     TRY_LATER = 75, "try later: the server or the database is busy"
     INTERRUPTED = 130, "interrupted"
 

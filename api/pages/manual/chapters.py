@@ -47,7 +47,12 @@ PARTS: tuple[Part, ...] = (
     Part("For the chief engineer", "chief engineer", ("postponement", "minimum", "review")),
     Part("History and proof", "office, auditor", ("record", "verdicts", "verify", "changes"), keys_shown=True),
     Part("Automation", "integrator", ("gateway", "readings", "api", "doors"), keys_shown=True),
-    Part("Keep it running", "whoever runs it", ("serve", "people", "settings", "doctor", "commands"), keys_shown=True),
+    Part(
+        "Keep it running",
+        "whoever runs it",
+        ("serve", "people", "settings", "backup", "doctor", "commands"),
+        keys_shown=True,
+    ),
     Part("Words and limits", "everyone", ("words", "limits")),
 )
 
