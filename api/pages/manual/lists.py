@@ -4,6 +4,7 @@ import inspect
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import fields
+from functools import cache
 from typing import Any
 
 from fastapi.routing import APIRoute
@@ -121,6 +122,7 @@ def _who(method: str, path: str) -> str:
     return ", ".join(one.value for one in Role if one in may and one is not Role.ADMIN)
 
 
+@cache
 def _commands() -> Markup:
     from typer.main import get_command
 
