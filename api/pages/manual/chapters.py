@@ -22,7 +22,7 @@ DRAWN = "drawn"
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class ManualPart:
     """A part of the manual: whom it is for, and its pages in order. keys_shown: keys, commands and instants in UTC may stand in it."""
 
     title: str
@@ -31,29 +31,29 @@ class Part:
     keys_shown: bool = False
 
 
-PARTS: tuple[Part, ...] = (
-    Part("First ship", "second engineer, chief engineer", ("sign-in", "plant", "first-ship")),
-    Part(
+PARTS: tuple[ManualPart, ...] = (
+    ManualPart("First ship", "second engineer, chief engineer", ("sign-in", "plant", "first-ship")),
+    ManualPart(
         "Every day",
         "second engineer",
         ("hours", "plan", "move", "dates", "calendar", "days", "notes"),
     ),
-    Part("Work on a pump", "second engineer", ("job", "before", "isolation", "opening", "back", "test", "paper")),
-    Part(
+    ManualPart("Work on a pump", "second engineer", ("job", "before", "isolation", "opening", "back", "test", "paper")),
+    ManualPart(
         "When something is wrong",
         "second engineer",
         ("breakdown", "counters", "late", "below", "refused"),
     ),
-    Part("For the chief engineer", "chief engineer", ("postponement", "minimum", "review")),
-    Part("History and proof", "office, auditor", ("record", "verdicts", "verify", "changes"), keys_shown=True),
-    Part("Automation", "integrator", ("gateway", "readings", "api", "doors"), keys_shown=True),
-    Part(
+    ManualPart("For the chief engineer", "chief engineer", ("postponement", "minimum", "review")),
+    ManualPart("History and proof", "office, auditor", ("record", "verdicts", "verify", "changes"), keys_shown=True),
+    ManualPart("Automation", "integrator", ("gateway", "readings", "api", "doors"), keys_shown=True),
+    ManualPart(
         "Keep it running",
         "whoever runs it",
         ("serve", "people", "settings", "backup", "doctor", "commands"),
         keys_shown=True,
     ),
-    Part("Words and limits", "everyone", ("words", "limits")),
+    ManualPart("Words and limits", "everyone", ("words", "limits")),
 )
 
 
@@ -68,7 +68,7 @@ class Chapter:
     headings: tuple[str, ...]
 
 
-def part_of(name: str) -> Part:
+def part_of(name: str) -> ManualPart:
     """The part that a page stands in. Raises KeyError."""
     for part in PARTS:
         if name in part.names:

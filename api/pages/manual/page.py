@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from api.pages.manual.chapters import PARTS, Chapter, Part, chapter, part_of
+from api.pages.manual.chapters import PARTS, Chapter, ManualPart, chapter, part_of
 from api.pages.shared.frame import Frame, Link
 from api.pages.shared.help import MANUAL
 from api.pages.shared.layout import render
@@ -19,7 +19,7 @@ class ManualView:
     found: tuple[tuple[Chapter, str], ...] = ()
 
     @property
-    def part(self) -> Part | None:
+    def part(self) -> ManualPart | None:
         """The part that the page stands in."""
         return part_of(self.chapter.name) if self.chapter else None
 
