@@ -34,7 +34,9 @@ def _run() -> int:
     except WrongSetting as error:
         return _say(str(error), 2)
     except SchedulerError as error:
-        expected = ExitCode.CHANGED if isinstance(error, Stale) else ExitCode.TRY_LATER if isinstance(error, Busy) else 1
+        expected = (
+            ExitCode.CHANGED if isinstance(error, Stale) else ExitCode.TRY_LATER if isinstance(error, Busy) else 1
+        )
         code = _say(error.says, expected)
         for pointer, says in error.faults[1:] if len(error.faults) > 1 else ():
             print(f"  {pointer}: {says}", file=sys.stderr)
