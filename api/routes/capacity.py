@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import timedelta
+from operator import itemgetter
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
@@ -28,6 +29,7 @@ from api.routes.bodies.capacity import (
 )
 from api.routes.shared.bodies import Instant
 from api.routes.shared.calls import HandCallDep
+from api.routes.shared.paging import NumberedPagesDep
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, plant_now
 from scheduler.actions.base.context import Context
@@ -104,12 +106,12 @@ def pump_test(pump_id: str, call: HandCallDep, body: PumpTestBody) -> PumpTestAn
 
 
 @router.get("/api/v1/plants/{plant_id}/concessions", tags=["plant"], summary="Lower minima asked for and agreed")
-def concessions(plant_id: str, context: ContextDep, who: AskingDep) -> ConcessionsAnswer:
+def concessions(plant_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> ConcessionsAnswer:
     """Newest first, with who asked, who signed and who withdrew."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return ConcessionsAnswer.model_validate(
-        {"plant": plant_id, "concessions": capacity_concessions.concessions_listed(context, place)}
-    )
+    rows = capacity_concessions.concessions_listed(context, place, pages.asked)
+    found = pages.shown(rows, itemgetter("concession"))
+    return ConcessionsAnswer.model_validate({"plant": plant_id, "concessions": found})
 
 
 @router.post(

@@ -1,8 +1,9 @@
 """Due jobs by API: their dates, postponements, dry dock."""
 
+from operator import itemgetter
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request, Response
 
 from api.routes.answers.due import (
     DockBatchAnswer,
@@ -19,6 +20,7 @@ from api.routes.answers.due import (
 from api.routes.bodies.due import DecisionBody, DockBody, FirstDateBody, PartDateBody, PostponementBody
 from api.routes.shared.bodies import Instant
 from api.routes.shared.calls import HandCallDep
+from api.routes.shared.paging import InPages, NumberedPagesDep, link_next
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, plant_now
 from scheduler.actions.due import docking, first_dates, part_dates, postponing
@@ -43,25 +45,28 @@ def get_due(
     return DueAnswer.of(now, outlook=outlook)
 
 
+_SINCE = Query(
+    le=2**31 - 1, description="number of the last one read; 0: from the first", json_schema_extra={"minimum": 0}
+)
+_LIMIT = Query(description="at most so many, 1 to 500", json_schema_extra={"minimum": 1, "maximum": 500})
+
+
 @router.get("/api/v1/plants/{plant_id}/due/moved", tags=["plant"], summary="Published due dates that moved")
 def get_moved(
     plant_id: str,
     context: ContextDep,
     who: AskingDep,
-    since: Annotated[
-        int,
-        Query(
-            le=2**31 - 1, description="number of the last one read; 0: from the first", json_schema_extra={"minimum": 0}
-        ),
-    ] = 0,
-    limit: Annotated[
-        int, Query(description="at most so many, 1 to 500", json_schema_extra={"minimum": 1, "maximum": 500})
-    ] = 100,
+    request: Annotated[Request, InPages()],
+    response: Response,
+    since: Annotated[int, _SINCE] = 0,
+    limit: Annotated[int, _LIMIT] = 100,
 ) -> MovedDatesAnswer:
     """In order, each with its cause. Ask again with `next` as `since`. Written after the commit of what moved them, some
     seconds later, never batch by batch."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     found = published.moved_since(context, place.vessel_id, place.id, after=since, limit=limit)
+    if len(found) == limit:
+        link_next(request, response, since=found[-1].number, limit=limit)
     return MovedDatesAnswer(
         plant=plant_id,
         moved=[MovedDateShown.of(one) for one in found],
@@ -78,12 +83,12 @@ def ask_postponement(key: str, call: HandCallDep, body: PostponementBody) -> Pos
 
 
 @router.get("/api/v1/vessels/{vessel_id}/postponements", tags=["work"], summary="A vessel's postponements")
-def postponements(vessel_id: str, context: ContextDep, who: AskingDep) -> PostponementsAnswer:
+def postponements(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> PostponementsAnswer:
     """Newest first, with who asked and who decided."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return PostponementsAnswer.model_validate(
-        {"vessel": vessel_id, "postponements": postponing.postponements_listed(context, vessel_id)}
-    )
+    rows = postponing.postponements_listed(context, vessel_id, page=pages.asked)
+    found = pages.shown(rows, itemgetter("postponement"))
+    return PostponementsAnswer.model_validate({"vessel": vessel_id, "postponements": found})
 
 
 @router.post(

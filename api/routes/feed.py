@@ -1,5 +1,6 @@
 """Calendars by API: the feed itself (stored bodies only; the last good one on any trouble), and a person's own addresses."""
 
+from operator import attrgetter
 from typing import Annotated, Any, cast
 
 from fastapi import APIRouter, Request
@@ -13,6 +14,7 @@ from api.ics.http import calendar_answer, takes_gzip
 from api.pages.feed.addresses import address_json, address_shown, must_fit
 from api.routes.answers.feed import FeedsAnswer, FeedShownOnceAnswer, FeedWithdrawnAnswer
 from api.routes.shared.bodies import Body, Name
+from api.routes.shared.paging import NamedPagesDep
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.calendar_cache import CalendarCache
 from api.server.deps import AskingDep, ContextDep, context_of, reached_at
@@ -113,10 +115,10 @@ def make_feed(
 
 
 @router.get("/api/v1/feeds", tags=["feed"], summary="Your calendar addresses")
-def list_feeds(context: ContextDep, who: AskingDep) -> FeedsAnswer:
+def list_feeds(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> FeedsAnswer:
     """Without their secrets: what each shows, until when, and when and by what it was used last."""
     person = None if who.actor.role is Role.ADMIN and who.actor.person_id is None else _person(who)
-    found = addresses.addresses(context, who.actor, person)
+    found = pages.shown_of_all(addresses.addresses(context, who.actor, person), attrgetter("id"))
     return FeedsAnswer.model_validate({"feeds": [address_json(one) for one in found]})
 
 

@@ -1,12 +1,14 @@
 """Running hours by API: what the ledger made of the counters, and what people say about them."""
 
+from operator import attrgetter
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query
+from fastapi import APIRouter, Body, Depends, Query, Request, Response
 
 from api.routes.answers.hours import CounterAnswer, CounterEventAnswer, DailyHoursAnswer, IntakeItem, IntakeLogAnswer
 from api.routes.bodies.hours import ConfirmBody, EventBody, UndoBody
 from api.routes.shared.calls import HandCall, HandCallDep
+from api.routes.shared.paging import InPages, NumberCursor, Pages
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.base.context import Answer
@@ -80,13 +82,23 @@ def confirm_event(counter_id: str, event_id: str, call: HandCallDep, body: Confi
     return _event_answered(call, undoing.confirm_event(call.context, call.hand(body), place, event_id, body.reason))
 
 
+def _log_pages(
+    request: Request,
+    response: Response,
+    limit: Annotated[int, Query(ge=1, le=1000)] = 100,
+    cursor: NumberCursor = None,
+) -> Pages:
+    return Pages(request, response, limit, cursor)
+
+
 @router.get("/api/v1/vessels/{vessel_id}/intake", tags=["readings"], summary="What was posted and not stored")
 def intake(
-    vessel_id: str, context: ContextDep, who: AskingDep, limit: Annotated[int, Query(ge=1, le=1000)] = 100
+    vessel_id: str, context: ContextDep, who: AskingDep, pages: Annotated[Pages, Depends(_log_pages), InPages()]
 ) -> IntakeLogAnswer:
     """Refused and conflicting readings as they came, newest first, and why."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return IntakeLogAnswer(items=[IntakeItem.of(row) for row in hours_questions.intake_log(context, vessel_id, limit)])
+    rows = hours_questions.intake_log(context, vessel_id, pages.asked.limit, before=pages.asked.before)
+    return IntakeLogAnswer(items=[IntakeItem.of(row) for row in pages.shown(rows, attrgetter("id"))])
 
 
 def _event_answered(call: HandCall, answer: Answer) -> CounterEventAnswer:

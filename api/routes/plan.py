@@ -1,5 +1,6 @@
 """Plans by API: taken and proposed, why a job stands where it stands, moves by hand, lead order."""
 
+from operator import itemgetter
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Response
@@ -21,6 +22,7 @@ from api.routes.answers.plan import (
 from api.routes.shared.bodies import Body, Instant, Name, Reason
 from api.routes.shared.calls import HandCall, HandCallDep, MatchedCallDep
 from api.routes.shared.describing import StateTag
+from api.routes.shared.paging import NumberedPagesDep
 from api.routes.shared.problems import JsonRoute, problems
 from api.routes.shared.shapes import z
 from api.server.deps import AskingDep, ContextDep, Number
@@ -155,10 +157,11 @@ def move_slot(plant_id: str, call: MatchedCallDep, body: MoveBody) -> SlotMovedA
 
 
 @router.get("/api/v1/plants/{plant_id}/plan/moves", tags=["plan"], summary="The moves by hand, newest first")
-def moves_made(plant_id: str, context: ContextDep, who: AskingDep) -> MovesAnswer:
+def moves_made(plant_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> MovesAnswer:
     """Who moved what from where to where, why, and whether it was undone or can be."""
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
-    return MovesAnswer.model_validate({"plant": plant_id, "moves": moving.moves_made(context, place)})
+    found = pages.shown_of_all(moving.moves_made(context, place), itemgetter("move"))
+    return MovesAnswer.model_validate({"plant": plant_id, "moves": found})
 
 
 @router.post("/api/v1/plants/{plant_id}/plan/moves/{number}/undo", tags=["plan"], summary="Put a moved slot back")

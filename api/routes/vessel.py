@@ -1,5 +1,6 @@
 """Vessels, plants and pumps by API: documents, the ship's clock, how things stand."""
 
+from operator import attrgetter
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
@@ -21,6 +22,7 @@ from api.routes.answers.vessel import (
 from api.routes.shared.bodies import Body, Instant, Reason, said
 from api.routes.shared.calls import HandCallDep
 from api.routes.shared.describing import Conditions
+from api.routes.shared.paging import NamedPagesDep, NumberedPagesDep
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, plant_now, version_in
 from api.server.errors import refused_from
@@ -43,9 +45,13 @@ class ClockBody(Body):
 
 
 @router.get("/api/v1/vessels", tags=["fleet"], summary="The vessels this key reaches")
-def list_vessels(context: ContextDep, who: AskingDep) -> VesselsAnswer:
+def list_vessels(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> VesselsAnswer:
     """Id, name, version and plants of each."""
-    return VesselsAnswer(vessels=[VesselShown.of(*one) for one in fleet.list_vessels(context, who.actor)])
+    after = str(pages.cursor or "")
+    found = pages.shown(
+        fleet.list_vessels(context, who.actor, after=after, limit=pages.limit + 1), lambda one: one[0].id
+    )
+    return VesselsAnswer(vessels=[VesselShown.of(*one) for one in found])
 
 
 @router.get("/api/v1/vessels/{vessel_id}", tags=["fleet"], summary="A vessel's document", response_model=Vessel)
@@ -112,9 +118,10 @@ def put_vessel(
 
 
 @router.get("/api/v1/vessels/{vessel_id}/versions", tags=["fleet"], summary="Versions of a vessel's document")
-def versions_of(vessel_id: str, context: ContextDep, who: AskingDep) -> VersionsAnswer:
+def versions_of(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> VersionsAnswer:
     """Every version stored, newest first: when, by whom, why, approved by whom ashore, and the record that tells what differs."""
-    found = fleet.versions_of(context, who.actor, vessel_id)
+    rows = fleet.versions_of(context, who.actor, vessel_id, pages.asked)
+    found = pages.shown(rows, attrgetter("version"))
     return VersionsAnswer(vessel=vessel_id, versions=[DocumentVersion.of(one) for one in found])
 
 

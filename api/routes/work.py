@@ -1,6 +1,7 @@
 """Work by API: jobs and their steps, parts, photos, points, clogs, handover, review, non-conformities."""
 
 from hashlib import sha256
+from operator import itemgetter
 from typing import Annotated
 
 from fastapi import APIRouter, File, Form, UploadFile
@@ -45,6 +46,7 @@ from api.routes.bodies.work import (
 from api.routes.shared.bodies import CloseBody, WorkStepBody
 from api.routes.shared.calls import HandCallDep, SeenCallDep
 from api.routes.shared.describing import StateTag
+from api.routes.shared.paging import NumberedPagesDep
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number
 from scheduler.actions.plant_state.load import plant_state
@@ -137,12 +139,14 @@ def take_step(key: str, call: SeenCallDep, body: WorkStepBody) -> StepTakenAnswe
 
 
 @router.get("/api/v1/vessels/{vessel_id}/non-conformities", tags=["work"], summary="A vessel's non-conformities")
-def nonconformities_listed(vessel_id: str, context: ContextDep, who: AskingDep) -> NonConformitiesAnswer:
+def nonconformities_listed(
+    vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep
+) -> NonConformitiesAnswer:
     """Newest first. One is opened for each job past its limit without a postponement that holds."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return NonConformitiesAnswer.model_validate(
-        {"vessel": vessel_id, "non_conformities": nonconformities.nonconformities_listed(context, vessel_id)}
-    )
+    rows = nonconformities.nonconformities_listed(context, vessel_id, pages.asked)
+    found = pages.shown(rows, itemgetter("non_conformity"))
+    return NonConformitiesAnswer.model_validate({"vessel": vessel_id, "non_conformities": found})
 
 
 @router.post(
@@ -218,10 +222,11 @@ def keep_photo(
 
 
 @router.get("/api/v1/jobs/{key}/photos", tags=["work"], summary="The photos of a job")
-def job_photos(key: str, context: ContextDep, who: AskingDep) -> PhotosAnswer:
+def job_photos(key: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> PhotosAnswer:
     """Each with its SHA-256, size, words and record."""
     place, job_id = jobs.job_place(context, who.actor, key)
-    return PhotosAnswer.model_validate({"job": key, "photos": photos.photos_of(context, place, job_id)})
+    found = pages.shown_of_all(photos.photos_of(context, place, job_id), itemgetter("record"))
+    return PhotosAnswer.model_validate({"job": key, "photos": found})
 
 
 PICTURES = {
@@ -244,10 +249,13 @@ def photo(key: str, digest: str, context: ContextDep, who: AskingDep) -> Respons
 
 
 @router.get("/api/v1/pumps/{pump_id}/points", tags=["work"], summary="Points said to be not fitted")
-def points_not_fitted(pump_id: str, context: ContextDep, who: AskingDep) -> PointsNotFittedAnswer:
+def points_not_fitted(
+    pump_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep
+) -> PointsNotFittedAnswer:
     """Newest first, with who said and who signed."""
     place = fleet.locate(context, who.actor, pump_id, AssetKind.PUMP)
-    return PointsNotFittedAnswer.model_validate({"pump": pump_id, "not_fitted": points.points_listed(context, place)})
+    found = pages.shown(points.points_listed(context, place, pages.asked), itemgetter("not_fitted"))
+    return PointsNotFittedAnswer.model_validate({"pump": pump_id, "not_fitted": found})
 
 
 @router.post("/api/v1/pumps/{pump_id}/points", status_code=201, tags=["work"], summary="Say that a point is not fitted")
@@ -277,10 +285,11 @@ def withdraw_point(pump_id: str, number: Number, call: HandCallDep) -> PointNotF
 
 
 @router.get("/api/v1/vessels/{vessel_id}/clogs", tags=["work"], summary="Clogs noted")
-def clogs(vessel_id: str, context: ContextDep, who: AskingDep) -> ClogsAnswer:
+def clogs(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> ClogsAnswer:
     """Newest first: what it was, riser, deck."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return ClogsAnswer.model_validate({"vessel": vessel_id, "clogs": breakdown.clogs_of(context, vessel_id)})
+    found = pages.shown(breakdown.clogs_of(context, vessel_id, pages.asked), itemgetter("record"))
+    return ClogsAnswer.model_validate({"vessel": vessel_id, "clogs": found})
 
 
 @router.post("/api/v1/vessels/{vessel_id}/clogs", status_code=201, tags=["work"], summary="A clog was cleared")
@@ -301,10 +310,11 @@ def note_clog(vessel_id: str, call: HandCallDep, body: ClogBody) -> NotedAnswer:
 
 
 @router.get("/api/v1/vessels/{vessel_id}/handovers", tags=["work"], summary="Handover notes")
-def handovers(vessel_id: str, context: ContextDep, who: AskingDep) -> HandoversAnswer:
+def handovers(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> HandoversAnswer:
     """Newest first, with who wrote and who signed."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return HandoversAnswer.model_validate({"vessel": vessel_id, "handovers": handover.handovers_of(context, vessel_id)})
+    found = pages.shown(handover.handovers_of(context, vessel_id, pages.asked), itemgetter("handover"))
+    return HandoversAnswer.model_validate({"vessel": vessel_id, "handovers": found})
 
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers", status_code=201, tags=["work"], summary="Write a handover note")
@@ -324,10 +334,11 @@ def sign_handover(vessel_id: str, number: Number, call: HandCallDep) -> Handover
 
 
 @router.get("/api/v1/vessels/{vessel_id}/reviews", tags=["work"], summary="Monthly reviews")
-def reviews(vessel_id: str, context: ContextDep, who: AskingDep) -> ReviewsAnswer:
+def reviews(vessel_id: str, context: ContextDep, who: AskingDep, pages: NumberedPagesDep) -> ReviewsAnswer:
     """Newest first."""
     fleet.get_vessel(context, who.actor, vessel_id)
-    return ReviewsAnswer.model_validate({"vessel": vessel_id, "reviews": handover.reviews_of(context, vessel_id)})
+    found = pages.shown(handover.reviews_of(context, vessel_id, pages.asked), itemgetter("record"))
+    return ReviewsAnswer.model_validate({"vessel": vessel_id, "reviews": found})
 
 
 @router.post(

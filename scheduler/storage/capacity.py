@@ -7,6 +7,7 @@ from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.domain.base.enums import Test
+from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
@@ -93,10 +94,12 @@ class ConcessionRow(Row, table=True):
     withdrawn_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "withdrawn_s"})
 
 
-def concession_rows(session: Session, vessel_id: str, plant_id: str) -> list[ConcessionRow]:
+def concession_rows(
+    session: Session, vessel_id: str, plant_id: str, page: PageAsked | None = None
+) -> list[ConcessionRow]:
     """A plant's concessions, by number."""
     query = select(ConcessionRow).where(ConcessionRow.vessel_id == vessel_id, ConcessionRow.plant_id == plant_id)
-    return list(session.exec(query.order_by(col(ConcessionRow.number))))
+    return numbered_rows(session, query, col(ConcessionRow.number), page)
 
 
 def concession_row(session: Session, vessel_id: str, number: int) -> ConcessionRow | None:

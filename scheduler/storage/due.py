@@ -6,6 +6,7 @@ from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.hours.counters import CounterEventRow
+from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row
 
 
@@ -162,12 +163,14 @@ class FirstDateRow(Row, table=True):
     record: int = Field(sa_type=BigInteger)
 
 
-def postponement_rows(session: Session, vessel_id: str, job_key: str | None = None) -> list[PostponementRow]:
+def postponement_rows(
+    session: Session, vessel_id: str, job_key: str | None = None, page: PageAsked | None = None
+) -> list[PostponementRow]:
     """A vessel's postponements (of one job), by number."""
     query = select(PostponementRow).where(PostponementRow.vessel_id == vessel_id)
     if job_key is not None:
         query = query.where(PostponementRow.job_key == job_key)
-    return list(session.exec(query.order_by(col(PostponementRow.number))))
+    return numbered_rows(session, query, col(PostponementRow.number), page)
 
 
 def postponement_row(session: Session, vessel_id: str, number: int) -> PostponementRow | None:

@@ -9,6 +9,7 @@ from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.search import record_words
+from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.search import index_record
 from scheduler.storage.types import Instant, Row
 
@@ -88,6 +89,23 @@ def chain_head(session: Session, vessel_id: str) -> tuple[int, str]:
     return (row.number, row.hash) if row else (0, GENESIS)
 
 
+def newest_records(session: Session, vessel_id: str, kind: str, page: PageAsked | None = None) -> list[Record]:
+    """The vessel's records of a kind, newest first: all of them, or a page."""
+    query = select(RecordRow).where(RecordRow.vessel_id == vessel_id, RecordRow.kind == kind)
+    return [_record(row) for row in numbered_rows(session, query, col(RecordRow.number), page)[::-1]]
+
+
+def _record(row: RecordRow) -> Record:
+    return Record(
+        number=row.number,
+        kind=row.kind,
+        text=row.text,
+        hash=row.hash,
+        previous_hash=row.previous_hash,
+        recorded_at=row.recorded_at,
+    )
+
+
 def record_rows(
     session: Session, vessel_id: str, first: int = 1, last: int | None = None, *, kind: str | None = None
 ) -> Iterator[Record]:
@@ -110,14 +128,3 @@ def records_numbered(session: Session, vessel_id: str, numbers: Collection[int])
     """The vessel's records with those numbers, newest first."""
     query = select(RecordRow).where(RecordRow.vessel_id == vessel_id, col(RecordRow.number).in_(numbers))
     return [_record(row) for row in session.exec(query.order_by(col(RecordRow.number).desc()))]
-
-
-def _record(row: RecordRow) -> Record:
-    return Record(
-        number=row.number,
-        kind=row.kind,
-        text=row.text,
-        hash=row.hash,
-        previous_hash=row.previous_hash,
-        recorded_at=row.recorded_at,
-    )

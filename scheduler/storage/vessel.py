@@ -8,6 +8,7 @@ from sqlalchemy import BigInteger, CheckConstraint
 from sqlalchemy.orm import defer
 from sqlmodel import Field, Session, col, select
 
+from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Packed, Row, by_value
 
 
@@ -100,11 +101,11 @@ def document_version(session: Session, vessel_id: str, number: int) -> DocumentV
     return session.get(DocumentVersionRow, (vessel_id, number))
 
 
-def document_versions(session: Session, vessel_id: str) -> list[DocumentVersionRow]:
+def document_versions(session: Session, vessel_id: str, page: PageAsked | None = None) -> list[DocumentVersionRow]:
     """A vessel's versions, newest first, without their documents read."""
     kept = select(DocumentVersionRow).where(DocumentVersionRow.vessel_id == vessel_id)
-    newest = kept.order_by(col(DocumentVersionRow.version).desc())
-    return list(session.exec(newest.options(defer(col(DocumentVersionRow.document)))))  # type: ignore[arg-type]
+    light = kept.options(defer(col(DocumentVersionRow.document)))  # type: ignore[arg-type]
+    return numbered_rows(session, light, col(DocumentVersionRow.version), page)[::-1]
 
 
 def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, datetime]:
@@ -113,9 +114,11 @@ def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, da
     return {row.kind: row.since_at for row in session.exec(kept)}
 
 
-def vessel_rows(session: Session, only: str | None = None) -> list[VesselRow]:
-    """All vessels, or the one named, by id."""
-    query = select(VesselRow).order_by(VesselRow.id)
+def vessel_rows(
+    session: Session, only: str | None = None, *, after: str = "", limit: int | None = None
+) -> list[VesselRow]:
+    """All vessels, or the one named, by id; those after an id, at most `limit` of them."""
+    query = select(VesselRow).where(VesselRow.id > after).order_by(VesselRow.id).limit(limit)
     return list(session.exec(query if only is None else query.where(VesselRow.id == only)))
 
 

@@ -7,6 +7,7 @@ from sqlalchemy import BigInteger, CheckConstraint, Index
 from sqlmodel import Field, Session, col, func, or_, select
 
 from scheduler.domain.base.enums import JobState, Trigger
+from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Row, by_value
 
 
@@ -159,10 +160,10 @@ def part_count_row(session: Session, vessel_id: str, plant_id: str, name: str) -
     return session.get(PartCountRow, (vessel_id, plant_id, name))
 
 
-def handover_rows(session: Session, vessel_id: str) -> list[HandoverRow]:
+def handover_rows(session: Session, vessel_id: str, page: PageAsked | None = None) -> list[HandoverRow]:
     """A vessel's handover notes, by number."""
     query = select(HandoverRow).where(HandoverRow.vessel_id == vessel_id)
-    return list(session.exec(query.order_by(col(HandoverRow.number))))
+    return numbered_rows(session, query, col(HandoverRow.number), page)
 
 
 def handover_row(session: Session, vessel_id: str, number: int) -> HandoverRow | None:
@@ -170,12 +171,14 @@ def handover_row(session: Session, vessel_id: str, number: int) -> HandoverRow |
     return session.get(HandoverRow, (vessel_id, number))
 
 
-def nonconformity_rows(session: Session, vessel_id: str, *, only_open: bool = False) -> list[NonConformityRow]:
+def nonconformity_rows(
+    session: Session, vessel_id: str, *, only_open: bool = False, page: PageAsked | None = None
+) -> list[NonConformityRow]:
     """A vessel's non-conformities, by number."""
     query = select(NonConformityRow).where(NonConformityRow.vessel_id == vessel_id)
     if only_open:
         query = query.where(col(NonConformityRow.closed_at).is_(None))
-    return list(session.exec(query.order_by(col(NonConformityRow.number))))
+    return numbered_rows(session, query, col(NonConformityRow.number), page)
 
 
 def nonconformity_row(session: Session, vessel_id: str, number: int) -> NonConformityRow | None:
@@ -269,12 +272,14 @@ def step_rows_since(session: Session, vessel_id: str, since_at: datetime) -> lis
     return list(session.exec(query.order_by(col(WorkStepRow.at), WorkStepRow.job_key, col(WorkStepRow.number))))
 
 
-def not_fitted_rows(session: Session, vessel_id: str, pump_id: str | None = None) -> list[NotFittedRow]:
+def not_fitted_rows(
+    session: Session, vessel_id: str, pump_id: str | None = None, page: PageAsked | None = None
+) -> list[NotFittedRow]:
     """Points said to be not fitted (on that pump), by number."""
     query = select(NotFittedRow).where(NotFittedRow.vessel_id == vessel_id)
     if pump_id is not None:
         query = query.where(NotFittedRow.pump_id == pump_id)
-    return list(session.exec(query.order_by(col(NotFittedRow.number))))
+    return numbered_rows(session, query, col(NotFittedRow.number), page)
 
 
 def work_under_way(session: Session, vessel_id: str, subject_id: str) -> str:

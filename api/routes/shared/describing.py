@@ -41,6 +41,11 @@ _IF_NONE_MATCH = {
 }
 
 
+ETAG = {"ETag": {"description": "of this answer, for If-None-Match or If-Match", "schema": {"type": "string"}}}
+LINK = {"Link": {"description": 'the next page, rel="next"; none on the last', "schema": {"type": "string"}}}
+"""Headers of answers, as OpenAPI describes them."""
+
+
 @dataclass(frozen=True, slots=True)
 class Conditions:
     """What a change asks for in its headers. It stands beside the type of the argument that reads them."""
@@ -54,7 +59,11 @@ class StateTag:
     """The ETag is the version of what a change would name, of which the answer shows more than that: no 304 by it."""
 
 
-Mark = TypeVar("Mark", Conditions, StateTag)
+class InPages:
+    """Marks the argument of a door whose list comes in pages, with a Link to the next."""
+
+
+Mark = TypeVar("Mark", Conditions, StateTag, InPages)
 
 
 _NO_NUL = r"^[^\x00]*$"

@@ -9,7 +9,16 @@ from fastapi.responses import FileResponse, Response, StreamingResponse
 from fastapi.routing import APIRoute
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.routes.shared.describing import Conditions, StateTag, header_parameters, mark_of, security_of
+from api.routes.shared.describing import (
+    ETAG,
+    LINK,
+    Conditions,
+    InPages,
+    StateTag,
+    header_parameters,
+    mark_of,
+    security_of,
+)
 from api.routes.shared.shapes import Sentence
 from api.server.access import DOORS, NoRole
 from api.server.errors import PROBLEM, STATUS
@@ -86,6 +95,9 @@ class JsonRoute(APIRoute):
             **(more.pop("openapi_extra", None) or {}),
         }
         answers = {**usual_problems(method, path, conditions), **(UNCHANGED if self.tagged else {}), **declared}
+        headers = {**(ETAG if self.tagged else {}), **(LINK if mark_of(endpoint, InPages) else {})}
+        if headers:
+            answers[200] = {**answers.get(200, {}), "headers": headers}
         super().__init__(path, endpoint, responses=answers, **more)
 
     def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:

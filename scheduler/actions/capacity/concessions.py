@@ -15,6 +15,7 @@ from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.capacity import ConcessionRow, concession_row, concession_rows, next_concession_number
 from scheduler.storage.database import Session
+from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
 from scheduler.wording.figures import moment
@@ -117,10 +118,10 @@ def withdraw_concession(context: Context, hand: Hand, place: Place, number: int)
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def concessions_listed(context: Context, place: Place) -> list[dict[str, Any]]:
+def concessions_listed(context: Context, place: Place, page: PageAsked | None = None) -> list[dict[str, Any]]:
     """A plant's concessions, newest first, as answers tell them."""
     with context.db.read() as session:
-        rows = concession_rows(session, place.vessel_id, place.plant_id)
+        rows = concession_rows(session, place.vessel_id, place.plant_id, page)
     return [_told(row) for row in reversed(rows)]
 
 

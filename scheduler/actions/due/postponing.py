@@ -16,6 +16,7 @@ from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.planning.explain.dates import FactKind, plan_facts
 from scheduler.storage.database import Session
 from scheduler.storage.due import PostponementRow, next_postponement_number, postponement_row, postponement_rows
+from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
 from scheduler.wording.names import job_words, pump_words
@@ -178,10 +179,12 @@ def decide_postponement(
     return hand_action(context, hand, vessel_id, act)
 
 
-def postponements_listed(context: Context, vessel_id: str, job_key: str | None = None) -> list[dict[str, Any]]:
+def postponements_listed(
+    context: Context, vessel_id: str, job_key: str | None = None, page: PageAsked | None = None
+) -> list[dict[str, Any]]:
     """A vessel's postponements, newest first, as answers tell them."""
     with context.db.read() as session:
-        rows = postponement_rows(session, vessel_id, job_key)
+        rows = postponement_rows(session, vessel_id, job_key, page)
     return [
         {
             "postponement": row.number,

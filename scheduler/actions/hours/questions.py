@@ -79,10 +79,12 @@ def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Re
     return misread_before(setup_of(row), state, items, counted)
 
 
-def intake_log(context: Context, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
-    """What was posted and not stored, newest first."""
+def intake_log(
+    context: Context, vessel_id: str, limit: int, counter: str | None = None, before: int | None = None
+) -> list[IntakeLogRow]:
+    """What was posted and not stored, newest first; before: id of the one that was shown last."""
     with context.db.read() as session:
-        return recent_unstored(session, vessel_id, limit, counter)
+        return recent_unstored(session, vessel_id, limit, counter, before)
 
 
 def _missing(session: Session, row: CounterRow, flag: Flag) -> Question:

@@ -11,6 +11,7 @@ from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
+from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
 from scheduler.storage.types import floor_second
 from scheduler.storage.vessel import (
@@ -62,7 +63,7 @@ class Version:
     record: int
 
 
-def versions_of(context: Context, actor: Actor, vessel_id: str) -> list[Version]:
+def versions_of(context: Context, actor: Actor, vessel_id: str, page: PageAsked | None = None) -> list[Version]:
     """A vessel's versions, newest first. Raises NotFound."""
     actor.must_reach(vessel_id, f"vessel {vessel_id}")
     with context.db.read() as session:
@@ -76,7 +77,7 @@ def versions_of(context: Context, actor: Actor, vessel_id: str) -> list[Version]
                 approved_by=row.approved_by,
                 record=row.record,
             )
-            for row in document_versions(session, vessel_id)
+            for row in document_versions(session, vessel_id, page)
         ]
 
 
@@ -98,10 +99,12 @@ def get_vessel(context: Context, actor: Actor, vessel_id: str) -> tuple[Vessel, 
         return document_of(session, vessel_id)
 
 
-def list_vessels(context: Context, actor: Actor) -> list[tuple[Vessel, int]]:
-    """The vessels this actor reaches, with their versions."""
+def list_vessels(
+    context: Context, actor: Actor, *, after: str = "", limit: int | None = None
+) -> list[tuple[Vessel, int]]:
+    """The vessels this actor reaches, with their versions, by id: those after an id, at most `limit` of them."""
     with context.db.read() as session:
-        return [document_of(session, row.id) for row in vessel_rows(session, actor.vessel_id)]
+        return [document_of(session, row.id) for row in vessel_rows(session, actor.vessel_id, after=after, limit=limit)]
 
 
 def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:

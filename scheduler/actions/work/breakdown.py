@@ -20,7 +20,8 @@ from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Clash, Refused, SchedulerError
 from scheduler.storage.capacity import OutageStatus, open_outage_rows, outages_ended_at
 from scheduler.storage.database import Session
-from scheduler.storage.record import append_record, record_rows
+from scheduler.storage.paging import PageAsked
+from scheduler.storage.record import append_record, newest_records
 from scheduler.storage.work import DoneRow, JobRow, job_rows, last_sequence, step_rows
 from scheduler.wording.figures import listed
 from scheduler.wording.names import pump_words
@@ -255,15 +256,13 @@ def note_clog(
     return hand_action(context, hand, vessel_id, act)
 
 
-def clogs_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
+def clogs_of(context: Context, vessel_id: str, page: PageAsked | None = None) -> list[dict[str, Any]]:
     """A vessel's clog notes, newest first."""
     with context.db.read() as session:
         document_of(session, vessel_id)
-        kept = list(record_rows(session, vessel_id, kind=CLOG))
+        kept = newest_records(session, vessel_id, CLOG, page)
     wanted = ("at", "object", "riser", "deck", "text", "by")
-    return [
-        {"record": one.number, **{name: json.loads(one.text).get(name) for name in wanted}} for one in reversed(kept)
-    ]
+    return [{"record": one.number, **{name: json.loads(one.text).get(name) for name in wanted}} for one in kept]
 
 
 def out_words(context: Context, now: PlantState, pump_id: str) -> str:

@@ -14,7 +14,8 @@ from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person, one_person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.database import Session
-from scheduler.storage.record import append_record, chain_head, record_rows
+from scheduler.storage.paging import PageAsked
+from scheduler.storage.record import append_record, chain_head, newest_records
 from scheduler.storage.work import HandoverRow, handover_row, handover_rows
 
 REVIEW = "monthly review signed"
@@ -86,10 +87,10 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
     return hand_action(context, hand, vessel_id, act)
 
 
-def handovers_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
+def handovers_of(context: Context, vessel_id: str, page: PageAsked | None = None) -> list[dict[str, Any]]:
     """A vessel's handover notes, newest first."""
     with context.db.read() as session:
-        rows = handover_rows(session, vessel_id)
+        rows = handover_rows(session, vessel_id, page)
     return [
         {
             "handover": row.number,
@@ -142,15 +143,15 @@ def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: 
     return hand_action(context, hand, vessel_id, act)
 
 
-def reviews_of(context: Context, vessel_id: str) -> list[dict[str, Any]]:
+def reviews_of(context: Context, vessel_id: str, page: PageAsked | None = None) -> list[dict[str, Any]]:
     """A vessel's signed reviews, newest first."""
     with context.db.read() as session:
-        return _reviews(session, vessel_id)[::-1]
+        return _reviews(session, vessel_id, page)
 
 
-def _reviews(session: Session, vessel_id: str) -> list[dict[str, Any]]:
+def _reviews(session: Session, vessel_id: str, page: PageAsked | None = None) -> list[dict[str, Any]]:
     told = []
-    for record in record_rows(session, vessel_id, kind=REVIEW):
+    for record in newest_records(session, vessel_id, REVIEW, page):
         members = json.loads(record.text)
         told.append(
             {

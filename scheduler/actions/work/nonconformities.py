@@ -14,6 +14,7 @@ from scheduler.domain.people.persons import Person, one_person
 from scheduler.domain.work.against import Objection, from_plain, to_plain
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.database import Session, bump_revision
+from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
 from scheduler.storage.types import floor_second
 from scheduler.storage.vessel import vessel_rows
@@ -188,10 +189,10 @@ def _held(session: Session, hand: Hand, vessel_id: str, number: int) -> NonConfo
     return row
 
 
-def nonconformities_listed(context: Context, vessel_id: str) -> list[dict[str, Any]]:
+def nonconformities_listed(context: Context, vessel_id: str, page: PageAsked | None = None) -> list[dict[str, Any]]:
     """A vessel's non-conformities, newest first, as answers tell them."""
     with context.db.read() as session:
-        rows = nonconformity_rows(session, vessel_id)
+        rows = nonconformity_rows(session, vessel_id, page=page)
         offset = offset_minutes(session, vessel_id, context.now())
     return [
         {

@@ -11,6 +11,7 @@ from scheduler.domain.people.persons import Person, one_person
 from scheduler.domain.vessel.isolation import PointRole
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.database import Session
+from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
 from scheduler.storage.work import NotFittedRow, not_fitted_rows
 
@@ -94,10 +95,10 @@ def withdraw_not_fitted(context: Context, hand: Hand, place: Place, number: int)
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def points_listed(context: Context, place: Place) -> list[dict[str, Any]]:
+def points_listed(context: Context, place: Place, page: PageAsked | None = None) -> list[dict[str, Any]]:
     """What a pump is said not to have, newest first."""
     with context.db.read() as session:
-        return [_told(row) for row in reversed(not_fitted_rows(session, place.vessel_id, place.id))]
+        return [_told(row) for row in reversed(not_fitted_rows(session, place.vessel_id, place.id, page))]
 
 
 def _standing(session: Session, place: Place, number: int) -> NotFittedRow:

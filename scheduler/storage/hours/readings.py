@@ -11,6 +11,7 @@ from sqlalchemy import (
     Index,
     bindparam,
     text,
+    tuple_,
 )
 from sqlmodel import Field, Session, col, func, select
 
@@ -152,11 +153,17 @@ def newest_received(session: Session, counter_no: int) -> int | None:
     return session.exec(query.order_by(col(ReadingRow.at_s).desc()).limit(1)).first()
 
 
-def recent_unstored(session: Session, vessel_id: str, limit: int, counter: str | None = None) -> list[IntakeLogRow]:
-    """A vessel's newest items, newest first; of one counter when it is named."""
+def recent_unstored(
+    session: Session, vessel_id: str, limit: int, counter: str | None = None, before: int | None = None
+) -> list[IntakeLogRow]:
+    """A vessel's newest items, newest first; of one counter when it is named, and before the one with that id."""
     query = select(IntakeLogRow).where(IntakeLogRow.vessel_id == vessel_id)
     if counter is not None:
         query = query.where(IntakeLogRow.counter_ref == counter)
+    last = None if before is None else session.get(IntakeLogRow, before)
+    if last is not None:
+        place = col(IntakeLogRow.received_s), col(IntakeLogRow.id)
+        query = query.where(tuple_(*place) < (last.received_s, last.id))
     return list(
         session.exec(query.order_by(col(IntakeLogRow.received_s).desc(), col(IntakeLogRow.id).desc()).limit(limit))
     )
