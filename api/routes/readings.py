@@ -1,6 +1,7 @@
 """The hot door: a batch of cumulative readings."""
 
 import asyncio
+from collections.abc import Mapping
 from time import monotonic
 from typing import Any, cast
 
@@ -23,26 +24,26 @@ from scheduler.storage.hours.intake import IntakeAnswer, Tell
 
 router = APIRouter(route_class=FastRoute)
 _KEY_GOOD_SECONDS = 2.0
-_BODY = {
-    "type": "object",
-    "required": ["readings"],
-    "properties": {
-        "sent_at": {"type": "string", "format": "date-time", "description": "The sender's clock when sending."},
-        "readings": {
-            "type": "array",
-            "maxItems": 1000,
-            "items": {
-                "type": "object",
-                "required": ["counter", "observed_at", "value"],
-                "properties": {
-                    "counter": {"type": "string"},
-                    "observed_at": {"type": "string", "format": "date-time"},
-                    "value": {"type": "number", "minimum": 0, "description": "The counter's own cumulative value."},
-                },
-            },
+BODIES: Mapping[str, Mapping[str, Any]] = {
+    "ReadingBody": {
+        "type": "object",
+        "required": ["counter", "observed_at", "value"],
+        "properties": {
+            "counter": {"type": "string"},
+            "observed_at": {"type": "string", "format": "date-time"},
+            "value": {"type": "number", "minimum": 0, "description": "The counter's own cumulative value."},
+        },
+    },
+    "ReadingsBody": {
+        "type": "object",
+        "required": ["readings"],
+        "properties": {
+            "sent_at": {"type": "string", "format": "date-time", "description": "The sender's clock when sending."},
+            "readings": {"type": "array", "maxItems": 1000, "items": {"$ref": "#/components/schemas/ReadingBody"}},
         },
     },
 }
+"""What is posted, as schemas: no model reads it, for speed."""
 
 
 class KeyRing:
@@ -110,13 +111,14 @@ async def _actor(request: Request, counters: Counters, header: bytes | None) -> 
     responses=problems(400, 401, 403, 413, 422, 429, 500, 503, 507),
     tags=["readings"],
     summary="Post a batch of cumulative readings",
+    operation_id="post_readings",
     openapi_extra={
         "security": security_of("POST", "/api/v1/readings"),
         "requestBody": {
             "required": True,
             "content": {
                 "application/json": {
-                    "schema": _BODY,
+                    "schema": {"$ref": "#/components/schemas/ReadingsBody"},
                     "example": {
                         "readings": [
                             {"counter": "plover-vp1-hours", "observed_at": "2026-11-25T07:00:00Z", "value": 12006}

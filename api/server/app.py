@@ -109,11 +109,12 @@ class App(FastAPI):
             document = super().openapi()
             components = document["components"]
             components["securitySchemes"] = SCHEMES
-            said_in_full(document)
             schemas = components["schemas"]
+            schemas |= readings.BODIES
             for model in (ProblemDocument, HistorySummaryAnswer):
                 found = model.model_json_schema(ref_template="#/components/schemas/{model}", mode="serialization")
                 schemas |= {**found.pop("$defs", {}), model.__name__: found}
+            said_in_full(document)
         return super().openapi()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

@@ -44,6 +44,7 @@ def test_static_files_and_unknown_paths_have_their_methods_too(stage: Stage) -> 
         assert stage.ask(method, "/api/v1/nowhere").status_code == 404
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("route", READS)
 def test_head_says_what_get_says_without_the_body(stage: Stage, route: str) -> None:
     """Status and headers alike, also where it is refused; RFC 9110, 9.3.2."""
@@ -56,6 +57,7 @@ def test_head_says_what_get_says_without_the_body(stage: Stage, route: str) -> N
             assert head.headers.get(name) == got.headers.get(name), name
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("route", READS)
 def test_an_answer_that_is_had_already_is_not_sent_again(stage: Stage, route: str) -> None:
     """A strong ETag on each JSON answer; with it in If-None-Match 304 and no body, with another one the answer again."""

@@ -89,6 +89,7 @@ class JsonRoute(APIRoute):
         self.tagged = method == "GET" and path.startswith("/api/") and mark_of(endpoint, StateTag) is None
         self.tagged &= not _streams(more.get("response_class"))
         more["response_model_exclude_unset"] = True
+        more["operation_id"] = endpoint.__name__  # what a generated client calls it
         more["openapi_extra"] = {
             "security": security_of(method, path),
             "parameters": header_parameters(conditions, tagged=self.tagged),
