@@ -8,7 +8,7 @@ import difflib
 import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
-from ipaddress import ip_network
+from ipaddress import ip_address, ip_network
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -36,6 +36,13 @@ EVERY_ADDRESS = frozenset({"0.0.0.0", "::", ""})  # noqa: S104 - told apart, not
 NO_BASE_URL = (
     "the server listens on every address and base_url is not set. Set it to the address people type, such as "
     "http://leadline.lan:8322 (--base-url, LEADLINE_BASE_URL or the settings file)."
+)
+
+_OWN_NAMES = (".lan", ".local", ".internal", ".localhost", ".home.arpa")
+"""Ends of names that no public name has (RFC 6762, 6761, 8375; .internal reserved by ICANN in 2024; .lan by habit)."""
+OPEN_NETWORK = (
+    "base_url is plain http under a public name or address: whoever is on the way can read the sign-in cookie and act as that "
+    "person. Serve it by https and let base_url say so; the cookie is then sent by https alone."
 )
 
 
@@ -82,7 +89,9 @@ class Settings:
     session_hours: int = _set(12, "hours a sign-in lasts", least=1, most=720)
     link_minutes: int = _set(30, "minutes a one-time sign-in link is good for", least=1, most=1440)
     feed_gzip: bool = _set(True, "compress the calendar feed for clients that ask")
-    insecure_cookie: bool = _set(True, "allow the sign-in cookie over plain http (a ship's own network)")
+    insecure_cookie: bool = _set(
+        True, "allow the sign-in cookie over plain http (a ship's own network); with an https base_url it never is"
+    )
     log: str = _set("auto", "log form: text, json, or auto (text on a terminal)")
     log_level: str = _set("info", "least of what is logged: debug, info, warning or error")
 
@@ -125,6 +134,22 @@ class Settings:
         if self.base_url or self.host in EVERY_ADDRESS:
             return self.base_url.rstrip("/")
         return f"http://{f'[{self.host}]' if ':' in self.host else self.host}:{self.port}"
+
+    def crosses_open_network(self) -> bool:
+        """Whether people reach the server by plain http under a name or address that is not of a network of its own, so that the
+        sign-in cookie can be read on the way.
+
+        >>> [Settings(base_url=f"http://{at}").crosses_open_network() for at in ("leadline.lan", "10.0.0.7", "ship.example.com")]
+        [False, False, True]
+        """
+        parts = urlsplit(self.base_url)
+        host = parts.hostname or ""
+        if parts.scheme != "http":
+            return False
+        try:
+            return ip_address(host).is_global
+        except ValueError:
+            return "." in host.rstrip(".") and not host.rstrip(".").endswith(_OWN_NAMES)
 
     def must_have_base_url(self) -> str:
         """As `shown_base_url`. Raises Refused when there is none: a link to every address leads nowhere."""

@@ -43,8 +43,9 @@ def serve(
     from api.server.logs import set_up
     from api.server.notify import ServiceManager
     from api.server.serving import server_for
+    from scheduler.actions.people.first_link import first_link
     from scheduler.errors import SchedulerError
-    from scheduler.settings import NO_BASE_URL
+    from scheduler.settings import NO_BASE_URL, OPEN_NETWORK
     from scheduler.storage.database import database_path
     from scheduler.storage.serving import only_server
 
@@ -56,6 +57,13 @@ def serve(
         if not settings.shown_base_url():
             log.warning("calendar entries carry no links and sign-in links cannot be made: %s", NO_BASE_URL)
         application = make_app(settings)
+        if settings.crosses_open_network():
+            log.warning("%s", OPEN_NETWORK)
+        token = first_link(application.state.context)
+        if token is not None:
+            base = settings.shown_base_url() or f"http://127.0.0.1:{settings.port}"
+            say(f"Nobody is known here yet. Sign in once, within {settings.link_minutes} minutes: {base}/enter/{token}")
+            say("It is printed this once. Too late: leadline key link first")
         server = server_for(application, settings, ServiceManager(), application.state.intake.alive)
         gc.collect()
         gc.freeze()  # what is here now stays: the collector need not look through it again and again

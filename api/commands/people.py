@@ -4,14 +4,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.command import Output, command, me
+from api.commands.shared.command import Output, command, hand, me
 from api.commands.shared.groups import group
 from api.commands.shared.options import one_of
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from scheduler.actions.base.context import Context
 
 key_app = group("key", "People, keys and sign-in links.", "key link chief")
+people_app = group("people", "Who is known, and where they are signed in.", "people list")
 
 
 def _role(text: str) -> str:
@@ -48,6 +51,9 @@ def add_key(
     label: Annotated[str, typer.Option(help="what it is for")],
     vessel: Annotated[str | None, typer.Option(help="vessel id (counter, engineer, chief)")] = None,
     person: Annotated[str | None, typer.Option(help="whose key it is")] = None,
+    days: Annotated[
+        int | None, typer.Option(min=1, max=3650, help="good for so many days (default: until withdrawn)")
+    ] = None,
 ) -> Output:
     """Make a key. It is shown this once.
 
@@ -56,36 +62,67 @@ def add_key(
     from scheduler.actions.people import people
     from scheduler.domain.base.enums import Role
 
-    key = people.add_key(context, me(), role=Role(role), label=label, vessel_id=vessel, person_id=person)
+    key = people.add_key(context, me(), role=Role(role), label=label, vessel_id=vessel, person_id=person, days=days)
     return Output({"key": key}, [key], ["Shown this once; only its hash is stored."])
 
 
 @command(key_app, "list")
 def list_keys(context: "Context") -> Output:
-    """Show the keys, without their secrets.
+    """Show the keys, without their secrets: whose, last used, until when.
 
     Example: leadline key list
     """
-    from scheduler.actions.people import people
+    from scheduler.actions.people import keys
 
+    found = keys.keys_shown(context, me())
     rows = [
         {
-            "key": row.prefix,
-            "role": row.role.value,
-            "vessel": row.vessel_id,
-            "label": row.label,
-            "last_used_at": row.last_used_at,
-            "revoked_at": row.revoked_at,
+            "key": one.prefix,
+            "role": one.role.value,
+            "vessel": one.vessel_id,
+            "label": one.label,
+            "person": one.person_id,
+            "made_at": one.made_at,
+            "made_by": one.made_by,
+            "last_used_at": one.last_used_at,
+            "expires_at": one.expires_at,
+            "revoked_at": one.revoked_at,
+            "follows": one.follows,
+            "state": one.state,
         }
-        for row in people.list_keys(context)
+        for one in found
     ]
     lines = [
-        f"{r['key']}  {r['role']:9} {r['vessel'] or 'all':14} {'revoked' if r['revoked_at'] else 'good':8} {r['label']}"
-        for r in rows
+        f"{one.prefix}  {one.role.value:9} {one.vessel_id or 'all':14} {'revoked' if one.revoked_at else one.state:8} "
+        f"{one.label}{f', of {one.person_id}' if one.person_id else ''}, used {_day(one.last_used_at, 'never')}, "
+        f"until {_day(one.expires_at, 'withdrawn')}"
+        for one in found
     ]
     return Output(
         {"keys": rows}, lines, [] if rows else ["No key is here yet. Make one: leadline key add ROLE --label TEXT"]
     )
+
+
+def _day(at: "datetime | None", never: str) -> str:
+    return never if at is None else f"{at:%Y-%m-%d %H:%MZ}"
+
+
+@command(key_app, "rotate")
+def rotate_key(
+    context: "Context",
+    key: Annotated[str, typer.Argument(help="the key's eight letters, as `key list` shows")],
+    both_days: Annotated[
+        int, typer.Option(min=0, max=365, help="days on which both are good; 0: the older ends now")
+    ] = 7,
+) -> Output:
+    """Make a key that takes over from one; both are good for some days. It is shown this once.
+
+    Example: leadline key rotate 1a2b3c4d --both-days 3
+    """
+    from scheduler.actions.people import keys
+
+    made = keys.rotate_key(context, me(), key, both_days)
+    return Output({"key": made}, [made], [f"Shown this once. Key {key} is good for {both_days} more days."])
 
 
 @command(key_app, "revoke")
@@ -115,5 +152,119 @@ def make_link(
     from scheduler.actions.people import people
 
     base = context.settings.must_have_base_url()
-    link = f"{base}/enter/{people.make_link(context, person, vessel)}"
+    link = f"{base}/enter/{people.make_link(context, person, vessel, me())}"
     return Output({"link": link}, [link], [f"Good once, for {context.settings.link_minutes} minutes."])
+
+
+@command(people_app, "list")
+def list_people(
+    context: "Context", withdrawn: Annotated[bool, typer.Option("--withdrawn", help="those withdrawn too")] = False
+) -> Output:
+    """Show who is known, what each may do, and where each is signed in.
+
+    Example: leadline people list
+    """
+    from api.routes.answers.people import PersonAnswerLine
+    from scheduler.actions.people import managing
+
+    found = [one for one in managing.people_shown(context, me()) if withdrawn or one.withdrawn_at is None]
+    lines = [
+        f"{one.id:20} {one.vessel_id or 'all':14} {one.role.value:9} {one.name}, {one.rank}; "
+        f"{'withdrawn' if one.withdrawn_at else f'{len(one.sessions)} sessions'}"
+        f"{'' if one.passphrase_at or one.withdrawn_at else ', no passphrase'}"
+        for one in found
+    ]
+    plain = [PersonAnswerLine.of(one).plain() for one in found]
+    return Output(
+        {"people": plain}, lines, [] if found else ["Nobody is known yet: leadline key person ID --name NAME"]
+    )
+
+
+@command(people_app, "change")
+def change_person(
+    context: "Context",
+    person: Annotated[str, typer.Argument(help="person id")],
+    name: Annotated[str | None, typer.Option(help="name from now on (default: as it is)")] = None,
+    rank: Annotated[str | None, typer.Option(help="rank from now on (default: as it is)")] = None,
+    role: Annotated[str | None, typer.Option(help="role from now on (default: as it is)", parser=_role)] = None,
+    vessel: Annotated[str | None, typer.Option(help="vessel id, where several vessels have such a person")] = None,
+) -> Output:
+    """Change a person's name, rank or role.
+
+    Example: leadline people change second-plover --role chief --rank "chief engineer"
+    """
+    from scheduler.actions.people import managing
+    from scheduler.domain.base.enums import Role
+
+    where = managing.vessel_of_person(context, me(), person, vessel)
+    now = next(one for one in managing.people_shown(context, me()) if (one.vessel_id, one.id) == (where, person))
+    name, rank, now_role = name or now.name, rank or now.rank, Role(role) if role else now.role
+    asked = hand({"change": person, "vessel": where, "name": name, "rank": rank, "role": now_role.value})
+    managing.change_person(context, asked, where, person, name=name, rank=rank, role=now_role)
+    return Output({"person": person}, talk=[f"{person} is {name}, {rank}, with the role {now_role.value}."])
+
+
+@command(people_app, "withdraw")
+def withdraw_person(
+    context: "Context",
+    person: Annotated[str, typer.Argument(help="person id")],
+    vessel: Annotated[str | None, typer.Option(help="vessel id, where several vessels have such a person")] = None,
+) -> Output:
+    """Withdraw a person: sessions, keys, links and calendar addresses end; what was done stays under the name.
+
+    Example: leadline people withdraw second-plover
+    """
+    from scheduler.actions.people import managing
+
+    where = managing.vessel_of_person(context, me(), person, vessel)
+    managing.withdraw_person(context, hand({"withdraw": person, "vessel": where}), where, person)
+    return Output({"person": person}, talk=[f"{person} is withdrawn. Aboard again: leadline people back {person}"])
+
+
+@command(people_app, "back")
+def take_back(
+    context: "Context",
+    person: Annotated[str, typer.Argument(help="person id")],
+    vessel: Annotated[str | None, typer.Option(help="vessel id, where several vessels have such a person")] = None,
+) -> Output:
+    """Take a withdrawn person back, with nothing to sign in by yet.
+
+    Example: leadline people back second-plover
+    """
+    from scheduler.actions.people import managing
+
+    where = managing.vessel_of_person(context, me(), person, vessel)
+    managing.take_back(context, hand({"back": person, "vessel": where}), where, person)
+    return Output({"person": person}, talk=[f"{person} is back. A sign-in link: leadline key link {person}"])
+
+
+@command(people_app, "sessions")
+def list_sessions(context: "Context") -> Output:
+    """Show where people are signed in.
+
+    Example: leadline people sessions
+    """
+    from api.routes.answers.people import PersonAnswerLine
+    from scheduler.actions.people import managing
+
+    found = [PersonAnswerLine.of(one) for one in managing.people_shown(context, me())]
+    rows = [{"person": one.id, "vessel": one.vessel, **session.plain()} for one in found for session in one.sessions]
+    lines = [
+        f"{r['id']}  {r['person']:20} by {r['proof']}, since {r['since_at']}, until {r['ends_at']}  {r['computer'] or r['agent']}"
+        for r in rows
+    ]
+    return Output({"sessions": rows}, lines, [] if rows else ["Nobody is signed in."])
+
+
+@command(people_app, "end")
+def end_session(
+    context: "Context", session: Annotated[str, typer.Argument(help="the session, as `people sessions` shows it")]
+) -> Output:
+    """Sign a browser out.
+
+    Example: leadline people end 1a2b3c4d5e6f
+    """
+    from scheduler.actions.people import managing
+
+    managing.end_session(context, me(), session)
+    return Output({"session": session}, talk=["Signed out there."])

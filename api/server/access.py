@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from enum import Enum
 
 from scheduler.domain.base.enums import Role
+from scheduler.domain.people.roles import MANAGERS
 
 
 class NoRole(Enum):
@@ -22,6 +23,7 @@ SET_UP = frozenset({Role.OFFICE, Role.ADMIN})
 EXPORT = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
 SIGN = frozenset({Role.CHIEF})
 DECIDE = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
+MANAGE = MANAGERS
 
 DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/readings"): COUNTER,
@@ -111,6 +113,17 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/feeds"): READ,
     ("POST", "/api/v1/feeds/{feed_id}/rotate"): READ,
     ("DELETE", "/api/v1/feeds/{feed_id}"): READ,
+    ("GET", "/api/v1/people"): READ,
+    ("POST", "/api/v1/people"): MANAGE,
+    ("PUT", "/api/v1/people/{person_id}"): MANAGE,
+    ("POST", "/api/v1/people/{person_id}/withdrawal"): MANAGE,
+    ("POST", "/api/v1/people/{person_id}/return"): MANAGE,
+    ("POST", "/api/v1/people/{person_id}/link"): READ,
+    ("DELETE", "/api/v1/sessions/{session_id}"): READ,
+    ("GET", "/api/v1/keys"): READ,
+    ("POST", "/api/v1/keys"): READ,
+    ("POST", "/api/v1/keys/{prefix}/rotate"): READ,
+    ("DELETE", "/api/v1/keys/{prefix}"): READ,
     ("GET", "/cal/{token}/plan.ics"): NoRole.TOKEN,
     ("HEAD", "/cal/{token}/plan.ics"): NoRole.TOKEN,
     ("GET", "/cal/{token}/tasks.ics"): NoRole.TOKEN,
@@ -154,8 +167,14 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/counters/{counter_id}/answers"): WORK,
     ("GET", "/vessels/{vessel_id}/hours"): WORK,
     ("POST", "/vessels/{vessel_id}/hours"): WORK,
+    ("GET", "/people"): READ,
+    ("POST", "/people"): READ,
+    ("GET", "/you"): READ,
+    ("POST", "/you"): READ,
     ("POST", "/sign-out"): READ,
     ("GET", "/sign-in"): NoRole.OPEN,
+    ("POST", "/sign-in"): NoRole.OPEN,
+    ("POST", "/sign-in/pin"): NoRole.OPEN,
     ("GET", "/enter/{token}"): NoRole.OPEN,
     ("POST", "/enter/{token}"): NoRole.TOKEN,
     ("POST", "/light"): NoRole.OPEN,
@@ -169,3 +188,31 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/manual/{name}"): NoRole.OPEN,
 }
 """(method, route) to the roles that may pass. `/static` is open: it holds the look only."""
+
+BY_PIN: frozenset[tuple[str, str]] = frozenset(
+    {
+        ("POST", "/api/v1/pumps/{pump_id}/down"),
+        ("POST", "/api/v1/pumps/{pump_id}/back"),
+        ("POST", "/api/v1/pumps/{pump_id}/breakdowns"),
+        ("PUT", "/api/v1/pumps/{pump_id}/expected-return"),
+        ("POST", "/api/v1/pumps/{pump_id}/runs-after-all"),
+        ("POST", "/api/v1/pumps/{pump_id}/test"),
+        ("POST", "/api/v1/plants/{plant_id}/parts"),
+        ("POST", "/api/v1/plants/{plant_id}/lead-order"),
+        ("POST", "/api/v1/vessels/{vessel_id}/clogs"),
+        ("POST", "/api/v1/jobs/{key}/steps"),
+        ("POST", "/api/v1/jobs/{key}/photos"),
+        ("POST", "/api/v1/jobs/{key}/close"),
+        ("POST", "/api/v1/jobs/{key}/close/strike"),
+        ("POST", "/pumps/{pump_id}/out"),
+        ("POST", "/pumps/{pump_id}/return"),
+        ("POST", "/pumps/{pump_id}/runs"),
+        ("POST", "/plants/{plant_id}/parts"),
+        ("POST", "/vessels/{vessel_id}/hours"),
+        ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"),
+        ("POST", "/vessels/{vessel_id}/jobs/{key}/photos"),
+        ("POST", "/vessels/{vessel_id}/jobs/{key}/close"),
+        ("POST", "/sign-out"),
+    }
+)
+"""Doors that take what a person signed in by PIN sends: recording work. Every other one, and each that is new, is closed to a PIN."""

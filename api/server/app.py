@@ -20,7 +20,10 @@ from api.pages.figures import route as figures_route
 from api.pages.hours import route as hours_route
 from api.pages.manual import route as manual_route
 from api.pages.notes import route as notes_route
+from api.pages.people import list_route as people_list_route
+from api.pages.people import own_route as people_own_route
 from api.pages.people import route as people_route
+from api.pages.people.wrong_pins import WrongPins
 from api.pages.plan import route as plan_route
 from api.pages.plant import route as plant_route
 from api.pages.record import route as record_route
@@ -29,7 +32,7 @@ from api.pages.vessel import route as vessel_route
 from api.pages.voyage import route as voyage_route
 from api.pages.work import dates_route as work_dates_route
 from api.pages.work import route as work_route
-from api.routes import capacity, due, feed, hours, plan, readings, record, service, vessel, voyage, work
+from api.routes import capacity, due, feed, hours, people, plan, readings, record, service, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
 from api.routes.shared.describing import SCHEMES, said_in_full
 from api.routes.shared.problems import ProblemDocument
@@ -68,6 +71,7 @@ ROUTERS = (
     work.router,
     voyage.router,
     record.router,
+    people.router,
     capacity_route.router,
     notes_route.router,
     vessel_route.router,
@@ -78,6 +82,8 @@ ROUTERS = (
     work_route.router,
     work_dates_route.router,
     people_route.router,
+    people_list_route.router,
+    people_own_route.router,
     plan_route.router,
     voyage_route.router,
     feed_route.router,
@@ -177,7 +183,7 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.counters = readings.Counters(ReadingDoor(context, intake))
     app.state.feed_shelf, app.state.refresh = shelf, refresh
     app.state.error_page = error_answer
-    app.state.try_limiter = TryLimiter()
+    app.state.try_limiter, app.state.wrong_pins = TryLimiter(), WrongPins()
     app.state.routes = api_routes()
     for router in ROUTERS:
         app.include_router(router)

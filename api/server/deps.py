@@ -2,23 +2,30 @@
 
 import hmac
 import re
+import secrets
 from dataclasses import dataclass
 from typing import Annotated, Any, cast
+from urllib.parse import urlsplit
 
 from fastapi import Depends, Path, Request
+from fastapi.responses import Response
 
-from api.server.access import DOORS, NoRole
+from api.server.access import BY_PIN, DOORS, NoRole
 from api.server.try_limiter import address_of, limiter_of
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context, Hand
-from scheduler.actions.people import people, sessions
+from scheduler.actions.people import computers, people, sessions
+from scheduler.actions.people.sessions import Browser
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Role
+from scheduler.domain.people.authentication import Proof
 from scheduler.errors import BadRequest, NotAllowed, NotSignedIn
 from scheduler.storage.vessel import AssetKind
 
-COOKIE = "leadline"
+COOKIE, DEVICE, COMPUTER = "leadline", "leadline_device", "leadline_computer"
+"""Cookies: of a session; of a browser, to know who shares it; of a shared computer."""
+_YEARS_S = 10 * 31_536_000
 _HOST = re.compile(r"(?:[A-Za-z0-9._-]{1,253}|\[[0-9A-Fa-f:.]{2,45}\])(?::\d{1,5})?")
 _ETAG = re.compile(r'\s*(?:W/)?"(\d{1,18})"\s*')
 
@@ -35,10 +42,15 @@ def route_of(request: Request) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True)
 class Asking:
-    """Who asks; csrf is set for a person at a browser, none for a key."""
+    """Who asks; csrf is set for a person at a browser, none for a key, and for a shared computer at which nobody is signed in.
+
+    session_id: as lists of sessions have it. shared: the browser is, or was, a shared computer.
+    """
 
     actor: Actor
     csrf: str | None = None
+    session_id: str = ""
+    shared: bool = False
 
 
 def asking(request: Request, context: "ContextDep") -> Asking:
@@ -55,10 +67,14 @@ def asking(request: Request, context: "ContextDep") -> Asking:
 
 def must_be_known(request: Request, context: Context, roles: frozenset[Role]) -> Asking:
     """Who asks, if it is one of these roles. Raises as `asking` does."""
-    found = _by_key(request, context) or _by_cookie(request, context)
+    found = _by_key(request, context) or _by_cookie(request, context) or _looking(request, context)
     if found is None:
-        raise NotSignedIn(
-            "Nobody is known to be asking. Send `Authorization: Bearer ll_...`, or open your sign-in link in a browser."
+        raise NotSignedIn("Nobody is known to be asking. Send `Authorization: Bearer ll_...`, or sign in at a browser.")
+    by = found.actor.authentication
+    if by is not None and by.proof is Proof.PIN and not _reads(request) and route_of(request) not in BY_PIN:
+        raise NotAllowed(
+            "By the PIN of a shared computer you record work, and this is more. Choose Someone else, sign in with your "
+            "passphrase, and do it again."
         )
     found.actor.must_be(roles, doing(request))
     return found
@@ -66,10 +82,14 @@ def must_be_known(request: Request, context: Context, roles: frozenset[Role]) ->
 
 def doing(request: Request) -> str:
     """What is asked for, as a person says it: "see “Due jobs of a plant”", "open this page"."""
-    reading, summary = request.method in ("GET", "HEAD"), request.scope["route"].summary
+    reading, summary = _reads(request), request.scope["route"].summary
     if summary is None:
         return "open this page" if reading else "do this"
     return f"see “{summary}”" if reading else f"do this: “{summary}”"
+
+
+def _reads(request: Request) -> bool:
+    return request.method in ("GET", "HEAD")
 
 
 def _by_key(request: Request, context: Context) -> Asking | None:
@@ -88,12 +108,66 @@ def _by_cookie(request: Request, context: Context) -> Asking | None:
     found = sessions.at_browser(context, secret) if secret else None
     if found is None:
         return None
-    api_change = request.url.path.startswith("/api/") and request.method not in ("GET", "HEAD")
+    api_change = request.url.path.startswith("/api/") and not _reads(request)
     if api_change and not _token_fits(found.csrf, request.headers.get("x-csrf-token")):
         raise NotAllowed(
             "A change from a browser needs the page's token in the header X-CSRF-Token. Use the page, or a key."
         )
-    return Asking(found.actor, found.csrf)
+    return Asking(found.actor, found.csrf, found.session_id, COMPUTER in request.cookies)
+
+
+def _looking(request: Request, context: Context) -> Asking | None:
+    """A shared computer at which nobody is signed in: it shows the ship, and takes nothing."""
+    secret = request.cookies.get(COMPUTER, "")
+    found = computers.this_computer(context, secret) if secret and _reads(request) else None
+    if found is None:
+        return None
+    actor = Actor(f"computer {found.id}", f"{found.label}, looking only", Role.ENGINEER, found.vessel_id, own=False)
+    return Asking(actor, shared=True)
+
+
+def browser_of(request: Request) -> Browser:
+    """The browser somebody signs in with: by its own cookie, or one to be given by `sign_in_cookies`."""
+    device = request.cookies.get(DEVICE, "")
+    return Browser(device if len(device) == 43 else secrets.token_urlsafe(32), request.headers.get("user-agent", ""))
+
+
+def sign_in_cookies(answer: Response, request: Request, context: Context, secret: str, browser: Browser) -> None:
+    """Give the browser its session and its own cookie."""
+    for name, value, seconds in (
+        (COOKIE, secret, context.settings.session_hours * 3600),
+        (DEVICE, browser.device, _YEARS_S),
+    ):
+        lasting_cookie(answer, request, context, name, value, seconds)
+
+
+def lasting_cookie(
+    answer: Response, request: Request, context: Context, name: str, value: str, seconds: int = _YEARS_S
+) -> None:
+    """A cookie that scripts and other sites do not get; over https alone where the server is reached by it."""
+    settings = context.settings
+    by_https = request.url.scheme == "https" or settings.base_url.startswith("https:")
+    answer.set_cookie(
+        name,
+        value,
+        max_age=seconds,
+        httponly=True,
+        samesite="lax",
+        secure=by_https or not settings.insecure_cookie,
+        path="/",
+    )
+
+
+def must_be_own_origin(request: Request, context: Context) -> None:
+    """Raises NotAllowed when a form without a session's token comes from a page of another site: nobody is signed in, or out, by
+    what somebody else's page sends. Source: OWASP, Cross-Site Request Forgery Prevention (from memory)."""
+    origin = request.headers.get("origin")
+    own = {request.headers.get("host", "").casefold(), urlsplit(context.settings.base_url).netloc.casefold()} - {""}
+    foreign = origin is not None and urlsplit(origin).netloc.casefold() not in own
+    if foreign or request.headers.get("sec-fetch-site") in ("cross-site", "same-site"):
+        raise NotAllowed(
+            "This form was sent by a page of another site. Open the page of this server and sign in there."
+        )
 
 
 def _token_fits(wanted: str, given: Any) -> bool:

@@ -21,6 +21,7 @@ _SETTINGS: Mapping[str, tuple[str, str]] = {
         "insecure_cookie is off, but base_url is plain http: a browser will not send the sign-in cookie back.",
         "Serve it by https, or set insecure_cookie to true on the ship's own network.",
     ),
+    "open network": ("{says}", "Put a server for https in front, such as nginx, and set base_url to its address."),
     "frozen_days": (
         "frozen_days ({frozen_days}) reaches horizon_days ({horizon_days}): no plan can change.",
         "Make it less than horizon_days.",

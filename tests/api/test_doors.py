@@ -48,6 +48,8 @@ PUMP_TEST = {
     "done_by": "A. Second",
     "figures": {"from_vacuum_kpa": 35, "to_vacuum_kpa": 50, "seconds": 45},
 }
+ENGINEER = {"name": "Demo engineer", "rank": "engineer", "role": "engineer"}
+PERSON = {"id": "engineer-plover", "vessel": "demo-plover", **ENGINEER}
 DIGEST = {"digest": "0" * 64}
 # Facts are taken once: the second to report the same is told that it is known (409).
 TAKEN_ONCE = frozenset({200, 409})
@@ -344,8 +346,32 @@ WALKS: dict[tuple[str, str], Walk] = {
         body={"at": "2026-10-20T06:30", "utc_offset_minutes": "0", "counter:plover-vp1-hours": "1"},
         form=True,
     ),
+    ("GET", "/people"): Walk("/people", 200, 200),
+    ("POST", "/people"): Walk("/people", 404, 404, body={"do": "end", "who": "nobody"}, form=True),
+    # A key that is nobody's has no page of its own.
+    ("GET", "/you"): Walk("/you", frozenset({200, 403}), 200),
+    ("POST", "/you"): Walk("/you", 404, 404, body={"do": "end", "who": "nobody"}, form=True),
     ("POST", "/sign-out"): Walk("/sign-out", 303, 303, {}, form=True),
     ("GET", "/sign-in"): Walk("/sign-in"),
+    # Nobody's name, tried again and again, is soon told to wait.
+    ("POST", "/sign-in"): Walk("/sign-in", frozenset({401, 429})),
+    ("POST", "/sign-in/pin"): Walk("/sign-in/pin", frozenset({401, 429})),
+    ("GET", f"{API}/people"): Walk(f"{API}/people", 200, 200),
+    ("POST", f"{API}/people"): Walk(f"{API}/people", 409, body=PERSON),
+    ("PUT", f"{API}/people/{{person_id}}"): Walk(f"{API}/people/engineer-plover", body=ENGINEER),
+    ("POST", f"{API}/people/{{person_id}}/withdrawal"): Walk(f"{API}/people/nobody/withdrawal", 404, body={}),
+    ("POST", f"{API}/people/{{person_id}}/return"): Walk(f"{API}/people/engineer-plover/return", body={}),
+    # An engineer signs in nobody else.
+    ("POST", f"{API}/people/{{person_id}}/link"): Walk(
+        f"{API}/people/chief-plover/link", frozenset({201, 403}), body={"vessel": "demo-plover"}
+    ),
+    ("DELETE", f"{API}/sessions/{{session_id}}"): Walk(f"{API}/sessions/nobody", 404),
+    ("GET", f"{API}/keys"): Walk(f"{API}/keys", 200, 200),
+    ("POST", f"{API}/keys"): Walk(
+        f"{API}/keys", frozenset({201, 403}), body={"role": "counter", "label": "walked", "vessel": "demo-plover"}
+    ),
+    ("POST", f"{API}/keys/{{prefix}}/rotate"): Walk(f"{API}/keys/00000000/rotate", 404, body={}),
+    ("DELETE", f"{API}/keys/{{prefix}}"): Walk(f"{API}/keys/00000000", 404),
     ("GET", "/enter/{token}"): Walk("/enter/LINK"),
     ("POST", "/enter/{token}"): Walk("/enter/LINK", 303),
     ("POST", "/light"): Walk("/light", 303),

@@ -143,6 +143,8 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/vessels/{vessel_id}/counters": [f"{vessel}/counters"],
         "/vessels/{vessel_id}/hours": [f"{vessel}/hours"],
         "/feeds": ["/feeds"],
+        "/people": ["/people"],
+        "/you": ["/you"],
         "/sign-in": ["/sign-in"],
         "/enter/{token}": ["/enter/nobody"],
     }

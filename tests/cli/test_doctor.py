@@ -55,6 +55,8 @@ def test_settings_that_cannot_work_are_told(ship: Ship) -> None:
     assert looked(ship, **own)[1]["setting"] == ["base_url", "frozen_days"]
     own = {"LEADLINE_BASE_URL": "http://x", "LEADLINE_INSECURE_COOKIE": "no"}
     assert looked(ship, **own)[1]["setting"] == ["insecure_cookie"]
+    own = {"LEADLINE_BASE_URL": "http://ship.example.com"}
+    assert looked(ship, **own)[1]["setting"] == ["open network"]
     refused = leadline(*ship.words("key", "link", "chief"), LEADLINE_HOST="0.0.0.0")
     assert (refused.returncode, "base_url" in refused.stderr, refused.stdout) == (1, True, "")
 

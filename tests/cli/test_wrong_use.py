@@ -84,7 +84,7 @@ def test_wrong_use_as_a_process() -> None:
         ("history no-such-vessel", "no-such-vessel"),
         ("history demo-plover --out /no/such/folder/h.jsonl", "cannot be written"),
         ("key link nobody", "nobody"),
-        ("key revoke 00000000", "leadline key list"),
+        ("key revoke 00000000", "list of keys"),
         ("key add counter --label x", "vessel"),
         ("key person x --name X --role chief", "vessel"),
         ("key person X! --name X --role office", "small letters"),

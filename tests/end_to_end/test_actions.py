@@ -17,7 +17,7 @@ from scheduler.actions.care import rounds
 from scheduler.actions.feed import refresh
 from scheduler.actions.hours import counter_events
 from scheduler.actions.hours.ledger import derive_vessel
-from scheduler.actions.people import people
+from scheduler.actions.people import keys
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.outlook import outlook
 from scheduler.actions.plant_state.load import PlantState, plant_state
@@ -282,7 +282,7 @@ def test_another_vessels_things_are_not_there(filled: Context) -> None:
             fleet.locate(filled, stranger, asset, kind)
     with pytest.raises(NotFound):
         jobs.job_place(filled, stranger, "overhaul:plover-pump-a:1")
-    assert people.list_keys(filled) == []
+    assert keys.keys_shown(filled, stranger) == []
 
 
 def test_an_outlook_goes_beyond_what_is_published_and_is_not_kept(filled: Context) -> None:

@@ -135,7 +135,7 @@ INSTALLATION = {
 
 
 @pytest.mark.parametrize("about", sorted(SHIP))
-@pytest.mark.parametrize("setting", ["base_url", "insecure_cookie", "frozen_days"])
+@pytest.mark.parametrize("setting", ["base_url", "insecure_cookie", "open network", "frozen_days"])
 def test_everything_to_look_at_in_an_installation_is_said(about: About, setting: str) -> None:
     """What the command alone shows; it may name settings and commands."""
     says, do = diagnosis_words(Diagnosis(about=about, which=setting, name=setting, facts=INSTALLATION[about]))

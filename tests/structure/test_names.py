@@ -48,7 +48,7 @@ ROOMS = {
     "scheduler/wording": ("hours", "due", "plan", "work"),
     "scheduler/storage": SUBJECTS,
     "scheduler/actions": SUBJECTS,
-    "api/routes": tuple(one for one in SUBJECTS if one != "people"),
+    "api/routes": SUBJECTS,
     "api/pages": ("people", "vessel", "voyage", "hours", "due", "capacity", "plan", "work", "feed"),
     "api/commands": SUBJECTS,
 }

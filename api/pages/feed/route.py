@@ -11,7 +11,7 @@ from api.pages.feed.page import AddressesView, AddressForm, addresses_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, form_of
-from api.pages.shared.frame import Frame, Link
+from api.pages.shared.frame import Frame
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses, calendars, refresh
@@ -127,12 +127,10 @@ def _answer(request: Request, context: Context, who: Asking, status: int, **memb
 def _frame(context: Context, who: Asking, reached: list[Vessel]) -> Frame:
     if who.actor.vessel_id is not None and reached:
         return frame.vessel_frame(context, who, reached[0].id, "/feeds", "Calendar addresses", "feed")
-    links = (Link(label="Feed", href="/feeds", current=True), Link(label="Fleet", href="/?all=1"))
     return Frame(
         title="Calendar addresses · Leadline",
         here="/feeds",
-        links=links,
+        links=frame.fleet_links("/feeds"),
         now_at=context.now(),
-        person=who.actor.name,
-        sign_out_action="/sign-out",
+        **frame.who_frame(who),
     )

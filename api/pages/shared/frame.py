@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from api.server.access import DOORS, NoRole
 from api.server.deps import Asking
@@ -36,6 +37,8 @@ class Frame:
     utc_offset_minutes: int = 0
     person: str = ""
     sign_out_action: str = ""
+    shared: bool = False
+    """On a shared computer."""
 
 
 def may(who: Asking, method: str, route: str) -> bool:
@@ -55,9 +58,23 @@ def frame_of(now: PlantState, who: Asking, here: str, title: str, current: str) 
         links=_links(now.vessel, now.plant, current),
         now_at=now.at,
         utc_offset_minutes=now.offset_minutes,
-        person=who.actor.name,
-        sign_out_action="/sign-out",
+        **who_frame(who),
     )
+
+
+def who_frame(who: Asking) -> dict[str, Any]:
+    """What a frame says of who is there."""
+    return {
+        "person": who.actor.name,
+        "sign_out_action": "" if who.csrf is None else "/sign-out",
+        "shared": who.shared,
+    }
+
+
+def fleet_links(here: str) -> tuple[Link, ...]:
+    """The navigation of pages that belong to no ship; here: the path of this one."""
+    pages = (("Feed", "/feeds"), ("People", "/people"), ("Fleet", "/?all=1"))
+    return tuple(Link(label=label, href=href, current=href == here) for label, href in pages)
 
 
 def vessel_frame(context: Context, who: Asking, vessel_id: str, here: str, title: str, current: str) -> Frame:
@@ -71,8 +88,7 @@ def vessel_frame(context: Context, who: Asking, vessel_id: str, here: str, title
         links=_links(vessel, vessel.plants[0], current),
         now_at=context.now(),
         utc_offset_minutes=fleet.offset_now(context, vessel_id),
-        person=who.actor.name,
-        sign_out_action="/sign-out",
+        **who_frame(who),
     )
 
 
@@ -92,5 +108,6 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     links.append(Link(label="Notes", href=f"/vessels/{vessel.id}/notes", current=current == "notes"))
     links.append(Link(label="Find", href=f"/vessels/{vessel.id}/find", current=current == "find"))
     links.append(Link(label="Feed", href="/feeds", current=current == "feed"))
+    links.append(Link(label="People", href="/people", current=current == "people"))
     links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
     return tuple(links)

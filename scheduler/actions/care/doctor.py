@@ -17,7 +17,7 @@ from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.domain.hours.ledger import Code
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
-from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, Settings
+from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, OPEN_NETWORK, Settings
 from scheduler.storage.base import task_rows
 from scheduler.storage.database import Database, Session
 from scheduler.storage.feed import feed_body_rows
@@ -70,6 +70,8 @@ def of_settings(settings: Settings) -> list[Diagnosis]:
         found.append(("base_url", {"says": f"{NO_BASE_URL[:1].upper()}{NO_BASE_URL[1:]}"}))
     if not settings.insecure_cookie and settings.base_url.startswith("http:"):
         found.append(("insecure_cookie", {}))
+    if settings.crosses_open_network():
+        found.append(("open network", {"says": f"{OPEN_NETWORK[:1].upper()}{OPEN_NETWORK[1:]}"}))
     if settings.frozen_days >= settings.horizon_days:
         days = {"frozen_days": settings.frozen_days, "horizon_days": settings.horizon_days}
         found.append(("frozen_days", days))

@@ -10,7 +10,7 @@ from scheduler.actions.people.sessions import end, short_id
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
-from scheduler.errors import Clash, NotFound
+from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.feed import address_rows
 from scheduler.storage.people import (
@@ -79,7 +79,13 @@ def people_shown(context: Context, actor: Actor) -> list[PersonShown]:
 
 
 def _order(one: PersonShown) -> tuple[bool, str, int, str, str]:
-    return (one.withdrawn_at is not None, one.vessel_id, -PERSON_ROLES.index(one.role), one.name.casefold(), one.id)
+    return (
+        one.withdrawn_at is not None,
+        one.vessel_id or "~",
+        -PERSON_ROLES.index(one.role),
+        one.name.casefold(),
+        one.id,
+    )
 
 
 def _person_shown(actor: Actor, row: PersonRow, live: list[SessionRow], labels: dict[str, str]) -> PersonShown:
@@ -117,6 +123,24 @@ def _session_shown(row: SessionRow, labels: dict[str, str]) -> SessionShown:
     )
 
 
+def vessel_of_person(context: Context, actor: Actor, person_id: str, vessel_id: str | None = None) -> str:
+    """The vessel ("": the installation) of the person with that id whom the actor can meet; vessel_id: of which vessel, if said.
+
+    Raises:
+        NotFound: there is none. Refused: several vessels have one, and none is said.
+    """
+    found = [
+        one.vessel_id
+        for one in people_shown(context, actor)
+        if one.id == person_id and vessel_id in (None, one.vessel_id)
+    ]
+    if not found:
+        raise NotFound(f"There is no person {person_id[:80]!r} here. The list of people has their ids.")
+    if len(found) > 1:
+        raise Refused(f"Each of {', '.join(found)} has a person {person_id}. Say which vessel.")
+    return found[0]
+
+
 def change_person(
     context: Context, hand: Hand, vessel_id: str, person_id: str, *, name: str, rank: str, role: Role
 ) -> Answer:
@@ -151,7 +175,7 @@ def change_person(
             append_record(session, vessel_id, "person changed", context.now(), payload)
         return Answer(200, {"person": person_id, **now_is})
 
-    return hand_action(context, hand, INSTALLATION, act)
+    return hand_action(context, hand, INSTALLATION, act, needs_key=False)  # twice is as once
 
 
 def withdraw_person(context: Context, hand: Hand, vessel_id: str, person_id: str) -> Answer:

@@ -21,7 +21,6 @@ from scheduler.storage.people import (
     PersonRow,
     SignInLinkRow,
     key_row_by_prefix,
-    key_rows,
     link_row,
     person_row,
     person_rows,
@@ -64,11 +63,11 @@ def add_person(
         and must not be taken for another there).
     """
     hand = by if isinstance(by, Hand) else Hand(by, None, {})
-    if not _ID.fullmatch(person_id):
-        raise fault_at("id", f'The person id "{person_id:.80}" must be small letters, digits and hyphens, at most 63.')
     if role not in PERSON_ROLES:
         raise fault_at("role", "A counter is no person. Make it a key.")
     name, rank = checked_name(name), checked_rank(rank)
+    if not _ID.fullmatch(person_id):
+        raise fault_at("id", f'The person id "{person_id:.80}" must be small letters, digits and hyphens, at most 63.')
     _scope(role, vessel_id)
     must_manage(hand.actor, vessel_id or INSTALLATION, role, f"make a person with the role {role.value} known")
 
@@ -218,12 +217,6 @@ def withdraw_key(session: Session, row: ApiKeyRow, now: datetime, actor: Actor) 
     session.add(row)
     payload = {"key": row.prefix, "label": row.label, "by": actor.name}
     append_record(session, row.vessel_id or "", "key revoked", now, payload)
-
-
-def list_keys(context: Context) -> list[ApiKeyRow]:
-    """Every key, without its secret."""
-    with context.db.read() as session:
-        return key_rows(session)
 
 
 def who_holds(context: Context, key: str) -> Actor:

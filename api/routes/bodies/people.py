@@ -1,0 +1,51 @@
+"""Request bodies about people and keys."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from api.routes.shared.bodies import Body, Name
+
+Rank = Annotated[str, Field(min_length=1, max_length=100, examples=["second engineer"])]
+PersonRole = Literal["engineer", "chief", "office", "admin"]
+
+
+class PersonBody(Body):
+    """A person to make known. vessel none: of the whole installation, so office or admin."""
+
+    id: Annotated[str, Field(min_length=1, max_length=63, examples=["second-plover"])]
+    name: Name
+    rank: Rank
+    role: PersonRole
+    vessel: Name | None = None
+
+
+class PersonChangeBody(Body):
+    """What a person is from now on. vessel: whose person it is, where several vessels have one of that id."""
+
+    name: Name
+    rank: Rank
+    role: PersonRole
+    vessel: Name | None = None
+
+
+class OfVesselBody(Body):
+    """Whose person it is, where several vessels have one of that id; none: the only one within reach."""
+
+    vessel: Name | None = None
+
+
+class KeyBody(Body):
+    """A key to make. person: whose it is; none only for the role counter. days: how long it is good; none: until withdrawn."""
+
+    role: Literal["counter", "engineer", "chief", "office", "admin"]
+    label: Annotated[str, Field(min_length=1, max_length=100, examples=["engine room gateway"])]
+    vessel: Name | None = None
+    person: Name | None = None
+    days: Annotated[int, Field(ge=1, le=3650)] | None = None
+
+
+class RotateBody(Body):
+    """both_days: how long the key so far is good beside the new one; 0: it ends now."""
+
+    both_days: Annotated[int, Field(ge=0, le=365)] = 7
