@@ -20,7 +20,8 @@ from api.routes.answers.due import (
 from api.routes.bodies.due import DecisionBody, DockBody, FirstDateBody, PartDateBody, PostponementBody
 from api.routes.shared.bodies import Instant
 from api.routes.shared.calls import HandCallDep
-from api.routes.shared.paging import InPages, NumberedPagesDep, link_next
+from api.routes.shared.describing import InPages
+from api.routes.shared.paging import NumberedPagesDep, link_next
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, plant_now
 from scheduler.actions.due import docking, first_dates, part_dates, postponing

@@ -8,7 +8,8 @@ from fastapi import APIRouter, Body, Depends, Query, Request, Response
 from api.routes.answers.hours import CounterAnswer, CounterEventAnswer, DailyHoursAnswer, IntakeItem, IntakeLogAnswer
 from api.routes.bodies.hours import ConfirmBody, EventBody, UndoBody
 from api.routes.shared.calls import HandCall, HandCallDep
-from api.routes.shared.paging import InPages, NumberCursor, Pages
+from api.routes.shared.describing import InPages
+from api.routes.shared.paging import NumberCursor, Pages
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.base.context import Answer
