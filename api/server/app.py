@@ -35,6 +35,7 @@ from api.pages.work import route as work_route
 from api.routes import capacity, due, feed, hours, people, plan, readings, record, service, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
 from api.routes.shared.describing import SCHEMES, said_in_full
+from api.routes.shared.examples import add_examples
 from api.routes.shared.problems import ProblemDocument
 from api.server import errors
 from api.server.access import DOORS
@@ -121,6 +122,7 @@ class App(FastAPI):
                 found = model.model_json_schema(ref_template="#/components/schemas/{model}", mode="serialization")
                 schemas |= {**found.pop("$defs", {}), model.__name__: found}
             said_in_full(document)
+            add_examples(document)
         return super().openapi()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
