@@ -14,6 +14,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from scheduler.actions.base.context import Context
 from scheduler.actions.care.backups import nightly_backup
 from scheduler.actions.care.rounds import nightly, plan_asked, watch_counters, write_behind
+from scheduler.actions.record.chains import daily_walk
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.clock import system_clock
 from scheduler.storage.leader import Leader
@@ -66,6 +67,7 @@ class Timers:
             ("plans asked for", lambda: plan_asked(self._context), timedelta(seconds=KEEP_UP_SECONDS)),
             ("limits watch", lambda: open_where_due(self._context), timedelta(hours=1)),
             ("nightly round", lambda: nightly(self._context), timedelta(minutes=10)),
+            ("record walk", lambda: daily_walk(self._context), timedelta(hours=1)),
             ("nightly backup", lambda: nightly_backup(self._context), timedelta(minutes=10)),
             (
                 "silent-counter watch",

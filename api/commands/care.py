@@ -226,6 +226,7 @@ def doctor(vessel: Annotated[str | None, typer.Argument(help="vessel id (default
     from api.routes.answers.vessel import DiagnosisShown
     from scheduler.actions.base.context import Context
     from scheduler.actions.care import doctor as actions
+    from scheduler.actions.record.chains import walk_chains
     from scheduler.clock import system_clock
     from scheduler.storage.database import open_database
 
@@ -235,6 +236,7 @@ def doctor(vessel: Annotated[str | None, typer.Argument(help="vessel id (default
         tables = actions.of_tables(database)
         context = Context(database, system_clock, settings)
         if tables is None:
+            walk_chains(context, whole=True)
             found = actions.fleet_diagnosis(context, vessel)
         else:
             found = [*actions.of_settings(settings), *actions.of_database(database), tables]

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from api.exports.payload import payload_of
+from scheduler.actions.record.history import ChosenRecords
 from scheduler.domain.base.canonical import instant_text
 from scheduler.domain.record.chain import GENESIS, Record
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
@@ -142,6 +143,8 @@ def export_summary(records: Iterable[Record], *, also: Sequence[str] = ()) -> Su
     tally = Tally()
     for record in records:
         tally.take(record)
+    if isinstance(records, ChosenRecords) and (lacks := records.lacks(tally.last)):
+        tally.gaps.append(lacks)
     return tally.summary(also=also)
 
 

@@ -101,7 +101,13 @@ def export(
     if form == "csv":
         return csv_rows(told)
     narrowed = told.choice.words()
-    if narrowed is None and form == "jsonl" and export_summary(told).gaps:
+    gaps = export_summary(told).gaps if narrowed is None and form == "jsonl" else ()
+    if gaps and told.choice == Choice():
+        raise Refused(
+            f"Records {', '.join(gaps)} are missing or changed, so there is no whole history to export. The other forms list what "
+            "is there and say so. Compare with a backup and with stamps on paper."
+        )
+    if gaps:
         narrowed = "period of recording, during which the clock was set back"
     frame = ExportFrame(
         vessel=told.vessel_name,

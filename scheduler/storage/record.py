@@ -9,9 +9,11 @@ from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.search import record_words
+from scheduler.storage.database import INSTALLATION
 from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.search import index_record
 from scheduler.storage.types import Instant, Row
+from scheduler.storage.vessel import VesselRow
 
 
 class RecordRow(Row, table=True):
@@ -128,3 +130,32 @@ def records_numbered(session: Session, vessel_id: str, numbers: Collection[int])
     """The vessel's records with those numbers, newest first."""
     query = select(RecordRow).where(RecordRow.vessel_id == vessel_id, col(RecordRow.number).in_(numbers))
     return [_record(row) for row in session.exec(query.order_by(col(RecordRow.number).desc()))]
+
+
+def chains_there(session: Session) -> list[str]:
+    """Whose chains there are, sorted: of each vessel, of whatever else has a head, and "" the installation's."""
+    return sorted({INSTALLATION, *session.exec(select(ChainHeadRow.vessel_id)), *session.exec(select(VesselRow.id))})
+
+
+_GUARDS_SQLITE = {"record_no_update", "record_no_delete", "record_no_replace"}
+_GUARDS_POSTGRES = {"record_no_change", "record_no_truncate"}
+
+
+def missing_guards(session: Session) -> list[str]:
+    """Triggers against changes of the record that are gone, switched off, or no longer refuse; by name."""
+    connection = session.connection()
+    if connection.dialect.name == "sqlite":
+        asked, expected = (
+            "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'record'",
+            _GUARDS_SQLITE,
+        )
+    else:
+        asked, expected = (
+            (
+                "SELECT t.tgname, p.prosrc FROM pg_trigger t JOIN pg_proc p ON p.oid = t.tgfoid "
+                "WHERE t.tgrelid = 'record'::regclass AND t.tgenabled IN ('O', 'A')"
+            ),
+            _GUARDS_POSTGRES,
+        )
+    there = {name for name, does in connection.execute(text(asked)) if "RAISE" in str(does).upper()}
+    return sorted(expected - there)

@@ -6,6 +6,7 @@ from typing import Any
 
 from scheduler.domain.checks.crew import Block
 from scheduler.domain.checks.diagnosis import About, Diagnosis
+from scheduler.domain.record.walking import ChainFault
 from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.shiptime import day_text
 from scheduler.wording.figures import ship_moment
@@ -111,6 +112,15 @@ def _fact(name: str) -> Callable[[Diagnosis], Any]:
     return lambda one: one.facts[name]
 
 
+_RECORD: Mapping[ChainFault, str] = {
+    ChainFault.CHANGED: "Record {number} was changed: its text does not give its stamp.",
+    ChainFault.EXCHANGED: "Record {number} does not follow the record before it: one of the two was exchanged.",
+    ChainFault.MISSING: "Records are missing, the first of them record {number}.",
+    ChainFault.COLUMNS: "Record {number} is filed under another number, kind or time than its text says.",
+    ChainFault.HEAD: "The newest record is not the one that the database names as such: it names record {number}.",
+    ChainFault.REWRITTEN: "Record {number} was good when it was last looked at, and has another stamp now.",
+    ChainFault.UNGUARDED: "The database no longer refuses changes of records.",
+}
 _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnosis], str]]] = {
     About.SILENT: (_flag, "Check the gateway and its network, or enter the counter by hand."),
     About.STANDING: (_flag, "See whether the pump runs in automatic; if it does, the counter needs attention."),
@@ -207,6 +217,11 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     About.BACKUP_DISK: (
         lambda _: "The backups lie on the same disk as the database: what takes the one takes the other.",
         "Set backup_folder to another disk, or carry a backup off the ship now and then.",
+    ),
+    About.RECORD: (
+        lambda one: _RECORD[one.facts["fault"]].format(number=one.facts["number"]),
+        "Somebody or something changed the database past Leadline. Keep it as it is, compare with a backup and with stamps "
+        "on paper, and tell the office.",
     ),
     About.TIMER: (
         lambda one: f"The timer “{one.name}” failed at its last turn.",

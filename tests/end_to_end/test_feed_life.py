@@ -237,6 +237,8 @@ def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
             "nightly round",
             "silent-counter watch",
             "limits watch",
+            "record walk",
+            "nightly backup",
         }
     finally:
         timers.stop()

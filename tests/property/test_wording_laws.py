@@ -16,6 +16,7 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.publishing import Cause
 from scheduler.domain.hours.ledger_values import Code, Flag
+from scheduler.domain.record.walking import ChainFault
 from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.storage.hours.counters import FlagRow
 from scheduler.wording.care import diagnosis_words
@@ -111,6 +112,8 @@ def test_everything_to_look_at_on_a_ship_is_said(about: About, data: st.DataObje
             "earlier": data.draw(yes),
             "block": replace(block, from_on=AT_SEA.date()),
             "over": over,
+            "fault": data.draw(st.sampled_from(ChainFault)),
+            "number": 12,
             "count": 3,
             "days": 7,
             "newest_at": AT_SEA,

@@ -8,7 +8,7 @@ from sqlalchemy import exc, text
 from scheduler.domain.record.chain import GENESIS, chain_hash
 from scheduler.errors import Refused
 from scheduler.storage.database import Database
-from scheduler.storage.record import append_record, chain_head, record_rows
+from scheduler.storage.record import append_record, chain_head, missing_guards, record_rows
 from tests.storage.test_database import together
 
 AT = datetime(2026, 11, 25, 7, 30, 15, 999_999, tzinfo=UTC)
@@ -116,3 +116,22 @@ def test_records_are_read_by_range_and_kind(db: Database) -> None:
         (first,) = record_rows(session, "plover", 1, 1)
     assert first.recorded_at == AT.replace(microsecond=0)
     assert first.text == '{"kind":"job","n":"1","number":"1","recorded_at":"2026-11-25T07:30:15Z"}'
+
+
+def test_guards_that_are_gone_or_switched_off_are_named(db: Database) -> None:
+    """None is missing from a new database; one dropped, and on PostgreSQL one switched off, is."""
+    with db.read() as session:
+        assert missing_guards(session) == []
+    postgres = db.dialect == "postgresql"
+    acts = (
+        ["ALTER TABLE record DISABLE TRIGGER record_no_change", "DROP TRIGGER record_no_truncate ON record"]
+        if postgres
+        else ["DROP TRIGGER record_no_delete"]
+    )
+    with db.write("") as session:
+        for one in acts:
+            session.connection().exec_driver_sql(one)
+    with db.read() as session:
+        assert missing_guards(session) == (
+            ["record_no_change", "record_no_truncate"] if postgres else ["record_no_delete"]
+        )

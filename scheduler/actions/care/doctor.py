@@ -10,6 +10,7 @@ from scheduler.actions.care.rounds import NIGHTLY, watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.questions import questions_of
+from scheduler.actions.record.chains import faults_found
 from scheduler.actions.vessel.document import document_of, position_names
 from scheduler.actions.vessel.fleet import clock_of
 from scheduler.domain.checks import diagnosis
@@ -19,7 +20,7 @@ from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotFound, SchedulerError
 from scheduler.settings import EVERY_ADDRESS, NO_BASE_URL, OPEN_NETWORK, Settings
 from scheduler.storage.base import task_rows
-from scheduler.storage.database import Database, Session
+from scheduler.storage.database import INSTALLATION, Database, Session
 from scheduler.storage.feed import feed_body_rows
 from scheduler.storage.hours.counters import counter_rows, flag_rows
 from scheduler.storage.hours.readings import newest_received, unstored_since
@@ -41,6 +42,8 @@ def fleet_diagnosis(context: Context, vessel_id: str | None = None) -> list[Diag
     if vessel_id is not None and vessel_id not in known:
         raise NotFound(f"There is no vessel {vessel_id} here. Known: {', '.join(known) or 'none'}.")
     found = [*of_settings(context.settings), *of_database(context.db), *_backups(context), *_tasks(context)]
+    with context.db.read() as session:
+        found += _record(session, INSTALLATION, "the installation")
     for one in known if vessel_id is None else [vessel_id]:
         found += vessel_diagnosis(context, one)
     return found
@@ -58,6 +61,7 @@ def vessel_diagnosis(context: Context, vessel_id: str) -> list[Diagnosis]:
             *_counters(context, session, vessel),
             *_rest(context, session, vessel),
             *of_tasks(context, session, vessel_id),
+            *_record(session, vessel_id, vessel.name),
         ]
         clock = clock_of(session, vessel_id, context.now())
     return [replace(one, offset_minutes=clock) for one in found if one is not None]
@@ -96,6 +100,19 @@ def of_tables(database: Database) -> Diagnosis | None:
         return None
     place = str(database.path or "database")
     return Diagnosis(about=About.TABLES, which=place, name=place, facts={"step": step, "expected": expected})
+
+
+def _record(session: Session, vessel_id: str, name: str) -> list[Diagnosis]:
+    """What the last walk over the record found."""
+    return [
+        Diagnosis(
+            about=About.RECORD,
+            which=vessel_id or "installation",
+            name=name,
+            facts={"fault": one.fault, "number": one.number},
+        )
+        for one in faults_found(session, vessel_id)
+    ]
 
 
 def _backups(context: Context) -> list[Diagnosis]:

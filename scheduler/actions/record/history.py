@@ -29,7 +29,21 @@ class ChosenRecords:
     vessel_id: str
     vessel_name: str
     last: int
+    head: str
     choice: Choice
+
+    def lacks(self, newest: Record | None) -> str:
+        """What is missing at the end, when `newest` is the last record that was found; empty: nothing, or the choice ends before."""
+        if (
+            self.choice.to_at is not None
+            or self.choice.narrowed
+            or (newest is None and self.choice.from_at is not None)
+        ):
+            return ""
+        number = 0 if newest is None else newest.number
+        if number < self.last:
+            return str(self.last) if number + 1 == self.last else f"{number + 1} to {self.last}"
+        return "" if newest is None or newest.hash == self.head else str(number)
 
     def __iter__(self) -> Iterator[Record]:
         for first in range(1, self.last + 1, _BLOCK):
@@ -42,8 +56,8 @@ def records_of(context: Context, vessel_id: str, choice: Choice | None = None) -
     """The vessel's records. Raises NotFound."""
     with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
-        last, _ = chain_head(session, vessel_id)
-    return ChosenRecords(context, vessel_id, vessel.name, last, choice or Choice())
+        last, head = chain_head(session, vessel_id)
+    return ChosenRecords(context, vessel_id, vessel.name, last, head, choice or Choice())
 
 
 @dataclass(frozen=True, slots=True)

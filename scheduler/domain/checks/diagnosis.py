@@ -54,6 +54,7 @@ class About(StrEnum):
     TABLES = "tables"
     BACKUP = "backup"
     BACKUP_DISK = "backup on the same disk"
+    RECORD = "record"
     TIMER = "timer"
 
 
