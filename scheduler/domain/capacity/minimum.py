@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from math import ceil, floor
 
 from scheduler.domain.vessel.crew import Crew, CrewBlock, MinimumBlock, QuietHours
@@ -171,12 +171,16 @@ def hands_at(crew: Crew, ship_wall_time: datetime) -> int:
 
 def matches(block: MinimumBlock | CrewBlock | QuietHours, wall: datetime) -> bool:
     """Whether a block holds at a ship's wall-clock time; over midnight in the first and last hours of each date."""
-    on = wall.date()
-    if (block.from_on is not None and on < block.from_on) or (block.to_on is not None and on > block.to_on):
+    if not holds_on(block, wall.date()):
         return False
     if block.from_hour <= block.to_hour:
         return block.from_hour <= wall.hour < block.to_hour
     return wall.hour >= block.from_hour or wall.hour < block.to_hour
+
+
+def holds_on(block: MinimumBlock | CrewBlock | QuietHours, on: date) -> bool:
+    """Whether a ship's date is one of the block's."""
+    return (block.from_on is None or block.from_on <= on) and (block.to_on is None or on <= block.to_on)
 
 
 def litres_down(swept: Swept) -> int:

@@ -298,7 +298,7 @@ def _occasions(
         on = {day for s in days if s.kind == need for day in range(s.from_on.toordinal(), s.to_on.toordinal() + 1)}
 
         def holds(step: int, on: frozenset[int] = frozenset(on)) -> bool:
-            return all(wall.date().toordinal() in on for wall in walls[step])
+            return all(wall // 24 in on for wall in walls[step])
 
         for first, last, there in equal_stretches(steps, holds):
             if there:
