@@ -11,9 +11,9 @@ from scheduler.planning.search.tiers import days_past, limit_after
 Offers = Mapping[str, tuple[Start, ...]]
 
 
-def legal_offers(ground: Ground) -> dict[str, tuple[Start, ...]]:
-    """Every job's legal starts, each job looked at alone."""
-    return {job.key: legal_candidates(ground, job) for job in ground.jobs}
+def legal_offers(ground: Ground, *, in_time: bool = False) -> dict[str, tuple[Start, ...]]:
+    """Every job's legal starts, each job looked at alone; with `in_time` those by its limit."""
+    return {job.key: legal_candidates(ground, job, in_time=in_time) for job in ground.jobs}
 
 
 def greedy(ground: Ground, offers: Offers) -> dict[str, Start]:

@@ -1,7 +1,7 @@
 """What holds before any slot is placed: capacity, minimum and hands hour by hour, and the legal starts of each job."""
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
@@ -116,10 +116,10 @@ class Ground:
     """Work found before, by the hands each step takes and the start."""
     known_staffed: dict[int, tuple[int, ...]] = field(default_factory=dict, compare=False, repr=False)
     """Steps found before at which so many hands are at work."""
-    known_starts: dict[tuple[tuple[int, ...], str | None], tuple[Start, ...]] = field(
+    known_starts: dict[tuple[tuple[int, ...], str | None], dict[int, Start | None]] = field(
         default_factory=dict, compare=False, repr=False
     )
-    """Starts found before, by the hands each step takes and the pump."""
+    """What was found before of an allowed start, by the hands each step takes and the pump, then by step."""
     known_set: list[frozenset[int]] = field(default_factory=list, compare=False, repr=False)
 
     @property
@@ -241,16 +241,18 @@ def own_dates(ground: Ground, job: PlanJob) -> tuple[int, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def legal_candidates(ground: Ground, job: PlanJob) -> tuple[Start, ...]:
-    """The starts that hands, grid and the facts allow the job if it were the only one, rising."""
+def legal_candidates(ground: Ground, job: PlanJob, *, in_time: bool = False) -> tuple[Start, ...]:
+    """The starts that hands, grid and the facts allow the job if it were the only one, rising; with `in_time` those that end
+    by its own limit."""
     found: tuple[Start, ...]
     if job.fixed_start is None:
-        found = _open_starts(ground, hands_needed(job), job.pump)
-        found = found[bisect_left(found, job.earliest, key=attrgetter("start")) :]
+        found = tuple(_open_starts(ground, job, in_time=in_time))
         found = _with_own_dates(ground, job, found)
     else:
         pinned = candidate_at(ground, job, job.fixed_start)
         found = () if pinned is None or not may_be_open(ground, job.pump, pinned) else (pinned,)
+    if in_time:
+        found = tuple(one for one in found if one.end <= job.limit)
     if job.parts_from is None and not job.needs and job.stop_minutes <= 0:
         return found
     return tuple(candidate for candidate in found if fact_against(ground, job, candidate) is None)
@@ -264,14 +266,19 @@ def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Start, ...]) -> t
     return tuple(sorted((*more, *found), key=attrgetter("start"))) if more else found
 
 
-def _open_starts(ground: Ground, needed: tuple[int, ...], pump: str | None) -> tuple[Start, ...]:
-    """The allowed starts at which work that needs these hands can begin and end with the pump out, whatever the job."""
-    known = ground.known_starts.get((needed, pump))
-    if known is None:
-        starts = (_candidate(ground, needed, s) for s in ground.start_steps if ground.hands[s] >= needed[0])
-        known = tuple(one for one in starts if one is not None and may_be_open(ground, pump, one))
-        ground.known_starts[needed, pump] = known
-    return known
+def _open_starts(ground: Ground, job: PlanJob, *, in_time: bool) -> Iterator[Start]:
+    """The allowed starts from the job's earliest step on at which its work can begin and end with the pump out; with `in_time`
+    none from which it would surely end past its limit."""
+    needed = hands_needed(job)
+    known = ground.known_starts.setdefault((needed, job.pump), {})
+    last = bisect_right(ground.start_steps, job.limit - len(needed)) if in_time else len(ground.start_steps)
+    for step in ground.start_steps[bisect_left(ground.start_steps, job.earliest) : last]:
+        if step not in known:
+            one = _candidate(ground, needed, step) if ground.hands[step] >= needed[0] else None
+            known[step] = one if one is not None and may_be_open(ground, job.pump, one) else None
+        found = known[step]
+        if found is not None:
+            yield found
 
 
 def may_be_open(ground: Ground, pump: str | None, candidate: Start) -> bool:

@@ -11,7 +11,7 @@ from math import ceil, isfinite
 from scheduler.planning.problem.values import Plan, Problem, TierResult
 from scheduler.planning.search.assemble import assemble
 from scheduler.planning.search.build import KeptRows, build
-from scheduler.planning.search.greedy import Offers, greedy, lawful, legal_offers
+from scheduler.planning.search.greedy import greedy, lawful, legal_offers
 from scheduler.planning.search.ground import Ground, Start, survey
 from scheduler.planning.search.model import ROUNDING, Model, Optimise, Solution, SolveEnd
 from scheduler.planning.search.offers import Entry, OpenOffers, field_of, lost
@@ -41,8 +41,7 @@ def stagger(problem: Problem, *, optimise: Optimise | None = None, up_to: int = 
         made: what cannot be done is a shortfall, and a solver that fails leaves the greedy plan, by "greedy".
     """
     ground = survey(problem)
-    legal = legal_offers(ground)
-    search = _Search.begin(ground, legal, optimise or _highs)
+    search = _Search.begin(ground, optimise or _highs)
     for tier in TIERS:
         if tier.tier <= up_to:
             search = search.settle(tier)
@@ -111,9 +110,17 @@ class _Search:
     given_up: bool = False
 
     @staticmethod
-    def begin(ground: Ground, legal: Offers, optimise: Optimise) -> "_Search":
-        """The greedy witness, and every legal start still open."""
+    def begin(ground: Ground, optimise: Optimise) -> "_Search":
+        """The greedy witness, and every legal start still open.
+
+        First among starts that end by the limit: where the plain rule keeps every given date and is in time with these
+        alone, no plan is better there, and a later start is in none as good.
+        """
+        legal = legal_offers(ground, in_time=True)
         witness = greedy(ground, legal)
+        if any(tier_value(ground, tier, witness) for tier in TIERS if tier.tier <= 1):
+            legal = legal_offers(ground)
+            witness = greedy(ground, legal)
         return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness)
 
     def settle(self, tier: Tier) -> "_Search":
