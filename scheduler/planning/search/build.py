@@ -1,21 +1,13 @@
 """The stagger problem as an integer programme: one 0/1 column a legal start or shared isolation, rows where they bind."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start
 from scheduler.planning.search.model import Model, ModelRow
 from scheduler.planning.search.offers import OpenOffers, lost
+from scheduler.planning.search.row_table import RowTable
 from scheduler.planning.search.rows import Columns, plant_rows, week_rows
-from scheduler.planning.search.tiers import Tier, days_past
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class KeptRows:
-    """A tier already settled: no later answer may be worth more than `value` in it."""
-
-    tier: Tier
-    value: int
+from scheduler.planning.search.tiers import KeptTier, Tier, days_past
 
 
 def columns_of(ground: Ground, field: OpenOffers, *, late_allowed: bool, peak: bool) -> Columns:
@@ -46,7 +38,7 @@ def columns_of(ground: Ground, field: OpenOffers, *, late_allowed: bool, peak: b
     )
 
 
-def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptRows], tier: Tier, value: int) -> tuple[Model, Columns]:
+def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptTier], tier: Tier, value: int) -> tuple[Model, Columns]:
     """The programme whose optimum is the tier's best value while every kept tier stays as good as it is.
 
     Its cost counts from the field's floor and what is `lost`; `value` is the tier's value so far.
@@ -54,11 +46,13 @@ def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptRows], tier: Tie
     late_days = _late_days_left(ground, field, kept)
     floor = field.floor(ground, tier)
     columns = columns_of(ground, field, late_allowed=late_days > 0, peak=tier.peak)
-    rows = plant_rows(ground, field, columns) + _chain_rows(ground, field, columns)
-    for k in kept:
-        rows += week_rows(columns, k.value) if k.tier.peak else _kept_rows(ground, field, columns, k)
+    tables = [plant_rows(ground, field), RowTable.of(_chain_rows(ground, field, columns))]
+    tables += [
+        week_rows(field, columns, k.value) if k.tier.peak else RowTable.of(_kept_rows(ground, field, columns, k))
+        for k in kept
+    ]
     if tier.peak:
-        rows += week_rows(columns, floor)
+        tables.append(week_rows(field, columns, floor))
     choices = []
     for offer, own in zip(field.offers, columns.of_job, strict=True):
         without = columns.unplaced.get(offer.job.key)
@@ -72,13 +66,13 @@ def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptRows], tier: Tie
         cost=_costs(ground, field, columns, tier, less_least=True),
         upper=tuple(upper),
         choices=tuple(choices),
-        rows=tuple(rows),
+        rows=RowTable.joined(tables),
         known=value - floor - lost(ground, field, tier),
     )
     return model, columns
 
 
-def _late_days_left(ground: Ground, field: OpenOffers, kept: Sequence[KeptRows]) -> int:
+def _late_days_left(ground: Ground, field: OpenOffers, kept: Sequence[KeptTier]) -> int:
     """Days of lateness not yet spoken for: bounds what chains may add."""
     for k in kept:
         if k.tier.chained:
@@ -102,7 +96,7 @@ def _costs(ground: Ground, field: OpenOffers, columns: Columns, tier: Tier, *, l
     return tuple(cost)
 
 
-def _kept_rows(ground: Ground, field: OpenOffers, columns: Columns, kept: KeptRows) -> list[ModelRow]:
+def _kept_rows(ground: Ground, field: OpenOffers, columns: Columns, kept: KeptTier) -> list[ModelRow]:
     tier = kept.tier
     at_most = kept.value - lost(ground, field, tier)
     if sum(field.most(ground, tier)) <= at_most and not (tier.chained and columns.late):

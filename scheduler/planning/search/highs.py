@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from scheduler.planning.search.model import ROUNDING, Model, Solution, SolveEnd
+from scheduler.planning.search.row_table import RowTable
 
 NODE_ALLOWANCE = 2_000
 """Branch-and-bound nodes a solve may use: work, not seconds, so that a slower machine gives the same plan."""
@@ -154,9 +155,10 @@ _OUTCOMES = {
 
 
 def _lp(model: Model) -> highspy.HighsLp:
-    columns = [*model.choices, *(row.columns for row in model.rows)]
-    coefficients = [*((1,) * len(choice) for choice in model.choices), *(row.coefficients for row in model.rows)]
-    ones, free = len(model.choices), len(model.rows)
+    rows = model.rows if isinstance(model.rows, RowTable) else RowTable.of(model.rows)
+    ones, free = len(model.choices), len(rows)
+    chosen = np.fromiter(chain.from_iterable(model.choices), dtype=np.int64)
+    sizes = np.concatenate([np.array([len(choice) for choice in model.choices], dtype=np.int64), rows.sizes])
     lp = highspy.HighsLp()
     lp.num_col_ = len(model.cost)
     lp.num_row_ = ones + free
@@ -164,9 +166,9 @@ def _lp(model: Model) -> highspy.HighsLp:
     lp.col_lower_ = np.zeros(len(model.cost))
     lp.col_upper_ = np.array(model.upper, dtype=np.double)
     lp.row_lower_ = np.concatenate([np.ones(ones), np.full(free, -highspy.kHighsInf)])
-    lp.row_upper_ = np.concatenate([np.ones(ones), np.array([r.at_most for r in model.rows], dtype=np.double)])
+    lp.row_upper_ = np.concatenate([np.ones(ones), rows.at_most])
     lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-    lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum([len(c) for c in columns])]).astype(np.int32)
-    lp.a_matrix_.index_ = np.fromiter(chain.from_iterable(columns), dtype=np.int32)
-    lp.a_matrix_.value_ = np.fromiter(chain.from_iterable(coefficients), dtype=np.double)
+    lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int32)
+    lp.a_matrix_.index_ = np.concatenate([chosen, rows.columns]).astype(np.int32)
+    lp.a_matrix_.value_ = np.concatenate([np.ones(len(chosen)), rows.coefficients])
     return lp

@@ -1,6 +1,6 @@
 """A small integer programme and its answer, as values; knows nothing of ships."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -37,7 +37,7 @@ class Model:
     cost: tuple[int, ...]
     upper: tuple[int, ...]
     choices: tuple[tuple[int, ...], ...]
-    rows: tuple[ModelRow, ...]
+    rows: Sequence[ModelRow]
     known: int
 
 

@@ -1,22 +1,20 @@
-"""The rows of the programme: capacity, hands and one job a pump, only where they can bind; and the crew's busiest week."""
+"""The rows of the programme, in arrays: capacity, hands and one job a pump, only where they can bind; the crew's busiest week.
 
-from bisect import bisect_left
-from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+What lies over a mark (a step at which the set of possible slots may be largest) is found for all marks at once.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 
-from scheduler.planning.problem.values import PlanJob
+import numpy as np
+import numpy.typing as npt
+
 from scheduler.planning.search.ground import Ground, Start
-from scheduler.planning.search.model import ModelRow
 from scheduler.planning.search.offers import OpenOffers
+from scheduler.planning.search.row_table import Floats, Ints, RowTable, slices
 
-Group = Sequence[tuple[int, int]]
-"""(column, weight) of columns of which one at most is used."""
-
-
-Places = Mapping[int, Sequence[tuple[int, int]]]
-"""By job number its columns that have a slot over a step, with the hands each takes there."""
+Mask = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,163 +29,261 @@ class Columns:
     count: int
 
 
-def plant_rows(ground: Ground, field: OpenOffers, columns: Columns) -> list[ModelRow]:
+def plant_rows(ground: Ground, field: OpenOffers) -> RowTable:
     """What the plant and its crew can bear, at the steps where the set of possible slots is largest."""
-    marks = _marks(ground, field)
-    active: list[dict[int, list[tuple[int, int]]]] = [defaultdict(list) for _ in marks]
-    for index, own in enumerate(columns.of_job):
-        for column, candidate in own:
-            hands = candidate.work.hands
-            first = bisect_left(marks, max(0, candidate.start))
-            for i in range(first, bisect_left(marks, candidate.end, first)):
-                active[i][index].append((column, hands.get(marks[i], 0)))
-    jobs = [offer.job for offer in field.offers]
-    least: dict[tuple[tuple[int, ...], tuple[int, ...]], int] = {}
-    found = [
-        row
-        for step, present in zip(marks, active, strict=True)
-        if sum(map(len, present.values())) > 1
-        for row in _rows_at(ground, jobs, step, present)
-    ]
-    for row in found + _day_rows(ground, columns):
-        shape = (row.columns, row.coefficients)
-        least[shape] = min(row.at_most, least.get(shape, row.at_most))
-    return [ModelRow(columns=c, coefficients=a, at_most=most) for (c, a), most in least.items()]
+    if not field.entries:
+        return RowTable.of(())
+    over = _Over(ground, field)
+    return RowTable.joined(
+        [*over.occupied(), *over.closed(), *over.limited(), *over.at_work(), *_day_rows(ground, field)]
+    ).tightest()
 
 
-def week_rows(columns: Columns, at_most: int) -> list[ModelRow]:
+def week_rows(field: OpenOffers, columns: Columns, at_most: int) -> RowTable:
     """No WEEK_DAYS days have more man-days than `at_most`, and what the peak column adds."""
-    weeks: dict[int, dict[int, dict[int, int]]] = defaultdict(lambda: defaultdict(dict))
-    for index, own in enumerate(columns.of_job):
-        for column, candidate in own:
-            for first, hands in candidate.work.man_weeks.items():
-                weeks[first][index][column] = hands
-    rows: dict[tuple[tuple[int, ...], tuple[int, ...]], ModelRow] = {}
-    for _, by_job in sorted(weeks.items()):
-        if _most(by_job) <= at_most:
-            continue
-        weights = _together(by_job)
-        if columns.peak is not None:
-            weights[columns.peak] = -1
-        row = _row_of(sorted(weights.items()), at_most)
-        rows[row.columns, row.coefficients] = row
-    return list(rows.values())
+    spent = _spent([one.work.man_weeks for _, one in field.entries])
+    table = _at_most(field, *spent, lambda weeks: np.full(len(weeks), float(at_most)))
+    if columns.peak is not None and len(table):
+        ends = np.cumsum(table.sizes)
+        table = RowTable(
+            columns=np.insert(table.columns, ends, columns.peak),
+            coefficients=np.insert(table.coefficients, ends, -1.0),
+            sizes=table.sizes + 1,
+            at_most=table.at_most,
+        )
+    return table.tightest()
 
 
-def _most(by_job: Mapping[int, Mapping[int, int]]) -> int:
-    """The most that jobs can weigh together, each in one of its columns."""
-    return sum(max(own.values()) for own in by_job.values())
+def columns_by_entry(field: OpenOffers) -> Ints:
+    """The column of each of the field's entries: both of a pair have one."""
+    alone, count = field.alone, len(field.entries)
+    return np.concatenate([np.arange(alone), alone + np.arange(count - alone) // 2])
 
 
-def _together(by_job: Mapping[int, Mapping[int, int]]) -> dict[int, int]:
-    """What each column weighs, for all its jobs."""
-    weights: dict[int, int] = {}
-    for own in by_job.values():
-        for column, weight in own.items():
-            weights[column] = weights.get(column, 0) + weight
-    return weights
+class _Over:
+    """The field's entries, and over which marks each lies.
+
+    entry, mark: number of an entry, and of a mark it lies over, one such pair after the other, entries rising.
+    """
+
+    def __init__(self, ground: Ground, field: OpenOffers) -> None:
+        entries = field.entries
+        self._ground = ground
+        self._jobs = [offer.job for offer in field.offers]
+        self._job = np.array([index for index, _ in entries])
+        self._column = columns_by_entry(field)
+        starts = np.maximum(0, np.array([one.start for _, one in entries]))
+        ends = np.array([one.end for _, one in entries])
+        begins = np.fromiter(chain.from_iterable(one.work.begins for _, one in entries), dtype=np.int64)
+        self._marks = np.unique(np.concatenate([np.array(ground.turns, dtype=np.int64), starts, begins]))
+        first = np.searchsorted(self._marks, starts)
+        sizes = np.searchsorted(self._marks, ends) - first
+        self._entries = entries
+        self._entry = np.repeat(np.arange(len(entries)), sizes)
+        self._mark = slices(first, sizes)
+        pumps = sorted({str(job.pump) for job in self._jobs if job.pump is not None})
+        self._pumps = pumps
+        self._pump = np.array([-1 if job.pump is None else pumps.index(job.pump) for job in self._jobs])
+
+    def occupied(self) -> Iterator[RowTable]:
+        """One job at a time in a pump, a test of it being one; one short test at a time; pumps that are not out together."""
+        names: dict[str | None, int] = {pump: number for number, pump in enumerate(self._pumps)}
+        names[None] = len(names)  # every short test, whatever it tests
+        tested = np.full(len(self._jobs), -1)
+        testing = np.full(len(self._jobs), -1)
+        for index, job in enumerate(self._jobs):
+            if job.stop_minutes > 0:
+                testing[index] = names[None]
+                if job.tested is not None and job.tested != job.pump:
+                    tested[index] = names.setdefault(job.tested, len(names))
+        by_job = [(named[self._job[self._entry]], self._entry) for named in (self._pump, tested, testing)]
+        name = np.concatenate([names_of for names_of, _ in by_job])
+        entry = np.concatenate([entries for _, entries in by_job])
+        mark = np.tile(self._mark, len(by_job))
+        there = name >= 0
+        group = name[there] * len(self._marks) + mark[there]
+        yield self._crowded(entry[there], group, self._job[entry[there]], 1)
+        pump = self._pump[self._job[self._entry]]
+        for rule in self._ground.problem.not_together:
+            own = np.isin(pump, [names[p] for p in rule.pumps if p in self._pumps])
+            yield self._crowded(self._entry[own], self._mark[own], pump[own], rule.most_out)
+
+    def _crowded(self, entry: Ints, group: Ints, kind: Ints, most: int) -> RowTable:
+        """A row for each group with more than `most` kinds in it: no more than so many of its columns are used."""
+        order = np.lexsort((kind, group))
+        group, kind = group[order], kind[order]
+        first = _changes(group)
+        kinds = np.add.reduceat(_flags(group, kind), first) if len(first) else first
+        sizes = np.diff(np.append(first, len(group)))
+        rows = kinds > most
+        columns = self._column[entry[order]]
+        return RowTable.gathered(columns, first[rows], sizes[rows], np.full(int(rows.sum()), float(most)))
+
+    def closed(self) -> Iterator[RowTable]:
+        """A job that needs every pump closed is not on while one is open."""
+        alone = np.array([job.all_closed for job in self._jobs])[self._job[self._entry]]
+        pump = self._pump[self._job[self._entry]]
+        if not alone.any() or not (pump >= 0).any():
+            return
+        jobs, pumps = len(self._jobs), len(self._pumps)
+        one_key, one_first, one_size, one_columns = self._grouped(alone, self._job[self._entry], jobs)
+        key, first, size, columns = self._grouped(pump >= 0, pump, pumps)
+        begins, ends = (np.searchsorted(key // pumps, one_key // jobs, side=side) for side in ("left", "right"))
+        one, other = np.repeat(np.arange(len(one_key)), ends - begins), slices(begins, ends - begins)
+        others = self._pump[one_key[one] % jobs] != key[other] % pumps  # its own pump is its own by another row
+        one, other = one[others], other[others]
+        sizes = one_size[one] + size[other]
+        yield RowTable(
+            columns=np.concatenate([one_columns, columns])[
+                slices(
+                    np.column_stack([one_first[one], first[other] + len(one_columns)]).ravel(),
+                    np.column_stack([one_size[one], size[other]]).ravel(),
+                )
+            ],
+            coefficients=np.ones(int(sizes.sum())),
+            sizes=sizes,
+            at_most=np.ones(len(sizes)),
+        )
+
+    def _grouped(self, there: Mask, kind: Ints, kinds: int) -> tuple[Ints, Ints, Ints, Ints]:
+        """(mark x kinds + kind, first, size) of the groups of what is there, and the columns these are slices of."""
+        key = self._mark[there] * kinds + kind[there]
+        order = np.argsort(key, kind="stable")
+        first = _changes(key[order])
+        return key[order][first], first, np.diff(np.append(first, len(order))), self._column[self._entry[there][order]]
+
+    def limited(self) -> Iterator[RowTable]:
+        """What is open leaves the minimum, and as many pumps as must be there."""
+        ground = self._ground
+        if not self._pumps:
+            return
+        capacity = np.zeros((len(self._pumps), len(self._marks)))
+        for number, name in enumerate(self._pumps):
+            row = ground.capacity_of(name)
+            if row is not None:
+                capacity[number] = np.array(row, dtype=np.double)[self._marks]
+        pump = self._pump[self._job[self._entry]]
+        own = (pump >= 0) & (capacity[pump, self._mark] > 0)
+        order = np.argsort(self._mark[own], kind="stable")
+        mark, pump, columns = (
+            self._mark[own][order],
+            pump[own][order],
+            self._column[self._entry[own][order]],
+        )
+        there = np.zeros(capacity.shape, dtype=np.bool_)
+        there[pump, mark] = True
+        first = np.searchsorted(mark, np.arange(len(self._marks)))
+        size = np.searchsorted(mark, np.arange(len(self._marks)), side="right") - first
+        slack = np.maximum(0.0, np.array(ground.slack, dtype=np.double)[self._marks])
+        out = np.where(there, capacity, 0.0)
+        heavy = out.sum(axis=0) > slack
+        rising = np.sort(np.where(there, capacity, np.inf)[:, heavy], axis=0)
+        fit = (np.cumsum(rising, axis=0) <= slack[heavy]).sum(axis=0)
+        falling = np.cumsum(-np.sort(-out[:, heavy], axis=0), axis=0)
+        most = np.where(fit > 0, falling[fit - 1, np.arange(len(fit))] if len(fit) else 0.0, 0.0)
+        yield RowTable.gathered(columns, first[heavy], size[heavy], fit.astype(np.double))
+        by_weight = np.flatnonzero(heavy)[most > slack[heavy]]
+        yield RowTable.gathered(columns, first[by_weight], size[by_weight], slack[by_weight], capacity[pump, mark])
+        spare = np.maximum(0.0, np.array(ground.spare, dtype=np.double)[self._marks])
+        few = there.sum(axis=0) > spare
+        yield RowTable.gathered(columns, first[few], size[few], spare[few])
+
+    def at_work(self) -> Iterator[RowTable]:
+        """No more hands at work than there are."""
+        entries, marks, jobs = self._entries, self._marks, len(self._jobs)
+        entry = np.repeat(np.arange(len(entries)), [len(one.work.hands) for _, one in entries])
+        step = np.fromiter(chain.from_iterable(one.work.hands for _, one in entries), dtype=np.int64)
+        hands = np.fromiter(chain.from_iterable(one.work.hands.values() for _, one in entries), dtype=np.int64)
+        mark = np.searchsorted(marks, step)
+        own = (hands > 0) & (marks[np.minimum(mark, len(marks) - 1)] == step)
+        entry, mark, hands = entry[own], mark[own], hands[own]
+        if not len(entry):
+            return
+        key = mark * jobs + self._job[entry]
+        order = np.argsort(key, kind="stable")
+        entry, mark, hands, key = entry[order], mark[order], hands[order], key[order]
+        by_job = _changes(key)
+        most, least = np.maximum.reduceat(hands, by_job), np.minimum.reduceat(hands, by_job)
+        at = mark[by_job]
+        limit = np.array(self._ground.hands, dtype=np.int64)[marks[at]]
+        begins = _changes(at)
+        heavy = np.add.reduceat(most, begins) > limit[begins]
+        fit = _count_within(least, at, begins, limit)
+        rank = np.arange(len(at)) - np.repeat(begins, np.diff(np.append(begins, len(at))))
+        heaviest = most[np.lexsort((-most, at))]
+        fitting = np.where(rank < np.repeat(fit, np.diff(np.append(begins, len(at)))), heaviest, 0)
+        weigh = heavy & (np.add.reduceat(fitting, begins) > limit[begins])
+        first = by_job[begins]
+        size = np.diff(np.append(first, len(key)))
+        columns = self._column[entry]
+        yield RowTable.gathered(columns, first[heavy], size[heavy], fit[heavy].astype(np.double))
+        limits = limit[begins][weigh].astype(np.double)
+        yield RowTable.gathered(columns, first[weigh], size[weigh], limits, hands.astype(np.double))
 
 
-def _marks(ground: Ground, field: OpenOffers) -> list[int]:
-    """Steps at which a slot, or a stretch of its work, may begin or a fact changes: between them there is only less."""
-    marks = set(ground.turns)
-    for _, candidate in field.entries:
-        marks.add(max(0, candidate.start))
-        marks.update(candidate.work.begins)
-    return sorted(marks)
+def _count_within(sizes: Ints, group: Ints, begins: Ints, limit: Ints) -> Ints:
+    """For each group how many of its sizes, smallest first, stay within its limit together."""
+    rising = sizes[np.lexsort((sizes, group))]
+    total = np.cumsum(rising)
+    before = np.repeat(total[begins] - rising[begins], np.diff(np.append(begins, len(sizes))))
+    within: Ints = np.add.reduceat((total - before <= limit).astype(np.int64), begins)
+    return within
 
 
-def _rows_at(ground: Ground, jobs: Sequence[PlanJob], step: int, present: Places) -> list[ModelRow]:
-    by_pump: dict[str, list[int]] = defaultdict(list)
-    tests: dict[str | None, list[int]] = defaultdict(list)
-    jobs_of: dict[str, set[int]] = defaultdict(set)
-    testing = 0
-    for index, places in present.items():
-        job = jobs[index]
-        if job.pump is not None:
-            by_pump[job.pump] += [column for column, _ in places]
-            jobs_of[job.pump].add(index)
-        if job.stop_minutes > 0:
-            testing += 1
-            tests[job.tested] += [column for column, _ in places]
-            if job.tested is not None:
-                jobs_of[job.tested].add(index)
-    rows: list[ModelRow] = []
-    weights: list[Group] = []
-    for pump, out in by_pump.items():
-        row = ground.capacity_of(pump)
-        if row is not None and row[step] > 0:
-            weights.append([(c, row[step]) for c in out])
-    for name, numbers in jobs_of.items():
-        if len(numbers) > 1:
-            rows.append(_count_row([*by_pump.get(name, ()), *tests.get(name, ())], 1))
-    if testing > 1:
-        rows.append(_count_row([c for own in tests.values() for c in own], 1))
-    for rule in ground.problem.not_together:
-        groups = [by_pump[pump] for pump in sorted(set(rule.pumps)) if pump in by_pump]
-        if len(groups) > rule.most_out:
-            rows.append(_count_row([c for own in groups for c in own], rule.most_out))
-    rows += _closed_rows(jobs, present, by_pump)
-    rows += _limit_rows(weights, max(0, ground.slack[step]))
-    rows += _limit_rows([[(c, 1) for c, _ in group] for group in weights], max(0, ground.spare[step]))
-    at_work = ([place for place in places if place[1]] for places in present.values())
-    return rows + _limit_rows([places for places in at_work if places], ground.hands[step])
+def _changes(key: Ints) -> Ints:
+    """Where a key that is sorted begins to be another."""
+    return np.flatnonzero(np.concatenate([[True], key[1:] != key[:-1]])) if len(key) else np.zeros(0, dtype=np.int64)
 
 
-def _closed_rows(jobs: Sequence[PlanJob], present: Places, by_pump: Mapping[str, list[int]]) -> list[ModelRow]:
-    """A job that needs every pump closed is not on while one is open."""
-    return [
-        _count_row([*open_here, *(column for column, _ in places)], 1)
-        for index, places in present.items()
-        if jobs[index].all_closed
-        for open_here in by_pump.values()
-    ]
+def _flags(group: Ints, kind: Ints) -> Ints:
+    """1 where the kind, sorted within its group, is another than before."""
+    new = np.ones(len(group), dtype=np.int64)
+    new[1:] = (group[1:] != group[:-1]) | (kind[1:] != kind[:-1])
+    return new
 
 
-def _day_rows(ground: Ground, columns: Columns) -> list[ModelRow]:
+def _day_rows(ground: Ground, field: OpenOffers) -> Iterator[RowTable]:
     """Nobody works longer in a day than a person may; only for days that are longer than that."""
     long = {day for day, hours in ground.hours_at_work.items() if hours > ground.problem.person_hours}
-    days: dict[int, dict[int, dict[int, int]]] = defaultdict(lambda: defaultdict(dict))
-    for index, own in enumerate(columns.of_job) if long else ():
-        for column, candidate in own:
-            for day, hours in candidate.work.man_hours.items():
-                if day in long:
-                    days[day][index][column] = hours
-    rows = []
-    for day, by_job in sorted(days.items()):
-        limit = ground.problem.person_hours * ground.most_hands[day]
-        if _most(by_job) > limit:
-            rows.append(_row_of(sorted(_together(by_job).items()), limit))
-    return rows
+    if long:
+        entry, day, hours = _spent([one.work.man_hours for _, one in field.entries])
+        own = np.isin(day, list(long))
+        hours_a_person = ground.problem.person_hours
+        yield _at_most(
+            field,
+            entry[own],
+            day[own],
+            hours[own],
+            lambda days: np.array([hours_a_person * ground.most_hands[d] for d in days.tolist()], dtype=np.double),
+        )
 
 
-def _limit_rows(groups: Sequence[Group], limit: int) -> list[ModelRow]:
-    """Rows for groups of columns, of each group one at most, that together may weigh no more than the limit.
-
-    When only so many of them fit whatever they are, a row that counts them is tighter than the weights; where that row
-    says it all (no two fit, or all weigh the same) it stands alone.
-    """
-    heaviest = sorted([max([w for _, w in group]) for group in groups])
-    if sum(heaviest) <= limit:
-        return []
-    fit, total = 0, 0
-    for size in sorted([min([w for _, w in group]) for group in groups]):
-        total += size
-        if total > limit:
-            break
-        fit += 1
-    entries = sorted(chain.from_iterable(groups))
-    count = _count_row([c for c, _ in entries], fit)
-    if sum(heaviest[len(heaviest) - fit :]) <= limit:
-        return [count]
-    return [count, _row_of(entries, limit)]
+def _spent(by_entry: Sequence[Mapping[int, int]]) -> tuple[Ints, Ints, Ints]:
+    """(entry, day or week, what it takes in it), one after the other."""
+    return (
+        np.repeat(np.arange(len(by_entry)), [len(own) for own in by_entry]),
+        np.fromiter(chain.from_iterable(by_entry), dtype=np.int64),
+        np.fromiter(chain.from_iterable(own.values() for own in by_entry), dtype=np.int64),
+    )
 
 
-def _count_row(columns: Iterable[int], at_most: int) -> ModelRow:
-    used = tuple(sorted(set(columns)))
-    return ModelRow(columns=used, coefficients=(1,) * len(used), at_most=at_most)
-
-
-def _row_of(entries: Iterable[tuple[int, int]], at_most: int) -> ModelRow:
-    columns, weights = zip(*entries, strict=True)
-    return ModelRow(columns=columns, coefficients=weights, at_most=at_most)
+def _at_most(field: OpenOffers, entry: Ints, day: Ints, takes: Ints, limits: Callable[[Ints], Floats]) -> RowTable:
+    """A row for each day (or week) in which the jobs can take more than its limit, each in one of its columns."""
+    if not len(entry):
+        return RowTable.of(())
+    job = np.array([index for index, _ in field.entries])[entry]
+    order = np.lexsort((job, day))
+    by_job = np.flatnonzero(_flags(day[order], job[order]))
+    most, days = np.maximum.reduceat(takes[order], by_job), day[order][by_job]
+    begins = _changes(days)
+    limit = limits(days[begins])
+    heavy = np.add.reduceat(most, begins) > limit
+    column = columns_by_entry(field)[entry]
+    order = np.lexsort((column, day))
+    by_column = np.flatnonzero(_flags(day[order], column[order]))
+    weight = np.add.reduceat(takes[order], by_column)
+    first = _changes(day[order][by_column])
+    size = np.diff(np.append(first, len(by_column)))
+    return RowTable.gathered(
+        column[order][by_column], first[heavy], size[heavy], limit[heavy], weight.astype(np.double)
+    )

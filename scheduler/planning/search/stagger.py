@@ -7,16 +7,18 @@ witness and leaves the tier "not proven".
 
 from dataclasses import dataclass, replace
 from math import ceil, isfinite
+from typing import TYPE_CHECKING
 
 from scheduler.planning.problem.values import Plan, Problem, TierResult
 from scheduler.planning.search.assemble import assemble
-from scheduler.planning.search.build import KeptRows, build
 from scheduler.planning.search.greedy import greedy, lawful, legal_offers
 from scheduler.planning.search.ground import Ground, Start, survey
 from scheduler.planning.search.model import ROUNDING, Model, Optimise, Solution, SolveEnd
 from scheduler.planning.search.offers import Entry, OpenOffers, field_of, lost
-from scheduler.planning.search.rows import Columns
-from scheduler.planning.search.tiers import TIERS, Placement, Tier, days_past, tier_value, values_of
+from scheduler.planning.search.tiers import TIERS, KeptTier, Placement, Tier, days_past, tier_value, values_of
+
+if TYPE_CHECKING:
+    from scheduler.planning.search.rows import Columns
 
 SLIP = 1e-6
 """Share of a value by which a solver's bound may lie above it by rounding alone; more than that contradicts itself."""
@@ -101,7 +103,7 @@ class _Search:
     optimise: Optimise
     field: OpenOffers
     witness: Placement
-    kept: tuple[KeptRows, ...] = ()
+    kept: tuple[KeptTier, ...] = ()
     results: tuple[TierResult, ...] = ()
     remarks: tuple[str, ...] = ()
     solver: str = ""
@@ -157,6 +159,8 @@ class _Search:
         return replace(result, value=value, bound=min(result.bound, float(value)))
 
     def _solve(self, tier: Tier, floor: int) -> "_Search":
+        from scheduler.planning.search.build import build  # here: the greedy plan must not pay for numpy
+
         value = tier_value(self.ground, tier, self.witness)
         model, columns = build(self.ground, self.field, self.kept, tier, value)
         answer, how = _asked(self.optimise, model)
@@ -179,7 +183,7 @@ class _Search:
             search = search._without_dear(answer, columns, value - base)
         return search._keep(tier, value, bound, proven=proven)
 
-    def _without_dear(self, answer: Solution, columns: Columns, cost: int) -> "_Search":
+    def _without_dear(self, answer: Solution, columns: "Columns", cost: int) -> "_Search":
         """Drops the starts that the answer's bounds leave to no plan as cheap as `cost`; the witness keeps its own."""
         if len(answer.bound_if_used) != columns.count:
             return self
@@ -194,7 +198,7 @@ class _Search:
             self, field=field.with_must(lambda job: columns.unplaced.get(job.key) in dear and job.key in self.witness)
         )
 
-    def _placement(self, answer: Solution, columns: Columns) -> Placement | None:
+    def _placement(self, answer: Solution, columns: "Columns") -> Placement | None:
         """The placement an answer says, or none when it says none or breaks a rule."""
         if len(answer.values) != columns.count or answer.outcome not in (SolveEnd.OPTIMAL, SolveEnd.LIMIT):
             return None
@@ -219,7 +223,7 @@ class _Search:
 
     def _keep(self, tier: Tier, value: int, bound: float, *, proven: bool) -> "_Search":
         result = TierResult(tier=tier.tier, name=tier.name, value=value, bound=whole_bound(bound), proven=proven)
-        kept = replace(self, kept=(*self.kept, KeptRows(tier=tier, value=value)), results=(*self.results, result))
+        kept = replace(self, kept=(*self.kept, KeptTier(tier=tier, value=value)), results=(*self.results, result))
         return kept._within(tier, value)
 
     def _within(self, tier: Tier, value: int) -> "_Search":

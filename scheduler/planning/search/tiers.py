@@ -44,6 +44,14 @@ class Tier:
     flat: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptTier:
+    """A tier already settled: no later answer may be worth more than `value` in it."""
+
+    tier: Tier
+    value: int
+
+
 def days_past(limit: int, end: int) -> int:
     """Whole days, rounded up, by which a job that ends at step `end` is past step `limit`."""
     return max(0, -((limit - end) // STEPS_A_DAY))
