@@ -5,13 +5,14 @@ keeps the example. Threads stay at 1 because HiGHS shares one scheduler in a pro
 """
 
 import math
+from dataclasses import replace
 from itertools import chain
 
 import highspy
 import numpy as np
 import numpy.typing as npt
 
-from scheduler.planning.search.model import ROUNDING, Model, Solution, SolveEnd
+from scheduler.planning.search.model import ROUNDING, Effort, Model, Solution, SolveEnd
 from scheduler.planning.search.row_table import RowTable
 
 NODE_ALLOWANCE = 2_000
@@ -20,6 +21,9 @@ NODE_ALLOWANCE = 2_000
 LARGE = 2_000
 """Whole columns from which on presolve and HiGHS's jump for a first answer are worth their time, and spare memory. Measured:
 in a smaller model each takes longer than what it spares."""
+
+MORE_COLUMNS = 1.6
+"""So many times the columns of an answer at the bound are searched for one near it. Measured."""
 
 _OPTIONS: dict[str, bool | int | float | str] = {
     "output_flag": False,
@@ -44,7 +48,8 @@ def optimise(model: Model, *, seconds: float = math.inf) -> Solution:
 
     First the relaxation, columns not whole: often its answer is whole already. If not, its prices say which columns no
     answer at the bound can use: without them the search is small, and most often it reaches the bound. Only if it does not
-    are all columns searched that an answer as good as `known` can use. Each of the two has half of the time.
+    are more columns searched: a few, where no more is asked for, else all that an answer as good as `known` can use. Each of
+    these has half of the time.
     """
     lp = _lp(model)
     relaxed = _run(lp, seconds)
@@ -55,22 +60,40 @@ def optimise(model: Model, *, seconds: float = math.inf) -> Solution:
         return Solution(outcome=outcome, solver=_name())
     bound, if_used = _price(lp, np.array(relaxed.getSolution().row_dual))
     values = np.array(relaxed.getSolution().col_value)
-    if np.all(np.abs(values - np.round(values)) <= WHOLE):
+    if model.effort is Effort.BOUND or np.all(np.abs(values - np.round(values)) <= WHOLE):
         return Solution(
             outcome=SolveEnd.OPTIMAL, values=tuple(values), bound=bound, bound_if_used=tuple(if_used), solver=_name()
         )
     lp.integrality_ = [highspy.HighsVarType.kInteger] * len(model.cost)
-    least = math.ceil(bound - ROUNDING)
-    for level in (least, model.known) if least < model.known else (model.known,):
+    known = model.known
+    for level in _levels(model, bound, if_used):
+        sure = model.effort is Effort.WHOLE and level == model.known
+        level = known if sure else level
         upper = np.array(model.upper, dtype=np.double)
         upper[if_used > level + ROUNDING] = 0.0
         lp.col_upper_ = upper
         answer = _whole(_run(lp, seconds / 2), bound, if_used)
-        if level == model.known and answer.outcome is SolveEnd.INFEASIBLE:  # it has an answer: presolve lost it
-            answer = _whole(_tried(lp, seconds / 2, "off"), bound, if_used)
-        if level == model.known or _costs(model, answer) <= level + ROUNDING:
-            break
-    return answer
+        if sure and answer.outcome is SolveEnd.INFEASIBLE and _large(lp):  # it has an answer: presolve lost it
+            return _whole(_tried(lp, seconds / 2, "off"), bound, if_used)
+        cost = _costs(model, answer)
+        if sure or cost <= level + ROUNDING:
+            return answer
+        if cost <= level + 1 + ROUNDING:  # none is cheaper: it would be among the columns of this level
+            return replace(answer, bound=cost)
+        known = int(min(known, cost))
+    return Solution(outcome=SolveEnd.INFEASIBLE, bound=bound, bound_if_used=tuple(if_used), solver=_name())
+
+
+def _levels(model: Model, bound: float, if_used: _Floats) -> tuple[int, ...]:
+    """The costs at which an answer is looked for one after the other."""
+    least = math.ceil(bound - ROUNDING)
+    if model.effort is Effort.AT_BOUND:
+        return (least,)
+    if model.effort is Effort.WHOLE:
+        return (least, model.known) if least < model.known else (model.known,)
+    some = round(MORE_COLUMNS * int((if_used <= least + ROUNDING).sum()))
+    wider = math.floor(np.sort(if_used)[min(some, len(if_used)) - 1] + ROUNDING)
+    return (least, wider) if least < wider else (least,)
 
 
 def _costs(model: Model, answer: Solution) -> float:
@@ -108,9 +131,12 @@ def _run(lp: highspy.HighsLp, seconds: float) -> highspy.Highs | None:
     Most models of ours are solved before presolve has looked at them. For many whole columns it helps, but that of 1.14.0
     and 1.15.1 now and then fails; then the same model is solved without it.
     """
-    large = len(lp.integrality_) >= LARGE
-    first, second = ("choose", "off") if large else ("off", "choose")
+    first, second = ("choose", "off") if _large(lp) else ("off", "choose")
     return _tried(lp, seconds, first) or _tried(lp, seconds, second)
+
+
+def _large(lp: highspy.HighsLp) -> bool:
+    return len(lp.integrality_) >= LARGE
 
 
 def _tried(lp: highspy.HighsLp, seconds: float, presolve: str) -> highspy.Highs | None:
@@ -119,7 +145,7 @@ def _tried(lp: highspy.HighsLp, seconds: float, presolve: str) -> highspy.Highs 
         **_OPTIONS,
         "time_limit": seconds,
         "presolve": presolve,
-        "mip_heuristic_run_feasibility_jump": len(lp.integrality_) >= LARGE,
+        "mip_heuristic_run_feasibility_jump": _large(lp),
     }
     if any(solver.setOptionValue(option, value) != highspy.HighsStatus.kOk for option, value in options.items()):
         return None

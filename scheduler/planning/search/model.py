@@ -14,6 +14,17 @@ class SolveEnd(StrEnum):
     FAILED = "failed"
 
 
+class Effort(StrEnum):
+    """How much is asked of a solver; one that does more is right too. BOUND: the bound and what it rests on, columns perhaps
+    not whole. AT_BOUND: an answer that costs no more than the bound, or none. NEAR: one that costs little more, or none;
+    it is the best there is. WHOLE: the best there is."""
+
+    BOUND = "bound"
+    AT_BOUND = "at the bound"
+    NEAR = "near the bound"
+    WHOLE = "whole"
+
+
 ROUNDING = 0.01
 """By how much a bound must pass a whole cost before anything is left out for it: far above rounding, far below 1."""
 
@@ -31,7 +42,7 @@ class ModelRow:
 class Model:
     """Minimise cost over whole columns 0..upper under the rows; `choices` are columns of which exactly one is 1.
 
-    known: a cost that some answer reaches; dearer answers are of no use.
+    known: dearer answers are of no use; when the best answer is asked for some answer reaches it.
     """
 
     cost: tuple[int, ...]
@@ -39,6 +50,7 @@ class Model:
     choices: tuple[tuple[int, ...], ...]
     rows: Sequence[ModelRow]
     known: int
+    effort: Effort = Effort.WHOLE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

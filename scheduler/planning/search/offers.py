@@ -135,6 +135,10 @@ class OpenOffers:
             found[index].append(cost)
         return found
 
+    def all_cost_the_same(self, ground: Ground, tier: Tier) -> bool:
+        """True when every plan of the field is worth the same in the tier: every job has a place, and one is like the other."""
+        return not tier.peak and all(offer.must for offer in self.offers) and not any(self.above_least(ground, tier))
+
     def floor(self, ground: Ground, tier: Tier) -> int:
         """The value no plan of the field can go below in the tier: each job at its own best, or a week that none avoids."""
         return self._floor_of_weeks() if tier.peak else sum(self.least(ground, tier))

@@ -5,6 +5,7 @@ reach alone; its answer is checked and counted anew, and an answer that fails, b
 witness and leaves the tier "not proven".
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import ceil, isfinite
 from typing import TYPE_CHECKING
@@ -12,8 +13,8 @@ from typing import TYPE_CHECKING
 from scheduler.planning.problem.values import Plan, Problem, TierResult
 from scheduler.planning.search.assemble import assemble
 from scheduler.planning.search.greedy import greedy, lawful, legal_offers
-from scheduler.planning.search.ground import Ground, Start, survey
-from scheduler.planning.search.model import ROUNDING, Model, Optimise, Solution, SolveEnd
+from scheduler.planning.search.ground import WEEK_DAYS, Ground, Start, hands_needed, survey
+from scheduler.planning.search.model import ROUNDING, Effort, Model, Optimise, Solution, SolveEnd
 from scheduler.planning.search.offers import Entry, OpenOffers, field_of, lost
 from scheduler.planning.search.tiers import TIERS, KeptTier, Placement, Tier, days_past, tier_value, values_of
 
@@ -26,28 +27,69 @@ SLIP = 1e-6
 NOISE = 1e-9
 """Share of a bound by which it may lie off a whole number by rounding alone; a millionth in any case."""
 
+NO_LIMIT = 2**52
+"""A value that none is above."""
+
 NEAR_DAYS = 14
 """Days past the limit that the first search for a place looks at; the whole grid only if that is not enough."""
 
 
-def stagger(problem: Problem, *, optimise: Optimise | None = None, up_to: int = TIERS[-1].tier) -> Plan:
+def stagger(
+    problem: Problem, *, optimise: Optimise | None = None, up_to: int = TIERS[-1].tier, trust: bool = True
+) -> Plan:
     """The best plan of the problem: slots, and a shortfall for each job that has none.
 
     Args:
         problem: the frozen problem; nothing else is known.
         optimise: the solver; HiGHS when none is given.
         up_to: the last tier that is searched for; those after it are as they come, not proven.
+        trust: bounds may stand for values until an answer confirms them, where the plain rule is in time; the plan is the same.
 
     Returns:
         A plan whose tiers are proven best, or one that says which are not. It never raises for a problem that can be
         made: what cannot be done is a shortfall, and a solver that fails leaves the greedy plan, by "greedy".
     """
     ground = survey(problem)
-    search = _Search.begin(ground, optimise or _highs)
-    for tier in TIERS:
-        if tier.tier <= up_to:
-            search = search.settle(tier)
-    return search.plan()
+    search, in_time = _Search.begin(ground, optimise or _highs)
+    tiers = [tier for tier in TIERS if tier.tier <= up_to]
+    return (_trusting(search, tiers) if in_time and trust else _one_by_one(search, tiers)).plan()
+
+
+def _one_by_one(search: "_Search", tiers: Sequence[Tier]) -> "_Search":
+    """Every tier settled before the next is looked at."""
+    for tier in tiers:
+        search = search.settle(tier)
+    return search
+
+
+def _trusting(search: "_Search", tiers: Sequence[Tier]) -> "_Search":
+    """Bounds are taken for the tiers' values until one lawful answer keeps them all, which proves them all.
+
+    Where none does, the newest tier taken on trust is searched near its bound, then the one before it; the first that has
+    an answer settles those before it. All columns are searched only while nothing is taken on trust.
+    """
+    before: list[tuple[int, _Search]] = []  # the tiers taken on trust, each with the search as it was before
+    number, plainly = 0, -1
+    while number < len(tiers):
+        last = number == len(tiers) - 1
+        if not before and (last or number == plainly):
+            search, number = search.settle(tiers[number]), number + 1
+            continue
+        found = search.looked_for(tiers[number], Effort.AT_BOUND if last else Effort.BOUND, alone=not before)
+        if found is not None and not found.confirmed and not before and number == len(tiers) - 2:
+            found = None  # the last tier alone confirms next to nothing
+        if found is not None:
+            before = [] if found.confirmed else [*before, (number, search)] if found.trusted else before
+            search, number = found.search, number + 1
+            continue
+        while found is None and before:
+            number, search = before.pop()
+            plainly = number + 1
+            if before:  # else nothing is on trust any more: it is settled
+                near = Effort.NEAR if tiers[number].tier < 5 else Effort.AT_BOUND
+                found = search.looked_for(tiers[number], near, alone=False)
+        before, search, number = [], search.settle(tiers[number]) if found is None else found.search, number + 1
+    return search
 
 
 def greedy_plan(problem: Problem, *remarks: str) -> Plan:
@@ -96,6 +138,15 @@ def _bound(floor: int, said: float, value: int) -> tuple[float, bool]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """A search one tier on. confirmed: an answer has the values of all its tiers, so none is on trust; trusted: this one is."""
+
+    search: "_Search"
+    confirmed: bool = False
+    trusted: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Search:
     """Where the search stands after some tiers. field: the starts still open; witness: the best placement known."""
 
@@ -112,18 +163,19 @@ class _Search:
     given_up: bool = False
 
     @staticmethod
-    def begin(ground: Ground, optimise: Optimise) -> "_Search":
-        """The greedy witness, and every legal start still open.
+    def begin(ground: Ground, optimise: Optimise) -> "tuple[_Search, bool]":
+        """The greedy witness, and every legal start still open; whether the witness keeps every given date and is in time.
 
         First among starts that end by the limit: where the plain rule keeps every given date and is in time with these
         alone, no plan is better there, and a later start is in none as good.
         """
         legal = legal_offers(ground, in_time=True)
         witness = greedy(ground, legal)
-        if any(tier_value(ground, tier, witness) for tier in TIERS if tier.tier <= 1):
+        in_time = not any(tier_value(ground, tier, witness) for tier in TIERS if tier.tier <= 1)
+        if not in_time:
             legal = legal_offers(ground)
             witness = greedy(ground, legal)
-        return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness)
+        return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness), in_time
 
     def settle(self, tier: Tier) -> "_Search":
         """The search with this tier's value made as small as can be, or kept where the solver failed."""
@@ -140,6 +192,52 @@ class _Search:
             if trial.results[-1].proven and trial.results[-1].value == floor:
                 return replace(trial, field=search.field)._within(tier, floor)
         return search._solve(tier, floor)
+
+    def looked_for(self, tier: Tier, effort: Effort, *, alone: bool) -> "_Found | None":
+        """The search with the tier's value as its bound says, or as an answer near it has; none when there is no such answer.
+
+        An answer that is lawful and worth just what was taken for the tiers before confirms them all. Without one, when no
+        more than the bound was asked for, the bound is taken on trust.
+
+        Args:
+            alone: nothing before is on trust, so that no value above the witness's can be the best.
+        """
+        from scheduler.planning.search.build import build  # here: the greedy plan must not pay for numpy
+
+        ground, floor, value = self.ground, self._floor(tier), tier_value(self.ground, tier, self.witness)
+        if self.given_up:
+            return None
+        if (alone and value <= floor) or self.field.all_cost_the_same(ground, tier):
+            return _Found(search=self._keep(tier, floor, float(floor), proven=True), confirmed=alone)
+        most = sum(max(hands_needed(job)) for job in ground.jobs) * WEEK_DAYS if tier.peak else NO_LIMIT
+        model, columns = build(ground, self.field, self.kept, tier, value if alone else floor + most)
+        answer, _ = _asked(self.optimise, replace(model, effort=effort))
+        if answer.outcome not in (SolveEnd.OPTIMAL, SolveEnd.LIMIT) or not isfinite(answer.bound):
+            return None
+        search, said = replace(self, solver=answer.solver or self.solver), floor + answer.bound
+        found = self._chosen(answer, columns)
+        for one in (found if found is not None and self._confirms(found) else None, self.witness if alone else None):
+            value = NO_LIMIT if one is None else tier_value(ground, tier, one)
+            _, believed = _bound(floor, said, value)
+            if one is not None and believed and value <= max(floor, ceil(said - ROUNDING)):
+                search = replace(search, witness=one, answered=True)._without_dear(answer, columns, value - floor)
+                return _Found(search=search._keep(tier, value, float(value), proven=True), confirmed=True)
+        if effort is not Effort.BOUND or answer.outcome is not SolveEnd.OPTIMAL or said > NO_LIMIT:
+            return None
+        value = max(floor, ceil(said - ROUNDING))
+        search = search._without_dear(answer, columns, value - floor, but_witness=False)
+        return _Found(search=search._keep(tier, value, float(value), proven=True), trusted=True)
+
+    def _confirms(self, found: Placement) -> bool:
+        """Whether a placement is lawful, whole, worth just what is kept of the tiers before, and no worse than the witness."""
+        if len(found) < len(self.ground.jobs) or not lawful(self.ground, found):
+            return False
+        values = [tier_value(self.ground, k.tier, found) for k in self.kept]
+        exact = all(
+            v == k.value or (v < k.value and not r.proven)
+            for v, k, r in zip(values, self.kept, self.results, strict=True)
+        )
+        return exact and self._better(found) is found
 
     def plan(self) -> Plan:
         """The plan of the witness."""
@@ -183,7 +281,7 @@ class _Search:
             search = search._without_dear(answer, columns, value - base)
         return search._keep(tier, value, bound, proven=proven)
 
-    def _without_dear(self, answer: Solution, columns: "Columns", cost: int) -> "_Search":
+    def _without_dear(self, answer: Solution, columns: "Columns", cost: int, *, but_witness: bool = True) -> "_Search":
         """Drops the starts that the answer's bounds leave to no plan as cheap as `cost`; the witness keeps its own."""
         if len(answer.bound_if_used) != columns.count:
             return self
@@ -191,7 +289,9 @@ class _Search:
         offers = self.field.offers
 
         def stays(column: int, place: tuple[Entry, ...]) -> bool:
-            return column not in dear or all(self.witness.get(offers[i].job.key) == c for i, c in place)
+            return column not in dear or (
+                but_witness and all(self.witness.get(offers[i].job.key) == c for i, c in place)
+            )
 
         field = self.field.keeping([stays(column, place) for column, place in enumerate(self.field.places)])
         return replace(
@@ -200,6 +300,11 @@ class _Search:
 
     def _placement(self, answer: Solution, columns: "Columns") -> Placement | None:
         """The placement an answer says, or none when it says none or breaks a rule."""
+        found = self._chosen(answer, columns)
+        return found if found is not None and lawful(self.ground, found) else None
+
+    def _chosen(self, answer: Solution, columns: "Columns") -> Placement | None:
+        """The starts that an answer chooses; none when it says none, or two of one job."""
         if len(answer.values) != columns.count or answer.outcome not in (SolveEnd.OPTIMAL, SolveEnd.LIMIT):
             return None
         found: dict[str, Start] = {}
@@ -209,7 +314,7 @@ class _Search:
                 if key in found:
                     return None
                 found[key] = candidate
-        return found if lawful(self.ground, found) else None
+        return found
 
     def _better(self, found: Placement) -> Placement:
         """The better of the answer and the witness over all tiers: one that only ties here must not spoil a later tier."""
