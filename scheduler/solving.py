@@ -227,7 +227,9 @@ def work() -> None:
 
 
 def _answer(line: bytes, ends: float) -> None:
-    plan = stagger(problem_from_text(line.decode()), optimise=lambda model: _in_time(model, ends))
+    text = line.decode().removesuffix("\n")
+    problem, digest = problem_from_text(text), text_digest(text)
+    plan = stagger(problem, optimise=lambda model: _in_time(model, ends), digest=digest)
     sys.stdout.buffer.write(plan_to_text(plan).encode() + b"\n")
     sys.stdout.buffer.flush()
 

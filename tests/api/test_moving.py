@@ -16,6 +16,7 @@ from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.domain.base.enums import Role
 from scheduler.domain.record.verify import Verified, verify_lines
 from scheduler.planning.judge.check import judge
+from scheduler.planning.problem.codec import plan_to_text, problem_to_text
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.planning.search.stagger import greedy_plan, stagger
 from scheduler.storage.plan import SlotRow
@@ -309,7 +310,12 @@ def test_the_second_of_two_on_one_isolation_starts_where_the_first_does(planned:
     problem, plan = pair()
     starts_at = {slot.key: problem.starts_at + timedelta(hours=slot.start) for slot in plan.slots}
     first, second = starts_at["knives:P1:1"], starts_at["seal:P1:1"]
-    ahead = replace(now, taken=replace(now.taken, problem=problem, plan=plan))
+    ahead = replace(
+        now,
+        taken=replace(
+            now.taken, starts_at=problem.starts_at, problem_text=problem_to_text(problem), plan_text=plan_to_text(plan)
+        ),
+    )
     assert [planned_start(ahead, key) for key in ("knives:P1:1", "seal:P1:1", "other:P1:1")] == [first, first, None]
     assert planned_start(replace(ahead, at=first + timedelta(hours=1)), "seal:P1:1") == second
     assert planned_start(replace(ahead, taken=None), "seal:P1:1") is None

@@ -88,7 +88,7 @@ class Planned:
 
     def when(self, key: str = KEY) -> str | None:
         """The job's start in ship time; none without a place."""
-        at = next((slot_times(self.problem, s)[0] for s in self.plan.slots if s.key == key), None)
+        at = next((slot_times(self.problem.starts_at, s)[0] for s in self.plan.slots if s.key == key), None)
         return None if at is None else f"{at + self.offset:%a} {(at + self.offset).day} {at + self.offset:%H:%M}"
 
     def says(self, key: str = KEY) -> str:
@@ -429,7 +429,7 @@ def test_a_quiet_period_over_the_whole_window_is_said_and_a_part_of_it_may_be_op
     assert (relief.choice.label, relief.choice.hours) == ("quiet period", 3)
     assert judge(relief.problem, relief.plan).faults == ()
     (slot,) = relief.plan.slots
-    assert slot_times(relief.problem, slot)[1] <= _at(20, 12)
+    assert slot_times(relief.problem.starts_at, slot)[1] <= _at(20, 12)
     assert sum(c.to_step - c.from_step for c in ship.problem.closed) - 3 == sum(
         c.to_step - c.from_step for c in relief.problem.closed
     )

@@ -153,9 +153,9 @@ def _quarters(from_at: datetime, to_at: datetime) -> Iterator[datetime]:
 
 
 def _keeps_the_minimum(ship: Aboard, problem: Problem, plan: Plan) -> None:
-    times = {slot.key: slot_times(problem, slot) for slot in plan.slots if slot.pump is not None}
+    times = {slot.key: slot_times(problem.starts_at, slot) for slot in plan.slots if slot.pump is not None}
     for slot in plan.slots:
-        for at in _quarters(*slot_times(problem, slot)) if slot.pump is not None else ():
+        for at in _quarters(*slot_times(problem.starts_at, slot)) if slot.pump is not None else ():
             out = {
                 other.pump
                 for other in plan.slots
@@ -195,7 +195,7 @@ def test_a_plan_holds_at_every_quarter_hour_of_the_ships_clock(ship: Aboard) -> 
     _keeps_the_hands(ship, problem, plan)
     opens = {job.job_id.key: job.window_opens_at for job in ship.jobs}
     for slot in plan.slots:
-        begins, _ = slot_times(problem, slot)
+        begins, _ = slot_times(problem.starts_at, slot)
         assert begins >= max(opens[slot.key], AT)
         if slot.isolation_of is None:
             assert ship.wall(begins).hour in ship.plant.crew.start_hours
@@ -216,7 +216,8 @@ def test_the_auditor_itself_sees_a_plan_that_is_an_hour_off() -> None:
                     at=AT, horizon_days=14)  # fmt: skip
     plan = greedy_plan(problem)
     (slot,) = plan.slots
-    assert ship.wall(slot_times(problem, slot)[0]) == datetime(2026, 12, slot_times(problem, slot)[0].day, 8, 30)  # noqa: DTZ001
+    begins, _ = slot_times(problem.starts_at, slot)
+    assert ship.wall(begins) == datetime(2026, 12, begins.day, 8, 30)  # noqa: DTZ001
     _keeps_the_minimum(ship, problem, plan)
     late = replace(plan, slots=(replace(slot, start=slot.start + 1, end=slot.end + 1),))
     with pytest.raises(AssertionError):

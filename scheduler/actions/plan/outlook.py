@@ -9,7 +9,8 @@ from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, Refused
 from scheduler.planning.judge.check import judge
-from scheduler.planning.problem.digest import plan_digest
+from scheduler.planning.problem.codec import plan_to_text, problem_to_text
+from scheduler.planning.problem.digest import text_digest
 from scheduler.planning.search.passes import settle
 
 OUTLOOK_DAYS = 730
@@ -34,17 +35,19 @@ def outlook(context: Context, vessel_id: str, plant_id: str, days: int = OUTLOOK
         context.looking_far.release()
     verdict = judge(problem, plan)
     least_at = None if verdict.least_at_step is None else problem.starts_at + timedelta(hours=verdict.least_at_step)
+    plan_text = plan_to_text(plan)
     return now, StoredPlan(
         id="",
-        digest=plan_digest(plan),
+        digest=text_digest(plan_text),
         made_at=now.at,
         taken_at=None,
         lawful=verdict.lawful,
         least_margin_litres_per_h=verdict.least_margin_litres_per_h,
         least_at=least_at,
         version=0,
-        problem=problem,
-        plan=plan,
+        starts_at=problem.starts_at,
+        problem_text=problem_to_text(problem),
+        plan_text=plan_text,
     )
 
 

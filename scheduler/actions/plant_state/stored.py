@@ -3,6 +3,7 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
 from scheduler.actions.base.context import instant
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, pump_capacity
@@ -19,9 +20,9 @@ from scheduler.storage.plan import PlanRow, move_rows
 from scheduler.storage.work import latest_done_rows
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # no slots: what is parsed is kept with it
 class StoredPlan:
-    """A stored plan: its row's facts, its problem and the plan itself."""
+    """A stored plan: its row's facts, its problem and the plan itself, both parsed when they are first asked for."""
 
     id: str
     digest: str
@@ -31,12 +32,23 @@ class StoredPlan:
     least_margin_litres_per_h: int | None
     least_at: datetime | None
     version: int
-    problem: Problem
-    plan: Plan
+    starts_at: datetime
+    problem_text: str
+    plan_text: str
+
+    @cached_property
+    def problem(self) -> Problem:
+        """The problem that was planned."""
+        return problem_from_text(self.problem_text)
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The plan."""
+        return plan_from_text(self.plan_text)
 
     def times(self) -> Mapping[str, tuple[datetime, datetime]]:
         """Start and end of each slot, by occurrence key."""
-        return {slot.key: slot_times(self.problem, slot) for slot in self.plan.slots}
+        return {slot.key: slot_times(self.starts_at, slot) for slot in self.plan.slots}
 
     def shared(self) -> Mapping[str, str]:
         """By occurrence key of a slot, the job whose isolation it goes on with."""
@@ -120,8 +132,9 @@ def stored_plan(row: PlanRow | None) -> StoredPlan | None:
         least_margin_litres_per_h=row.least_margin_litres_per_h,
         least_at=row.least_at,
         version=row.version,
-        problem=problem_from_text(row.problem),
-        plan=plan_from_text(row.plan),
+        starts_at=row.starts_at,
+        problem_text=row.problem,
+        plan_text=row.plan,
     )
 
 

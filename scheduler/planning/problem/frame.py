@@ -159,9 +159,9 @@ def frame(
     )
 
 
-def slot_times(problem: Problem, slot: Slot) -> tuple[datetime, datetime]:
-    """When the slot starts and ends, aware, in UTC."""
-    return problem.starts_at + slot.start * HOUR, problem.starts_at + slot.end * HOUR
+def slot_times(starts_at: datetime, slot: Slot) -> tuple[datetime, datetime]:
+    """When the slot starts and ends, aware, in UTC, on a grid that begins then."""
+    return starts_at + slot.start * HOUR, starts_at + slot.end * HOUR
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,12 +19,13 @@ def assemble(
     by: str,
     solver: str,
     remarks: Sequence[str],
+    digest: str = "",
 ) -> Plan:
-    """The plan that says this placement. Proven when every tier is."""
+    """The plan that says this placement. Proven when every tier is. digest: of the problem, where it is known."""
     unplaced = [job for job in ground.jobs if job.key not in placement]
     shortfalls = [*_deficits(ground), *(_without_place(ground, job, placement) for job in unplaced)]
     return Plan(
-        problem_digest=problem_digest(ground.problem),
+        problem_digest=digest or problem_digest(ground.problem),
         slots=slots_of(ground, placement),
         shortfalls=tuple(shortfalls),
         tiers=tuple(tiers),

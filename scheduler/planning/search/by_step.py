@@ -1,6 +1,7 @@
 """What holds step by step before any slot is placed: spare pumps, cover, quiet and crew hours, minimum and capacity."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Mapping
+from functools import reduce
 from itertools import accumulate
 
 from scheduler.planning.problem.values import Problem
@@ -18,15 +19,29 @@ def spare_by_step(problem: Problem, capacity: Mapping[str, tuple[int, ...]], ste
     return tuple(n - asked if asked else len(capacity) + 1 for n, asked in zip(there, must, strict=True))
 
 
-def no_cover_by_step(
-    capacity: Mapping[str, tuple[int, ...]], pump: str, slack: tuple[int, ...], spare: tuple[int, ...]
-) -> Iterator[bool]:
-    others = [row for name, row in capacity.items() if name != pump] or [(0,) * len(slack)]
-    largest = others[0] if len(others) == 1 else map(max, *others)
-    return (
-        own > 0 and (left < own + most or n < 2)
-        for own, left, most, n in zip(capacity[pump], slack, largest, spare, strict=True)
-    )
+def out_by_step(
+    capacity: Mapping[str, tuple[int, ...]], slack: tuple[int, ...], spare: tuple[int, ...]
+) -> tuple[dict[str, tuple[int, ...]], dict[str, tuple[int, ...]]]:
+    """By pump the steps, counted up, in which it may not be out at all, and those in which with it the largest other could not be
+    lost as well."""
+    import numpy as np  # here: whoever only frames a problem must not pay for it
+
+    rows, left, number = {pump: np.array(row) for pump, row in capacity.items()}, np.array(slack), np.array(spare)
+    barred, uncovered = {}, {}
+    for pump, own in rows.items():
+        most = reduce(np.maximum, [row for name, row in rows.items() if name != pump], np.zeros_like(own))
+        marks = (own > 0) & ((own > left) | (number < 1)), (own > 0) & ((left < own + most) | (number < 2))
+        barred[pump], uncovered[pump] = ((0, *np.cumsum(mark).tolist()) for mark in marks)
+    return barred, uncovered
+
+
+def turns_of(*rows: tuple[int, ...]) -> tuple[int, ...]:
+    """The steps at which one of the rows differs from just before."""
+    import numpy as np
+
+    arrays = [np.array(row) for row in rows]
+    found = [np.flatnonzero(row[1:] != row[:-1]) + 1 for row in arrays]
+    return tuple(np.unique(np.concatenate(found)).tolist())
 
 
 def lacking_by_step(problem: Problem, need: str, steps: int) -> tuple[int, ...]:

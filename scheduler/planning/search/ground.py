@@ -4,20 +4,19 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from itertools import pairwise
 from operator import attrgetter, sub
 
 from scheduler.planning.problem.facts import Bar, BarCode
 from scheduler.planning.problem.values import EARLY_KEPT, PlanJob, Problem
 from scheduler.planning.search.by_step import (
     capacity_by_step,
-    counted_up,
     crew_by_step,
     lacking_by_step,
     minimum_by_step,
-    no_cover_by_step,
+    out_by_step,
     quiet_by_step,
     spare_by_step,
+    turns_of,
 )
 
 STEPS_A_DAY = 24
@@ -87,8 +86,8 @@ class Ground:
 
     Counts say how many of the steps before a step have something, so that a stretch is asked in one go: barred: a pump
     may not be taken out there whatever else is planned; uncovered: with the pump out, losing the largest other one would
-    break the minimum; lacking: a need is not there. quiet: minutes for which pumps may be stopped. most_hands, hours_at_work:
-    by ship's day. turns: steps from which slack, hands or a capacity differ from just before.
+    break the minimum; lacking: a need is not there. quiet: minutes for which pumps may be stopped. days: number of each step's
+    ship's day; most_hands, hours_at_work: by that. turns: steps from which slack, hands or a capacity differ from just before.
     """
 
     problem: Problem
@@ -105,6 +104,7 @@ class Ground:
     uncovered: Mapping[str, tuple[int, ...]]
     lacking: Mapping[str, tuple[int, ...]]
     quiet: tuple[int, ...]
+    days: tuple[int, ...]
     most_hands: Mapping[int, int]
     hours_at_work: Mapping[int, int]
     turns: tuple[int, ...]
@@ -140,7 +140,7 @@ class Ground:
 
     def day_of(self, step: int) -> int:
         """Number of the ship's day in which a step lies."""
-        return day_number(self.problem, step)
+        return self.days[step] if 0 <= step < len(self.days) else day_number(self.problem, step)
 
 
 def day_number(problem: Problem, step: int) -> int:
@@ -148,6 +148,13 @@ def day_number(problem: Problem, step: int) -> int:
     if problem.day_starts:
         return bisect_right(problem.day_starts, step)
     return (step - problem.first_midnight) // STEPS_A_DAY
+
+
+def days_of(problem: Problem, steps: int) -> tuple[int, ...]:
+    """For each step the number of its ship's day."""
+    if not problem.day_starts:
+        return tuple([(step - problem.first_midnight) // STEPS_A_DAY for step in range(steps)])
+    return tuple([day_number(problem, step) for step in range(steps)])
 
 
 def work_of(job: PlanJob) -> int:
@@ -175,10 +182,12 @@ def survey(problem: Problem) -> Ground:
     following: dict[str, tuple[str, ...]] = {}
     for key, before in previous.items():
         following[before] = (*following.get(before, ()), key)
-    days: dict[int, list[int]] = {}
-    for step, there in enumerate(hands):
-        days.setdefault(day_number(problem, step), []).append(there)
+    days = days_of(problem, steps)
+    at_work: dict[int, list[int]] = {}
+    for day, there in zip(days, hands, strict=True):
+        at_work.setdefault(day, []).append(there)
     spare = spare_by_step(problem, capacity, steps)
+    barred, uncovered = out_by_step(capacity, slack, spare)
     return Ground(
         problem=problem,
         jobs=jobs,
@@ -190,16 +199,14 @@ def survey(problem: Problem) -> Ground:
         capacity=capacity,
         slack=slack,
         spare=spare,
-        barred={
-            pump: counted_up(c > 0 and (c > s or n < 1) for c, s, n in zip(row, slack, spare, strict=True))
-            for pump, row in capacity.items()
-        },
-        uncovered={pump: counted_up(no_cover_by_step(capacity, pump, slack, spare)) for pump in capacity},
+        barred=barred,
+        uncovered=uncovered,
         lacking={need: lacking_by_step(problem, need, steps) for need in sorted({n for j in jobs for n in j.needs})},
         quiet=quiet_by_step(problem, steps),
-        most_hands={day: max(there) for day, there in days.items()},
-        hours_at_work={day: sum(map(bool, there)) for day, there in days.items()},
-        turns=_turns(slack, hands, spare, *capacity.values()),
+        days=days,
+        most_hands={day: max(there) for day, there in at_work.items()},
+        hours_at_work={day: sum(map(bool, there)) for day, there in at_work.items()},
+        turns=turns_of(slack, hands, spare, *capacity.values()),
         previous=previous,
         following=following,
     )
@@ -311,13 +318,18 @@ def _work(ground: Ground, needed: tuple[int, ...], start: int) -> WorkHours | No
     found: dict[int, int] = {}
     most, today, in_day = ground.problem.person_hours, None, 0
     staffed = _staffed(ground, min(needed))
+    first, last = bisect_left(staffed, start), len(staffed)
+    ahead = staffed[first : first + len(needed)]
+    at_once = len(ahead) == len(needed) <= most and min(needed) == max(needed)
+    if at_once and ground.days[ahead[0]] == ground.days[ahead[-1]]:  # all of it in what is left of a day
+        found, last = dict.fromkeys(ahead, needed[0]), first
     left = iter(needed)
     takes = next(left)
-    for n in range(bisect_left(staffed, start), len(staffed)):
+    for n in range(first, last):
         step = staffed[n]
         if ground.hands[step] < takes:
             continue
-        day = ground.day_of(step)
+        day = ground.days[step]
         in_day = in_day if day == today else 0
         today = day
         if in_day < most:
@@ -338,10 +350,3 @@ def _staffed(ground: Ground, hands: int) -> tuple[int, ...]:
         known = tuple(step for step, there in enumerate(ground.hands) if there >= hands)
         ground.known_staffed[hands] = known
     return known
-
-
-def _turns(*rows: tuple[int, ...]) -> tuple[int, ...]:
-    found: set[int] = set()
-    for row in rows:
-        found.update(step for step, (was, now) in enumerate(pairwise(row), start=1) if was != now)
-    return tuple(sorted(found))

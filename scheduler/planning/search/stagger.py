@@ -35,7 +35,12 @@ NEAR_DAYS = 14
 
 
 def stagger(
-    problem: Problem, *, optimise: Optimise | None = None, up_to: int = TIERS[-1].tier, trust: bool = True
+    problem: Problem,
+    *,
+    optimise: Optimise | None = None,
+    up_to: int = TIERS[-1].tier,
+    trust: bool = True,
+    digest: str = "",
 ) -> Plan:
     """The best plan of the problem: slots, and a shortfall for each job that has none.
 
@@ -44,6 +49,7 @@ def stagger(
         optimise: the solver; HiGHS when none is given.
         up_to: the last tier that is searched for; those after it are as they come, not proven.
         trust: bounds may stand for values until an answer confirms them, where the plain rule is in time; the plan is the same.
+        digest: of the problem, where the caller knows it.
 
     Returns:
         A plan whose tiers are proven best, or one that says which are not. It never raises for a problem that can be
@@ -52,7 +58,7 @@ def stagger(
     ground = survey(problem)
     search, in_time = _Search.begin(ground, optimise or _highs)
     tiers = [tier for tier in TIERS if tier.tier <= up_to]
-    return (_trusting(search, tiers) if in_time and trust else _one_by_one(search, tiers)).plan()
+    return (_trusting(search, tiers) if in_time and trust else _one_by_one(search, tiers)).plan(digest)
 
 
 def _one_by_one(search: "_Search", tiers: Sequence[Tier]) -> "_Search":
@@ -239,7 +245,7 @@ class _Search:
         )
         return exact and self._better(found) is found
 
-    def plan(self) -> Plan:
+    def plan(self, digest: str = "") -> Plan:
         """The plan of the witness."""
         left = [_unproven(self.ground, tier, self.witness) for tier in TIERS[len(self.results) :]]
         return assemble(
@@ -249,6 +255,7 @@ class _Search:
             by="greedy" if self.failed and not self.answered else "solver",
             solver=self.solver,
             remarks=self.remarks,
+            digest=digest,
         )
 
     def _recounted(self, tier: Tier, result: TierResult) -> TierResult:

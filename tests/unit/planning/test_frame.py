@@ -305,7 +305,7 @@ def test_a_slot_that_has_begun_keeps_its_times() -> None:
     assert only(problem).work_steps == 2
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()
-    assert slot_times(problem, plan.slots[0]) == taken["knife:P1:1"]
+    assert slot_times(problem.starts_at, plan.slots[0]) == taken["knife:P1:1"]
 
 
 def test_a_frozen_date_that_has_become_impossible_moves_alone() -> None:
@@ -348,7 +348,7 @@ def test_a_shift_of_every_date_by_whole_days_shifts_the_plan(days: int, quarters
             pump="P2", from_at=AT + shift, to_at=AT + 2 * DAY + shift, counts_for=Swept(0.0), reason="tripped"
         )
         problem = framed(*jobs, plant=yearless, outages=(trip,), offset_minutes=15 * quarters, at=AT + shift)
-        return {s.key: slot_times(problem, s) for s in stagger(problem).slots}
+        return {s.key: slot_times(problem.starts_at, s) for s in stagger(problem).slots}
 
     shift = days * DAY
     assert slots(shift) == {key: (a + shift, b + shift) for key, (a, b) in slots(0 * DAY).items()}
@@ -375,7 +375,7 @@ def test_a_job_longer_than_the_grid_or_than_any_opening_is_a_shortfall_in_words(
 def test_slot_times_are_the_inverse_of_steps() -> None:
     """Step 5 is five hours after the grid's start."""
     slot = Slot(key="knife:P1:1", pump="P1", start=5, end=8, least_margin_litres_per_h=0)
-    assert slot_times(framed(), slot) == (GRID + 5 * HOUR, GRID + 8 * HOUR)
+    assert slot_times(framed().starts_at, slot) == (GRID + 5 * HOUR, GRID + 8 * HOUR)
 
 
 def test_a_capacity_that_is_no_figure_is_refused() -> None:
