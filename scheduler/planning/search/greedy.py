@@ -1,12 +1,15 @@
 """The plain rule that always answers: earliest due first, then the largest capacity x duration, at its best start."""
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from scheduler.planning.problem.values import PlanJob
 from scheduler.planning.search.board import Board
 from scheduler.planning.search.ground import Ground, Start, legal_candidates, work_of
-from scheduler.planning.search.tiers import days_past, limit_after
+from scheduler.planning.search.tiers import chain_days, days_past, limit_after
+
+MOST_TRIES = 12
+"""So often jobs without a place are given the first choice."""
 
 Offers = Mapping[str, tuple[Start, ...]]
 
@@ -16,8 +19,35 @@ def legal_offers(ground: Ground, *, in_time: bool = False) -> dict[str, tuple[St
     return {job.key: legal_candidates(ground, job, in_time=in_time) for job in ground.jobs}
 
 
-def greedy(ground: Ground, offers: Offers) -> dict[str, Start]:
-    """A lawful placement: pinned jobs first, then frozen and published dates that still hold, then the rest by rule."""
+def greedy_in_time(ground: Ground, offers: Offers) -> dict[str, Start] | None:
+    """A lawful placement of every job among these offers, none late for its chain, by rule; jobs that got no place, and those that
+    are late with the ones they follow, come first the next time. None where one has no offer at all, or where this leads nowhere.
+    """
+    if not all(offers[job.key] for job in ground.jobs):
+        return None
+    first: tuple[str, ...] = ()
+    for _ in range(MOST_TRIES):
+        placed = greedy(ground, offers, first)
+        wrong = [
+            key
+            for job in ground.jobs
+            if job.key not in placed or chain_days(ground, job, placed)
+            for key in (ground.previous.get(job.key), job.key)
+            if key is not None
+        ]
+        if not wrong:
+            return placed
+        if set(wrong) <= set(first[: len(wrong)]):
+            return None
+        first = tuple(dict.fromkeys((*wrong, *first)))
+    return None
+
+
+def greedy(ground: Ground, offers: Offers, first: Sequence[str] = ()) -> dict[str, Start]:
+    """A lawful placement: pinned jobs first, then frozen and published dates that still hold, then the rest by rule.
+
+    first: jobs that are placed before published dates are kept, in that order.
+    """
     board = Board(ground)
     order = sorted(ground.jobs, key=lambda job: _turn(ground, job))
     for job in order:
@@ -26,6 +56,10 @@ def greedy(ground: Ground, offers: Offers) -> dict[str, Start]:
     for job in order:
         if job.kept_start is not None and job.key not in board.placed:
             _place_first(board, job, (c for c in offers[job.key] if c.start == job.kept_start))
+    for key in first:
+        if key not in board.placed:
+            job = ground.by_key[key]
+            _place_first(board, job, _best_first(job, _limit(ground, board, job), offers[key]))
     for job in order:
         if job.published_start is not None and job.key not in board.placed:
             published = tuple(

@@ -64,13 +64,20 @@ def optimise(model: Model, *, seconds: float = math.inf) -> Solution:
         return Solution(
             outcome=SolveEnd.OPTIMAL, values=tuple(values), bound=bound, bound_if_used=tuple(if_used), solver=_name()
         )
+    levels, known, columns = _levels(model, bound, if_used), model.known, -1
+    if model.effort is Effort.BETTER and len(levels) == 1:  # what is known already is as good as can be
+        return Solution(outcome=SolveEnd.OPTIMAL, bound=bound, bound_if_used=tuple(if_used), solver=_name())
     lp.integrality_ = [highspy.HighsVarType.kInteger] * len(model.cost)
-    known = model.known
-    for level in _levels(model, bound, if_used):
-        sure = model.effort is Effort.WHOLE and level == model.known
+    nothing = Solution(outcome=SolveEnd.INFEASIBLE, bound=bound, bound_if_used=tuple(if_used), solver=_name())
+    answer, cost = nothing, math.inf
+    for level in levels:
+        sure = model.effort in (Effort.BETTER, Effort.WHOLE) and level == model.known
         level = known if sure else level
         upper = np.array(model.upper, dtype=np.double)
         upper[if_used > level + ROUNDING] = 0.0
+        before, columns = columns, int(np.count_nonzero(upper))
+        if columns == before and cost < math.inf:  # it would be the same search again
+            return replace(answer, bound=cost)
         lp.col_upper_ = upper
         answer = _whole(_run(lp, seconds / 2), bound, if_used)
         if sure and answer.outcome is SolveEnd.INFEASIBLE and _large(lp):  # it has an answer: presolve lost it
@@ -81,7 +88,7 @@ def optimise(model: Model, *, seconds: float = math.inf) -> Solution:
         if cost <= level + 1 + ROUNDING:  # none is cheaper: it would be among the columns of this level
             return replace(answer, bound=cost)
         known = int(min(known, cost))
-    return Solution(outcome=SolveEnd.INFEASIBLE, bound=bound, bound_if_used=tuple(if_used), solver=_name())
+    return nothing
 
 
 def _levels(model: Model, bound: float, if_used: _Floats) -> tuple[int, ...]:
@@ -89,7 +96,7 @@ def _levels(model: Model, bound: float, if_used: _Floats) -> tuple[int, ...]:
     least = math.ceil(bound - ROUNDING)
     if model.effort is Effort.AT_BOUND:
         return (least,)
-    if model.effort is Effort.WHOLE:
+    if model.effort in (Effort.BETTER, Effort.WHOLE):
         return (least, model.known) if least < model.known else (model.known,)
     some = round(MORE_COLUMNS * int((if_used <= least + ROUNDING).sum()))
     wider = math.floor(np.sort(if_used)[min(some, len(if_used)) - 1] + ROUNDING)

@@ -17,11 +17,12 @@ class SolveEnd(StrEnum):
 class Effort(StrEnum):
     """How much is asked of a solver; one that does more is right too. BOUND: the bound and what it rests on, columns perhaps
     not whole. AT_BOUND: an answer that costs no more than the bound, or none. NEAR: one that costs little more, or none;
-    it is the best there is. WHOLE: the best there is."""
+    it is the best there is. BETTER: the best there is, no values when none is cheaper than what is known. WHOLE: the best."""
 
     BOUND = "bound"
     AT_BOUND = "at the bound"
     NEAR = "near the bound"
+    BETTER = "better"
     WHOLE = "whole"
 
 
@@ -55,7 +56,8 @@ class Model:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Solution:
-    """What a solver says: the columns' values (empty when it has none) and its bound on the cost.
+    """What a solver says: the columns' values (empty when it has none, or proves that none is cheaper than what is known) and its
+    bound on the cost.
 
     bound_if_used: for each column a bound on the cost of any answer that uses it (empty when not known).
     """

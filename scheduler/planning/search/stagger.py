@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from scheduler.planning.problem.values import Plan, Problem, TierResult
 from scheduler.planning.search.assemble import assemble
-from scheduler.planning.search.greedy import greedy, lawful, legal_offers
+from scheduler.planning.search.greedy import greedy, greedy_in_time, lawful, legal_offers
 from scheduler.planning.search.ground import WEEK_DAYS, Ground, Start, hands_needed, survey
 from scheduler.planning.search.model import ROUNDING, Effort, Model, Optimise, Solution, SolveEnd
 from scheduler.planning.search.offers import Entry, OpenOffers, field_of, lost
@@ -176,9 +176,11 @@ class _Search:
         alone, no plan is better there, and a later start is in none as good.
         """
         legal = legal_offers(ground, in_time=True)
-        witness = greedy(ground, legal)
-        in_time = not any(tier_value(ground, tier, witness) for tier in TIERS if tier.tier <= 1)
-        if not in_time:
+        placed = greedy_in_time(ground, legal)
+        in_time = placed is not None and not any(tier_value(ground, tier, placed) for tier in TIERS if tier.tier <= 1)
+        if placed is not None and in_time:
+            witness = placed
+        else:
             legal = legal_offers(ground)
             witness = greedy(ground, legal)
         return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness), in_time
@@ -268,9 +270,11 @@ class _Search:
 
         value = tier_value(self.ground, tier, self.witness)
         model, columns = build(self.ground, self.field, self.kept, tier, value)
-        answer, how = _asked(self.optimise, model)
+        answer, how = _asked(self.optimise, replace(model, effort=Effort.BETTER))
         search = replace(self, solver=answer.solver or self.solver)
         found = self._placement(answer, columns)
+        if not answer.values and answer.outcome is SolveEnd.OPTIMAL and floor + answer.bound > value - 1.0 + ROUNDING:
+            found = self.witness  # none is better
         if found is None or self._worse(found, tier, value):
             why = f"tier {tier.tier} ({tier.name}): the solver's answer was not usable ({how}); kept {value}"
             stop = tier.tier <= 1 and not self.answered
