@@ -33,7 +33,7 @@ def plant_rows(ground: Ground, field: OpenOffers) -> RowTable:
     """What the plant and its crew can bear, at the steps where the set of possible slots is largest."""
     if not field.entries:
         return RowTable.of(())
-    over = _Over(ground, field)
+    over = _Incidence(ground, field)
     return RowTable.joined(
         [*over.occupied(), *over.closed(), *over.limited(), *over.at_work(), *_day_rows(ground, field)]
     ).tightest()
@@ -60,7 +60,7 @@ def columns_by_entry(field: OpenOffers) -> Ints:
     return np.concatenate([np.arange(alone), alone + np.arange(count - alone) // 2])
 
 
-class _Over:
+class _Incidence:
     """The field's entries, and over which marks each lies.
 
     entry, mark: number of an entry, and of a mark it lies over, one such pair after the other, entries rising.
