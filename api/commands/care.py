@@ -34,7 +34,6 @@ def serve(
     if unit or containerfile:
         _print_service(unit, containerfile, {"host": host, "port": port, "base-url": base_url})
         return
-    import gc
     import logging
     from dataclasses import replace
 
@@ -42,6 +41,7 @@ def serve(
     from api.server.listening import listen
     from api.server.logs import set_up
     from api.server.notify import ServiceManager
+    from api.server.process import settle
     from api.server.serving import server_for
     from scheduler.actions.people.first_link import first_link
     from scheduler.errors import SchedulerError
@@ -65,8 +65,7 @@ def serve(
             say(f"Nobody is known here yet. Sign in once, within {settings.link_minutes} minutes: {base}/enter/{token}")
             say("It is printed this once. Too late: leadline key link first")
         server = server_for(application, settings, ServiceManager(), application.state.intake.alive)
-        gc.collect()
-        gc.freeze()  # what is here now stays: the collector need not look through it again and again
+        settle()
         with suppress(KeyboardInterrupt):
             server.run(sockets=[sock])
     if not server.started:

@@ -6,12 +6,14 @@ from collections.abc import Callable
 from typing import Any
 
 import uvicorn
+from anyio.to_thread import current_default_thread_limiter
 from starlette.types import ASGIApp
 from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
 
 from api.server.connections import AT_A_TIME, Connections, damp_accept_errors, protocol_with, room_for
 from api.server.listening import QUEUE
 from api.server.notify import NotifyingServer, ServiceManager
+from api.server.process import WORK_THREADS
 from scheduler.settings import Settings
 
 END_SECONDS = 10
@@ -21,10 +23,12 @@ log = logging.getLogger("leadline")
 
 
 class LimitedServer(NotifyingServer):
-    """uvicorn that tells a service manager how it is, whose loop writes errors of accepting once a minute."""
+    """uvicorn that tells a service manager how it is, whose loop writes errors of accepting once a minute, and which
+    works on few requests at a time."""
 
     async def serve(self, sockets: Any = None) -> None:
         """As uvicorn does."""
+        current_default_thread_limiter().total_tokens = WORK_THREADS
         damp_accept_errors(asyncio.get_running_loop())
         await super().serve(sockets)
 

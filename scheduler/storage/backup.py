@@ -20,8 +20,9 @@ from typing import Any
 from scheduler.errors import Clash, NotFound, Refused, StorageFull
 from scheduler.storage import postgres_tools
 from scheduler.storage.database import Database, open_database, parse_url, sqlite_module
+from scheduler.storage.disk import to_disk
 from scheduler.storage.foreign import ours
-from scheduler.storage.migrate import copy_to, step_of, steps_known, to_disk
+from scheduler.storage.migrate import copy_to, step_of, steps_known
 from scheduler.storage.serving import only_server
 from scheduler.version import VERSION
 

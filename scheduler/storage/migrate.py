@@ -17,6 +17,7 @@ from sqlalchemy import Connection, inspect
 from scheduler.errors import Clash, Refused
 from scheduler.storage import search
 from scheduler.storage.database import Database, open_database
+from scheduler.storage.disk import to_disk
 from scheduler.storage.foreign import OTHER_TABLES, ours
 from scheduler.storage.tables import METADATA
 
@@ -184,12 +185,3 @@ def _config() -> Config:
     config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
     return config
-
-
-def to_disk(path: Path) -> None:
-    """Waits until a file, or the names in a folder, are on the disk."""
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

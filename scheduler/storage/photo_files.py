@@ -6,6 +6,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from scheduler.errors import StorageFull
+from scheduler.storage.disk import to_disk
 
 
 def photo_root(chosen: str, database_path: Path | None) -> Path | None:
@@ -34,6 +35,8 @@ def store_photo(folder: Path, name: str, content: bytes) -> None:
                 file.flush()
                 os.fsync(file.fileno())
             Path(draft).replace(target)
+            for place in (folder, folder.parent, folder.parent.parent):  # the folders may be new as well
+                to_disk(place)
         except BaseException:
             Path(draft).unlink(missing_ok=True)
             raise

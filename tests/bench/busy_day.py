@@ -150,9 +150,9 @@ Ask = Callable[[], Awaitable[httpx.Response]]
 
 async def drive(ours: str, bare: str, pid: int, fleet: Fleet, *, minutes: float, pace: float) -> Measured:
     """All of it for so many minutes of traffic, `pace` times as quick as life."""
-    found, ends = Measured(), time.monotonic() + minutes * 60 / pace
+    found = Measured()
     limits = httpx.Limits(max_connections=None, max_keepalive_connections=PEOPLE + PROGRAMS + 20)
-    began = time.monotonic()
+    began = ends = 0.0
 
     async def every(a_minute: float, door: str, asks: Iterator[Ask]) -> None:
         gap = 60 / a_minute / pace
@@ -183,6 +183,9 @@ async def drive(ours: str, bare: str, pid: int, fleet: Fleet, *, minutes: float,
         httpx.AsyncClient(base_url=bare, timeout=120, trust_env=False) as bare_client,
     ):
         browsers = [browser async for browser in _browsers(ours, fleet)]
+        await _first_night(client, fleet)
+        began = time.monotonic()
+        ends = began + minutes * 60 / pace
         try:
             async with asyncio.TaskGroup() as all_of_it:
                 for a_minute, door, asks in (
@@ -199,6 +202,17 @@ async def drive(ours: str, bare: str, pid: int, fleet: Fleet, *, minutes: float,
             for browser, _ in browsers:
                 await browser.aclose()
     return found
+
+
+async def _first_night(client: httpx.AsyncClient, fleet: Fleet) -> None:
+    """Waits until a server that was just started has made its plans of the night."""
+    for ship in SHIPS:
+        head = {"Authorization": f"Bearer {fleet.chief_keys[ship.vessel]}"}
+        for _ in range(200):
+            answer = await client.get(f"/api/v1/plants/{ship.key}-plant/plan", headers=head)
+            if answer.status_code == 200 and answer.json()["proposed"] is not None:
+                break
+            await asyncio.sleep(1)
 
 
 async def _browsers(ours: str, fleet: Fleet) -> AsyncIterator[tuple[httpx.AsyncClient, ShipPlan]]:

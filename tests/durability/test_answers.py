@@ -1,5 +1,6 @@
 """What a sender is told when its readings cannot be stored: never that they were."""
 
+import os
 import queue
 import sqlite3
 import threading
@@ -15,6 +16,7 @@ from scheduler.domain.base.enums import Role
 from scheduler.storage.database import open_database
 from scheduler.storage.hours.intake import Intake
 from scheduler.storage.migrate import copy_to
+from scheduler.storage.photo_files import store_photo
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
 from tests.storage.stores import add_vessel, store
@@ -131,3 +133,18 @@ def test_a_copy_made_under_load_opens_and_equals_the_state_of_one_moment(tmp_pat
     assert {no for no, _, _ in kept} == set(numbers)
     for no, count, last in kept:
         assert before[no] <= count == last == marks[no] <= counts[no]
+
+
+def test_a_photo_is_on_the_disk_with_its_name_when_it_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Synced in this order: its content, then the folders that name it, each after the name was there."""
+    synced: list[tuple[str, bool]] = []
+    folder, sync = tmp_path / "photos" / "plover", os.fsync
+
+    def noted(handle: int) -> None:
+        place = Path(f"/proc/self/fd/{handle}").readlink()
+        synced.append((place.name.partition("draft-")[1] or place.name, (folder / "a.jpg").exists()))
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    store_photo(folder, "a.jpg", b"x")
+    assert synced == [("draft-", False), ("plover", True), ("photos", True), (tmp_path.name, True)]
