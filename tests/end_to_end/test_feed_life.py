@@ -235,6 +235,7 @@ def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
             "keep up",
             "plans asked for",
             "nightly round",
+            "nightly backup",
             "silent-counter watch",
             "limits watch",
             "record walk",

@@ -26,12 +26,16 @@ from scheduler.domain.feed.scope import Scope
 from scheduler.errors import Busy, SchedulerError
 from scheduler.shiptime import ship_time
 from scheduler.storage.base import TaskRunRow, task_row, task_rows
+from scheduler.storage.database import Session
+from scheduler.storage.due import published_rows
 from scheduler.storage.feed import FeedEventRow, feed_body_row, feed_event_rows, vessels_behind
-from scheduler.storage.vessel import vessel_rows
+from scheduler.storage.vessel import revision_of, vessel_rows
 
 log = logging.getLogger("leadline")
 
 
+TRIES = 3
+"""So often a plant is loaded without holding up who wants to write; where it changes each time, it is loaded with the turn held."""
 CALENDAR_TROUBLE = "calendar"
 """Task under which the last failure to write a calendar is noted, by vessel."""
 
@@ -42,9 +46,47 @@ def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredC
     Dates that moved are listed (`publishing`); events that show nothing new keep every byte. Returns the vessel's plain calendar.
     """
     derive_vessel(context, vessel_id)
+    body = None
+    for _ in range(TRIES):
+        with context.db.read() as session:
+            loaded = _mark(session, vessel_id), _plants(session, context, vessel_id)
+        body = _store(context, writer, vessel_id, loaded)
+        if body is not None:
+            break
+    body = body or _store(context, writer, vessel_id, None)
+    assert body is not None
+    write_fleet(context, writer)
+    _well_again(context, vessel_id)
+    return body
+
+
+def _plants(session: Session, context: Context, vessel_id: str) -> list[PlantState]:
+    vessel, _ = document_of(session, vessel_id)
+    return [load_plant(session, context, vessel_id, plant.id) for plant in vessel.plants]
+
+
+_Mark = tuple[int, tuple[tuple[str, str], ...]]
+
+
+def _mark(session: Session, vessel_id: str) -> _Mark:
+    """Another one once anything was stored of the vessel, or another date of hers was published."""
+    vessel, _ = document_of(session, vessel_id)
+    held = [published_rows(session, vessel_id, plant.id) for plant in vessel.plants]
+    texts = tuple((key, row.text) for rows in held for key, row in sorted(rows.items()))
+    return revision_of(session, vessel_id), texts
+
+
+def _store(
+    context: Context, writer: CalendarWriter, vessel_id: str, loaded: tuple[_Mark, list[PlantState]] | None
+) -> StoredCalendar | None:
+    """The plain calendar as it was written from what was loaded; none where that is not so any more, and nothing was written.
+
+    loaded: none to load it here, with the turn to write held so that nobody else gets it meanwhile.
+    """
     with context.db.write(vessel_id) as session:
-        vessel, _ = document_of(session, vessel_id)
-        plants = [load_plant(session, context, vessel_id, plant.id) for plant in vessel.plants]
+        if loaded is not None and _mark(session, vessel_id) != loaded[0]:
+            return None
+        plants = _plants(session, context, vessel_id) if loaded is None else loaded[1]
         old = {row.occurrence_key: row for row in feed_event_rows(session, vessel_id)}
         at = context.now()
         for now in plants:
@@ -60,10 +102,7 @@ def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredC
         for row in old.values():
             session.delete(row)
         session.flush()
-        body = write_vessel(session, writer, vessel_id, at)
-    write_fleet(context, writer)
-    _well_again(context, vessel_id)
-    return body
+        return write_vessel(session, writer, vessel_id, at)
 
 
 def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
