@@ -239,7 +239,6 @@ def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
             "silent-counter watch",
             "limits watch",
             "record walk",
-            "nightly backup",
         }
     finally:
         timers.stop()
