@@ -14,11 +14,12 @@ from scheduler.domain.vessel.document import Plant, Vessel
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
-    """An entry of the navigation."""
+    """An entry of the navigation. near: 0 always in the row, 1 in the row at a desk and in "More" on a phone, 2 in "More"."""
 
     label: str
     href: str
     current: bool = False
+    near: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +40,11 @@ class Frame:
     sign_out_action: str = ""
     shared: bool = False
     """On a shared computer."""
+
+    @property
+    def more(self) -> tuple[Link, ...]:
+        """What stands under "More" at a desk or on a phone."""
+        return tuple(link for link in self.links if link.near)
 
 
 def may(who: Asking, method: str, route: str) -> bool:
@@ -102,12 +108,16 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     at = next((one.id for one in plant.pumps), None)
     if at is not None:
         links.append(Link(label="Pumps", href=f"/pumps/{at}/record", current=current == "pumps"))
-    links.append(Link(label="Figures", href=f"/plants/{plant.id}/figures", current=current == "figures"))
-    links.append(Link(label="Days", href=f"/vessels/{vessel.id}/calendar", current=current == "calendar"))
-    links.append(Link(label="Counters", href=f"/vessels/{vessel.id}/counters", current=current == "counters"))
-    links.append(Link(label="Notes", href=f"/vessels/{vessel.id}/notes", current=current == "notes"))
-    links.append(Link(label="Find", href=f"/vessels/{vessel.id}/find", current=current == "find"))
-    links.append(Link(label="Feed", href="/feeds", current=current == "feed"))
-    links.append(Link(label="People", href="/people", current=current == "people"))
-    links.append(Link(label="Fleet", href="/?all=1", current=current == "fleet"))
+    ship = f"/vessels/{vessel.id}"
+    for label, href, at_page, near in (
+        ("Hours", f"{ship}/counters", "counters", 0),
+        ("Find", f"{ship}/find", "find", 0),
+        ("Days", f"{ship}/calendar", "calendar", 1),
+        ("Notes", f"{ship}/notes", "notes", 1),
+        ("Figures", f"/plants/{plant.id}/figures", "figures", 2),
+        ("Feed", "/feeds", "feed", 2),
+        ("People", "/people", "people", 2),
+        ("Fleet", "/?all=1", "fleet", 2),
+    ):
+        links.append(Link(label=label, href=href, current=current == at_page, near=near))
     return tuple(links)

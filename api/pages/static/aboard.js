@@ -4,8 +4,7 @@ const say = words => { document.getElementById("say").textContent = words; };
 const root = document.documentElement;
 
 // 1. Day and night without asking the server; the cookie is the one the form sets.
-const form = document.querySelector("form.light");
-form?.addEventListener("submit", event => {
+for (const form of document.querySelectorAll("form.light")) form.addEventListener("submit", event => {
   event.preventDefault();
   root.dataset.light = event.submitter.value;
   document.cookie = `light=${event.submitter.value};path=/;max-age=31536000;samesite=lax`;
