@@ -4,17 +4,20 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from api.routes.shared.bodies import Body, Name
+from api.routes.shared.bodies import MORE_THAN_BLANKS, Body, Name, NeededName, said
+from scheduler.actions.people.people import PERSON_ID
 
-Rank = Annotated[str, Field(min_length=1, max_length=100, examples=["second engineer"])]
+Rank = Annotated[str, Field(min_length=1, max_length=100, examples=["second engineer"]), said(pattern=MORE_THAN_BLANKS)]
 PersonRole = Literal["engineer", "chief", "office", "admin"]
 
 
 class PersonBody(Body):
     """A person to make known. vessel none: of the whole installation, so office or admin."""
 
-    id: Annotated[str, Field(min_length=1, max_length=63, examples=["second-plover"])]
-    name: Name
+    id: Annotated[
+        str, Field(min_length=1, max_length=63, examples=["second-plover"]), said(pattern=f"^{PERSON_ID.pattern}$")
+    ]
+    name: NeededName
     rank: Rank
     role: PersonRole
     vessel: Name | None = None
@@ -23,7 +26,7 @@ class PersonBody(Body):
 class PersonChangeBody(Body):
     """What a person is from now on. vessel: whose person it is, where several vessels have one of that id."""
 
-    name: Name
+    name: NeededName
     rank: Rank
     role: PersonRole
     vessel: Name | None = None
@@ -39,7 +42,9 @@ class KeyBody(Body):
     """A key to make. person: whose it is; none only for the role counter. days: how long it is good; none: until withdrawn."""
 
     role: Literal["counter", "engineer", "chief", "office", "admin"]
-    label: Annotated[str, Field(min_length=1, max_length=100, examples=["engine room gateway"])]
+    label: Annotated[
+        str, Field(min_length=1, max_length=100, examples=["engine room gateway"]), said(pattern=MORE_THAN_BLANKS)
+    ]
     vessel: Name | None = None
     person: Name | None = None
     days: Annotated[int, Field(ge=1, le=3650)] | None = None

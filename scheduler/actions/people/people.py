@@ -30,7 +30,7 @@ from scheduler.storage.vessel import vessel_row
 
 KEY_DAYS = 3650
 """Most days a key may be good for."""
-_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
+PERSON_ID = re.compile(r"[a-z0-9][a-z0-9-]{0,62}")
 _TOUCH = timedelta(minutes=1)
 
 
@@ -66,7 +66,7 @@ def add_person(
     if role not in PERSON_ROLES:
         raise fault_at("role", "A counter is no person. Make it a key.")
     name, rank = checked_name(name), checked_rank(rank)
-    if not _ID.fullmatch(person_id):
+    if not PERSON_ID.fullmatch(person_id):
         raise fault_at("id", f'The person id "{person_id:.80}" must be small letters, digits and hyphens, at most 63.')
     _scope(role, vessel_id)
     must_manage(hand.actor, vessel_id or INSTALLATION, role, f"make a person with the role {role.value} known")
