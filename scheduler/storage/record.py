@@ -15,6 +15,8 @@ from scheduler.storage.search import index_record
 from scheduler.storage.types import Instant, Row
 from scheduler.storage.vessel import VesselRow
 
+READ_AT_ONCE = 500
+
 
 class RecordRow(Row, table=True):
     """A record of a vessel's history ("": of the installation). Triggers refuse to change or delete one."""
@@ -113,7 +115,7 @@ def record_rows(
 ) -> Iterator[Record]:
     """The vessel's records with numbers `first` to `last` (both included; none: to the newest), in order of number.
 
-    They are read in blocks of 500, so that a long history needs little memory; read within one `read` block. kind: only
+    They are read in blocks (`READ_AT_ONCE`), so that a long history needs little memory; read within one `read` block. kind: only
     records of that kind.
     """
     query = select(RecordRow).where(RecordRow.vessel_id == vessel_id, RecordRow.number >= first)
@@ -121,7 +123,7 @@ def record_rows(
         query = query.where(RecordRow.number <= last)
     if kind is not None:
         query = query.where(RecordRow.kind == kind)
-    query = query.order_by(col(RecordRow.number)).execution_options(yield_per=500)
+    query = query.order_by(col(RecordRow.number)).execution_options(yield_per=READ_AT_ONCE)
     for row in session.exec(query):
         yield _record(row)
 

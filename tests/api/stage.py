@@ -113,6 +113,9 @@ class Stage:
     def enter(self, person: str) -> TestClient:
         """A browser with that person signed in by a one-time link."""
         browser = TestClient(self.client.app, raise_server_exceptions=False, follow_redirects=False)
+        browser.portal = (
+            self.client.portal
+        )  # the application's own loop: a new one for each request takes longer than most answers
         assert browser.post(f"/enter/{people.make_link(self.context, person)}").status_code == 303
         return browser
 

@@ -7,6 +7,7 @@ from sqlalchemy import exc, text
 
 from scheduler.domain.record.chain import GENESIS, chain_hash
 from scheduler.errors import Refused
+from scheduler.storage import record
 from scheduler.storage.database import Database
 from scheduler.storage.record import append_record, chain_head, missing_guards, record_rows
 from tests.storage.test_database import together
@@ -104,15 +105,16 @@ def test_no_way_round_the_refusal(db: Database) -> None:
     assert chain_is_whole(db, "plover") == 1
 
 
-def test_records_are_read_by_range_and_kind(db: Database) -> None:
+def test_records_are_read_by_range_and_kind(db: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     """Both ends are included, the order is that of the numbers, and blocks do not show."""
+    monkeypatch.setattr(record, "READ_AT_ONCE", 50)
     with db.write("") as session:
-        for number in range(1, 603):
+        for number in range(1, 63):
             append_record(session, "plover", "job" if number % 2 else "note", AT, {"n": number})
     with db.read() as session:
-        assert [record.number for record in record_rows(session, "plover")] == list(range(1, 603))
-        assert [record.number for record in record_rows(session, "plover", 499, 502)] == [499, 500, 501, 502]
-        assert [record.number for record in record_rows(session, "plover", 595, kind="job")] == [595, 597, 599, 601]
+        assert [record.number for record in record_rows(session, "plover")] == list(range(1, 63))
+        assert [record.number for record in record_rows(session, "plover", 49, 52)] == [49, 50, 51, 52]
+        assert [record.number for record in record_rows(session, "plover", 55, kind="job")] == [55, 57, 59, 61]
         (first,) = record_rows(session, "plover", 1, 1)
     assert first.recorded_at == AT.replace(microsecond=0)
     assert first.text == '{"kind":"job","n":"1","number":"1","recorded_at":"2026-11-25T07:30:15Z"}'
