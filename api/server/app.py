@@ -187,8 +187,8 @@ def make_app(settings: Settings, *, clock: Clock = system_clock, timers: bool = 
     app.state.error_page = error_answer
     app.state.try_limiter, app.state.wrong_pins = TryLimiter(), WrongPins()
     app.state.routes = api_routes()
-    for router in ROUTERS:
-        app.include_router(router)
+    for router in ROUTERS:  # as they are: including a router makes every route anew, 0.2 s for each application
+        app.router.routes.extend(router.routes)
     app.mount("/static", StaticFiles(directory=layout.STATIC), name="static")
     errors.install(app)
     app.add_middleware(AnyMethod)
