@@ -105,8 +105,8 @@ def _work(settings: "GatewaySettings", one_round: bool) -> Output:
             if one_round:
                 loop.one_round(work, handle, time.sleep)
                 return _round_made(work)
-            tell.say(f"Sending to {settings.server}; {buffer.waiting()} readings wait in the buffer.")
             with loop.woken_by_signals() as wake:
+                tell.say(f"Sending to {settings.server}; {buffer.waiting()} readings wait in the buffer.")
                 loop.run(work, wake, handle)
             tell.say(f"Ended; {buffer.waiting()} readings wait in the buffer.")
             return Output()

@@ -248,7 +248,7 @@ def test_every_picture_is_there_is_used_and_is_small(stage: Stage) -> None:
     files = {path.name: path for path in folder.iterdir()}
     used = set(re.findall(r"\]\(([a-z-]+\.webp)\)", "".join(map(_source, names()))))
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    assert used | set(re.findall(r"static/manual/([a-z-]+\.webp)", readme)) == set(files) - {"plant.webp"}
+    assert used | set(re.findall(r"static/manual/([a-z-]+\.webp)", readme)) == set(files)
     sizes = {name: path.stat().st_size for name, path in files.items()}
     assert max(sizes.values()) <= MOST_PICTURE_BYTES
     assert sum(sizes.values()) <= MOST_PICTURES_BYTES

@@ -44,7 +44,7 @@ def events(context: Context, vessel: str) -> dict[str, tuple[str, int]]:
 
 @pytest.mark.parametrize("ship", [PLOVER, AVOCET], ids=lambda ship: ship.key)
 def test_a_month_of_nightly_plans(ship: ShipPlan, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Prints the figures of README; the status event changes by itself once a day at most."""
+    """Prints the figures of DEVELOPERS.md; the status event changes by itself once a day at most."""
     begin = AT - timedelta(days=NIGHTS)
     counted: Counter[str] = Counter()
     by_day: Counter[str] = Counter()

@@ -1,6 +1,6 @@
 """Forecasts on simulated ships that they were not tuned on, their dates as published, and how long they take.
 
-README's table comes from here. All figures are simulated: `fleet_sim` is invented and frozen.
+DEVELOPERS.md's table comes from here. All figures are simulated: `fleet_sim` is invented and frozen.
 """
 
 import os
@@ -38,7 +38,7 @@ def tried_on(seed: int) -> list[Trial]:
 
 @pytest.fixture(scope="module")
 def scores() -> dict[tuple[int, str], Score]:
-    """Figures of every method at every horizon on the scoring seeds, printed as README has them."""
+    """Figures of every method at every horizon on the scoring seeds, printed as DEVELOPERS.md has them."""
     with ProcessPoolExecutor(os.cpu_count()) as workers:
         tried = [t for ship in workers.map(tried_on, SHIPS) for t in ship]
     found = {

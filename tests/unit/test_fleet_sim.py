@@ -10,7 +10,7 @@ from tests.bench import fleet_sim
 from tests.bench.fleet_sim import DAYS, LAY_UP, PORT, SCORING_SEEDS, SEA, TUNING_SEEDS, simulate
 
 FROZEN = "2348b5a79cfd0dbee9b11592361488f016cce64c0fd3a2e41fd85a7a1d637552"
-"""SHA-256 of the simulator. A new one means that every figure in README made with it has to be measured again."""
+"""SHA-256 of the simulator. A new one means that every figure in DEVELOPERS.md made with it has to be measured again."""
 
 
 def test_the_simulator_is_the_one_that_was_frozen_before_tuning():

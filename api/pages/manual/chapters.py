@@ -36,7 +36,7 @@ PARTS: tuple[ManualPart, ...] = (
     ManualPart(
         "Every day",
         "second engineer",
-        ("hours", "plan", "move", "dates", "calendar", "days", "notes"),
+        ("hours", "plan", "move", "dates", "calendar", "days", "notes", "pump", "find"),
     ),
     ManualPart("Work on a pump", "second engineer", ("job", "before", "isolation", "opening", "back", "test", "paper")),
     ManualPart(
@@ -50,10 +50,10 @@ PARTS: tuple[ManualPart, ...] = (
     ManualPart(
         "Keep it running",
         "whoever runs it",
-        ("serve", "people", "settings", "backup", "doctor", "commands"),
+        ("serve", "unit", "people", "settings", "backup", "doctor", "commands"),
         keys_shown=True,
     ),
-    ManualPart("Words and limits", "everyone", ("words", "limits")),
+    ManualPart("Words and limits", "everyone", ("words", "reckoning", "limits")),
 )
 
 

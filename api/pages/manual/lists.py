@@ -68,6 +68,7 @@ def tables(routes: Sequence[APIRoute]) -> Mapping[str, Callable[[], Markup]]:
             ("Kind of day", "Share of a day at sea, to begin with"),
             [(one.code, f"{one.weight:g}") for one in FIRST_KINDS],
         ),
+        "tiers": _tiers,
         "settings": _settings,
         "exit-codes": lambda: _table(("Code", "What it means"), [(str(one.value), one.meaning) for one in ExitCode]),
         "problems": lambda: _table(
@@ -87,6 +88,12 @@ def _points() -> Markup:
     order = off_order(POINTS)
     rows = [(point.name, str(place), str(order.index(point.name) + 1)) for place, point in enumerate(POINTS, 1)]
     return _table(("Isolation point", "Lock and tag", "Off again"), rows)
+
+
+def _tiers() -> Markup:
+    from scheduler.planning.search.tiers import TIERS
+
+    return Markup("<ol>{}</ol>").format(Markup("").join(Markup("<li>{}</li>").format(one.name) for one in TIERS))
 
 
 def _settings() -> Markup:

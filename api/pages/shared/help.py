@@ -9,6 +9,8 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/plants/[^/]+/moved", "dates"),
     (r"/plants/[^/]+/figures", "plant"),
     (r"/plants/[^/]+", "plant"),
+    (r"/pumps/[^/]+/record", "pump"),
+    (r"/vessels/[^/]+/find", "find"),
     (r"/vessels/[^/]+/jobs/.+", "job"),
     (r"/vessels/[^/]+/notes", "notes"),
     (r"/vessels/[^/]+/calendar", "days"),
