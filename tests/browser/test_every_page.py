@@ -9,6 +9,8 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from api.ics.writer import calendar_writer
+from api.pages.manual.chapters import names
+from api.pages.shared.help import MANUAL
 from api.server.access import DOORS
 from scheduler.actions.base.context import Hand
 from scheduler.actions.feed import refresh
@@ -147,6 +149,8 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/you": ["/you"],
         "/sign-in": ["/sign-in"],
         "/enter/{token}": ["/enter/nobody"],
+        MANUAL: [MANUAL, f"{MANUAL}?find=lock"],
+        f"{MANUAL}/{{name}}": [f"{MANUAL}/{name}" for name in names()],
     }
 
 

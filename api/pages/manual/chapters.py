@@ -32,7 +32,7 @@ class ManualPart:
 
 
 PARTS: tuple[ManualPart, ...] = (
-    ManualPart("First ship", "second engineer, chief engineer", ("sign-in", "plant", "first-ship")),
+    ManualPart("First ship", "second engineer, chief engineer", ("sign-in", "crew", "plant", "first-ship")),
     ManualPart(
         "Every day",
         "second engineer",

@@ -17,7 +17,8 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/vessels/[^/]+/counters", "counters"),
     (r"/vessels/[^/]+/hours", "hours"),
     (r"/feeds", "calendar"),
-    (r"/sign-in|/enter/.*", "sign-in"),
+    (r"/sign-in|/enter/.*|/you", "sign-in"),
+    (r"/people", "crew"),
 )
 """(path as a whole, name in the manual); the first that fits."""
 
