@@ -119,7 +119,7 @@ def _doors(routes: Sequence[APIRoute], under: str, but: tuple[str, ...] = ()) ->
                 if (method, route.path) in DOORS and method not in ("HEAD", "OPTIONS"):
                     who = _who(method, route.path)
                     rows.append((_code(f"{method} {route.path}"), who, _first(route.endpoint)))
-    return _table(("Door", "Who", "What it does"), rows, wide=True)
+    return _table(("Door", "Who", "What it does"), rows, wide=True, label=f"Doors under {under}")
 
 
 def _who(method: str, path: str) -> str:
@@ -162,8 +162,10 @@ def _code(text: str) -> Markup:
     return Markup("<code>{}</code>").format(text)
 
 
-def _table(heads: Sequence[str], rows: Iterable[Sequence[str | Markup]], *, wide: bool = False) -> Markup:
-    """A table that scrolls by itself where it is wider than the screen."""
+def _table(
+    heads: Sequence[str], rows: Iterable[Sequence[str | Markup]], *, wide: bool = False, label: str = ""
+) -> Markup:
+    """A table that scrolls by itself where it is wider than the screen. label: if empty, its heads."""
     head = Markup("").join(Markup('<th scope="col">{}</th>').format(one) for one in heads)
     lines = [
         Markup('<tr><th scope="row">{}</th>{}</tr>').format(
@@ -174,4 +176,4 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str | Markup]], *, wide
     return Markup(
         '<div class="scroll" tabindex="0" role="region" aria-label="{}"><table class="drawn{}"><thead><tr>{}</tr></thead>'
         "<tbody>\n{}\n</tbody></table></div>"
-    ).format(", ".join(heads), " wide-table" if wide else "", head, Markup("\n").join(lines))
+    ).format(label or ", ".join(heads), " wide-table" if wide else "", head, Markup("\n").join(lines))
