@@ -47,10 +47,16 @@ _LOOK_S = 0.5
 """So often a demo that serves looks whether it was asked to end, in seconds."""
 _FOLLOW_TRIES = 40
 _ACTOR = Actor("demo", "demo", Role.ADMIN)
-_PEOPLE = (("chief", "chief engineer", Role.CHIEF), ("second", "second engineer", Role.ENGINEER))
+_PEOPLE = (
+    ("chief", "chief engineer", Role.CHIEF),
+    ("second", "second engineer", Role.ENGINEER),
+    ("hotel", "hotel manager", Role.HOTEL),
+)
 _LINKS = (
     ("chief-avocet", "Demo Avocet, chief engineer"),
     ("second-plover", "Demo Plover, second engineer"),
+    ("chief-plover", "Demo Plover, chief engineer"),
+    ("hotel-plover", "Demo Plover, hotel manager"),
     ("office", "the fleet"),
 )
 console = Console(stderr=True)
@@ -111,19 +117,6 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
     application = make_app(settings, clock=clock)
     context: Context = application.state.context
     with _serving(application, sock):
-        office = people.add_key(context, _ACTOR, role=Role.OFFICE, label="demo office")
-        _seed([url, "--documents", "--until", _z(context)], {"office": office})
-        keys: dict[str, tuple[str, str]] = {}
-        for vessel, _ in fleet.list_vessels(context, _ACTOR):
-            for short, rank, role in _PEOPLE:
-                person = f"{short}-{vessel.id.removeprefix('demo-')}"
-                people.add_person(
-                    context, _ACTOR, person_id=person, name=f"Demo {short}", rank=rank, role=role, vessel_id=vessel.id
-                )
-            keys[vessel.id] = (
-                people.add_key(context, _ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
-                people.add_key(context, _ACTOR, role=Role.CHIEF, label="demo chief", vessel_id=vessel.id),
-            )
         people.add_person(
             context,
             _ACTOR,
@@ -133,6 +126,22 @@ def _scene(database: Path, port: int | None, clock: Clock, live_seconds: float |
             role=Role.OFFICE,
             vessel_id=None,
         )
+        office = people.add_key(context, _ACTOR, role=Role.OFFICE, label="demo office", person_id="office")
+        _seed([url, "--documents", "--until", _z(context)], {"office": office})
+        keys: dict[str, tuple[str, str]] = {}
+        for vessel, _ in fleet.list_vessels(context, _ACTOR):
+            for short, rank, role in _PEOPLE:
+                person = f"{short}-{vessel.id.removeprefix('demo-')}"
+                people.add_person(
+                    context, _ACTOR, person_id=person, name=f"Demo {short}", rank=rank, role=role, vessel_id=vessel.id
+                )
+            chief = f"chief-{vessel.id.removeprefix('demo-')}"
+            keys[vessel.id] = (
+                people.add_key(context, _ACTOR, role=Role.COUNTER, label="demo gateway", vessel_id=vessel.id),
+                people.add_key(
+                    context, _ACTOR, role=Role.CHIEF, label="demo chief", vessel_id=vessel.id, person_id=chief
+                ),
+            )
         told: dict[str, object] = {
             "office": office,
             "counter": {vessel: pair[0] for vessel, pair in keys.items()},

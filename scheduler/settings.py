@@ -25,6 +25,7 @@ _OTHER_NAMES = frozenset(
         "LEADLINE_SEED_KEYS",
         "LEADLINE_WORKER_MB",
         "LEADLINE_KEY",
+        "LEADLINE_KEY_FILE",
         "LEADLINE_URL",
         "LEADLINE_TRACE",
     }

@@ -8,10 +8,10 @@ import typer
 
 from api.commands.shared.command import (
     Output,
+    acting,
     command,
     hand,
     instant_or_now,
-    me,
     plant_place,
     pump_place,
     ship_stamps,
@@ -55,7 +55,7 @@ def minimum(
     from scheduler.domain.vessel.crew import MinimumBlock
 
     place = plant_place(context, plant)
-    vessel, version = fleet.get_vessel(context, me(), place.vessel_id)
+    vessel, version = fleet.get_vessel(context, acting(context), place.vessel_id)
     here = next(one for one in vessel.plants if one.id == plant)
     free = free_from_fixtures(closets, flushes, litres, Free(leak))
     swept = round(swept_of(free, here.stop_vacuum_kpa).m3_per_h, 3)
@@ -71,7 +71,9 @@ def minimum(
         changed = replace(here, minimum_blocks=(*here.minimum_blocks, block))
         plants = tuple(changed if one.id == plant else one for one in vessel.plants)
         why = f"{label}, from fixtures: {closets} closets, {flushes:g} flushes an hour, {litres:g} litres, leak {leak:g} m3/h"
-        version, _ = changes.put_vessel(context, me(), replace(vessel, plants=plants), if_match=version, reason=why)
+        version, _ = changes.put_vessel(
+            context, acting(context), replace(vessel, plants=plants), if_match=version, reason=why
+        )
     value = {
         "plant": plant,
         "free_m3_per_h": free.m3_per_h,
@@ -94,9 +96,10 @@ def ask_concession(
     minimum: Annotated[float, typer.Option(help="the lower minimum, swept m3/h", **FIGURE)],
     reason: Annotated[str, typer.Option(help="why less is enough")],
 ) -> Output:
-    """Ask for a lower minimum. It counts once chief and hotel have signed.
+    """Ask for a lower minimum, with your own key. It counts once chief and second signer have signed.
 
-    Example: leadline concession ask plover-plant --from 2026-12-01T08:00Z --to 2026-12-01T16:00Z --minimum 60 --reason "in port"
+    Example: leadline --key-file own.key concession ask plover-plant --from 2026-12-01T08:00 --to 2026-12-02T08:00 --minimum 60
+        --reason "few aboard"
     """
     from scheduler.actions.capacity import concessions
     from scheduler.domain.capacity.concessions import Lower
@@ -105,7 +108,7 @@ def ask_concession(
     place = plant_place(context, plant)
     from_at, to_at = (instant_or_now(context, place.vessel_id, at) for at in (from_, to))
     lower = Lower(from_at=from_at, to_at=to_at, minimum=Swept(minimum), reason=reason)
-    asked = hand({"concession": plant, "from": from_at.isoformat(), "to": to_at.isoformat()})
+    asked = hand(context, {"concession": plant, "from": from_at.isoformat(), "to": to_at.isoformat()})
     body = concessions.ask_concession(context, asked, place, lower).body
     return Output(body, [f"concession {body['concession']} asked: {body['says']}"])
 
@@ -115,31 +118,28 @@ def sign_concession(
     context: "Context",
     plant: PlantId,
     number: Number,
-    as_: Annotated[str, typer.Option("--as", help="chief or hotel")],
-    by: Annotated[str, typer.Option(help="who signs")],
+    as_: Annotated[str, typer.Option("--as", help="the side: chief, or the second signer's, such as hotel")],
 ) -> Output:
-    """Sign a lower minimum, for one side. The two sides are two people.
+    """Sign a lower minimum, for your own side, with your own key. The two sides are two people.
 
-    Example: leadline concession sign plover-plant 3 --as hotel --by "B. Hotel"
+    Example: leadline --key-file own.key concession sign plover-plant 3 --as chief
     """
     from scheduler.actions.capacity import concessions
 
-    asked = hand({"sign": number, "plant": plant, "as": as_}, by)
-    body = concessions.sign_concession(context, asked, plant_place(context, plant), number, as_=as_, name=by).body
+    asked = hand(context, {"sign": number, "plant": plant, "as": as_})
+    body = concessions.sign_concession(context, asked, plant_place(context, plant), number, as_=as_).body
     return Output(body, [f"concession {number} signed as {as_}: {body['says']}"])
 
 
 @command(concession_app, "withdraw")
-def withdraw_concession(
-    context: "Context", plant: PlantId, number: Number, by: Annotated[str, typer.Option(help="who takes it back")]
-) -> Output:
+def withdraw_concession(context: "Context", plant: PlantId, number: Number) -> Output:
     """Take a lower minimum back; the plant's own holds from then on.
 
-    Example: leadline concession withdraw plover-plant 3 --by "A. Chief"
+    Example: leadline concession withdraw plover-plant 3
     """
     from scheduler.actions.capacity import concessions
 
-    asked = hand({"withdraw": number, "plant": plant}, by)
+    asked = hand(context, {"withdraw": number, "plant": plant})
     body = concessions.withdraw_concession(context, asked, plant_place(context, plant), number).body
     return Output(body, [f"concession {number} withdrawn: {body['says']}"])
 
@@ -228,6 +228,6 @@ def pulldown(
         body = tests.computed(context, place, test)
         not_recorded = "Computed only. To record it add --result passed or --result failed, and --by NAME."
         return Output(body, [str(body["says"])], [not_recorded])
-    asked = hand({"pulldown": pump, "at": test.at.isoformat(), "result": result})
+    asked = hand(context, {"pulldown": pump, "at": test.at.isoformat(), "result": result})
     answer = tests.record_test(context, asked, place, test).body
     return Output(answer, [f"{answer['says']}; record {answer['record']}, {answer['pump_state']}"])

@@ -8,10 +8,10 @@ import typer
 
 from api.commands.shared.command import (
     Output,
+    acting,
     command,
     hand,
     instant_or_now,
-    me,
     plant_place,
     plants,
     ship_stamps,
@@ -219,20 +219,35 @@ def set_first_date(
     key: JobKey,
     on: Annotated[date, typer.Argument(help="ship's date on which it first falls due", parser=parse_day)],
     reason: Annotated[str, typer.Option(help="why that is soon enough")],
-    by: Annotated[str, typer.Option(help="who sets it (the chief engineer or the office)")],
     class_agreed: ForClass = "",
 ) -> Output:
-    """Set the first date of a job that nobody knows when it was last done.
+    """Set the first date of a job that nobody knows when it was last done, with your own key (chief engineer or office).
 
-    Example: leadline job first-date overhaul:plover-pump-a:1 2027-01-20 --reason "opened in dock, no paper" --by "A. Chief"
+    Example: leadline --key-file own.key job first-date overhaul:plover-pump-a:1 2027-01-20 --reason "opened in dock, no paper"
     """
     from scheduler.actions.due import first_dates
     from scheduler.actions.work import jobs
 
-    place, job_id = jobs.job_place(context, me(), key)
-    asked = hand({"first date": on.isoformat(), "job": key, "reason": reason}, by)
+    place, job_id = jobs.job_place(context, acting(context), key)
+    asked = hand(context, {"first date": on.isoformat(), "job": key, "reason": reason})
     body = first_dates.set_first(context, asked, place, job_id, on=on, reason=reason, class_agreed=class_agreed).body
-    return Output(body, [f"{key}: first due {on}; record {body['record']}"])
+    return Output(
+        body, [f"{key}: first due {on}; record {body['record']}.{' ' + body['says'] if 'says' in body else ''}"]
+    )
+
+
+@command(job_app, "first-date-agree")
+def agree_first_date(context: "Context", key: JobKey) -> Output:
+    """Agree to the first date that another person set for a critical job, with your own key.
+
+    Example: leadline --key-file own.key job first-date-agree overhaul:plover-pump-a:1
+    """
+    from scheduler.actions.due import first_dates
+    from scheduler.actions.work import jobs
+
+    place, job_id = jobs.job_place(context, acting(context), key)
+    body = first_dates.agree_first(context, hand(context, {"agree": key}), place, job_id).body
+    return Output(body, [f"{key}: first due {body['first_due_on']}, agreed; record {body['record']}"])
 
 
 @command(job_app, "parts-from")
@@ -252,8 +267,8 @@ def set_parts_date(
     from scheduler.actions.due import part_dates
     from scheduler.actions.work import jobs
 
-    place, job_id = jobs.job_place(context, me(), key)
-    asked = hand({"parts from": on, "job": key})
+    place, job_id = jobs.job_place(context, acting(context), key)
+    asked = hand(context, {"parts from": on, "job": key})
     from_on = None if on == "none" else parse_day(on)
     body = part_dates.set_date(context, asked, place, job_id, from_on=from_on, note=note).body
     says = "no date for its parts any more" if from_on is None else f"parts aboard from {body['parts_from']}"
@@ -269,18 +284,18 @@ def ask_postponement(
     risk: Annotated[str, typer.Option(help="what may happen meanwhile")],
     mitigation: Annotated[str, typer.Option(help="what is done about it")] = "",
 ) -> Output:
-    """Ask for a later limit of a job. Another person decides.
+    """Ask for a later limit of a job, with your own key. Another person decides.
 
-    Example: leadline postpone ask overhaul:plover-pump-a:1 --to 2026-12-20T00:00Z --reason "no seal aboard" --risk "leak"
+    Example: leadline --key-file own.key postpone ask overhaul:plover-pump-a:1 --to 2026-12-20T00:00 --reason "no seal" --risk leak
     """
     from scheduler.actions.due import postponing
     from scheduler.actions.work import jobs
     from scheduler.domain.due.postponing import Asked
 
-    place, job_id = jobs.job_place(context, me(), key)
+    place, job_id = jobs.job_place(context, acting(context), key)
     to_at = instant_or_now(context, place.vessel_id, to)
     asked = Asked(to_at=to_at, reason=reason, risk=risk, mitigation=mitigation)
-    given = hand({"postpone": key, "to": to_at.isoformat()})
+    given = hand(context, {"postpone": key, "to": to_at.isoformat()})
     body = postponing.ask_postponement(context, given, place, job_id, asked).body
     return Output(body, [f"postponement {body['postponement']} of {key}: {body['says']}"])
 
@@ -291,17 +306,16 @@ def decide_postponement(
     vessel: VesselId,
     number: Number,
     grant: Annotated[bool, typer.Option("--grant/--refuse", help="which it is")],
-    by: Annotated[str, typer.Option(help="who decides (not who asked)")],
     note: Annotated[str, typer.Option(help="why, or on which condition")] = "",
     class_agreed: ForClass = "",
 ) -> Output:
-    """Grant or refuse a postponement.
+    """Grant or refuse a postponement, with your own key; not who asked.
 
-    Example: leadline postpone decide demo-plover 3 --grant --by "B. Super" --note "seal comes on the 12th"
+    Example: leadline --key-file own.key postpone decide demo-plover 3 --grant --note "seal comes on the 12th"
     """
     from scheduler.actions.due import postponing
 
-    asked = hand({"decide": number, "vessel": vessel, "grant": grant}, by)
+    asked = hand(context, {"decide": number, "vessel": vessel, "grant": grant})
     body = postponing.decide_postponement(
         context, asked, vessel, number, granted=grant, note=note, class_agreed=class_agreed
     ).body

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from api.commands.shared.command import Output, command, me
+from api.commands.shared.command import Output, acting, command
 from api.commands.shared.groups import group
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def make_address(
     codes = None if kinds is None else [code.strip() for code in kinds.split(",") if code.strip()]
     made = addresses.make_address(
         context,
-        me(),
+        acting(context),
         person_id=person,
         vessel_id=vessel,
         label=label,
@@ -85,7 +85,7 @@ def list_addresses(
     from api.pages.feed.addresses import address_json
     from scheduler.actions.feed import addresses
 
-    rows = [address_json(one) for one in addresses.addresses(context, me(), person)]
+    rows = [address_json(one) for one in addresses.addresses(context, acting(context), person)]
 
     def lines() -> Iterator[str]:
         for row in rows:
@@ -109,7 +109,7 @@ def rotate_address(context: "Context", address: Address) -> Output:
     from scheduler.actions.feed import addresses
 
     base = _base(context)
-    return _shown_once(address_shown(base, addresses.rotate(context, me(), address)), base)
+    return _shown_once(address_shown(base, addresses.rotate(context, acting(context), address)), base)
 
 
 @command(feed_app, "revoke")
@@ -120,7 +120,7 @@ def revoke_address(context: "Context", address: Address) -> Output:
     """
     from scheduler.actions.feed import addresses
 
-    addresses.revoke(context, me(), address)
+    addresses.revoke(context, acting(context), address)
     return Output({"id": address, "state": "withdrawn"}, talk=[f"The calendar address {address} is withdrawn."])
 
 

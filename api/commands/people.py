@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from scheduler.actions.base.context import Context
+    from scheduler.actions.people.keys import KeyShown
 
 key_app = group("key", "People, keys and sign-in links.", "key link chief")
 people_app = group("people", "Who is known, and where they are signed in.", "people list")
@@ -29,9 +30,11 @@ def add_person(
     context: "Context",
     person: Annotated[str, typer.Argument(help="person id, such as chief-plover")],
     name: Annotated[str, typer.Option(help="name as shown")],
-    role: Annotated[str, typer.Option(help="engineer, chief, office or admin", parser=_role)],
+    role: Annotated[
+        str, typer.Option(help="engineer, chief, hotel, chief officer, master, office or admin", parser=_role)
+    ],
     rank: Annotated[str, typer.Option(help="rank as shown")] = "",
-    vessel: Annotated[str | None, typer.Option(help="vessel id (engineer, chief)")] = None,
+    vessel: Annotated[str | None, typer.Option(help="vessel id (all but office and admin)")] = None,
 ) -> Output:
     """Make a person known.
 
@@ -47,10 +50,10 @@ def add_person(
 @command(key_app, "add", new=True)
 def add_key(
     context: "Context",
-    role: Annotated[str, typer.Argument(help="counter, engineer, chief, office or admin", parser=_role)],
+    role: Annotated[str, typer.Argument(help="counter, or the role of the person whose it is", parser=_role)],
     label: Annotated[str, typer.Option(help="what it is for")],
-    vessel: Annotated[str | None, typer.Option(help="vessel id (counter, engineer, chief)")] = None,
-    person: Annotated[str | None, typer.Option(help="whose key it is")] = None,
+    vessel: Annotated[str | None, typer.Option(help="vessel id (all but office and admin)")] = None,
+    person: Annotated[str | None, typer.Option(help="whose key it is; a counter's is nobody's")] = None,
     days: Annotated[
         int | None, typer.Option(min=1, max=3650, help="good for so many days (default: until withdrawn)")
     ] = None,
@@ -64,6 +67,22 @@ def add_key(
 
     key = people.add_key(context, me(), role=Role(role), label=label, vessel_id=vessel, person_id=person, days=days)
     return Output({"key": key}, [key], ["Shown this once; only its hash is stored."])
+
+
+@command(key_app, "give")
+def give_key(
+    context: "Context",
+    key: Annotated[str, typer.Argument(help="the key's eight letters, as `key list` shows")],
+    person: Annotated[str, typer.Argument(help="person id")],
+) -> Output:
+    """Say whose a key is that was made before keys belonged to people.
+
+    Example: leadline key give 1a2b3c4d chief-plover
+    """
+    from scheduler.actions.people import people
+
+    people.give_key(context, me(), key, person)
+    return Output({"key": key, "person": person}, talk=[f"Key {key} is {person}'s."])
 
 
 @command(key_app, "list")
@@ -94,7 +113,7 @@ def list_keys(context: "Context") -> Output:
     ]
     lines = [
         f"{one.prefix}  {one.role.value:9} {one.vessel_id or 'all':14} {'revoked' if one.revoked_at else one.state:8} "
-        f"{one.label}{f', of {one.person_id}' if one.person_id else ''}, used {_day(one.last_used_at, 'never')}, "
+        f"{one.label}, {_whose(one)}, used {_day(one.last_used_at, 'never')}, "
         f"until {_day(one.expires_at, 'withdrawn')}"
         for one in found
     ]
@@ -123,6 +142,12 @@ def rotate_key(
 
     made = keys.rotate_key(context, me(), key, both_days)
     return Output({"key": made}, [made], [f"Shown this once. Key {key} is good for {both_days} more days."])
+
+
+def _whose(one: "KeyShown") -> str:
+    """A key of people that is nobody's reads and records, but neither decides nor signs."""
+    nobody = "of a machine" if one.role.value == "counter" else "OF NO PERSON: decides and signs nothing"
+    return f"of {one.person_id}" if one.person_id else nobody
 
 
 @command(key_app, "revoke")
@@ -199,7 +224,7 @@ def change_person(
     where = managing.vessel_of_person(context, me(), person, vessel)
     now = next(one for one in managing.people_shown(context, me()) if (one.vessel_id, one.id) == (where, person))
     name, rank, now_role = name or now.name, rank or now.rank, Role(role) if role else now.role
-    asked = hand({"change": person, "vessel": where, "name": name, "rank": rank, "role": now_role.value})
+    asked = hand(context, {"change": person, "vessel": where, "name": name, "rank": rank, "role": now_role.value})
     managing.change_person(context, asked, where, person, name=name, rank=rank, role=now_role)
     return Output({"person": person}, talk=[f"{person} is {name}, {rank}, with the role {now_role.value}."])
 
@@ -217,7 +242,7 @@ def withdraw_person(
     from scheduler.actions.people import managing
 
     where = managing.vessel_of_person(context, me(), person, vessel)
-    managing.withdraw_person(context, hand({"withdraw": person, "vessel": where}), where, person)
+    managing.withdraw_person(context, hand(context, {"withdraw": person, "vessel": where}), where, person)
     return Output({"person": person}, talk=[f"{person} is withdrawn. Aboard again: leadline people back {person}"])
 
 
@@ -234,7 +259,7 @@ def take_back(
     from scheduler.actions.people import managing
 
     where = managing.vessel_of_person(context, me(), person, vessel)
-    managing.take_back(context, hand({"back": person, "vessel": where}), where, person)
+    managing.take_back(context, hand(context, {"back": person, "vessel": where}), where, person)
     return Output({"person": person}, talk=[f"{person} is back. A sign-in link: leadline key link {person}"])
 
 

@@ -10,10 +10,10 @@ import typer
 
 from api.commands.shared.command import (
     Output,
+    acting,
     command,
     command_context,
     instant_or_none,
-    me,
     vessel_must_be,
 )
 from api.commands.shared.exit_codes import ExitCode
@@ -83,7 +83,7 @@ def history(
             pump=pump,
             kind=kind,
         )
-        pieces = export(context, vessel, me().name, form, choice, as_of=at(as_of))
+        pieces = export(context, vessel, acting(context).name, form, choice, as_of=at(as_of))
         write_pieces(out, pieces)
     if to_stream:
         return Output()

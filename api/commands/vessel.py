@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.command import Output, command, command_context, me, plant_place, ship_stamps
+from api.commands.shared.command import Output, acting, command, command_context, hand, plant_place, ship_stamps
 from api.commands.shared.groups import app, group
-from api.commands.shared.options import ApprovedBy, ChangeReason, ClassAgreed, PlantId, VesselId
+from api.commands.shared.options import ChangeReason, ClassAgreed, PlantId, VesselId
 from api.commands.shared.streams import named, read_bytes
 
 if TYPE_CHECKING:
@@ -25,7 +25,6 @@ def import_document(
     replace: Annotated[bool, typer.Option("--replace", help="replace the document that is there")] = False,
     reason: ChangeReason = "",
     class_agreed: ClassAgreed = "",
-    approved_by: ApprovedBy = "",
 ) -> Output:
     """Take in a vessel's document.
 
@@ -37,18 +36,17 @@ def import_document(
 
     vessel = _document_in(file)
     with command_context(new=True) as context:
-        stored = [version for there, version in fleet.list_vessels(context, me()) if there.id == vessel.id]
+        stored = [version for there, version in fleet.list_vessels(context, acting(context)) if there.id == vessel.id]
         if stored and not replace:
             raise Refused(f"{vessel.id} is here already, version {stored[0]}. To replace its document add --replace.")
         version, new = changes.put_vessel(
             context,
-            me(),
+            acting(context),
             vessel,
             if_match=stored[0] if stored else None,
             if_new=not stored,
             reason=reason,
             class_agreed=class_agreed,
-            approved_by=approved_by,
         )
         with context.db.read() as session:
             asked = first_dates.not_known(session, vessel.id, context.now())
@@ -93,8 +91,8 @@ def show_document(
     from scheduler.actions.vessel.document import as_text
 
     with command_context() as context:
-        newest, _ = fleet.get_vessel(context, me(), vessel)
-        text = fleet.version_of(context, me(), vessel, version) if version else as_text(newest)
+        newest, _ = fleet.get_vessel(context, acting(context), vessel)
+        text = fleet.version_of(context, acting(context), vessel, version) if version else as_text(newest)
     print(json.dumps(json.loads(text), indent=2, ensure_ascii=False))
 
 
@@ -107,17 +105,32 @@ def versions(context: "Context", vessel: VesselId) -> Output:
     from api.routes.answers.vessel import DocumentVersion
     from scheduler.actions.vessel import fleet
 
-    found = [DocumentVersion.of(one).plain() for one in fleet.versions_of(context, me(), vessel)]
+    found = [DocumentVersion.of(one).plain() for one in fleet.versions_of(context, acting(context), vessel)]
     ship = ship_stamps(context, vessel)
 
     def lines() -> Iterator[str]:
         for one in found:
             by = f" by {one['by']}" if one["by"] else ", stored before versions were kept"
             why = f": {one['reason']}" if one["reason"] else ""
-            approved = f" (approved by {one['approved_by']})" if one["approved_by"] else ""
+            waits = ", not approved" if one["to_approve"] else ""
+            approved = f", approved by {one['approved_by']}" if one["approved_by"] else waits
             yield f"{one['version']:5}  {ship(one['stored_at'])}{by}{why}{approved}"
 
     return Output({"vessel": vessel, "versions": found}, lines())
+
+
+@command(vessel_app, "approve")
+def approve_version(
+    context: "Context", vessel: VesselId, version: Annotated[int, typer.Argument(help="number of the version")]
+) -> Output:
+    """Approve, ashore, the changes of intervals, windows, tolerances and the minimum of a version, with your own key.
+
+    Example: leadline --key-file own.key vessel approve demo-plover 2
+    """
+    from scheduler.actions.vessel import changes
+
+    body = changes.approve_version(context, hand(context, {"approve": version, "vessel": vessel}), vessel, version).body
+    return Output(body, [f"version {version} approved; record {body['record']}"])
 
 
 @vessel_app.command()
@@ -151,7 +164,6 @@ def kinds(
     take: Annotated[bool, typer.Option("--take", help="take it in (default: only show what it would do)")] = False,
     reason: ChangeReason = "",
     class_agreed: ClassAgreed = "",
-    approved_by: ApprovedBy = "",
 ) -> Output:
     """Job kinds from a spreadsheet: show what it would change and name each bad cell; with --take, take it in.
 
@@ -165,19 +177,18 @@ def kinds(
 
     rows = rows_of(file)
     place = plant_place(context, plant)
-    vessel, version = fleet.get_vessel(context, me(), place.vessel_id)
+    vessel, version = fleet.get_vessel(context, acting(context), place.vessel_id)
     found = read_kinds(rows, next(one for one in vessel.plants if one.id == place.plant_id))
     taken = take and not found.faults
     if taken:
         plants = tuple(found.plant if one.id == place.plant_id else one for one in vessel.plants)
         version, _ = changes.put_vessel(
             context,
-            me(),
+            acting(context),
             replace(vessel, plants=plants),
             if_match=version,
             reason=reason,
             class_agreed=class_agreed,
-            approved_by=approved_by,
         )
     value = {name: list(getattr(found, name)) for name in ("added", "changed", "same")}
     lines = [f"{name}: {', '.join(names) or 'none'}" for name, names in value.items()]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.command import Output, command, hand, me
+from api.commands.shared.command import Output, acting, command, hand
 from api.commands.shared.groups import group
 from api.commands.shared.options import VesselId, parse_day
 from api.commands.shared.streams import named, read_text
@@ -38,7 +38,7 @@ def show_calendar(
     from scheduler.domain.voyage.from_csv import write_sheet
     from scheduler.domain.voyage.stretches import days_text
 
-    found = voyage_days.get_voyage_days(context, me(), vessel)
+    found = voyage_days.get_voyage_days(context, acting(context), vessel)
     value = VoyageDaysAnswer.of(vessel, found).plain()
     if csv:
         return Output(value, write_sheet(found.book.spells).removesuffix("\n").split("\n"))
@@ -101,7 +101,7 @@ def import_days(
     from api.routes.answers.voyage import DaysPreviewAnswer
     from scheduler.actions.voyage import days as voyage_days
 
-    found = voyage_days.try_days(context, me(), vessel, read_text(file))
+    found = voyage_days.try_days(context, acting(context), vessel, read_text(file))
     if found.sheet.faults or look:
         value, faults = DaysPreviewAnswer.of(found).plain(), [fault.sentence() for fault in found.sheet.faults]
         lines = [*faults, *value["changes"], *value["kept_as_logged"]]
@@ -124,8 +124,8 @@ def undo_days(context: "Context", vessel: VesselId, reason: Reason = "") -> Outp
     """
     from scheduler.actions.voyage import days as voyage_days
 
-    version = voyage_days.get_voyage_days(context, me(), vessel).version
-    answer = voyage_days.undo_days(context, hand({"undo": version}), vessel, reason=reason, if_match=version)
+    version = voyage_days.get_voyage_days(context, acting(context), vessel).version
+    answer = voyage_days.undo_days(context, hand(context, {"undo": version}), vessel, reason=reason, if_match=version)
     return _changed(vessel, answer)
 
 
@@ -133,8 +133,8 @@ def _change(context: "Context", vessel: str, wish: "Wish", version: int | None =
     from scheduler.actions.voyage import days as voyage_days
 
     if version is None:
-        version = voyage_days.get_voyage_days(context, me(), vessel).version
-    asked = hand({"calendar": str(wish)})
+        version = voyage_days.get_voyage_days(context, acting(context), vessel).version
+    asked = hand(context, {"calendar": str(wish)})
     return _changed(vessel, voyage_days.change_days(context, asked, vessel, wish, if_match=version))
 
 

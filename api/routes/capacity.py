@@ -118,7 +118,7 @@ def concessions(plant_id: str, context: ContextDep, who: AskingDep, pages: Numbe
     "/api/v1/plants/{plant_id}/concessions", status_code=201, tags=["plant"], summary="Ask for a lower minimum"
 )
 def ask_concession(plant_id: str, call: HandCallDep, body: ConcessionBody) -> ConcessionAnswer:
-    """For a stretch of time. It counts once chief engineer and hotel have both signed."""
+    """For a stretch of time. It counts once chief engineer and second signer have both signed."""
     place = call.place(AssetKind.PLANT, plant_id)
     asked = Lower(
         from_at=body.from_at, to_at=body.to_at, minimum=Swept(body.minimum_swept_m3_per_h), reason=body.reason
@@ -131,11 +131,10 @@ def ask_concession(plant_id: str, call: HandCallDep, body: ConcessionBody) -> Co
 def sign_concession(
     plant_id: str, number: Number, call: HandCallDep, body: ConcessionSignatureBody
 ) -> ConcessionAnswer:
-    """As chief, by the chief engineer or the office; as hotel, with the name of who signs. Two people."""
+    """The chief engineer's side by the chief engineer, the office, or the master while the link is down; the second by a person with
+    the role that the ship names (hotel, chief officer, master). Two people, each in the own sign-in or with the own key."""
     place = call.place(AssetKind.PLANT, plant_id)
-    answer = capacity_concessions.sign_concession(
-        call.context, call.hand(body), place, number, as_=body.as_, name=body.name, master=body.master
-    )
+    answer = capacity_concessions.sign_concession(call.context, call.hand(body), place, number, as_=body.as_)
     return call.answered(ConcessionAnswer, answer)
 
 

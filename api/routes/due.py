@@ -101,7 +101,7 @@ def decide_postponement(
     vessel_id: str, number: Number, call: HandCallDep, body: DecisionBody
 ) -> PostponementDecidedAnswer:
     """By another person than asked; a critical job by the office; a class item with the class's agreement. With the link down the
-    master decides, told by somebody else than who asked; both are on record."""
+    master decides; each in the own sign-in or with the own key."""
     call.must_reach_vessel(vessel_id)
     answer = postponing.decide_postponement(
         call.context,
@@ -111,7 +111,6 @@ def decide_postponement(
         granted=body.granted,
         note=body.note,
         class_agreed=body.class_agreed,
-        master=body.master,
     )
     return call.answered(PostponementDecidedAnswer, answer)
 
@@ -120,13 +119,22 @@ def decide_postponement(
     "/api/v1/jobs/{key}/first-date", tags=["work"], summary="Set the first date of a job nobody knows the last time of"
 )
 def set_first_date(key: str, call: HandCallDep, body: FirstDateBody) -> FirstDateAnswer:
-    """By the chief engineer or the office, with a reason, on record. It may be brought forward later; putting it off is a
-    postponement."""
+    """By the chief engineer or the office, with a reason, on record. That of a critical kind counts once another person has agreed
+    (202 until then). It may be brought forward later; putting it off is a postponement."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
     answer = first_dates.set_first(
         call.context, call.hand(body), place, job_id, on=body.on, reason=body.reason, class_agreed=body.class_agreed
     )
     return call.answered(FirstDateAnswer, answer)
+
+
+@router.post(
+    "/api/v1/jobs/{key}/first-date/agreement", tags=["work"], summary="Agree to a first date of a critical job"
+)
+def agree_first_date(key: str, call: HandCallDep) -> FirstDateAnswer:
+    """By another person than set it; one of both is the office, or the master while the link is down. Then it counts."""
+    place, job_id = jobs.job_place(call.context, call.actor, key)
+    return call.answered(FirstDateAnswer, first_dates.agree_first(call.context, call.hand({}), place, job_id))
 
 
 @router.put("/api/v1/jobs/{key}/part-date", tags=["work"], summary="Say when a job's parts come")

@@ -14,6 +14,7 @@ from api.routes.answers.vessel import (
     DocumentVersion,
     PlantAnswer,
     PumpAnswer,
+    VersionApprovedAnswer,
     VersionsAnswer,
     VesselsAnswer,
     VesselShown,
@@ -87,14 +88,16 @@ def put_vessel(
     ] = "",
     approved_by: Annotated[
         str,
-        Query(
-            max_length=200, description="who ashore approved a change of an interval, window, tolerance or the minimum"
-        ),
+        Query(max_length=200, deprecated=True, description="to be left out: who approves does it with the own key"),
     ] = "",
 ) -> VesselStoredAnswer:
     """If-None-Match: * for a new vessel, If-Match with the version to replace one. Every fault is listed at once. A change
     of an interval, window, tolerance or the minimum, and of what the ship had, asks for its reason, one of a class item for
-    the class's agreement. An interval, window, tolerance or minimum without an approval ashore is kept, and flagged."""
+    the class's agreement. A change of an interval, window, tolerance or minimum is kept, and flagged until
+    another person ashore approves it."""
+    if approved_by.strip():
+        says = "nobody approves for another: that person of the office does, in the own sign-in or with the own key."
+        raise Refused(f"approved_by: {says}", faults=[("/approved_by", says)])
     try:
         vessel = VESSEL.validate_python(document)
     except ValidationError as error:
@@ -110,7 +113,6 @@ def put_vessel(
         if_new=if_new,
         reason=reason,
         class_agreed=class_agreed,
-        approved_by=approved_by,
     )
     response.status_code = 201 if new else 200
     response.headers["ETag"] = f'"{version}"'
@@ -134,6 +136,16 @@ def versions_of(vessel_id: str, context: ContextDep, who: AskingDep, pages: Numb
 def version_of(vessel_id: str, number: Number, context: ContextDep, who: AskingDep) -> Response:
     """As it was stored."""
     return Response(fleet.version_of(context, who.actor, vessel_id, number), media_type="application/json")
+
+
+@router.post(
+    "/api/v1/vessels/{vessel_id}/versions/{number}/approval",
+    tags=["fleet"],
+    summary="Approve the changes of a version",
+)
+def approve_version(vessel_id: str, number: Number, call: HandCallDep) -> VersionApprovedAnswer:
+    """Changes of intervals, windows, tolerances and the minimum: ashore, by another person than stored them."""
+    return call.answered(VersionApprovedAnswer, changes.approve_version(call.context, call.hand({}), vessel_id, number))
 
 
 @router.post(

@@ -268,9 +268,9 @@ def say_not_fitted(pump_id: str, call: HandCallDep, body: NotFittedBody) -> Poin
 
 @router.post("/api/v1/pumps/{pump_id}/points/{number}/signature", tags=["work"], summary="Sign a point as not fitted")
 def sign_point(pump_id: str, number: Number, call: HandCallDep, body: NotFittedSignatureBody) -> PointNotFittedAnswer:
-    """As office, or the master's signature; not by who said it."""
+    """As office or as master, by a person with that role; not by who said it."""
     place = call.place(AssetKind.PUMP, pump_id)
-    answer = points.sign_not_fitted(call.context, call.hand(body), place, number, as_=body.as_, name=body.name)
+    answer = points.sign_not_fitted(call.context, call.hand(body), place, number, as_=body.as_)
     return call.answered(PointNotFittedAnswer, answer)
 
 

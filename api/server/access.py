@@ -17,12 +17,19 @@ class NoRole(Enum):
 Pass = frozenset[Role] | NoRole
 
 COUNTER = frozenset({Role.COUNTER})
-READ = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
+SIGNERS = frozenset({Role.HOTEL, Role.CHIEF_OFFICER, Role.MASTER})
+"""Who reads, and signs as what the role says; otherwise they change nothing."""
+READ = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN}) | SIGNERS
 WORK = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN})
+SIDE = WORK | SIGNERS
+"""Pages on which some work and some sign; each form has the roles of its own door of the API."""
+ABOARD = frozenset({Role.ENGINEER, Role.CHIEF})
+CHECK = frozenset({Role.ENGINEER, Role.CHIEF, Role.OFFICE})
 SET_UP = frozenset({Role.OFFICE, Role.ADMIN})
+APPROVE = frozenset({Role.OFFICE})
 EXPORT = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
 SIGN = frozenset({Role.CHIEF})
-DECIDE = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
+DECIDE = frozenset({Role.CHIEF, Role.OFFICE})
 MANAGE = MANAGERS
 
 DOORS: Mapping[tuple[str, str], Pass] = {
@@ -32,6 +39,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("PUT", "/api/v1/vessels/{vessel_id}"): SET_UP,
     ("GET", "/api/v1/vessels/{vessel_id}/versions"): READ,
     ("GET", "/api/v1/vessels/{vessel_id}/versions/{number}"): READ,
+    ("POST", "/api/v1/vessels/{vessel_id}/versions/{number}/approval"): APPROVE,
     ("POST", "/api/v1/vessels/{vessel_id}/clock"): WORK,
     ("GET", "/api/v1/vessels/{vessel_id}/calendar"): READ,
     ("PUT", "/api/v1/vessels/{vessel_id}/calendar"): WORK,
@@ -47,7 +55,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/plants/{plant_id}/parts"): WORK,
     ("GET", "/api/v1/plants/{plant_id}/concessions"): READ,
     ("POST", "/api/v1/plants/{plant_id}/concessions"): WORK,
-    ("POST", "/api/v1/plants/{plant_id}/concessions/{number}/signature"): WORK,
+    ("POST", "/api/v1/plants/{plant_id}/concessions/{number}/signature"): DECIDE | SIGNERS,
     ("POST", "/api/v1/plants/{plant_id}/concessions/{number}/withdrawal"): WORK,
     ("GET", "/api/v1/plants/{plant_id}/due/moved"): READ,
     ("GET", "/api/v1/plants/{plant_id}/capacity"): READ,
@@ -68,8 +76,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("PUT", "/api/v1/pumps/{pump_id}/expected-return"): WORK,
     ("POST", "/api/v1/pumps/{pump_id}/runs-after-all"): WORK,
     ("GET", "/api/v1/vessels/{vessel_id}/handovers"): READ,
-    ("POST", "/api/v1/vessels/{vessel_id}/handovers"): WORK,
-    ("POST", "/api/v1/vessels/{vessel_id}/handovers/{number}/signature"): WORK,
+    ("POST", "/api/v1/vessels/{vessel_id}/handovers"): ABOARD,
+    ("POST", "/api/v1/vessels/{vessel_id}/handovers/{number}/signature"): ABOARD,
     ("GET", "/api/v1/vessels/{vessel_id}/reviews"): READ,
     ("POST", "/api/v1/vessels/{vessel_id}/reviews"): SIGN,
     ("GET", "/api/v1/vessels/{vessel_id}/clogs"): READ,
@@ -79,10 +87,10 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/counters/{counter_id}"): READ,
     ("POST", "/api/v1/counters/{counter_id}/events"): WORK,
     ("POST", "/api/v1/counters/{counter_id}/events/{event_id}/undo"): WORK,
-    ("POST", "/api/v1/counters/{counter_id}/events/{event_id}/confirm"): WORK,
+    ("POST", "/api/v1/counters/{counter_id}/events/{event_id}/confirm"): DECIDE,
     ("GET", "/api/v1/jobs/{key}"): READ,
     ("POST", "/api/v1/jobs/{key}/close"): WORK,
-    ("POST", "/api/v1/jobs/{key}/check"): WORK,
+    ("POST", "/api/v1/jobs/{key}/check"): CHECK,
     ("POST", "/api/v1/jobs/{key}/close/strike"): WORK,
     ("POST", "/api/v1/plants/{plant_id}/lead-order"): WORK,
     ("GET", "/api/v1/plants/{plant_id}/dock"): READ,
@@ -90,9 +98,9 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("POST", "/api/v1/plants/{plant_id}/dock/{number}/withdrawal"): WORK,
     ("GET", "/api/v1/pumps/{pump_id}/points"): READ,
     ("POST", "/api/v1/pumps/{pump_id}/points"): WORK,
-    ("POST", "/api/v1/pumps/{pump_id}/points/{number}/signature"): WORK,
+    ("POST", "/api/v1/pumps/{pump_id}/points/{number}/signature"): APPROVE | {Role.MASTER},
     ("POST", "/api/v1/pumps/{pump_id}/points/{number}/withdrawal"): WORK,
-    ("POST", "/vessels/{vessel_id}/jobs/{key}/check"): WORK,
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/check"): CHECK,
     ("GET", "/api/v1/jobs/{key}/work"): READ,
     ("POST", "/api/v1/jobs/{key}/steps"): WORK,
     ("GET", "/api/v1/jobs/{key}/photos"): READ,
@@ -100,12 +108,13 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/api/v1/jobs/{key}/photos/{digest}"): READ,
     ("PUT", "/api/v1/jobs/{key}/part-date"): WORK,
     ("PUT", "/api/v1/jobs/{key}/first-date"): DECIDE,
+    ("POST", "/api/v1/jobs/{key}/first-date/agreement"): DECIDE | {Role.MASTER},
     ("POST", "/api/v1/jobs/{key}/postponements"): WORK,
     ("GET", "/api/v1/vessels/{vessel_id}/postponements"): READ,
-    ("POST", "/api/v1/vessels/{vessel_id}/postponements/{number}/decision"): WORK,
+    ("POST", "/api/v1/vessels/{vessel_id}/postponements/{number}/decision"): DECIDE | {Role.MASTER},
     ("GET", "/api/v1/vessels/{vessel_id}/non-conformities"): READ,
     ("POST", "/api/v1/vessels/{vessel_id}/non-conformities/{number}/answer"): WORK,
-    ("POST", "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close"): EXPORT,
+    ("POST", "/api/v1/vessels/{vessel_id}/non-conformities/{number}/close"): DECIDE,
     ("GET", "/api/v1/vessels/{vessel_id}/reliability"): READ,
     ("GET", "/api/v1/history"): EXPORT,
     ("GET", "/api/v1/history/schema"): NoRole.OPEN,
@@ -133,7 +142,7 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/plants/{plant_id}/figures"): READ,
     ("GET", "/plants/{plant_id}/moved"): READ,
     ("GET", "/plants/{plant_id}/minimum"): READ,
-    ("POST", "/plants/{plant_id}/minimum"): WORK,
+    ("POST", "/plants/{plant_id}/minimum"): SIDE,
     ("GET", "/plants/{plant_id}/plan"): READ,
     ("POST", "/plants/{plant_id}/plan"): WORK,
     ("POST", "/plants/{plant_id}/plan/again"): WORK,
@@ -146,12 +155,13 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/pumps/{pump_id}/record"): READ,
     ("GET", "/vessels/{vessel_id}/find"): READ,
     ("GET", "/vessels/{vessel_id}/notes"): READ,
-    ("POST", "/vessels/{vessel_id}/notes"): WORK,
+    ("POST", "/vessels/{vessel_id}/notes"): SIDE,
     ("GET", "/vessels/{vessel_id}/jobs/{key}"): READ,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/photos"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/first-date"): DECIDE,
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/first-date/agreement"): DECIDE | {Role.MASTER},
     ("POST", "/vessels/{vessel_id}/jobs/{key}/postponements"): WORK,
     ("POST", "/vessels/{vessel_id}/jobs/{key}/part-date"): WORK,
     ("GET", "/vessels/{vessel_id}/plan"): READ,

@@ -122,7 +122,7 @@ def _looking(request: Request, context: Context) -> Asking | None:
     found = computers.this_computer(context, secret) if secret and _reads(request) else None
     if found is None:
         return None
-    actor = Actor(f"computer {found.id}", f"{found.label}, looking only", Role.ENGINEER, found.vessel_id, own=False)
+    actor = Actor(f"computer {found.id}", f"{found.label}, looking only", Role.ENGINEER, found.vessel_id)
     return Asking(actor, shared=True)
 
 

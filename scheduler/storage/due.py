@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import BigInteger, CheckConstraint, Index
+from sqlalchemy import BigInteger, CheckConstraint, Index, false
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.hours.counters import CounterEventRow
@@ -145,6 +145,7 @@ class FirstDateRow(Row, table=True):
     """When the first turn of a job falls due, set by the chief engineer because nobody knew when it was last done.
 
     due_on: the ship's date it was set for; due_at: when that began. running_seconds: of the subject when it was set, none for a plant.
+    waits: it is of a critical kind and counts for nothing until another person has agreed; set_as: role of who set it.
     """
 
     __table_args__ = (WITHOUT_ROWID,)
@@ -161,6 +162,11 @@ class FirstDateRow(Row, table=True):
     actor_id: str
     actor: str
     record: int = Field(sa_type=BigInteger)
+    waits: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    set_as: str = Field(default="", sa_column_kwargs={"server_default": ""})
+    agreed_by_id: str | None = None
+    agreed_by: str | None = None
+    agreed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "agreed_s"})
 
 
 def postponement_rows(
@@ -219,10 +225,11 @@ def part_dates_by_job(session: Session, vessel_id: str) -> dict[str, date]:
 
 
 def first_date_rows(session: Session, vessel_id: str) -> list[FirstDateRow]:
-    """First dates set for jobs of a vessel whose last time was not known."""
-    return list(session.exec(select(FirstDateRow).where(FirstDateRow.vessel_id == vessel_id)))
+    """First dates that count, set for jobs of a vessel whose last time was not known."""
+    query = select(FirstDateRow).where(FirstDateRow.vessel_id == vessel_id, col(FirstDateRow.waits).is_(False))
+    return list(session.exec(query))
 
 
 def first_date_row(session: Session, vessel_id: str, kind: str, subject_id: str) -> FirstDateRow | None:
-    """That first date, or none."""
+    """That first date, whether it counts or waits, or none."""
     return session.get(FirstDateRow, (vessel_id, kind, subject_id))

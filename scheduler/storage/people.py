@@ -7,7 +7,7 @@ from sqlmodel import Field, Session, col, select
 
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
-from scheduler.storage.types import Instant, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Row, by_value
 
 
 def of_person() -> ForeignKeyConstraint:
@@ -108,6 +108,23 @@ class SessionRow(Row, table=True):
     computer_id: str | None = None
     seen_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "seen_s"})
     ended_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "ended_s"})
+
+
+class VouchedRow(Row, table=True):
+    """An act of somebody who came by a link or key that another made, with no passphrase of their own given: while that stands the
+    maker does not act as the other of two people. act: such as "concession 3 asked"."""
+
+    __table_args__ = (WITHOUT_ROWID,)
+
+    vessel_id: str = Field(primary_key=True)
+    act: str = Field(primary_key=True)
+    maker_id: str
+    maker: str
+
+
+def vouched_row(session: Session, vessel_id: str, act: str) -> VouchedRow | None:
+    """Who made the link or key by which that act was done, none where its person had proved who they are."""
+    return session.get(VouchedRow, (vessel_id, act))
 
 
 def person_row(session: Session, vessel_id: str, person_id: str) -> PersonRow | None:

@@ -9,7 +9,7 @@ from sqlalchemy.orm import defer
 from sqlmodel import Field, Session, col, select
 
 from scheduler.storage.paging import PageAsked, numbered_rows
-from scheduler.storage.types import WITHOUT_ROWID, Instant, Packed, Row, by_value
+from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Packed, Row, by_value
 
 
 class AssetKind(StrEnum):
@@ -34,7 +34,11 @@ class VesselRow(Row, table=True):
 
 
 class DocumentVersionRow(Row, table=True):
-    """A vessel's document as stored once: every version is kept. record: of the vessel's history, 0 where that was before."""
+    """A vessel's document as stored once: every version is kept. record: of the vessel's history, 0 where that was before.
+
+    by_id: of the person, else of the key, none where that was before. to_approve: the changes that somebody ashore approves, in
+    words; approved_by: who did, empty while nobody has.
+    """
 
     __table_args__ = (WITHOUT_ROWID,)
 
@@ -46,6 +50,10 @@ class DocumentVersionRow(Row, table=True):
     reason: str
     approved_by: str
     record: int = Field(sa_type=BigInteger)
+    by_id: str | None = None
+    to_approve: list[str] = Field(default_factory=list, sa_type=Json, sa_column_kwargs={"server_default": "[]"})
+    approved_by_id: str | None = None
+    approved_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "approved_s"})
 
 
 class KindSinceRow(Row, table=True):

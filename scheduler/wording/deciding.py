@@ -12,8 +12,15 @@ _WORDS: Mapping[Unfit, Callable[[str], str]] = {
     Unfit.OTHER_SIDE: lambda name: (
         f"{name} signed already for the other side: it takes two people, each with their own sign-in."
     ),
-    Unfit.NOT_CHIEF: lambda role: f"A {role} does not sign as chief: the chief engineer does, or the office.",
-    Unfit.NOT_DECIDER: lambda _: "A postponement is decided by the chief engineer aboard or by the office.",
+    Unfit.NOT_CHIEF: lambda role: (
+        f"The role {role} does not sign as chief: the chief engineer does, or the office, or the master while the link is down."
+    ),
+    Unfit.NOT_SECOND: lambda second: (
+        f"As {second} signs a person whose role is {second}, in their own sign-in or with their own key."
+    ),
+    Unfit.NOT_DECIDER: lambda _: (
+        "A postponement is decided by the chief engineer aboard or by the office, or by the master while the link is down."
+    ),
     Unfit.OFFICE_ALONE: lambda kind: f"{kind} is critical: the office decides its postponement.",
     Unfit.CLASS_ITEM: lambda kind: (
         f"{kind} is a class item: give the class's agreement (who, when, reference) with the decision."

@@ -30,7 +30,7 @@ from tests.ticks import write_at_once
 AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 PAST_YEARS = 20 / 365
 """Twenty days of past: the parts were renewed before it, and a few days of readings are enough for hours to exist."""
-SHIPBOARD = (Role.COUNTER, Role.ENGINEER, Role.CHIEF)
+SHIPBOARD = (Role.COUNTER, Role.ENGINEER, Role.CHIEF, Role.HOTEL, Role.CHIEF_OFFICER, Role.MASTER)
 NEW_KEY = count(1)
 
 
@@ -188,7 +188,11 @@ def _running(folder: Path, runs: dict[str, Run], database: str) -> Iterator[Stag
 def _set_up(stage: Stage, days: int) -> None:
     first = Actor("set up", "set up", Role.ADMIN)
     for role in (Role.OFFICE, Role.ADMIN):
-        stage.keys["", role] = people.add_key(stage.context, first, role=role, label=f"test {role.value}")
+        person = role.value
+        people.add_person(
+            stage.context, first, person_id=person, name=f"Demo {person}", rank=person, role=role, vessel_id=None
+        )
+        stage.keys["", role] = people.add_key(stage.context, first, role=role, label=f"test {person}", person_id=person)
     for vessel, run in stage.runs.items():
         put = stage.ask(
             "PUT",
@@ -201,7 +205,7 @@ def _set_up(stage: Stage, days: int) -> None:
         for role in SHIPBOARD:
             person = None
             if role is not Role.COUNTER:
-                person = f"{role.value}-{run.ship.key}"
+                person = f"{role.value.replace(' ', '-')}-{run.ship.key}"
                 people.add_person(
                     stage.context,
                     first,

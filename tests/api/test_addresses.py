@@ -26,7 +26,9 @@ def everywhere(tmp_path: Path) -> Iterator[tuple[TestClient, str]]:
     app = make_app(settings, clock=TurnedClock(), timers=False)
     with TestClient(app, raise_server_exceptions=False) as client:
         context = app.state.context
-        office = {"Authorization": f"Bearer {people.add_key(context, SET_UP, role=Role.OFFICE, label='o')}"}
+        people.add_person(context, SET_UP, person_id="o", name="O", rank="x", role=Role.OFFICE, vessel_id=None)
+        key = people.add_key(context, SET_UP, role=Role.OFFICE, label="o", person_id="o")
+        office = {"Authorization": f"Bearer {key}"}
         document = vessel_document(Run(PLOVER, 7, AT, 0.05))
         put = client.put(f"/api/v1/vessels/{PLOVER.vessel}", json=document, headers={**office, "If-None-Match": "*"})
         assert put.status_code == 201

@@ -10,6 +10,9 @@ import openpyxl
 import pytest
 
 from api.pages.shared import layout
+from scheduler.actions.base.actor import Actor
+from scheduler.actions.people import people
+from scheduler.actions.record.history import export_extras, records_of
 from scheduler.actions.vessel.document import VESSEL as VESSEL_SHAPE
 from scheduler.domain.base.enums import Role
 from scheduler.domain.vessel.changes import change_faults, notable_changes
@@ -125,13 +128,37 @@ def test_who_approved_an_interval_ashore_is_on_record_and_its_lack_is_flagged(fr
         _kind(plant, "overhaul")["interval_running_hours"] += 500
 
     assert _put(fresh, longer, "?reason=little+wear").status_code == 200
-    assert _put(fresh, longer, "?reason=less+still&approved_by=C.+Superintendent").status_code == 200
+    assert _put(fresh, longer, "?reason=less+still&approved_by=C.+Superintendent").status_code == 422
+    assert _put(fresh, longer, "?reason=less+still").status_code == 200
     first, second = _stored(fresh)[1:]
-    assert (first["approved_by"], len(first["not_approved"])) == ("", 1)
-    assert (second["approved_by"], second["not_approved"]) == ("C. Superintendent", [])
+    for one in (first, second):
+        assert (one["approved_by"], len(one["not_approved"])) == ("", 1)
     at = "plants/plover-plant/job_kinds/overhaul/interval_running_hours"
     assert first["differences"] == [{"at": at, "was": "8000", "now": "8500"}]
     assert second["differences"] == [{"at": at, "was": "8500", "now": "9000"}]
+    people.add_person(
+        fresh.context,
+        Actor("set up", "set up", Role.ADMIN),
+        person_id="desk",
+        name="C. Superintendent",
+        rank="office",
+        role=Role.OFFICE,
+        vessel_id=None,
+    )
+    desk, office = fresh.enter("desk"), fresh.enter("office")
+    notes = "/vessels/demo-plover/notes"
+    page = desk.get(notes).text
+    assert "2 changes of the document to approve" in page.lower()
+    form = {"csrf": page.split('name="csrf" value="')[1].split('"')[0], "do": "approve", "number": "2"}
+    assert desk.post(notes, data={**form, "idempotency_key": "a"}).status_code == 303
+    own = office.get(notes).text
+    form = {"csrf": own.split('name="csrf" value="')[1].split('"')[0], "do": "approve", "number": "3"}
+    refused = office.post(notes, data={**form, "idempotency_key": "b"})
+    assert (refused.status_code, "another person approves it" in refused.text) == (403, True)
+    versions = fresh.ask("GET", "/api/v1/vessels/demo-plover/versions").json()["versions"]
+    assert [one["approved_by"] for one in versions] == ["", "C. Superintendent, office", ""]
+    ranged = export_extras(fresh.context, records_of(fresh.context, "demo-plover"))
+    assert [one.approved for one in ranged.changes] == ["C. Superintendent, office", "not approved"]
 
 
 def test_every_version_is_kept_as_it_was_stored(fresh: Stage) -> None:

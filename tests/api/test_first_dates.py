@@ -30,7 +30,7 @@ def forget(stage: Stage, kind: str = "overhaul", **changed: Any) -> None:
         "PUT",
         f"{API}/vessels/demo-plover",
         role=Role.OFFICE,
-        params={"reason": "no paper found", "approved_by": "N. Ashore", "class_agreed": "agreed"},
+        params={"reason": "no paper found", "class_agreed": "agreed"},
         headers={"If-Match": told.headers["ETag"]},
         json=document,
     )

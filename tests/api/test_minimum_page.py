@@ -50,11 +50,17 @@ def test_a_lower_minimum_is_asked_signed_and_withdrawn_on_the_page(fresh: Stage)
     assert _send(fresh, engineer, "c", do="chief", number="1").status_code == 403
     assert "as chief engineer</button>" in chief.get(PAGE).text
     assert _send(fresh, chief, "d", do="chief", number="1").status_code == 303
-    alone = _send(fresh, chief, "e", do="hotel", number="1", name="B. Hotel")
+    alone = _send(fresh, chief, "e", do="hotel", number="1")
     assert alone.status_code == 403
-    assert 'value="B. Hotel"' in alone.text
-    assert "two people" in alone.text
-    assert _send(fresh, engineer, "f", do="hotel", number="1", name="B. Hotel").status_code == 303
+    assert "As hotel signs a person whose role is hotel" in alone.text
+    written = _send(fresh, chief, "e2", do="hotel", number="1", name="B. Hotel")
+    assert written.status_code == 422
+    assert "nobody signs for another" in written.text
+    hotel = fresh.enter("hotel-plover")
+    assert "second, as hotel</button>" in hotel.get(PAGE).text
+    assert "second, as hotel</button>" not in chief.get(PAGE).text
+    assert _send(fresh, hotel, "f0", do="withdraw", number="1").status_code == 403
+    assert _send(fresh, hotel, "f", do="hotel", number="1").status_code == 303
     fresh.clock.at = AT + timedelta(hours=1)
     page = engineer.get(PAGE).text
     assert "agreed, counts now" in page

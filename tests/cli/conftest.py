@@ -31,6 +31,20 @@ class Ship:
         """The words of a command on this database."""
         return ("--database", self.database, *words)
 
+    def own_key(self, person: str, name: str, role: str) -> str:
+        """A file with the own key of a person who is made known."""
+        return own_key(self.database, self.folder, person, name, role)
+
+
+def own_key(database: str, folder: Path, person: str, name: str, role: str, vessel: str = "demo-plover") -> str:
+    """A file with the own key of a person who is made known in that database."""
+    where = () if role == "office" else ("--vessel", vessel)
+    on = ("--database", database, "key")
+    good(*on, "person", person, "--name", name, "--role", role, *where)
+    key = folder / f"{person}.key"
+    key.write_text(good(*on, "add", role, "--label", "own", "--person", person, *where))
+    return str(key)
+
 
 @pytest.fixture(scope="session")
 def made(tmp_path_factory: pytest.TempPathFactory) -> Ship:

@@ -22,11 +22,12 @@ COMMANDS = [
     "feed make", "feed list", "feed rotate", "feed revoke",
     "lead", "minimum", "reliability",
     "job done", "job step", "job strike",
-    "expected-back", "runs-after-all", "key person", "key add", "key list", "key revoke", "key rotate", "key link",
+    "expected-back", "runs-after-all", "key person", "key add", "key give", "key list", "key revoke", "key rotate", "key link",
     "people list", "people change", "people withdraw", "people back", "people sessions", "people end", "config show",
     "kinds", "parts", "breakdown", "clog", "handover write", "handover list", "review list",
     "postpone ask", "postpone decide", "postpone list", "nonconformity list", "nonconformity answer", "nonconformity close",
     "concession ask", "concession sign", "concession list", "concession withdraw", "job parts-from", "job first-date",
+    "job first-date-agree", "vessel approve",
     "vessel show", "vessel versions", "vessel example", "vessel schema",
 ]  # fmt: skip
 GROUPS = (
@@ -52,7 +53,7 @@ def test_help_has_an_example(command: str) -> None:
     """-h says what a command is for, and gives an example of exactly that command."""
     told = leadline(*command.split(), "-h")
     assert told.returncode == 0
-    assert re.search(rf"Example: leadline (--database \S+ )?{command}", told.stdout)
+    assert re.search(rf"Example: leadline (--(database|key-file) \S+ )?{command}", told.stdout)
 
 
 def test_every_command_is_in_the_list() -> None:
@@ -69,7 +70,8 @@ def test_every_command_is_in_the_list() -> None:
     [
         "due", "due plover-plant", "due --moved", "forecast plover-plant", "forecast plover-plant --score",
         "plan plover-plant", "plan plover-plant --new", "upgrade", "key list", "config show",
-        "key add office --label desk", "key person office --name Office --role office", "feed second demo-plover",
+        "key add counter --label desk --vessel demo-plover",
+        "key person office --name Office --role office", "feed second demo-plover",
         "calendar show demo-plover", "key link second", "reading plover-vp2-hours 100", "counter show plover-vp1-hours",
         "counter adjust plover-vp1-hours --hours 4 --reason log", "job done alarm_test:plover-plant:1 --by A --test passed",
     ],
@@ -264,16 +266,16 @@ def test_a_pull_down_is_worked_out_and_recorded_only_when_asked(ship: Ship) -> N
 
 
 def test_hours_are_taken_away_by_two_people_and_an_undo_comes_once(ship: Ship) -> None:
-    """Asked for here and confirmed in the chief's name; undone by the one who recorded it, and not a second time."""
+    """Asked for with one person's own key and confirmed with another's; undone by the one who recorded it, and not a second time."""
     name = PLOVER.counter(0)
-    good(*ship.words("key", "person", "chief", "--name", "C", "--role", "chief", "--vessel", "demo-plover"))
+    second, chief = ship.own_key("second", "S", "engineer"), ship.own_key("chief", "C", "chief")
 
     def hours() -> float:
         due = json.loads(good(*ship.words("counter", "show", name, "--json")))
         return sum(entry["credit_hours"] for entry in due["entries"])
 
-    def told(*words: str) -> dict:
-        return json.loads(good(*ship.words("counter", *words, "--json")))
+    def told(*words: str, key: str = second) -> dict:
+        return json.loads(good(*ship.words("--key-file", key, "counter", *words, "--json")))
 
     assert hours() == 2
     added = told("adjust", name, "--hours", "40", "--reason", "starter log")
@@ -284,12 +286,11 @@ def test_hours_are_taken_away_by_two_people_and_an_undo_comes_once(ship: Ship) -
     assert (again.returncode, "was undone by" in again.stderr) == (1, True)
     asked = told("adjust", name, "--hours", "-1.5", "--reason", "log misread")
     assert (asked["event"], hours()) == ("adjustment asked", 2)
-    assert told("confirm", name, asked["id"], "--as", "chief")["event"] == "adjustment"
+    assert told("confirm", name, asked["id"], key=chief)["event"] == "adjustment"
     assert hours() == 0.5
     shown = good(*ship.words("counter", "show", name))
-    assert "asked for by" in shown
-    assert "C, " in shown
-    assert "told by" in shown
+    assert "asked for by S, engineer" in shown
+    assert "C, chief" in shown
 
 
 def test_the_plan_says_why_a_job_stands_where_it_stands(ship: Ship) -> None:

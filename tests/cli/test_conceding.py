@@ -8,20 +8,25 @@ from tests.cli.conftest import Ship
 
 
 def test_a_lower_minimum_is_asked_signed_by_two_listed_and_withdrawn(ship: Ship) -> None:
-    """The hotel's signature under the chief's name is refused; each step says what it takes next."""
+    """Each with the own key: the chief does not sign as hotel; each step says what it takes next."""
+    second = ("--key-file", ship.own_key("second", "B. Second", "engineer"))
+    chief = ("--key-file", ship.own_key("chief", "A. Chief", "chief"))
+    hotel = ("--key-file", ship.own_key("hotel", "B. Hotel", "hotel"))
     at = datetime.now(UTC)
     times = ("--from", at.isoformat(), "--to", (at + timedelta(days=1)).isoformat())
-    asked = good(*ship.words("concession", "ask", "plover-plant", *times, "--minimum", "40", "--reason", "few aboard"))
+    asked = good(
+        *ship.words(*second, "concession", "ask", "plover-plant", *times, "--minimum", "40", "--reason", "few aboard")
+    )
     assert asked == "concession 1 asked: It counts once signed as chief and as hotel.\n"
     sign = ("concession", "sign", "plover-plant", "1")
-    assert "as hotel." in good(*ship.words(*sign, "--as", "chief", "--by", "A. Chief"))
-    assert "two people" in leadline(*ship.words(*sign, "--as", "hotel", "--by", "a. chief")).stderr
-    assert "chief or hotel" in leadline(*ship.words(*sign, "--as", "cook", "--by", "C. Cook")).stderr
-    assert "Both have signed" in good(*ship.words(*sign, "--as", "hotel", "--by", "B. Hotel"))
-    assert "40 m3/h  chief A. Chief, hotel B. Hotel: few aboard" in good(
+    assert "as hotel." in good(*ship.words(*chief, *sign, "--as", "chief"))
+    assert "whose role is hotel" in leadline(*ship.words(*chief, *sign, "--as", "hotel")).stderr
+    assert "chief or hotel" in leadline(*ship.words(*hotel, *sign, "--as", "cook")).stderr
+    assert "Both have signed" in good(*ship.words(*hotel, *sign, "--as", "hotel"))
+    assert "40 m3/h  chief A. Chief, chief, hotel B. Hotel, hotel: few aboard" in good(
         *ship.words("concession", "list", "plover-plant")
     )
-    good(*ship.words("concession", "withdraw", "plover-plant", "1", "--by", "B. Hotel"))
+    good(*ship.words("concession", "withdraw", "plover-plant", "1"))
     told = json.loads(good(*ship.words("concession", "list", "plover-plant", "--json")))
     assert [one["state"] for one in told["concessions"]] == ["withdrawn"]
 

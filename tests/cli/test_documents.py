@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from tests.cli.calling import good, leadline
-from tests.cli.conftest import Ship
+from tests.cli.conftest import Ship, own_key
 
 
 def test_the_document_comes_out_as_it_went_in_and_goes_in_again(ship: Ship, tmp_path: Path) -> None:
@@ -45,17 +45,10 @@ def test_what_was_last_done_at_no_known_time_is_listed_until_a_first_date_is_set
     assert key.startswith("alarm_test:")
     assert "due now" in good("--database", database, "due", "gull-plant")
     assert key in leadline("--database", database, "doctor").stdout
-    words = (
-        "job",
-        "first-date",
-        key,
-        f"{datetime.now(UTC).date() + timedelta(days=20)}",
-        "--reason",
-        "new ship",
-        "--by",
-        "A. Chief",
-    )
-    assert "first due" in good("--database", database, *words)
+    chief = own_key(database, tmp_path, "chief", "A. Chief", "chief", "demo-gull")
+    words = ("job", "first-date", key, f"{datetime.now(UTC).date() + timedelta(days=20)}", "--reason", "new ship")
+    assert leadline("--database", database, *words).returncode == 1
+    assert "first due" in good("--database", database, "--key-file", chief, *words)
     assert "due now" not in good("--database", database, "due", "gull-plant")
     assert key not in leadline("--database", database, "doctor").stdout
 

@@ -80,7 +80,10 @@ def serving(database: str, ship: ShipPlan, *, years: float, clock: TurnedClock) 
         while not server.started and thread.is_alive():
             time.sleep(0.01)
         run = Run(ship, 1, clock.at, years)
-        office = people.add_key(context, FIRST, role=Role.OFFICE, label="office")
+        people.add_person(
+            context, FIRST, person_id="office", name="Demo office", rank="office", role=Role.OFFICE, vessel_id=None
+        )
+        office = people.add_key(context, FIRST, role=Role.OFFICE, label="office", person_id="office")
         with httpx.Client(base_url=url, timeout=30, trust_env=False) as client:
             door = Server(client=client, sleep=lambda _: None, jitter=random.Random(1), tries=3)
             put_documents([run], door, Keys(office, {}, {}), lambda *_: None)

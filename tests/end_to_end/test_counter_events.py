@@ -250,7 +250,7 @@ def test_hours_are_taken_away_by_two_people(context: Context) -> None:
     told = tell(context, CHIEF, "adjustment", 12, hours=-2)
     asked = told["id"]
     assert (ran(context), "Nothing has changed yet" in told["says"]) == (6, True)
-    for actor, says in ((CHIEF, "cannot confirm it"), (ENGINEER, "may not confirm this")):
+    for actor, says in ((CHIEF, "cannot confirm it"), (ENGINEER, "may not confirm that hours are taken away")):
         with pytest.raises(NotAllowed, match=says):
             undoing.confirm_event(context, hand(actor), place(), asked)
     assert (ran(context), [e.state for e in counter_events.counter_book(context, place()).events]) == (6, ["asked"])

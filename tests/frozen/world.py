@@ -24,7 +24,7 @@ AT = datetime(2026, 10, 20, 7, 0, tzinfo=UTC)
 API = "/api/v1"
 SHIPS = ("demo-plover", "demo-avocet")
 PLOVER, AVOCET = SHIPS
-ABOARD = ("counter", "engineer", "chief")
+ABOARD = ("counter", "engineer", "chief", "hotel", "master")
 PNG, JPEG = (gzip.decompress((KEPT / f"picture.{ending}.gz").read_bytes()) for ending in ("png", "jpg"))
 KNIFE = "knife_inspection:plover-pump-b-knives:1"
 
@@ -145,7 +145,8 @@ def _set_up(w: World) -> None:
     ships = load("ships.json.gz")
     w.dice.begin("set up")
     for role in ("office", "admin"):
-        w.keys[role] = doors.add_key(w.client, role, None, None)
+        doors.add_person(w.client, role, f"Demo {role}", role, None)
+        w.keys[role] = doors.add_key(w.client, role, None, role)
     for vessel in SHIPS:
         document, body = f"{API}/vessels/{vessel}", ships[vessel]["document"]
         w.do("PUT", document, body, role="office", headers={"If-None-Match": "*"})
@@ -156,8 +157,6 @@ def _set_up(w: World) -> None:
                 doors.add_person(w.client, person, f"Demo {role}", role, vessel)
             w.keys[f"{role} {vessel}"] = doors.add_key(w.client, role, vessel, person)
         w.post(vessel, *ships[vessel]["readings"])
-    w.dice.begin("office")
-    doors.add_person(w.client, "office", "Demo office", "office", None)
 
 
 def _first_days(w: World) -> None:
@@ -365,7 +364,7 @@ def _company(w: World) -> None:
         w.do("POST", f"{plant}/concessions", {**minimum, **more})
     for number in (1, 2):
         w.do("POST", f"{plant}/concessions/{number}/signature", {"as": "chief"}, role="chief")
-        w.do("POST", f"{plant}/concessions/{number}/signature", {"as": "hotel", "name": "B. Hotel"})
+        w.do("POST", f"{plant}/concessions/{number}/signature", {"as": "hotel"}, role="hotel")
     w.do("POST", f"{plant}/concessions", {**minimum, "minimum_swept_m3_per_h": 4000}, good=4)
     w.do("POST", f"{plant}/concessions/1/withdrawal")
     offered = w.ask("GET", f"{plant}/dock?from_at={dock['from_at']}&to_at={dock['to_at']}").body["jobs"]
@@ -377,8 +376,7 @@ def _company(w: World) -> None:
     for pump, point in (("b", "selector to OFF"), ("b", "suction valve"), ("a", "selector to OFF")):
         w.do("POST", f"{pumps}/plover-pump-{pump}/points", {"point": point, "reason": "not there"})
     for number in (1, 2):
-        signed = {"as": "master", "name": "D. Master"}
-        w.do("POST", f"{pumps}/plover-pump-b/points/{number}/signature", signed, role="chief")
+        w.do("POST", f"{pumps}/plover-pump-b/points/{number}/signature", {"as": "master"}, role="master")
     w.do("POST", f"{pumps}/plover-pump-b/points/2/withdrawal")
     w.do("POST", f"{pumps}/plover-pump-a/points", {"point": "supply breaker", "reason": "none"}, good=4)
     w.do("POST", f"{ship}/clogs", {"at": stamp(w.clock.at), "object": "wipe", "riser": "R4", "text": "a handful"})
@@ -403,7 +401,7 @@ def _documents(w: World) -> None:
     document = w.ask("GET", here, "office").body
     for plant in document["plants"]:
         plant["last_done"] = [one for one in plant["last_done"] if one["kind"] != "overhaul"]
-    why = "?reason=no+paper+found&approved_by=N.+Ashore&class_agreed=agreed"
+    why = "?reason=no+paper+found&class_agreed=agreed"
     w.do("PUT", here, {**document, "name": ""}, role="office", headers=w.version(here, "office"), good=4)
     w.do("PUT", here + why, document, role="office", headers=w.version(here, "office"))
     first = {"on": "2026-12-20", "reason": "opened in dock, no paper"}

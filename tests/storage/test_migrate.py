@@ -235,6 +235,7 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
         "v0017_vessel_keys.py",
         "v0018_sign_in.py",
         "v0019_record_index.py",
+        "v0020_two_sides.py",
     ):
         (older / "versions" / later).unlink()
     text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)

@@ -106,7 +106,11 @@ def test_a_person_whose_id_two_vessels_use_is_found_by_the_vessel(two: Context) 
 
 def test_calendar_addresses_of_two_people_of_one_id_are_each_ones_own(two: Context) -> None:
     """Neither sees, changes or withdraws the other's."""
-    who = {vessel: people.in_the_name_of(two, "second", vessel, "me") for vessel in VESSELS}
+    keys = {
+        vessel: people.add_key(two, ME, role=Role.ENGINEER, label="k", vessel_id=vessel, person_id="second")
+        for vessel in VESSELS
+    }
+    who = {vessel: people.who_holds(two, key) for vessel, key in keys.items()}
     made = {
         vessel: addresses.make_address(two, who[vessel], person_id="second", vessel_id=vessel) for vessel in VESSELS
     }

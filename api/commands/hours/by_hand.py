@@ -83,7 +83,7 @@ def hours(
         reads = [read for _, read in values]
         asked = {"hours": [[one.counter, one.at.isoformat(), one.value] for one in reads]}
         with by_hand.own_intake(context) as intake:
-            stored = by_hand.store_by_hand(context, intake, hand(asked), vessel, reads)
+            stored = by_hand.store_by_hand(context, intake, hand(context, asked), vessel, reads)
         judged += [
             (line, {"counter": one.counter, "status": one.status, "says": judged_words(one), "stored": one.taken})
             for (line, _), one in zip(values, stored, strict=True)
@@ -220,7 +220,7 @@ def reading(
     read = by_hand.Read(counter, instant_or_now(context, place.vessel_id, at), value)
     with by_hand.own_intake(context) as intake:
         asked = {"reading": counter, "at": read.at.isoformat(), "value": value}
-        (one,) = by_hand.store_by_hand(context, intake, hand(asked), place.vessel_id, [read])
+        (one,) = by_hand.store_by_hand(context, intake, hand(context, asked), place.vessel_id, [read])
     if not one.taken:
         raise Refused(one.why)
     entry = one.entry

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from api.commands.shared.command import Output, command, counter_place, hand, instant_or_now, me, ship_stamps
+from api.commands.shared.command import Output, command, counter_place, hand, instant_or_now, ship_stamps
 from api.commands.shared.groups import group
 from api.commands.shared.options import FIGURE, FIGURE_FROM_0, INSTANT, CounterId, Why
 
@@ -187,7 +187,7 @@ def undo_event(context: "Context", counter: CounterId, event: EventId, reason: W
     """
     from scheduler.actions.hours import undoing
 
-    asked = hand({"undo": event, "counter": counter})
+    asked = hand(context, {"undo": event, "counter": counter})
     return _recorded(undoing.undo_event(context, asked, counter_place(context, counter), event, reason))
 
 
@@ -196,23 +196,16 @@ def confirm_event(
     context: "Context",
     counter: CounterId,
     event: EventId,
-    person: Annotated[str, typer.Option("--as", help="id of the chief engineer or office person who confirms")],
     reason: Annotated[str, typer.Option(help="anything to add")] = "",
 ) -> Output:
-    """Confirm what another person asked for: hours are taken away by two people.
+    """Confirm what another person asked for, with your own key: hours are taken away by two people.
 
-    Example: leadline counter confirm plover-vp1-hours 3f9c2a7b1e5d4c60 --as chief-plover
+    Example: leadline --key-file own.key counter confirm plover-vp1-hours 3f9c2a7b1e5d4c60
     """
-    from dataclasses import replace
-
     from scheduler.actions.hours import undoing
-    from scheduler.actions.people import people
 
-    place = counter_place(context, counter)
-    actor = people.in_the_name_of(context, person, place.vessel_id, me().name)
-    actor.must_reach(place.vessel_id, f"counter {counter}")
-    asked = replace(hand({"confirm": event, "counter": counter}), actor=actor)
-    return _recorded(undoing.confirm_event(context, asked, place, event, reason))
+    asked = hand(context, {"confirm": event, "counter": counter})
+    return _recorded(undoing.confirm_event(context, asked, counter_place(context, counter), event, reason))
 
 
 def _record(context: "Context", counter: str, at: datetime | None, reason: str, **members: Any) -> Output:
@@ -221,7 +214,7 @@ def _record(context: "Context", counter: str, at: datetime | None, reason: str, 
     place = counter_place(context, counter)
     event = counter_events.CounterEvent(at=instant_or_now(context, place.vessel_id, at), reason=reason, **members)
     asked = {"counter": counter, "at": event.at.isoformat(), "reason": reason, **members}
-    return _recorded(counter_events.add_event(context, hand(asked), place, event))
+    return _recorded(counter_events.add_event(context, hand(context, asked), place, event))
 
 
 def _recorded(answer: "Answer") -> Output:

@@ -45,14 +45,14 @@ def move(
         rows = moving.moves_made(context, place)
         return Output({"moves": rows}, [_move_line(now, row) for row in rows])
     if undo is not None:
-        body = moving.undo_move(context, hand({"undo move": undo, "plant": plant}), place, undo).body
+        body = moving.undo_move(context, hand(context, {"undo move": undo, "plant": plant}), place, undo).body
     else:
         assert key is not None
         start_at = instant_or_now(context, place.vessel_id, to)
         trial = moving.try_move(context, place.vessel_id, place.id, key, start_at)
         if not set_ or not trial["holds"]:
             return Output(trial, _trial_lines(now, trial), code=0 if trial["holds"] else 1)
-        asked = hand({"move": key, "plant": plant, "to": start_at.isoformat(), "reason": reason})
+        asked = hand(context, {"move": key, "plant": plant, "to": start_at.isoformat(), "reason": reason})
         body = moving.move_slot(context, asked, place, key, start_at, if_match=trial["version"], reason=reason).body
     return Output(body, [f"move {body['move']}: {body['says']}", *body["cautions"]])
 

@@ -68,7 +68,7 @@ def plan(
     if take is not None:
         short = len(take) >= 12 and now.proposed is not None and now.proposed.digest.startswith(take)
         digest = now.proposed.digest if short and now.proposed else take
-        planning.take(context, hand({"take": digest}), place, digest)
+        planning.take(context, hand(context, {"take": digest}), place, digest)
         now = plant_state(context, place.vessel_id, place.id)
     shown = now.proposed or now.taken
     if shown is None:

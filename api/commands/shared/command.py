@@ -141,15 +141,35 @@ def me() -> "Actor":
     return Actor("command line", f"{user}, command line", Role.ADMIN)
 
 
-def hand(asked: Mapping[str, Any], by: str | None = None) -> "Hand":
-    """A hand action asked for here. by: the name of the person for whom it is entered."""
+def acting(context: "Context") -> "Actor":
+    """Who acts: the person whose own key was given (--key-file), else whoever is at this terminal, who is no person known here.
+
+    Raises:
+        NotFound: the file cannot be read. NotSignedIn: the key is not known, or was revoked. NotAllowed: it is no person's.
+    """
+    from scheduler.actions.people import people
+    from scheduler.errors import NotAllowed, NotFound
+
+    file = chosen.get("key_file")
+    if file is None:
+        return me()
+    try:
+        key = (sys.stdin.read() if str(file) == "-" else file.read_text(encoding="utf-8")).strip()
+    except (OSError, UnicodeDecodeError) as error:
+        raise NotFound(f"The key file {file} cannot be read: {error}.") from error
+    actor = people.who_holds(context, key)
+    if actor.person_id is None:
+        raise NotAllowed(f"The key in {file} belongs to no person. Give a key that is your own.")
+    return actor
+
+
+def hand(context: "Context", asked: Mapping[str, Any]) -> "Hand":
+    """A hand action asked for here."""
     import secrets
-    from dataclasses import replace
 
     from scheduler.actions.base.context import Hand
 
-    actor = me() if by is None else replace(me(), id=f"command line, {by}", name=by)
-    return Hand(actor, secrets.token_hex(16), asked)
+    return Hand(acting(context), secrets.token_hex(16), asked)
 
 
 def plant_place(context: "Context", plant: str) -> "Place":
@@ -171,7 +191,7 @@ def _place(context: "Context", asset: str, kind: str) -> "Place":
     from scheduler.actions.vessel import fleet
     from scheduler.storage.vessel import AssetKind
 
-    return fleet.locate(context, me(), asset, AssetKind(kind))
+    return fleet.locate(context, acting(context), asset, AssetKind(kind))
 
 
 def plants(context: "Context", plant: str | None) -> list[tuple[str, str]]:
@@ -181,14 +201,14 @@ def plants(context: "Context", plant: str | None) -> list[tuple[str, str]]:
     if plant is not None:
         place = plant_place(context, plant)
         return [(place.vessel_id, place.id)]
-    return [(vessel.id, p.id) for vessel, _ in fleet.list_vessels(context, me()) for p in vessel.plants]
+    return [(vessel.id, p.id) for vessel, _ in fleet.list_vessels(context, acting(context)) for p in vessel.plants]
 
 
 def vessel_must_be(context: "Context", vessel: str) -> None:
     """Raises NotFound where no such vessel is."""
     from scheduler.actions.vessel import fleet
 
-    fleet.get_vessel(context, me(), vessel)
+    fleet.get_vessel(context, acting(context), vessel)
 
 
 def instant_or_none(context: "Context", vessel: str, given: "datetime | None") -> "datetime | None":

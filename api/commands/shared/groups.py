@@ -17,7 +17,7 @@ app = typer.Typer(
     **_SETTINGS,
 )
 chosen: dict[str, Any] = {}
-"""What was given before the command's own words: `database` and `config`."""
+"""What was given before the command's own words: `database`, `config` and `key_file`."""
 
 
 def group(word: str, says: str, example: str, **more: Any) -> typer.Typer:
@@ -42,6 +42,12 @@ def _version(asked: bool) -> None:
 def common(
     database: Annotated[str | None, typer.Option(help="SQLite file or postgresql://... address")] = None,
     config: Annotated[Path | None, typer.Option(help="settings file (TOML)")] = None,
+    key_file: Annotated[
+        Path | None,
+        typer.Option(
+            envvar="LEADLINE_KEY_FILE", help="file with your own key: what takes a person is done in your name"
+        ),
+    ] = None,
     version: Annotated[  # noqa: ARG001
         bool, typer.Option("--version", callback=_version, is_eager=True, help="say it, and end")
     ] = False,
@@ -50,4 +56,4 @@ def common(
 
     Example: leadline demo
     """
-    chosen.update(database=database, config=config)
+    chosen.update(database=database, config=config, key_file=key_file)

@@ -77,9 +77,6 @@ JobKey = Annotated[str, typer.Argument(help="job key, as `leadline due` shows it
 At = Annotated[datetime | None, typer.Option(help="when, ship time or with offset (default: now)", **INSTANT)]
 Why = Annotated[str, typer.Option(help="why, in a few words")]
 ChangeReason = Annotated[str, typer.Option(help="why an interval, window, tolerance or the minimum changes")]
-ApprovedBy = Annotated[
-    str, typer.Option(help="who ashore approved a change of an interval, window, tolerance or the minimum")
-]
 ClassAgreed = Annotated[
     str, typer.Option(help="the class's agreement, where a class item changes: who, when, reference")
 ]

@@ -36,7 +36,7 @@ def breakdown(
     place = pump_place(context, pump)
     since = instant_or_now(context, place.vessel_id, at)
     back = instant_or_none(context, place.vessel_id, expected_back)
-    asked = hand({"breakdown": pump, "reason": reason, "at": str(at or ""), "expected_back": str(back or "")})
+    asked = hand(context, {"breakdown": pump, "reason": reason, "at": str(at or ""), "expected_back": str(back or "")})
     body = dict(repairs.open_breakdown(context, asked, place, at=since, reason=reason, expected_at=back).body)
     body["plan"] = repairs.plan_again(context, place)
     return Output(body, [f"{body['job']} opened, record {body['record']}. {body['says']}", body["plan"]])
@@ -59,7 +59,9 @@ def expected_back(
 
     place = pump_place(context, pump)
     back = instant_or_none(context, place.vessel_id, at)
-    body = dict(outages.say_expected(context, hand({"expected back": pump, "at": str(back or "")}), place, back).body)
+    body = dict(
+        outages.say_expected(context, hand(context, {"expected back": pump, "at": str(back or "")}), place, back).body
+    )
     body["plan"] = repairs.plan_again(context, place)
     return Output(body, [f"kept, record {body['record']}. {body['says']}", body["plan"]])
 
@@ -79,7 +81,7 @@ def runs_after_all(
 
     place = pump_place(context, pump)
     since = instant_or_now(context, place.vessel_id, at)
-    asked = hand({"runs after all": pump, "at": str(at or "")})
+    asked = hand(context, {"runs after all": pump, "at": str(at or "")})
     body = dict(repairs.runs_after_all(context, asked, place, at=since, reason=reason).body)
     body["plan"] = repairs.plan_again(context, place)
     return Output(body, [body["says"], body["plan"]])
@@ -101,7 +103,7 @@ def clog(
     """
     from scheduler.actions.work import breakdown as repairs
 
-    asked = hand({"clog": object_found, "riser": riser, "deck": deck, "at": str(at or "")})
+    asked = hand(context, {"clog": object_found, "riser": riser, "deck": deck, "at": str(at or "")})
     when = instant_or_now(context, vessel, at)
     body = repairs.note_clog(
         context, asked, vessel, at=when, object_found=object_found, riser=riser, deck=deck, text=text

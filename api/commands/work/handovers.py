@@ -21,13 +21,13 @@ def write_handover(
     vessel: VesselId,
     text: Annotated[str, typer.Option(help="what the one who takes over has to know")],
 ) -> Output:
-    """Write and sign a handover note.
+    """Write and sign a handover note, with your own key.
 
-    Example: leadline handover write demo-plover --text "VP2 seal drips; part ordered"
+    Example: leadline --key-file own.key handover write demo-plover --text "VP2 seal drips; part ordered"
     """
     from scheduler.actions.work import handover
 
-    body = handover.write_handover(context, hand({"handover": vessel, "text": text}), vessel, text).body
+    body = handover.write_handover(context, hand(context, {"handover": vessel, "text": text}), vessel, text).body
     return Output(body, [f"note {body['handover']}, record {body['record']}: {body['says']}"])
 
 
@@ -82,7 +82,7 @@ def parts(
     place = plant_place(context, plant)
     if count is not None:
         name, number = count
-        actions.count_part(context, hand({"count": count, "plant": plant}), place, name=name, aboard=number)
+        actions.count_part(context, hand(context, {"count": count, "plant": plant}), place, name=name, aboard=number)
     rows = actions.parts_of(context, place)
     return Output(
         {"plant": plant, "parts": rows},

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from api.commands.shared.command import Output, command, hand, instant_or_now, me
+from api.commands.shared.command import Output, acting, command, hand, instant_or_now
 from api.commands.shared.groups import job_app
 from api.commands.shared.options import FIGURE, INSTANT, At, JobKey, one_of
 
@@ -44,7 +44,7 @@ def close_job(
     from scheduler.actions.work import closing, closing_checks, jobs
     from scheduler.domain.base.enums import Test
 
-    place, job_id = jobs.job_place(context, me(), key)
+    place, job_id = jobs.job_place(context, acting(context), key)
     close = closing_checks.Close(
         done_at=instant_or_now(context, place.vessel_id, at),
         done_by=by,
@@ -57,7 +57,9 @@ def close_job(
         answers_for=answers_for,
         from_paper=from_paper,
     )
-    body = closing.close_job(context, hand({"close": key, "at": close.done_at.isoformat()}), place, job_id, close).body
+    body = closing.close_job(
+        context, hand(context, {"close": key, "at": close.done_at.isoformat()}), place, job_id, close
+    ).body
     says = f"closed, {body['verdict']}" if body["closed"] else "test failed: it stays open"
     pump = f"; pump {body['pump']} {body['pump_state']}" if body["pump_state"] else ""
     return Output(
@@ -77,8 +79,8 @@ def strike_close(
     """
     from scheduler.actions.work import checking, jobs
 
-    place, job_id = jobs.job_place(context, me(), key)
-    body = checking.strike_close(context, hand({"strike": key}), place, job_id, reason).body
+    place, job_id = jobs.job_place(context, acting(context), key)
+    body = checking.strike_close(context, hand(context, {"strike": key}), place, job_id, reason).body
     return Output(body, [f"{key}: {body['says']} Record {body['record']}"])
 
 
@@ -110,7 +112,7 @@ def take_step(
     from scheduler.shiptime import moment_text
     from scheduler.wording.steps import step_words
 
-    place, job_id = jobs.job_place(context, me(), key)
+    place, job_id = jobs.job_place(context, acting(context), key)
     offset = offset_now(context, place.vessel_id)
     if kind is None:
         work = steps.work_on(context, place, job_id)
@@ -128,7 +130,7 @@ def take_step(
             raise typer.BadParameter(f"{one!r}: name=value is expected, such as tag_no=T-12")
         members[name] = value
     step = read_step(kind, Fields(members, offset), fact=fact).step
-    asked = hand({"step": key, "what": STEP.dump_python(step, mode="json")})
+    asked = hand(context, {"step": key, "what": STEP.dump_python(step, mode="json")})
     body = steps.take_step(context, asked, place, job_id, step, fact=fact).body
     flags = [f"flagged: {words}" for words in body["flags"]] + [f"warning: {words}" for words in body["warnings"]]
     says = f"{key}: {step_words(step)}; the pump counts {body['pump_counts']}; record {body['record']}"

@@ -44,15 +44,14 @@ def answer_nonconformity(
     number: Number,
     cause: Annotated[str, typer.Option(help="why it came about")],
     action: Annotated[str, typer.Option(help="what is done so that it does not again")],
-    by: Annotated[str, typer.Option(help="who answers")],
 ) -> Output:
-    """Answer a non-conformity with its cause and the corrective action.
+    """Answer a non-conformity with its cause and the corrective action, with your own key.
 
-    Example: leadline nonconformity answer demo-plover 2 --cause "no seal aboard" --action "two kept" --by "A. Second"
+    Example: leadline --key-file own.key nonconformity answer demo-plover 2 --cause "no seal aboard" --action "two kept"
     """
     from scheduler.actions.work import nonconformities
 
-    asked = hand({"answer": number, "vessel": vessel}, by)
+    asked = hand(context, {"answer": number, "vessel": vessel})
     body = nonconformities.answer_nonconformity(
         context, asked, vessel, number, cause=cause, corrective_action=action
     ).body
@@ -64,14 +63,13 @@ def close_nonconformity(
     context: "Context",
     vessel: VesselId,
     number: Number,
-    by: Annotated[str, typer.Option(help="who closes it (not who answered)")],
 ) -> Output:
-    """Close an answered non-conformity.
+    """Close an answered non-conformity, with your own key; not who answered.
 
-    Example: leadline nonconformity close demo-plover 2 --by "A. Chief"
+    Example: leadline --key-file own.key nonconformity close demo-plover 2
     """
     from scheduler.actions.work import nonconformities
 
-    asked = hand({"close": number, "vessel": vessel}, by)
+    asked = hand(context, {"close": number, "vessel": vessel})
     body = nonconformities.close_nonconformity(context, asked, vessel, number).body
     return Output(body, [f"non-conformity {number} closed; record {body['record']}"])

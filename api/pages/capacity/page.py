@@ -24,7 +24,8 @@ MOST_SPANS, MOST_LISTED = 4, 30
 class MinimumView(FormState):
     """The page. margins, own: touching stretches of the minimum that counts, and of the plant's own without concessions.
 
-    listed: as the answers tell them, newest first. may_ask, may_sign: this person may ask, may sign as chief.
+    listed: as the answers tell them, newest first. may_ask, may_sign: this person may ask, may sign
+    on the chief engineer's side; signs_as: as what, the person's role.
     refused: the form that was refused (with the number it was about), what was typed, and why.
     """
 
@@ -39,6 +40,7 @@ class MinimumView(FormState):
     listed: Sequence[Mapping[str, Any]] = ()
     may_ask: bool = False
     may_sign: bool = False
+    signs_as: str = ""
     done: str = ""
     refused: str = ""
     idempotency_key: str = ""

@@ -27,8 +27,8 @@ from scheduler.storage.vessel import AssetKind
 router = APIRouter(include_in_schema=False)
 DONE = {
     "ask": "Asked, and on record. It counts once both sides have signed.",
-    "chief": "Signed as chief, and on record.",
-    **dict.fromkeys(SECOND_SIGNERS, "The second signature is on record."),
+    "chief": "Signed, and on record.",
+    "second": "Signed, and on record.",
     "withdraw": "Withdrawn, and on record: the plant's own minimum holds.",
 }
 
@@ -46,7 +46,8 @@ async def act(plant_id: str, request: Request, context: ContextDep, who: AskingD
 
     def done() -> str:
         _do(context, who, plant_id, form)
-        return f"/plants/{plant_id}/minimum?done={form['do']}"
+        done = "second" if form["do"] in SECOND_SIGNERS else form["do"]
+        return f"/plants/{plant_id}/minimum?done={done}"
 
     def again(refused: FormRefusal) -> Response:
         return _answer(request, context, who, plant_id, refused=refused)
@@ -62,9 +63,12 @@ def _do(context: Context, who: Asking, plant_id: str, form: PageForm) -> Answer:
         return capacity_concessions.ask_concession(context, hand, place, lower)
     number = form.number
     if what in ("chief", *SECOND_SIGNERS):
-        name, master = form["name"][:200], form["master"][:200]
-        return capacity_concessions.sign_concession(context, hand, place, number, as_=what, name=name, master=master)
+        form.must_name_nobody("name", "master")
+        return capacity_concessions.sign_concession(context, hand, place, number, as_=what)
     if what == "withdraw":
+        frame.must_pass(
+            who, "POST", "/api/v1/plants/{plant_id}/concessions/{number}/withdrawal", "withdraw a lower minimum"
+        )
         return capacity_concessions.withdraw_concession(context, hand, place, number)
     raise Refused(f"{what[:40]!r} is none of the page's forms.")
 
@@ -106,8 +110,9 @@ def _answer(
         margins=_margins(now, now.concessions),
         own=_margins(now, ()),
         listed=capacity_concessions.concessions_listed(context, place),
-        may_ask=frame.may(who, "POST", "/plants/{plant_id}/minimum"),
+        may_ask=frame.may(who, "POST", "/api/v1/plants/{plant_id}/concessions"),
         may_sign=who.actor.role in DECIDES,
+        signs_as=who.actor.role.value,
         done=done,
         refused=refused.form_name if refused else "",
         **(refused.state if refused else FormState()).members,

@@ -6,7 +6,7 @@ from api.pages.hours.asking import Back
 from api.pages.hours.view import AskField, AskForm, EventLine
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.counter_events import ASKED, EventShown
-from scheduler.actions.hours.undoing import SECOND
+from scheduler.actions.people.sides import AUTHORITY
 from scheduler.wording.figures import moment, number
 from scheduler.wording.hours import counts_words
 
@@ -50,7 +50,7 @@ def _forms(event: EventShown, counter: str, actor: Actor, back: Back) -> list[As
     own = event.detail.get("asked_by_id") == (actor.person_id or actor.id)
     found = []
     if event.state == "asked":
-        if actor.role in SECOND and not own:
+        if actor.role in AUTHORITY and not own:
             help_ = "You are the second person: with your word it happens, and both names stand in the record."
             found.append(_form(event, counter, "confirm", "Confirm", help_, "Confirm", back, "Looked at and agreed."))
         help_ = "Nothing happens then; that it was asked for stays in the record."

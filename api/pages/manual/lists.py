@@ -45,6 +45,9 @@ ROLES: Mapping[Role, str] = {
     Role.COUNTER: "a program, not a person: posts readings of its own ship and does nothing else",
     Role.ENGINEER: "reads everything of the own ship, works on jobs, enters hours and days, takes a plan, moves a slot",
     Role.CHIEF: "all that an engineer may, decides postponements that others asked for, signs a lower minimum and the month, exports",
+    Role.HOTEL: "reads, and signs a lower minimum as the second where the ship names hotel",
+    Role.CHIEF_OFFICER: "reads, and signs a lower minimum as the second where the ship names the chief officer",
+    Role.MASTER: "reads; signs and decides for the chief engineer while the link to the office is down; signs points not fitted",
     Role.OFFICE: "all ships: decides what the chief engineer asked for, changes ships' documents, exports",
     Role.ADMIN: "whoever runs the server, at its command line",
 }

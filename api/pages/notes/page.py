@@ -8,11 +8,13 @@ from typing import Any
 from api.pages.shared import layout
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
+from scheduler.actions.vessel.fleet import Version
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotesView(FormState):
-    """The lists as the answers tell them, newest first. done: which form was just taken, in words.
+    """The lists as the answers tell them, newest first; versions: of the vessel's document whose changes wait for an
+    approval ashore. done: which form was just taken, in words.
 
     refused: the form that was refused (`do`, with the number it was about), what was typed, and why.
     """
@@ -21,12 +23,16 @@ class NotesView(FormState):
     action: str
     may_write: bool
     may_decide: bool
+    is_master: bool
+    may_close: bool
+    may_approve: bool
     may_review: bool
     clogs: Sequence[Mapping[str, Any]] = ()
     handovers: Sequence[Mapping[str, Any]] = ()
     postponements: Sequence[Mapping[str, Any]] = ()
     non_conformities: Sequence[Mapping[str, Any]] = ()
     reviews: Sequence[Mapping[str, Any]] = ()
+    versions: Sequence[Version] = ()
     done: str = ""
     refused: str = ""
     idempotency_key: str = ""
@@ -39,6 +45,7 @@ class NotesView(FormState):
             (sum(one["state"] == "open" for one in self.non_conformities), "non-conformity to answer"),
             (sum(one["state"] == "answered" for one in self.non_conformities), "non-conformity to close"),
             (sum(one["signed_by"] is None for one in self.handovers), "handover note to sign"),
+            (len(self.versions), "change of the document to approve"),
         ]
         said = [f"{count} {words if count == 1 else _many(words)}" for count, words in waits if count]
         return ", ".join(said).capitalize() + "." if said else "Nothing waits for a decision or a signature."

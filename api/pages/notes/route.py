@@ -14,8 +14,9 @@ from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.due import postponing
 from scheduler.actions.feed import refresh
-from scheduler.actions.vessel import fleet
+from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.work import breakdown, handover, nonconformities
+from scheduler.domain.base.enums import Role
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Refused
 
@@ -28,7 +29,20 @@ DONE = {
     "answer": "Answered; another person closes it.",
     "close": "Closed.",
     "review": "The month is signed.",
+    "approve": "Approved, and on record.",
 }
+_OF_VESSEL = "/api/v1/vessels/{vessel_id}"
+_DOOR = {
+    "clog": f"{_OF_VESSEL}/clogs",
+    "handover": f"{_OF_VESSEL}/handovers",
+    "sign": f"{_OF_VESSEL}/handovers/{{number}}/signature",
+    "decide": f"{_OF_VESSEL}/postponements/{{number}}/decision",
+    "answer": f"{_OF_VESSEL}/non-conformities/{{number}}/answer",
+    "close": f"{_OF_VESSEL}/non-conformities/{{number}}/close",
+    "review": f"{_OF_VESSEL}/reviews",
+    "approve": f"{_OF_VESSEL}/versions/{{number}}/approval",
+}
+"""The page's forms, each with the door of the API that does the same: who does not pass there does not here."""
 
 
 @router.get("/vessels/{vessel_id}/notes")
@@ -52,6 +66,10 @@ async def act(vessel_id: str, request: Request, context: ContextDep, who: Asking
 def _do(context: Context, who: Asking, vessel_id: str, form: PageForm) -> Answer:
     hand, what = form.hand(), form["do"]
     fleet.get_vessel(context, who.actor, vessel_id)
+    if what not in _DOOR:
+        raise Refused(f"{what[:40]!r} is none of the page's forms.")
+    frame.must_pass(who, "POST", _DOOR[what], "do this")
+    form.must_name_nobody("master")
     if what == "clog":
         return breakdown.note_clog(
             context,
@@ -74,22 +92,21 @@ def _do(context: Context, who: Asking, vessel_id: str, form: PageForm) -> Answer
         return nonconformities.answer_nonconformity(
             context, hand, vessel_id, number, cause=cause, corrective_action=action
         )
+    if what == "approve":
+        return changes.approve_version(context, hand, vessel_id, number)
     if what == "close":
         return nonconformities.close_nonconformity(context, hand, vessel_id, number)
-    if what == "decide":
-        answer = postponing.decide_postponement(
-            context,
-            hand,
-            vessel_id,
-            number,
-            granted=form["granted"] == "yes",
-            note=form["note"],
-            class_agreed=form["class_agreed"],
-            master=form["master"][:200],
-        )
-        refresh.refresh(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
-        return answer
-    raise Refused(f"{what[:40]!r} is none of the page's forms.")
+    answer = postponing.decide_postponement(
+        context,
+        hand,
+        vessel_id,
+        number,
+        granted=form["granted"] == "yes",
+        note=form["note"],
+        class_agreed=form["class_agreed"],
+    )
+    refresh.refresh(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
+    return answer
 
 
 def _answer(
@@ -105,9 +122,15 @@ def _answer(
     view = NotesView(
         frame=frame.vessel_frame(context, who, vessel_id, here, "Notes", "notes"),
         action=here,
-        may_write=frame.may(who, "POST", "/vessels/{vessel_id}/notes"),
+        may_write=frame.may(who, "POST", _DOOR["clog"]),
         may_decide=who.actor.role in DECIDES,
-        may_review=frame.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews"),
+        is_master=who.actor.role is Role.MASTER,
+        may_close=frame.may(who, "POST", _DOOR["close"]),
+        may_approve=frame.may(who, "POST", _DOOR["approve"]),
+        versions=[
+            one for one in fleet.versions_of(context, who.actor, vessel_id) if one.to_approve and not one.approved_by
+        ],
+        may_review=frame.may(who, "POST", _DOOR["review"]),
         clogs=breakdown.clogs_of(context, vessel_id),
         handovers=handover.handovers_of(context, vessel_id),
         postponements=postponing.postponements_listed(context, vessel_id),

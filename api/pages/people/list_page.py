@@ -18,8 +18,11 @@ from scheduler.wording.figures import count_words, listed, moment
 MAY = {
     Role.ENGINEER: "records work and hours, asks",
     Role.CHIEF: "decides and signs too, and signs people in",
+    Role.HOTEL: "reads, and signs second as hotel",
+    Role.CHIEF_OFFICER: "reads, and signs second as chief officer",
+    Role.MASTER: "reads; signs and decides as master, and signs people in",
     Role.OFFICE: "sets up and decides for every ship, exports",
-    Role.ADMIN: "everything, on every ship",
+    Role.ADMIN: "sets up everything, on every ship; decides and signs nothing",
     Role.COUNTER: "posts counters, and nothing else",
 }
 """What each role may do, for a list."""

@@ -19,7 +19,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.people import computers, keys, managing, people
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Role
-from scheduler.domain.people.roles import MANAGERS, PERSON_ROLES, may_manage
+from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
 from scheduler.errors import NotFound, Refused
 from scheduler.parsing import Fields
 
@@ -177,7 +177,7 @@ def _answer(request: Request, context: Context, who: Asking, status: int, **memb
 
 def _fits(role: Role, vessel_id: str | None) -> bool:
     """Chiefs make people of their own ship; a role of the installation is given by the office or an admin."""
-    return vessel_id is None or role in (Role.ENGINEER, Role.CHIEF)
+    return vessel_id is None or role not in FLEETWIDE
 
 
 def _ended_at(one: keys.KeyShown, now: Any) -> Any:

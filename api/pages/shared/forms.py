@@ -75,6 +75,13 @@ class PageForm:
         """What was typed in a field; empty when it was not sent."""
         return self.values.get(name, "")
 
+    def must_name_nobody(self, *fields: str) -> None:
+        """Raises Refused where another's name was typed to sign or decide: only who sends a form does."""
+        typed = [name for name in fields if self[name]]
+        if typed:
+            says = "nobody signs for another: that person does, in the own sign-in or with the own key."
+            raise Refused(f"{typed[0]}: {says}")
+
     @property
     def version(self) -> int | None:
         """The version that the form was drawn with, as If-Match has it for the API."""

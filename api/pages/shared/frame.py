@@ -53,6 +53,13 @@ def may(who: Asking, method: str, route: str) -> bool:
     return isinstance(door, NoRole) or who.actor.role in door
 
 
+def must_pass(who: Asking, method: str, route: str, what: str) -> None:
+    """Raises NotAllowed where this person does not pass that door; for a page's form whose page has a wider one."""
+    door = DOORS[method, route]
+    if not isinstance(door, NoRole):
+        who.actor.must_be(door, what)
+
+
 def frame_of(now: PlantState, who: Asking, here: str, title: str, current: str) -> Frame:
     """What stands around a page of a plant."""
     pumps = sum(now.plant.position_of(pump.id, now.at) is not None for pump in now.plant.pumps)

@@ -18,7 +18,7 @@ from scheduler.actions.due import first_dates, part_dates, postponing
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep, state_of
-from scheduler.domain.base.enums import JobState, Test, Trigger
+from scheduler.domain.base.enums import JobState, Role, Test, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.subjects import where
@@ -188,8 +188,18 @@ def _first_date(
         class_item=now.plant.kind(job.job_id.kind).class_item,
         set_words="" if given is None else f"First due {voyage_day(given.on)}: {given.reason}",
         by="" if given is None else given.by,
+        waits=given is not None and given.waits,
+        agree_action=f"{here}/first-date/agreement" if given is not None and _may_agree(who, given) else "",
+        agreed_by="" if given is None else given.agreed_by or "",
         **back.state("first-date").members,
     )
+
+
+def _may_agree(who: Asking, given: first_dates.FirstDue) -> bool:
+    """Whether the page offers this person to agree; the action looks at it again."""
+    passes = may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/first-date/agreement")
+    chief = who.actor.role.value == given.set_as == Role.CHIEF.value
+    return given.waits and passes and not chief and who.actor.person_id != given.by_id
 
 
 def _part(context: Context, who: Asking, vessel_id: str, here: str, job: DueJob, back: JobFormBack) -> PartView:

@@ -54,6 +54,19 @@ async def first_date(vessel_id: str, key: str, request: Request, context: Contex
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "first-date"))
 
 
+@router.post("/vessels/{vessel_id}/jobs/{key}/first-date/agreement")
+async def agree(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """Agree to the first date of a critical job."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        place, job_id = jobs.job_place(context, who.actor, key)
+        first_dates.agree_first(context, form.hand(), place, job_id)
+        return f"{job_href(vessel_id, key)}#h-first-date"
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "first-date"))
+
+
 @router.post("/vessels/{vessel_id}/jobs/{key}/part-date")
 async def part_date(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Say when the parts of a job come, or take that back."""

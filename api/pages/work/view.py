@@ -84,7 +84,10 @@ class WorkView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstDateView(FormState):
-    """asked: nobody knows when the job was last done. action empty: this person may only read. set_words: what was set."""
+    """asked: nobody knows when the job was last done. action empty: this person may only read. set_words: what was set.
+
+    waits: it counts once another has agreed; agree_action: where this person may.
+    """
 
     asked: bool = False
     action: str = ""
@@ -93,6 +96,9 @@ class FirstDateView(FormState):
     class_item: bool = False
     set_words: str = ""
     by: str = ""
+    waits: bool = False
+    agree_action: str = ""
+    agreed_by: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -318,11 +318,12 @@ class PostponementDecidedAnswer(AnswerModel):
 
 
 class FirstDateAnswer(AnswerModel):
-    """The first date of a job is set."""
+    """The first date of a job is set, or, of a critical kind, asked for."""
 
     job: JobKey
     first_due_on: Day
     record: RecordNumber
+    says: Annotated[str | None, Field(description="what it still takes")] = None
 
 
 class PartDateAnswer(AnswerModel):

@@ -76,8 +76,10 @@ class DocumentVersion(AnswerModel):
     stored_at: At
     by: PersonName
     reason: str
-    approved_by: Annotated[str, Field(description="who ashore approved it; may be empty")]
+    approved_by: Annotated[str, Field(description="who ashore approved it; empty while nobody has")]
     record: RecordNumber | None
+    to_approve: Annotated[list[str], Field(description="its changes that somebody ashore approves")]
+    approved_at: At | None
 
     @classmethod
     def of(cls, one: Version) -> Self:
@@ -89,7 +91,18 @@ class DocumentVersion(AnswerModel):
             reason=one.reason,
             approved_by=one.approved_by,
             record=one.record or None,
+            to_approve=list(one.to_approve),
+            approved_at=None if one.approved_at is None else z(one.approved_at),
         )
+
+
+class VersionApprovedAnswer(AnswerModel):
+    """The changes of a version are approved."""
+
+    vessel: VesselId
+    version: VersionNumber
+    approved_by: PersonName
+    record: RecordNumber
 
 
 class VersionsAnswer(AnswerModel):

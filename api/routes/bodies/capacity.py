@@ -7,7 +7,7 @@ from pydantic import (
     FiniteFloat,
 )
 
-from api.routes.shared.bodies import Body, Instant, NeededName, NeededReason, Reason, said
+from api.routes.shared.bodies import Body, Instant, NeededName, NeededReason, NobodyElse, Reason, said
 from scheduler.domain.base.enums import Test
 
 
@@ -73,9 +73,8 @@ class ConcessionBody(Body):
 
 
 class ConcessionSignatureBody(Body):
-    """A signature under a concession; name: who signs second (the chief signs with the own name); master: name of the master,
-    who signs in the chief's place while the link to the office is down."""
+    """A signature under a concession, by who sends it; as: which side."""
 
     as_: Annotated[Literal["chief", "hotel", "chief officer", "master"], Field(alias="as")]
-    name: Annotated[str, Field(max_length=200)] = ""
-    master: Annotated[str, Field(max_length=200)] = ""
+    name: NobodyElse = ""
+    master: NobodyElse = ""

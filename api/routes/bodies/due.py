@@ -6,7 +6,7 @@ from pydantic import (
     Field,
 )
 
-from api.routes.shared.bodies import Body, Instant, Name, NeededReason, Reason, ShipDate
+from api.routes.shared.bodies import Body, Instant, Name, NeededReason, NobodyElse, Reason, ShipDate
 
 
 class DockBody(Body):
@@ -43,10 +43,9 @@ class FirstDateBody(Body):
 
 
 class DecisionBody(Body):
-    """A postponement granted or refused. class_agreed: the class's agreement, needed for a class item; master: name of the
-    master, who decides while the link to the office is down."""
+    """A postponement granted or refused. class_agreed: the class's agreement, needed for a class item."""
 
     granted: bool
     note: Reason = ""
     class_agreed: Reason = ""
-    master: Annotated[str, Field(max_length=200)] = ""
+    master: NobodyElse = ""

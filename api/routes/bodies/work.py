@@ -13,6 +13,7 @@ from api.routes.shared.bodies import (
     Name,
     NeededName,
     NeededReason,
+    NobodyElse,
     Reason,
     Words,
     said,
@@ -34,10 +35,10 @@ class NotFittedBody(Body):
 
 
 class NotFittedSignatureBody(Body):
-    """The second signature under it: as office, or the master's with the name."""
+    """The second signature under it, by who sends it: as office or as master."""
 
     as_: Annotated[Literal["office", "master"], Field(alias="as")]
-    name: Annotated[str, Field(max_length=200)] = ""
+    name: NobodyElse = ""
 
 
 class CauseBody(Body):

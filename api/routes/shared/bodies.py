@@ -60,6 +60,23 @@ NeededReason = Annotated[str, Field(max_length=1000), said(minLength=1, pattern=
 NeededName = Annotated[str, Field(min_length=1, max_length=200), said(pattern=MORE_THAN_BLANKS)]
 
 
+def _nobody_else(name: str) -> str:
+    """A signature is given by who sends it."""
+    if name.strip():
+        raise ValueError(
+            "nobody signs for another: that person does, in the own sign-in or with the own key; leave it out"
+        )
+    return ""
+
+
+NobodyElse = Annotated[
+    str,
+    Field(max_length=200, deprecated=True, description="nobody is named: who sends it signs; to be left out, or empty"),
+    AfterValidator(_nobody_else),
+]
+"""Where another's name was typed once."""
+
+
 def _leaves(told: object) -> Iterator[object]:
     """Each text, figure and name anywhere in a JSON value."""
     if isinstance(told, Mapping):

@@ -20,7 +20,6 @@ class Actor:
     """The one who acts. vessel_id none: reaches every vessel (office, admin).
 
     person_id, person_vessel_id: the person behind a sign-in or a key; the latter is empty for one of the installation.
-    own: acts in the own sign-in or with the own key; false where somebody else typed in that person's name.
     authentication: how the person was known; none for programs, timers and the server's own command line.
     """
 
@@ -29,7 +28,6 @@ class Actor:
     role: Role
     vessel_id: str | None = None
     person_id: str | None = None
-    own: bool = True
     person_vessel_id: str = ""
     authentication: Authentication | None = None
 
@@ -77,7 +75,3 @@ def maker_of(actor: Actor) -> Person:
     passphrase who they are."""
     by = actor.authentication
     return by.maker if by is not None and by.maker is not None and by.proved_at is None else person_of(actor)
-
-
-AUTHORITY = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
-"""Roles that decide what an engineer may only ask for."""

@@ -3,14 +3,15 @@
 from datetime import datetime
 from typing import Any
 
-from scheduler.actions.base.actor import Actor, person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.people.sides import ASKS, Side, must_be_another, person_acting, remember_side
 from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.vessel.fleet import Place, clock_of
-from scheduler.domain.capacity.concessions import Lower, lower_faults
+from scheduler.domain.base.enums import Role
+from scheduler.domain.capacity.concessions import SECOND_SIGNERS, Lower, lower_faults
 from scheduler.domain.capacity.minimum import litres_up
-from scheduler.domain.due.deciding import OFFICE, Decider, signing_objections
+from scheduler.domain.due.deciding import DECIDES, Decider, signing_objections
 from scheduler.domain.people.persons import Person
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.storage.capacity import ConcessionRow, concession_row, concession_rows, next_concession_number
@@ -20,13 +21,17 @@ from scheduler.storage.record import append_record
 from scheduler.wording.deciding import unfit_words
 from scheduler.wording.figures import moment
 
+SIDES = DECIDES | {Role(second) for second in SECOND_SIGNERS}
+"""Roles that sign for one side or the other."""
+
 
 def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> Answer:
     """Ask for a lower minimum. It changes nothing until both have signed.
 
     Raises:
-        Refused: no reason, a time that is past or too long, or a figure that is not lower.
+        Refused: no reason, a time that is past or too long, or a figure that is not lower. NotAllowed: by nobody known.
     """
+    asker = person_acting(context, hand.actor, ASKS, "ask for a lower minimum")
 
     def act(session: Session) -> Answer:
         now = load_plant(session, context, place.vessel_id, place.plant_id)
@@ -41,29 +46,29 @@ def ask_concession(context: Context, hand: Hand, place: Place, asked: Lower) -> 
             to_at=asked.to_at,
             minimum_litres_per_h=litres_up(asked.minimum),
             reason=asked.reason.strip(),
-            asked_by_id=person_of(hand.actor).id,
+            asked_by_id=asker.id,
             asked_by=hand.actor.name,
             asked_at=context.now(),
             second_as=now.plant.second_signer,
         )
+        remember_side(session, place.vessel_id, f"concession {row.number} asked", hand.actor)
         return _kept(session, context, row, "concession asked", 201, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def sign_concession(
-    context: Context, hand: Hand, place: Place, number: int, *, as_: str, name: str = "", master: str = ""
-) -> Answer:
-    """Sign as chief, or write down who signs second (whom the ship names: hotel, chief officer, master).
+def sign_concession(context: Context, hand: Hand, place: Place, number: int, *, as_: str) -> Answer:
+    """Sign the own side: the chief engineer's (as chief, as office, or as master while the link to the office is down), or that
+    of the second signer (whom the ship names: hotel, chief officer, master).
 
     Args:
-        as_: chief, or the second signer's side. name: who signs second; the chief signs with the own name.
-        master: name of the master, who signs the chief's side while the link to the office is down, told by somebody else.
+        as_: the side: chief, or the second signer's.
 
     Raises:
-        NotFound: no such concession. Clash: signed so already, withdrawn, or past. NotAllowed: the role does not sign
-            as chief, the one who asked, or one person for both. Refused: no name, or another side than these two.
+        NotFound: no such concession. Clash: signed so already, withdrawn, or past. NotAllowed: by nobody known, who has not that
+            role, who asked, or one person for both. Refused: another side than these two.
     """
+    person = person_acting(context, hand.actor, SIDES, "sign a lower minimum")
 
     def act(session: Session) -> Answer:
         row = _open(session, place, number, context.now())
@@ -71,33 +76,31 @@ def sign_concession(
             says = f"chief or {row.second_as}"
             raise Refused(f"as: {as_[:40]!r}: {says} was expected.", faults=[("/as", says)])
         chief_side = as_ == "chief"
-        if not chief_side and not name.strip():
-            raise Refused(f"name: say who signs as {as_}.", faults=[("/name", "this is empty")])
         own, other = _signer(row, chief_side), _signer(row, not chief_side)
         if own is not None:
             raise Clash(f"Concession {number} is signed as {as_} already, by {own.name}.")
-        by = _decider(hand.actor, master if chief_side else name, by_master=chief_side and bool(master.strip()))
-        asked_by = Person(row.asked_by_id, row.asked_by)
-        against = signing_objections(chief_side=chief_side, by=by, asked_by=asked_by, other=other)
+        by, asked_by = Decider(person, hand.actor.role), Person(row.asked_by_id, row.asked_by)
+        second_as = None if chief_side else row.second_as
+        against = signing_objections(second_as=second_as, by=by, asked_by=asked_by, other=other)
         if against:
             raise NotAllowed(unfit_words(against))
+        for act_of, first in (("asked", asked_by), ("second" if chief_side else "chief", other)):
+            if first is not None:
+                side = Side(place.vessel_id, f"concession {number} {act_of}", first)
+                says = f"{first.name} gave another side of it already: it takes two people."
+                must_be_another(context, session, side, hand.actor, says)
+        mine = f"concession {number} {'chief' if chief_side else 'second'}"
+        remember_side(session, place.vessel_id, mine, hand.actor)
         if chief_side:
-            row.chief_by_id, row.chief_by, row.chief_at = by.person.id, by.person.name, context.now()
-            row.chief_as = "master" if by.master else "office" if by.role in OFFICE else "chief"
-            row.chief_entered_by = hand.actor.name if by.master else ""
+            row.chief_by_id, row.chief_by, row.chief_at = person.id, person.name, context.now()
+            row.chief_as = by.role.value
         else:
-            row.hotel_by_id, row.hotel_by, row.hotel_at = by.person.id, by.person.name, context.now()
+            row.hotel_by_id, row.hotel_by, row.hotel_at = person.id, person.name, context.now()
         if other is not None:
             ask_plan(session, place.vessel_id, row.plant_id, context.now())
         return _kept(session, context, row, f"concession signed as {as_}", 200, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
-
-
-def _decider(actor: Actor, name: str, *, by_master: bool) -> Decider:
-    """Who signs: the actor, or, by that name, whom the actor writes down."""
-    person = person_of(actor)
-    return Decider(Person(person.id, name.strip() or person.name), actor.role, by_master)
 
 
 def withdraw_concession(context: Context, hand: Hand, place: Place, number: int) -> Answer:

@@ -3,23 +3,25 @@
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
-from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import StoredTotals
+from scheduler.actions.people.sides import AUTHORITY, Side, must_be_another, person_acting, remember_side
 from scheduler.actions.plant_state.load import PlantState, known_from, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.stored import first_dates_of
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.base.enums import JobState, Subject
+from scheduler.domain.base.enums import JobState, Role, Subject
+from scheduler.domain.due.deciding import DECIDES
 from scheduler.domain.due.first_date import first_date_faults, latest_on
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId, last_not_known
 from scheduler.domain.due.subjects import where
 from scheduler.domain.hours.running import RunningHours, running_hours
+from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.document import Plant
-from scheduler.errors import Refused
+from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.shiptime import instant_of, ship_time
 from scheduler.storage.database import Session
 from scheduler.storage.due import FirstDateRow, first_date_row
@@ -31,12 +33,16 @@ from scheduler.wording.names import job_words
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstDue:
-    """A first date as set. on: ship's date."""
+    """A first date as set. on: ship's date. waits: it counts once another person has agreed; agreed_by: who did, where it took one."""
 
     on: date
     reason: str
     by: str
+    by_id: str
+    set_as: str
     set_at: datetime
+    waits: bool
+    agreed_by: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,18 +70,30 @@ def given(context: Context, vessel_id: str, job_id: JobId) -> FirstDue | None:
         row = first_date_row(session, vessel_id, job_id.kind, job_id.subject)
     if row is None:
         return None
-    return FirstDue(on=row.due_on, reason=row.reason, by=row.actor, set_at=row.set_at)
+    return FirstDue(
+        on=row.due_on,
+        reason=row.reason,
+        by=row.actor,
+        by_id=row.actor_id,
+        set_as=row.set_as,
+        set_at=row.set_at,
+        waits=row.waits,
+        agreed_by=row.agreed_by,
+    )
 
 
 def set_first(
     context: Context, hand: Hand, place: Place, job_id: JobId, *, on: date, reason: str, class_agreed: str = ""
 ) -> Answer:
-    """Set the ship's date on which an open turn whose last time is not known falls due; a new plan is asked for.
+    """Set the ship's date on which an open turn whose last time is not known falls due; a new plan is asked for. That of a critical
+    kind counts once another person has agreed (status 202); bringing one forward that counts takes nobody else.
 
     Raises:
+        NotAllowed: by nobody known, or someone who is neither chief engineer nor office.
         Clash: the job was done. Refused: its last time is known, no reason, no class agreement for a class item, a date not
             to come, further off than an interval, or later than the one set before.
     """
+    by = person_acting(context, hand.actor, AUTHORITY, "set a first date")
 
     def act(session: Session) -> Answer:
         key = job_id.key
@@ -95,7 +113,9 @@ def set_first(
                 "Do the job, or have the postponement decided anew."
             )
         row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
-        before_on = None if row is None else row.due_on
+        counts = row is not None and not row.waits
+        before_on = row.due_on if row is not None and counts else None
+        waits = kind.critical and not counts
         today = ship_time(now.at, now.offset_minutes).date()
         faults = first_date_faults(kind, on, today=today, before=before_on, reason=reason, class_agreed=class_agreed)
         if faults:
@@ -110,9 +130,10 @@ def set_first(
             "running_seconds": ran,
             "reason": reason.strip(),
             "class_agreed": class_agreed.strip(),
-            "by": hand.actor.name,
+            "by": by.name,
         }
-        record, _ = append_record(session, place.vessel_id, "first date set", now.at, payload)
+        what = "first date asked" if waits else "first date set"
+        record, _ = append_record(session, place.vessel_id, what, now.at, payload)
         if row is None:
             row = FirstDateRow(
                 vessel_id=place.vessel_id,
@@ -129,10 +150,60 @@ def set_first(
                 record=0,
             )
         row.due_on, row.due_at, row.reason, row.record = on, due_at, reason.strip(), record
-        row.actor_id, row.actor = person_of(hand.actor).id, hand.actor.name
+        row.actor_id, row.actor, row.set_as, row.waits = by.id, by.name, hand.actor.role.value, waits
+        remember_side(session, place.vessel_id, f"first date {job_id.kind}:{job_id.subject} set", hand.actor)
+        if waits:
+            row.set_at, row.running_seconds = now.at, ran
         session.add(row)
+        answer = {"job": key, "first_due_on": on.isoformat(), "record": record}
+        if waits:
+            says = f"{kind.name} is critical: it counts once another person has agreed, one of both being the office or the master."
+            return Answer(202, {**answer, "says": says})
         ask_plan(session, place.vessel_id, place.plant_id, context.now())
-        return Answer(200, {"job": key, "first_due_on": on.isoformat(), "record": record})
+        return Answer(200, answer)
+
+    return hand_action(context, hand, place.vessel_id, act)
+
+
+def agree_first(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answer:
+    """Agree to the first date that another person set for a job of a critical kind: it counts from now on; a new plan is asked for.
+
+    Raises:
+        NotAllowed: by nobody known, by who set it, or by the chief engineer what a chief engineer set. NotFound: none was set.
+        Clash: it counts already, its day has come, or the job was done or its last time came to be known.
+    """
+    by = person_acting(context, hand.actor, DECIDES, "agree to a first date")
+
+    def act(session: Session) -> Answer:
+        now = load_plant(session, context, place.vessel_id, place.plant_id)
+        kind_of(now.plant, job_id)
+        job = open_job(session, now, job_id)
+        words = job_words(now.plant, now.at, job_id.key)
+        row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
+        if row is None:
+            raise NotFound(f"No first date was set for {words}.")
+        if not row.waits:
+            raise Clash(f"The first date of {words} counts already.")
+        if not may_be_set(job):
+            raise Clash(f"When {words} was last done is known by now: its due date follows from that.")
+        side = Side(place.vessel_id, f"first date {job_id.kind}:{job_id.subject} set", Person(row.actor_id, row.actor))
+        must_be_another(context, session, side, hand.actor, f"{row.actor} set it: another person agrees to it.")
+        if hand.actor.role.value == row.set_as == Role.CHIEF.value:
+            raise NotAllowed("What a chief engineer set, the office agrees to, or the master while the link is down.")
+        if row.due_on <= ship_time(now.at, now.offset_minutes).date():
+            raise Clash("Its day has come meanwhile: do the job, or have a later date set and agreed to.")
+        row.waits, row.agreed_by_id, row.agreed_by, row.agreed_at = False, by.id, by.name, now.at
+        session.add(row)
+        payload = {
+            "job_no": job_id.key,
+            "due_on": row.due_on,
+            "set_by": row.actor,
+            "agreed_as": hand.actor.role.value,
+            "by": by.name,
+        }
+        record, _ = append_record(session, place.vessel_id, "first date agreed", now.at, payload)
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
+        return Answer(200, {"job": job_id.key, "first_due_on": row.due_on.isoformat(), "record": record})
 
     return hand_action(context, hand, place.vessel_id, act)
 

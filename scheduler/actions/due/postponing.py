@@ -2,13 +2,13 @@
 
 from typing import Any
 
-from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
 from scheduler.actions.base.pending import ask_plan
+from scheduler.actions.people.sides import ASKS, Side, must_be_another, person_acting, remember_side
 from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.due.deciding import OFFICE, Decider, Unfit, decision_objections
+from scheduler.domain.due.deciding import DECIDES, Decider, Unfit, decision_objections
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.postponing import Asked, ask_faults
 from scheduler.domain.people.persons import Person
@@ -27,7 +27,9 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
 
     Raises:
         Clash: one is asked for and not decided yet, or the job is closed. Refused: no reason or risk, or no later date.
+        NotAllowed: by nobody known.
     """
+    asker = person_acting(context, hand.actor, ASKS, "ask for a postponement")
 
     def act(session: Session) -> Answer:
         now = load_plant(session, context, place.vessel_id, place.plant_id)
@@ -64,7 +66,7 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
                 reason=asked.reason.strip(),
                 risk=asked.risk.strip(),
                 mitigation=asked.mitigation.strip(),
-                asked_by_id=person_of(hand.actor).id,
+                asked_by_id=asker.id,
                 asked_by=hand.actor.name,
                 asked_at=context.now(),
             )
@@ -83,6 +85,7 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
             "times_before": len([row for row in before if row.granted]),
             "by": hand.actor.name,
         }
+        remember_side(session, place.vessel_id, f"postponement {number} asked", hand.actor)
         record, _ = append_record(session, place.vessel_id, "postponement asked", now.at, payload)
         who = "the office" if kind.critical else "the chief engineer or the office"
         return Answer(
@@ -115,19 +118,17 @@ def decide_postponement(
     granted: bool,
     note: str,
     class_agreed: str = "",
-    master: str = "",
 ) -> Answer:
-    """Grant or refuse a postponement. Granted, the job's limit is the new one, and a new plan is asked for.
-
-    Args:
-        master: name of the master, who decides while the link to the office is down, told by somebody else than who asked.
+    """Grant or refuse a postponement, as chief engineer, as office, or as master while the link to the office is down. Granted,
+    the job's limit is the new one, and a new plan is asked for.
 
     Raises:
         NotFound: no such postponement. Clash: decided already, or granted though its date rests on a return that nobody told.
-        NotAllowed: by the one who asked, or by someone who may
-            not. Refused: a class item without the class's agreement, or no note to a refusal.
+        NotAllowed: by nobody known, by the one who asked, or by someone who may not.
+        Refused: a class item without the class's agreement, or no note to a refusal.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    decider = Decider(person_acting(context, hand.actor, DECIDES, "decide a postponement"), hand.actor.role)
 
     def act(session: Session) -> Answer:
         row = postponement_row(session, vessel_id, number)
@@ -138,26 +139,22 @@ def decide_postponement(
             raise Clash(f"Postponement {number} was {words} already, by {row.decided_by}.")
         now = load_plant(session, context, vessel_id, row.plant_id)
         kind = kind_of(now.plant, _occurrence(row.job_key))
-        person, by_master = person_of(hand.actor), bool(master.strip())
-        decider = Decider(Person(person.id, master.strip() or person.name), hand.actor.role, by_master)
+        asked_by = Person(row.asked_by_id, row.asked_by)
         against = decision_objections(
-            kind,
-            asked_by=Person(row.asked_by_id, row.asked_by),
-            decider=decider,
-            granted=granted,
-            class_agreed=class_agreed,
+            kind, asked_by=asked_by, decider=decider, granted=granted, class_agreed=class_agreed
         )
         if against:
             error = Refused if against[0].code is Unfit.CLASS_ITEM else NotAllowed
             raise error(unfit_words(against))
+        says = f"{asked_by.name} asked for it: another person decides it."
+        must_be_another(context, session, Side(vessel_id, f"postponement {number} asked", asked_by), hand.actor, says)
         resting = _resting(now, row.job_key) if granted else []
         if resting:
             raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
         if not granted and not note.strip():
             raise Refused("Say why it is refused; note is empty.", faults=[("/note", "this is empty")])
         row.granted, row.decided_by, row.decided_at = granted, decider.person.name, context.now()
-        row.decided_as = "master" if by_master else "office" if decider.role in OFFICE else "chief"
-        row.entered_by = hand.actor.name if by_master else ""
+        row.decided_as = decider.role.value
         row.note, row.class_agreed = note.strip(), class_agreed.strip()
         session.add(row)
         words = "granted" if granted else "refused"

@@ -17,13 +17,16 @@ from datetime import datetime
 from math import isfinite
 from typing import Any
 
+from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, instant, seconds
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import GIVING, setups_of_counter, undone_by
+from scheduler.actions.people.sides import ASKS, person_acting, remember_side
 from scheduler.actions.vessel.document import document_of, position_names
 from scheduler.actions.vessel.fleet import Place, clock_of
 from scheduler.domain.hours.accepting import MOST_COUNTS, Refusal, value_milli
 from scheduler.domain.hours.ledger import Flag, Setup, setup_at
+from scheduler.domain.people.persons import Person
 from scheduler.errors import NotFound, Refused
 from scheduler.shiptime import ShipOffset
 from scheduler.storage.database import Session
@@ -75,7 +78,7 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
     An adjustment that takes hours away is only asked for (status 202) until another person confirms it.
 
     Raises:
-        Refused: an instant to come, no reason, a value missing or impossible.
+        Refused: an instant to come, no reason, a value missing or impossible. NotAllowed: hours taken away by nobody known.
     """
     with context.db.read() as session:
         name = counter_words(session, counter_row(session, place))
@@ -91,9 +94,9 @@ def add_event(context: Context, hand: Hand, place: Place, event: CounterEvent) -
             detail = _detail(session, row, event)
         kind = ASKED_ADJUSTMENT if event.kind == "adjustment" and detail["seconds"] < 0 else event.kind
         if kind in ASKED:
-            detail["asked_by_id"] = who(hand)
+            detail["asked_by_id"] = asker_of(context, hand).id
         elif kind in GIVING:
-            detail["by_id"] = who(hand)
+            detail["by_id"] = person_of(hand.actor).id
         return keep_event(context, session, hand, place, row, kind, seconds(event.at), detail, event.reason)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -147,6 +150,7 @@ def keep_event(
     number, _ = append_record(session, place.vessel_id, f"counter {kind}", context.now(), payload)
     told = {"counter": place.id, "event": kind, "id": event_id, "record": number}
     if kind in ASKED:
+        remember_side(session, place.vessel_id, f"counter event {event_id} asked", hand.actor)
         says = (
             "Nothing has changed yet: hours are taken away by two people. Another person, chief engineer or office, "
             "confirms it."
@@ -173,9 +177,9 @@ def must_say_why(reason: str) -> None:
         )
 
 
-def who(hand: Hand) -> str:
-    """What tells one person from another: the person, else the key or the command line."""
-    return hand.actor.person_id or hand.actor.id
+def asker_of(context: Context, hand: Hand) -> Person:
+    """Who asks that hours be taken away. Raises NotAllowed: nobody known, or not one who asks for such things."""
+    return person_acting(context, hand.actor, ASKS, "ask that hours be taken away")
 
 
 def counter_row(session: Session, place: Place) -> CounterRow:

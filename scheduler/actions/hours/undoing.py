@@ -3,28 +3,24 @@
 import json
 from typing import Any
 
-from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.hours.counter_events import (
     ASKED,
     ASKED_UNDO,
+    asker_of,
     counter_row,
     counter_words,
     keep_event,
     must_say_why,
-    who,
 )
 from scheduler.actions.hours.ledger import GIVING, undone_by
+from scheduler.actions.people.sides import AUTHORITY, Side, must_be_another, person_acting
 from scheduler.actions.vessel.fleet import Place, clock_of
-from scheduler.domain.base.enums import Role
-from scheduler.domain.people.persons import Person, one_person
-from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.domain.people.persons import Person, of_a_person
+from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import CounterEventRow, CounterRow, counter_event_rows
 from scheduler.wording.figures import moment
-
-SECOND = frozenset({Role.CHIEF, Role.OFFICE})
-"""Roles that confirm."""
 
 
 def undo_event(context: Context, hand: Hand, place: Place, event_id: str, reason: str) -> Answer:
@@ -35,7 +31,7 @@ def undo_event(context: Context, hand: Hand, place: Place, event_id: str, reason
 
     Raises:
         NotFound: the counter has no such event. Clash: undone before, or asked for already.
-        Refused: no reason, or it is an undo itself.
+        Refused: no reason, or it is an undo itself. NotAllowed: hours taken away by nobody known.
     """
     must_say_why(reason)
 
@@ -49,10 +45,11 @@ def undo_event(context: Context, hand: Hand, place: Place, event_id: str, reason
         given_s = json.loads(event.detail).get("seconds", 0) if event.kind in GIVING else 0
         if event.kind in GIVING:
             detail["seconds"] = -given_s
-        if given_s <= 0 or _told(event).get("by_id") == who(hand):
+        own = Person(str(_told(event).get("by_id", "")), event.actor)
+        if given_s <= 0 or (of_a_person(own) and own.id == hand.actor.person_id):
             return keep_event(context, session, hand, place, row, "undo", event.at_s, detail, reason)
         _not_waiting(events, event)
-        detail["asked_by_id"] = who(hand)
+        detail["asked_by_id"] = asker_of(context, hand).id
         return keep_event(context, session, hand, place, row, ASKED_UNDO, event.at_s, detail, reason)
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -62,24 +59,21 @@ def confirm_event(context: Context, hand: Hand, place: Place, event_id: str, rea
     """Let happen what another person asked for.
 
     Raises:
-        NotAllowed: by the one who asked, or someone who is neither chief engineer nor office. NotFound: no such event.
-        Clash: confirmed, turned down or undone before. Refused: nothing was asked for by that event.
+        NotAllowed: by nobody known, by the one who asked, or someone who is neither chief engineer nor office. NotFound: no such
+            event. Clash: confirmed, turned down or undone before. Refused: nothing was asked for by that event.
     """
+    person_acting(context, hand.actor, AUTHORITY, "confirm that hours are taken away")
 
     def act(session: Session) -> Answer:
         row = counter_row(session, place)
         events, event = _find(session, row, event_id)
         if event.kind not in ASKED:
             raise Refused(f"This is the event {event.kind!r}; there is nothing to confirm.")
-        if hand.actor.role not in SECOND:
-            raise NotAllowed(
-                f"The role {hand.actor.role.value} may not confirm this; the chief engineer or the office may."
-            )
         told = _told(event)
-        if one_person(Person(told["asked_by_id"], event.actor), person_of(hand.actor)):
-            raise NotAllowed(
-                f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
-            )
+        says = f"{event.actor} asked for this and cannot confirm it; another person, chief engineer or office, does."
+        asked_by = Person(str(told["asked_by_id"]), event.actor)
+        side = Side(place.vessel_id, f"counter event {event.id} asked", asked_by)
+        must_be_another(context, session, side, hand.actor, says)
         _not_undone(session, row, events, event)
         for other in events:
             if _told(other).get("asked") == event.id:

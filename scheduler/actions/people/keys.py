@@ -82,7 +82,7 @@ def rotate_key(context: Context, actor: Actor, prefix: str, both_days: int = BOT
 
     Raises:
         NotFound: no good key with that prefix, or another's. Clash: two of it are good already.
-        Refused: more than a year of both.
+        Refused: more than a year of both, or it is nobody's and no counter's.
     """
     if not 0 <= both_days <= 365:
         raise fault_at("both_days", f"Two keys cannot be good together for {both_days} days; 0 to 365 are expected.")
@@ -91,6 +91,11 @@ def rotate_key(context: Context, actor: Actor, prefix: str, both_days: int = BOT
         old = key_of(session, actor, prefix)
         if not is_good(old, now):
             raise NotFound(f"The key {prefix} is no longer good. Make a new one.")
+        if old.person_id is None and old.role is not Role.COUNTER:
+            raise fault_at(
+                "person",
+                f"The key {prefix} belongs to no person yet: say whose it is, or make that person one.",
+            )
         if any(other.follows == prefix and is_good(other, now) for other in key_rows(session)):
             raise Clash(f"A key that takes over from {prefix} is good already. Withdraw one of the two first.")
         if old.follows is not None:

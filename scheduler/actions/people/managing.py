@@ -155,7 +155,7 @@ def change_person(
         where = (
             "of the whole installation: office or admin"
             if vessel_id == INSTALLATION
-            else "of one ship: engineer or chief"
+            else "of one ship: engineer, chief, hotel, chief officer or master"
         )
         raise fault_at(
             "role", f"This person is {where}. For another kind of role make a new person and withdraw this one."

@@ -4,16 +4,15 @@ import hmac
 import re
 import secrets
 from contextlib import suppress
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import Actor, maker_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
-from scheduler.actions.people.sessions import NO_BROWSER, Browser, hashed, key_actor, open_session, person_actor
+from scheduler.actions.people.sessions import NO_BROWSER, Browser, hashed, key_actor, open_session
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
 from scheduler.domain.people.persons import Person
-from scheduler.domain.people.roles import FLEETWIDE, PERSON_ROLES, lower_role, may_manage
+from scheduler.domain.people.roles import FLEETWIDE, PERSON_ROLES, may_manage, role_by_key
 from scheduler.errors import Busy, Clash, NotAllowed, NotFound, NotSignedIn, Refused, StorageFull
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import (
@@ -113,11 +112,13 @@ def add_key(
     person_id: str | None = None,
     days: int | None = None,
 ) -> str:
-    """A new key, shown this once; person_id: of the vessel or of the installation. days: how long it is good; none: until withdrawn.
+    """A new key, shown this once; person_id: of the vessel or of the installation, none for a counter's alone. days: how long it is
+    good; none: until withdrawn.
 
     Raises:
         Refused: a vessel missing for a shipboard role, several vessels have such a person, a bad label or number of days, a role
-        beyond the person's, a counter key of a person. NotFound: no such vessel or person. NotAllowed: another's, as `must_manage`.
+        beyond the person's, a counter key of a person, any other of nobody. NotFound: no such vessel or person.
+        NotAllowed: another's, as `must_manage`.
     """
     _scope(role, vessel_id)
     label = " ".join(label.split())
@@ -131,9 +132,7 @@ def add_key(
         if vessel_id is not None and vessel_row(session, vessel_id) is None:
             raise NotFound(f"There is no vessel {vessel_id}. Put its document first.")
         person = None if person_id is None else find_person(session, person_id, vessel_id)
-        if person is not None and (role is Role.COUNTER or lower_role(role, person.role) is not role):
-            says = "A counter's key is nobody's" if role is Role.COUNTER else f"{person.name} is {person.role.value}"
-            raise fault_at("role", f"{says}, so there is no key with the role {role.value} for them.")
+        _fits(person, role)
         must_manage_key(actor, person, vessel_id, role)
         maker = maker_of(actor)
         prefix, whole = new_key()
@@ -153,6 +152,36 @@ def add_key(
         session.add(row)
         record_key(session, row, "key made", context.now(), actor)
     return whole
+
+
+def _fits(person: PersonRow | None, role: Role) -> None:
+    """Raises Refused unless a key of that role may be that person's: a counter's is nobody's, any other somebody's."""
+    if person is None and role is not Role.COUNTER:
+        raise fault_at("person", f"A key with the role {role.value} belongs to a person: say whose it is.")
+    if person is not None and (role is Role.COUNTER or role_by_key(role, person.role) is not role):
+        says = "A counter's key is nobody's" if role is Role.COUNTER else f"{person.name} is {person.role.value}"
+        raise fault_at("role", f"{says}, so there is no key with the role {role.value} for them.")
+
+
+def give_key(context: Context, actor: Actor, prefix: str, person_id: str) -> None:
+    """Say whose a key is that was made before keys belonged to people: from now on that person decides and signs with it.
+
+    Raises:
+        NotFound: no such key, or no such person of its vessel or the installation. Clash: it is somebody's already, or withdrawn.
+        Refused: it is a counter's, or its role is not the person's. NotAllowed: as `must_manage`.
+    """
+    with context.db.write(INSTALLATION) as session:
+        row, now = key_of(session, actor, prefix), context.now()
+        if row.person_id is not None or not is_good(row, now):
+            raise Clash(f"The key {prefix} is no longer good, or belongs to a person already. Make a new one.")
+        person = find_person(session, person_id, row.vessel_id or INSTALLATION)
+        _fits(person, row.role)
+        must_manage_key(actor, person, row.vessel_id, row.role)
+        maker = maker_of(actor)
+        row.person_vessel_id, row.person_id = person.vessel_id, person.id
+        row.made_by_id, row.made_by = maker.id, maker.name
+        record_key(session, row, "key given to a person", now, actor)
+        session.add(row)
 
 
 def new_key() -> tuple[str, str]:
@@ -244,7 +273,10 @@ def who_holds(context: Context, key: str) -> Actor:
             if again is not None:
                 again.last_used_at = now
                 session.add(again)
-    return key_actor(row, person)
+    actor = key_actor(row, person)
+    if actor is None:
+        raise unknown
+    return actor
 
 
 def make_link(context: Context, person_id: str, vessel_id: str | None = None, by: Actor | None = None) -> str:
@@ -301,13 +333,6 @@ def _good_link(session: Session, token: str, now: datetime) -> tuple[SignInLinkR
             "one at the server: `leadline key link PERSON`."
         )
     return link, person
-
-
-def in_the_name_of(context: Context, person_id: str, vessel_id: str, by: str) -> Actor:
-    """A person who acts on a vessel, told by someone at the server itself; the name says both. Raises NotFound."""
-    with context.db.read() as session:
-        person = find_person(session, person_id, vessel_id)
-    return replace(person_actor(person), name=f"{person.name}, {person.rank} (told by {by})", own=False)
 
 
 def find_person(session: Session, person_id: str, vessel_id: str | None) -> PersonRow:

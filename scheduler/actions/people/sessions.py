@@ -11,7 +11,7 @@ from scheduler.actions.base.context import Context
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Authentication, Proof
 from scheduler.domain.people.persons import Person
-from scheduler.domain.people.roles import lower_role
+from scheduler.domain.people.roles import role_by_key, working_role
 from scheduler.errors import Busy, StorageFull
 from scheduler.storage.database import INSTALLATION, Session
 from scheduler.storage.people import (
@@ -133,16 +133,20 @@ def _authentication(session: Session, row: SessionRow, person: PersonRow, now: d
     )
 
 
-def key_actor(row: ApiKeyRow, person: PersonRow | None) -> Actor:
-    """The actor a key stands for: with a person's key that person, doing no more than the person may."""
+def key_actor(row: ApiKeyRow, person: PersonRow | None) -> Actor | None:
+    """The actor a key stands for: with a person's key that person, doing no more than the person may; none where its role does not go
+    with the person's any more."""
     own = f"key {row.prefix}"
     if person is None or row.role is Role.COUNTER:
         return Actor(own, row.label, row.role, row.vessel_id)
+    role = role_by_key(row.role, person.role)
+    if role is None:
+        return None
     maker = None if row.made_by_id in (None, person.id) else Person(str(row.made_by_id), row.made_by)
     return Actor(
         own,
         shown_name(person),
-        lower_role(row.role, person.role),
+        role,
         person.vessel_id or row.vessel_id,
         person.id,
         person_vessel_id=person.vessel_id,
@@ -156,12 +160,12 @@ def shown_name(person: PersonRow) -> str:
 
 
 def person_actor(person: PersonRow, authentication: Authentication | None = None) -> Actor:
-    """A person who acts. By a PIN everybody records work and no more, so acts as an engineer."""
+    """A person who acts. By a PIN everybody records work and no more."""
     by_pin = authentication is not None and authentication.proof is Proof.PIN
     return Actor(
         f"person {person.id}",
         shown_name(person),
-        lower_role(person.role, Role.ENGINEER) if by_pin else person.role,
+        working_role(person.role) if by_pin else person.role,
         person.vessel_id or None,
         person.id,
         person_vessel_id=person.vessel_id,

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.due import postponing
@@ -16,6 +16,7 @@ from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.storage.record import chain_head, record_rows
 
 _BLOCK = 500
+NOT_APPROVED = "not approved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,8 @@ def records_of(context: Context, vessel_id: str, choice: Choice | None = None) -
 
 @dataclass(frozen=True, slots=True)
 class DocumentChange:
-    """A change that an auditor asks about, its record, why, and who ashore approved it: "not approved" where somebody should."""
+    """A change that an auditor asks about, its record, why, and who ashore approved it (`NOT_APPROVED` where somebody should),
+    and the document's version."""
 
     number: int
     recorded: str
@@ -71,6 +73,7 @@ class DocumentChange:
     reason: str
     class_agreed: str
     approved: str
+    version: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +115,8 @@ def export_extras(context: Context, chosen: ChosenRecords) -> ExportExtras:
                 not_done.append(late)
         elif record.kind == "vessel document stored":
             changes += _changes(record)
+        elif record.kind == "vessel document approved":
+            changes = _approved(changes, record)
     return ExportExtras(
         not_done=tuple(sorted(not_done, key=lambda one: (one.due_at is not None, one.due_at or one.job, one.job))),
         postponements=tuple(reversed(postponing.postponements_listed(context, chosen.vessel_id))),
@@ -124,10 +129,28 @@ def _changes(record: Record) -> list[DocumentChange]:
     members = json.loads(record.text)
     when = f"{record.recorded_at:%Y-%m-%dT%H:%M:%SZ}"
     by, reason, agreed = (str(members.get(name, "")) for name in ("by", "reason", "class_agreed"))
+    version = int(members.get("version", 0))
     flagged, name = members.get("not_approved", ()), str(members.get("approved_by", ""))
     return [
-        DocumentChange(record.number, when, by, str(what), reason, agreed, "not approved" if what in flagged else name)
+        DocumentChange(
+            record.number, when, by, str(what), reason, agreed, NOT_APPROVED if what in flagged else name, version
+        )
         for what in members.get("changes", ())
+    ]
+
+
+def _approved(changes: list[DocumentChange], record: Record) -> list[DocumentChange]:
+    """The changes with those approved by that record; a change of an earlier period gets a line of its own."""
+    members = json.loads(record.text)
+    version, by = int(members["version"]), str(members["by"])
+    when = f"{record.recorded_at:%Y-%m-%dT%H:%M:%SZ}"
+    there = {one.what for one in changes if one.version == version}
+    marked = [
+        replace(one, approved=by) if one.version == version and one.approved == NOT_APPROVED else one for one in changes
+    ]
+    late = [what for what in members["approved"] if what not in there]
+    return marked + [
+        DocumentChange(record.number, when, str(members["stored_by"]), what, "", "", by, version) for what in late
     ]
 
 

@@ -4,17 +4,20 @@ import hashlib
 from collections.abc import Iterator
 from datetime import datetime
 
-from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Context, instant
+from scheduler.actions.base.actor import Actor, person_of
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.base.pending import plan_made
+from scheduler.actions.people.sides import Side, must_be_another, person_acting, remember_side
 from scheduler.actions.vessel.document import VESSEL, as_plain, as_text, document_of
+from scheduler.domain.base.enums import Role
 from scheduler.domain.checks.document import faults_of
 from scheduler.domain.hours.sources import EVER_S, source_at
+from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.changes import approved_changes, change_faults, notable_changes
 from scheduler.domain.vessel.differing import document_differences
 from scheduler.domain.vessel.document import Counter, Vessel
 from scheduler.domain.vessel.renaming import gone, rename_faults, renames, with_new_ids
-from scheduler.errors import MissingCondition, Refused, Stale
+from scheduler.errors import Clash, MissingCondition, NotFound, Refused, Stale
 from scheduler.storage.capacity import open_outage_row
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.hours.counters import CounterRow, counter_rows, find_counter
@@ -29,6 +32,7 @@ from scheduler.storage.vessel import (
     ShipOffsetRow,
     VesselRow,
     asset_rows,
+    document_version,
     ids_taken_elsewhere,
     kinds_since,
     vessel_row,
@@ -45,15 +49,14 @@ def put_vessel(
     if_new: bool = False,
     reason: str = "",
     class_agreed: str = "",
-    approved_by: str = "",
 ) -> tuple[int, bool]:
     """Store the whole document of a vessel; its new version, and whether the vessel is new.
 
     Args:
         if_match: the version that is being replaced. if_new: only if there is no such vessel yet.
         reason, class_agreed: why something changes that an auditor asks about (`domain.changes`), and the class's agreement
-            where a class item does. approved_by: who ashore approved a change of an interval, window, tolerance or the
-            minimum; without one it is kept, and flagged on record.
+            where a class item does. A change of an interval, window, tolerance or the minimum is kept, and flagged on record
+            until another person ashore approves it (`approve_version`).
 
     Raises:
         Refused: the document makes no sense (all faults listed), makes such a change without reason or agreement, uses
@@ -114,6 +117,7 @@ def put_vessel(
         _keep_kinds(session, vessel, now)
         if before is not None:
             _keep_sources(session, before, vessel)
+        to_approve = [] if before is None else approved_changes(before, vessel)
         payload = {
             "vessel": vessel.id,
             "name": vessel.name,
@@ -122,8 +126,8 @@ def put_vessel(
             "renamed": [{"was": was, "now": now_id} for was, now_id in renamed.items()],
             "changes": [] if before is None else notable_changes(before, vessel),
             "differences": [] if before is None else document_differences(as_plain(before), as_plain(vessel)),
-            "approved_by": approved_by.strip(),
-            "not_approved": [] if before is None or approved_by.strip() else approved_changes(before, vessel),
+            "approved_by": "",
+            "not_approved": to_approve,
             "reason": reason.strip(),
             "class_agreed": class_agreed.strip(),
             "by": actor.name,
@@ -137,13 +141,48 @@ def put_vessel(
                 stored_at=now,
                 by=actor.name,
                 reason=reason.strip(),
-                approved_by=approved_by.strip(),
+                approved_by="",
                 record=record,
+                by_id=person_of(actor).id,
+                to_approve=to_approve,
             )
         )
+        remember_side(session, vessel.id, f"document {row.version} stored", actor)
         bump_revision(session, vessel.id)
     context.wake()
     return row.version, new
+
+
+def approve_version(context: Context, hand: Hand, vessel_id: str, number: int) -> Answer:
+    """Approve, ashore, the changes of intervals, windows, tolerances and the minimum that a version of a document brought.
+
+    Raises:
+        NotFound: no such vessel or version. NotAllowed: by nobody known, by who is not of the office, or by who stored it. Clash:
+            approved already, or it changed nothing of the kind.
+    """
+    hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    by = person_acting(context, hand.actor, frozenset({Role.OFFICE}), "approve a change of a vessel's document")
+
+    def act(session: Session) -> Answer:
+        document_of(session, vessel_id)
+        row = document_version(session, vessel_id, number)
+        if row is None:
+            raise NotFound(f"Version {number} of this vessel's document is not kept here.")
+        if row.approved_by:
+            raise Clash(f"Version {number} was approved already, by {row.approved_by}.")
+        if not row.to_approve:
+            raise Clash(
+                f"Version {number} changed no interval, window, tolerance or minimum: there is nothing to approve."
+            )
+        side = Side(vessel_id, f"document {number} stored", Person(row.by_id or "", row.by))
+        must_be_another(context, session, side, hand.actor, f"{row.by} stored it: another person approves it.")
+        row.approved_by_id, row.approved_by, row.approved_at = by.id, by.name, context.now()
+        session.add(row)
+        payload = {"version": number, "stored_by": row.by, "approved": row.to_approve, "by": by.name}
+        record, _ = append_record(session, vessel_id, "vessel document approved", context.now(), payload)
+        return Answer(200, {"vessel": vessel_id, "version": number, "approved_by": by.name, "record": record})
+
+    return hand_action(context, hand, vessel_id, act)
 
 
 def _may_replace(row: VesselRow, if_match: int | None, if_new: bool) -> None:

@@ -53,7 +53,10 @@ def locate(context: Context, actor: Actor, asset_id: str, kind: AssetKind) -> Pl
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Version:
-    """A stored version of a document. by is empty, and record 0, where it was stored before versions were kept."""
+    """A stored version of a document. by is empty, and record 0, where it was stored before versions were kept.
+
+    to_approve: its changes that somebody ashore approves; approved_by: who did, empty while nobody has.
+    """
 
     version: int
     stored_at: datetime
@@ -61,6 +64,8 @@ class Version:
     reason: str
     approved_by: str
     record: int
+    to_approve: tuple[str, ...]
+    approved_at: datetime | None
 
 
 def versions_of(context: Context, actor: Actor, vessel_id: str, page: PageAsked | None = None) -> list[Version]:
@@ -76,6 +81,8 @@ def versions_of(context: Context, actor: Actor, vessel_id: str, page: PageAsked 
                 reason=row.reason,
                 approved_by=row.approved_by,
                 record=row.record,
+                to_approve=tuple(row.to_approve),
+                approved_at=row.approved_at,
             )
             for row in document_versions(session, vessel_id, page)
         ]

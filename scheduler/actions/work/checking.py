@@ -6,12 +6,13 @@ from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
+from scheduler.actions.people.sides import AUTHORITY, Side, must_be_another, person_acting
 from scheduler.actions.plant_state.load import load_plant
 from scheduler.actions.plant_state.work import steps_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.base.enums import JobState, Test
+from scheduler.domain.base.enums import JobState, Role, Test
 from scheduler.domain.due.last_done import JobId
-from scheduler.domain.people.persons import Person, own_person, same_name, surely_same_name
+from scheduler.domain.people.persons import Person, of_a_person, own_person, same_name, surely_same_name
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
@@ -21,19 +22,19 @@ from scheduler.storage.record import append_record
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import JobRow, done_rows_with, job_row, jobs_worked_on, last_sequence
 
+CHECKS = AUTHORITY | {Role.ENGINEER}
+"""Roles that sign a job as checked."""
+
 
 def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answer:
-    """Sign a closed job as checked, as the one who was asked, or as anybody else than who did it.
+    """Sign a closed job as checked, as the one who was asked, or as anybody else than who did it or recorded it.
 
     Raises:
-        NotFound: it is not closed. Clash: checked already. NotAllowed: not in an own sign-in, by who did it or answers for a
-            contractor, or by another than was asked.
+        NotFound: it is not closed. Clash: checked already. NotAllowed: by nobody known, by who did it, recorded it, worked on it
+            or answers for a contractor, or by another than was asked.
     """
     actor = hand.actor
-    if actor.person_id is None or not actor.own:
-        raise NotAllowed(
-            "A check is signed by the person who checked, in the own sign-in: nobody signs it for another."
-        )
+    person_acting(context, actor, CHECKS, "sign a job as checked")
 
     def act(session: Session) -> Answer:
         row = _closed(session, place, job_id)
@@ -43,6 +44,11 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
         for did in ("done_by", "answers_for"):
             if same_name(str(detail.get(did) or ""), actor.name):
                 raise NotAllowed(f"{detail[did]} did it, or answers for it: another person checks it.")
+        recorded_by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
+        if of_a_person(recorded_by):
+            side = Side(place.vessel_id, f"job {row.key} closed", recorded_by)
+            says = f"{recorded_by.name} recorded its close: another person checks it."
+            must_be_another(context, session, side, actor, says)
         if any(same_name(one.step.by, actor.name) for one in steps_of(session, place.vessel_id, row.key)):
             raise NotAllowed(f"{actor.name} worked on it: another person checks it.")
         asked_of = str(detail.get("check_asked_of") or "")

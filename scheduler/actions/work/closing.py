@@ -10,6 +10,7 @@ from scheduler.actions.base.context import Answer, Context, Hand, hand_action, s
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.people.sides import remember_side
 from scheduler.actions.plant_state.load import PlantState, hours_then, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
 from scheduler.actions.plant_state.stored import outage_of
@@ -310,6 +311,7 @@ def _mark_done(
         "recorded_by_id": person_of(hand.actor).id,
         "recorded_s": seconds(now.at),
     }
+    remember_side(session, now.vessel.id, f"job {job_id.key} closed", hand.actor)
     row = job_row(session, now.vessel.id, job_id.key)
     if row is None:
         row = JobRow(

@@ -5,19 +5,21 @@ import re
 from datetime import timedelta
 from typing import Any
 
-from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
+from scheduler.actions.people.sides import Side, must_be_another, person_acting, remember_side
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.actions.work.carried import carried, hung_by
 from scheduler.domain.base.enums import Role
-from scheduler.domain.people.persons import Person, one_person
-from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.domain.people.persons import Person
+from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record, chain_head, newest_records
 from scheduler.storage.work import HandoverRow, handover_row, handover_rows
 
+ABOARD = frozenset({Role.ENGINEER, Role.CHIEF})
+"""Roles that hand over and take over."""
 REVIEW = "monthly review signed"
 LONGEST_TEXT = 5000
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
@@ -27,9 +29,10 @@ def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> A
     """Write and sign a handover note; who takes over signs it after.
 
     Raises:
-        Refused: it is empty or too long.
+        Refused: it is empty or too long. NotAllowed: by nobody known, or who hands over nothing aboard.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    writer = person_acting(context, hand.actor, ABOARD, "hand over")
     if not text.strip() or len(text) > LONGEST_TEXT:
         says = f"1 to {LONGEST_TEXT} letters are expected; write what the one who takes over has to know"
         raise Refused(f"text: {says}.", faults=[("/text", says)])
@@ -42,11 +45,12 @@ def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> A
                 vessel_id=vessel_id,
                 number=number,
                 text=text.strip(),
-                written_by_id=person_of(hand.actor).id,
+                written_by_id=writer.id,
                 written_by=hand.actor.name,
                 written_at=context.now(),
             )
         )
+        remember_side(session, vessel_id, f"handover {number} written", hand.actor)
         open_now = carried(session, context, vessel_id)
         payload = {"handover": number, "text": text.strip(), "carries": open_now, "by": hand.actor.name}
         record, _ = append_record(session, vessel_id, "handover note written", context.now(), payload)
@@ -60,9 +64,11 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
     """Sign a handover note as the one who takes over.
 
     Raises:
-        NotFound: no such note. NotAllowed: by the one who wrote it. Clash: it is signed.
+        NotFound: no such note. NotAllowed: by nobody known, by who takes over nothing aboard, or by the one who wrote it. Clash: it
+            is signed.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    person_acting(context, hand.actor, ABOARD, "take over")
 
     def act(session: Session) -> Answer:
         row = handover_row(session, vessel_id, number)
@@ -70,9 +76,10 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
             raise NotFound(f"There is no handover note {number} on this vessel.")
         if row.signed_at is not None:
             raise Clash(f"Handover note {number} is signed already, by {row.signed_by}.")
-        if one_person(Person(row.written_by_id, row.written_by), person_of(hand.actor)):
-            raise NotAllowed("A handover note is signed by two people: who takes over signs it, not who wrote it.")
-        hang = hung_by(session, vessel_id, Person(row.written_by_id, row.written_by))
+        writer = Person(row.written_by_id, row.written_by)
+        says = "A handover note is signed by two people: who takes over signs it, not who wrote it."
+        must_be_another(context, session, Side(vessel_id, f"handover {number} written", writer), hand.actor, says)
+        hang = hung_by(session, vessel_id, writer)
         if hang:
             raise Clash(
                 f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
@@ -108,11 +115,10 @@ def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: 
     """The chief engineer signs the review of a month that is over; what it rests on is the record up to here.
 
     Raises:
-        NotAllowed: by anybody else. Refused: no month, or one that is not over. Clash: it is signed.
+        NotAllowed: by anybody else, or by nobody known. Refused: no month, or one that is not over. Clash: it is signed.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
-    if hand.actor.role is not Role.CHIEF:
-        raise NotAllowed("The month's review is signed by the chief engineer.")
+    person_acting(context, hand.actor, frozenset({Role.CHIEF}), "sign the month's review")
     if not _MONTH.fullmatch(month):
         says = "a month is expected, as 2026-10"
         raise Refused(f"month: {says}.", faults=[("/month", says)])

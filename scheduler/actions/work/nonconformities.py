@@ -3,16 +3,16 @@
 from collections.abc import Sequence
 from typing import Any
 
-from scheduler.actions.base.actor import AUTHORITY, person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
+from scheduler.actions.people.sides import ASKS, AUTHORITY, Side, must_be_another, person_acting, remember_side
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.people.persons import Person, one_person
+from scheduler.domain.people.persons import Person
 from scheduler.domain.work.against import Objection, from_plain, to_plain
-from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
@@ -124,8 +124,9 @@ def answer_nonconformity(
     """Say why it came about and what is done so that it does not again.
 
     Raises:
-        NotFound: no such non-conformity. Clash: it is closed. Refused: no cause or no corrective action.
+        NotFound: no such non-conformity. Clash: it is closed. Refused: no cause or no corrective action. NotAllowed: by nobody known.
     """
+    by = person_acting(context, hand.actor, ASKS, "answer a non-conformity")
     faults = [
         (f"/{name}", "this is empty")
         for name, text in (("cause", cause), ("corrective_action", corrective_action))
@@ -139,7 +140,7 @@ def answer_nonconformity(
     def act(session: Session) -> Answer:
         row = _held(session, hand, vessel_id, number)
         row.cause, row.corrective_action = cause.strip(), corrective_action.strip()
-        row.answered_by_id, row.answered_by = person_of(hand.actor)
+        row.answered_by_id, row.answered_by = by
         row.answered_at = context.now()
         session.add(row)
         payload = {
@@ -149,6 +150,7 @@ def answer_nonconformity(
             "corrective_action": corrective_action,
             "by": hand.actor.name,
         }
+        remember_side(session, vessel_id, f"non-conformity {number} answered", hand.actor)
         record, _ = append_record(session, vessel_id, "non-conformity answered", context.now(), payload)
         return Answer(200, {"non_conformity": number, "state": "answered", "record": record})
 
@@ -159,17 +161,18 @@ def close_nonconformity(context: Context, hand: Hand, vessel_id: str, number: in
     """Close an answered non-conformity; chief engineer or office, not the one who answered.
 
     Raises:
-        NotAllowed: by the one who answered, or by someone below the chief engineer. Clash: not answered, or closed.
+        NotAllowed: by nobody known, by the one who answered, or by someone below the chief engineer. Clash: not answered, or closed.
     """
-    if hand.actor.role not in AUTHORITY:
-        raise NotAllowed("A non-conformity is closed by the chief engineer or the office.")
+    person_acting(context, hand.actor, AUTHORITY, "close a non-conformity")
 
     def act(session: Session) -> Answer:
         row = _held(session, hand, vessel_id, number)
         if row.answered_at is None:
             raise Clash(f"Non-conformity {number} has no cause and corrective action yet; answer it first.")
-        if one_person(Person(row.answered_by_id or "", row.answered_by or ""), person_of(hand.actor)):
-            raise NotAllowed("Who answered a non-conformity does not close it: another person does.")
+        answered_by = Person(row.answered_by_id or "", row.answered_by or "")
+        says = "Who answered a non-conformity does not close it: another person does."
+        side = Side(vessel_id, f"non-conformity {number} answered", answered_by)
+        must_be_another(context, session, side, hand.actor, says)
         row.closed_by, row.closed_at = hand.actor.name, context.now()
         session.add(row)
         payload = {"non_conformity": number, "job_no": row.job_key, "by": hand.actor.name}

@@ -2,14 +2,14 @@
 
 from typing import Any
 
-from scheduler.actions.base.actor import person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
+from scheduler.actions.people.sides import ASKS, Side, must_be_another, person_acting, remember_side
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.due.deciding import OFFICE
-from scheduler.domain.people.persons import Person, one_person
+from scheduler.domain.base.enums import Role
+from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.isolation import PointRole
-from scheduler.errors import Clash, NotAllowed, NotFound, Refused
+from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record
@@ -22,8 +22,9 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
     """Say that a pump has not a point of the sheet. It counts once signed, and never for a job begun on the day of signing.
 
     Raises:
-        Refused: no such point, the supply breaker (never), or no reason. Clash: said already.
+        Refused: no such point, the supply breaker (never), or no reason. Clash: said already. NotAllowed: by nobody known.
     """
+    by = person_acting(context, hand.actor, ASKS, "say that a point is not fitted")
     if not reason.strip():
         raise Refused("Say why it is not fitted; the reason is empty.", faults=[("/reason", "this is empty")])
 
@@ -40,7 +41,6 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
         if any(row.point == point and row.withdrawn_at is None for row in before):
             raise Clash(f"{point.capitalize()} is said to be not fitted already. Sign that one, or withdraw it.")
         numbers = [row.number for row in not_fitted_rows(session, place.vessel_id)]
-        by = person_of(hand.actor)
         row = NotFittedRow(
             vessel_id=place.vessel_id,
             number=max(numbers, default=0) + 1,
@@ -52,32 +52,29 @@ def say_not_fitted(context: Context, hand: Hand, place: Place, point: str, reaso
             asked_by=by.name,
             asked_at=context.now(),
         )
+        remember_side(session, place.vessel_id, f"point {row.number} said", hand.actor)
         return _kept(session, context, row, "point not fitted, said", 201, hand.actor.name)
 
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, as_: str, name: str = "") -> Answer:
-    """Sign it as office, or write down the master's signature.
+def sign_not_fitted(context: Context, hand: Hand, place: Place, number: int, *, as_: str) -> Answer:
+    """Sign it as office or as master, each in the own sign-in or with the own key.
 
     Raises:
-        NotFound: no such number. Clash: signed or withdrawn. NotAllowed: by who said it, or a role that is not the office's.
+        NotFound: no such number. Clash: signed or withdrawn. NotAllowed: by nobody known, who has not that role, or who said it.
     """
     if as_ not in AS:
         raise Refused("as: office or master was expected.", faults=[("/as", "office or master")])
-    if as_ == "master" and not name.strip():
-        raise Refused("name: give the master's name.", faults=[("/name", "this is empty")])
-    if as_ == "office" and hand.actor.role not in OFFICE:
-        raise NotAllowed("The office signs as office.")
+    by = person_acting(context, hand.actor, frozenset({Role(as_)}), f"sign as {as_}")
 
     def act(session: Session) -> Answer:
         row = _standing(session, place, number)
         if row.signed_at is not None:
             raise Clash(f"Number {number} is signed already, by {row.signed_by}.")
-        actor = person_of(hand.actor)
-        by = Person(actor.id, name.strip() if as_ == "master" else actor.name)
-        if one_person(Person(row.asked_by_id, row.asked_by), by):
-            raise NotAllowed(f"{row.asked_by} said it: another person signs it.")
+        said_by = Person(row.asked_by_id, row.asked_by)
+        says = f"{row.asked_by} said it: another person signs it."
+        must_be_another(context, session, Side(place.vessel_id, f"point {number} said", said_by), hand.actor, says)
         row.signed_as, row.signed_by_id, row.signed_by, row.signed_at = as_, by.id, by.name, context.now()
         return _kept(session, context, row, f"point not fitted, signed as {as_}", 200, hand.actor.name)
 

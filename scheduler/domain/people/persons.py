@@ -21,6 +21,11 @@ def one_person(first: Person, second: Person) -> bool:
     return first.id == second.id or same_name(first.name, second.name)
 
 
+def of_a_person(who: Person) -> bool:
+    """Whether that id is a person's: one of a key, of the command line or of a timer has a space, or is empty."""
+    return bool(who.id) and " " not in who.id
+
+
 def same_name(one: str, other: str) -> bool:
     """The same name, the rank that may follow it ("A. Chief, chief engineer") left aside on either; empty is nobody's."""
     first, second = _plain(one), _plain(other)

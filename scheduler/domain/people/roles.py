@@ -2,21 +2,41 @@
 
 from scheduler.domain.base.enums import Role
 
-PERSON_ROLES = (Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN)
-"""What people are, each able to do what those before it can; counters are no people."""
+PERSON_ROLES = (
+    Role.HOTEL,
+    Role.CHIEF_OFFICER,
+    Role.ENGINEER,
+    Role.CHIEF,
+    Role.MASTER,
+    Role.OFFICE,
+    Role.ADMIN,
+)
+"""What people are, by whom each may manage: those before it. Counters are no people."""
 FLEETWIDE = frozenset({Role.OFFICE, Role.ADMIN})
 """Roles of the installation: they reach every vessel."""
-MANAGERS = frozenset({Role.CHIEF, Role.OFFICE, Role.ADMIN})
+MANAGERS = frozenset({Role.CHIEF, Role.MASTER, Role.OFFICE, Role.ADMIN})
 """Roles that make people known, sign them in and withdraw them."""
+RECORDS_WORK = (Role.ENGINEER, Role.CHIEF, Role.OFFICE, Role.ADMIN)
+"""Roles that record work, each able to do what those before it can, but for deciding and signing: that each does as what it is."""
 
 
-def lower_role(one: Role, other: Role) -> Role:
-    """The one of two roles of people that may do less.
+def working_role(role: Role) -> Role:
+    """As what somebody of that role does no more than record work: an engineer, or, where the role records none, the role itself."""
+    return Role.ENGINEER if role in RECORDS_WORK else role
 
-    >>> lower_role(Role.OFFICE, Role.CHIEF)
-    <Role.CHIEF: 'chief'>
+
+def role_by_key(key: Role, person: Role) -> Role | None:
+    """As what a person acts with a key of that role: as the person is, or as one who records work; none: the two do not go together,
+    as where a chief engineer became master since. Nobody signs by a key as what they are not.
+
+    >>> role_by_key(Role.OFFICE, Role.CHIEF), role_by_key(Role.CHIEF, Role.OFFICE), role_by_key(Role.CHIEF, Role.MASTER)
+    (<Role.CHIEF: 'chief'>, <Role.ENGINEER: 'engineer'>, None)
     """
-    return min(one, other, key=PERSON_ROLES.index)
+    if key is person:
+        return key
+    if key not in RECORDS_WORK or person not in RECORDS_WORK:
+        return None
+    return person if RECORDS_WORK.index(key) > RECORDS_WORK.index(person) else Role.ENGINEER
 
 
 def may_manage(role: Role, other: Role) -> bool:

@@ -85,8 +85,8 @@ def test_a_server_at_work_logs_no_secret(
     set_up("json", "debug")
     app = make_app(Settings(database=str(tmp_path / "ship.db")), timers=False)
     context: Context = app.state.context
-    key = people.add_key(context, ME, role=Role.OFFICE, label="desk")
     people.add_person(context, ME, person_id="office", name="O", rank="office", role=Role.OFFICE, vessel_id=None)
+    key = people.add_key(context, ME, role=Role.OFFICE, label="desk", person_id="office")
     link = people.make_link(context, "office")
     feed_token, wrong = "f" * 43, "ll_00000000_" + "w" * 43
 

@@ -15,7 +15,7 @@ from scheduler.domain.people.authentication import (
     against_signing,
 )
 from scheduler.domain.people.persons import Person
-from scheduler.domain.people.roles import PERSON_ROLES, lower_role, may_manage
+from scheduler.domain.people.roles import PERSON_ROLES, may_manage, role_by_key, working_role
 from scheduler.errors import NotAllowed
 
 NOW = datetime(2026, 11, 30, 12, tzinfo=UTC)
@@ -85,10 +85,22 @@ def test_who_came_by_anothers_link_makes_links_and_keys_in_that_others_name() ->
 
 
 def test_nobody_manages_people_who_may_do_more() -> None:
-    """Engineers manage nobody; counters are no people. Of two roles the lower is the one with less reach."""
+    """Engineers, hotel and chief officer manage nobody; counters are no people."""
     managed = {(one, other) for one in Role for other in Role if may_manage(one, other)}
     order = list(PERSON_ROLES)
-    assert managed == {(a, b) for a in order[1:] for b in order[: order.index(a) + 1]}
-    for a in order:
-        for b in order:
-            assert lower_role(a, b) is order[min(order.index(a), order.index(b))]
+    assert managed == {(a, b) for a in order[3:] for b in order[: order.index(a) + 1]}
+
+
+def test_by_a_key_everybody_is_what_they_are_or_records_work_alone() -> None:
+    """No key makes a person chief, office, hotel or master who is not; no two roles meet in one that is neither's."""
+    for key in PERSON_ROLES:
+        for person in PERSON_ROLES:
+            found = role_by_key(key, person)
+            assert found in (person, Role.ENGINEER, None)
+            assert found is person if key is person else found is not Role.ADMIN or person is Role.ADMIN
+            if Role.ENGINEER not in (key, person) and {key, person} & {Role.HOTEL, Role.CHIEF_OFFICER, Role.MASTER}:
+                assert found is (person if key is person else None)
+    assert role_by_key(Role.CHIEF, Role.ENGINEER) is Role.ENGINEER
+    assert role_by_key(Role.CHIEF, Role.OFFICE) is Role.ENGINEER
+    assert role_by_key(Role.ENGINEER, Role.HOTEL) is None
+    assert [working_role(one) for one in (Role.OFFICE, Role.MASTER)] == [Role.ENGINEER, Role.MASTER]

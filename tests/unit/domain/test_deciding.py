@@ -1,4 +1,4 @@
-"""Who may decide: never who asked, by id or by name; by office; by the master told by somebody else."""
+"""Who may decide: never who asked, by id or by name; each as what that person is."""
 
 from dataclasses import replace
 
@@ -41,32 +41,29 @@ def test_a_name_is_the_same_under_another_rank(one: str, other: str, same: bool)
 
 
 @pytest.mark.parametrize("decider", [SAME_ID, SAME_NAME])
-@pytest.mark.parametrize("master", [False, True])
-def test_a_person_never_decides_what_that_person_asked_for(decider: Person, master: bool) -> None:
+@pytest.mark.parametrize("role", [Role.CHIEF, Role.OFFICE, Role.MASTER])
+def test_a_person_never_decides_what_that_person_asked_for(decider: Person, role: Role) -> None:
     """Neither by another account nor under another name, nor as the master."""
-    found = decision_objections(
-        OVERHAUL, asked_by=ASKED, decider=Decider(decider, Role.OFFICE, master), granted=True, class_agreed=""
-    )
+    found = decision_objections(OVERHAUL, asked_by=ASKED, decider=Decider(decider, role), granted=True, class_agreed="")
     assert found == [Objected(Unfit.ASKED_IT, ASKED.name)]
 
 
 @pytest.mark.parametrize(
-    ("role", "critical", "master", "against"),
+    ("role", "critical", "against"),
     [
-        (Role.CHIEF, False, False, []),
-        (Role.OFFICE, True, False, []),
-        (Role.ADMIN, True, False, []),
-        (Role.CHIEF, True, False, [Unfit.OFFICE_ALONE]),
-        (Role.ENGINEER, False, False, [Unfit.NOT_DECIDER]),
-        (Role.ENGINEER, True, True, []),
+        (Role.CHIEF, False, []),
+        (Role.OFFICE, True, []),
+        (Role.MASTER, True, []),
+        (Role.CHIEF, True, [Unfit.OFFICE_ALONE]),
+        (Role.ENGINEER, False, [Unfit.NOT_DECIDER]),
+        (Role.ADMIN, False, [Unfit.NOT_DECIDER]),
+        (Role.HOTEL, True, [Unfit.NOT_DECIDER]),
     ],
 )
-def test_who_decides_as_what(role: Role, critical: bool, master: bool, against: list[Unfit]) -> None:
-    """Chief and office; a critical job the office alone; the master while the link is down."""
+def test_who_decides_as_what(role: Role, critical: bool, against: list[Unfit]) -> None:
+    """Chief and office; a critical job the office alone, or the master while the link is down; who keeps the installation, nothing."""
     kind = replace(OVERHAUL, critical=critical)
-    found = decision_objections(
-        kind, asked_by=ASKED, decider=Decider(CHIEF, role, master), granted=True, class_agreed=""
-    )
+    found = decision_objections(kind, asked_by=ASKED, decider=Decider(CHIEF, role), granted=True, class_agreed="")
     assert [one.code for one in found] == against
 
 
@@ -82,47 +79,52 @@ def test_a_class_item_is_granted_with_the_class_alone(granted: bool, agreed: str
     assert [one.code for one in found] == against
 
 
+THIRD = Person(id="u3", name="C. Third")
+
+
 @pytest.mark.parametrize(
-    ("other", "against"), [(None, []), (ASKED, []), (CHIEF, [Unfit.OTHER_SIDE]), (SAME_NAME, [Unfit.OTHER_SIDE])]
+    ("other", "against"),
+    [(None, []), (THIRD, []), (CHIEF, [Unfit.OTHER_SIDE]), (Person("u9", "a. chief, x"), [Unfit.OTHER_SIDE])],
 )
-def test_nobody_signs_for_both_sides(other: Person | None, against: list[Unfit]) -> None:
-    """The second signer is another person than the first."""
-    found = signing_objections(chief_side=False, by=Decider(CHIEF, Role.ENGINEER), asked_by=ASKED, other=other)
+@pytest.mark.parametrize("second_as", [None, "master"])
+def test_nobody_signs_for_both_sides(second_as: str | None, other: Person | None, against: list[Unfit]) -> None:
+    """The second signer is another person than the first, by id and by name, whichever side comes first."""
+    found = signing_objections(second_as=second_as, by=Decider(CHIEF, Role.MASTER), asked_by=ASKED, other=other)
     assert [one.code for one in found] == against
 
 
 @pytest.mark.parametrize(
-    ("person", "role", "master", "against"),
+    ("person", "role", "against"),
     [
-        (CHIEF, Role.CHIEF, False, []),
-        (CHIEF, Role.ENGINEER, False, [Unfit.NOT_CHIEF]),
-        (CHIEF, Role.ENGINEER, True, []),
-        (SAME_ID, Role.CHIEF, False, [Unfit.ASKED_IT]),
-        (SAME_NAME, Role.CHIEF, True, [Unfit.ASKED_IT]),
+        (CHIEF, Role.CHIEF, []),
+        (CHIEF, Role.OFFICE, []),
+        (CHIEF, Role.MASTER, []),
+        (CHIEF, Role.ENGINEER, [Unfit.NOT_CHIEF]),
+        (CHIEF, Role.HOTEL, [Unfit.NOT_CHIEF]),
+        (CHIEF, Role.ADMIN, [Unfit.NOT_CHIEF]),
+        (SAME_ID, Role.CHIEF, [Unfit.ASKED_IT]),
+        (SAME_NAME, Role.MASTER, [Unfit.ASKED_IT]),
     ],
 )
-def test_the_chiefs_side_is_signed_by_a_chief_who_did_not_ask(
-    person: Person, role: Role, master: bool, against: list[Unfit]
-) -> None:
-    """Or by the master, told by somebody."""
-    found = signing_objections(chief_side=True, by=Decider(person, role, master), asked_by=ASKED, other=None)
+def test_the_chiefs_side_is_signed_by_a_chief_who_did_not_ask(person: Person, role: Role, against: list[Unfit]) -> None:
+    """Or by the office, or by the master while the link is down."""
+    found = signing_objections(second_as=None, by=Decider(person, role), asked_by=ASKED, other=None)
     assert [one.code for one in found] == against
 
 
-@pytest.mark.parametrize(
-    ("person", "against"), [(SAME_ID, []), (SAME_NAME, [Unfit.ASKED_IT]), (CHIEF, []), (ASKED, [Unfit.ASKED_IT])]
-)
-def test_who_asked_signs_the_second_side_under_no_account(person: Person, against: list[Unfit]) -> None:
-    """By the name: who asked may write another's signature down, not the own one."""
-    found = signing_objections(chief_side=False, by=Decider(person, Role.ENGINEER), asked_by=ASKED, other=None)
-    assert [one.code for one in found] == against
+@pytest.mark.parametrize("second_as", ["hotel", "chief officer", "master"])
+@pytest.mark.parametrize("role", list(Role))
+def test_as_second_signer_signs_who_is_what_the_ship_names(second_as: str, role: Role) -> None:
+    """No other role, however much it may do."""
+    found = signing_objections(second_as=second_as, by=Decider(CHIEF, role), asked_by=ASKED, other=None)
+    assert found == ([] if role.value == second_as else [Objected(Unfit.NOT_SECOND, second_as)])
 
 
-def test_the_second_signer_is_another_person_by_id_and_by_name() -> None:
-    """The same name under another account is the same person; so is the same account under another name."""
-    for other in (Person(id="u9", name="a. chief, chief engineer"), Person(id="u2", name="C. Third"), CHIEF):
-        found = signing_objections(chief_side=False, by=Decider(CHIEF, Role.ENGINEER), asked_by=ASKED, other=other)
-        assert found == [Objected(Unfit.OTHER_SIDE, other.name)]
+@pytest.mark.parametrize("person", [SAME_ID, SAME_NAME, ASKED])
+def test_who_asked_signs_the_second_side_under_no_account(person: Person) -> None:
+    """By the id and by the name."""
+    found = signing_objections(second_as="hotel", by=Decider(person, Role.HOTEL), asked_by=ASKED, other=None)
+    assert found == [Objected(Unfit.ASKED_IT, ASKED.name)]
 
 
 @pytest.mark.parametrize(
@@ -131,9 +133,9 @@ def test_the_second_signer_is_another_person_by_id_and_by_name() -> None:
 )
 def test_nobody_decides_the_own_postponement_by_id_or_by_name(own: Person) -> None:
     """Either alone is enough; two that share neither are two."""
-    for master in (False, True):
+    for role in (Role.CHIEF, Role.MASTER):
         found = decision_objections(
-            OVERHAUL, asked_by=ASKED, decider=Decider(own, Role.CHIEF, master), granted=False, class_agreed=""
+            OVERHAUL, asked_by=ASKED, decider=Decider(own, role), granted=False, class_agreed=""
         )
         assert [one.code for one in found] == [Unfit.ASKED_IT]
     assert not one_person(ASKED, Person(id="u7", name="C. Third"))
