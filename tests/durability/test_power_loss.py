@@ -100,7 +100,11 @@ def test_a_disk_that_goes_read_only_under_a_server_is_said_and_reading_goes_on(t
     with stores.ready_url("sqlite", tmp_path) as url:
         key = set_up(url)
         context = open_context(Settings(database=url))
-        office = people.add_key(context, Actor("set up", "set up", Role.ADMIN), role=Role.OFFICE, label="desk")
+        by = Actor("set up", "set up", Role.ADMIN)
+        people.add_person(
+            context, by, person_id="desk", name="Demo desk", rank="office", role=Role.OFFICE, vessel_id=None
+        )
+        office = people.add_key(context, by, role=Role.OFFICE, label="desk", person_id="desk")
         context.db.close()
         path = database_path(url)
         assert path is not None
