@@ -116,7 +116,10 @@ def decide_postponement(
 
 
 @router.put(
-    "/api/v1/jobs/{key}/first-date", tags=["work"], summary="Set the first date of a job nobody knows the last time of"
+    "/api/v1/jobs/{key}/first-date",
+    tags=["work"],
+    summary="Set the first date of a job nobody knows the last time of",
+    responses={202: {"model": FirstDateAnswer, "description": "Of a critical job: it counts once another has agreed."}},
 )
 def set_first_date(key: str, call: HandCallDep, body: FirstDateBody) -> FirstDateAnswer:
     """By the chief engineer or the office, with a reason, on record. That of a critical kind counts once another person has agreed

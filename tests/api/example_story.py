@@ -48,6 +48,7 @@ NOT_THERE: Mapping[str, Any] = {
     "prefix": "00000000",
     "feed_id": "not-an-address",
 }
+SEAL = "seal_inspection:plover-pump-a-seal:1"
 KNIFE = "knife_inspection:plover-pump-b-knives:1"
 DOCK = {"from_at": stamp(AT + timedelta(days=10)), "to_at": stamp(AT + timedelta(days=18))}
 OPENER, CHIEF, OFFICE = Role.ENGINEER, Role.CHIEF, Role.OFFICE
@@ -167,8 +168,32 @@ def _due_by_nobody(stage: Stage) -> None:
 
 
 def _signed_as_hotel(stage: Stage) -> None:
-    body = {"as": "hotel", "name": "B. Hotel"}
-    stage.ask("POST", "/api/v1/plants/plover-plant/concessions/1/signature", json=body)
+    path = "/api/v1/plants/plover-plant/concessions/1/signature"
+    assert stage.ask("POST", path, role=Role.HOTEL, json={"as": "hotel"}).status_code == 200
+
+
+def _first_date_asked(stage: Stage) -> None:
+    """Of a critical job, by the chief engineer: it waits for the office."""
+    forget(stage, "seal_inspection", critical=True)
+    body = {"on": "2026-12-01", "reason": "opened in dock, no paper"}
+    asked = stage.ask(
+        "PUT", f"/api/v1/jobs/{SEAL}/first-date", role=CHIEF, json=body, headers={"Idempotency-Key": "first"}
+    )
+    assert asked.status_code == 202, asked.text
+
+
+def _interval_changed(stage: Stage) -> None:
+    """By somebody else than approves it."""
+    document, etag = stage.document()
+    kind = next(one for one in document["plants"][0]["job_kinds"] if one["code"] == "overhaul")
+    kind["interval_running_hours"] += 500
+    path = "/api/v1/vessels/demo-plover?reason=little+wear"
+    put = stage.ask("PUT", path, role=Role.ADMIN, json=document, headers={"If-Match": etag})
+    assert put.status_code == 200, put.text
+
+
+def _newest_version(run: Run) -> int:
+    return int(run.stage.document()[1].strip('"'))
 
 
 def _hours_to_be_taken(stage: Stage) -> None:
@@ -483,6 +508,13 @@ STORY: tuple[Act, ...] = (
         Sent(CHIEF, path={"key": UNKNOWN_JOB}, body={"on": "2026-12-01", "reason": "opened in dock, no paper"}),
         Sent(OPENER, path={"key": UNKNOWN_JOB}, body={"on": "2026-12-01", "reason": "opened in dock, no paper"}),
         first=forget,
+    ),
+    Act("agree_first_date", Sent(OFFICE, path={"key": SEAL}), Sent(CHIEF, path={"key": SEAL}), first=_first_date_asked),
+    Act(
+        "approve_version",
+        Sent(OFFICE, path={"number": Found(_newest_version)}),
+        Sent(OFFICE, path={"number": 999}),
+        first=_interval_changed,
     ),
     Act("nonconformities_listed", first=_due_by_nobody),
     Act(
