@@ -66,7 +66,7 @@ CHECKED = [
 ZONES = st.integers(-14 * 60, 14 * 60).map(lambda minutes: timezone(timedelta(minutes=minutes)))
 INSTANTS = st.datetimes(datetime(1971, 1, 1), datetime(2198, 12, 31), timezones=ZONES).map(datetime.isoformat)  # noqa: DTZ001
 NUMBERS = count(1)
-EXAMPLES = int(os.environ.get("LEADLINE_DRAWN", "3"))
+EXAMPLES = int(os.environ.get("LEADLINE_TEST_DRAWN", "3"))
 
 
 @pytest.fixture(scope="module", params=kinds())

@@ -1,7 +1,7 @@
 """A fleet's whole traffic for half an hour: no error, memory flat, the quick doors nearly as quick as a bare endpoint.
 
-LEADLINE_BENCH_MINUTES: how long (30), LEADLINE_BENCH_PACE: how many times as quick as life (1); with LEADLINE_BENCH=short three
-minutes. Memory is compared with that after a sixth of the time, which is 5 of 30 minutes.
+LEADLINE_TEST_MINUTES: how long (30), LEADLINE_TEST_PACE: how many times as quick as life (1); with LEADLINE_TEST_BENCH=short one
+minute, in which memory has not settled. Memory is compared with that after a sixth of the time, which is 5 of 30 minutes.
 """
 
 import asyncio
@@ -16,15 +16,14 @@ import httpx
 import pytest
 
 from tests.bench.busy_day import drive, set_up
-from tests.bench.load import free_port
+from tests.bench.load import LEEWAY, SHORT, free_port
 from tests.bench.test_bench_api import BARE
 
 pytestmark = pytest.mark.bench
 
-SHORT = os.environ.get("LEADLINE_BENCH") == "short"
-MINUTES = float(os.environ.pop("LEADLINE_BENCH_MINUTES", "3" if SHORT else "30"))
-PACE = float(os.environ.pop("LEADLINE_BENCH_PACE", "1"))
-MOST_GROWTH = 1.10
+MINUTES = float(os.environ.pop("LEADLINE_TEST_MINUTES", "1" if SHORT else "30"))
+PACE = float(os.environ.pop("LEADLINE_TEST_PACE", "1"))
+MOST_GROWTH = 2.0 if SHORT else 1.10
 LOOSE = 30
 """A p99 of so many times the bare one is no noise of a busy machine: something waits that should not. Wanted is 3."""
 
@@ -65,4 +64,4 @@ def test_half_an_hour_of_everything_at_once_leaves_memory_where_it_was(tmp_path:
         )
     assert not found.faults, found.faults.most_common(5)
     assert last <= MOST_GROWTH * first
-    assert max(found.p99_ms(door) for door in ("readings", "calendars")) < LOOSE * found.p99_ms("bare")
+    assert max(found.p99_ms(door) for door in ("readings", "calendars")) < LEEWAY * LOOSE * found.p99_ms("bare")
