@@ -117,7 +117,7 @@ def make_feed(
 @router.get("/api/v1/feeds", tags=["feed"], summary="Your calendar addresses")
 def list_feeds(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> FeedsAnswer:
     """Without their secrets: what each shows, until when, and when and by what it was used last."""
-    person = None if who.actor.role is Role.ADMIN and who.actor.person_id is None else _person(who)
+    person = None if who.actor.role is Role.ADMIN else _person(who)
     found = pages.shown_of_all(addresses.addresses(context, who.actor, person), attrgetter("id"))
     return FeedsAnswer.model_validate({"feeds": [address_json(one) for one in found]})
 

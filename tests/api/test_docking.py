@@ -24,7 +24,7 @@ def _no_minimum(stage: Stage) -> None:
     assert asked.status_code == 201, asked.text
     sign = f"{PLANT}/concessions/{asked.json()['concession']}/signature"
     assert stage.ask("POST", sign, role=Role.CHIEF, json={"as": "chief"}).status_code == 200
-    assert stage.ask("POST", sign, json={"as": "hotel", "name": "B. Hotel"}).status_code == 200
+    assert stage.ask("POST", sign, role=Role.HOTEL, json={"as": "hotel"}).status_code == 200
 
 
 def _jobs(stage: Stage, **days: str) -> dict[str, Any]:

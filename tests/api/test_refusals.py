@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, stamp
 
@@ -128,8 +129,8 @@ def test_a_refused_counter_event_says_all_four(stage: Stage, name: str) -> None:
 
 def test_events_that_are_not_there_are_named(stage: Stage) -> None:
     """Undo and confirm of nothing, and a counter that is not there, say which and where to look."""
-    for what in ("undo", "confirm"):
-        told = stage.ask("POST", f"{EVENTS}/0000/{what}", json={"reason": "walked"})
+    for what, role in (("undo", Role.ENGINEER), ("confirm", Role.CHIEF)):
+        told = stage.ask("POST", f"{EVENTS}/0000/{what}", role=role, json={"reason": "walked"})
         assert told.status_code == 404
         assert "The counter of VP1" in told.json()["detail"]
         assert "0000" in told.json()["detail"]

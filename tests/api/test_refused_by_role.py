@@ -14,7 +14,8 @@ def test_a_role_that_may_not_is_told_what_and_which_role_may(stage: Stage) -> No
     )
     told = stage.ask("GET", "/api/v1/plants/plover-plant/due", role=Role.COUNTER)
     assert told.json()["detail"] == (
-        "The role counter may not see “Due jobs of a plant”. It takes the role admin, chief, engineer or office."
+        "The role counter may not see “Due jobs of a plant”. It takes the role admin, chief, chief officer, "
+        "engineer, hotel, master or office."
     )
 
 
