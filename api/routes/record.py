@@ -96,7 +96,10 @@ def export(
     *,
     as_of: datetime | None = None,
 ) -> Iterator[str | bytes]:
-    """The history in a form, in pieces; raises NotFound before the first piece when there is no such vessel."""
+    """The history in a form, in pieces; raises NotFound before the first piece when there is no such vessel. That it was taken out
+    is on record, but for a summary, which has counts alone."""
+    if form != "summary":
+        history.note_export(context, vessel_id, made_by, form, choice or Choice())
     told = history.records_of(context, vessel_id, choice)
     if form == "csv":
         return csv_rows(told)

@@ -68,10 +68,25 @@ def test_the_summary_is_asked_for_like_any_other_form(worked: Stage) -> None:
 
 
 def test_same_arguments_same_bytes_in_every_form(worked: Stage) -> None:
-    """With the instant given, two exports are equal to the byte."""
+    """With the instant and the end of the period given, two exports are equal to the byte: that each was made is recorded later."""
+    worked.clock.at = AT + timedelta(hours=1)
     for form in ("jsonl", "csv", "xlsx", "pdf", "summary"):
-        query = f"format={form}&as_of={stamp(AT)}"
+        query = f"format={form}&as_of={stamp(AT)}&to={stamp(AT + timedelta(minutes=30))}"
         assert _get(worked, query) == _get(worked, query), form
+    worked.clock.at = AT
+
+
+def test_an_export_is_on_record_by_whom_and_what_was_chosen(worked: Stage) -> None:
+    """It holds that itself; a summary, which has counts alone, leaves nothing."""
+    whole = _get(worked, "format=jsonl").decode().splitlines()
+    made = json.loads(json.loads(whole[-1])["text"])
+    assert (made["kind"], made["form"], made["choice"], made["from"]) == ("export made", "jsonl", None, None)
+    assert made["by"] == json.loads(whole[0])["made_by"]
+    _get(worked, f"format=csv&pump=DP-1041&from={stamp(AT - timedelta(days=9))}")
+    _get(worked, "format=summary")
+    made = json.loads(json.loads(_get(worked, "format=jsonl").decode().splitlines()[-2])["text"])
+    assert (made["form"], made["from"]) == ("csv", stamp(AT - timedelta(days=9)))
+    assert "DP-1041" in made["choice"]
 
 
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler is not installed")

@@ -3,8 +3,8 @@
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
 from scheduler.actions.people.passphrases import fits, passphrase_hash, pin_hash
-from scheduler.actions.people.sessions import Browser, hashed, open_session, person_actor
-from scheduler.domain.people.authentication import Authentication, Proof
+from scheduler.actions.people.sessions import Browser, hashed, open_session
+from scheduler.domain.people.authentication import Proof
 from scheduler.errors import NotAllowed, NotSignedIn
 from scheduler.storage.database import INSTALLATION
 from scheduler.storage.people import PersonRow, computer_by_secret, person_row, person_rows, session_row
@@ -23,13 +23,6 @@ def sign_in(context: Context, name: str, passphrase: str, browser: Browser) -> s
     person = _proved(_named(context, name), passphrase)
     with context.db.write(INSTALLATION) as session:
         return open_session(session, context, person, Proof.PASSPHRASE, browser)
-
-
-def authenticate(context: Context, name: str, passphrase: str) -> Actor:
-    """Somebody who proves by their own passphrase who they are, for one act on a device where another is signed in. Raises as
-    `sign_in`."""
-    person = _proved(_named(context, name), passphrase)
-    return person_actor(person, Authentication(Proof.PASSPHRASE, context.now(), has_passphrase=True))
 
 
 def prove_anew(context: Context, secret: str, actor: Actor, passphrase: str) -> None:

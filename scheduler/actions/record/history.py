@@ -2,9 +2,10 @@
 
 import json
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, utc_text
 from scheduler.actions.due import postponing
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel.document import document_of
@@ -13,7 +14,8 @@ from scheduler.domain.base.enums import JobState
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.choice import Choice, NotDone, not_done_then
 from scheduler.domain.record.closed_job import ClosedJob
-from scheduler.storage.record import chain_head, record_rows
+from scheduler.errors import StorageFull
+from scheduler.storage.record import append_record, chain_head, record_rows
 
 _BLOCK = 500
 NOT_APPROVED = "not approved"
@@ -59,6 +61,24 @@ def records_of(context: Context, vessel_id: str, choice: Choice | None = None) -
         vessel, _ = document_of(session, vessel_id)
         last, head = chain_head(session, vessel_id)
     return ChosenRecords(context, vessel_id, vessel.name, last, head, choice or Choice())
+
+
+def note_export(context: Context, vessel_id: str, made_by: str, form: str, choice: Choice) -> None:
+    """Put on record that the history is taken out, by whom and which choice; before it is read, so that it holds that too.
+
+    With no room to write nothing is noted: the record can be read all the same. Raises NotFound when there is no such vessel.
+    """
+    with context.db.read() as session:
+        document_of(session, vessel_id)
+    with suppress(StorageFull), context.db.write(vessel_id) as session:
+        payload = {
+            "form": form,
+            "from": utc_text(choice.from_at),
+            "to": utc_text(choice.to_at),
+            "choice": choice.words(),
+            "by": made_by,
+        }
+        append_record(session, vessel_id, "export made", context.now(), payload)
 
 
 @dataclass(frozen=True, slots=True)
