@@ -132,7 +132,8 @@ def test_a_choice_lists_closed_jobs_only_says_so_and_is_not_taken_for_a_chain(wo
     first = (AT + timedelta(days=1)).strftime("%Y-%m-%dT%H:%M:%SZ")
     assert len(chosen(f"done_from={first}")) == 3
     assert len(chosen(f"done_to={first}")) == 2
-    assert isinstance(verify_lines(_get(worked, f"from={first}").splitlines(keepends=True)), Verified)
+    later = (AT + timedelta(days=99)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    assert isinstance(verify_lines(_get(worked, f"from={later}").splitlines(keepends=True)), Verified)
 
 
 def test_what_fell_due_and_was_not_done_is_listed(worked: Stage) -> None:
