@@ -32,8 +32,11 @@ DROPPED: dict[tuple[str, str], str] = {}
 """Columns that are gone: (old table, old column) to the reason."""
 IN_PLACE_OF_NONE: dict[tuple[str, str], Any] = {("person", "vessel_id"): ""}
 """Columns that are never empty now: (old table, old column) to what stands where nothing stood."""
-SAYS_OTHERWISE: dict[str, str] = {}
-"""Questions that an old database rightly answers otherwise than a world made anew, and why."""
+SAYS_OTHERWISE = {
+    "/api/v1/history": "an export is on record itself",
+    "/plan/why/": "starts that are not possible are told with their seconds",
+}
+"""What is part of questions that are rightly answered otherwise than on the day of that database, and why."""
 NOT_KEPT = {"alembic_version"}
 """Tables that say something about the program alone."""
 
@@ -132,11 +135,13 @@ def photos(tmp_path: Path) -> Path:
 
 
 def same_answers(url: str, photos: Path) -> None:
-    """The doors over this database answer as over a world made anew."""
-    kept = load("answers.json.gz")["answers"]
+    """The doors over this database answer as they did on its day; what has been added since is left aside."""
+    kept = load("answers_old.json.gz")["answers"]
     with opened_again(url, photos, load("database.known.json")) as w:
         now = answers(w)
-    found = [one for name in kept.keys() - SAYS_OTHERWISE for one in differences(kept[name], now[name], name)]
+    asked = [name for name in kept.keys() & now.keys() if not any(part in name for part in SAYS_OTHERWISE)]
+    found = [one for name in asked for one in differences(kept[name], now[name], name)]
+    assert len(asked) > 0.9 * len(kept)
     assert not found, named(found)
 
 
