@@ -9,11 +9,12 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.capacity import outages
 from scheduler.actions.care import rounds
 from scheduler.actions.due import postponing
 from scheduler.actions.feed import refresh
+from scheduler.actions.people import people
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.record import history
@@ -21,7 +22,7 @@ from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import closing, closing_checks, jobs
-from scheduler.domain.base.enums import JobState, Subject, Test
+from scheduler.domain.base.enums import JobState, Role, Subject, Test
 from scheduler.domain.capacity.minimum import Swept
 from scheduler.domain.due.postponing import Asked
 from scheduler.domain.record.choice import Choice
@@ -310,7 +311,10 @@ def test_what_is_kept_by_the_key_of_a_turn_alone_makes_an_id_used(context: Conte
     """A postponement asked for names no pump but in its job."""
     place, job_id = jobs.job_place(context, ME, "knife_inspection:plover-pump-c-knives:1")
     later = context.now() + timedelta(days=900)
-    postponing.ask_postponement(context, _hand(), place, job_id, Asked(to_at=later, reason="a", risk="b"))
+    people.add_person(context, ME, person_id="c", name="C", rank="c", role=Role.CHIEF, vessel_id=SHIP)
+    key = people.add_key(context, ME, role=Role.CHIEF, label="c", vessel_id=SHIP, person_id="c")
+    asked = Asked(to_at=later, reason="a", risk="b")
+    postponing.ask_postponement(context, Hand(people.who_holds(context, key), "key c", {}), place, job_id, asked)
     told = renamed(document(context), "plover-pump-c-knives", "knives-c")
     for part in told["plants"][0]["parts"]:
         part["was"] = ""

@@ -27,13 +27,14 @@ from tests.storage.stores import kinds_where_required, ready_url
 
 
 def dump(url: str) -> str:
-    """Every row of every table as text; of an SQLite file also its bytes, write-ahead log and all."""
+    """Every row of every table as text; of an SQLite file also its bytes, write-ahead log, backups and all."""
     if url.startswith("sqlite"):
         path = Path(url.removeprefix("sqlite:///"))
         with sqlite3.connect(path) as connection:
             rows = "\n".join(connection.iterdump())
         connection.close()
-        return rows + "".join(one.read_bytes().decode("latin-1") for one in path.parent.glob(f"{path.name}*"))
+        beside = (one for folder in path.parent.glob(f"{path.name}*") for one in (folder, *folder.rglob("*")))
+        return rows + "".join(one.read_bytes().decode("latin-1") for one in beside if one.is_file())
     with psycopg.connect(url) as connection:
         tables = connection.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'").fetchall()
         return "\n".join(str(connection.execute(f'SELECT * FROM "{name}"').fetchall()) for (name,) in tables)
