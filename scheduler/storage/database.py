@@ -188,6 +188,10 @@ def open_database(url: str, *, create: bool = True, check: bool = True, floor_by
             raise NotFound(
                 f'The folder {path.parent} of the database does not exist. Make it, or correct the setting "database".'
             )
+        if path.is_dir():
+            raise Refused(
+                f'{path} is a folder. Name a file in it by the setting "database", such as {path / "ship.db"}.'
+            )
         if not create and not path.exists():
             raise NotFound(
                 f'There is no database at {path}. Check the setting "database", or make one: `leadline import` or `leadline serve`.'
@@ -230,17 +234,13 @@ def parse_url(url: str) -> URL:
     """The address in its full form.
 
     Raises:
-        Refused: another database, an SQLite database in memory, or not an address.
+        Refused: another database, an SQLite database in memory, a path without a file, or not an address.
 
     >>> parse_url("/var/lib/leadline/ship.db").render_as_string()
     'sqlite:////var/lib/leadline/ship.db'
     """
     if "://" not in url:
-        if url in ("", ":memory:"):
-            raise Refused(
-                "The setting database names no file. Give a path, sqlite:///path or postgresql://user@host/name."
-            )
-        return URL.create("sqlite", database=str(Path(url).expanduser()))
+        return URL.create("sqlite", database=_file_named(str(Path(url).expanduser()) if url else ""))
     try:
         parsed = make_url(url)
     except ArgumentError as error:
@@ -249,13 +249,20 @@ def parse_url(url: str) -> URL:
         ) from error
     backend = parsed.get_backend_name()
     if backend == "sqlite" and parsed.database not in (None, "", ":memory:"):
-        return URL.create("sqlite", database=parsed.database)
+        return URL.create("sqlite", database=_file_named(str(parsed.database)))
     if backend in ("postgresql", "postgres"):
         return parsed.set(drivername="postgresql+psycopg")
     raise Refused(
         f"The setting database names {backend!r} without a file that lasts, or a database this program does not know; "
         "expected sqlite:///path or postgresql://user@host/name."
     )
+
+
+def _file_named(path: str) -> str:
+    """The path as it is. Raises Refused unless a file's name stands last: what lies beside the file is named after it."""
+    if path == ":memory:" or Path(path).name in ("", ".."):
+        raise Refused("The setting database names no file. Give a path, sqlite:///path or postgresql://user@host/name.")
+    return path
 
 
 def database_path(url: str) -> Path | None:

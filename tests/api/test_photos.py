@@ -105,6 +105,21 @@ def test_a_photo_whose_record_cannot_be_written_leaves_no_file_and_one_that_was_
         assert file.read_bytes() == PNG
 
 
+def test_without_a_folder_for_photos_the_state_of_things_forbids_one(
+    fresh: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """PostgreSQL without the setting photo_folder: 409 to one that is sent, 404 to one that was kept, and what to set."""
+    kept = fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)}).json()
+    monkeypatch.setattr("scheduler.storage.photo_files.photo_root", lambda *_: None)
+    sent, shown = (
+        fresh.ask("POST", SEND, files={"photo": ("x.jpg", JPEG)}),
+        fresh.ask("GET", f"{SEND}/{kept['sha256']}"),
+    )
+    assert (sent.status_code, shown.status_code) == (409, 404)
+    assert "Set photo_folder" in sent.json()["detail"]
+    assert "Set photo_folder" in shown.json()["detail"]
+
+
 def test_photos_are_for_their_owner_alone(fresh: Stage) -> None:
     """Nobody else on the machine reads the file or lists the folder."""
     fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)})

@@ -52,6 +52,7 @@ SENSE = re.compile(
     # one of two members
     r"|give the riser or the deck|either the figures|give the master's name|say who signs|Say why it is refused"
     r"|leave the vessel out|belongs to one vessel|so there is no key with the role"
+    r"|belongs to a person: say whose"
     # what stands in a file
     r"|picture is expected|Nothing was taken in|cells? (is|are) wrong"
 )

@@ -65,9 +65,11 @@ def test_every_command_in_it_works(tmp_path: Path) -> None:
             if " upgrade" in line:
                 running.close()
             if " serve " in line:
-                running.enter_context(_begun(line, tmp_path, env, "Leadline"))
+                # it ends in order, and then by the signal itself, so that its parent sees which
+                begun = _begun(line, tmp_path, env, "Leadline", "Finished server process", -signal.SIGTERM)
+                running.enter_context(begun)
             elif line == "leadline gateway":
-                with _begun(line, tmp_path, env, "Sending to"):
+                with _begun(line, tmp_path, env, "Sending to", "", ExitCode.GOOD):
                     pass
             else:
                 done = subprocess.run(
@@ -85,8 +87,8 @@ def _shell(line: str) -> str:
 
 
 @contextmanager
-def _begun(line: str, folder: Path, env: dict[str, str], says: str) -> Iterator[None]:
-    """A command that goes on: begun, and then ended by SIGTERM, in order."""
+def _begun(line: str, folder: Path, env: dict[str, str], says: str, last: str, code: int) -> Iterator[None]:
+    """A command that goes on: begun when it has said `says`, then ended by SIGTERM, in order, with that code and `last` words."""
     command = [sys.executable, "-m", "api", *shlex.split(line)[1:]]
     process = subprocess.Popen(
         command, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
@@ -98,4 +100,5 @@ def _begun(line: str, folder: Path, env: dict[str, str], says: str) -> Iterator[
     finally:
         process.send_signal(signal.SIGTERM)
         rest = process.communicate(timeout=60)[0]
-    assert process.returncode == ExitCode.GOOD, (line, process.returncode, rest)
+    assert process.returncode == code, (line, process.returncode, rest)
+    assert last in rest, (line, rest)

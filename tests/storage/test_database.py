@@ -339,6 +339,8 @@ def test_a_database_that_is_not_there_is_named(kind: str, tmp_path: Path) -> Non
             open_database(str(tmp_path / "nowhere.db"), create=False)
         with pytest.raises(NotFound, match="folder"):
             open_database(str(tmp_path / "no" / "ship.db"))
+        with pytest.raises(Refused, match="is a folder"):
+            open_database(str(tmp_path))
     else:
         with empty_url(kind, tmp_path) as url, pytest.raises(NotFound, match="no database of that name"):
             open_database(str(parse_url(url).set(database="nowhere").render_as_string(hide_password=False)))
@@ -375,9 +377,12 @@ def test_an_address_may_be_a_path_or_a_url(given: str, expected: str) -> None:
     assert parse_url(given).render_as_string() == expected
 
 
-@pytest.mark.parametrize("given", ["", ":memory:", "sqlite://", "oracle://x/y", "http://x", "://"])
+@pytest.mark.parametrize(
+    "given",
+    ["", "/", ".", "a/..", ":memory:", "sqlite://", "sqlite:////", "sqlite:///.", "oracle://x/y", "http://x", "://"],
+)
 def test_other_addresses_are_refused(given: str) -> None:
-    """A database that would not last, or that is not known, is refused with the forms that are."""
+    """A database that would not last, that names no file, or is not known, is refused with the forms that are."""
     with pytest.raises(Refused, match=r"expected|Give a path"):
         parse_url(given)
 

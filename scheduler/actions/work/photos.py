@@ -14,13 +14,14 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.record.chain import Record
 from scheduler.domain.work.photos import ENDINGS
-from scheduler.errors import NotFound, Refused, TooLarge
+from scheduler.errors import Clash, NotFound, Refused, TooLarge
 from scheduler.storage import photo_files
 from scheduler.storage.database import Session
 from scheduler.storage.pictures import picture_taken_in
 from scheduler.storage.record import append_record, record_rows
 
 PHOTO = "photo kept"
+_NO_FOLDER = "No folder for photos is set. Set photo_folder; beside PostgreSQL there is no place of its own."
 MOST_PHOTOS = 40
 """A job."""
 _ONE_AT_A_TIME = threading.Lock()
@@ -32,7 +33,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
 
     Raises:
         TooLarge: over the setting photo_limit_bytes. Refused: as `picture_taken_in`, or too many photos.
-        NotFound: no such job. StorageFull: it cannot be written.
+        NotFound: no such job. Clash: there is no place for photos. StorageFull: it cannot be written.
     """
     limit = context.settings.photo_limit_bytes
     if len(content) > limit:
@@ -40,6 +41,8 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
             f"The photo has {len(content)} bytes: at most {limit} are taken. Make it smaller and send it again."
         )
     folder = folder_of(context, place.vessel_id)
+    if folder is None:
+        raise Clash(_NO_FOLDER)
     with context.db.read() as session:
         vessel, _ = document_of(session, place.vessel_id)
         kind_of(plant_of(vessel, place.plant_id), job_id)
@@ -88,13 +91,16 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
     """Content and media type of a kept photo.
 
     Raises:
-        NotFound: the job has no such photo, or its file is gone or was changed since.
+        NotFound: the job has no such photo, there is no place for photos, or its file is gone or was changed since.
     """
     kept = next((one for one in photos_of(context, place, job_id) if one["sha256"] == digest), None)
     if kept is None:
         raise NotFound("This job has no such photo.")
+    folder = folder_of(context, place.vessel_id)
+    if folder is None:
+        raise NotFound(_NO_FOLDER)
     media = str(kept["media_type"])
-    content = photo_files.read_photo(folder_of(context, place.vessel_id), f"{digest}.{ENDINGS[media]}")
+    content = photo_files.read_photo(folder, f"{digest}.{ENDINGS[media]}")
     if content is None or hashlib.sha256(content).hexdigest() != digest:
         raise NotFound(
             f"The file of photo {digest[:12]} is gone from the photo folder, or is not the one that record {kept['record']} "
@@ -103,12 +109,10 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
     return content, media
 
 
-def folder_of(context: Context, vessel_id: str) -> Path:
-    """Where a vessel's photos are kept. Raises Refused when there is no place: PostgreSQL without the setting photo_folder."""
+def folder_of(context: Context, vessel_id: str) -> Path | None:
+    """Where a vessel's photos are kept; none when there is no place: PostgreSQL without the setting photo_folder."""
     root = photo_files.photo_root(context.settings.photo_folder, context.db.path)
-    if root is None:
-        raise Refused("No folder for photos is set. Set photo_folder; beside PostgreSQL there is no place of its own.")
-    return root / vessel_id
+    return root and root / vessel_id
 
 
 def _of_job(records: Iterable[Record], key: str) -> list[dict[str, Any]]:
