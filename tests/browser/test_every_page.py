@@ -1,4 +1,8 @@
-"""What holds on every page there is: targets, 320 px, forced colours, paper as by day, day and night without script."""
+"""What holds on every page there is: targets, 320 px, forced colours, paper as by day, day and night without script.
+
+All pages of the manual come from one template: each is walked once, on the phone for its targets and its width; in every
+other light and size its contents, a search and the first page of each part stand for them.
+"""
 
 import re
 from collections.abc import Iterator
@@ -9,7 +13,7 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from api.ics.writer import calendar_writer
-from api.pages.manual.chapters import names
+from api.pages.manual.chapters import PARTS, names
 from api.pages.shared.help import MANUAL
 from api.server.access import DOORS
 from scheduler.actions.base.context import Hand
@@ -76,10 +80,10 @@ UNSEEN = """[...document.querySelectorAll("svg.chart, svg.tube, svg.glyph")].fil
   return ![...e.querySelectorAll("path, rect, line")].some(seen); }).map(e => e.outerHTML.slice(0, 120))"""
 """Drawings and signs of which nothing stands out from the page."""
 
-BARS = """[...document.querySelectorAll(".rail nav a")].filter(a => {
+BARS = """[...document.querySelectorAll(".rail nav a")].filter(a => a.checkVisibility()).filter(a => {
   const seen = getComputedStyle(a).borderBottomColor !== getComputedStyle(document.body).backgroundColor;
   return seen !== a.hasAttribute("aria-current"); }).map(a => a.textContent)"""
-"""Links of the row of pages whose bar is not what it should be."""
+"""Seen links of the row of pages, and of its fold, whose bar is not what it should be."""
 
 
 @pytest.fixture(scope="module")
@@ -158,8 +162,11 @@ def _plant_page(live: Live) -> str:
     return str(live.chief.get(f"/plants/{live.plant}", headers={"Accept": "text/html"}).text)
 
 
-def _paths(live: Live) -> list[str]:
+def _paths(live: Live, *, whole: bool = False) -> list[str]:
+    """The paths to walk. whole: every page of the manual, not the first of each part alone."""
     found = _pages(live)
+    if not whole:
+        found[f"{MANUAL}/{{name}}"] = [f"{MANUAL}/{part.names[0]}" for part in PARTS]
     there = {door for method, door in DOORS if method == "GET" and not door.startswith(("/api/", "/cal/"))}
     assert there - NO_PAGES <= set(found), "a page is not looked at here"
     return [path for door in sorted(there - NO_PAGES) for path in found[door]]
@@ -179,7 +186,7 @@ def test_targets_are_large_enough_and_nothing_scrolls_sideways(
     phone = size[0] < 700
     context, page, wrong = signed_in(browser, live, viewport={"width": size[0], "height": size[1]})
     found: dict[str, object] = {}
-    for path in _paths(live):
+    for path in _paths(live, whole=phone):
         _opened(page, live, path)
         found[f"{path} targets"] = page.evaluate(SMALL, 44 if phone else 24)
         if phone:
@@ -242,7 +249,7 @@ def test_day_and_night_are_switched_without_script(browser: Browser, live: Live)
         title = page.title()
         for light, other in (("night", "day"), ("day", "night")):
             assert page.locator("form.light button:visible").all_inner_texts() == [light.capitalize()], path
-            page.click(f"form.light .to-{light}")
+            page.click(f"form.light .to-{light}:visible")
             assert page.locator("html").get_attribute("data-light") == light, path
             assert page.locator("form.light button:visible").all_inner_texts() == [other.capitalize()], path
             if not path.startswith(("/plants/none", "/enter/")):
@@ -252,10 +259,9 @@ def test_day_and_night_are_switched_without_script(browser: Browser, live: Live)
 
 if AXE:
 
-    @pytest.mark.parametrize("light", ["day", "night"])
-    @pytest.mark.parametrize("size", SIZES, ids=["desk", "phone"])
+    @pytest.mark.parametrize(("size", "light"), zip(SIZES, ["day", "night"], strict=True), ids=["desk", "phone"])
     def test_axe_finds_nothing(browser: Browser, live: Live, size: tuple[int, int], light: str) -> None:
-        """axe-core reports no violation on any page, with everything folded out."""
+        """axe-core reports no violation on any page, with everything folded out: each size and each light once."""
         context, page, _ = signed_in(browser, live, viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
         context.add_cookies([{"name": "light", "value": light, "url": live.url}])
         found: dict[str, object] = {}
