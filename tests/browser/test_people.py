@@ -52,7 +52,7 @@ def test_from_a_code_to_a_pin_on_the_shared_computer(
         page.get_by_role("button", name="Sign out", exact=True).first.click()
         page.goto(f"{live.url}/plants/{live.plant}")
         assert "control room, looking only" in page.locator("header.rail").inner_text()
-        page.click("text=Tap your name")
+        page.click("text=Tap your name >> visible=true")
         page.click("text=Demo third, third engineer")
         page.fill("#pin", "1357")
         page.click("text=This is me")
