@@ -232,7 +232,7 @@ def test_forced_colours_keep_every_sign_and_button(browser: Browser, live: Live)
             """() => { const of = (q, what) => { const e = document.querySelector(q); return e && getComputedStyle(e)[what]; };
             const go = document.querySelector("details[open] .go"); go.focus();
             return JSON.stringify({go: of("details[open] .go", "backgroundColor"), paper: of("body", "backgroundColor"),
-              edge: of("details", "borderTopStyle"), focus: getComputedStyle(go).outlineStyle,
+              edge: of("main details", "borderTopStyle"), focus: getComputedStyle(go).outlineStyle,
               field: of("details[open] input:not([type=hidden])", "borderTopStyle")}) }"""
         )
     )
