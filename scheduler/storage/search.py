@@ -26,6 +26,10 @@ _MATCH = {
         "AND vessel_id = :vessel_id"
     ),
 }
+_BUT = (
+    f" AND NOT EXISTS (SELECT 1 FROM record WHERE record.vessel_id = :vessel_id AND record.number = {TABLE}.number "  # noqa: S608
+    "AND record.kind LIKE :but)"
+)
 
 
 def index_record(session: Session, vessel_id: str, number: int, words: str) -> None:
@@ -44,18 +48,23 @@ def find_records(session: Session, vessel_id: str, words: Sequence[str], most: i
     return _numbers(session, vessel_id, looked_for, most)
 
 
-def find_phrases(session: Session, vessel_id: str, phrases: Sequence[Sequence[str]], most: int) -> list[int]:
-    """Numbers of the newest records that hold one of the phrases word for word; newest first."""
+def find_phrases(
+    session: Session, vessel_id: str, phrases: Sequence[Sequence[str]], most: int, *, but: str = ""
+) -> list[int]:
+    """Numbers of the newest records that hold one of the phrases word for word; newest first.
+
+    but: how kinds begin that are left out.
+    """
     sqlite = session.connection().dialect.name == "sqlite"
     if sqlite:
         looked_for = " OR ".join(f'"{" ".join(phrase)}"' for phrase in phrases)
     else:
         looked_for = " | ".join(f"({' <-> '.join(phrase)})" for phrase in phrases)
-    return _numbers(session, vessel_id, looked_for, most)
+    return _numbers(session, vessel_id, looked_for, most, but)
 
 
-def _numbers(session: Session, vessel_id: str, looked_for: str, most: int) -> list[int]:
+def _numbers(session: Session, vessel_id: str, looked_for: str, most: int, but: str = "") -> list[int]:
     connection = session.connection()
-    query = text(f"{_MATCH[connection.dialect.name]} ORDER BY number DESC LIMIT :most")
-    given = {"vessel_id": vessel_id, "looked_for": looked_for, "most": most}
+    query = text(f"{_MATCH[connection.dialect.name]}{_BUT if but else ''} ORDER BY number DESC LIMIT :most")
+    given = {"vessel_id": vessel_id, "looked_for": looked_for, "most": most} | ({"but": f"{but}%"} if but else {})
     return [int(row[0]) for row in connection.execute(query, given)]

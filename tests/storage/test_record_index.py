@@ -76,6 +76,17 @@ def test_nothing_that_is_typed_makes_the_index_fail(told: Database, text: str) -
             assert find_phrases(session, "plover", [words], 5) is not None
 
 
+def test_kinds_that_are_left_out_take_no_place_of_others(told: Database) -> None:
+    """However many there are: the one asked for is found behind them."""
+    with told.write("plover") as session:
+        append_record(session, "plover", "closed job", AT, {"serial": "DP-7"})
+        for _ in range(5):
+            append_record(session, "plover", "work: noted", AT, {"serial": "DP-7"})
+    with told.read() as session:
+        assert find_phrases(session, "plover", [("dp", "7")], 2) == [10, 9]
+        assert find_phrases(session, "plover", [("dp", "7")], 2, but="work: ") == [5]
+
+
 def test_an_undone_record_is_not_found(told: Database) -> None:
     """The index is written in the transaction of the record."""
 

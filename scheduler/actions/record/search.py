@@ -8,16 +8,21 @@ from typing import Any
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.vessel.document import document_of
+from scheduler.domain.record.chain import Record
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.domain.record.search import MOST_WORDS, plain_words, pump_about
-from scheduler.domain.vessel.document import Position, Pump, Vessel
+from scheduler.domain.vessel.document import Position, Vessel
 from scheduler.storage.database import Session
 from scheduler.storage.record import records_numbered
 from scheduler.storage.search import find_phrases, find_records
 
 MOST = 500
-"""Records looked at for one answer, newest first."""
+"""Records looked at for one search, newest first."""
+MOST_OF_PUMP = 5000
+"""Records of one pump, the acts of its jobs left out: far more than two years bring."""
 CLOSE_STRUCK = "close struck"
+_ACTS = "work: "
+"""How the kinds of the acts of a job begin; each job has some forty, and its close says what came of them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,21 +38,16 @@ class RecordHit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SearchAnswer:
-    """words: what was looked for, names of positions aside. positions, pumps: those named in the search. hits: newest first.
-
-    cut: there are more than were looked at.
-    """
+    """words: what was looked for, names of positions aside. hits: newest first. cut: there are more than were looked at."""
 
     vessel: Vessel
     words: tuple[str, ...]
-    positions: tuple[Position, ...]
-    pumps: tuple[Pump, ...]
     hits: tuple[RecordHit, ...]
     cut: bool
 
 
 def search(context: Context, vessel_id: str, text: str) -> SearchAnswer:
-    """The vessel's records that hold every word typed; the name of a position or a serial number narrows them to its pumps.
+    """The vessel's records that hold every word typed; the name of a position narrows them to what stood there then.
 
     Raises NotFound.
     """
@@ -58,12 +58,9 @@ def search(context: Context, vessel_id: str, text: str) -> SearchAnswer:
             one for plant in vessel.plants for one in plant.positions if "".join(plain_words(one.name)) in words
         ]
         named = {"".join(plain_words(one.name)) for one in positions}
-        pumps = [
-            one for plant in vessel.plants for one in plant.pumps if set(plain_words(one.serial)) <= {*words} - named
-        ]
         left = [word for word in words if word not in named]
         if not words:
-            return SearchAnswer(vessel=vessel, words=(), positions=(), pumps=(), hits=(), cut=False)
+            return SearchAnswer(vessel=vessel, words=(), hits=(), cut=False)
         numbers = (
             find_records(session, vessel_id, left, MOST)
             if left
@@ -72,21 +69,17 @@ def search(context: Context, vessel_id: str, text: str) -> SearchAnswer:
         hits = [_hit(vessel, record) for record in records_numbered(session, vessel_id, numbers)]
     if positions:
         hits = [hit for hit in hits if _stood(vessel, hit, positions)]
-    return SearchAnswer(
-        vessel=vessel,
-        words=tuple(left),
-        positions=tuple(positions),
-        pumps=tuple(pumps),
-        hits=tuple(hits),
-        cut=len(numbers) == MOST,
-    )
+    return SearchAnswer(vessel=vessel, words=tuple(left), hits=tuple(hits), cut=len(numbers) == MOST)
 
 
 def pump_hits(context: Context, vessel_id: str, pump_id: str) -> tuple[RecordHit, ...]:
-    """What is on record about a pump, newest first; closes that were struck or corrected are left out. Raises NotFound."""
+    """What is on record about a pump, newest first, the acts of its jobs left out, and closes that were struck or corrected.
+
+    Raises NotFound.
+    """
     with context.db.read() as session:
         vessel, _ = document_of(session, vessel_id)
-        numbers = _numbers_about(session, vessel, [pump_id])
+        numbers = _numbers_about(session, vessel, [pump_id], MOST_OF_PUMP, but=_ACTS)
         hits = [_hit(vessel, record) for record in records_numbered(session, vessel_id, numbers)]
     mine = [hit for hit in hits if hit.pump == pump_id]
     gone = {hit.members.get("corrects") for hit in mine if hit.kind == ClosedJob.KIND}
@@ -94,7 +87,9 @@ def pump_hits(context: Context, vessel_id: str, pump_id: str) -> tuple[RecordHit
     return tuple(hit for hit in mine if str(hit.number) not in gone)
 
 
-def _numbers_about(session: Session, vessel: Vessel, pumps: Sequence[str]) -> list[int]:
+def _numbers_about(
+    session: Session, vessel: Vessel, pumps: Sequence[str], most: int = MOST, *, but: str = ""
+) -> list[int]:
     """Records that may be about one of the pumps: that name it, its serial number, a part or a position's counter of its."""
     names: set[tuple[str, ...]] = set()
     for plant in vessel.plants:
@@ -103,10 +98,10 @@ def _numbers_about(session: Session, vessel: Vessel, pumps: Sequence[str]) -> li
             ids = [pump.id, pump.serial, *(fit.part for fit in plant.fittings if fit.pump == pump.id), *stood]
             ids += [counter.id for counter in plant.counters if counter.position in stood]
             names |= {tuple(plain_words(one)) for one in ids}
-    return find_phrases(session, vessel.id, sorted(names - {()}), MOST) if names - {()} else []
+    return find_phrases(session, vessel.id, sorted(names - {()}), most, but=but) if names - {()} else []
 
 
-def _hit(vessel: Vessel, record: Any) -> RecordHit:
+def _hit(vessel: Vessel, record: Record) -> RecordHit:
     members = json.loads(record.text)
     at = datetime.fromisoformat(str(members.get("done_at") or members.get("at") or record.recorded_at.isoformat()))
     return RecordHit(
