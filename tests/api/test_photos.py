@@ -110,7 +110,7 @@ def test_without_a_folder_for_photos_the_state_of_things_forbids_one(
 ) -> None:
     """PostgreSQL without the setting photo_folder: 409 to one that is sent, 404 to one that was kept, and what to set."""
     kept = fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)}).json()
-    monkeypatch.setattr("scheduler.storage.photo_files.photo_root", lambda *_: None)
+    monkeypatch.setattr("scheduler.storage.photos.files.photo_root", lambda *_: None)
     sent, shown = (
         fresh.ask("POST", SEND, files={"photo": ("x.jpg", JPEG)}),
         fresh.ask("GET", f"{SEND}/{kept['sha256']}"),

@@ -14,8 +14,8 @@ import pytest
 from sqlalchemy import select
 
 from scheduler.errors import Clash, NotFound, Refused, SchedulerError, StorageFull
-from scheduler.storage import backup, postgres_tools
-from scheduler.storage.backup import (
+from scheduler.storage.care import backup, postgres_tools
+from scheduler.storage.care.backup import (
     MANIFEST,
     Manifest,
     backups_in,

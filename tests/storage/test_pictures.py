@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from scheduler.errors import Refused
-from scheduler.storage import pictures
-from scheduler.storage.pictures import picture_taken_in
+from scheduler.storage.photos import pictures
+from scheduler.storage.photos.pictures import picture_taken_in
 from tests.pictures import CAMERA, MEDIA, MODEL, POSITION, exif_with_position, picture
 
 FORMS = sorted(MEDIA)

@@ -15,9 +15,9 @@ from scheduler.domain.due.last_done import JobId
 from scheduler.domain.record.chain import Record
 from scheduler.domain.work.photos import ENDINGS
 from scheduler.errors import Clash, NotFound, Refused, TooLarge
-from scheduler.storage import photo_files
 from scheduler.storage.database import Session
-from scheduler.storage.pictures import picture_taken_in
+from scheduler.storage.photos import files
+from scheduler.storage.photos.pictures import picture_taken_in
 from scheduler.storage.record import append_record, record_rows
 
 PHOTO = "photo kept"
@@ -59,7 +59,7 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
             return Answer(200, same)
         if len(before) >= MOST_PHOTOS:
             raise Refused(f"This job has {len(before)} photos, which is the most.")
-        photo_files.store_photo(folder, name, content)
+        files.store_photo(folder, name, content)
         payload = {
             "job_no": job_id.key,
             "sha256": digest,
@@ -72,12 +72,12 @@ def keep_photo(context: Context, hand: Hand, place: Place, job_id: JobId, *, con
         return Answer(201, {**payload, "record": number})
 
     with _ONE_AT_A_TIME:
-        there = photo_files.has_photo(folder, name)
+        there = files.has_photo(folder, name)
         try:
             return hand_action(context, hand, place.vessel_id, act)
         except BaseException:
             if not there:  # the record of it was undone
-                photo_files.remove_photo(folder, name)
+                files.remove_photo(folder, name)
             raise
 
 
@@ -100,7 +100,7 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
     if folder is None:
         raise NotFound(_NO_FOLDER)
     media = str(kept["media_type"])
-    content = photo_files.read_photo(folder, f"{digest}.{ENDINGS[media]}")
+    content = files.read_photo(folder, f"{digest}.{ENDINGS[media]}")
     if content is None or hashlib.sha256(content).hexdigest() != digest:
         raise NotFound(
             f"The file of photo {digest[:12]} is gone from the photo folder, or is not the one that record {kept['record']} "
@@ -111,7 +111,7 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
 
 def folder_of(context: Context, vessel_id: str) -> Path | None:
     """Where a vessel's photos are kept; none when there is no place: PostgreSQL without the setting photo_folder."""
-    root = photo_files.photo_root(context.settings.photo_folder, context.db.path)
+    root = files.photo_root(context.settings.photo_folder, context.db.path)
     return root and root / vessel_id
 
 

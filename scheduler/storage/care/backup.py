@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from scheduler.errors import Clash, NotFound, Refused, StorageFull
-from scheduler.storage import postgres_tools
+from scheduler.storage.care import postgres_tools
 from scheduler.storage.database import Database, open_database, parse_url, sqlite_module
 from scheduler.storage.disk import to_disk
 from scheduler.storage.foreign import ours

@@ -1,0 +1,1 @@
+"""Copies of the database and its photos, and putting them back."""

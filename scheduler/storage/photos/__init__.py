@@ -1,0 +1,1 @@
+"""Photos as files beside the database, and what a picture may be."""
