@@ -112,7 +112,7 @@ def list_keys(context: "Context") -> Output:
         for one in found
     ]
     lines = [
-        f"{one.prefix}  {one.role.value:9} {one.vessel_id or 'all':14} {'revoked' if one.revoked_at else one.state:8} "
+        f"{one.prefix}  {one.role.value:13} {one.vessel_id or 'all':14} {'revoked' if one.revoked_at else one.state:8} "
         f"{one.label}, {_whose(one)}, used {_day(one.last_used_at, 'never')}, "
         f"until {_day(one.expires_at, 'withdrawn')}"
         for one in found
@@ -194,7 +194,7 @@ def list_people(
 
     found = [one for one in managing.people_shown(context, me()) if withdrawn or one.withdrawn_at is None]
     lines = [
-        f"{one.id:20} {one.vessel_id or 'all':14} {one.role.value:9} {one.name}, {one.rank}; "
+        f"{one.id:20} {one.vessel_id or 'all':14} {one.role.value:13} {one.name}, {one.rank}; "
         f"{'withdrawn' if one.withdrawn_at else f'{len(one.sessions)} sessions'}"
         f"{'' if one.passphrase_at or one.withdrawn_at else ', no passphrase'}"
         for one in found
