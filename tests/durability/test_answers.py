@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from scheduler.storage.photos.files import store_photo
 
 from scheduler.domain.base.enums import Role
 from scheduler.storage.database import open_database
 from scheduler.storage.hours.intake import Intake
 from scheduler.storage.migrate import copy_to
+from scheduler.storage.photos.files import store_photo
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
 from tests.storage.stores import add_vessel, store
