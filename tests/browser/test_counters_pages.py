@@ -92,7 +92,7 @@ if AXE:
         for path in (COUNTERS, HOURS):
             opened(page, live, path)
             assert axe_finds(page) == [], path
-            form = page.locator("details[open] form, form.hand").first
+            form = page.locator("main").locator("details[open] form, form.hand").first
             form.locator("input[type=text]").first.fill("12o4")
             form.locator("button").click()
             page.wait_for_selector("[aria-invalid=true]")

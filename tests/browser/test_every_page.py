@@ -259,7 +259,7 @@ def test_day_and_night_are_switched_without_script(browser: Browser, live: Live)
 
 if AXE:
 
-    @pytest.mark.parametrize(("size", "light"), zip(SIZES, ["day", "night"], strict=True), ids=["desk", "phone"])
+    @pytest.mark.parametrize(("size", "light"), [*zip(SIZES, ["day", "night"], strict=True)], ids=["desk", "phone"])
     def test_axe_finds_nothing(browser: Browser, live: Live, size: tuple[int, int], light: str) -> None:
         """axe-core reports no violation on any page, with everything folded out: each size and each light once."""
         context, page, _ = signed_in(browser, live, viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
