@@ -52,6 +52,8 @@ class PlanRow(Row, table=True):
     starts_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "starts_s"})
     problem: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
     plan: str = Field(sa_type=Packed, sa_column_kwargs={"server_default": text("''")})
+    of_day: str = Field(default="", sa_column_kwargs={"server_default": text("''")})
+    """Digest of the problem on a grid from the ship's midnight: what the plan answers all day."""
     lawful: bool
     least_margin_litres_per_h: int | None = None
     least_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "least_at_s"})

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 from unittest.mock import patch
@@ -14,12 +15,16 @@ from scheduler.actions.base.pending import ask_plan, plans_asked
 from scheduler.actions.care import rounds
 from scheduler.actions.plan import fleet as plan_fleet
 from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many, stored_plant_plan
+from scheduler.actions.plan.planning import bring_up, problem_of
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
+from scheduler.planning.problem.digest import problem_digest
+from scheduler.planning.search.stagger import stagger
 from scheduler.settings import Settings
+from scheduler.shiptime import instant_of, ship_time
 from scheduler.solving import Worker
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
@@ -28,6 +33,7 @@ from tests.end_to_end.live import TurnedClock
 from tests.storage.stores import store
 from tests.unit.test_solving import ONCE_IN_TWO
 
+DAY = timedelta(days=1)
 PAIRS = [(ship.vessel, f"{ship.key}-plant") for ship in (PLOVER, AVOCET)]
 
 
@@ -55,7 +61,7 @@ def _proposed(context: Context) -> dict[str, StoredPlan | None]:
 
 
 def test_what_changed_is_planned_and_nothing_else(context: Context) -> None:
-    """First every plant, then none, then every one again an hour later; the look before says so and plans nothing."""
+    """First every plant, then none, as long as no proposed slot lies in the past; the look before says so and plans nothing."""
     assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
     assert set(_proposed(context).values()) == {None}
     first = _fleet(context)
@@ -68,8 +74,39 @@ def test_what_changed_is_planned_and_nothing_else(context: Context) -> None:
     assert {one.came for one in again.values()} == {Came.UNCHANGED}
     assert {one.digest for one in again.values()} == {one.digest for one in first.values()}
     assert isinstance(context.clock, TurnedClock)
-    context.clock.at = context.clock.at.replace(hour=context.clock.at.hour + 1)
-    assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.TO_PLAN}
+    first_start = min(start for held in _proposed(context).values() if held for start, _ in held.times().values())
+    assert context.clock.at + timedelta(hours=1) < first_start < context.clock.at + DAY
+    for at in (context.clock.at + timedelta(hours=1), first_start):
+        context.clock.at = at
+        assert {stored_plant_plan(context, *pair).came for pair in PAIRS} == {Came.UNCHANGED}
+    assert {one.came for one in _fleet(context).values()} == {Came.UNCHANGED}
+    context.clock.at = first_start + timedelta(minutes=1)
+    assert Came.TO_PLAN in {stored_plant_plan(context, *pair).came for pair in PAIRS}
+
+
+def _at_midnight(context: Context, pair: tuple[str, str]) -> datetime:
+    """The ship's next midnight."""
+    now = plant_state(context, *pair)
+    return instant_of(ship_time(now.at, now.offset_minutes).replace(hour=0), now.offset_minutes) + DAY
+
+
+@pytest.mark.parametrize("pair", PAIRS)
+def test_a_plan_answers_until_the_ships_midnight(context: Context, pair: tuple[str, str]) -> None:
+    """Made when the day's last start has passed, it is held at the day's last minute; on the next day it is made again. The problem
+    of the day is the same at 00:30 and at 20:30, also where a job is past due and the next one counts from now."""
+    assert isinstance(context.clock, TurnedClock)
+    midnight = _at_midnight(context, pair)
+    context.clock.at = midnight - timedelta(hours=6)
+    made, _ = bring_up(context, *pair, stagger)
+    context.clock.at = midnight - timedelta(minutes=1)
+    held, unchanged = bring_up(context, *pair, stagger)
+    assert (held.digest, unchanged) == (made.digest, True)
+    found = []
+    for hours in (0.5, 20.5, 24.5):
+        context.clock.at = midnight + timedelta(hours=hours)
+        found.append(problem_digest(problem_of(plant_state(context, *pair), context, of_day=True)))
+    assert found[0] == found[1] != found[2]
+    assert stored_plant_plan(context, *pair).came is Came.TO_PLAN
 
 
 def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(context: Context, tmp_path: Path) -> None:

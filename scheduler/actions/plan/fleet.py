@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.plan.planning import answer_stored, bring_up, problem_of
+from scheduler.actions.plan.planning import answer_stored, bring_up
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, SchedulerError
@@ -91,7 +91,7 @@ def stored_plant_plan(context: Context, vessel_id: str, plant_id: str) -> PlantP
     """Whether the plant would be planned, and how its newest plan leaves it. Plans nothing."""
     try:
         now = plant_state(context, vessel_id, plant_id)
-        held = answer_stored(now, problem_of(now, context))
+        held = answer_stored(now, context)
     except Exception as error:
         return _trouble(vessel_id, plant_id, error)
     newest = held or now.proposed or now.taken

@@ -1,6 +1,6 @@
 """Plans: propose one, take one, read both. A plan that the judge faults is never stored."""
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -12,7 +12,8 @@ from scheduler.actions.plan.stored import keep_plan, take_up
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.plant_state.stored import StoredPlan, stored_plan
 from scheduler.actions.vessel.fleet import Place
-from scheduler.domain.base.enums import Trigger
+from scheduler.domain.base.enums import JobState, Trigger
+from scheduler.domain.due.jobs import DueJob
 from scheduler.errors import Clash, SchedulerError, Stale
 from scheduler.planning.explain.dates import PlanFact, plan_facts
 from scheduler.planning.judge.check import judge, margin_series
@@ -22,7 +23,7 @@ from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.frame import Circumstances, frame
 from scheduler.planning.problem.values import Plan, Problem, Shortfall
 from scheduler.planning.search.passes import Running, settle
-from scheduler.shiptime import ship_time
+from scheduler.shiptime import instant_of, ship_time
 from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.record import append_record
@@ -46,16 +47,20 @@ def problem_of(
     keep: bool = True,
     free: Collection[str] = (),
     horizon_days: int | None = None,
+    of_day: bool = False,
 ) -> Problem:
     """The planner's problem of a situation; with `keep`, the taken plan's dates are worth keeping and pins stand.
 
     free: keys of jobs that are framed as if they had neither slot nor pin. horizon_days: how far it looks when that is beyond
-    what is published.
+    what is published. of_day: on a grid from the ship's midnight, to be compared alone: it stays as it is all day unless something
+    changed.
     """
+    midnight = _ships_midnight(now) if of_day else None
+    jobs = now.jobs if midnight is None else tuple(_from_midnight(now.jobs, now.at, midnight))
     taken, shared = (now.taken.times(), now.taken.shared()) if keep and now.taken else ({}, {})
     return frame(
         plant=now.plant,
-        jobs=(*now.jobs, *now.breakdowns),
+        jobs=(*jobs, *now.breakdowns),
         capacities=now.capacities,
         outages=now.outages,
         offset_minutes=now.offset_minutes,
@@ -73,7 +78,27 @@ def problem_of(
             pins={key: pin.start_at for key, pin in now.pins.items() if keep and key not in free},
             docks=now.docks,
         ),
+        grid_from=midnight,
     )
+
+
+def _ships_midnight(now: PlantState) -> datetime:
+    wall = ship_time(now.at, now.offset_minutes)
+    return instant_of(wall.replace(hour=0, minute=0, second=0, microsecond=0), now.offset_minutes)
+
+
+def _from_midnight(jobs: Sequence[DueJob], at: datetime, midnight: datetime) -> Iterator[DueJob]:
+    """The jobs, with dates that count from now (the last turn is not known, or one before is past due) counted from midnight."""
+    due = {job.job_id.key: job.due_at for job in jobs}
+    for job in jobs:
+        turn = job.job_id
+        before = (due.get(f"{turn.kind}:{turn.subject}:{number}") for number in range(1, turn.sequence))
+        if job.state is not JobState.NOT_KNOWN and not any(one is not None and one <= at for one in before):
+            yield job
+            continue
+        passed = at - midnight
+        limit_at = None if job.limit_at is None else job.limit_at - passed
+        yield replace(job, due_at=job.due_at - passed, window_opens_at=job.window_opens_at - passed, limit_at=limit_at)
 
 
 def running_of(now: PlantState) -> Running:
@@ -109,8 +134,8 @@ def bring_up(
 ) -> tuple[StoredPlan, bool]:
     """As `propose`, with a solver of the caller's. The plan, and whether it was held already."""
     now = plant_state(context, vessel_id, plant_id)
-    problem = problem_of(now, context)
-    stored = answer_stored(now, problem)
+    of_day = problem_digest(problem_of(now, context, of_day=True))
+    stored = answer_stored(now, context, of_day)
     if stored is not None:
         with context.db.write(vessel_id) as session:
             stands = _still_aboard(session, now)
@@ -118,7 +143,7 @@ def bring_up(
                 plan_made(session, plant_id, context.now())
         return (stored, True) if stands else bring_up(context, vessel_id, plant_id, solve)
     begin = dict(now.taken.plan.moved_by) if now.taken is not None else {}
-    problem, plan = settle(problem, running_of(now), solve, begin)
+    problem, plan = settle(problem_of(now, context), running_of(now), solve, begin)
     plan = _by_hand(now, problem, plan)
     verdict = judge(problem, plan)
     if not verdict.lawful:
@@ -130,7 +155,7 @@ def bring_up(
     with context.db.write(vessel_id) as session:
         stands = _still_aboard(session, now)
         if stands:
-            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now())
+            row = keep_plan(session, vessel_id, plant_id, problem, plan, verdict, context.now(), of_day)
             plan_made(session, plant_id, context.now())
             bump_revision(session, vessel_id)
     if not stands:  # a slot was moved, or a plan taken, while this one was made
@@ -146,15 +171,33 @@ def _still_aboard(session: Session, now: PlantState) -> bool:
     return (None if aboard is None else aboard.id) == (None if now.taken is None else now.taken.id)
 
 
-def answer_stored(now: PlantState, problem: Problem) -> StoredPlan | None:
-    """The newest plan of the plant if it answers this very problem, else none.
+def answer_stored(now: PlantState, context: Context, of_day: str | None = None) -> StoredPlan | None:
+    """The newest plan of the plant if it answers the problem as it is now, else none.
 
-    One with a slot moved by hand answers none; nor does one by the plain rule, since the planner may succeed this time.
+    One that was made on this ship's day does while nothing but time passed and none of its slots that have not begun lies in the
+    past. One with a slot moved by hand answers none; nor does one by the plain rule, since the planner may succeed this time.
+
+    Args:
+        of_day: digest of the day's problem, where the caller has it.
     """
     newest = now.proposed or now.taken
     if newest is None or newest.plan.by in (BY_HAND, "greedy"):
         return None
-    return newest if problem_digest(problem) in (newest.plan.asked, newest.plan.problem_digest) else None
+    today = of_day or problem_digest(problem_of(now, context, of_day=True))
+    if newest.of_day == today and _lies_ahead(now, newest):
+        return newest
+    asked = problem_digest(problem_of(now, context))
+    return newest if asked in (newest.plan.asked, newest.plan.problem_digest) else None
+
+
+def _lies_ahead(now: PlantState, stored: StoredPlan) -> bool:
+    """Whether every slot of an open job is still to come, or is one of the plan aboard that has begun and not ended."""
+    aboard = now.taken.times() if now.taken is not None else {}
+    return all(
+        start >= now.at or (aboard.get(key) == (start, end) and now.at < end)
+        for key, (start, end) in stored.times().items()
+        if key in now.open_keys
+    )
 
 
 def _by_hand(now: PlantState, problem: Problem, plan: Plan) -> Plan:

@@ -25,9 +25,19 @@ def put_away(session: Session, vessel_id: str, plant_id: str, status: PlanStatus
 
 
 def keep_plan(
-    session: Session, vessel_id: str, plant_id: str, problem: Problem, plan: Plan, verdict: Judgement, now: datetime
+    session: Session,
+    vessel_id: str,
+    plant_id: str,
+    problem: Problem,
+    plan: Plan,
+    verdict: Judgement,
+    now: datetime,
+    of_day: str = "",
 ) -> PlanRow:
-    """Store a plan as the proposed one; the one proposed before, which nobody took and no record names, is not kept."""
+    """Store a plan as the proposed one; the one proposed before, which nobody took and no record names, is not kept.
+
+    of_day: digest of the problem as it is all day; without one the plan answers its own problem alone.
+    """
     put_away(session, vessel_id, plant_id, PlanStatus.PROPOSED)
     for old in untaken_superseded(session, vessel_id, plant_id):
         session.delete(old)
@@ -45,6 +55,7 @@ def keep_plan(
         starts_at=problem.starts_at,
         problem=problem_text,
         plan=plan_text,
+        of_day=of_day,
         lawful=verdict.lawful,
         least_margin_litres_per_h=verdict.least_margin_litres_per_h,
         least_at=least_at,

@@ -35,6 +35,7 @@ class StoredPlan:
     starts_at: datetime
     problem_text: str
     plan_text: str
+    of_day: str = ""
 
     @cached_property
     def problem(self) -> Problem:
@@ -135,6 +136,7 @@ def stored_plan(row: PlanRow | None) -> StoredPlan | None:
         starts_at=row.starts_at,
         problem_text=row.problem,
         plan_text=row.plan,
+        of_day=row.of_day,
     )
 
 

@@ -85,6 +85,7 @@ def frame(
     published_days: int | None = None,
     taken: Taken = MappingProxyType({}),
     circumstances: Circumstances = Circumstances(),
+    grid_from: datetime | None = None,
 ) -> Problem:
     """The stagger problem of a plant from `at` on.
 
@@ -98,29 +99,33 @@ def frame(
         at: now, aware; the grid starts at the next whole UTC hour.
         horizon_days: days ahead from which jobs are taken; the grid goes RUN_OUT_DAYS further.
         frozen_days: slots taken that start within so many days are kept unless they have become impossible; later ones are
-            worth keeping. What was set by hand (`beside.pins`) is pinned wherever it is, until its time has passed, and so
+            worth keeping. What was set by hand (`circumstances.pins`) is pinned wherever it is, until its time has passed, and so
             is what has begun.
         published_days: slots taken that start within so many days are worth keeping; all of them when not given.
         taken: start and end of the slots taken already, by occurrence key. One that has begun is pinned with the work
             left to it; one whose end has passed is planned anew.
-        beside: what else binds.
+        circumstances: what else binds.
+        grid_from: where the grid starts instead, before `at`: such a problem is only compared, and stays the same while no
+            more than time passes.
 
     Raises:
         Refused: a capacity is not a finite figure.
     """
-    starts_at = _next_whole_hour(at)
+    begins = at if grid_from is None else grid_from
+    starts_at = _next_whole_hour(begins)
     steps = max(0, horizon_days + RUN_OUT_DAYS) * 24
     clock = ShipOffset(int(offset_minutes), circumstances.clock_changes)
     crew = crew_stretches(plant.crew, starts_at, steps, clock)
     grid = _Grid(
         plant=plant,
         circumstances=circumstances,
-        shown_until=None if published_days is None else at + timedelta(days=published_days),
+        shown_until=None if published_days is None else begins + timedelta(days=published_days),
         at=at,
+        begins=begins,
         starts_at=starts_at,
         steps=steps,
         until=starts_at + timedelta(days=horizon_days),
-        frozen_until=at + timedelta(days=frozen_days),
+        frozen_until=begins + timedelta(days=frozen_days),
         crew=crew,
         positioned=frozenset(p.id for p in plant.pumps if plant.position_of(p.id, at) is not None),
         back={
@@ -172,6 +177,7 @@ class _Grid:
     circumstances: Circumstances
     shown_until: datetime | None
     at: datetime
+    begins: datetime
     starts_at: datetime
     steps: int
     until: datetime
@@ -199,7 +205,7 @@ class _Grid:
     def plan_job(self, job: DueJob, before: DueJob | None, planned: Mapping[str, DueJob], taken: Taken) -> PlanJob:
         """The job on the grid."""
         due = step_floor(self.starts_at, job.due_at)
-        began_at = max(before.due_at, self.at) if before is not None else None
+        began_at = max(before.due_at, self.begins) if before is not None else None
         chained = before is not None and before.job_id.key in planned
         fixed, kept, published, left = self._taken(job, taken)
         kind = next((k for k in (*self.plant.job_kinds, BREAKDOWN) if k.code == job.job_id.kind), None)
