@@ -226,18 +226,9 @@ def test_plans_of_an_older_database_read_as_before_and_untaken_ones_are_pruned(
     """Proposed, taken and once taken stay, word for word, and packed; one that was proposed and never taken goes with its slots."""
     older = tmp_path / "older"
     shutil.copytree(Path(migrate.__file__).parent / "migrations", older, ignore=shutil.ignore_patterns("__pycache__"))
-    for later in (
-        "v0012_work_again.py",
-        "v0013_document_versions.py",
-        "v0014_first_dates.py",
-        "v0015_calendar_choice.py",
-        "v0016_flag_facts.py",
-        "v0017_vessel_keys.py",
-        "v0018_sign_in.py",
-        "v0019_record_index.py",
-        "v0020_two_sides.py",
-    ):
-        (older / "versions" / later).unlink()
+    for later in (older / "versions").glob("v*.py"):
+        if later.name[:5] > "v0011":
+            later.unlink()
     text = json.dumps({"slots": ["VP1", "Maß", "\u2028"] * 400}, ensure_ascii=False)
     document = '{"plants": [{"id": "aft", "job_kinds": [{"code": "a"}, {"code": "b"}]}]}'
     plans = {
