@@ -4,7 +4,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.actions.base.pending import plans_asked
-from scheduler.actions.plan.planning import problem_of, propose
+from scheduler.actions.plan.framing import problem_of
+from scheduler.actions.plan.planning import propose
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER

@@ -13,7 +13,8 @@ from random import Random
 
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import Context
-from scheduler.actions.plan.planning import bring_up, problem_of
+from scheduler.actions.plan.framing import problem_of
+from scheduler.actions.plan.planning import bring_up
 from scheduler.actions.plan.stored import take_up
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import changes

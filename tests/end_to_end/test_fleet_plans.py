@@ -15,7 +15,8 @@ from scheduler.actions.base.pending import ask_plan, plans_asked
 from scheduler.actions.care import rounds
 from scheduler.actions.plan import fleet as plan_fleet
 from scheduler.actions.plan.fleet import Came, PlantPlan, plan_many, stored_plant_plan
-from scheduler.actions.plan.planning import bring_up, problem_of
+from scheduler.actions.plan.framing import problem_of
+from scheduler.actions.plan.planning import bring_up
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.actions.vessel import changes

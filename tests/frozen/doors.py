@@ -176,7 +176,7 @@ def candidate_problems() -> Iterator[tuple[str, str]]:
     from dataclasses import replace
     from random import Random
 
-    from scheduler.actions.plan.planning import problem_of
+    from scheduler.actions.plan.framing import problem_of
     from scheduler.actions.plant_state.load import plant_state
     from scheduler.planning.problem.codec import problem_to_text
     from scheduler.planning.problem.frame import frame

@@ -16,6 +16,7 @@ from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import planning
 from scheduler.actions.plan.explaining import set_by_hand, words_of
+from scheduler.actions.plan.framing import problem_of
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.domain.vessel.job_kinds import caution_line
@@ -61,7 +62,7 @@ def plan_view(now: PlantState, context: Context, who: Asking, here: str, *, days
     held_words, names = words_of(now, stored.problem), _job_names(now)
     told = _explained(now, stored)
     lines = {job.job_id.key: _with_margin(job_line.job_line(now, job, {}), margins) for job in now.jobs}
-    pinned = {job.key for job in planning.problem_of(now, context).jobs if job.fixed_start is not None}
+    pinned = {job.key for job in problem_of(now, context).jobs if job.fixed_start is not None}
     slots = _slots(now, stored, lines, told, pinned)
     if now.taken is not None and frame.may(who, "POST", MOVES):
         slots = tuple(

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.plan.planning import answer_stored, bring_up
+from scheduler.actions.plan.framing import answer_stored
+from scheduler.actions.plan.planning import bring_up
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, SchedulerError

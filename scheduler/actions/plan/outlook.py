@@ -4,7 +4,8 @@ from datetime import timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.plan.planning import plan_as_json, problem_of, running_of
+from scheduler.actions.plan.framing import problem_of, running_of
+from scheduler.actions.plan.planning import plan_as_json
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.errors import Busy, Refused

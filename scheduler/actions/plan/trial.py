@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from scheduler.actions.base.context import Context
-from scheduler.actions.plan.planning import problem_of
+from scheduler.actions.plan.framing import problem_of
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.actions.plant_state.work import state_of, steps_of
