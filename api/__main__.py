@@ -25,6 +25,7 @@ def _run() -> int:
     from api.commands.shared.exit_codes import ExitCode
     from api.commands.shared.streams import output_failed
     from scheduler.errors import Busy, SchedulerError, Stale
+    from scheduler.wording.invisible import visible_text
 
     odd = next((word for word in sys.argv[1:] if _no_text(word)), None)
     if odd is not None:
@@ -39,7 +40,7 @@ def _run() -> int:
         )
         code = _say(error.says, expected)
         for pointer, says in error.faults[1:] if len(error.faults) > 1 else ():
-            print(f"  {pointer}: {says}", file=sys.stderr)
+            print(visible_text(f"  {pointer}: {says}"), file=sys.stderr)
         return code
     except OSError as error:
         if output_failed(error):
@@ -87,7 +88,9 @@ def _ended(code: int) -> int:
 
 
 def _say(text: str, code: int) -> int:
-    print(f"leadline: {text}", file=sys.stderr)
+    from scheduler.wording.invisible import visible_text
+
+    print(visible_text(f"leadline: {text}"), file=sys.stderr)
     return code
 
 

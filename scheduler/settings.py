@@ -105,7 +105,12 @@ class Settings:
             raise Refused(
                 f'Setting base_url is "{self.base_url}"; expected the address people type, such as http://leadline.lan:8322.'
             )
-
+        if self.base_url and not _is_host_alone(self.base_url):
+            raise Refused(
+                f'Setting base_url is "{self.base_url}"; a host name of its own is expected, with nothing behind it, such as '
+                "https://leadline.ship.example: Leadline does not serve below a path of another site. In nginx, give it a server "
+                "block with a server_name of its own; the manual, Settings, has one to copy."
+            )
         for one in self.named_proxies():
             try:
                 ip_network(one)
@@ -172,6 +177,12 @@ def _leads_somewhere(address: str) -> bool:
         return parts.scheme in ("http", "https") and bool(parts.hostname) and parts.hostname not in EVERY_ADDRESS
     except ValueError:
         return False
+
+
+def _is_host_alone(address: str) -> bool:
+    """Whether nothing stands around scheme, host and port but one slash at the end."""
+    parts = urlsplit(address)
+    return not (parts.path.strip("/") or parts.query or parts.fragment or "@" in parts.netloc)
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,7 @@ def serve(
         _print_service(unit, containerfile, {"host": host, "port": port, "base-url": base_url})
         return
     import logging
+    import signal
     from dataclasses import replace
 
     from api.server.app import make_app
@@ -50,6 +51,7 @@ def serve(
     from scheduler.storage.serving import only_server
 
     log = logging.getLogger("leadline")
+    signal.signal(signal.SIGTERM, _stopped)  # uvicorn ends in order first, and then raises the signal again
     settings = chosen_settings(host=host, port=port, base_url=base_url).settings
     with only_server(database_path(settings.database)), listen(settings.host, settings.port) as sock:
         set_up(settings.log, settings.log_level)
@@ -72,9 +74,14 @@ def serve(
         raise SchedulerError("The server did not start; its words are above.")
 
 
+def _stopped(*_: object) -> None:
+    raise typer.Exit
+
+
 def _print_service(unit: bool, containerfile: bool, options: Mapping[str, object]) -> None:
     from api.commands import service_files
 
+    chosen_settings(host=options["host"], port=options["port"], base_url=options["base-url"])
     given = [f"--{name}={value}" for name, value in options.items() if value is not None]
     if unit and containerfile:
         raise typer.BadParameter("--unit and --containerfile do not go together; give one of them.")

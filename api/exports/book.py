@@ -14,6 +14,7 @@ from api.exports.report import DEFINITIONS, extra_tables, frame_rows
 from api.exports.table import COLUMNS, cells_of
 from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.record.chain import Record
+from scheduler.wording.invisible import visible_text
 
 _NUMBERS = frozenset(
     {
@@ -57,7 +58,7 @@ def xlsx(records: Iterable[Record], frame: ExportFrame, extras: ExportExtras) ->
             },
         )
         book.set_properties(
-            {"title": f"{frame.vessel}: compliance history", "created": frame.as_of.replace(tzinfo=None)}
+            {"title": visible_text(f"{frame.vessel}: compliance history"), "created": frame.as_of.replace(tzinfo=None)}
         )
         bold = book.add_format({"bold": True, "bottom": 1})
         first = book.add_worksheet("Summary")
@@ -65,7 +66,7 @@ def xlsx(records: Iterable[Record], frame: ExportFrame, extras: ExportExtras) ->
         first.set_column(1, 1, 100)
         for row, (what, figure) in enumerate(frame_rows(frame, found, extras)):
             first.write_string(row, 0, what, bold)
-            first.write_string(row, 1, figure)
+            first.write_string(row, 1, visible_text(figure))
         rows_judged = (one.row() for one in judged(found, extras.not_done))
         _table(book, bold, "In window", HEADINGS, rows_judged)
         _table(book, bold, "History", [heading for heading, _ in COLUMNS], map(_row, records))
@@ -92,7 +93,7 @@ def _table(book: Any, bold: Any, name: str, headings: Sequence[str], rows: Itera
             if isinstance(value, float):
                 sheet.write_number(place, column, value)
             elif value:
-                sheet.write_string(place, column, _held(value))
+                sheet.write_string(place, column, _held(visible_text(value)))
 
 
 def _row(record: Record) -> list[str | float]:

@@ -12,6 +12,7 @@ from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.errors import Refused, TooLarge
+from scheduler.wording.invisible import visible_text
 
 TEMPLATE = Path(__file__).with_name("history.typ")
 MOST_ROWS = 10_000
@@ -56,7 +57,9 @@ def pdf(records: Iterable[Record], frame: ExportFrame, extras: ExportExtras) -> 
         ],
         "definitions": DEFINITIONS,
     }
-    made: bytes = typst.compile(TEMPLATE.read_bytes(), sys_inputs={"data": json.dumps(data)})
+    made: bytes = typst.compile(
+        TEMPLATE.read_bytes(), sys_inputs={"data": visible_text(json.dumps(data, ensure_ascii=False))}
+    )
     return made
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from api.exports.payload import payload_of
 from scheduler.domain.base.canonical import instant_text
 from scheduler.domain.record.chain import Record
+from scheduler.wording.invisible import visible_text
 
 BOM = "\ufeff"
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
@@ -104,7 +105,7 @@ def _cell(member: str, value: Any) -> str:
         return ""
     if member.endswith("_seconds") or member == "seconds_from_due":
         return f"{int(value) / 3600:.2f}"
-    text = _plain(value)
+    text = visible_text(_plain(value))
     if text.startswith(_FORMULA_STARTS) and not _is_number(text):
         return f"'{text}"
     return text

@@ -19,6 +19,7 @@ from scheduler.domain.base.canonical import canonical
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.revision import STATUS_ROLE, CalendarEntry, StoredEvent, revise
 from scheduler.errors import Refused
+from scheduler.wording.invisible import visible_text
 
 PRODID = "-//Leadline//Planned maintenance by running hours//EN"
 RENDERER = "2"
@@ -312,5 +313,5 @@ def _instant(at: datetime, what: str) -> datetime:
 
 
 def _clean(text: str) -> str:
-    """The text without what a calendar line may not hold; CR LF and CR become a line feed."""
-    return _UNWANTED.sub("", text.replace("\r\n", "\n").replace("\r", "\n"))
+    """The text without what a calendar line may not hold, what nobody sees shown; CR LF and CR become a line feed."""
+    return visible_text(_UNWANTED.sub("", text.replace("\r\n", "\n").replace("\r", "\n")))

@@ -13,14 +13,15 @@ from tests.cli.calling import good, leadline
 
 def test_the_unit_starts_this_program_with_the_options_given() -> None:
     """ExecStart is an absolute path; what a unit would take for its own is doubled; a port that is wrong is refused."""
-    unit = good("serve", "--unit", "--port", "8400", "--base-url", "http://ship.lan/100%$")
+    unit = good("serve", "--unit", "--port", "8400", "--host", "fe80::1%$0")
     (line,) = re.findall(r"^ExecStart=(.*)$", unit, re.MULTILINE)
     program, *words = line.split()
     assert Path(program).is_absolute()
     assert Path(program).exists()
-    assert words[-3:] == ["serve", "--port=8400", "'--base-url=http://ship.lan/100%%$$'"]
+    assert words[-3:] == ["serve", "'--host=fe80::1%%$$0'", "--port=8400"]
     assert "@" not in re.sub(r"@system-service|@privileged", "", unit)
     assert leadline("serve", "--unit", "--port", "70000").returncode == 2
+    assert leadline("serve", "--unit", "--base-url", "http://ship.lan/leadline").returncode == 2
 
 
 def test_the_container_file_serves_as_nobody_in_particular() -> None:

@@ -3,6 +3,7 @@
 import http.client
 import json
 import os
+import re
 import shutil
 import ssl
 import subprocess
@@ -31,15 +32,24 @@ http {{
   access_log off;
   client_body_temp_path {folder}/b; proxy_temp_path {folder}/p; fastcgi_temp_path {folder}/f;
   uwsgi_temp_path {folder}/u; scgi_temp_path {folder}/s;
-  server {{
-    listen 127.0.0.1:{port} ssl; ssl_certificate {folder}/cert.pem; ssl_certificate_key {folder}/key.pem;
-    location / {{
-      proxy_pass http://127.0.0.1:{behind}; proxy_http_version 1.1; proxy_set_header Host $http_host;
-      proxy_set_header X-Forwarded-For $proxy_add_x_forwarded_for; proxy_set_header X-Forwarded-Proto $scheme;
-    }}
-  }}
+  {server}
 }}
 """
+MANUAL = Path(__file__).parents[2] / "api" / "pages" / "manual" / "text" / "settings.md"
+
+
+def _server_block(folder: Path, port: int, behind: int) -> str:
+    """The block that the manual gives, with the test's own places in it."""
+    block = re.findall(r"^server \{.*?^\}", MANUAL.read_text(), re.MULTILINE | re.DOTALL)[0]
+    for given, own in (
+        ("listen 443", f"listen 127.0.0.1:{port}"),
+        ("/etc/ssl/leadline.pem", f"{folder}/cert.pem"),
+        ("/etc/ssl/leadline.key", f"{folder}/key.pem"),
+        ("127.0.0.1:8322", f"127.0.0.1:{behind}"),
+    ):
+        assert given in block
+        block = block.replace(given, own)
+    return block
 
 
 @pytest.fixture(autouse=True)
@@ -65,7 +75,7 @@ def _served(folder: Path, settings: Settings) -> Iterator[tuple[str, str]]:
     port, quiet = free_port(), {"check": True, "capture_output": True}
     with listen("127.0.0.1", 0) as sock:
         behind = sock.getsockname()[1]
-        (folder / "nginx.conf").write_text(CONF.format(folder=folder, port=port, behind=behind))
+        (folder / "nginx.conf").write_text(CONF.format(folder=folder, server=_server_block(folder, port, behind)))
         pair = ["-keyout", str(folder / "key.pem"), "-out", str(folder / "cert.pem")]
         named = ["-subj", "/CN=localhost", "-addext", "subjectAltName=IP:127.0.0.1"]
         subprocess.run(

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.ics.text import calendar_body, published_event, with_vessel
+from scheduler.wording.invisible import visible_text
 from tests.calendar_cases import AT, knife_job, shown, with_words
 from tests.external.rfc5545.lines import parse, physical, text_value
 
@@ -28,8 +29,8 @@ words = st.lists(pieces, max_size=6).map("".join) | st.builds(
 
 
 def kept(text: str) -> str:
-    """What of a text is to come back: CR LF and CR as line feeds, without what a calendar line may not hold."""
-    return REMOVED.sub("", text.replace("\r\n", "\n").replace("\r", "\n"))
+    """What of a text is to come back: CR LF and CR as line feeds, without what a calendar line may not hold; what nobody sees shown."""
+    return visible_text(REMOVED.sub("", text.replace("\r\n", "\n").replace("\r", "\n")))
 
 
 def bodies(text: str) -> tuple[bytes, bytes]:

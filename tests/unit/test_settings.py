@@ -139,6 +139,16 @@ def test_a_base_url_nobody_can_open_is_refused(address: str) -> None:
     assert "base_url" in refused({"LEADLINE_BASE_URL": address})
 
 
+@pytest.mark.parametrize(
+    "address",
+    ["https://ship.example/leadline", "http://a.lan/x/", "http://a.lan?x", "http://a.lan/#x", "http://a@b.lan"],
+)
+def test_a_base_url_below_a_path_is_refused_with_what_to_do(address: str) -> None:
+    """No page would lead there; a slash alone behind the host is left off."""
+    assert "server_name of its own" in refused({"LEADLINE_BASE_URL": address})
+    assert Settings(base_url="https://ship.example/").shown_base_url() == "https://ship.example"
+
+
 def test_only_proxies_named_by_address_are_believed() -> None:
     """A name or "*" would let anybody say where a request came from; the words say what is expected."""
     assert Settings(proxies="127.0.0.1, fd00::/64").named_proxies() == ["127.0.0.1", "fd00::/64"]

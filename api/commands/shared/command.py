@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from api.commands.shared.groups import chosen
+from scheduler.wording.invisible import visible_text
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -79,7 +80,7 @@ def show(output: Output, as_json: bool) -> None:
         print(json.dumps(dict(output.value), indent=2, default=str))
     else:
         for line in output.lines:
-            print(line)
+            print(visible_text(line))
     for line in output.talk:
         say(line)
     if output.code:
@@ -88,7 +89,7 @@ def show(output: Output, as_json: bool) -> None:
 
 def say(text: str) -> None:
     """Talk: a line on stderr."""
-    print(text, file=sys.stderr)
+    print(visible_text(text), file=sys.stderr)
 
 
 def chosen_settings(**flags: Any) -> "Loaded":

@@ -14,6 +14,7 @@ from api.pages.shared.help import manual_href
 from scheduler.domain.base.enums import JobState, Test
 from scheduler.wording import figures
 from scheduler.wording.figures import M3H, NBSP
+from scheduler.wording.invisible import visible_text
 
 _PAGES = Path(__file__).parents[1]
 STATIC = _PAGES / "static"
@@ -58,9 +59,10 @@ _ENV = _environment()
 def render(template: str, frame: Frame, light: str, csrf: str, **values: Any) -> str:
     """A template with what every page has around it. light: "day", "night", or anything else for the system's."""
     shown = light if light in ("day", "night") else ""
-    return _ENV.get_template(template).render(
+    page = _ENV.get_template(template).render(
         frame=frame, light=shown, csrf=csrf, offset=frame.utc_offset_minutes, **values
     )
+    return visible_text(page)
 
 
 def docs_page(openapi_href: str = "/openapi.json") -> str:
