@@ -29,7 +29,7 @@ words = st.lists(pieces, max_size=6).map("".join) | st.builds(
 
 
 def kept(text: str) -> str:
-    """What of a text is to come back: CR LF and CR as line feeds, without what a calendar line may not hold; what nobody sees shown."""
+    """What of a text is to come back: CR LF and CR as line feeds, without what no calendar line may hold, all of it visible."""
     return visible_text(REMOVED.sub("", text.replace("\r\n", "\n").replace("\r", "\n")))
 
 

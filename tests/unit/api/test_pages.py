@@ -120,7 +120,7 @@ def test_the_job_list_is_in_time_order_and_loses_no_job() -> None:
 
 
 def test_names_stay_text() -> None:
-    """A name with markup, quotes, an ampersand or right-to-left text comes back from the page as text, what turns letters round shown."""
+    """A name with markup, quotes, an ampersand or right-to-left text comes back as text, what turns letters round shown."""
     view = invented.plant(3)
     jobs = tuple(replace(j, due=replace(j.due, kind_name=NASTY)) for j in view.jobs)
     pumps = tuple(replace(p, serial=NASTY) for p in view.pumps)
