@@ -91,13 +91,13 @@ def seeks_only(database: Database) -> Iterator[None]:
         yield
     finally:
         event.remove(database.read_engine, "before_cursor_execute", note)
-    assert any("FROM reading" in one or "FROM ledger_entry" in one for one in asked)
+    assert any(f"FROM {table}" in one for one in asked for table in ("reading", "ledger_entry", "day_ends"))
     with database.read_engine.connect() as connection:
         for statement, parameters in asked.items():
             if statement.lstrip().upper().startswith(("SELECT", "WITH")):
                 word = "EXPLAIN QUERY PLAN" if database.path else "EXPLAIN"
                 plan = [str(row[-1]) for row in connection.exec_driver_sql(f"{word} {statement}", parameters)]
-                for table in ("reading", "ledger_entry"):
+                for table in ("reading", "ledger_entry", "day_ends"):
                     walks = [line for line in plan if f"SCAN {table}" in line or f"Seq Scan on {table}" in line]
                     assert not walks, (statement, plan)
 

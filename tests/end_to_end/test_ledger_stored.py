@@ -6,6 +6,7 @@ from pathlib import Path
 from random import Random
 
 import pytest
+from sqlmodel import col, delete
 
 from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.hours import counter_events
@@ -14,6 +15,7 @@ from scheduler.actions.hours.readings import ReadingDoor, post
 from scheduler.actions.vessel.fleet import Place
 from scheduler.settings import Settings
 from scheduler.storage.hours.counters import counter_rows, find_counter, flag_rows
+from scheduler.storage.hours.day_ends import DayEndsRow, day_ends
 from scheduler.storage.hours.intake import Intake
 from scheduler.storage.hours.ledger import drop_checkpoints, drop_derived, recent_entries
 from scheduler.storage.hours.readings import newest_reading, reading_rows
@@ -28,11 +30,11 @@ Book = dict[str, tuple[list[tuple], set[tuple]]]
 
 
 def book(context: Context) -> Book:
-    """Entries, oldest first, and flags of each counter."""
+    """Entries, oldest first, and flags of each counter. The kept ends of days are those of the entries."""
     derive_vessel(context, PLOVER.vessel)
     with context.db.read() as session:
         flags = flag_rows(session, PLOVER.vessel)
-        return {
+        found: Book = {
             row.id: (
                 [
                     (e.at_s, e.seq, e.credit_s, e.total_s, e.given_s, e.verdict, e.reason)
@@ -42,6 +44,12 @@ def book(context: Context) -> Book:
             )
             for row in counter_rows(session, PLOVER.vessel)
         }
+        numbers = {row.id: row.no or 0 for row in counter_rows(session, PLOVER.vessel)}
+        kept = day_ends(session, list(numbers.values()), 0, 2**36)
+    for name, (entries, _) in found.items():
+        last = {at_s // 86_400: (at_s, total_s) for at_s, _, _, total_s, *_ in entries if total_s is not None}
+        assert kept[numbers[name]] == list(last.values())
+    return found
 
 
 def drop(context: Context) -> None:
@@ -50,6 +58,7 @@ def drop(context: Context) -> None:
         for row in counter_rows(session, PLOVER.vessel):
             drop_derived(session, row.no or 0, -(2**62))
             drop_checkpoints(session, row.no or 0, -(2**62))
+            session.execute(delete(DayEndsRow).where(col(DayEndsRow.counter_no) == row.no))
             row.dirty_from_s = 0
             session.add(row)
 

@@ -14,7 +14,8 @@ from scheduler.domain.hours.running import DAY_S, Curve, Curves, running_hours
 from scheduler.domain.vessel.document import Plant
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import CounterRow, counter_numbers, counter_rows
-from scheduler.storage.hours.ledger import day_ends, totals_around
+from scheduler.storage.hours.day_ends import days_both_ends
+from scheduler.storage.hours.ledger import totals_around
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,7 @@ def _curves(session: Session, vessel_id: str, rows: list[CounterRow], from_s: in
     numbers = counter_numbers(rows)
     nos = list(numbers.values())
     before = totals_around(session, nos, from_s - 1)
-    ends = day_ends(session, nos, from_s, until_s, firsts=True)
+    ends = days_both_ends(session, nos, from_s, until_s)
     curves = {}
     for counter_id, no in numbers.items():
         last = before[no].before

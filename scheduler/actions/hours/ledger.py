@@ -40,12 +40,12 @@ from scheduler.storage.hours.counters import (
     dirty_vessels,
     find_counter,
 )
+from scheduler.storage.hours.day_ends import day_ends, keep_day_ends
 from scheduler.storage.hours.ledger import (
     EntryValues,
     LedgerCheckpointRow,
     TotalsAround,
     add_entries,
-    day_ends,
     drop_checkpoints,
     drop_derived,
     newest_checkpoint,
@@ -280,6 +280,7 @@ def _write(
             given_s += credit_s
         rows.append((no, at_s, seq, credit_s, total_s, given_s, str(verdict), str(reason), vessel_id))
     add_entries(session, rows)
+    keep_day_ends(session, no, vessel_id, derived.rewrite_from_s, until_s)
     for flag in derived.flags:
         session.merge(FlagRow.of(vessel_id, no, flag))
     last_s = derived.state.last_s

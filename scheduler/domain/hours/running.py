@@ -161,9 +161,12 @@ def daily_seconds(points: Sequence[Point], first_day: int, days: int) -> list[in
     Args:
         points: in order. first_day: epoch seconds // 86400 of the first day wanted. days: how many.
     """
-    curve = Curve([at for at, _ in points], [total for _, total in points])
-    ends = [(first_day + day) * DAY_S for day in range(days + 1)]
-    marks = [total_at(*curve.around(end), end)[0] for end in ends]
+    marks, place = [], 0
+    for end_s in range(first_day * DAY_S, (first_day + days) * DAY_S + 1, DAY_S):
+        while place < len(points) and points[place][0] <= end_s:
+            place += 1
+        before, after = points[place - 1] if place else None, points[place] if place < len(points) else None
+        marks.append(total_at(before, after, end_s)[0])
     first = points[0][1] if points else 0
     known = [first if mark is None else mark for mark in marks]
     return [max(0, late - early) for early, late in pairwise(known)]

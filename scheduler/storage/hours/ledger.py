@@ -6,7 +6,6 @@ from typing import NamedTuple
 from sqlalchemy import (
     BigInteger,
     SmallInteger,
-    TextClause,
     bindparam,
     delete,
     text,
@@ -57,13 +56,10 @@ EntryValues = tuple[int, int, int, int, int | None, int, str, str, str]
 _WATCHED = sorted(code.value for code in WATCHED)
 
 
-_DAY_S = 86_400
+SEEK = "FROM ledger_entry WHERE counter_no = counter.no AND at_s {} AND total_s IS NOT NULL ORDER BY at_s {}, seq DESC LIMIT 1"
 
 
-_SEEK = "FROM ledger_entry WHERE counter_no = counter.no AND at_s {} AND total_s IS NOT NULL ORDER BY at_s {}, seq DESC LIMIT 1"
-
-
-_BEFORE, _AFTER = _SEEK.format("<= :at", "DESC"), _SEEK.format("> :at", "ASC")
+_BEFORE, _AFTER = SEEK.format("<= :at", "DESC"), SEEK.format("> :at", "ASC")
 
 
 _STANDINGS = text(
@@ -71,20 +67,6 @@ _STANDINGS = text(
     "(SELECT given_s FROM ledger_entry WHERE counter_no = counter.no AND at_s <= :at "
     "ORDER BY at_s DESC, seq DESC LIMIT 1) FROM counter WHERE no IN :nos"
 ).bindparams(bindparam("nos", expanding=True))
-
-
-def _by_day(order: str) -> TextClause:
-    """One seek gives both figures, packed in one: the second of the day below, the total above it."""
-    seek = _SEEK.format(f">= start_s AND at_s < start_s + {_DAY_S}", order).removeprefix("FROM ledger_entry ")
-    return text(
-        "WITH RECURSIVE day (start_s) AS (SELECT CAST(:first AS BIGINT) UNION ALL "  # noqa: S608
-        f"SELECT start_s + {_DAY_S} FROM day WHERE start_s + {_DAY_S} <= :until) "
-        f"SELECT no, start_s, (SELECT total_s * {_DAY_S} + at_s - start_s FROM ledger_entry {seek}) "
-        "FROM counter CROSS JOIN day WHERE no IN :nos"
-    ).bindparams(bindparam("nos", expanding=True))
-
-
-_DAY_ENDS, _DAY_FIRSTS = _by_day("DESC"), _by_day("ASC")
 
 
 def readings_counted(session: Session, counter_no: int, after_s: int, until_s: int, skew_most_s: int) -> bool:
@@ -180,31 +162,6 @@ def recent_entries(session: Session, counter_no: int, limit: int) -> list[Ledger
     query = select(LedgerEntryRow).where(LedgerEntryRow.counter_no == counter_no)
     query = query.order_by(col(LedgerEntryRow.at_s).desc(), col(LedgerEntryRow.seq).desc())
     return list(session.exec(query.limit(limit)))
-
-
-def day_ends(
-    session: Session, counter_nos: Sequence[int], from_s: int, until_s: int, *, firsts: bool = False
-) -> dict[int, list[tuple[int, int]]]:
-    """(at_s, total_s) of the last used entry of each UTC day of each counter (`firsts`: the first too), in order.
-
-    One seek a day and counter, however many readings a day has.
-
-    Args:
-        from_s, until_s: from the beginning of the first one's day to the end of the last one's.
-    """
-    first_s, nos = from_s // _DAY_S * _DAY_S, list(counter_nos)
-    ends: dict[int, list[tuple[int, int]]] = {no: [] for no in nos}
-    begun = [at_s for no in nos if (at_s := first_entry(session, no, first_s)) is not None]
-    if not begun:
-        return ends
-    first_s = min(begun) // _DAY_S * _DAY_S  # of days before the first entry nothing has to be looked up
-    asked = {"nos": nos, "first": first_s, "until": until_s}
-    for query in (_DAY_ENDS, _DAY_FIRSTS) if firsts else (_DAY_ENDS,):
-        for no, day_s, packed in session.connection().execute(query, asked).all():
-            if packed is not None:
-                total_s, second = divmod(packed, _DAY_S)
-                ends[no].append((day_s + second, total_s))
-    return {no: sorted(set(points)) for no, points in ends.items()}
 
 
 def first_entry(session: Session, counter_no: int, from_s: int) -> int | None:
