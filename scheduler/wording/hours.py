@@ -1,10 +1,11 @@
 """What the counters' flags and questions say to an engineer: which counter, what, what was expected, what to do."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 
 from scheduler.domain.hours.ledger_values import Code, Flag
-from scheduler.wording.figures import number, ship_moment
+from scheduler.domain.hours.preview import ReadingFit, ReadingPreview, SlipKind
+from scheduler.wording.figures import NBSP, count_words, number, ship_moment
 
 UNITS = {3600: "hours", 360: "tenths of an hour", 36: "hundredths of an hour", 60: "minutes", 1: "seconds"}
 _AGAIN = " If it comes again, check its supply and wiring."
@@ -13,6 +14,11 @@ _AGAIN = " If it comes again, check its supply and wiring."
 def unit_name(seconds_per_count: int) -> str:
     """What a counter counts: "hours", "minutes", "counts of 7 s"."""
     return UNITS.get(seconds_per_count, f"counts of {seconds_per_count} s")
+
+
+def unit_short(seconds_per_count: int) -> str:
+    """The same beside a counter's name: "hours", "0.1 h", "minutes"."""
+    return {360: f"0.1{NBSP}h", 36: f"0.01{NBSP}h"}.get(seconds_per_count) or unit_name(seconds_per_count)
 
 
 def hours_text(seconds: int) -> str:
@@ -188,4 +194,89 @@ _WORDS: Mapping[Code, Callable[[_Facts], str]] = {
         "the other went wrong."
     ),
     Code.CONFLICT: _conflict,
+}
+
+
+def preview_words(one: ReadingPreview, seconds_per_count: int) -> str:
+    """How a value that is not stored yet fits, with what was likely meant where it does not."""
+    said = _PREVIEWS[one.fit]
+    if one.fit is ReadingFit.REFUSED:
+        return one.why
+    if one.fit is ReadingFit.CONFLICT:
+        return said.format(stands=counts_words(one.stands or 0))
+    if one.fit is ReadingFit.UNUSUAL:
+        usual_s = one.elapsed_s * one.usual_s_per_day / 86_400
+        said = said.format(more=hours_text(round((one.credit_s or 0) - usual_s)))
+    slip = one.slip
+    if slip is None:
+        return said
+    if slip.kind is SlipKind.MISSING:  # which one is not known: no figure is offered to be copied
+        return f"{said} {_SLIPS[slip.kind]}"
+    meant = f"{counts_words(slip.milli)} would be {hours_text(slip.credit_s)}."
+    return f"{said} {_SLIPS[slip.kind].format(unit=unit_name(seconds_per_count))} {meant}"
+
+
+def preview_pick(fit: ReadingFit) -> str:
+    """What a person says to have a value stored that does not fit; empty where it is stored anyway, or cannot be."""
+    return _PICKS.get(fit, "")
+
+
+def previews_words(previews: Sequence[ReadingPreview], unread: int) -> str:
+    """All of them in a sentence: how many do not fit, how many run far more than usual.
+
+    Args:
+        unread: figures that could not be read, not among the previews.
+    """
+    many = len(previews) + unread
+    odd = sum(one.fit is ReadingFit.UNUSUAL for one in previews)
+    bad = unread + sum(not one.taken for one in previews) - odd
+    if not bad and not odd:
+        return "The reading fits." if many == 1 else f"All {count_words(many, '', '').strip().lower()} fit."
+    parts = []
+    if bad:
+        of = count_words(many, "", "").strip().lower()
+        if many == 1:
+            parts.append("the reading does not fit")
+        elif bad == many:
+            parts.append(f"none of {of} fits")
+        else:
+            parts.append(f"{count_words(bad, 'of', 'of').lower()} {of} {'does' if bad == 1 else 'do'} not fit")
+    if odd:
+        parts.append(f"{count_words(odd, 'is', 'are').lower()} far more than usual")
+    said = ", ".join(parts)
+    return f"{said[:1].upper()}{said[1:]}."
+
+
+_SLIPS: Mapping[SlipKind, str] = {
+    SlipKind.DIGIT: "One digit misread?",
+    SlipKind.SWAPPED: "Two digits changed round?",
+    SlipKind.MISSING: "A digit missing?",
+    SlipKind.EXTRA: "A digit too many?",
+    SlipKind.UNIT: "Typed in hours? It counts {unit}:",
+}
+_PREVIEWS: Mapping[ReadingFit, str] = {
+    ReadingFit.FITS: "Fits.",
+    ReadingFit.FIRST: "The first reading: counted from here.",
+    ReadingFit.STEP_BACK: "One step back: stored, nothing counted.",
+    ReadingFit.ROLLED_OVER: "Rolled over: counted on.",
+    ReadingFit.KNOWN: "Known already, the same value.",
+    ReadingFit.UNUSUAL: "{more} more than usual in that time.",
+    ReadingFit.TOO_MUCH: "More than can have run since.",
+    ReadingFit.LESS: "Less than before.",
+    ReadingFit.STARTED_AGAIN: "Far less than before, as if it had started again from 0.",
+    ReadingFit.FOLLOWS_HELD: "Follows from a reading that is held; Hours asks about that one first.",
+    ReadingFit.ERRATIC: "Follows from nothing read before; much is held already.",
+    ReadingFit.SPOILS_LATER: "What was read later does not follow from it.",
+    ReadingFit.CONFLICT: "{stands} is stored for this minute and stays. Read it again now, and give the time.",
+    ReadingFit.REFUSED: "",
+}
+_HOLD = "Store it all the same; it is held, and Hours asks what happened"
+_PICKS: Mapping[ReadingFit, str] = {
+    ReadingFit.UNUSUAL: "It did run so",
+    ReadingFit.TOO_MUCH: _HOLD,
+    ReadingFit.LESS: _HOLD,
+    ReadingFit.ERRATIC: _HOLD,
+    ReadingFit.FOLLOWS_HELD: _HOLD,
+    ReadingFit.STARTED_AGAIN: "It did start again",
+    ReadingFit.SPOILS_LATER: "Store it all the same; the later ones are held, and Hours asks",
 }

@@ -244,6 +244,9 @@ def _hours_by_hand(w: World) -> None:
             "at": "2026-10-20T08:30",
             "utc_offset_minutes": "60",
             "counter:plover-vp3-hours": str(shown + 1),
+            "do": "store",
+            "seen_at": "2026-10-20T08:30",
+            "seen:plover-vp3-hours": f"fits|{shown + 1}",
         },
         headers=html,
     )

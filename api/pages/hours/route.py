@@ -1,7 +1,6 @@
 """The counters page and hours by hand: thin. A form becomes the same action as the API's."""
 
-from collections.abc import Mapping
-from datetime import datetime
+from dataclasses import replace
 from typing import cast
 
 from fastapi import APIRouter, Request
@@ -9,7 +8,7 @@ from fastapi.responses import Response
 
 from api.pages.hours.asking import Back, answer_of
 from api.pages.hours.build import counters_view
-from api.pages.hours.hand import FIELD, hand_view
+from api.pages.hours.hand import HandLook, as_seen, hand_view, typed_values
 from api.pages.hours.page import counters_page, hand_page
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
@@ -25,7 +24,7 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, Refused
-from scheduler.parsing import Fields, figure
+from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -129,32 +128,42 @@ def _door(request: Request) -> ReadingDoor:
 @router.get("/vessels/{vessel_id}/hours")
 def hours(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """All counters of a ship, to be filled in."""
-    return _hand_answer(request, context, who, vessel_id, FormState(), {})
+    return _hand_answer(request, context, who, vessel_id, FormState(), HandLook())
 
 
 @router.post("/vessels/{vessel_id}/hours")
 async def store_hours(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """Store what was typed, each value judged apart; nothing typed is lost when one is refused."""
+    """Look at what was typed; store what fits once it was looked at as it stands. Nothing typed is lost."""
     form = await form_of(request, who)
-    readings = {name.removeprefix(FIELD): text for name, text in form.values.items() if name.startswith(FIELD)}
-    judged: dict[str, by_hand.ValueJudged] = {}
 
     def act() -> Response:
         fields = Fields(form.values, fleet.offset_now(context, vessel_id))
         at = fields.instant("at")
         fields.check()
         assert at is not None
-        values = _values(readings, at, judged)
-        if values or not judged:
-            hand = form.hand({**readings, "at": form["at"]})
-            stored = by_hand.store_by_hand(context, request.app.state.intake, hand, vessel_id, values)
-            judged.update({one.counter: one for one in stored})
-            for one in values:
-                _door(request).forget(one.counter)
-        return _hand_answer(request, context, who, vessel_id, FormState(values=form.values), judged)
+        look, reads = typed_values(form.values, at)
+        if reads or not look.unread:
+            previews = by_hand.preview_by_hand(context, who.actor, vessel_id, reads)
+            look = replace(look, previews={one.counter: seen for one, seen in zip(reads, previews, strict=True)})
+        state = FormState(values=form.values)
+        if form["do"] != "store":
+            return _hand_answer(request, context, who, vessel_id, state, look)
+        if not as_seen(look, form.values):
+            return _hand_answer(request, context, who, vessel_id, state, replace(look, changed=True), 409)
+        chosen = [one for one in reads if look.storable(one.counter)]
+        if not chosen:
+            state = FormState(values=form.values, says="Nothing is stored: none fits, and none is ticked.")
+            return _hand_answer(request, context, who, vessel_id, state, look, 422)
+        hand = form.hand({"at": form["at"], **{one.counter: look.texts[one.counter] for one in chosen}})
+        stored = by_hand.store_by_hand(context, request.app.state.intake, hand, vessel_id, chosen)
+        for one in chosen:
+            _door(request).forget(one.counter)
+        look = replace(look, judged={one.counter: one for one in stored})
+        return _hand_answer(request, context, who, vessel_id, state, look)
 
     def again(refused: FormRefusal) -> Response:
-        return _hand_answer(request, context, who, vessel_id, refused.state, judged)
+        look, _ = typed_values(form.values, context.now())
+        return _hand_answer(request, context, who, vessel_id, refused.state, look, refused.status)
 
     return await form.act(act, again)
 
@@ -165,23 +174,10 @@ def _hand_answer(
     who: Asking,
     vessel_id: str,
     state: FormState,
-    judged: Mapping[str, by_hand.ValueJudged],
+    look: HandLook,
+    status: int = 200,
 ) -> Response:
     vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
     now = plant_state(context, vessel_id, vessel.plants[0].id)
-    view = hand_view(now, who, by_hand.hand_counters(context, vessel_id), state, judged)
-    return page_answer(request, who, hand_page, view, 422 if view.refused else 200)
-
-
-def _values(readings: Mapping[str, str], at: datetime, judged: dict[str, by_hand.ValueJudged]) -> list[by_hand.Read]:
-    """The figures that were typed; one that is none is judged refused at once."""
-    values = []
-    for name, text in readings.items():
-        try:
-            value = figure(text)
-        except ValueError as error:
-            judged[name] = by_hand.ValueJudged(name, "refused", why=str(error))
-            continue
-        if value is not None:
-            values.append(by_hand.Read(name, at, value))
-    return values
+    view = hand_view(now, who, by_hand.hand_counters(context, vessel_id), state, look)
+    return page_answer(request, who, hand_page, view, status)

@@ -115,23 +115,36 @@ class CountersView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandLine:
-    """A counter's field of the page of hours by hand. before: what it showed last and when; verdict: how what was typed was
-    judged, in words; bad: it was not taken."""
+    """A counter's line of the page of hours by hand.
+
+    unit: what it counts; showed, when: what it showed last. value: what was typed. since, per_day, usual: hours since the
+    reading before, a day, and as usual. says: how it fits, or that it was stored; tone: good, odd or bad; pick: what is ticked to
+    have it stored all the same (empty: nothing can be); seen: what this line was looked at as, sent back with it.
+    """
 
     counter: str
     label: str
-    before: str
+    unit: str
+    showed: str
+    when: str
+    usual: str
     value: str = ""
-    verdict: str = ""
-    bad: bool = False
+    since: str = ""
+    per_day: str = ""
+    says: str = ""
+    tone: str = ""
+    pick: str = ""
+    picked: bool = False
+    seen: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HandView:
-    """Hours by hand: one instant for all, a field a counter."""
+    """Hours by hand: one instant for all, a line a counter. step: enter, seen (looked at, not stored), stored (all of them)."""
 
     frame: Frame
     answer: str
+    sub: str
     action: str
     idempotency_key: str
     keep: str
@@ -139,6 +152,8 @@ class HandView:
     at_fault: str
     lines: tuple[HandLine, ...]
     counters_href: str
-    refused: bool = False
-    stored: bool = False
+    step: str = "enter"
+    seen_at: str = ""
+    store: str = ""
+    changed: bool = False
     says: str = ""

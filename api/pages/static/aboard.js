@@ -36,15 +36,18 @@ for (const sheet of document.querySelectorAll("form[data-keep]")) {
   const name = sheet.dataset.keep, refused = "refused" in sheet.dataset, draft = refused ? null : read(name);
   for (const [key, value] of draft ?? []) {
     const field = sheet.elements[key];
-    if (field && !["csrf", "version", "utc_offset_minutes"].includes(key)) field.value = value;
+    if (!field || ["csrf", "version", "utc_offset_minutes"].includes(key)) continue;
+    if (field.type === "checkbox") field.checked = true; else field.value = value;
   }
   const keep = () => write(name, [...new FormData(sheet)]);
   sheet.addEventListener("input", keep);
+  if (refused) keep();
   sheet.addEventListener("submit", event => {
     event.preventDefault();
     keep();
     const send = async () => {
       try { await fetch("/livez", { cache: "no-store" }); } catch { say("No network. What you typed is kept on this device and is sent when the network is back."); return setTimeout(send, 10000); }
+      if (event.submitter?.name) sheet.append(Object.assign(document.createElement("input"), { type: "hidden", name: event.submitter.name, value: event.submitter.value }));
       sheet.submit();
     };
     send();

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.context import (
     AHEAD,
     Answer,
@@ -15,12 +16,19 @@ from scheduler.actions.base.context import (
     seconds,
 )
 from scheduler.actions.hours.counter_events import counter_words
-from scheduler.actions.hours.ledger import derive_vessel, setups_of_counter
+from scheduler.actions.hours.ledger import (
+    checkpoint_before,
+    derive_vessel,
+    items_after,
+    setup_of,
+    setups_of_counter,
+)
 from scheduler.actions.hours.questions import seconds_per_day
 from scheduler.actions.hours.readings import MOST_ITEMS, ReadingDoor, post
 from scheduler.actions.vessel.document import document_of
-from scheduler.domain.hours.accepting import Refusal, check
-from scheduler.domain.hours.ledger import LedgerVerdict, setup_at
+from scheduler.domain.hours.accepting import Accepted, Refusal, check
+from scheduler.domain.hours.ledger import LedgerVerdict, Reading, setup_at
+from scheduler.domain.hours.preview import ReadingFit, ReadingPreview, preview
 from scheduler.domain.hours.unusual import Unusual, unusual
 from scheduler.errors import NotFound, Refused
 from scheduler.storage.database import Session
@@ -31,15 +39,20 @@ from scheduler.storage.hours.readings import HandReadingRow, value_at
 from scheduler.storage.record import append_record
 from scheduler.wording.hours import counts_text
 
+_LATER_S = 7 * 86_400
+"""So much after a value that is entered late is looked at, whether it still fits."""
+
 
 @dataclass(frozen=True, slots=True)
 class HandCounter:
-    """A counter to be read: its id, its position's name (with the plant's where there are several), and what it showed last."""
+    """A counter to be read: its id, its position's name (with the plant's where there are several), what it showed last, and what it
+    ran a day in the 30 days before (0: not known)."""
 
     id: str
     position: str
     seconds_per_count: int
     newest: tuple[datetime, int] | None
+    usual_s_per_day: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +98,9 @@ def hand_counters(context: Context, vessel_id: str) -> list[HandCounter]:
             for counter in sorted(plant.counters, key=lambda one: (order.index(one.position), one.id)):
                 said = _newest(session, rows[counter.id])
                 name = f"{prefix}{names[counter.position]}"
-                found.append(HandCounter(counter.id, name, _counts(session, rows[counter.id]), said))
+                row = rows[counter.id]
+                rate = 0.0 if row.no is None or said is None else seconds_per_day(session, row.no, seconds(said[0]))
+                found.append(HandCounter(counter.id, name, _counts(session, row), said, rate))
     return found
 
 
@@ -134,13 +149,7 @@ def store_by_hand(
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     must_have_key(hand)
-    if not values:
-        says = "nothing was typed; give at least one counter's value."
-        raise Refused(f"Nothing to store: {says}", faults=[("/values", says)])
-    for one in values:
-        if one.at > context.now() + AHEAD:
-            says = "this is still to come; give the date and time at which the counters were read."
-            raise Refused(f"at: {says}", faults=[("/at", says)])
+    _must_have_been(context, values)
     items = [{"counter": one.counter, "observed_at": one.at.isoformat(), "value": one.value} for one in values]
     with context.db.write(vessel_id) as session:
         _mark(session, vessel_id, values)
@@ -163,8 +172,7 @@ def store_by_hand(
                 stands = value_at(session, row.no, at_s, row.skew_most_s) if status == Taken.CONFLICT else None
             why = one.get("why", "")
             if status == "refused" and row is not None:
-                setup = setup_at(setups_of_counter(session, row), seconds(read.at))
-                refused = check(replace(setup, name=counter_words(session, row)), read.value, seconds(read.at))
+                refused = _checked(session, row, read)
                 why = refused.says if isinstance(refused, Refusal) else why
             odd = None if row is None or entry is None else _unusual(session, row, entry, round(read.value * 1000))
             judged.append(ValueJudged(read.counter, status, entry, stands, why, odd))
@@ -172,6 +180,57 @@ def store_by_hand(
     if taken:
         _record(context, hand, vessel_id, taken)
     return judged
+
+
+def preview_by_hand(context: Context, actor: Actor, vessel_id: str, values: Sequence[Read]) -> list[ReadingPreview]:
+    """What the ledger would make of values read by eye, in order; nothing is stored.
+
+    Raises:
+        Refused: an instant is still to come, or there is no value. NotFound: no such vessel or counter.
+    """
+    actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    _must_have_been(context, values)
+    derive_vessel(context, vessel_id)
+    with context.db.read() as session:
+        rows = {row.id: row for row in counter_rows(session, vessel_id)}
+        return [_preview(session, rows.get(one.counter), one, context.now_s()) for one in values]
+
+
+def _preview(session: Session, row: CounterRow | None, read: Read, now_s: int) -> ReadingPreview:
+    if row is None or row.no is None:
+        raise NotFound(f"There is no counter {read.counter} on this vessel.")
+    taken = _checked(session, row, read)
+    if isinstance(taken, Refusal):
+        return ReadingPreview(fit=ReadingFit.REFUSED, why=taken.says)
+    at_s, milli = taken
+    stands = value_at(session, row.no, at_s, row.skew_most_s)
+    state, after_s = checkpoint_before(session, row.no, at_s)
+    items = [
+        item
+        for item in items_after(session, row, after_s, at_s + _LATER_S)
+        if not (isinstance(item, Reading) and item.at_s == at_s)
+    ]
+    point = total_at_or_before(session, row.no, at_s - 1)
+    rate = 0.0 if point is None else seconds_per_day(session, row.no, point[0])
+    seen = preview(setup_of(row), state, items, Reading(at_s, milli, now_s), usual_s_per_day=rate)
+    if stands is None:
+        return seen
+    return replace(seen, fit=ReadingFit.KNOWN if stands == milli else ReadingFit.CONFLICT, slip=None, stands=stands)
+
+
+def _checked(session: Session, row: CounterRow, read: Read) -> Accepted | Refusal:
+    """What the door for readings says of a value."""
+    setup = setup_at(setups_of_counter(session, row), seconds(read.at))
+    return check(replace(setup, name=counter_words(session, row)), read.value, seconds(read.at))
+
+
+def _must_have_been(context: Context, values: Sequence[Read]) -> None:
+    if not values:
+        says = "nothing was typed; give at least one counter's value."
+        raise Refused(f"Nothing to store: {says}", faults=[("/values", says)])
+    if any(one.at > context.now() + AHEAD for one in values):
+        says = "this is still to come; give the date and time at which the counters were read."
+        raise Refused(f"at: {says}", faults=[("/at", says)])
 
 
 def _mark(session: Session, vessel_id: str, values: Sequence[Read]) -> None:

@@ -229,12 +229,12 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
     session.add(row)
 
 
-def items_after(session: Session, row: CounterRow, after_s: int) -> list[Item]:
-    """Readings and events of a counter later than an instant."""
+def items_after(session: Session, row: CounterRow, after_s: int, until_s: int = 2**62) -> list[Item]:
+    """Readings and events of a counter later than an instant, up to and at another."""
     assert row.no is not None
-    read = reading_rows(session, row.no, after_s, row.skew_most_s)
+    read = reading_rows(session, row.no, after_s, row.skew_most_s, until_s)
     events = events_of(counter_event_rows(session, row.no, after_s))
-    return [*(Reading(*one) for one in read), *events]
+    return [*(Reading(*one) for one in read), *(event for event in events if event.at_s <= until_s)]
 
 
 def _thin_out(session: Session, counter_no: int, at_s: int, latest_s: int) -> None:

@@ -143,12 +143,13 @@ def misread_before(
         without = derive(setup, [*items, BadReading(one.at_s)], state)
         if without.state.undecided:
             continue
-        if not any(_amiss(entry) for entry in without.entries if entry.at_s > one.at_s):
+        if not any(amiss(entry) for entry in without.entries if entry.at_s > one.at_s):
             return one
     return None
 
 
-def _amiss(entry: Entry) -> bool:
+def amiss(entry: Entry) -> bool:
+    """Whether a reading was not taken as it came."""
     odd = entry.verdict in (LedgerVerdict.HELD, LedgerVerdict.SPIKE, LedgerVerdict.RESET, LedgerVerdict.GLITCH)
     return odd and entry.reason not in (VerdictReason.FUTURE, VerdictReason.MARKED_BAD)
 

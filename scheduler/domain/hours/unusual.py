@@ -36,17 +36,17 @@ def unusual(
     if seconds_per_day <= 0 or credit_s < TIMES * usual_s or credit_s - usual_s < LEAST_S:
         return None
     near = max(usual_s // 2, setup.resolution_seconds)
-    apart = ((abs(setup.seconds(milli) - setup.seconds(before[1]) - usual_s), milli) for milli in _slips(value_milli))
+    apart = ((abs(setup.seconds(milli) - setup.seconds(before[1]) - usual_s), milli) for _, milli in slips(value_milli))
     best = min(apart, default=None)
     return Unusual(credit_s, usual_s, best[1] if best is not None and best[0] <= near else None)
 
 
-def _slips(value_milli: int) -> Iterator[int]:
-    """The values one slip away: another digit at one place, or two neighbours changed about."""
-    digits = str(value_milli)
+def slips(figure: int) -> Iterator[tuple[bool, int]]:
+    """The figures one slip away: (False, with another digit at one place), (True, with two neighbours changed about)."""
+    digits = str(figure)
     for place, old in enumerate(digits):
         for new in "0123456789":
             if new != old:
-                yield int(digits[:place] + new + digits[place + 1 :])
+                yield False, int(digits[:place] + new + digits[place + 1 :])
         if place and old != digits[place - 1]:
-            yield int(digits[: place - 1] + old + digits[place - 1] + digits[place + 1 :])
+            yield True, int(digits[: place - 1] + old + digits[place - 1] + digits[place + 1 :])
