@@ -59,7 +59,7 @@ class HandLook:
         return any(text and counter not in self.judged for counter, text in self.texts.items())
 
 
-def typed_values(values: Mapping[str, str], at: datetime) -> tuple[HandLook, list[Read]]:
+def entered_values(values: Mapping[str, str], at: datetime) -> tuple[HandLook, list[Read]]:
     """What was typed into the form, nothing looked at yet, and the figures that could be read."""
     texts = {name.removeprefix(FIELD): text for name, text in values.items() if name.startswith(FIELD)}
     unread, reads = {}, []

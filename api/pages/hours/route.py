@@ -8,7 +8,7 @@ from fastapi.responses import Response
 
 from api.pages.hours.asking import Back, answer_of
 from api.pages.hours.build import counters_view
-from api.pages.hours.hand import HandLook, as_seen, hand_view, typed_values
+from api.pages.hours.hand import HandLook, as_seen, hand_view, entered_values
 from api.pages.hours.page import counters_page, hand_page
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
@@ -141,7 +141,7 @@ async def store_hours(vessel_id: str, request: Request, context: ContextDep, who
         at = fields.instant("at")
         fields.check()
         assert at is not None
-        look, reads = typed_values(form.values, at)
+        look, reads = entered_values(form.values, at)
         if reads or not look.unread:
             previews = by_hand.preview_by_hand(context, who.actor, vessel_id, reads)
             look = replace(look, previews={one.counter: seen for one, seen in zip(reads, previews, strict=True)})
@@ -162,7 +162,7 @@ async def store_hours(vessel_id: str, request: Request, context: ContextDep, who
         return _hand_answer(request, context, who, vessel_id, state, look)
 
     def again(refused: FormRefusal) -> Response:
-        look, _ = typed_values(form.values, context.now())
+        look, _ = entered_values(form.values, context.now())
         return _hand_answer(request, context, who, vessel_id, refused.state, look, refused.status)
 
     return await form.act(act, again)
