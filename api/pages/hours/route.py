@@ -8,7 +8,7 @@ from fastapi.responses import Response
 
 from api.pages.hours.asking import Back, answer_of
 from api.pages.hours.build import counters_view
-from api.pages.hours.hand import HandLook, as_seen, hand_view, entered_values
+from api.pages.hours.hand import HandLook, as_seen, entered_values, hand_view
 from api.pages.hours.page import counters_page, hand_page
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
