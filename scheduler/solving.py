@@ -15,13 +15,14 @@ import sys
 import time
 from collections.abc import Callable, Iterable
 from importlib import import_module
+from math import ceil
 from queue import LifoQueue
 from typing import Self
 
 from scheduler.errors import Busy
 from scheduler.planning.problem.codec import plan_from_text, plan_to_text, problem_from_text, problem_to_text
 from scheduler.planning.problem.digest import text_digest
-from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.problem.values import Plan, Problem, Remark, RemarkCode
 from scheduler.planning.search.model import Model, Solution, SolveEnd
 from scheduler.planning.search.stagger import greedy_plan, stagger
 
@@ -76,8 +77,8 @@ class Worker:
             return _believed(self._ask(text.encode() + b"\n"), text_digest(text))
         except _NoPlan as none:
             self._end()
-            log.error("%s The plain rule is used.", none)
-            return greedy_plan(problem, f"{none} The plain rule was used instead: earliest due first.")
+            log.error("%s", " ".join(filter(None, (none.remark.code, none.remark.text, str(none.remark.number or "")))))
+            return greedy_plan(problem, none.remark)
         except BaseException:
             self._end()
             raise
@@ -87,7 +88,7 @@ class Worker:
         try:
             child = self._running()
         except OSError as error:
-            raise _NoPlan(f"The planner could not be started: {error.strerror}.") from error
+            raise _NoPlan(Remark(code=RemarkCode.NOT_STARTED, text=str(error.strerror))) from error
         asked, answer, words = (pipe.fileno() for pipe in (child.stdin, child.stdout, child.stderr) if pipe is not None)
         said = {answer: b"", words: b""}
         ends = time.monotonic() + self._wall_seconds
@@ -123,11 +124,11 @@ class Worker:
             raise self._too_long() from None
         if code != 0:
             log.error("planner ended with %s: %s", code, said[words][-2000:].decode(errors="replace"))
-            raise _NoPlan(f"The planner ended with code {code}.")
+            raise _NoPlan(Remark(code=RemarkCode.ENDED, number=code))
         return said[answer]
 
     def _too_long(self) -> "_NoPlan":
-        return _NoPlan(f"The planner took longer than {self._wall_seconds:g} s.")
+        return _NoPlan(Remark(code=RemarkCode.TOO_LONG, number=ceil(self._wall_seconds)))
 
     def _running(self) -> subprocess.Popen[bytes]:
         """The process; a new one when there is none, or the last one ended meanwhile."""
@@ -164,7 +165,11 @@ class Worker:
 
 
 class _NoPlan(Exception):
-    """A worker gave no plan; says why."""
+    """A worker gave no plan; `remark` says why."""
+
+    def __init__(self, remark: Remark) -> None:
+        super().__init__(remark.code)
+        self.remark = remark
 
 
 class Workers:
@@ -201,9 +206,9 @@ def _believed(said: bytes, digest: str) -> Plan:
     try:
         plan = plan_from_text(said.decode())
     except (ValueError, KeyError, TypeError) as error:
-        raise _NoPlan("The planner's answer could not be read.") from error
+        raise _NoPlan(Remark(code=RemarkCode.UNREAD)) from error
     if plan.problem_digest != digest:
-        raise _NoPlan("The planner answered another problem.")
+        raise _NoPlan(Remark(code=RemarkCode.OTHER))
     return plan
 
 

@@ -13,7 +13,7 @@ from scheduler.planning.explain.reliefs import ReliefChoice, ReliefKind
 from scheduler.planning.judge.check import Fault
 from scheduler.planning.judge.cover import Cover, CoverSteps
 from scheduler.planning.problem.facts import Bar, BarCode, Because, Blocker
-from scheduler.planning.problem.values import Problem, ShortCode, Shortfall
+from scheduler.planning.problem.values import Problem, Remark, RemarkCode, ShortCode, Shortfall
 from scheduler.shiptime import ship_time
 from scheduler.wording.figures import M3H, listed
 from scheduler.wording.names import job_words, pump_words
@@ -141,6 +141,36 @@ def blocker_words(one: Blocker, words: PlanWords) -> str:
     """What forbids starts, and what lacks."""
     lacking = f", {_m3(one.lacking_litres_per_h)} lacking" if one.lacking_litres_per_h else ""
     return f"{bar_words(one.bar, words)}{lacking}"
+
+
+def remark_words(remark: Remark, words: PlanWords) -> str:
+    """How a plan was made, where that is worth saying."""
+    plain = "The plain rule was used instead: earliest due first."
+    match remark.code:
+        case RemarkCode.UNUSABLE:
+            return (
+                f"Tier {remark.tier} ({remark.name}): the solver's answer was not usable ({remark.ended}); "
+                f"kept {remark.value}."
+            )
+        case RemarkCode.STOPPED:
+            return (
+                f"Tier {remark.tier} ({remark.name}): stopped before it was proven; {remark.value}, "
+                f"at best {remark.bound:g}."
+            )
+        case RemarkCode.NOT_STARTED:
+            return f"The planner could not be started: {remark.text}. {plain}"
+        case RemarkCode.ENDED:
+            return f"The planner ended with code {remark.number}. {plain}"
+        case RemarkCode.TOO_LONG:
+            return f"The planner took longer than {remark.number} s. {plain}"
+        case RemarkCode.UNREAD:
+            return f"The planner's answer could not be read. {plain}"
+        case RemarkCode.OTHER:
+            return f"The planner answered another problem. {plain}"
+        case RemarkCode.BY_HAND:
+            return f"Set by hand by {remark.text} (move {remark.number}): {words.job(remark.key)}, {words.when(remark.step)}."
+        case RemarkCode.AS_STORED:
+            return remark.text
 
 
 def shortfall_words(short: Shortfall, words: PlanWords) -> str:

@@ -23,6 +23,7 @@ from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.base.enums import Role
 from scheduler.planning.problem.digest import problem_digest
+from scheduler.planning.problem.values import Remark, RemarkCode
 from scheduler.planning.search.stagger import stagger
 from scheduler.settings import Settings
 from scheduler.shiptime import instant_of, ship_time
@@ -123,7 +124,7 @@ def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(conte
     for held in _proposed(context).values():
         assert held is not None
         assert held.lawful
-        assert ("ended with code 5" in " ".join(held.plan.remarks)) is (held.plan.by == "greedy")
+        assert (Remark(code=RemarkCode.ENDED, number=5) in held.plan.remarks) is (held.plan.by == "greedy")
     again = _fleet(context, processes=1)
     assert {one.by for one in again.values()} == {"solver"}
     assert [again[plant].came is Came.PLANNED for plant in came] == [one.by == "greedy" for one in came.values()]

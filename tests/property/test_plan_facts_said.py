@@ -18,7 +18,7 @@ from scheduler.planning.judge.check import Fault, Rule
 from scheduler.planning.judge.cover import Cover
 from scheduler.planning.move.objections import MoveCode, MoveFact
 from scheduler.planning.problem.facts import Bar, BarCode, Because, Blocker
-from scheduler.planning.problem.values import ShortCode, Shortfall
+from scheduler.planning.problem.values import Remark, RemarkCode, ShortCode, Shortfall
 from scheduler.shiptime import ShipOffset
 from scheduler.wording.moves import move_fact_words
 from scheduler.wording.plan import (
@@ -30,6 +30,7 @@ from scheduler.wording.plan import (
     left_words,
     reason_words,
     relief_words,
+    remark_words,
     shortfall_words,
 )
 from tests.unit.planning.cases import STARTS_AT
@@ -114,6 +115,23 @@ def _shortfall(code: ShortCode) -> st.SearchStrategy[str]:
         text=st.just("VP1 knife inspection has no place."),
     )
     return made.map(lambda short: shortfall_words(short, WORDS))
+
+
+def _remark(code: RemarkCode) -> st.SearchStrategy[str]:
+    made = st.builds(
+        Remark,
+        code=st.just(code),
+        tier=st.integers(1, 20),
+        name=st.just("days late"),
+        value=COUNTS,
+        bound=st.just(float("-inf")) | st.floats(0, 1e6),
+        ended=st.just("failed"),
+        number=COUNTS,
+        key=keys,
+        step=STEPS,
+        text=st.just("Demo engineer"),
+    )
+    return made.map(lambda remark: remark_words(remark, WORDS))
 
 
 def _reason(code: ReasonCode) -> st.SearchStrategy[str]:
@@ -207,6 +225,7 @@ def _fault(rule: Rule) -> st.SearchStrategy[str]:
 SAYERS: dict[type[StrEnum], Callable[[Any], st.SearchStrategy[str]]] = {
     BarCode: _bar,
     ShortCode: _shortfall,
+    RemarkCode: _remark,
     ReasonCode: _reason,
     ReliefKind: _relief,
     FactKind: _date,

@@ -15,6 +15,8 @@ from scheduler.planning.problem.values import (
     Problem,
     PumpCapacity,
     QuietStretch,
+    Remark,
+    RemarkCode,
 )
 from scheduler.planning.search.blockers import blockers
 from scheduler.planning.search.greedy import greedy, legal_offers
@@ -120,9 +122,10 @@ def test_each_tier_equals_exhaustive_search(problem: Problem) -> None:
 @given(problems())
 def test_the_plain_rule_is_lawful_and_answers_every_job(problem: Problem) -> None:
     """The greedy plan passes the judge too, says who made it and never claims to be proven."""
-    plan = greedy_plan(problem, "asked for")
+    asked = Remark(code=RemarkCode.TOO_LONG, number=3)
+    plan = greedy_plan(problem, asked)
     assert judge(problem, plan).faults == ()
-    assert (plan.by, plan.proven, plan.remarks) == ("greedy", False, ("asked for",))
+    assert (plan.by, plan.proven, plan.remarks) == ("greedy", False, (asked,))
 
 
 def _values_again(problem: Problem, plan: Plan) -> tuple[int, ...]:

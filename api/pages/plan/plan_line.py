@@ -10,7 +10,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.stored import StoredPlan
 from scheduler.wording.figures import moment
 from scheduler.wording.names import job_words
-from scheduler.wording.plan import shortfall_words
+from scheduler.wording.plan import remark_words, shortfall_words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +60,10 @@ def plan_line(now: PlantState, stored: StoredPlan | None, *, taken: bool, take: 
         proven=stored.plan.proven,
         shortfalls=tuple(shortfall_words(short, words) for short in stored.plan.shortfalls),
         unplaced=sum(short.key is not None for short in stored.plan.shortfalls),
-        remarks=(*(says for _, says in planning.dates_given(now, stored)), *stored.plan.remarks),
+        remarks=(
+            *(says for _, says in planning.dates_given(now, stored)),
+            *(remark_words(one, words) for one in stored.plan.remarks),
+        ),
         changes=tuple(changes),
         taken_at=stored.taken_at,
         take_action=take,

@@ -18,7 +18,7 @@ from scheduler.planning.judge.check import judge
 from scheduler.planning.move.objections import MoveFact
 from scheduler.planning.move.trial import Trial, taken_out
 from scheduler.planning.problem.shiphours import HOUR
-from scheduler.planning.problem.values import Plan, Problem
+from scheduler.planning.problem.values import Plan, Problem, Remark, RemarkCode
 from scheduler.storage.database import Session
 from scheduler.storage.plan import MoveRow, move_row, move_rows, next_move_number
 from scheduler.storage.record import append_record
@@ -273,10 +273,14 @@ def _set(
     session: Session, context: Context, now: PlantState, problem: Problem, plan: Plan, pins: Mapping[str, Pin]
 ) -> StoredPlan:
     """Make this the plan aboard; what was proposed on the one before is superseded, and a new plan is asked for."""
-    words = words_of(now, problem)
     remarks = tuple(
-        f"Set by hand by {pin.by} (move {pin.move}): {job_words(now.plant, now.at, key)}, "
-        f"{words.when((pin.start_at - problem.starts_at) // HOUR)}."
+        Remark(
+            code=RemarkCode.BY_HAND,
+            key=key,
+            step=(pin.start_at - problem.starts_at) // HOUR,
+            number=pin.move,
+            text=pin.by,
+        )
         for key, pin in sorted(pins.items(), key=lambda one: (one[1].start_at, one[0]))
     )
     made = replace(plan, remarks=remarks)

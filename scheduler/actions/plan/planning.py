@@ -26,7 +26,7 @@ from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.record import append_record
 from scheduler.wording.names import job_words
-from scheduler.wording.plan import cover_words, fact_words, fault_words, shortfall_words
+from scheduler.wording.plan import cover_words, fact_words, fault_words, remark_words, shortfall_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,7 +277,7 @@ def plan_as_json(now: PlantState, stored: StoredPlan | None) -> dict[str, Any] |
                 {"tier": t.tier, "name": t.name, "value": t.value, "bound": t.bound, "proven": t.proven}
                 for t in stored.plan.tiers
             ],
-            "remarks": list(stored.plan.remarks),
+            "remarks": [remark_words(one, words) for one in stored.plan.remarks],
         },
     }
 
@@ -313,4 +313,4 @@ def plan_lines(now: PlantState, stored: StoredPlan) -> Iterator[str]:
     for _, says in dates_given(now, stored):
         yield f"  {says}"
     for remark in stored.plan.remarks:
-        yield f"  {remark}"
+        yield f"  {remark_words(remark, words)}"

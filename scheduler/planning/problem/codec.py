@@ -18,6 +18,8 @@ from scheduler.planning.problem.values import (
     Problem,
     PumpCapacity,
     QuietStretch,
+    Remark,
+    RemarkCode,
     ShortCode,
     Shortfall,
     Slot,
@@ -85,13 +87,17 @@ def problem_from_text(text: str) -> Problem:
 def plan_to_text(plan: Plan) -> str:
     """The plan as canonical JSON: slots sorted, shortfalls by job, tiers and remarks in their own order."""
     shortfalls = sorted(map(_plain_shortfall, plan.shortfalls), key=lambda short: (_text(short["key"]), _text(short)))
-    parts = {"slots": _sorted(map(_flat, plan.slots)), "shortfalls": _text(shortfalls)}
+    parts = {
+        "slots": _sorted(map(_flat, plan.slots)),
+        "shortfalls": _text(shortfalls),
+        "remarks": _text([_plain_remark(one) for one in plan.remarks]),
+    }
     plain = _flat(plan) | {"tiers": [_flat(tier) for tier in plan.tiers], "version": VERSION}
     return _object({name: parts.get(name) or _text(value) for name, value in plain.items()})
 
 
 def plan_from_text(text: str) -> Plan:
-    """The plan that `plan_to_text` wrote, now or when shortfalls were sentences still.
+    """The plan that `plan_to_text` wrote, now or when shortfalls and remarks were sentences still.
 
     Raises ValueError, KeyError or TypeError when the text is not such a plan.
     """
@@ -106,7 +112,7 @@ def plan_from_text(text: str) -> Plan:
         by=_str(plain["by"]),
         proven=plain["proven"] is True,
         solver=_str(plain["solver"]),
-        remarks=tuple(_str(r) for r in plain["remarks"]),
+        remarks=tuple(map(_remark, plain["remarks"])),
         moved_by=tuple((_str(key), int(steps)) for key, steps in plain.get("moved_by", ())),
         unsettled=tuple((_str(key), int(days)) for key, days in plain.get("unsettled", ())),
         asked=_str(plain.get("asked", "")),
@@ -123,6 +129,19 @@ def _slot(plain: Mapping[str, Any]) -> Slot:
     if not all(isinstance(n, int) for n in (slot.start, slot.end, slot.least_margin_litres_per_h)):
         raise TypeError("a slot's steps and margin are whole numbers")
     return slot
+
+
+def _plain_remark(remark: Remark) -> Plain | str:
+    """What a remark has to say; a sentence of old stays one, and with it the digest of its plan."""
+    if remark.code is RemarkCode.AS_STORED:
+        return remark.text
+    return {name: value for name, value in _flat(remark).items() if value or name == "code"}
+
+
+def _remark(plain: Plain | str) -> Remark:
+    if isinstance(plain, str):
+        return Remark(code=RemarkCode.AS_STORED, text=plain)
+    return Remark(**{**plain, "code": RemarkCode(plain["code"])})
 
 
 def _plain_shortfall(short: Shortfall) -> Plain:

@@ -10,7 +10,7 @@ are always of 24 steps. `tests/external/planner/units.py` maps such a set, and s
 """
 
 from collections import Counter as Tally
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
@@ -284,6 +284,41 @@ class TierResult:
     proven: bool
 
 
+class RemarkCode(StrEnum):
+    """What is said of how a plan was made, beside its figures."""
+
+    UNUSABLE = "answer not usable"
+    STOPPED = "stopped before proof"
+    NOT_STARTED = "planner not started"
+    ENDED = "planner ended"
+    TOO_LONG = "planner took too long"
+    UNREAD = "answer not read"
+    OTHER = "another problem answered"
+    BY_HAND = "set by hand"
+    AS_STORED = "sentence stored before"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """One thing to say of how a plan was made.
+
+    UNUSABLE, STOPPED: tier (number and name), value and bound; ended: how the solver ended. ENDED: number is the exit code.
+    NOT_STARTED: text is the system's reason. TOO_LONG: number in seconds. BY_HAND: key of the job, its start
+    step, number of the move, text who set it. AS_STORED: text is the sentence.
+    """
+
+    code: RemarkCode
+    tier: int = 0
+    name: str = ""
+    value: int = 0
+    bound: float = 0.0
+    ended: str = ""
+    number: int = 0
+    key: str = ""
+    step: int = 0
+    text: str = ""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """Slots and shortfalls, with how they were found. by: "solver" or "greedy"; proven: every tier was proved.
@@ -300,7 +335,7 @@ class Plan:
     by: str = "solver"
     proven: bool = False
     solver: str = ""
-    remarks: tuple[str, ...] = field(default=())
+    remarks: tuple[Remark, ...] = ()
     moved_by: tuple[tuple[str, int], ...] = ()
     unsettled: tuple[tuple[str, int], ...] = ()
     asked: str = ""

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from scheduler.planning.problem.digest import problem_digest
 from scheduler.planning.problem.facts import merged
-from scheduler.planning.problem.values import Plan, PlanJob, ShortCode, Shortfall, Slot, TierResult
+from scheduler.planning.problem.values import Plan, PlanJob, Remark, ShortCode, Shortfall, Slot, TierResult
 from scheduler.planning.search.blockers import blockers
 from scheduler.planning.search.ground import Ground, Start, work_of
 
@@ -18,7 +18,7 @@ def assemble(
     tiers: Sequence[TierResult],
     by: str,
     solver: str,
-    remarks: Sequence[str],
+    remarks: Sequence[Remark],
     digest: str = "",
 ) -> Plan:
     """The plan that says this placement. Proven when every tier is. digest: of the problem, where it is known."""

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from math import ceil, isfinite
 from typing import TYPE_CHECKING
 
-from scheduler.planning.problem.values import Plan, Problem, TierResult
+from scheduler.planning.problem.values import Plan, Problem, Remark, RemarkCode, TierResult
 from scheduler.planning.search.assemble import assemble
 from scheduler.planning.search.greedy import greedy, greedy_in_time, lawful, legal_offers
 from scheduler.planning.search.ground import WEEK_DAYS, Ground, Start, hands_needed, survey
@@ -98,7 +98,7 @@ def _trusting(search: "_Search", tiers: Sequence[Tier]) -> "_Search":
     return search
 
 
-def greedy_plan(problem: Problem, *remarks: str) -> Plan:
+def greedy_plan(problem: Problem, *remarks: Remark) -> Plan:
     """The plan by the plain rule alone, never proven; `remarks` say why it was used."""
     ground = survey(problem)
     placement = greedy(ground, legal_offers(ground))
@@ -162,7 +162,7 @@ class _Search:
     witness: Placement
     kept: tuple[KeptTier, ...] = ()
     results: tuple[TierResult, ...] = ()
-    remarks: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     solver: str = ""
     answered: bool = False
     failed: bool = False
@@ -276,7 +276,7 @@ class _Search:
         if not answer.values and answer.outcome is SolveEnd.OPTIMAL and floor + answer.bound > value - 1.0 + ROUNDING:
             found = self.witness  # none is better
         if found is None or self._worse(found, tier, value):
-            why = f"tier {tier.tier} ({tier.name}): the solver's answer was not usable ({how}); kept {value}"
+            why = Remark(code=RemarkCode.UNUSABLE, tier=tier.tier, name=tier.name, value=value, ended=how)
             stop = tier.tier <= 1 and not self.answered
             search = replace(search, failed=True, given_up=stop, remarks=(*self.remarks, why))
             return search._keep(tier, value, floor, proven=False)
@@ -286,7 +286,7 @@ class _Search:
         proven = believed and answer.outcome is SolveEnd.OPTIMAL and value < bound + 1.0
         search = replace(search, witness=self._better(found), answered=True)
         if not proven:
-            why = f"tier {tier.tier} ({tier.name}): stopped before it was proven; {value}, at best {bound:g}"
+            why = Remark(code=RemarkCode.STOPPED, tier=tier.tier, name=tier.name, value=value, bound=bound)
             search = replace(search, failed=True, remarks=(*self.remarks, why))
         if believed:
             search = search._without_dear(answer, columns, value - base)

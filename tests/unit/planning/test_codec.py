@@ -1,14 +1,15 @@
 """A plan's text: facts since version 2, sentences before; what was stored then is read as it was."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
 from scheduler.planning.problem.codec import plan_from_text, plan_to_text, problem_from_text
 from scheduler.planning.problem.digest import plan_digest
-from scheduler.planning.problem.values import ShortCode
+from scheduler.planning.problem.values import Remark, RemarkCode, ShortCode
 from scheduler.planning.search.stagger import stagger
-from scheduler.wording.plan import shortfall_words
+from scheduler.wording.plan import remark_words, shortfall_words
 from tests.frozen.kept import load
 from tests.unit.planning.cases import words_for
 
@@ -18,7 +19,7 @@ OLD = {
     "moved_by": [],
     "problem_digest": "0" * 64,
     "proven": True,
-    "remarks": [],
+    "remarks": ["tier 1 (days late): stopped before it was proven; 3, at best 2"],
     "shortfalls": [
         {
             "key": "knife:P1:1",
@@ -42,7 +43,20 @@ def test_a_plan_stored_with_sentences_is_read_with_them() -> None:
     assert (short.code, short.steps, short.lacking_litres_per_h) == (ShortCode.AS_STORED, ((5, 9),), 1000)
     problem = problem_from_text(load("problems.json.gz")["rough ship 301"])
     assert shortfall_words(short, words_for(problem)) == OLD["shortfalls"][0]["says"]
+    (remark,) = plan.remarks
+    assert remark_words(remark, words_for(problem)) == OLD["remarks"][0]
     assert plan_from_text(plan_to_text(plan)) == plan
+    assert json.loads(plan_to_text(plan))["remarks"] == OLD["remarks"]
+
+
+@pytest.mark.parametrize("code", RemarkCode)
+def test_a_remark_is_read_as_it_was_written(code: RemarkCode) -> None:
+    """With its figures; those that say nothing are left out."""
+    plan = plan_from_text(json.dumps(OLD))
+    made = Remark(code=code, tier=3, value=2, bound=float("-inf"), text="x")
+    made = Remark(code=code, text="x") if code is RemarkCode.AS_STORED else made
+    again = plan_from_text(plan_to_text(replace(plan, remarks=(made,))))
+    assert again.remarks == (made,)
 
 
 @pytest.mark.parametrize("name", ["rough ship 301", "rough ship 294", "planned in the world 6"])

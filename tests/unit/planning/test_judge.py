@@ -16,6 +16,7 @@ from scheduler.planning.problem.values import (
     PlanJob,
     Problem,
     PumpCapacity,
+    RemarkCode,
     Shortfall,
     Slot,
 )
@@ -220,7 +221,7 @@ def test_a_solver_that_fails_leaves_a_lawful_plan_that_says_so(solver: Callable[
     assert judge(problem, plan).lawful
     assert (plan.by, plan.proven) == ("greedy", False)
     assert plan.slots == greedy_plan(problem).slots
-    assert "not usable" in " ".join(plan.remarks)
+    assert RemarkCode.UNUSABLE in {one.code for one in plan.remarks}
 
 
 def _stopped_with_values(model: Model) -> Solution:
@@ -239,7 +240,7 @@ def test_good_values_are_taken_without_a_claim_that_does_not_hold(solver: Callab
     assert plan.slots == stagger(problem).slots
     assert (plan.by, plan.proven) == ("solver", False)
     assert all(tier.bound <= tier.value for tier in plan.tiers)
-    assert "before it was proven" in " ".join(plan.remarks)
+    assert RemarkCode.STOPPED in {one.code for one in plan.remarks}
 
 
 def test_problem_and_plan_survive_their_text() -> None:
