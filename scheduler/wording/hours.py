@@ -3,9 +3,11 @@
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.ledger_values import Code, Flag
 from scheduler.domain.hours.preview import ReadingFit, ReadingPreview, SlipKind
-from scheduler.wording.figures import NBSP, count_words, number, ship_moment
+from scheduler.wording.figures import NBSP, count_words, inner, number, ship_moment
 
 UNITS = {3600: "hours", 360: "tenths of an hour", 36: "hundredths of an hour", 60: "minutes", 1: "seconds"}
 _AGAIN = " If it comes again, check its supply and wiring."
@@ -195,6 +197,45 @@ _WORDS: Mapping[Code, Callable[[_Facts], str]] = {
     ),
     Code.CONFLICT: _conflict,
 }
+
+
+def figure_words(figure: CounterFigure) -> str:
+    """What a counter shows, in its own counts first: "24 800", "145 880 (14 588 h)"."""
+    return _counts_and_hours(figure, figure.value_milli)
+
+
+def counter_due_words(figure: CounterFigure, running_seconds_left: int) -> str:
+    """At what the counter shows something is due, in its own counts first; empty where that was before it started."""
+    due = figure.after(running_seconds_left)
+    return "" if due is None else _counts_and_hours(figure, due)
+
+
+def since_words(since_seconds: int, interval_seconds: int | None) -> str:
+    """Like "1 539 of 1 500 h", whole hours that have run; without an interval "1 539 h"."""
+    since = number(since_seconds // 3600)
+    return f"{since}{NBSP}h" if not interval_seconds else f"{since} of {number(interval_seconds // 3600)}{NBSP}h"
+
+
+def counter_line(figure: CounterFigure | None, job: DueJob) -> str:
+    """The one figure of hours of a job: "counter shows 24 800; since knife inspection 1 539 of 1 500 h; due at 24 761".
+
+    Empty for a job that no hours make due, or where no counter counts.
+    """
+    left, since = job.running_seconds_left, job.since_seconds
+    if figure is None or left is None or since is None:
+        return ""
+    shows = f"counter shows {figure_words(figure)}"
+    due = counter_due_words(figure, left)
+    about = "about " if job.estimated else ""
+    ran = f"since {inner(job.kind_name)} {about}{since_words(since, job.interval_seconds)}"
+    return f"{shows}; {ran}; due at {about}{due}" if due else f"{shows}; {ran}"
+
+
+def _counts_and_hours(figure: CounterFigure, value_milli: int) -> str:
+    said = counts_words(value_milli)
+    if figure.seconds_per_count == 3600:
+        return said
+    return f"{said} ({number(value_milli * figure.seconds_per_count // 3_600_000)}{NBSP}h)"
 
 
 def preview_words(one: ReadingPreview, seconds_per_count: int) -> str:

@@ -11,6 +11,7 @@ from api.pages.shared.job_line import JobLine, tone_of
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.record.search import RecordHit
 from scheduler.domain.base.enums import JobState, Subject
+from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.daily import DayHours
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
 from scheduler.domain.vessel.document import Pump
@@ -18,6 +19,7 @@ from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.shiptime import run_text, ship_time
 from scheduler.wording.due import state_alone
 from scheduler.wording.figures import M3H, count_words, inner, listed, moment, number, short_date
+from scheduler.wording.hours import counter_due_words, figure_words, since_words
 from scheduler.wording.names import pump_words
 from scheduler.wording.record import record_excerpt, record_person
 
@@ -44,6 +46,8 @@ def pump_view(
     hours = now.hours.get((Subject.PUMP, pump.id))
     ran = [day.seconds for day in days[-30:] if day.seconds is not None]
     name = pump_words(now.plant, now.at, pump.id)
+    here = now.plant.position_of(pump.id, now.at)
+    figure = now.counter_figure(here)
     return PumpView(
         frame=frame,
         name=name,
@@ -53,13 +57,13 @@ def pump_view(
             for one in now.plant.pumps
         ),
         heading=_heading(name, planned, len(closed) - len(planned), mine, now, years),
+        counter="" if figure is None else figure_words(figure),
+        counter_at="" if figure is None else f"read {moment(figure.at, offset, now.at)}",
         hours="" if hours is None or hours.as_of is None else f"{number(hours.hours)} h",
         hours_at="" if hours is None or hours.as_of is None else f"read {moment(hours.as_of, offset, now.at)}",
         a_day=f"{number(sum(ran) / len(ran) / _HOUR, 1)} h a day in the last {len(ran)} days" if ran else "",
         capacity=_capacity(pump, now),
-        facts=tuple(
-            _since(line, 0 if hours is None else hours.seconds) for line in mine if line.due.since_seconds is not None
-        ),
+        facts=tuple(_since(line, figure) for line in mine if line.due.since_seconds is not None),
         curves=tuple(_curves(now, closed, days, mine)),
         ahead=tuple(_ahead(line, now) for line in sorted(mine, key=lambda one: one.due.due_at)),
         jobs=tuple(_job_row(hit, now) for hit in closed),
@@ -99,13 +103,12 @@ def _state(line: JobLine, now: PlantState) -> str:
     return state_alone(line.due, now.at, now.offset_minutes)
 
 
-def _since(line: JobLine, ran_seconds: int) -> tuple[str, str, str]:
-    """(kind, hours since it of its interval, at which running hours of the pump it is due)."""
+def _since(line: JobLine, figure: CounterFigure | None) -> tuple[str, str, str]:
+    """(kind, hours since it of its interval, at what the counter shows it is due)."""
     due = line.due
-    of = f"of {number((due.interval_seconds or 0) // _HOUR)} h" if due.interval_seconds else ""
     left = due.running_seconds_left
-    at = "" if left is None else f"due at {number((ran_seconds + left) // _HOUR)} h"
-    return due.kind_name, f"{number((due.since_seconds or 0) // _HOUR)} h {of}".strip(), at
+    at = "" if left is None or figure is None else counter_due_words(figure, left)
+    return due.kind_name, since_words(due.since_seconds or 0, due.interval_seconds), f"due at {at}" if at else ""
 
 
 def _ahead(line: JobLine, now: PlantState) -> FoundJob:

@@ -52,6 +52,8 @@ class PumpView:
     serial: str
     others: tuple[tuple[str, str], ...]
     heading: str
+    counter: str
+    counter_at: str
     hours: str
     hours_at: str
     a_day: str

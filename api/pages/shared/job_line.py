@@ -16,6 +16,7 @@ from scheduler.wording.figures import (
     moment,
     short_date,
 )
+from scheduler.wording.hours import counter_line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,6 +29,8 @@ class JobLine:
     slot_from_at: datetime | None = None
     slot_to_at: datetime | None = None
     margin_m3_per_h: float | None = None
+    counter: str = ""
+    """The one figure of hours, see `counter_line`."""
 
 
 def job_line(now: PlantState, job: DueJob, margins: Mapping[str, float]) -> JobLine:
@@ -41,6 +44,7 @@ def job_line(now: PlantState, job: DueJob, margins: Mapping[str, float]) -> JobL
         slot_from_at=times[0] if times else None,
         slot_to_at=times[1] if times else None,
         margin_m3_per_h=margins.get(job.job_id.key),
+        counter=counter_line(now.counter_figure(job.position), job),
     )
 
 
@@ -62,6 +66,7 @@ class TideRow:
     margin: str
     state: JobState
     words: str
+    counter: str
     caution: str
     tone: str
 
@@ -89,6 +94,7 @@ def tide_row(job: JobLine, now_at: datetime, offset_minutes: int) -> TideRow:
         margin="" if job.margin_m3_per_h is None else margin_number(job.margin_m3_per_h),
         state=due.state,
         words=state_words(due, now_at, offset_minutes),
+        counter=f"{job.counter[:1].upper()}{job.counter[1:]}",
         caution=caution_line(job.kind),
         tone=tone_of(due.state),
     )

@@ -33,6 +33,7 @@ from scheduler.domain.due.explain_date import explain_date
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import caution_line
 from scheduler.wording.due import date_words, to_go_words
+from scheduler.wording.hours import counter_line
 
 TriggerWord = Annotated[str, Field(description="which of running hours and calendar comes first")]
 DueAt = Annotated[At, Field(description="due point: the earlier of the calendar's and the likely date of the hours")]
@@ -112,6 +113,13 @@ class DueJobAnswer(AnswerModel):
     projected_running_hours_left: Annotated[
         HoursRun | None, Field(description="running hours likely left now, while the counter is silent")
     ]
+    counter_shows: Annotated[
+        float | None, Field(description="newest counted value of the counter it goes by, in its own counts")
+    ]
+    due_at_counter: Annotated[
+        float | None, Field(description="what that counter shows when it falls due, rounded down")
+    ]
+    counter_line: Annotated[Sentence, Field(description="the same in words, with hours since; empty without hours")]
     h_per_day: HoursPerDay | None
     hours_as_of: At | None
     estimated: bool
@@ -133,6 +141,9 @@ def due_members(now: PlantState, job: DueJob) -> dict[str, object]:
     """What is told of a due job wherever it stands."""
     seen, posted = now.as_shown(job), now.posted.get(job.job_id.key)
     shown = _dates(seen)
+    left = job.running_seconds_left
+    figure = None if left is None else now.counter_figure(job.position)
+    due_milli = None if left is None or figure is None else figure.after(left)
     return {
         "job": job.job_id.key,
         "kind": job.job_id.kind,
@@ -153,6 +164,9 @@ def due_members(now: PlantState, job: DueJob) -> dict[str, object]:
         "limit_running_hours": hours_of(job.limit_running_seconds),
         "running_hours_left": hours_of(job.running_seconds_left),
         "projected_running_hours_left": hours_of(job.projected_seconds_left),
+        "counter_shows": None if figure is None else figure.value_milli / 1000,
+        "due_at_counter": None if due_milli is None else due_milli / 1000,
+        "counter_line": counter_line(figure, job),
         "h_per_day": round(job.forecast.h_per_day, 2) if job.forecast else None,
         "hours_as_of": z(job.hours_as_of),
         "estimated": job.estimated,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 
 from scheduler.actions.base.context import Context, instant, maybe, seconds
-from scheduler.actions.hours.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing
+from scheduler.actions.hours.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing, setups_of_vessel
 from scheduler.actions.plant_state.published import posted_of
 from scheduler.actions.plant_state.stored import (
     Pin,
@@ -29,7 +29,8 @@ from scheduler.domain.due.last_done import Done, HoursAt, JobId, reckon_first
 from scheduler.domain.due.meters import Loss, Meters
 from scheduler.domain.due.publishing import Posted, as_published, slack_days
 from scheduler.domain.due.subjects import Key, where
-from scheduler.domain.hours.ledger import Flag
+from scheduler.domain.hours.counter_figure import CounterFigure
+from scheduler.domain.hours.ledger import Flag, setup_at
 from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.hours.sources import Change, retired, source_at
 from scheduler.domain.vessel.document import Plant, Vessel
@@ -41,6 +42,7 @@ from scheduler.storage.capacity import outage_rows
 from scheduler.storage.database import Session
 from scheduler.storage.due import dock_rows, granted_postponements, part_dates_by_job
 from scheduler.storage.hours.counters import CounterRow, counter_rows, flag_rows
+from scheduler.storage.hours.readings import newest_readings, value_at
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.vessel import kinds_since
 from scheduler.storage.work import job_rows
@@ -59,6 +61,8 @@ class CounterState:
     silent: bool
     quiet_after_hours: int
     primary: bool = True
+    figure: CounterFigure | None = None
+    """The newest value that is counted; none: nothing is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +142,10 @@ class PlantState:
         newest = [c.newest_at for c in self.counters if c.primary]
         return min((at for at in newest if at is not None), default=None)
 
+    def counter_figure(self, position: str | None) -> CounterFigure | None:
+        """What the counter that counts for a position shows; none where there is none, or nothing was counted."""
+        return next((c.figure for c in self.counters if c.position == position and c.primary), None)
+
     def job(self, key: str) -> DueJob | None:
         """The due job with that key as reckoned, or the open breakdown, or none."""
         return next((job for job in (*self.jobs, *self.breakdowns) if job.job_id.key == key), None)
@@ -167,7 +175,10 @@ def load_plant(
     def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
         return running_hours(plant, totals, subject, subject_id, when)
 
-    counters = tuple(_counter(plant, row, totals.changes(row.position_id), at) for row in rows)
+    figures = _figures(session, vessel_id, rows, totals, at)
+    counters = tuple(
+        replace(_counter(plant, row, totals.changes(row.position_id), at), figure=figures.get(row.id)) for row in rows
+    )
     silent = {counter.position for counter in counters if counter.silent and counter.primary}
     hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
     done = known_from(session, vessel_id, plant, hours_at)
@@ -285,6 +296,30 @@ def _subjects(plant: Plant) -> Sequence[tuple[Subject, str]]:
 def _marked(hours: RunningHours, silent: bool) -> RunningHours:
     """The hours of a silent counter stand where it left them, and are no more than an estimate of today's (rule R23)."""
     return replace(hours, estimated=True) if silent else hours
+
+
+def _figures(
+    session: Session, vessel_id: str, rows: Sequence[CounterRow], totals: StoredTotals, at: datetime
+) -> dict[str, CounterFigure]:
+    """By counter, the newest value that is counted."""
+    setups = setups_of_vessel(session, vessel_id, rows)
+    newest = newest_readings(session, [row.no for row in rows if row.no is not None])
+    found = {}
+    for row in rows:
+        before, _ = totals.around(row.id, seconds(at))
+        if row.no is None or before is None:
+            continue
+        at_s, milli = newest.get(row.no, (None, None))
+        value = milli if at_s == before[0] else value_at(session, row.no, before[0], row.skew_most_s)
+        if value is not None:
+            scale = setup_at(setups[row.no], before[0])
+            found[row.id] = CounterFigure(
+                at=instant(before[0]),
+                value_milli=value,
+                seconds_per_count=scale.seconds_per_count,
+                modulus=scale.modulus,
+            )
+    return found
 
 
 def _counter(plant: Plant, row: CounterRow, changes: Sequence[Change], at: datetime) -> CounterState:

@@ -1,0 +1,92 @@
+"""What a counter shows leads: due at what it will show, in its own counts, worked out and worded in one place."""
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.hours.counter_figure import CounterFigure
+from scheduler.wording.figures import NARROW, NBSP
+from scheduler.wording.hours import counter_line, since_words
+from tests.unit.api.invented import plant
+
+AT = datetime(2026, 11, 29, 16, 47, tzinfo=UTC)
+HOURS = CounterFigure(at=AT, value_milli=24_800_000, seconds_per_count=3600)
+TENTHS = CounterFigure(at=AT, value_milli=145_880_000, seconds_per_count=360)
+
+
+def job(left_h: float, since_h: float) -> DueJob:
+    """An invented job with hours."""
+    one = next(
+        line.due for line in plant(3).jobs if line.due.interval_seconds or line.due.running_seconds_left is not None
+    )
+    return replace(
+        one,
+        kind_name="Knife inspection",
+        interval_seconds=1500 * 3600,
+        since_seconds=round(since_h * 3600),
+        running_seconds_left=round(left_h * 3600),
+        estimated=False,
+    )
+
+
+def said(figure: CounterFigure, one: DueJob) -> str:
+    """With plain spaces."""
+    return counter_line(figure, one).replace(NARROW, " ").replace(NBSP, " ")
+
+
+def test_the_counters_figure_leads() -> None:
+    """39 h past due: due at a figure that the counter showed."""
+    line = "counter shows 24 800; since knife inspection 1 539 of 1 500 h; due at 24 761"
+    assert said(HOURS, job(-39, 1539)) == line
+
+
+def test_a_counter_of_tenths_says_its_own_counts_first() -> None:
+    """Hours stand behind it."""
+    line = "counter shows 145 880 (14 588 h); since knife inspection 1 539 of 1 500 h; due at 145 490 (14 549 h)"
+    assert said(TENTHS, job(-39, 1539)) == line
+
+
+def test_estimated_hours_say_about() -> None:
+    """While a counter is silent, or held."""
+    one = replace(job(61, 1439), estimated=True)
+    assert said(HOURS, one).endswith("since knife inspection about 1 439 of 1 500 h; due at about 24 861")
+
+
+@pytest.mark.parametrize(
+    ("left_s", "shows"), [(0, 24_800), (3599, 24_800), (3600, 24_801), (-1, 24_799), (-24_800 * 3600, 0)]
+)
+def test_due_at_is_rounded_down(left_s: int, shows: int) -> None:
+    """It never looks later than it is."""
+    assert HOURS.after(left_s) == shows * 1000
+
+
+def test_before_its_start_a_counter_showed_nothing() -> None:
+    """A counter exchanged since: the line ends without a figure."""
+    new = replace(HOURS, value_milli=20_000)
+    assert new.after(-21 * 3600) is None
+    assert said(new, job(-39, 1539)).endswith("of 1 500 h")
+
+
+def test_it_starts_again_at_its_modulus() -> None:
+    """9 990 h and 20 more on a counter of four digits; and back."""
+    small = CounterFigure(at=AT, value_milli=9_990_000, seconds_per_count=3600, modulus=10_000)
+    assert small.after(20 * 3600) == 10_000
+    assert small.seconds_until(10_000) == 20 * 3600
+    assert small.seconds_until(9_980_000) == -10 * 3600
+
+
+@given(st.integers(0, 10**8), st.sampled_from([3600, 360, 36, 60, 1]), st.integers(-(10**8), 10**8))
+def test_there_and_back(value: int, per: int, seconds: int) -> None:
+    """The seconds until a figure are those that led to it, to a count."""
+    figure = CounterFigure(at=AT, value_milli=value * 1000, seconds_per_count=per)
+    after = figure.after(seconds)
+    assert after is None or abs(figure.seconds_until(after) - seconds) < per
+
+
+def test_without_an_interval_hours_stand_alone() -> None:
+    """1 539 h."""
+    assert since_words(1539 * 3600, None).replace(NARROW, " ").replace(NBSP, " ") == "1 539 h"
