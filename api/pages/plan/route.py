@@ -18,6 +18,7 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, form_of
 from api.server.deps import Asking, AskingDep, ContextDep, Number
 from scheduler.actions.base.context import Context
+from scheduler.actions.base.pending import plan_asked_at
 from scheduler.actions.plan import explaining, moving, planning
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.vessel import fleet
@@ -28,6 +29,7 @@ from scheduler.wording import names
 
 router = APIRouter(include_in_schema=False)
 _USUAL = 28
+LOOK_AGAIN_SECONDS = 2
 
 
 @router.get("/vessels/{vessel_id}/plan")
@@ -39,17 +41,23 @@ def vessel_plan(vessel_id: str, context: ContextDep, who: AskingDep) -> Response
 
 @router.get("/plants/{plant_id}/plan")
 def plan(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """The plan page. ?days=7, 28 or 90; ?help=KEY plans again to find what would help that job."""
+    """The plan page. ?days=7, 28 or 90; ?help=KEY plans again to find what would help that job. What takes longer than a moment is
+    made beside the page, which then looks again by itself."""
     place = _place(context, who, plant_id)
     view, now = _looked(context, who, place, _days(request.query_params.get("days")))
     key, job = request.query_params.get("help", ""), request.query_params.get("job", "")
+    done = request.query_params.get("done", "")
     if key:
         view = replace(view, help=_help(context, now, key))
     if job:
         typed = {name: request.query_params.get(name, "").strip() for name in ("day", "at")}
         view = _moving(context, now, view, job, MoveForm(values=typed))
-    notice = _notice(view, request.query_params.get("done", ""))
-    return page_answer(request, who, plan_page, replace(view, notice=notice))
+    answer = page_answer(
+        request, who, plan_page, replace(view, notice="" if view.planning_seconds else _notice(view, done))
+    )
+    if (view.help is not None and view.help.seconds) or (view.planning_seconds and done == "again" and not job):
+        answer.headers["Refresh"] = str(LOOK_AGAIN_SECONDS)
+    return answer
 
 
 @router.post("/plants/{plant_id}/plan/again")
@@ -60,7 +68,7 @@ async def again(plant_id: str, request: Request, context: ContextDep, who: Askin
 
     def act() -> str:
         place = _place(context, who, plant_id)
-        planning.propose(context, place.vessel_id, place.id)
+        planning.propose_soon(context, place)
         return f"{here_of(place.id)}?days={days}&done=again"
 
     return await form.act(
@@ -158,7 +166,12 @@ def _looked(context: Context, who: Asking, place: Place, days: int) -> tuple[Pla
     here = here_of(place.id)
     may_undo = frame.may(who, "POST", "/plants/{plant_id}/plan/moves/{number}/undo")
     moves = move_lines(now, moving.moves_made(context, place), here, may_undo=may_undo)
-    return replace(plan_view(now, context, who, here, days=days), moves=moves, once=secrets.token_hex(12)), now
+    view = plan_view(now, context, who, here, days=days)
+    with context.db.read() as session:
+        asked_at = plan_asked_at(session, place.id)
+    seconds = 0 if asked_at is None else int((now.at - asked_at).total_seconds())
+    shown = seconds if seconds >= context.beside.moment_seconds else 0
+    return replace(view, moves=moves, once=secrets.token_hex(12), planning_seconds=shown), now
 
 
 def _moving(context: Context, now: PlantState, view: PlanView, key: str, form: MoveForm) -> PlanView:
@@ -193,11 +206,18 @@ def _notice(view: PlanView, done: str) -> str:
 
 
 def _help(context: Context, now: PlantState, key: str) -> Help:
-    """What would help a job, in the words of people; solves again, so it takes its time."""
-    name = names.job_words(now.plant, now.at, key)
+    """What would help a job, in the words of people; solves again, beside the page where that takes longer than a moment."""
+    name, newest = names.job_words(now.plant, now.at, key), now.proposed or now.taken
+
+    def find() -> dict[str, Any]:
+        return explaining.why(context, now.vessel.id, now.plant.id, key)
+
+    about = "help", now.plant.id, key, "" if newest is None else newest.digest
     try:
-        told = explaining.why(context, now.vessel.id, now.plant.id, key)
+        told, since = context.beside.answer(about, find, now.at)
     except (Clash, NotFound) as error:
         return Help(key=key, name=name, says=error.says)
+    if since is not None:
+        return Help(key=key, name=name, seconds=max(1, int((context.now() - since).total_seconds())))
     reliefs = tuple((one["says"], one["price"]) for one in told["reliefs"])
     return Help(key=key, name=name, reliefs=reliefs, in_time=told["days_late"] == 0)

@@ -151,6 +151,8 @@ class Help:
     in_time: bool = False
     says: str = ""
     """What stands in the way of an answer, in words; empty: nothing."""
+    seconds: int = 0
+    """For so long it is being worked out; 0: it is there."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,6 +197,8 @@ class PlanView:
     once: str = ""
     """Start of the Idempotency-Key of the forms that undo a move."""
     again_action: str = ""
+    planning_seconds: int = 0
+    """For so long a plan that is asked for is being made; 0: none is, or for no longer than a moment."""
     notice: str = ""
     says: str = ""
     """What went wrong with what was just asked for, in words; empty for nothing."""

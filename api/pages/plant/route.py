@@ -99,7 +99,7 @@ async def _pump_form(
     def act() -> str:
         place = located()
         do(place, form)
-        breakdown.plan_again(context, place)
+        breakdown.plan_again(context, place, soon=True)
         return f"/plants/{quote(place.plant_id)}?out={quote(pump_id)}"
 
     return await form.act(act, lambda refused: _answer(request, context, who, located().plant_id, pump_id, refused))

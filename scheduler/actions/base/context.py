@@ -10,6 +10,7 @@ from threading import Event, Lock
 from typing import Any
 
 from scheduler.actions.base.actor import Actor
+from scheduler.actions.base.beside import BesideWork
 from scheduler.clock import Clock
 from scheduler.errors import MissingCondition, Refused
 from scheduler.settings import Settings
@@ -58,6 +59,9 @@ class Context:
 
     looking_far: Lock = field(default_factory=Lock, compare=False)
     """Held while an outlook is worked out: it takes seconds of a core, so there is one at a time."""
+
+    beside: BesideWork = field(default_factory=BesideWork, compare=False)
+    """Plans that a page asked for, made beside it."""
 
     def wake(self) -> None:
         """Say that something was asked for: whoever listens does it at once. It never fails."""

@@ -23,6 +23,12 @@ def ask_plan(session: Session, vessel_id: str, plant_id: str, now: datetime) -> 
         session.flush()
 
 
+def plan_asked_at(session: Session, plant_id: str) -> datetime | None:
+    """Since when a plan of the plant is asked for and not made yet; none: no plan is."""
+    rows = open_tasks(session, REPLAN, begins=f"{plant_id}@")
+    return rows[0].started_at if rows else None
+
+
 def plans_asked(session: Session) -> list[tuple[str, str]]:
     """(vessel, plant) pairs whose plan is asked for, oldest first."""
     rows = open_tasks(session, REPLAN)

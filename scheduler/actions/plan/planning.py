@@ -6,14 +6,14 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
-from scheduler.actions.base.pending import plan_made
+from scheduler.actions.base.pending import ask_plan, plan_made
 from scheduler.actions.plan.explaining import words_of
 from scheduler.actions.plan.framing import answer_stored, problem_of, running_of
 from scheduler.actions.plan.stored import keep_plan, take_up
 from scheduler.actions.plant_state.load import PlantState, plant_state
 from scheduler.actions.plant_state.stored import StoredPlan, stored_plan
 from scheduler.actions.vessel.fleet import Place
-from scheduler.errors import Clash, SchedulerError, Stale
+from scheduler.errors import Busy, Clash, SchedulerError, Stale
 from scheduler.planning.explain.dates import PlanFact, plan_facts
 from scheduler.planning.judge.check import judge, margin_series
 from scheduler.planning.judge.cover import cover_of
@@ -49,6 +49,29 @@ def propose(context: Context, vessel_id: str, plant_id: str) -> StoredPlan:
     """
     with context.workers() as workers:
         return bring_up(context, vessel_id, plant_id, workers.plan)[0]
+
+
+def propose_soon(context: Context, place: Place) -> datetime | None:
+    """As `propose`, made beside the caller: none once it is made, or since when it is under way where that takes longer than a moment.
+    It is asked for meanwhile, so that a restart forgets nothing.
+
+    Raises:
+        As `propose`, where that is known within the moment. Busy, StorageFull: nothing could be asked for.
+    """
+
+    def act() -> None:
+        try:
+            propose(context, place.vessel_id, place.plant_id)
+        except Busy:
+            raise  # it stays asked for
+        except Exception as error:
+            with context.db.write(place.vessel_id) as session:
+                plan_made(session, place.plant_id, context.now(), f"failed: {error}"[:500])
+            raise
+
+    with context.db.write(place.vessel_id) as session:
+        ask_plan(session, place.vessel_id, place.plant_id, context.now())
+    return context.beside.answer(("plan", place.plant_id), act, context.now())[1]
 
 
 def bring_up(

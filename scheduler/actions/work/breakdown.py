@@ -199,9 +199,14 @@ def runs_after_all(context: Context, hand: Hand, place: Place, *, at: datetime, 
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def plan_again(context: Context, place: Place) -> str:
-    """Plan the plant at once instead of at the next tick; in words how it went. What is asked for stays asked for."""
+def plan_again(context: Context, place: Place, *, soon: bool = False) -> str:
+    """Plan the plant at once instead of at the next tick; in words how it went. What is asked for stays asked for.
+
+    soon: wait no longer than a moment.
+    """
     try:
+        if soon and planning.propose_soon(context, place) is not None:
+            return "The new plan is still being made."
         held_plan = planning.propose(context, place.vessel_id, place.plant_id)
     except SchedulerError as error:
         return f"The new plan is still being made: {error.says}"

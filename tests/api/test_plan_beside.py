@@ -1,0 +1,117 @@
+"""The plan page never waits on a plan: what takes longer than a moment is made beside it, and the page says for how long already."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from pathlib import Path
+from threading import Event
+from typing import Any
+from unittest.mock import patch
+
+import pytest
+
+from scheduler.actions.base.pending import plans_asked
+from scheduler.actions.care.rounds import plan_asked
+from scheduler.actions.plan import explaining, planning
+from scheduler.errors import Busy, Refused, SchedulerError
+from scheduler.storage.base import failed_tasks
+from seed_fleet.ships import PLOVER
+from tests.api.stage import Stage, staged
+from tests.api.test_plan_page import HTML, PLAN, shown, token, words
+
+PLANT = f"{PLOVER.key}-plant"
+
+
+@pytest.fixture
+def stage(tmp_path: Path) -> Iterator[Stage]:
+    """The smaller ship without a plan."""
+    with staged(tmp_path, (PLOVER,)) as made:
+        yield made
+
+
+@contextmanager
+def _slow(stage: Stage, where: Any, name: str) -> Iterator[Event]:
+    """An action that does not end before the event is set; a page gives it no moment at all."""
+    gate, act = Event(), getattr(where, name)
+
+    def late(*asked: Any, **more: Any) -> Any:
+        assert gate.wait(60)
+        return act(*asked, **more)
+
+    stage.context.beside.moment_seconds = 0
+    with patch.object(where, name, late):
+        try:
+            yield gate
+        finally:
+            gate.set()
+
+
+def _ended(stage: Stage, *about: str) -> None:
+    """Waits for what is under way."""
+    stage.context.beside.moment_seconds = 60
+    stage.context.beside.answer(about, lambda: None, stage.context.now())
+
+
+def test_a_plan_that_takes_long_is_made_beside_the_page(stage: Stage) -> None:
+    """The form is answered at once; from a moment on the page says for how long, looks again by itself, and the timers do not make
+    the plan a second time. It shows the plan once it is there."""
+    browser = stage.enter("engineer-plover")
+    with _slow(stage, planning, "propose") as gate:
+        answer = browser.post(f"{PLAN}/again", data={"csrf": token(shown(browser)), "days": "28"})
+        assert answer.status_code == 303
+        stage.context.beside.moment_seconds = 2
+        for passed, said in (
+            (0, ""),
+            (1, ""),
+            (2, "Planning, 2\N{NO-BREAK SPACE}s."),
+            (9, "Planning, 9\N{NO-BREAK SPACE}s."),
+        ):
+            stage.clock.at += timedelta(seconds=passed)
+            page = browser.get(answer.headers["location"], headers=HTML)
+            assert ("Planning, " in page.text) is bool(said)
+            assert said.replace("\N{NO-BREAK SPACE}", "&nbsp;") in page.text
+            assert page.headers.get("refresh") == ("2" if said else None)
+            stage.clock.at -= timedelta(seconds=passed)
+        stage.clock.at += timedelta(seconds=5)
+        assert "refresh" not in browser.get(PLAN, headers=HTML).headers  # whoever fills a form there keeps it
+        assert plan_asked(stage.context) == 0
+        gate.set()
+        _ended(stage, "plan", PLANT)
+    page = shown(browser, answer.headers["location"])
+    assert "Planned. Look at it, then take it." in words(page)
+    assert "Planning," not in page
+
+
+@pytest.mark.parametrize(
+    ("error", "stays"), [(Refused("No."), False), (Busy("Later."), True), (OSError("gone"), False)]
+)
+def test_a_plan_that_fails_is_said_and_noted(stage: Stage, error: Exception, stays: bool) -> None:
+    """Within the moment on the page; noted as failed, or asked for still where the program was stopping."""
+    browser = stage.enter("engineer-plover")
+    page = shown(browser)
+    with patch.object(planning, "propose", side_effect=error):
+        answer = browser.post(f"{PLAN}/again", data={"csrf": token(page), "days": "28"})
+    assert answer.status_code == (500 if isinstance(error, OSError) else 503 if stays else 422)
+    assert not isinstance(error, SchedulerError) or error.says in answer.text
+    with stage.context.db.read() as session:
+        assert bool(plans_asked(session)) is stays
+        failed = failed_tasks(session, stage.context.now() - timedelta(days=1))
+    assert bool(failed) is not stays
+
+
+def test_what_would_help_is_found_beside_the_page(stage: Stage) -> None:
+    """Asked for twice it is looked for once."""
+    browser = stage.enter("engineer-plover")
+    browser.post(f"{PLAN}/again", data={"csrf": token(shown(browser)), "days": "28"})
+    key = stage.ask("GET", f"/api/v1{PLAN}").json()["proposed"]["slots"][0]["job"]
+    with _slow(stage, explaining, "why") as gate:
+        for seconds in (1, 3):
+            page = browser.get(f"{PLAN}?help={key}", headers=HTML)
+            assert f"Planning, {seconds}&nbsp;s: what would help" in page.text
+            assert page.headers["refresh"] == "2"
+            stage.clock.at += timedelta(seconds=3)
+        gate.set()
+        stage.context.beside.moment_seconds = 60
+        page = browser.get(f"{PLAN}?help={key}", headers=HTML)
+    assert "By the newest plan it is in time" in page.text
+    assert "refresh" not in page.headers
