@@ -182,7 +182,7 @@ def _running(folder: Path, runs: dict[str, Run], database: str) -> Iterator[Stag
     app = make_app(settings, clock=clock, timers=False)
     write_at_once(app)
     with TestClient(app, raise_server_exceptions=False) as client:
-        app.state.context.beside.moment_seconds = 60  # a busy machine's plan is waited for
+        app.state.context.background.moment_seconds = 60  # a busy machine's plan is waited for
         yield Stage(client, clock, folder / "ships.db", runs)
 
 

@@ -207,7 +207,7 @@ def candidate_problems() -> Iterator[tuple[str, str]]:
             offset_minutes=on.offset_minutes,
             at=AT,
             horizon_days=14,
-            circumstances=on.beside,
+            circumstances=on.background,
         )
         yield f"by the ship's clock {number}", problem_to_text(problem)
     for pumps, days, spare in ((2, 60, 1.0), (3, 60, 1.2), (4, 90, 1.6), (3, 90, 1.0), (5, 60, 1.2), (6, 40, 1.2)):

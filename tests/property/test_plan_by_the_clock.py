@@ -43,7 +43,7 @@ class Aboard:
     def wall(self, at: datetime) -> datetime:
         """Ship time without a zone."""
         minutes = self.offset_minutes
-        for from_at, later in self.beside.clock_changes:
+        for from_at, later in self.background.clock_changes:
             minutes = later if at >= from_at else minutes
         return (at + timedelta(minutes=minutes)).replace(tzinfo=None)
 
@@ -69,7 +69,7 @@ class Aboard:
 
     def need(self, at: datetime) -> float:
         """The minimum at that instant, m3/h, lower where both have signed."""
-        agreed = [c.minimum.m3_per_h for c in self.beside.concessions if c.signed and c.from_at <= at < c.to_at]
+        agreed = [c.minimum.m3_per_h for c in self.background.concessions if c.signed and c.from_at <= at < c.to_at]
         return min([minimum_at(self.plant, self.wall(at))[0].m3_per_h, *agreed])
 
     def hands(self, at: datetime) -> int:
@@ -186,7 +186,7 @@ def test_a_plan_holds_at_every_quarter_hour_of_the_ships_clock(ship: Aboard) -> 
     """Minimum, hands, stretches without work, start hours and windows, from the document and not from the problem."""
     problem = frame(
         plant=ship.plant, jobs=ship.jobs, capacities=ship.capacities, outages=ship.outages,
-        offset_minutes=ship.offset_minutes, at=AT, horizon_days=14, circumstances=ship.beside,
+        offset_minutes=ship.offset_minutes, at=AT, horizon_days=14, circumstances=ship.background,
     )  # fmt: skip
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()

@@ -170,7 +170,7 @@ def _looked(context: Context, who: Asking, place: Place, days: int) -> tuple[Pla
     with context.db.read() as session:
         asked_at = plan_asked_at(session, place.id)
     seconds = 0 if asked_at is None else int((now.at - asked_at).total_seconds())
-    shown = seconds if seconds >= context.beside.moment_seconds else 0
+    shown = seconds if seconds >= context.background.moment_seconds else 0
     return replace(view, moves=moves, once=secrets.token_hex(12), planning_seconds=shown), now
 
 
@@ -214,7 +214,7 @@ def _help(context: Context, now: PlantState, key: str) -> Help:
 
     about = "help", now.plant.id, key, "" if newest is None else newest.digest
     try:
-        told, since = context.beside.answer(about, find, now.at)
+        told, since = context.background.answer(about, find, now.at)
     except (Clash, NotFound) as error:
         return Help(key=key, name=name, says=error.says)
     if since is not None:

@@ -10,7 +10,7 @@ from threading import Event, Lock
 from typing import Any
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.beside import BesideWork
+from scheduler.actions.base.background import BackgroundWork
 from scheduler.clock import Clock
 from scheduler.errors import MissingCondition, Refused
 from scheduler.settings import Settings
@@ -60,7 +60,7 @@ class Context:
     looking_far: Lock = field(default_factory=Lock, compare=False)
     """Held while an outlook is worked out: it takes seconds of a core, so there is one at a time."""
 
-    beside: BesideWork = field(default_factory=BesideWork, compare=False)
+    background: BackgroundWork = field(default_factory=BackgroundWork, compare=False)
     """Plans that a page asked for, made beside it."""
 
     def wake(self) -> None:

@@ -45,7 +45,7 @@ def write_behind(context: Context, refresh: Callable[[str], object]) -> None:
 def plan_asked(context: Context) -> int:
     """Make the plans that were asked for; how many. One that fails is noted and does not stop the others."""
     with context.db.read() as session:
-        wanted = [pair for pair in plans_asked(session) if not context.beside.under_way(("plan", pair[1]))]
+        wanted = [pair for pair in plans_asked(session) if not context.background.under_way(("plan", pair[1]))]
 
     def note(made: PlantPlan) -> None:
         if made.error is None or isinstance(made.error, Busy):

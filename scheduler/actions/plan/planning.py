@@ -71,7 +71,7 @@ def propose_soon(context: Context, place: Place) -> datetime | None:
 
     with context.db.write(place.vessel_id) as session:
         ask_plan(session, place.vessel_id, place.plant_id, context.now())
-    return context.beside.answer(("plan", place.plant_id), act, context.now())[1]
+    return context.background.answer(("plan", place.plant_id), act, context.now())[1]
 
 
 def bring_up(

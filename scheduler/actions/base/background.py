@@ -10,7 +10,7 @@ MOST_KEPT = 32
 """Answers that nobody came for; older ones are let go."""
 
 
-class BesideWork:
+class BackgroundWork:
     """Acts under way, by what they are about: one that is asked for again meanwhile is not begun again.
 
     Args:

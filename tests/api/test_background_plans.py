@@ -38,7 +38,7 @@ def _slow(stage: Stage, where: Any, name: str) -> Iterator[Event]:
         assert gate.wait(60)
         return act(*asked, **more)
 
-    stage.context.beside.moment_seconds = 0
+    stage.context.background.moment_seconds = 0
     with patch.object(where, name, late):
         try:
             yield gate
@@ -48,8 +48,8 @@ def _slow(stage: Stage, where: Any, name: str) -> Iterator[Event]:
 
 def _ended(stage: Stage, *about: str) -> None:
     """Waits for what is under way."""
-    stage.context.beside.moment_seconds = 60
-    stage.context.beside.answer(about, lambda: None, stage.context.now())
+    stage.context.background.moment_seconds = 60
+    stage.context.background.answer(about, lambda: None, stage.context.now())
 
 
 def test_a_plan_that_takes_long_is_made_beside_the_page(stage: Stage) -> None:
@@ -59,7 +59,7 @@ def test_a_plan_that_takes_long_is_made_beside_the_page(stage: Stage) -> None:
     with _slow(stage, planning, "propose") as gate:
         answer = browser.post(f"{PLAN}/again", data={"csrf": token(shown(browser)), "days": "28"})
         assert answer.status_code == 303
-        stage.context.beside.moment_seconds = 2
+        stage.context.background.moment_seconds = 2
         for passed, said in (
             (0, ""),
             (1, ""),
@@ -111,7 +111,7 @@ def test_what_would_help_is_found_beside_the_page(stage: Stage) -> None:
             assert page.headers["refresh"] == "2"
             stage.clock.at += timedelta(seconds=3)
         gate.set()
-        stage.context.beside.moment_seconds = 60
+        stage.context.background.moment_seconds = 60
         page = browser.get(f"{PLAN}?help={key}", headers=HTML)
     assert "By the newest plan it is in time" in page.text
     assert "refresh" not in page.headers
