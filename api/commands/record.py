@@ -50,6 +50,8 @@ def history(
     pump: Annotated[str, typer.Option(help="closed jobs of the pump with this serial number")] = "",
     kind: Annotated[str, typer.Option(help="closed jobs of this kind, by name or code")] = "",
     as_of: Annotated[datetime | None, _instant("when the export says it is of (default: now)")] = None,
+    paper: Annotated[str, typer.Option(help="size of a PDF's pages", parser=one_of("a4", "us-letter"))] = "a4",
+    photos: Annotated[bool, typer.Option(help="a PDF with the photos of its jobs, made small")] = False,
     schema: Annotated[bool, typer.Option("--schema", help="show the JSON Schema of a line instead")] = False,
     as_json: Annotated[bool, typer.Option("--json", help="JSON Lines (the default)")] = False,  # noqa: ARG001
 ) -> Output:
@@ -83,7 +85,16 @@ def history(
             pump=pump,
             kind=kind,
         )
-        pieces = export(context, vessel, acting(context).name, form, choice, as_of=at(as_of))
+        pieces = export(
+            context,
+            vessel,
+            acting(context).name,
+            form,
+            choice,
+            as_of=at(as_of),
+            paper="us-letter" if paper == "us-letter" else "a4",
+            photos=photos,
+        )
         write_pieces(out, pieces)
     if to_stream:
         return Output()

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from api.exports.answer import summary_json
 from api.exports.book import xlsx
+from api.exports.first_page import Papers
 from api.exports.frame import ExportFrame, Summary, export_summary
 from api.exports.lines import jsonl
 from api.exports.paper import pdf
@@ -17,6 +18,7 @@ __all__ = [
     "COLUMNS",
     "SCHEMA",
     "ExportFrame",
+    "Papers",
     "Summary",
     "csv_rows",
     "export_summary",

@@ -15,14 +15,6 @@ from scheduler.domain.record.closed_job import Verdict
 ALL = "all job kinds"
 VERDICTS = tuple(one for one in Verdict if one not in (Verdict.BREAKDOWN, Verdict.NOT_JUDGED))
 """Those of planned work; a breakdown has no due point to be judged by, nor what nobody knew when it was last done."""
-HEADINGS = (
-    "job kind",
-    "closed",
-    *(verdict.value for verdict in VERDICTS),
-    "due and not done",
-    "in window, % of closed",
-    "in window, % with not done",
-)
 WORDS = (
     (
         "closed",
@@ -67,13 +59,6 @@ class VerdictCounts:
             "in_window_percent_with_not_done": _figure(self.per_cent(with_these)),
         }
 
-    def row(self) -> tuple[str | float, ...]:
-        """As a line under `HEADINGS`."""
-        return tuple(
-            "" if value is None else value if isinstance(value, str) else float(value)
-            for value in self.given().values()
-        )
-
 
 def judged(found: Summary, not_done: Sequence[NotDone] | None = None) -> tuple[VerdictCounts, ...]:
     """All kinds together first, then each by name.
@@ -96,20 +81,6 @@ def judged(found: Summary, not_done: Sequence[NotDone] | None = None) -> tuple[V
         whole.update(one.counts)
     total = None if missing is None else sum(missing.values())
     return (VerdictCounts(job_kind=ALL, counts=whole, not_done=total), *each)
-
-
-def sentence(one: VerdictCounts) -> str:
-    """The first page's words on them.
-
-    >>> sentence(Judged(job_kind=ALL, counts={"in window": 2, "late": 1}, not_done=1))
-    '2 of 3 closed jobs, 66.7 %; with 1 due and not done: 2 of 4, 50.0 %'
-    """
-    within = one.counts.get(Verdict.IN_WINDOW.value, 0)
-    said = f"{within} of {one.closed} closed jobs" + (f", {one.per_cent(one.closed)} %" if one.closed else "")
-    if one.not_done:
-        both = one.closed + one.not_done
-        said += f"; with {one.not_done} due and not done: {within} of {both}, {one.per_cent(both)} %"
-    return said
 
 
 def _missing(not_done: Sequence[NotDone], closed_jobs: Collection[str]) -> Counter[str]:

@@ -2,21 +2,26 @@
 
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import chain
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
 from fastapi.responses import FileResponse, StreamingResponse
 
-from api.exports import SCHEMA, ExportFrame, csv_rows, export_summary, jsonl, pdf, summary_json, xlsx
+from api.exports import SCHEMA, ExportFrame, Papers, csv_rows, export_summary, jsonl, pdf, summary_json, xlsx
 from api.routes.answers.record import ReliabilityAnswer
 from api.routes.shared.bodies import Instant
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.deps import AskingDep, ContextDep
+from api.typesetting import PaperSize
 from scheduler.actions.base.context import Context
 from scheduler.actions.record import history
 from scheduler.actions.record import reliability as figures
+from scheduler.actions.record.period import period_of
 from scheduler.actions.vessel import fleet
+from scheduler.actions.work.photos import job_photos
 from scheduler.domain.record.choice import Choice
+from scheduler.domain.record.period import period_facts
 from scheduler.errors import Refused
 from scheduler.version import VERSION
 
@@ -58,10 +63,12 @@ def get_history(
     pump: Annotated[str, Query(max_length=100, description="closed jobs of the pump with this serial number")] = "",
     kind: Annotated[str, Query(max_length=100, description="closed jobs of this kind, by name or code")] = "",
     as_of: Annotated[Instant | None, Query(description="what the export says as its instant (default: now)")] = None,
+    paper: Annotated[Literal["a4", "us-letter"], Query(description="size of a PDF's pages")] = "a4",
+    photos: Annotated[bool, Query(description="a PDF with the photos of its jobs, made small")] = False,
     format: Literal["jsonl", "csv", "xlsx", "pdf", "summary"] = "jsonl",
 ) -> StreamingResponse:
     """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook,
-    paper, or a summary as JSON: counts by verdict, and what was done in its window by job kind. A choice narrower than a
+    paper (PDF), or a summary as JSON: counts by verdict, and what was done in its window by job kind. A choice narrower than a
     period of recording lists closed jobs only, says so, and cannot be verified."""
     who.actor.must_reach(vessel, f"vessel {vessel}")
     for first, last in ((from_at, to_at), (due_from, due_to), (done_from, done_to)):
@@ -78,7 +85,7 @@ def get_history(
         kind=kind,
     )
     return StreamingResponse(
-        export(context, vessel, who.actor.name, format, choice, as_of=as_of),
+        export(context, vessel, who.actor.name, format, choice, as_of=as_of, paper=paper, photos=photos),
         media_type=_MEDIA[format],
         headers={
             "Content-Disposition": f'attachment; filename="{vessel}-history.{_ENDINGS.get(format, format)}"',
@@ -95,6 +102,8 @@ def export(
     choice: Choice | None = None,
     *,
     as_of: datetime | None = None,
+    paper: PaperSize = "a4",
+    photos: bool = False,
 ) -> Iterator[str | bytes]:
     """The history in a form, in pieces; raises NotFound before the first piece when there is no such vessel. That it was taken out
     is on record, but for a summary, which has counts alone."""
@@ -126,7 +135,29 @@ def export(
     beside = history.export_extras(context, told)
     if form == "summary":
         return summary_json(told, frame, beside)
-    return xlsx(told, frame, beside) if form == "xlsx" else iter([pdf(told, frame, beside)])
+    given = _papers(context, told, frame, beside)
+    if form == "xlsx":
+        return xlsx(told, given)
+    shown = job_photos(context, vessel_id, given.facts.photos) if photos else ()
+    return _begun(pdf(given, size=paper, photos=shown))
+
+
+def _papers(context: Context, told: history.ChosenRecords, frame: ExportFrame, beside: history.ExportExtras) -> Papers:
+    """What paper and workbook are made from. Raises TooLarge: more closed jobs than they are for."""
+    choice = told.choice
+    whole = Choice(
+        from_at=choice.from_at or choice.done_from_at or choice.due_from_at,
+        to_at=choice.to_at or choice.done_to_at or choice.due_to_at,
+    )
+    narrow = choice.narrowed
+    facts = period_facts(told, history.records_of(context, told.vessel_id, whole) if narrow else None)
+    period = period_of(context, told, facts.earliest_at)
+    return Papers(frame=frame, found=export_summary(told), facts=facts, extras=beside, period=period)
+
+
+def _begun(pieces: Iterator[bytes]) -> Iterator[bytes]:
+    """The pieces, the first of them made: what cannot be made is refused before an answer begins."""
+    return chain([next(pieces)], pieces)
 
 
 @router.get(

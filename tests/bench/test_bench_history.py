@@ -5,6 +5,7 @@ Run: pytest -m bench -s tests/bench/test_bench_history.py
 
 import hashlib
 import json
+import resource
 import subprocess
 import sys
 import time
@@ -15,15 +16,14 @@ from datetime import timedelta
 import pytest
 
 from api.exports import csv_rows, jsonl, pdf, xlsx
-from scheduler.actions.record.history import ExportExtras
 from scheduler.domain.record.chain import GENESIS, Record, record_of
 from scheduler.domain.record.closed_job import ClosedJob
 from scheduler.domain.record.verify import Verified, verify_lines
 from tests.bench.load import LEEWAY, SHORT, peak_mb
+from tests.papers_story import story
 from tests.unit.api.test_exports import AT, CLOSED, FRAME
 
 pytestmark = pytest.mark.bench
-NOTHING = ExportExtras((), (), (), ())
 MOST_MB = 150
 MANY = 5_000 if SHORT else 50_000
 
@@ -65,19 +65,28 @@ def test_five_thousand_records_are_verified_within_a_second() -> None:
     assert found < LEEWAY
 
 
-def test_paper_and_workbook() -> None:
-    """A year of a ship and a long one."""
-    for count in (112,) if SHORT else (112, 2000):
-        records = list(_records(count))
-        start = time.perf_counter()
-        made = pdf(records, FRAME, NOTHING)
-        took = time.perf_counter() - start
-        start = time.perf_counter()
-        book = sum(map(len, xlsx(records, FRAME, NOTHING)))
-        print(
-            f"\n{count} records: PDF {took:.2f} s, {len(made) / 1e6:.1f} MB; "
-            f"XLSX {time.perf_counter() - start:.2f} s, {book / 1e6:.1f} MB"
-        )
+@pytest.mark.parametrize(("jobs", "seconds", "mb"), [(None, 1.0, 450), (2000, 6.0, 450)])
+def test_paper_and_workbook(jobs: int | None, seconds: float, mb: float) -> None:
+    """Two years of a ship and 2,000 jobs with curves: CPU of both processes, the memory of the one that sets it, and what the asking
+    one takes for it."""
+    papers, records = story(jobs=jobs)
+    began, before = _cpu(), peak_mb()
+    made = b"".join(pdf(papers))
+    took = _cpu() - began
+    there = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    began = time.process_time()
+    book = b"".join(xlsx(records, papers))
+    print(
+        f"\n{len(papers.facts.closed)} closed jobs: PDF {took:.2f} s CPU, {len(made) / 1e6:.1f} MB, {there:.0f} MB where it is set, "
+        f"{peak_mb() - before:.0f} MB more here; XLSX {time.process_time() - began:.2f} s CPU, {len(book) / 1e6:.1f} MB"
+    )
+    assert took < seconds * LEEWAY
+    assert there < mb
+
+
+def _cpu() -> float:
+    own, child = resource.getrusage(resource.RUSAGE_SELF), resource.getrusage(resource.RUSAGE_CHILDREN)
+    return own.ru_utime + own.ru_stime + child.ru_utime + child.ru_stime
 
 
 class _Again:

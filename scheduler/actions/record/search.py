@@ -10,6 +10,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.vessel.document import document_of
 from scheduler.domain.record.chain import Record
 from scheduler.domain.record.closed_job import ClosedJob
+from scheduler.domain.record.period import CLOSE_STRUCK
 from scheduler.domain.record.search import MOST_WORDS, plain_words, pump_about
 from scheduler.domain.vessel.document import Position, Vessel
 from scheduler.storage.database import Session
@@ -20,7 +21,6 @@ MOST = 500
 """Records looked at for one search, newest first."""
 MOST_OF_PUMP = 5000
 """Records of one pump, the acts of its jobs left out: far more than two years bring."""
-CLOSE_STRUCK = "close struck"
 _ACTS = "work: "
 """How the kinds of the acts of a job begin; each job has some forty, and its close says what came of them."""
 

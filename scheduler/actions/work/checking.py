@@ -13,6 +13,7 @@ from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import JobState, Role, Test
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.people.persons import Person, of_a_person, own_person, same_name, surely_same_name
+from scheduler.domain.record.period import CLOSE_STRUCK, JOB_CHECKED
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
@@ -63,7 +64,7 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
             "checked_by": actor.name,
             "by": actor.name,
         }
-        number, stamp = append_record(session, place.vessel_id, "job checked", context.now(), payload)
+        number, stamp = append_record(session, place.vessel_id, JOB_CHECKED, context.now(), payload)
         return Answer(200, {"job": row.key, "checked_by": actor.name, "record": number, "stamp": stamp})
 
     return hand_action(context, hand, place.vessel_id, act)
@@ -121,7 +122,7 @@ def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reas
             "reason": reason,
             "by": hand.actor.name,
         }
-        number, stamp = append_record(session, place.vessel_id, "close struck", now.at, payload)
+        number, stamp = append_record(session, place.vessel_id, CLOSE_STRUCK, now.at, payload)
         ask_plan(session, place.vessel_id, place.plant_id, now.at)
         says = "Struck: the job is open again. What the pump is, is not known: go and look, then record it."
         return Answer(200, {"job": job_id.key, "record": number, "stamp": stamp, "says": says})

@@ -12,6 +12,7 @@ from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.actions.work.carried import carried, hung_by
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person
+from scheduler.domain.record.period import REVIEW
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
@@ -20,7 +21,6 @@ from scheduler.storage.work import HandoverRow, handover_row, handover_rows
 
 ABOARD = frozenset({Role.ENGINEER, Role.CHIEF})
 """Roles that hand over and take over."""
-REVIEW = "monthly review signed"
 LONGEST_TEXT = 5000
 _MONTH = re.compile(r"\d{4}-(0[1-9]|1[0-2])")
 

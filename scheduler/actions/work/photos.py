@@ -3,7 +3,7 @@
 import hashlib
 import json
 import threading
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +13,14 @@ from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.record.chain import Record
-from scheduler.domain.work.photos import ENDINGS
+from scheduler.domain.record.period import PeriodEntry
+from scheduler.domain.work.photos import ENDINGS, PHOTO
 from scheduler.errors import Clash, NotFound, Refused, TooLarge
 from scheduler.storage.database import Session
 from scheduler.storage.photos import files
 from scheduler.storage.photos.pictures import picture_taken_in
 from scheduler.storage.record import append_record, record_rows
 
-PHOTO = "photo kept"
 _NO_FOLDER = "No folder for photos is set. Set photo_folder; beside PostgreSQL there is no place of its own."
 MOST_PHOTOS = 40
 """A job."""
@@ -107,6 +107,22 @@ def photo(context: Context, place: Place, job_id: JobId, digest: str) -> tuple[b
             "is about. Put it back from a copy."
         )
     return content, media
+
+
+MOST_ON_PAPER = 200
+
+
+def job_photos(
+    context: Context, vessel_id: str, photos: Mapping[str, Sequence[PeriodEntry]], each: int = 2
+) -> Iterator[tuple[str, bytes]]:
+    """(SHA-256, content) of photos by job, `each` of a job and `MOST_ON_PAPER` in all at most; files that are gone are left out."""
+    folder = folder_of(context, vessel_id)
+    chosen = [entry for entries in photos.values() for entry in entries[:each]]
+    for entry in chosen[:MOST_ON_PAPER]:
+        digest, media = entry.text("sha256"), entry.text("media_type")
+        content = files.read_photo(folder, f"{digest}.{ENDINGS[media]}") if folder and media in ENDINGS else None
+        if content is not None and hashlib.sha256(content).hexdigest() == digest:
+            yield digest, content
 
 
 def folder_of(context: Context, vessel_id: str) -> Path | None:

@@ -7,6 +7,8 @@ import re
 import zlib
 from collections.abc import Iterator
 
+PHOTO = "photo kept"
+"""Kind of the record of a photo."""
 ENDINGS = {"image/png": "png", "image/jpeg": "jpg", "image/webp": "webp"}
 """Media type to the ending of the stored file."""
 _ENTROPY_END = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
