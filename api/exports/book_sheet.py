@@ -38,7 +38,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BookSheet:
-    """A sheet. unprinted: so many columns before the proof stand on no page; proof: so many at the right are grouped and folded away."""
+    """A sheet. unprinted: so many columns before the proof stand on no page; proof: so many at the right are folded away."""
 
     name: str
     title: str
