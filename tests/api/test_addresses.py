@@ -52,6 +52,7 @@ def test_the_answer_names_the_host_that_was_asked(everywhere: tuple[TestClient, 
     assert "base_url" in odd.json()["detail"]
 
 
+@pytest.mark.long
 def test_what_is_kept_for_others_carries_no_address(everywhere: tuple[TestClient, str]) -> None:
     """The stored calendar has events, none with a link: the Host of one asker must not be planted for all."""
     client, key = everywhere

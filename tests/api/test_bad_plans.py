@@ -174,6 +174,7 @@ def test_blocks_that_contradict_each_other_are_pointed_out(fresh: Stage) -> None
     assert "put the one that shall count last" in one["do"]
 
 
+@pytest.mark.long
 def test_two_frozen_slots_that_no_longer_go_together_keep_one_and_say_why_the_others_moved(fresh: Stage) -> None:
     """Jobs taken for one hour of several pumps, then only one may be out: one keeps its date, the others have another and the
     plan says what forbade theirs."""
@@ -207,6 +208,7 @@ def test_two_frozen_slots_that_no_longer_go_together_keep_one_and_say_why_the_ot
     assert all("cannot keep" in fact["says"] for fact in moved.values())
 
 
+@pytest.mark.long
 def test_a_job_thirty_years_past_its_date_is_planned_and_said_to_be_late(fresh: Stage) -> None:
     """One open turn, not one for each interval since: it has a slot and the days it is past its limit."""
 

@@ -46,6 +46,7 @@ def test_one_tap_puts_a_pump_out_opens_its_repair_and_says_what_is_left(fresh: S
     assert sheet.text.index("Isolation, before step 1") < sheet.text.index("Find the cause")
 
 
+@pytest.mark.long
 def test_a_repair_is_worked_in_steps_and_closed_without_a_verdict_on_time(fresh: Stage) -> None:
     """Opened once, worked like any other job, closed days later: neither late nor a non-conformity; the next is number 2."""
     answer = fresh.ask(
@@ -120,6 +121,7 @@ def test_a_clog_is_noted_in_one_form_without_a_job(fresh: Stage) -> None:
     assert "riser R4" in browser.get(taken.headers["location"]).text
 
 
+@pytest.mark.long
 def test_a_breakdown_asks_when_the_pump_is_back_and_says_what_it_assumes(fresh: Stage) -> None:
     """Not told: fourteen days from the stop, named as assumed; told: that; a time that is past is refused at its field."""
     path = f"/api/v1/pumps/{PUMP}"
@@ -197,6 +199,7 @@ def test_the_lead_order_changed_at_the_panel_is_told_and_handed_over(fresh: Stag
     assert lead["by"]
 
 
+@pytest.mark.long
 def test_no_postponement_rests_on_a_return_that_nobody_told(fresh: Stage) -> None:
     """Asked while the return was told, decided when it is not known any more: not granted; asked then: refused; refusing is free."""
     path = f"/api/v1/pumps/{PUMP}"

@@ -109,6 +109,7 @@ def test_a_first_failure_serves_the_status_alone(stage: Stage, monkeypatch: pyte
     assert len(_summaries(_get(stage, path))) > 1
 
 
+@pytest.mark.long
 def test_the_manual_lists_every_door_of_the_api(stage: Stage) -> None:
     """OpenAPI names each /api/v1 door of the table and the calendar, each with a summary and an id of its own."""
     paths = stage.ask("GET", "/openapi.json", role=None).json()["paths"]

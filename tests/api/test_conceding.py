@@ -3,6 +3,8 @@
 from datetime import datetime, timedelta
 from typing import Any
 
+import pytest
+
 from scheduler.actions.base.pending import plans_asked
 from scheduler.actions.plan.framing import problem_of
 from scheduler.actions.plan.planning import propose
@@ -114,6 +116,7 @@ def _start(stage: Stage, key: str) -> datetime:
     return propose(stage.context, PLOVER.vessel, "plover-plant").times()[key][0]
 
 
+@pytest.mark.long
 def test_the_plan_puts_a_job_no_earlier_than_its_parts_come_even_a_pinned_one(fresh: Stage) -> None:
     """Taken and within the days that are kept, it still moves; the date taken back, it may go where it was."""
     slots = propose(fresh.context, PLOVER.vessel, "plover-plant")

@@ -162,6 +162,7 @@ def test_a_figure_no_counter_can_show_is_refused_at_its_field(fresh: Stage) -> N
     assert (later.status_code, "still to come" in later.text) == (422, True)
 
 
+@pytest.mark.long
 def test_sent_twice_is_done_once_and_answered_by_another_is_told(fresh: Stage) -> None:
     """The same form again changes nothing and says so; another's form for the same question is told that it is answered."""
     jumped(fresh)
@@ -176,6 +177,7 @@ def test_sent_twice_is_done_once_and_answered_by_another_is_told(fresh: Stage) -
     assert kept.count("counter step decision") == 1
 
 
+@pytest.mark.long
 def test_a_reset_asks_whether_hours_are_missing(fresh: Stage) -> None:
     """What may be missing is proposed; added, it is an adjustment; said to be nothing, it is not asked again."""
     fresh.clock.at = AT + timedelta(hours=24)
@@ -195,6 +197,7 @@ def test_a_reset_asks_whether_hours_are_missing(fresh: Stage) -> None:
     assert "adjustment" in kinds
 
 
+@pytest.mark.long
 def test_hours_are_taken_away_by_two_people(fresh: Stage) -> None:
     """Asked for by the engineer nothing changes; the page says so, the engineer cannot confirm it, the chief can, once."""
     engineer, chief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")

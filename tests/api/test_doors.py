@@ -393,7 +393,8 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/manual"): Walk("/manual"),
     ("GET", "/manual/{name}"): Walk("/manual/plan"),
 }
-ROLES = tuple(Role)
+FIRST_WALKED = frozenset({Role.ENGINEER, Role.OFFICE})
+"""Walked each time; the others with what takes long."""
 
 
 def tried(stage: Stage, door: tuple[str, str], role: Role | None, vessel: str = PLOVER.vessel) -> int:
@@ -447,7 +448,10 @@ def test_every_status_of_the_walk_is_declared(stage: Stage) -> None:
             assert walk.expected() | {walk.foreign} <= declared, (method, path)
 
 
-@pytest.mark.parametrize("role", ROLES, ids=lambda role: role.value)
+@pytest.mark.parametrize(
+    "role",
+    [pytest.param(role, marks=() if role in FIRST_WALKED else pytest.mark.long, id=role.value) for role in Role],
+)
 @pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
 def test_each_role_passes_where_the_table_says(stage: Stage, door: tuple[str, str], role: Role) -> None:
     """By key: the roles of the table get in, every other is told 403; a form is not for keys."""
@@ -477,7 +481,7 @@ def test_another_vessels_people_find_nothing(stage: Stage, door: tuple[str, str]
         assert status == walk.foreign
 
 
-@pytest.mark.parametrize("person", ["chief-plover", "chief-avocet"])
+@pytest.mark.parametrize("person", ["chief-plover", pytest.param("chief-avocet", marks=pytest.mark.long)])
 @pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
 def test_a_chief_at_a_browser(stage: Stage, door: tuple[str, str], person: str) -> None:
     """By session with the page's token: the chief's doors open on the own vessel, the other's things are not there."""

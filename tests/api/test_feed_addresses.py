@@ -216,6 +216,7 @@ def test_the_office_has_one_calendar_of_the_whole_fleet(stage: Stage) -> None:
     assert refused.status_code == 404
 
 
+@pytest.mark.long
 def test_trouble_with_a_calendar_is_told_and_the_last_good_one_served(
     fresh: Stage, monkeypatch: pytest.MonkeyPatch
 ) -> None:

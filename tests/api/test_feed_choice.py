@@ -42,6 +42,7 @@ def events(text: str, kind: str = "VEVENT") -> list[Any]:
     return list(Calendar.from_ical(text.encode()).walk(kind))
 
 
+@pytest.mark.long
 def test_a_pump_that_is_out_stands_in_the_calendar_until_it_is_back_and_after(fresh: Stage) -> None:
     """Down: out, and plans' assumption as such; told: the date told; back: when it was out. Not among tasks, nor of a kind."""
     pump = "/api/v1/pumps/plover-pump-b"

@@ -85,6 +85,7 @@ def test_it_is_held_while_nothing_changes(served: Served) -> None:
     assert len(served.asked) == 1
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("change", "status"),
     [({"revoked_at": LONG_AGO}, 410), ({"expires_at": LONG_AGO}, 410), ({"sha256": "0" * 64}, 404)],
@@ -98,6 +99,7 @@ def test_an_address_that_ended_is_refused_at_the_next_request(
     assert served.get() == status
 
 
+@pytest.mark.long
 def test_nothing_is_compressed_where_the_setting_says_so(tmp_path: Path) -> None:
     """Whoever asks for gzip gets the plain calendar, read anew or held."""
     app = make_app(Settings(database=str(tmp_path / "ship.db"), feed_gzip=False), clock=Told(), timers=False)
@@ -112,6 +114,7 @@ def test_nothing_is_compressed_where_the_setting_says_so(tmp_path: Path) -> None
             assert (answer.status_code, "content-encoding" in answer.headers) == (200, False)
 
 
+@pytest.mark.long
 def test_another_secret_is_not_let_in_by_one_that_is_held(served: Served) -> None:
     """Each secret is looked up itself."""
     assert served.client.get(f"/cal/{'x' * 43}/plan.ics").status_code == 404

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import pytest
 from httpx2 import Response
 from starlette.testclient import TestClient
 
@@ -141,6 +142,7 @@ def test_a_form_sent_twice_stores_once(fresh: Stage) -> None:
     assert record.count("hours read by hand") == 1
 
 
+@pytest.mark.long
 def test_far_more_than_usual_is_said_at_entry_and_the_next_honest_one_asks_which_was_wrong(fresh: Stage) -> None:
     """A slip of the hand that can have run: told with figures; later "the one before was misread" puts all right."""
     one, *_ = shown(fresh)

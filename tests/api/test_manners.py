@@ -73,6 +73,7 @@ def test_an_answer_that_is_had_already_is_not_sent_again(stage: Stage, route: st
         assert again.content == (b"" if status == 304 else first.content)
 
 
+@pytest.mark.long
 def test_every_door_says_who_may_pass_it(stage: Stage) -> None:
     """The roles of the table of doors are the roles of the security schemes; open doors say that they are."""
     said = stage.ask("GET", "/openapi.json", role=None).json()

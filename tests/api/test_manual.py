@@ -86,6 +86,7 @@ def test_it_opens_without_signing_in_and_without_a_database() -> None:
         assert client.get(f"{MANUAL}{name}").status_code == 200, name
 
 
+@pytest.mark.long
 def test_every_link_leads_somewhere(stage: Stage) -> None:
     """Pages, headings and files of the manual itself; doors outside it are open ones."""
     asked = cache(lambda path: stage.ask("GET", path, role=None))

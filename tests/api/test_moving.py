@@ -123,6 +123,7 @@ def _id(stage: Stage) -> str:
     return now.taken.id
 
 
+@pytest.mark.long
 def test_what_does_not_hold_is_refused_with_what_stands_against_it_and_the_times_that_hold(fresh: Stage) -> None:
     """With another pump down the minimum would break; the door says what remains, and each time it offers is taken."""
     plan = plan_aboard(fresh)
@@ -176,6 +177,7 @@ def test_a_pin_that_can_no_longer_hold_is_told_with_who_set_it(fresh: Stage) -> 
     assert key in [short["job"] for short in aboard(fresh)["shortfalls"]]
 
 
+@pytest.mark.long
 def test_a_move_is_undone_by_a_record_of_its_own_and_an_older_one_counts_again(fresh: Stage) -> None:
     """The newest of a job only, once; the slot goes back where it was, the older pin with it, then none is left."""
     plan = plan_aboard(fresh)
@@ -234,6 +236,7 @@ def test_a_plan_made_while_a_slot_was_moved_is_made_again(fresh: Stage) -> None:
         assert plans_asked(session) == []
 
 
+@pytest.mark.long
 def test_what_has_begun_stays(fresh: Stage) -> None:
     """With a permit out, or once its time has come, a job is not moved; closed, its move is not undone."""
     plan = plan_aboard(fresh)

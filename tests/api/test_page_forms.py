@@ -48,6 +48,7 @@ def test_a_form_of_another_page_is_nobodys(stage: Stage, path: str) -> None:
     assert _send(stage, browser, path, csrf="").status_code == 403
 
 
+@pytest.mark.long
 def test_a_form_drawn_before_a_change_is_refused_with_what_was_typed(fresh: Stage) -> None:
     """A step recorded meanwhile makes a form stale: 412, and the next form has the version of now."""
     browser = fresh.enter("chief-plover")

@@ -216,6 +216,7 @@ def test_a_shared_computer_shows_the_ship_and_takes_nothing(ship: Stage) -> None
     assert computer.get("/plants/plover-plant").status_code == 401
 
 
+@pytest.mark.long
 def test_by_pin_one_records_and_neither_decides_nor_signs(ship: Stage) -> None:
     """The chief by PIN: a breakdown is taken; a first date, a person, a plan, a calendar are not."""
     computer, _ = _shared(ship)

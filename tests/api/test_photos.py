@@ -36,6 +36,7 @@ def test_a_photo_is_kept_listed_and_served_with_headers_that_let_it_be_nothing_e
     assert "not the one that record" in changed.json()["detail"]
 
 
+@pytest.mark.long
 def test_what_is_no_picture_or_too_large_is_refused_and_leaves_nothing(fresh: Stage) -> None:
     """By content, whatever the name says; in words; no file and no record."""
     svg = fresh.ask("POST", SEND, files={"photo": ("x.png", b"<svg onload=alert(1)>", "image/png")})

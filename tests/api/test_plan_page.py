@@ -101,6 +101,7 @@ def test_the_page_tells_the_plan_that_the_api_tells(planned: Stage) -> None:
     assert browser.post(f"{PLAN}/again", data={"csrf": "forged"}).status_code == 403
 
 
+@pytest.mark.long
 def test_a_slot_is_moved_and_put_back(planned: Stage) -> None:
     """A start that does not hold is refused in words beside the times that do; one of those is set, pinned and listed, and
     undone from the list. Without a choice, or on a page that is older than the plan, nothing is set and what was typed stays."""
@@ -186,6 +187,7 @@ def test_a_fault_of_the_judge_is_said_and_the_plan_aboard_stays(
     assert "jobs are planned to" in said
 
 
+@pytest.mark.long
 def test_a_job_without_a_place_says_what_would_help(planned: Stage) -> None:
     """With a pump down the plan is made anew: the page names who has no place or is late, and help is found by solving."""
     browser = planned.enter("engineer-plover")

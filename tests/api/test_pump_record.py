@@ -55,6 +55,7 @@ def test_a_pumps_page_has_its_jobs_stops_and_what_the_record_lacks_and_no_other_
     assert "wrong pump" not in _read(browser.get("/pumps/plover-pump-a/record").text)
 
 
+@pytest.mark.long
 def test_the_file_for_the_auditor_holds_the_closed_jobs_of_that_pump(worked: Stage) -> None:
     """The page's link leads to a paper; the engineer, who may not export, sees who can."""
     chief, page = worked.enter("chief-plover"), f"/pumps/{PUMP}/record"

@@ -3,6 +3,8 @@
 import re
 from datetime import timedelta
 
+import pytest
+
 from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
@@ -52,6 +54,7 @@ def test_a_month_is_signed_by_the_chief_when_it_is_over_and_once(fresh: Stage) -
     assert "Sign the month" not in fresh.enter("engineer-plover").get(NOTES).text
 
 
+@pytest.mark.long
 def test_a_postponement_is_asked_on_the_job_page_and_decided_on_the_notes_page(fresh: Stage) -> None:
     """The engineer asks with reason and risk; who asked cannot decide; the chief grants, and the limit moves."""
     engineer, chief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")

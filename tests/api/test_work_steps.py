@@ -59,6 +59,7 @@ def _sheet(stage: Stage) -> list[Act]:
     return acts
 
 
+@pytest.mark.long
 def test_a_job_from_permit_to_closed(fresh: Stage) -> None:
     """Every act in its order goes without a flag; the pump counts nothing while a lock hangs, provisionally when returned,
     then in full; tags, parts and measures stand in the record, nothing is missing, and no non-conformity is opened."""
@@ -94,6 +95,7 @@ def test_a_job_from_permit_to_closed(fresh: Stage) -> None:
     assert [one for one in listed if one["job"] == JOB] == []
 
 
+@pytest.mark.long
 def test_asked_it_is_refused_told_as_a_fact_it_is_kept_and_flagged(fresh: Stage) -> None:
     """Opened with one lock of six: refused with each thing that lacks; then kept, and the flag stands on the page, in the
     export and among the non-conformities."""
@@ -223,6 +225,7 @@ def test_a_contractor_has_a_person_aboard_who_answers_for_the_job(fresh: Stage) 
     assert (record["company"], record["answers_for"]) == ("Demo Pumps", "A. Second")
 
 
+@pytest.mark.long
 def test_a_point_not_fitted_counts_beforehand_with_two_signatures(fresh: Stage) -> None:
     """Never the supply breaker; never by one person; never for today's job; the next day the point is not asked for."""
     path = "/api/v1/pumps/plover-pump-b/points"
@@ -308,6 +311,7 @@ def test_below_the_minimum_the_first_tag_is_refused_with_the_times_that_hold(fre
     assert _step(fresh, 6, "tag placed", **tagged("suction valve")).status_code == 201
 
 
+@pytest.mark.long
 def test_a_failed_test_loops_back_and_a_new_round_needs_everything_again(fresh: Stage) -> None:
     """The pump counts nothing after it; the next lock needs a new permit; old proofs do not serve the second opening."""
     _all(fresh, [*opened("CW-5"), *back(at=20)])
@@ -327,6 +331,7 @@ def test_a_failed_test_loops_back_and_a_new_round_needs_everything_again(fresh: 
     _all(fresh, again[5:])
 
 
+@pytest.mark.long
 def test_a_slow_pull_down_leaves_the_pump_returned_and_not_proved(fresh: Stage) -> None:
     """Refused as passed; told as a fact it is kept, flagged, and proves nothing; both figures stay in the record."""
     whole = _counts_for(fresh)
@@ -339,6 +344,7 @@ def test_a_slow_pull_down_leaves_the_pump_returned_and_not_proved(fresh: Stage) 
     assert _step(fresh, 70, "tested", **PROVED).json()["pump_counts"] == "in full"
 
 
+@pytest.mark.long
 def test_only_the_chief_accepts_a_measure_out_of_limit_and_nobody_above_nameplate(fresh: Stage) -> None:
     """By role, with a reason; the motor's nameplate is never exceeded by a word."""
     _all(fresh, opened())

@@ -73,6 +73,7 @@ def test_nothing_runs_after_all_with_locks_on_it(fresh: Stage) -> None:
     assert counts(fresh) == 0
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("test", [{"result": "failed", "text": "slow"}, {**PROVED, "pull_down_seconds": 61}])
 def test_a_close_does_not_overrule_the_test_on_record(fresh: Stage, test: dict[str, Any]) -> None:
     """A failed one, one slower than its limit by a second: the job is closed with the test that passed, as an entry of its own."""
@@ -94,6 +95,7 @@ def test_a_struck_test_leaves_the_pump_not_proved(fresh: Stage) -> None:
     assert counts(fresh) == PROVISIONAL
 
 
+@pytest.mark.long
 def test_a_close_is_not_struck_once_somebody_acted_on_it(fresh: Stage) -> None:
     """The pump was put out since, or locked in another job."""
     assert fresh.close(KNIFE, from_paper=True).status_code == 200
@@ -154,6 +156,7 @@ def test_after_a_failed_test_it_is_started_locally_again(fresh: Stage) -> None:
     assert act(fresh, 61, "returned").status_code == 409
 
 
+@pytest.mark.long
 def test_a_measure_has_the_limits_of_the_sheet_whatever_was_sent(fresh: Stage) -> None:
     """Sent without, or with wider ones: out of limit all the same."""
     worked(fresh, *opened())
@@ -215,6 +218,7 @@ def test_points_without_roles_are_refused(fresh: Stage) -> None:
     assert "/plants/0/isolation_points" in [one["pointer"] for one in answer.json()["errors"]]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("point", ["supply breaker", "suction valve", "flushing or seal water"])
 def test_an_act_told_late_is_judged_against_what_it_comes_before(fresh: Stage, point: str) -> None:
     """A lock said to be off before the pump was opened: refused, and as a fact kept with the act that rests on it."""
@@ -229,6 +233,7 @@ def test_an_act_told_late_is_judged_against_what_it_comes_before(fresh: Stage, p
     assert any("rests on what this takes away" in says for says in kept.json()["flags"])
 
 
+@pytest.mark.long
 def test_a_late_act_that_adds_to_what_was_done_is_taken(fresh: Stage) -> None:
     """Opened as a fact without gas, then the gas that was read before it: nothing is taken away."""
     worked(fresh, *isolated())
@@ -273,6 +278,7 @@ def test_a_close_is_not_struck_once_the_pump_was_locked_in_another_job(fresh: St
     assert counts(fresh) == 0
 
 
+@pytest.mark.long
 def test_work_stops_for_its_permit_also_where_the_opening_was_struck(fresh: Stage) -> None:
     """Nobody knows then whether the pump is open: the permit that ran out and the old gas are said all the same."""
     acts = isolated()

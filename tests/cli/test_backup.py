@@ -20,6 +20,7 @@ def readings(file: str) -> int:
         return int(raw.execute("SELECT count(*) FROM reading").fetchone()[0])
 
 
+@pytest.mark.long
 def test_a_backup_is_made_checked_and_put_back_by_command(ship: Ship) -> None:
     """Made beside the file unless told where; put back only with --replace; the one from before stays and is named."""
     made = good(*ship.words("backup")).strip()
@@ -65,6 +66,7 @@ def test_a_backup_that_was_changed_ends_7_when_it_is_checked(ship: Ship) -> None
     assert (told.returncode, "database.sqlite" in told.stderr) == (7, True)
 
 
+@pytest.mark.long
 def test_a_second_server_on_a_file_is_refused_and_commands_are_not(ship: Ship) -> None:
     """In words, with the file, at once; a restore too; what only reads or writes goes on."""
     with only_server(Path(ship.database)):

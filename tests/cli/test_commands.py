@@ -98,6 +98,7 @@ def test_every_date_is_explained_and_scored_or_said_to_be_too_young(ship: Ship) 
     assert "365 days ahead: too short a history to tell; it takes 834 days" in scored
 
 
+@pytest.mark.long
 def test_from_a_reading_to_a_verified_history(ship: Ship) -> None:
     """Due, plan, take, job done, history; the export verifies offline, also against a stamp, until a byte is changed."""
     jobs = json.loads(good(*ship.words("due", "plover-plant", "--json")))["jobs"]
@@ -162,6 +163,7 @@ def test_a_reading_by_hand_is_told_its_verdict(ship: Ship, value: str, hours_ago
     assert "still to come" in leadline(*ship.words("reading", PLOVER.counter(0), value, "--at", later)).stderr
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("days_ago", "code"), [(10, 0), (38, 3), (80, 4)])
 def test_due_check_tells_a_script_by_its_exit_code(ship: Ship, days_ago: int, code: int) -> None:
     """One monthly job with 14 days' tolerance, last done so many days ago: good, past due, past its limit."""
@@ -267,6 +269,7 @@ def test_a_pull_down_is_worked_out_and_recorded_only_when_asked(ship: Ship) -> N
     assert "pump tested" in good(*ship.words("history", "demo-plover"))
 
 
+@pytest.mark.long
 def test_hours_are_taken_away_by_two_people_and_an_undo_comes_once(ship: Ship) -> None:
     """Asked for with one person's own key and confirmed with another's; undone by the one who recorded it, and not a second time."""
     name = PLOVER.counter(0)
@@ -295,6 +298,7 @@ def test_hours_are_taken_away_by_two_people_and_an_undo_comes_once(ship: Ship) -
     assert "C, chief" in shown
 
 
+@pytest.mark.long
 def test_the_plan_says_why_a_job_stands_where_it_stands(ship: Ship) -> None:
     """Reasons in words, one line for a job on its best day and no instant in UTC for any; an unknown key is told so."""
     told = json.loads(good(*ship.words("plan", "plover-plant", "--json")))
@@ -311,6 +315,7 @@ def test_the_plan_says_why_a_job_stands_where_it_stands(ship: Ship) -> None:
     assert "has no job overhaul:nothing:1" in unknown.stderr
 
 
+@pytest.mark.long
 def test_a_step_of_the_work_is_refused_in_words_or_kept_as_a_fact(ship: Ship) -> None:
     """Without a permit no tag; told as a fact it is kept, flagged, and shown."""
     key = "knife_inspection:plover-pump-b-knives:1"

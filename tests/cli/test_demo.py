@@ -87,6 +87,7 @@ def runs(process_id: int) -> bool:
         return False
 
 
+@pytest.mark.long
 def test_the_demo_proves_itself(tmp_path: Path) -> None:
     """`--check` runs the whole job on a fixed clock and ends with 0; the folder is then taken."""
     done = process("demo", "--check", "--folder", str(tmp_path), "--port", "0")

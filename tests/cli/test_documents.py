@@ -4,6 +4,8 @@ import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from tests.cli.calling import good, leadline
 from tests.cli.conftest import Ship, own_key
 
@@ -23,6 +25,7 @@ def test_the_document_comes_out_as_it_went_in_and_goes_in_again(ship: Ship, tmp_
     assert "Version 9" in missing.stderr
 
 
+@pytest.mark.long
 def test_the_example_is_taken_in_and_planned(tmp_path: Path) -> None:
     """A ship to start from: no fault, its jobs fall due, a plan is made."""
     file, database = tmp_path / "ship.json", str(tmp_path / "ship.db")
@@ -32,6 +35,7 @@ def test_the_example_is_taken_in_and_planned(tmp_path: Path) -> None:
     assert "proved best" in good("--database", database, "plan", "gull-plant", "--new")
 
 
+@pytest.mark.long
 def test_what_was_last_done_at_no_known_time_is_listed_until_a_first_date_is_set(tmp_path: Path) -> None:
     """By import, doctor and due alike; then by none of them."""
     file, database = tmp_path / "ship.json", str(tmp_path / "ship.db")

@@ -2,6 +2,8 @@
 
 import json
 
+import pytest
+
 from tests.cli.calling import good, leadline
 from tests.cli.conftest import Ship
 
@@ -21,6 +23,7 @@ def test_the_fleet_in_lines_and_in_json(ship: Ship) -> None:
     assert plant["least_margin_swept_m3_per_h"] == shown["least_margin_swept_m3_per_h"]
 
 
+@pytest.mark.long
 def test_the_check_is_5_when_a_plan_leaves_something_short(ship: Ship) -> None:
     """With a minimum that lets no pump out its jobs have no place: 5 for the plant and for the fleet, which plans nothing."""
     before = json.loads(good(*ship.words("plan", "plover-plant", "--json")))["proposed"]["digest"]
@@ -35,6 +38,7 @@ def test_the_check_is_5_when_a_plan_leaves_something_short(ship: Ship) -> None:
     assert leadline(*ship.words("plan", "--fleet", "--check")).returncode == 5
 
 
+@pytest.mark.long
 def test_an_outlook_says_that_it_is_one(ship: Ship) -> None:
     """Its words, its days, and no plan kept for it."""
     before = good(*ship.words("plan", "plover-plant"))

@@ -45,6 +45,7 @@ def test_it_is_short_and_has_one_picture() -> None:
         assert len(block) == 3, mark
 
 
+@pytest.mark.long
 def test_every_command_in_it_is_one() -> None:
     """In blocks and sentences, with the options it is named with."""
     named = [line for line in _lines() if line.startswith("leadline ")]

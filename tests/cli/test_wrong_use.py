@@ -132,6 +132,7 @@ def test_a_file_that_is_no_database_is_told(tmp_path: Path) -> None:
     failed(leadline("--database", "mysql://u:hush@h/n", "due"), 2, "postgresql://user@host/name")
 
 
+@pytest.mark.long
 def test_a_database_server_that_does_not_answer_is_try_later() -> None:
     """75, and the password of the address is not repeated."""
     with socket.socket() as taken:
@@ -203,6 +204,7 @@ def test_a_taken_port_is_told_before_anything_starts(made: Ship, tmp_path: Path)
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.long
 def test_a_reader_that_goes_away_ends_it_quietly(made: Ship) -> None:
     """`leadline due | head -0`: no traceback when nobody reads stdout any more."""
     child = subprocess.Popen(

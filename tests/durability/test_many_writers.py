@@ -29,6 +29,7 @@ def _add_up(url: str, way: str) -> tuple[int, int]:
         database.close()
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", ["sqlite", pytest.param("postgresql", marks=pytest.mark.rough)])
 def test_four_processes_lose_no_update(kind: str, tmp_path: Path) -> None:
     """1200 additions make 1200."""

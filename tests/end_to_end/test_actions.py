@@ -108,6 +108,7 @@ def filled(context: Context) -> Context:
     return context
 
 
+@pytest.mark.long
 def test_both_databases_give_the_same_plan_and_the_same_calendar(tmp_path: Path) -> None:
     """Same clock, same input: the same due jobs, plan digest and calendar bytes on SQLite and on PostgreSQL."""
     found = []
@@ -123,6 +124,7 @@ def test_both_databases_give_the_same_plan_and_the_same_calendar(tmp_path: Path)
     assert len(found) == len(kinds())
 
 
+@pytest.mark.long
 def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: Context) -> None:
     """The answer states the margin; the plan asked for is made; a deficit is a shortfall of the plant and no fault."""
     _take(filled)
@@ -156,6 +158,7 @@ def test_a_pump_down_is_a_fact_the_next_plan_rests_on(filled: Context) -> None:
     assert "plover-pump-b" not in _now(filled).outage_status
 
 
+@pytest.mark.long
 def test_a_closed_job_moves_its_own_event_and_no_other(filled: Context) -> None:
     """Its event is DONE under the same UID with the next sequence; every other event keeps its bytes."""
     _take(filled)
@@ -213,6 +216,7 @@ def test_the_watch_flags_a_silent_counter_once_and_takes_the_flag_back(filled: C
     assert refreshed == [PLOVER.vessel, PLOVER.vessel]
 
 
+@pytest.mark.long
 def test_the_nightly_round_comes_once_a_ships_night(filled: Context) -> None:
     """At the hour set in ship time, once, also after a restart; the plan asked for is then made."""
     clock = filled.clock
@@ -255,6 +259,7 @@ def test_timers_start_stop_and_only_one_server_leads(filled: Context) -> None:
     second._leader.release()
 
 
+@pytest.mark.long
 def test_a_change_of_ship_time_moves_no_date_and_no_instant(filled: Context) -> None:
     """All-day dates and planned instants stay; the change is a record; the same change twice is a clash."""
     _take(filled)
@@ -285,6 +290,7 @@ def test_another_vessels_things_are_not_there(filled: Context) -> None:
     assert keys.keys_shown(filled, stranger) == []
 
 
+@pytest.mark.long
 def test_an_outlook_goes_beyond_what_is_published_and_is_not_kept(filled: Context) -> None:
     """Twice the horizon: a lawful plan with later jobs than the published one, and no proposal kept for it."""
     now, held = outlook(filled, PLOVER.vessel, PLANT, days=120)

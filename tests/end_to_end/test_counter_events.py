@@ -171,6 +171,7 @@ def test_a_stamp_from_the_far_future_is_nobodys_newest(context: Context) -> None
     ]
 
 
+@pytest.mark.long
 def test_readings_posted_in_any_order_with_any_clock_give_the_same_due_dates(context: Context) -> None:
     """R3, R12: the batches of a gateway whose clock was off for a while, forwards, backwards and twice: one ledger."""
     batches = [
@@ -193,6 +194,7 @@ def test_readings_posted_in_any_order_with_any_clock_give_the_same_due_dates(con
     assert books[0][0][NAME][0][-1][3] == 96 * 3600
 
 
+@pytest.mark.long
 def test_a_change_of_scale_is_an_event(context: Context) -> None:
     """R15: hours go on over it; each value is judged on the scale of its instant; the document cannot change it; undone,
     all is as before."""
@@ -329,6 +331,7 @@ def test_a_scale_wrong_from_the_start_is_put_right(context: Context) -> None:
     assert {e[5] for e in book(context)[NAME][0]} == {"rescale", "credited"}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("context", ["sqlite"], indirect=True)
 def test_no_event_and_no_derivation_changes_what_was_posted(context: Context) -> None:
     """Readings and the intake log are the same bytes after every kind of event, undo, watch and derivation."""

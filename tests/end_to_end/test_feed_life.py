@@ -118,6 +118,7 @@ def test_a_moved_slot_keeps_its_uid_and_raises_its_sequence_by_one(context: Cont
     assert [key for key in same if after[key].text != before[key].text] == []
 
 
+@pytest.mark.long
 def test_the_margin_on_the_page_follows_a_pump_that_went_down(context: Context, run: Run) -> None:
     """The runs drawn from the taken plan lose what the pump counted for, and get it back when it is proved."""
     _take(context)
@@ -134,6 +135,7 @@ def test_the_margin_on_the_page_follows_a_pump_that_went_down(context: Context, 
     assert now_available() == round(proved["available_swept_m3_per_h"] * 1000) == whole
 
 
+@pytest.mark.long
 def test_withdrawn_lasts_fourteen_days(context: Context, run: Run) -> None:
     """A part that went ashore stands as WITHDRAWN on the thirteenth day with not one byte changed, and is gone on the fifteenth."""
     before = refresh(context)
@@ -149,6 +151,7 @@ def test_withdrawn_lasts_fourteen_days(context: Context, run: Run) -> None:
     assert key not in refresh(context)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("later", [3, 45])
 def test_a_part_that_comes_back_and_leaves_again(context: Context, run: Run, later: int) -> None:
     """Its turn stands once in the calendar each time: open when back, WITHDRAWN again when it leaves again."""
@@ -173,6 +176,7 @@ def test_a_part_that_comes_back_and_leaves_again(context: Context, run: Run, lat
     assert key not in refresh(context)
 
 
+@pytest.mark.long
 def test_a_clock_change_is_a_record_once_and_makes_the_calendar_stale(context: Context, run: Run) -> None:
     """No date or instant moves; the change is recorded, a second one at that instant is a clash, the calendar is renewed."""
     _take(context)
@@ -189,6 +193,7 @@ def test_a_clock_change_is_a_record_once_and_makes_the_calendar_stale(context: C
     assert {key: (row.starts_s, row.ends_s, row.uid) for key, row in after.items() if key != "plan-status"} == shown
 
 
+@pytest.mark.long
 def test_no_date_slips_day_by_day_in_silence_nor_by_the_watch(context: Context, run: Run) -> None:
     """Thirty days without a reading: no due nor early date moves later, and the watch's flag moves none at all."""
     last: dict[str, tuple] = {}
@@ -214,6 +219,7 @@ def _dates(context: Context) -> dict[str, tuple]:
     }
 
 
+@pytest.mark.long
 def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
     """The pen breaks at every refresh; the nightly round still has its turn and the trouble names its tick."""
 

@@ -92,6 +92,7 @@ def test_a_plan_run_that_changes_nothing_changes_no_byte(context: Context) -> No
         assert (new.body, new.etag, new.changed_at) == (old.body, old.etag, old.changed_at)
 
 
+@pytest.mark.long
 def test_a_forecast_moves_its_event_once_and_a_plan_once_more(context: Context) -> None:
     """Pumps that stand still are due later: each moved date is one step; taking the plan is one more, timed and firm."""
     before = refresh(context)
@@ -115,6 +116,7 @@ def test_a_forecast_moves_its_event_once_and_a_plan_once_more(context: Context) 
         assert planned[key].sequence == later[key].sequence + 1
 
 
+@pytest.mark.long
 def test_a_turn_is_past_due_once_past_limit_once_and_done_for_thirty_days(context: Context) -> None:
     """Day by day: one change a state, always on its due date; then DONE, and the next turn under a new UID."""
     job = first_of(context, TEST)
@@ -179,6 +181,7 @@ def _states(context: Context) -> dict[str, str]:
     return found
 
 
+@pytest.mark.long
 def test_a_ship_crosses_zones_and_the_date_line_and_nothing_moves(context: Context) -> None:
     """+3 to -5 and +13 to -11: every all-day date and every planned instant stays, and with them the bytes of all but the
     planned, whose words tell the hours by the ship's clock of that day."""

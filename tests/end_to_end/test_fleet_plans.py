@@ -111,6 +111,7 @@ def test_a_plan_answers_until_the_ships_midnight(context: Context, pair: tuple[s
     assert stored_plant_plan(context, *pair).came is Came.TO_PLAN
 
 
+@pytest.mark.long
 def test_a_worker_that_dies_costs_its_own_plant_the_best_plan_and_no_other(context: Context, tmp_path: Path) -> None:
     """One worker for both, killed at its second problem: one proven plan, one by the plain rule, both stored; the second is
     made anew when the fleet is planned again."""

@@ -252,6 +252,7 @@ def test_standard_input_to_its_end(tmp_path: Path, one_server: Leadline, monkeyp
     assert shown.startswith("plover-vp2-hours,2026-09-02T00:00:00Z,12  not a reading (standard input): line 21")
 
 
+@pytest.mark.long
 def test_a_server_away_is_75_and_a_wrong_key_deletes_nothing(tmp_path: Path, automation: Automation) -> None:
     """`--once`: what was read waits in the buffer, and the words say why."""
     with leadline_server(tmp_path) as server:

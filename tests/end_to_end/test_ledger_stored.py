@@ -158,6 +158,7 @@ def test_a_replacement_and_an_adjustment_recorded_late(kind: str, tmp_path: Path
         assert book(context) == kept
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", kinds_where_required())
 def test_late_days_derive_to_what_the_whole_past_gives(
     kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -198,6 +199,7 @@ def test_late_days_derive_to_what_the_whole_past_gives(
         assert len(kept[name][0]) > 350
 
 
+@pytest.mark.long
 def test_checkpoints_of_a_counter_that_posts_on_and_on_are_few(tmp_path: Path) -> None:
     """Each derivation leaves one where it ended; of those only one a week stays beside the newest."""
     with store("sqlite", tmp_path) as database:

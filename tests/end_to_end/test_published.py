@@ -187,6 +187,7 @@ def test_acts_are_named_and_a_replay_gives_the_same_list(tmp_path: Path) -> None
     assert [one.number for one in found[0]] == list(range(1, len(found[0]) + 1))
 
 
+@pytest.mark.long
 def test_the_order_of_posts_does_not_matter_to_what_is_published(tmp_path: Path) -> None:
     """The same readings as they came, or shuffled and some twice: the same published dates and the same moves."""
     found = []

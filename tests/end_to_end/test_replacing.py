@@ -117,6 +117,7 @@ def left_behind(context: Context) -> dict[str, set[str]]:
     return found
 
 
+@pytest.mark.long
 def test_a_pump_under_a_new_id_keeps_hours_turns_tests_outages_and_plan(context: Context) -> None:
     """What the document says it was goes on; the record names both; nothing of the old id is left."""
     before = now_of(context)
@@ -163,6 +164,7 @@ def test_any_used_thing_is_renamed_with_all_it_has(context: Context, was: str) -
     assert left_behind(context) == {}
 
 
+@pytest.mark.long
 def test_a_used_id_is_not_written_otherwise_without_a_word(context: Context) -> None:
     """One gone and one new of its sort: what to say is said, and nothing is stored."""
     told = renamed(document(context), PUMP, OTHER)
@@ -188,6 +190,7 @@ def test_what_it_says_it_was_has_to_leave(context: Context, was: str, says: str)
         put(context, told)
 
 
+@pytest.mark.long
 def test_a_plant_renamed_does_not_hide_another_interval(context: Context) -> None:
     """The change stands in the record, wants its reason, and is flagged when nobody ashore approved it."""
     told = renamed(document(context), PLANT, "aft-plant")
@@ -244,6 +247,7 @@ def test_a_part_taken_out_leaves_its_closed_jobs_alone_behind(context: Context) 
     planning.propose(context, SHIP, PLANT)
 
 
+@pytest.mark.long
 def test_a_pump_that_is_out_or_under_work_cannot_be_taken_out(context: Context) -> None:
     """Its outage and its lock would be nobody's."""
     told = document(context)
@@ -289,6 +293,7 @@ def test_work_under_way_keeps_its_thing_in_the_document(context: Context) -> Non
         assert work_under_way(session, SHIP, "plover-pump-b") == ""
 
 
+@pytest.mark.long
 def test_no_two_histories_become_one(context: Context) -> None:
     """An id under which something was kept is no new name for another thing."""
     close(context, "pull_down_test:plover-pump-b:1")

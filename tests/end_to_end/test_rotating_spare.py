@@ -54,6 +54,7 @@ def hours(now: PlantState) -> dict[str, float]:
     return {pump: now.hours[Subject.PUMP, pump].seconds / 3600 for pump in (A, B, C)}
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("kind", kinds())
 def test_a_spare_brings_its_hours_back_with_it(kind: str, tmp_path: Path) -> None:
     """The document is put anew at each exchange, with its reason; each serial has what it ran wherever it stood."""

@@ -176,6 +176,7 @@ def test_a_step_that_fails_half_way_leaves_nothing(kind: str, tmp_path: Path, ne
         database.close()
 
 
+@pytest.mark.long
 def test_a_step_that_fails_on_an_empty_database_leaves_it_empty(kind: str, tmp_path: Path, next_step: Path) -> None:
     """The first start makes all tables or none."""
     next_step.write_text(STEP + HALF)

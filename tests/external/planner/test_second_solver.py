@@ -83,6 +83,7 @@ def second_opinions(problems: list[Problem]) -> list[list[int]]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("turn", range(ROUNDS))
 def test_both_solvers_find_the_same_value_in_every_tier(turn: int) -> None:
     """Proven by the planner, proven by CP-SAT, equal: pinned, frozen, unplaced, late, moved, cover, nights, dates and isolations,

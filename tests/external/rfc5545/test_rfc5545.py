@@ -186,6 +186,7 @@ def test_3_6_2_a_task_has_uid_dtstamp_and_a_status_of_its_own() -> None:
         assert not task.all("DURATION")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("reader", ["vobject", "ics", "ical"])
 @given(words.filter(lambda text: text.strip() != ""))
 def test_three_other_readers_take_it_and_see_the_same(reader: str, text: str) -> None:

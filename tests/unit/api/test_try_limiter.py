@@ -131,6 +131,7 @@ def test_a_device_is_one_address_however_many_it_has(limiter: TryLimiter, first:
         _wrong_secret(limiter, second)
 
 
+@pytest.mark.long
 def test_made_up_names_and_addresses_use_bounded_memory(limiter: TryLimiter) -> None:
     """After thirty thousand subjects at most ten thousand are remembered, and who tried most is still among them."""
     for _ in range(SECRETS.tries):

@@ -132,6 +132,7 @@ def test_a_frame_of_a_day_and_of_no_days_is_planned() -> None:
         assert len(plan.slots) + len([s for s in plan.shortfalls if s.key]) == len(problem.jobs)
 
 
+@pytest.mark.long
 def test_hundreds_of_jobs_thirty_years_overdue_each_have_an_answer() -> None:
     """Six hundred of them on eight pumps in a month: as many placed as there is room for, the rest told why, lawfully."""
     base = ship(8, days=30)

@@ -332,6 +332,7 @@ def test_a_frozen_date_that_has_become_impossible_moves_alone() -> None:
     assert "VP1 knife cannot keep its date Wed 2 Dec 09:00 (" in shortfall_words(lost, words_for(by_hand))
 
 
+@pytest.mark.long
 @settings(max_examples=15)
 @given(st.integers(1, 700), st.integers(-14 * 4, 14 * 4), st.lists(st.floats(-20.0, 50.0), min_size=1, max_size=4))
 def test_a_shift_of_every_date_by_whole_days_shifts_the_plan(days: int, quarters: int, dues: list[float]) -> None:

@@ -57,6 +57,7 @@ def test_the_past_is_posted_with_progress_then_the_present_until_sigterm(server:
     assert past[-1]["of"] - len(BOTH) <= stored <= past[-1]["of"] - len(BOTH) + live
 
 
+@pytest.mark.long
 def test_the_same_call_again_changes_nothing(server: Unwell) -> None:
     """Posting the same past again is all duplicates: what is stored stays the same."""
     for _ in range(2):

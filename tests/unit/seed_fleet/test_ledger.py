@@ -55,6 +55,7 @@ def items_of(run: Run) -> dict[str, list[Item]]:
     return items
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("ship", SHIPS, ids=lambda ship: ship.key)
 def test_the_ledger_credits_what_the_pumps_truly_ran(ship: ShipPlan) -> None:
     """Two years of each counter: credited hours agree with the truth within a count (1.5 h more where hours were put
