@@ -272,6 +272,12 @@ def step_rows_since(session: Session, vessel_id: str, since_at: datetime) -> lis
     return list(session.exec(query.order_by(col(WorkStepRow.at), WorkStepRow.job_key, col(WorkStepRow.number))))
 
 
+def newest_step_rows(session: Session, vessel_id: str, kind: str, most: int) -> list[WorkStepRow]:
+    """A vessel's newest steps of a kind, newest first."""
+    query = select(WorkStepRow).where(WorkStepRow.vessel_id == vessel_id, WorkStepRow.kind == kind)
+    return list(session.exec(query.order_by(col(WorkStepRow.at).desc(), col(WorkStepRow.record).desc()).limit(most)))
+
+
 def not_fitted_rows(
     session: Session, vessel_id: str, pump_id: str | None = None, page: PageAsked | None = None
 ) -> list[NotFittedRow]:

@@ -9,24 +9,42 @@ from api.pages.shared.forms import FormRefusal, FormState
 from api.pages.shared.frame import frame_of, may
 from api.pages.shared.job_line import job_line
 from api.pages.voyage.page import voyage_day
+from api.pages.work.box import measure_fields
 from api.pages.work.closed import closed_facts
-from api.pages.work.forms import FORMS, FORMS_IN_USE, RefusedStep, next_kind
-from api.pages.work.view import Closed, CloseForm, FirstDateView, JobView, PartView, PostponeView, WorkLine, WorkView
+from api.pages.work.course import CourseAsked, CourseView, course_view
+from api.pages.work.forms import BY_KIND, FORMS, FORMS_IN_USE, RefusedStep, StepForm
+from api.pages.work.sheet_view import StepLine
+from api.pages.work.view import (
+    Closed,
+    CloseForm,
+    FirstDateView,
+    JobView,
+    PartView,
+    PostponeView,
+    WorkLine,
+    WorkView,
+)
 from api.server.deps import Asking
 from scheduler.actions.base.context import Context
 from scheduler.actions.due import first_dates, part_dates, postponing
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep, state_of
+from scheduler.actions.vessel.fleet import Place
+from scheduler.actions.work import checking
+from scheduler.actions.work.acts import procedure_for
 from scheduler.domain.base.enums import JobState, Role, Test, Trigger
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.subjects import where
 from scheduler.domain.people.persons import same_name
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
+from scheduler.domain.work.acts import Note, Noted
 from scheduler.domain.work.against import Procedure
+from scheduler.domain.work.course import entries_left
 from scheduler.domain.work.rules import stop_reasons
 from scheduler.domain.work.state import struck_numbers
+from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
 from scheduler.wording.names import job_words
 from scheduler.wording.steps import step_words, work_words
@@ -49,6 +67,7 @@ class JobFormBack:
         takes_out = view.job.kind.takes_pump_out
         step = self.step
         return {
+            "acts": view.course is not None and view.course.box is not None,
             "close": view.form is not None,
             "step": step is not None
             and bool(view.work and view.work.action)
@@ -104,10 +123,9 @@ def work_view(
         action=f"{here}/steps" if is_open and may(who, "POST", route) else "",
         version=len(kept),
         idempotency_key=secrets.token_hex(16),
-        next_kind=refused.kind if refused else next_kind(work, names),
         points=names,
         hanging=tuple(tag.point for tag in work.hanging),
-        values={"at": field_moment(now.at, now.offset_minutes), "by": who.actor.name},
+        values={"at": field_moment(now.at, now.offset_minutes, seconds=True), "by": who.actor.name},
         refused=refused,
     )
 
@@ -120,11 +138,20 @@ def open_view(
     job: DueJob,
     kept: Sequence[StoredStep],
     back: JobFormBack,
+    also: str = "",
 ) -> JobView:
-    """An open job's view; with its work, and the forms, when this person may write."""
+    """An open job's view; with its work, and the forms, when this person may write.
+
+    Args:
+        also: which other act is asked for instead of the next; "close": the close.
+    """
     may_close = job.first and may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/close")
     kind = now.plant.kind(job.job_id.kind)
     seconds = now.projected.get((kind.subject, job.job_id.subject))
+    out = kind.takes_pump_out
+    closes = may_close and (not out or also == "close" or back.name == "close")
+    course = _course(now, context, who, job, kind, kept, back, also) if out and job.first else None
+    left = _steps_left(kind, kept)
     return JobView(
         frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
         now_at=now.at,
@@ -133,13 +160,64 @@ def open_view(
         running_hours=now.hours.get((kind.subject, job.job_id.subject)),
         projected_hours=None if seconds is None else seconds / 3600,
         plant_href=f"/plants/{now.plant.id}",
-        form=_close_form(now, who, here, kind, len(kept), back) if may_close else None,
+        form=_close_form(now, who, here, kind, len(kept), back) if closes else None,
+        course=course,
+        also_form=_also_form(also, back, out=out) if job.first else None,
+        close_steps=() if out else left,
+        close_measures=() if out else measure_fields(kind.measures),
         work=work_view(now, who, here, kept, back, is_open=job.first),
         postpone=_postpone(context, who, now.vessel.id, here, job, back),
         part=_part(context, who, now.vessel.id, here, job, back),
         first_date=_first_date(context, who, here, now, job, back),
         count=back.state("count"),
     )
+
+
+def _course(
+    now: PlantState,
+    context: Context,
+    who: Asking,
+    job: DueJob,
+    kind: JobKind,
+    kept: Sequence[StoredStep],
+    back: JobFormBack,
+    also: str,
+) -> CourseView:
+    place = Place(job.job_id.subject, now.vessel.id, now.plant.id, AssetKind.PUMP)
+    more = back.refusal.error.more if back.refusal and back.name == "acts" else {}
+    return course_view(
+        CourseAsked(
+            now=now,
+            context=context,
+            place=place,
+            job=job,
+            kind=kind,
+            kept=kept,
+            procedure=procedure_for(context, now, job, kept),
+            person=who.actor.name,
+            may_write=may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/acts"),
+            check_from=checking.who_may_check(context, now.vessel.id, who.actor.name),
+            back=back.state("acts"),
+            may_be_fact=bool(more.get("may_be_fact")),
+            override="times_that_hold" in more,
+            also=also,
+        )
+    )
+
+
+def _also_form(also: str, back: JobFormBack, *, out: bool) -> StepForm | None:
+    """The form of another act: as asked for, or as it was refused."""
+    kind = back.step.kind if back.step else also
+    form = BY_KIND.get(kind)
+    return form if form in (FORMS if out else FORMS_IN_USE) else None
+
+
+def _steps_left(kind: JobKind, kept: Sequence[StoredStep]) -> tuple[StepLine, ...]:
+    """The steps of the sheet that nobody ticked."""
+    left = entries_left([one.step for one in kept])
+    ticked = {one.name for one in left if isinstance(one, Noted) and one.about is Note.STEP}
+    numbered = enumerate(kind.sheet, 1)
+    return tuple(StepLine(number=n, text=one.text) for n, one in numbered if one.text not in ticked and not one.act)
 
 
 def _close_form(now: PlantState, who: Asking, here: str, kind: JobKind, version: int, back: JobFormBack) -> CloseForm:

@@ -1,6 +1,6 @@
 """The steps of the work on a job as forms: what each asks for, and a typed form read back into a step."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,9 +9,9 @@ from pydantic import ValidationError
 from api.pages.shared.forms import FormState
 from api.routes.shared.bodies import WorkStepBody
 from api.server.errors import refused_from
+from scheduler.actions.plant_state.work import STEP
 from scheduler.domain.base.enums import Test
-from scheduler.domain.work.acts import GasPlace, Note
-from scheduler.domain.work.state import WorkState
+from scheduler.domain.work.acts import AnyStep, Note
 from scheduler.errors import Refused
 from scheduler.parsing import Fields
 
@@ -194,57 +194,6 @@ class RefusedStep(FormState):
     may_be_fact: bool = False
 
 
-def next_kind(work: WorkState, points: Sequence[str] = ()) -> str:
-    """The act that usually comes next; a suggestion, nothing is forced. Common practice, no source."""
-    open_permit = any(one.closed_at is None for one in work.permits)
-    if work.test is Test.PASSED and not work.hanging:
-        return "permit closed" if open_permit else "work reported"
-    if not work.hanging and work.returned_at is not None:
-        return "tested"
-    if not work.hanging and work.opened_at is not None and work.clear_at is not None:
-        return _going_back(work)
-    if not open_permit:
-        return "permit issued"
-    if not work.hanging:
-        return _before_isolating(work)
-    return _isolated(work, points)
-
-
-def _before_isolating(work: WorkState) -> str:
-    if work.ready is None:
-        return "made ready"
-    if work.gas is None:
-        return "gas checked"
-    return "tag placed" if work.rinsed is not None else "rinsed"
-
-
-def _isolated(work: WorkState, points: Sequence[str]) -> str:
-    """The supply first, then the try while control is alive, then the other points and the other proofs."""
-    if work.opened_at is not None:
-        if work.clear_at is None:
-            return "noted"
-        return "personal lock off" if work.personal_hanging else "tag removed"
-    if work.start_tried is None:
-        return "start tried"
-    if any(not work.locked(point) for point in points):
-        return "tag placed"
-    for act, there in (
-        ("no voltage", work.no_voltage),
-        ("vacuum let out", work.vacuum_out),
-        ("personal lock on", work.personal_hanging),
-    ):
-        if not there:
-            return act
-    at_cover = work.gas is not None and work.gas.place is GasPlace.COVER
-    return "opened" if at_cover else "gas checked"
-
-
-def _going_back(work: WorkState) -> str:
-    if work.warned_at is None:
-        return "people told"
-    return "returned" if work.started_locally is not None else "started locally"
-
-
 def read_step(kind: str, fields: Fields, *, fact: bool) -> WorkStepBody:
     """The step as the form gives it: ship time to UTC, empty fields left out.
 
@@ -265,8 +214,14 @@ def read_step(kind: str, fields: Fields, *, fact: bool) -> WorkStepBody:
     }
     if other["reason"] or other["approved_by"]:
         step["other_hand"] = {**other, "reason": other["reason"] or "", "approved_by": other["approved_by"] or ""}
+    return checked_step(step, fact=fact)
+
+
+def checked_step(step: Mapping[str, Any] | AnyStep, *, fact: bool) -> WorkStepBody:
+    """A step as the door of the steps takes it. Raises Refused with a fault for each member that it does not take."""
+    told = step if isinstance(step, Mapping) else STEP.dump_python(step, mode="json")
     try:
-        return WorkStepBody.model_validate({"step": step, "fact": fact})
+        return WorkStepBody.model_validate({"step": told, "fact": fact})
     except ValidationError as error:
         raise refused_from(error) from error
 

@@ -49,6 +49,8 @@ def job_page(view: JobView, *, light: str, csrf: str) -> str:
         step_forms=FORMS if view.job.kind.takes_pump_out else FORMS_IN_USE,
         form=view.form,
         closed=view.closed,
+        close_steps=view.close_steps,
+        close_measures=view.close_measures,
     )
 
 

@@ -1,7 +1,7 @@
 """The doors of a job's page: look at it, its steps, its parts and photos, close it, sign it as checked."""
 
-from collections.abc import Callable
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, replace
 from hashlib import sha256
 from urllib.parse import quote
 
@@ -13,17 +13,22 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may
 from api.pages.work.build import JobFormBack, closed_view, done_job, open_view
-from api.pages.work.forms import read_step
+from api.pages.work.forms import checked_step, read_step
 from api.pages.work.page import job_page
+from api.pages.work.reading import ReadBox, act_named, measures_typed, read_box
 from api.pages.work.sheet import open_sheet
 from api.routes.shared import bodies
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
 from api.server.errors import refused_from
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.record import history
 from scheduler.actions.vessel import fleet
-from scheduler.actions.work import checking, closing, closing_checks, jobs, parts, photos, steps
+from scheduler.actions.work import acts, checking, closing_checks, jobs, parts, photos, steps
+from scheduler.domain.vessel.job_kinds import JobKind
+from scheduler.domain.work.acts import AnyStep, Note, Noted
+from scheduler.domain.work.course import state_of_round
 from scheduler.errors import NotFound, Refused
 from scheduler.parsing import Fields, own_path
 from scheduler.storage.vessel import AssetKind
@@ -46,9 +51,9 @@ _CLOSE_FIELDS = (
 
 
 @router.get("/vessels/{vessel_id}/jobs/{key}")
-def job(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
-    """One job: open with its close form, or closed as recorded."""
-    return job_answer(request, context, who, vessel_id, key)
+def job(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep, also: str = "") -> Response:
+    """One job: open with its next act, or closed as recorded. also: another act in the box, instead of the next."""
+    return job_answer(request, context, who, vessel_id, key, also=also)
 
 
 def job_href(vessel_id: str, key: str) -> str:
@@ -57,7 +62,13 @@ def job_href(vessel_id: str, key: str) -> str:
 
 
 def job_answer(
-    request: Request, context: Context, who: Asking, vessel_id: str, key: str, back: JobFormBack | None = None
+    request: Request,
+    context: Context,
+    who: Asking,
+    vessel_id: str,
+    key: str,
+    back: JobFormBack | None = None,
+    also: str = "",
 ) -> Response:
     """The page of a job. back: the form that was refused."""
     place, job_id = jobs.job_place(context, who.actor, key)
@@ -69,7 +80,7 @@ def job_answer(
     kept = steps.stored_steps(context, place, job_id)
     open_job = now.job(key)
     if open_job is not None:
-        view = open_view(now, context, who, here, open_job, kept, back)
+        view = open_view(now, context, who, here, open_job, kept, back, also)
         view = replace(view, sheet=open_sheet(context, now, open_job, kept, f"{reached_at(request, context)}{here}"))
     else:
         closed = jobs.closed_job(context, place, job_id)
@@ -104,8 +115,11 @@ async def close(vessel_id: str, key: str, request: Request, context: ContextDep,
 
     def act() -> str:
         place, job_id = jobs.job_place(context, who.actor, key)
-        done = _close_of(Fields(form.values, fleet.offset_now(context, place.vessel_id)))
-        closing.close_job(context, form.hand(), place, job_id, done, if_match=form.version)
+        fields = Fields(form.values, fleet.offset_now(context, place.vessel_id))
+        done = _close_of(fields)
+        kind = kind_of(acts.plant_now(context, place), job_id)
+        noted = [] if kind.takes_pump_out else _noted(fields, kind, done)
+        acts.take_acts(context, form.hand(), place, job_id, noted, done, if_match=form.version)
         return job_href(vessel_id, key)
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "close"))
@@ -120,10 +134,63 @@ def _close_of(fields: Fields) -> closing_checks.Close:
     values: dict[str, object] = {name: text for name in _CLOSE_FIELDS if (text := fields.values.get(name))}
     values |= {"done_at": fields.instant("done_at"), "running_hours": fields.figure("running_hours")}
     fields.check()
+    return _checked_close(values)
+
+
+def _checked_close(values: Mapping[str, object]) -> closing_checks.Close:
+    """A close as the door of closes takes it. Raises Refused with a fault for each member that it does not take."""
     try:
         return closing_checks.Close(**bodies.CloseBody.model_validate(values).model_dump())
     except ValidationError as error:
         raise refused_from(error) from error
+
+
+def _noted(fields: Fields, kind: JobKind, done: closing_checks.Close) -> list[AnyStep]:
+    """The steps ticked and the figures typed with a close that takes no pump out."""
+    at, by = done.done_at, done.done_by
+    sheet = {one.text for one in kind.sheet if not one.act}
+    ticked = [text for name, text in fields.values.items() if name.startswith("tick:") and text in sheet]
+    measures = measures_typed(fields, kind, at, by)
+    fields.check()
+    return [*(Noted(at=at, by=by, about=Note.STEP, name=text) for text in ticked), *measures]
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/acts")
+async def take_acts(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """The next act of the work, by one tap: its entries, and the close where it is the last."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        place, job_id = jobs.job_place(context, who.actor, key)
+        plant = acts.plant_now(context, place)
+        fields = Fields(form.values, fleet.offset_now(context, place.vessel_id))
+        at = fields.instant("at", needed=False) or context.now()
+        fields.check()
+        work = state_of_round([one.step for one in steps.stored_steps(context, place, job_id)])
+        found, done = read_box(
+            ReadBox(
+                fields=fields,
+                act=act_named(form["act"]),
+                name=form["name"],
+                do=form["do"],
+                at=at,
+                by=form["by"] or who.actor.name,
+                work=work,
+                plant=plant,
+                kind=kind_of(plant, job_id),
+                offset_minutes=fleet.offset_now(context, place.vessel_id),
+                permit_asked="number" in form.values,
+            )
+        )
+        if done is not None:
+            done = _checked_close({name: value for name, value in asdict(done).items() if value not in (None, "")})
+        fact = bool(form["fact"])
+        checked = [checked_step(one, fact=fact).step for one in found]
+        hand = form.hand({**form.values, "at": form["at"]})
+        acts.take_acts(context, hand, place, job_id, checked, done, fact=fact, if_match=form.version)
+        return job_href(vessel_id, key) + ("" if done else "#next")
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "acts"))
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/check")
@@ -147,14 +214,14 @@ async def take_step(vessel_id: str, key: str, request: Request, context: Context
     def act() -> str:
         place, job_id = jobs.job_place(context, who.actor, key)
         clock = fleet.offset_now(context, place.vessel_id)
-        at = form["at"] or (field_moment(context.now(), clock) if form["kind"] == "noted" else "")
+        at = form["at"] or (field_moment(context.now(), clock, seconds=True) if form["kind"] == "noted" else "")
         step = read_step(form["kind"], Fields({**form.values, "at": at}, clock), fact=bool(form["fact"]))
         once = form["idempotency_key"]
         if once and form["name"]:  # the notes of a sheet share one form
             once = f"{once}-{sha256(form['name'].encode()).hexdigest()[:12]}"
         hand = form.hand(step.model_dump(mode="json"), key=once)
         steps.take_step(context, hand, place, job_id, step.step, fact=step.fact, if_match=form.version)
-        return f"{job_href(vessel_id, key)}#h-work"
+        return f"{job_href(vessel_id, key)}#next"
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "step"))
 

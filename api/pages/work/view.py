@@ -8,8 +8,10 @@ from typing import Any
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.job_line import JobLine
-from api.pages.work.forms import RefusedStep
-from api.pages.work.sheet_view import SheetView
+from api.pages.work.box import BoxField
+from api.pages.work.course import CourseView
+from api.pages.work.forms import RefusedStep, StepForm
+from api.pages.work.sheet_view import SheetView, StepLine
 from scheduler.domain.base.enums import Test
 from scheduler.domain.hours.running import RunningHours
 
@@ -75,7 +77,6 @@ class WorkView:
     version: int = 0
     """Of the work: how many steps are kept."""
     idempotency_key: str = ""
-    next_kind: str = ""
     points: tuple[str, ...] = ()
     hanging: tuple[str, ...] = ()
     values: Mapping[str, str] = field(default_factory=dict)
@@ -140,6 +141,13 @@ class JobView:
     closed: Closed | None = None
     work: WorkView | None = None
     sheet: SheetView | None = None
+    course: CourseView | None = None
+    """The column of an open job that takes a pump out."""
+    also_form: StepForm | None = None
+    """Another act that stands in the box, instead of the next."""
+    close_steps: tuple[StepLine, ...] = ()
+    close_measures: tuple[BoxField, ...] = ()
+    """What a job that takes no pump out is closed with."""
     photos: tuple[Mapping[str, Any], ...] = ()
     """As the answers tell them."""
     photo_action: str = ""

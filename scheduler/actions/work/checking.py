@@ -19,6 +19,7 @@ from scheduler.domain.work.striking import STRIKE_WITHIN
 from scheduler.errors import Clash, NotAllowed, NotFound
 from scheduler.storage.capacity import OutageStatus, open_outage_rows
 from scheduler.storage.database import Session
+from scheduler.storage.people import person_rows
 from scheduler.storage.record import append_record
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import JobRow, done_rows_with, job_row, jobs_worked_on, last_sequence
@@ -68,6 +69,13 @@ def check_job(context: Context, hand: Hand, place: Place, job_id: JobId) -> Answ
         return Answer(200, {"job": row.key, "checked_by": actor.name, "record": number, "stamp": stamp})
 
     return hand_action(context, hand, place.vessel_id, act)
+
+
+def who_may_check(context: Context, vessel_id: str, but: str) -> tuple[str, ...]:
+    """Names of the ship's people who may sign a job as checked, without that one; in order."""
+    with context.db.read() as session:
+        aboard = [one for one in person_rows(session) if one.vessel_id == vessel_id and not one.withdrawn_at]
+    return tuple(sorted({one.name for one in aboard if one.role in CHECKS and not same_name(one.name, but)}))
 
 
 def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reason: str = "") -> Answer:

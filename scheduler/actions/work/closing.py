@@ -78,21 +78,36 @@ def close_job(
             reached, nobody named, the checker is the doer.
     """
     derive_vessel(context, place.vessel_id)
+    return hand_action(
+        context,
+        hand,
+        place.vessel_id,
+        lambda session: record_close(session, context, hand, place, job_id, closing, if_match=if_match),
+    )
 
-    def act(session: Session) -> Answer:
-        now = load_plant(session, context, place.vessel_id, place.plant_id)
-        kind = kind_of(now.plant, job_id)
-        job = open_job(session, now, job_id)
-        must_be_named(closing)
-        must_fit_in_time(now, kind, job_id, closing)
-        kept = steps_of(session, place.vessel_id, job_id.key)
-        must_be_newest(kept, if_match)
-        must_be_finished(kept, closing, now.offset_minutes)
-        ran, source, remark = hours_at_close(session, now, kind, job_id, closing)
-        lacks = lacks_of(session, now, kind, job_id, closing, kept)
-        return _close(session, hand, now, kind, job, with_steps(closing, kept), kept, ran, source, remark, lacks)
 
-    return hand_action(context, hand, place.vessel_id, act)
+def record_close(
+    session: Session,
+    context: Context,
+    hand: Hand,
+    place: Place,
+    job_id: JobId,
+    closing: Close,
+    *,
+    if_match: int | None = None,
+) -> Answer:
+    """A close within a transaction; the vessel's hours are derived before it. Raises as `close_job` does."""
+    now = load_plant(session, context, place.vessel_id, place.plant_id)
+    kind = kind_of(now.plant, job_id)
+    job = open_job(session, now, job_id)
+    must_be_named(closing)
+    must_fit_in_time(now, kind, job_id, closing)
+    kept = steps_of(session, place.vessel_id, job_id.key)
+    must_be_newest(kept, if_match)
+    must_be_finished(kept, closing, now.offset_minutes)
+    ran, source, remark = hours_at_close(session, now, kind, job_id, closing)
+    lacks = lacks_of(session, now, kind, job_id, closing, kept)
+    return _close(session, hand, now, kind, job, with_steps(closing, kept), kept, ran, source, remark, lacks)
 
 
 def _close(

@@ -85,6 +85,17 @@ def take_step(
         Stale: the work has gone on since `if_match`, the version that was looked at.
         NotAllowed: the minimum overridden by nobody known or someone below the chief engineer. Refused: an instant to come.
     """
+    must_be_allowed(context, hand, step)
+    return hand_action(
+        context,
+        hand,
+        place.vessel_id,
+        lambda session: record_step(session, context, hand, place, job_id, step, fact=fact, if_match=if_match),
+    )
+
+
+def must_be_allowed(context: Context, hand: Hand, step: AnyStep) -> None:
+    """Raises Refused for an instant to come, NotAllowed where a step is the chief engineer's to record and somebody else does."""
     if step.at > context.now() + AHEAD:
         raise Refused("That time is still to come; give the instant at which it was done.")
     if isinstance(step, TagPlaced) and step.override.strip():
@@ -92,78 +103,88 @@ def take_step(
     if isinstance(step, MeasureAccepted):
         person_acting(context, hand.actor, AUTHORITY, "accept a measure outside its limits, with a reason")
 
-    def act(session: Session) -> Answer:
-        now = load_plant(session, context, place.vessel_id, place.plant_id)
-        kind = kind_of(now.plant, job_id)
-        job = open_job(session, now, job_id)
-        told = _behind(now.plant, kind, step)
-        kept = steps_of(session, place.vessel_id, job_id.key)
-        must_be_newest(kept, if_match)
-        if len(kept) >= MOST_STEPS:
-            raise Refused(f"This job has {len(kept)} steps, which is the most. Put the rest in one note.")
-        pump = where(now.plant, kind.subject, job_id.subject, step.at)[0] if kind.takes_pump_out else None
-        stood = state_of(kept, step.at)
-        begun = begun_at(kept, step.at)
-        procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
-        against = _against(context, hand, now, kind, kept, stood, told, procedure, pump)
-        _refuse(against, fact, now.offset_minutes)
-        flags = [against_words(one, now.offset_minutes) for one in against]
-        plain = [to_plain(one) for one in against]
-        number, stamp = append_record(
-            session,
-            place.vessel_id,
-            f"work: {step.kind}",
-            now.at,
-            {
-                "job_no": job_id.key,
-                "step": json.loads(STEP.dump_json(told)),
-                "at": step.at,
-                "by": step.by,
-                "pump": pump,
-                "told_as_fact": fact,
-                "flags": flags,
-                "against": plain,
-                "recorded_by": hand.actor.name,
-            },
-        )
-        row = WorkStepRow(
-            vessel_id=place.vessel_id,
-            job_key=job_id.key,
-            number=len(kept) + 1,
-            pump_id=pump,
-            kind=step.kind,
-            at=step.at,
-            detail=STEP.dump_json(told).decode(),
-            flags=plain,
-            actor=hand.actor.name,
-            record=number,
-            recorded_at=context.now(),
-        )
-        session.add(row)
-        session.flush()
-        after = steps_of(session, place.vessel_id, job_id.key)
-        before, work = state_of(kept), state_of(after)
-        if isinstance(step, Noted) and step.about is Note.PART:
-            use_part(session, place, step.name, step.value, hand.actor.name, context.now())
-        if against and pump is not None:
-            open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
-        if pump is not None:
-            if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
-                require_no_tag(session, place.vessel_id, pump, now.plant, now.at)
-            _count(session, now, pump, job_id, before, work, step, hand.actor.name)
-        return Answer(
-            201,
-            {
-                **work_json(now.plant, job, kind, after, procedure, now.at, now.offset_minutes),
-                "flags": flags,
-                "against": plain,
-                "warnings": rest_warnings(session, place.vessel_id, now.plant.crew, step.by, step.at),
-                "record": number,
-                "stamp": stamp,
-            },
-        )
 
-    return hand_action(context, hand, place.vessel_id, act)
+def record_step(
+    session: Session,
+    context: Context,
+    hand: Hand,
+    place: Place,
+    job_id: JobId,
+    step: AnyStep,
+    *,
+    fact: bool,
+    if_match: int | None,
+) -> Answer:
+    """A step taken in within a transaction, and what it means for its pump's capacity. Raises as `take_step` does."""
+    now = load_plant(session, context, place.vessel_id, place.plant_id)
+    kind = kind_of(now.plant, job_id)
+    job = open_job(session, now, job_id)
+    told = _behind(now.plant, kind, step)
+    kept = steps_of(session, place.vessel_id, job_id.key)
+    must_be_newest(kept, if_match)
+    if len(kept) >= MOST_STEPS:
+        raise Refused(f"This job has {len(kept)} steps, which is the most. Put the rest in one note.")
+    pump = where(now.plant, kind.subject, job_id.subject, step.at)[0] if kind.takes_pump_out else None
+    stood = state_of(kept, step.at)
+    begun = begun_at(kept, step.at)
+    procedure = procedure_of(session, place.vessel_id, now.plant, kind, pump, begun, now.offset_minutes)
+    against = _against(context, hand, now, kind, kept, stood, told, procedure, pump)
+    _refuse(against, fact, now.offset_minutes)
+    flags = [against_words(one, now.offset_minutes) for one in against]
+    plain = [to_plain(one) for one in against]
+    number, stamp = append_record(
+        session,
+        place.vessel_id,
+        f"work: {step.kind}",
+        now.at,
+        {
+            "job_no": job_id.key,
+            "step": json.loads(STEP.dump_json(told)),
+            "at": step.at,
+            "by": step.by,
+            "pump": pump,
+            "told_as_fact": fact,
+            "flags": flags,
+            "against": plain,
+            "recorded_by": hand.actor.name,
+        },
+    )
+    row = WorkStepRow(
+        vessel_id=place.vessel_id,
+        job_key=job_id.key,
+        number=len(kept) + 1,
+        pump_id=pump,
+        kind=step.kind,
+        at=step.at,
+        detail=STEP.dump_json(told).decode(),
+        flags=plain,
+        actor=hand.actor.name,
+        record=number,
+        recorded_at=context.now(),
+    )
+    session.add(row)
+    session.flush()
+    after = steps_of(session, place.vessel_id, job_id.key)
+    before, work = state_of(kept), state_of(after)
+    if isinstance(step, Noted) and step.about is Note.PART:
+        use_part(session, place, step.name, step.value, hand.actor.name, context.now())
+    if against and pump is not None:
+        open_about(session, now, job_id.key, WORK_FLAGGED, against, hand.actor.name)
+    if pump is not None:
+        if work.counts is not Counts.NOTHING and (isinstance(step, Tested) or work.counts is not before.counts):
+            require_no_tag(session, place.vessel_id, pump, now.plant, now.at)
+        _count(session, now, pump, job_id, before, work, step, hand.actor.name)
+    return Answer(
+        201,
+        {
+            **work_json(now.plant, job, kind, after, procedure, now.at, now.offset_minutes),
+            "flags": flags,
+            "against": plain,
+            "warnings": rest_warnings(session, place.vessel_id, now.plant.crew, step.by, step.at),
+            "record": number,
+            "stamp": stamp,
+        },
+    )
 
 
 def _behind(plant: Plant, kind: JobKind, step: AnyStep) -> AnyStep:

@@ -232,6 +232,29 @@ class OutageCheck:
     holds: tuple[tuple[datetime, datetime], ...]
 
 
+def margins_hourly(
+    plant: Plant,
+    outages: Iterable[Outage],
+    at: datetime,
+    hours: int,
+    offset_minutes: int,
+    whole: Mapping[str, Swept] | None = None,
+    concessions: Sequence[Concession] = (),
+) -> list[tuple[int, str]]:
+    """Available minus minimum, whole litres an hour, with the minimum's label: at `at` and each hour after it, `hours` of them.
+
+    Args:
+        concessions: lower minima agreed; one counts for the hours it covers whole.
+    """
+    known, found = tuple(outages), []
+    for step in range(hours):
+        then = at + timedelta(hours=step)
+        minimum, label = minimum_agreed(plant, then, offset_minutes, concessions, timedelta(hours=1))
+        there = sum(map(litres_down, capacities_at(plant, known, then, whole).values()))
+        found.append((there - litres_up(minimum), label))
+    return found
+
+
 def check_outage(
     plant: Plant,
     outages: Iterable[Outage],
@@ -255,13 +278,8 @@ def check_outage(
         Outage(pump=pump, from_at=at - timedelta(days=1), to_at=None, counts_for=Swept(0.0), reason="asked"),
     )
     steps = look_ahead_days * 24 + hours
-    margins, labels = [], []
-    for step in range(steps):
-        then = at + timedelta(hours=step)
-        minimum, label = minimum_agreed(plant, then, offset_minutes, concessions, timedelta(hours=1))
-        there = sum(map(litres_down, capacities_at(plant, known, then, whole).values()))
-        margins.append(there - litres_up(minimum))
-        labels.append(label)
+    hourly = margins_hourly(plant, known, at, steps, offset_minutes, whole, concessions)
+    margins, labels = [margin for margin, _ in hourly], [label for _, label in hourly]
     least = min(range(hours), key=lambda step: margins[step])
     runs: list[tuple[datetime, datetime]] = []
     if margins[least] < 0:

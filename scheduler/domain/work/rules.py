@@ -116,7 +116,7 @@ def _against(work: WorkState, step: AnyStep, procedure: Procedure, below: BelowM
             yield from hanging(work, "start")
             yield from personal_locks(work)
         case Returned():
-            yield from _returned(work)
+            yield from _returned(work, procedure)
         case Tested():
             yield from _tested(work, step)
         case Noted():
@@ -203,7 +203,7 @@ def _tag(work: WorkState, step: TagPlaced, procedure: Procedure, below: BelowMin
         yield Objection(Against.TWO_BOXES, {"boxes": tuple(sorted({*boxes, step.box_no}))})
 
 
-def _returned(work: WorkState) -> Iterator[Objection]:
+def _returned(work: WorkState, procedure: Procedure) -> Iterator[Objection]:
     if work.hanging or work.not_known:
         yield from hanging(work, "run")
         return
@@ -213,6 +213,7 @@ def _returned(work: WorkState) -> Iterator[Objection]:
         yield Objection(Against.NOBODY_TOLD, {"others": others})
     if work.tags and work.started_locally is None:
         yield Objection(Against.NOT_STARTED_LOCALLY)
+    yield from (Objection(Against.NAMEPLATE, {"name": one.name}) for one in nameplate_exceeded(work, procedure))
 
 
 def _tested(work: WorkState, step: Tested) -> Iterator[Objection]:
@@ -273,6 +274,17 @@ def _accepted(work: WorkState, step: MeasureAccepted, procedure: Procedure) -> I
         yield Objection(Against.NAMEPLATE, {"name": step.name}, impossible=True)
     if not step.reason.strip():
         yield Objection(Against.NO_REASON, impossible=True)
+
+
+def nameplate_exceeded(work: WorkState, procedure: Procedure) -> list[Noted]:
+    """The newest figures above a limit that stands on the nameplate: nobody accepts them, and the pump stays out of AUTO.
+
+    Those of an earlier round of isolation count until they are read again."""
+    return [
+        one
+        for name, one in newest_measures(work).items()
+        if name in procedure.nameplate and one.value is not None and one.high is not None and one.value > one.high
+    ]
 
 
 def newest_measures(work: WorkState) -> dict[str, Noted]:

@@ -244,12 +244,12 @@ def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
         case PermitClosed():
             return replace(work, permits=tuple(_closed(one, step) for one in work.permits))
         case MadeReady():
-            return replace(_begun(work), ready=step)
+            return replace(begun_anew(work), ready=step)
         case Rinsed():
-            return replace(_begun(work), rinsed=step)
+            return replace(begun_anew(work), rinsed=step)
         case TagPlaced():
             again = not work.fresh and not work.hanging and not work.not_known
-            begun = replace(_anew(work) if again and work.tags else _begun(work), fresh=False)
+            begun = replace(_anew(work) if again and work.tags else begun_anew(work), fresh=False)
             tag = Tag(step.point, step.lock_no, step.tag_no, step.by, step.at, box_no=step.box_no)
             begun = replace(
                 begun, warned_at=None, started_locally=None
@@ -270,7 +270,7 @@ def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
         case VacuumLetOut():
             return replace(work, vacuum_out=step)
         case GasChecked():
-            begun = _begun(work) if step.place is GasPlace.ROOM else work
+            begun = begun_anew(work) if step.place is GasPlace.ROOM else work
             return replace(begun, gas_readings=(*begun.gas_readings, step))
         case PersonalLockOn():
             lock = PersonalLock(step.by, step.lock_no, step.company, step.at)
@@ -331,7 +331,7 @@ def _not_known(work: WorkState, step: _NotKnown) -> WorkState:
     return _out(replace(work, not_known=work.not_known | {step.point}), step.at)
 
 
-def _begun(work: WorkState) -> WorkState:
+def begun_anew(work: WorkState) -> WorkState:
     """The work with a new round begun where the one before is over: the pump was returned, or a test ended it."""
     ended = work.returned_at is not None or work.test is not Test.NONE
     return _anew(work) if ended and not work.fresh and not work.hanging and not work.not_known else work
