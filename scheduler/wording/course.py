@@ -1,11 +1,12 @@
 """The course of the work on a pump, in words: what is done, what comes next, what an undo leaves behind."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from scheduler.domain.work.acts import (
     AnyStep,
     GasChecked,
     MadeReady,
+    Noted,
     NoVoltage,
     Opened,
     PermitIssued,
@@ -28,6 +29,9 @@ from scheduler.wording.work import against_words
 ISOLATING = (WorkAct.LOCKED, WorkAct.START_TRIED, WorkAct.NO_VOLTAGE, WorkAct.VACUUM_OUT)
 """Acts that stand in one list: points, with the tests set in where they are made."""
 
+BACK_WORDS = "people clear, points off one by one, local start, AUTO, pull-down, close"
+"""What follows once the work on the open pump is done."""
+
 _NAMES: Mapping[WorkAct, str] = {
     WorkAct.READY: "Before: permit, stand-by seen, told",
     WorkAct.ROOM_GAS: "Gas in the room: O2, LEL, H2S",
@@ -35,14 +39,14 @@ _NAMES: Mapping[WorkAct, str] = {
     WorkAct.LOCKED: "Lock, tag, prove dead",
     WorkAct.START_TRIED: "Start tried, control supply alive",
     WorkAct.NO_VOLTAGE: "No voltage: L1, L2, L3",
-    WorkAct.VACUUM_OUT: "Gauge stays at zero with both valves shut; drained",
-    WorkAct.ON_BOX: "Lock box: everyone who works on it hangs a personal lock",
+    WorkAct.VACUUM_OUT: "Gauge stays at zero; drained",
+    WorkAct.ON_BOX: "Lock box: own lock of everybody at it",
     WorkAct.COVER_GAS: "Gas at the slackened cover: O2, LEL, H2S",
     WorkAct.OPENED: "Opened",
     WorkAct.CLEAR: "People and tools clear, covers on",
     WorkAct.OFF_BOX: "Personal locks off",
     WorkAct.UNLOCKED: "Points off, one by one, suction last",
-    WorkAct.LOCAL_START: "Start locally: leaks, current of the phases, turning",
+    WorkAct.LOCAL_START: "Start locally: leaks, current, turning",
     WorkAct.AUTO: "AUTO",
     WorkAct.CLOSE: "Pull-down, then close",
 }
@@ -83,7 +87,7 @@ def done_words(act: CourseAct, entry: AnyStep | None) -> tuple[str, str]:
         case Returned():
             return "AUTO", ""
         case _:
-            return act_words(act), ""
+            return (act.name.split(". ")[0].split("; ")[0] if act.act is WorkAct.STEP else act_words(act)), ""
 
 
 def course_heading(acts: Sequence[CourseAct], work: WorkState) -> str:
@@ -101,22 +105,33 @@ def course_heading(acts: Sequence[CourseAct], work: WorkState) -> str:
         return f"{_done(locked)} of {len(locked)} locked and tagged: {_small(what)} next."
     if following.act is WorkAct.UNLOCKED:
         return f"{_done(off)} of {len(off)} off: {what} next."
-    return _HEADS.get(following.act, lambda said: f"{said}.")(what)
+    return _HEADS.get(following.act, f"{what}.")
 
 
-_HEADS: Mapping[WorkAct, Callable[[str], str]] = {
-    WorkAct.READY: lambda _: "Permit first; then the stand-by seen, people told.",
-    WorkAct.ROOM_GAS: lambda _: "Read the gas in the room.",
-    WorkAct.RINSED: lambda _: "Rinse, drain, stop.",
-    WorkAct.ON_BOX: lambda _: "Dead and drained: hang your own lock on the box.",
-    WorkAct.COVER_GAS: lambda _: "Read the gas at the slackened cover.",
-    WorkAct.OPENED: lambda _: "All proved: it may be opened.",
-    WorkAct.CLEAR: lambda _: "Work done: people and tools clear, covers on.",
-    WorkAct.OFF_BOX: lambda _: "Personal locks off the box first.",
-    WorkAct.LOCAL_START: lambda _: "All locks off: start it locally.",
-    WorkAct.AUTO: lambda _: "It runs: back to AUTO.",
-    WorkAct.CLOSE: lambda _: "In AUTO, not proved: the pull-down, then close.",
+_HEADS: Mapping[WorkAct, str] = {
+    WorkAct.READY: "Permit first; then the stand-by seen, people told.",
+    WorkAct.ROOM_GAS: "Read the gas in the room.",
+    WorkAct.RINSED: "Rinse, drain, stop.",
+    WorkAct.ON_BOX: "Dead and drained: hang your own lock on the box.",
+    WorkAct.COVER_GAS: "Read the gas at the slackened cover.",
+    WorkAct.OPENED: "All proved: it may be opened.",
+    WorkAct.CLEAR: "Work done: people and tools clear, covers on.",
+    WorkAct.OFF_BOX: "Personal locks off the box first.",
+    WorkAct.LOCAL_START: "All locks off: start it locally.",
+    WorkAct.AUTO: "It runs: back to AUTO.",
+    WorkAct.CLOSE: "In AUTO, not proved: the pull-down, then close.",
 }
+
+
+def exceeded_words(over: Noted) -> tuple[str, str]:
+    """(heading, what to do) where a figure is above the nameplate after the local start."""
+    read = f"{over.value:g} {over.unit} of {over.high:g}".replace("  ", " ")
+    name = over.name[:1].upper() + over.name[1:]
+    return (
+        f"{name} {read}: stop it.",
+        f"The pump stays out of AUTO: {over.name} {read}, the nameplate; nobody accepts more. Stop it and set the selector to "
+        "OFF. Then start it and read once more, or give it up as failed.",
+    )
 
 
 def _done(acts: Iterable[CourseAct]) -> int:

@@ -333,6 +333,12 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/vessels/{vessel_id}/calendar/file"): Walk(
         "/vessels/demo-plover/calendar/file", 422, body={"csv": "x"}, form=True
     ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/acts"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/acts",
+        frozenset({303, 409, 412}),
+        body={"act": "people clear", "by": "A. Second"},
+        form=True,
+    ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/steps"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/steps",
         frozenset({303, 409}),

@@ -13,8 +13,7 @@ from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.acts import isolated
 from tests.api.stage import stamp
-from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in
-from tests.browser.test_counters_pages import SMALL
+from tests.browser.chromium import SIZES, signed_in
 from tests.end_to_end.live import FIRST, Live, TurnedClock, serving
 
 pytestmark = pytest.mark.browser

@@ -16,7 +16,7 @@ from scheduler.domain.work.proofs import permit_valid
 from scheduler.domain.work.state import WorkState, same
 from scheduler.wording.figures import clock, listed
 
-TOLD = "bridge, hotel"
+WARNED_USUALLY = "bridge, hotel"
 """Whom to tell, where the ship has told nobody before; looked at and changed in the field."""
 PHASES = ("L1", "L2", "L3")
 DRAINED_TO = ("sewage tank", "closed container")
@@ -103,7 +103,7 @@ def _ready(act: CourseAct, g: BoxGround) -> ActBox:
             BoxField(name="valid_to", label="Valid until", hint="ship time", mode="numeric"),
             BoxField(name="issued_by", label="By", hint="who issued it", value=by),
         )
-    told = g.entry.told if isinstance(g.entry, MadeReady) else TOLD
+    told = g.entry.told if isinstance(g.entry, MadeReady) else WARNED_USUALLY
     names = (BoxField(name="told", label="Told", hint="who knows of it", value=told, wide=True),)
     running = listed(g.running) or "no other pump"
     says = () if ready else (f"Stand-by seen running in AUTO: {running}", "Those below are told")
@@ -281,7 +281,7 @@ def _local_start(act: CourseAct, g: BoxGround) -> ActBox:
     limit = "A" if plated is None else limits_words(plated)
     phases = tuple(BoxField(name=one, label=f"{one}, A", hint=limit, mode="decimal") for one in PHASES)
     others = measure_fields([one for one in g.measures if one is not plated])
-    told = g.work.ready.told if g.work.ready and g.work.ready.told else TOLD
+    told = g.work.ready.told if g.work.ready and g.work.ready.told else WARNED_USUALLY
     names = () if g.work.warned_at else (BoxField(name="names", label="Told that it is free", value=told, wide=True),)
     why = BoxField(name="why", label="Why it is better now", hint="needed for a second reading", wide=True)
     again = bool(g.exceeded)
@@ -382,7 +382,7 @@ USED_BEFORE: Mapping[WorkAct, str] = {
 """Of which kind of entry the ship's newest one fills the box."""
 
 
-def exceeded_words(
+def readings_kept(
     readings: Sequence[tuple[datetime, float, str, float]], offset_minutes: int
 ) -> tuple[tuple[str, str], ...]:
     """(time, "13.4 A of 12") of readings above the nameplate."""

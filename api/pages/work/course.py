@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from api.pages.shared.forms import FormState
-from api.pages.work.box import USED_BEFORE, ActBox, BoxGround, act_box, exceeded_words
+from api.pages.work.box import USED_BEFORE, ActBox, BoxGround, act_box, readings_kept
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import StoredStep
@@ -16,7 +16,7 @@ from scheduler.domain.capacity.minimum import margins_hourly
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.sheets import Phase
-from scheduler.domain.work.acts import AnyStep, GasChecked, GasPlace, MadeReady, Note, Noted, Opened
+from scheduler.domain.work.acts import AnyStep, GasChecked, GasPlace, Note, Noted, Opened
 from scheduler.domain.work.against import Procedure
 from scheduler.domain.work.course import (
     CourseAct,
@@ -33,15 +33,17 @@ from scheduler.domain.work.opening import opening_objections
 from scheduler.domain.work.rules import nameplate_exceeded
 from scheduler.domain.work.state import Counts, WorkState
 from scheduler.wording.course import (
+    BACK_WORDS,
     ISOLATING,
     act_words,
     course_heading,
     done_words,
+    exceeded_words,
     lacks_words,
     list_words,
     undo_words,
 )
-from scheduler.wording.figures import clock, margin_number
+from scheduler.wording.figures import clock, count_words, margin_number
 from scheduler.wording.steps import step_words
 
 _HOURS_AHEAD = 12
@@ -110,7 +112,9 @@ class CourseView(FormState):
     """
 
     heading: str
-    lines: tuple[CourseLine, ...]
+    alert: str = ""
+    """What stops the work now."""
+    lines: tuple[CourseLine, ...] = ()
     box: ActBox | None = None
     out: tuple[str, ...] = ()
     undo: UndoView | None = None
@@ -151,8 +155,15 @@ def course_view(asked: CourseAsked) -> CourseView:
     following = next_act(acts)
     box_no = box_of(work, entries)
     taken_back = undoable(asked.kept, asked.person, now.at) if asked.may_write else None
+    over = (
+        nameplate_exceeded(work, asked.procedure)
+        if following.act is WorkAct.LOCAL_START and work.started_locally
+        else []
+    )
+    heading, alert = exceeded_words(over[0]) if over else (course_heading(acts, work), "")
     return CourseView(
-        heading=course_heading(acts, work),
+        heading=heading,
+        alert=alert,
         lines=tuple(_lines(asked, acts, entries_left(entries), work)),
         box=_box(asked, acts, entries, work, following, box_no) if asked.may_write else None,
         out=tuple(_while_out(asked, work)),
@@ -184,7 +195,7 @@ def _box(
     now = asked.now
     kind = USED_BEFORE.get(following.act)
     if following.act is WorkAct.READY and not asked.procedure.permit_needed:
-        kind = MadeReady.kind
+        kind = "made ready"
     before = None if kind is None else used_before(asked.context, asked.place, kind, box_no)
     measures = measures_asked(acts, entries, asked.kind.measures)
     seen = any(isinstance(one, Noted) and one.about is Note.FINDING for one in entries_left(entries))
@@ -209,7 +220,7 @@ def _box(
                 if pump != asked.job.pump and swept.m3_per_h > 0
             ),
             measures=measures,
-            exceeded=exceeded_words(
+            exceeded=readings_kept(
                 [
                     (one.at, one.value or 0.0, one.unit, one.high or 0.0)
                     for one in nameplate_exceeded(work, asked.procedure)
@@ -240,6 +251,15 @@ def _lines(
             yield _list_line(together, work, offset)
             continue
         n += 1
+        if one.act is WorkAct.STEP and one.stand is Stand.COMING and work.opened_at is None:
+            steps = [a for a in acts if a.act is WorkAct.STEP and a.stand is Stand.COMING]
+            if one is steps[0]:
+                words = count_words(len(steps), "step", "steps").lower()
+                yield CourseLine(words="Work", detail=f"{words} of the sheet")
+            continue
+        if one.act is WorkAct.CLEAR and one.stand is Stand.COMING and work.opened_at is None:
+            yield CourseLine(words="Back", detail=BACK_WORDS)
+            return
         if one.act is WorkAct.OFF_BOX and one.stand is not Stand.NEXT:
             continue
         yield _line(asked, one, left, work)
@@ -331,17 +351,23 @@ def _while_out(asked: CourseAsked, work: WorkState) -> Iterator[str]:
     hourly = margins_hourly(now.plant, now.outages, now.at, _HOURS_AHEAD, offset, now.capacities, now.concessions)
     first = hourly[0][0] / 1000
     lower = next((n for n, (margin, _) in enumerate(hourly) if margin / 1000 < first - 1e-9), None)
-    said = f"Margin {margin_number(first)} now"
+    said = f"Margin {margin_number(first)} now" if first >= 0 else f"Short by {_short(first)} now"
     if lower is not None:
         at = (now.at + timedelta(hours=lower)).replace(minute=0)
-        said += f", {margin_number(hourly[lower][0] / 1000)} from {clock(at, offset)}"
+        later = hourly[lower][0] / 1000
+        said += f", {margin_number(later) if later >= 0 else f'short by {_short(later)}'} from {clock(at, offset)}"
     yield f"{said}."
     largest = max((swept.m3_per_h for pump, swept in now.counts_for().items() if pump != asked.job.pump), default=0.0)
-    trip = min(margin for margin, _ in hourly[:1]) / 1000 - largest
-    yield f"If one more pump trips: {'short by ' + margin_number(-trip).lstrip('-') if trip < 0 else margin_number(trip) + ' left'}."
+    trip = first - largest
+    yield f"If one more pump trips: {f'short by {_short(trip)}' if trip < 0 else f'{margin_number(trip)} left'}."
     permit = work.permit_at(now.at)
     if permit is not None and permit.valid_to is not None:
         yield f"Permit ends {clock(permit.valid_to, offset)}."
     if work.is_open and work.gas is not None:
         by = work.gas.at + timedelta(minutes=asked.procedure.gas_minutes)
         yield f"Gas read {clock(work.gas.at, offset)}: again after every break, or by {clock(by, offset)}."
+
+
+def _short(margin_m3_per_h: float) -> str:
+    """What lacks, rounded up, without a sign."""
+    return margin_number(margin_m3_per_h).lstrip("\u2212")

@@ -20,7 +20,7 @@ from scheduler.errors import Refused
 from scheduler.parsing import Fields, read_instant, read_time
 from scheduler.shiptime import instant_of, ship_time
 
-NEEDED = "this is empty; it is asked for here."
+NEEDED = "this is empty and asked for"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +69,7 @@ def act_named(text: str) -> WorkAct:
         raise Refused(f"{text[:40]!r} is no act of the work. Go back to the job's page.") from error
 
 
-def measures_typed(fields: Fields, kind: JobKind, at: datetime, by: str) -> list[AnyStep]:
+def measures_from(fields: Fields, kind: JobKind, at: datetime, by: str) -> list[AnyStep]:
     """The figures typed in, of the measures the sheet asks for."""
     return [
         _measure(asked, value, at, by)
@@ -126,12 +126,18 @@ def _until(box: ReadBox) -> datetime | None:
 
 
 def _gas(box: ReadBox) -> Found:
-    figures = {}
-    for name in ("oxygen_percent", "lel_percent", "h2s_ppm"):
-        figures[name] = box.fields.figure(name, empty=NEEDED)
-    place = GasPlace.ROOM if box.act is WorkAct.ROOM_GAS else GasPlace.COVER
-    meter = box.needed("meter")
-    return [acts.GasChecked(at=box.at, by=box.by, place=place, meter=meter, bump_tested=True, **figures)], None
+    figure = box.fields.figure
+    read = acts.GasChecked(
+        at=box.at,
+        by=box.by,
+        place=GasPlace.ROOM if box.act is WorkAct.ROOM_GAS else GasPlace.COVER,
+        oxygen_percent=figure("oxygen_percent", empty=NEEDED),
+        lel_percent=figure("lel_percent", empty=NEEDED),
+        h2s_ppm=figure("h2s_ppm", empty=NEEDED),
+        meter=box.needed("meter"),
+        bump_tested=True,
+    )
+    return [read], None
 
 
 def _rinsed(box: ReadBox) -> Found:
@@ -183,7 +189,7 @@ def _opened(box: ReadBox) -> Found:
 
 
 def _step(box: ReadBox) -> Found:
-    steps = measures_typed(box.fields, box.kind, box.at, box.by)
+    steps = measures_from(box.fields, box.kind, box.at, box.by)
     seen = box.do.removeprefix("seen:") if box.do.startswith("seen:") else ""
     if seen:
         words = box.fields.text("text")
@@ -217,7 +223,7 @@ def _local_start(box: ReadBox) -> Found:
     plated = next((one for one in box.kind.measures if one.nameplate), None)
     if plated is not None and current:
         steps.append(_measure(plated, max(current), box.at, box.by, why))
-    return [*measures_typed(box.fields, box.kind, box.at, box.by), *steps], None
+    return [*measures_from(box.fields, box.kind, box.at, box.by), *steps], None
 
 
 def _failed(box: ReadBox) -> Found:
@@ -232,7 +238,7 @@ def _auto(box: ReadBox) -> Found:
 def _close(box: ReadBox) -> Found:
     if box.do == "failed":
         return _failed(box)
-    steps = measures_typed(box.fields, box.kind, box.at, box.by)
+    steps = measures_from(box.fields, box.kind, box.at, box.by)
     proved = box.work.test is Test.PASSED
     if not proved and box.do != "unproved":
         steps.append(
@@ -249,7 +255,7 @@ def _close(box: ReadBox) -> Found:
             )
         )
     steps += permits_closed(box.work, box.at, box.by)
-    return steps, close_typed(box.fields, box.at, box.by, Test.NONE if box.do == "unproved" else Test.PASSED)
+    return steps, close_from(box.fields, box.at, box.by, Test.NONE if box.do == "unproved" else Test.PASSED)
 
 
 def permits_closed(work: WorkState, at: datetime, by: str) -> list[AnyStep]:
@@ -257,7 +263,7 @@ def permits_closed(work: WorkState, at: datetime, by: str) -> list[AnyStep]:
     return [acts.PermitClosed(at=at, by=by, number=one.number) for one in work.permits if one.closed_at is None]
 
 
-def close_typed(fields: Fields, at: datetime, by: str, test: Test) -> Close:
+def close_from(fields: Fields, at: datetime, by: str, test: Test) -> Close:
     """The close as the box has it."""
     checked_by = fields.text("checked_by")
     if checked_by and same_name(checked_by, by):

@@ -15,7 +15,7 @@ from api.pages.shared.frame import may
 from api.pages.work.build import JobFormBack, closed_view, done_job, open_view
 from api.pages.work.forms import checked_step, read_step
 from api.pages.work.page import job_page
-from api.pages.work.reading import ReadBox, act_named, measures_typed, read_box
+from api.pages.work.reading import ReadBox, act_named, measures_from, read_box
 from api.pages.work.sheet import open_sheet
 from api.routes.shared import bodies
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
@@ -150,7 +150,7 @@ def _noted(fields: Fields, kind: JobKind, done: closing_checks.Close) -> list[An
     at, by = done.done_at, done.done_by
     sheet = {one.text for one in kind.sheet if not one.act}
     ticked = [text for name, text in fields.values.items() if name.startswith("tick:") and text in sheet]
-    measures = measures_typed(fields, kind, at, by)
+    measures = measures_from(fields, kind, at, by)
     fields.check()
     return [*(Noted(at=at, by=by, about=Note.STEP, name=text) for text in ticked), *measures]
 

@@ -118,7 +118,7 @@ class UsedBefore:
 def used_before(context: Context, place: Place, kind: str, box: str = "") -> UsedBefore:
     """The ship's newest entry of a kind; of tags, those of the lock box. Nothing where there is none."""
     with context.db.read() as session:
-        most = _TAGS_LOOKED_AT if kind == TagPlaced.kind else 1
+        most = _TAGS_LOOKED_AT if kind == "tag placed" else 1
         entries = [STEP.validate_json(row.detail) for row in newest_step_rows(session, place.vessel_id, kind, most)]
     tags = [one for one in reversed(entries) if isinstance(one, TagPlaced) and box and one.box_no == box]
     return UsedBefore(entry=next(iter(entries), None), numbers={one.point: (one.lock_no, one.tag_no) for one in tags})

@@ -161,14 +161,16 @@ def _isolating(work: WorkState, procedure: Procedure) -> Iterable[_Known]:
     first, electric, rest = isolation_order(procedure, tuple(one.instead for one in work.passing if one.instead))
     yield from (_locked(work, point) for point in first)
     tried = work.start_tried
-    yield _Known(WorkAct.START_TRIED, _since(work, tried and tried.at, first), tried.at if tried else None)
+    yield _Known(WorkAct.START_TRIED, _since(work, tried.at if tried else None, first), tried.at if tried else None)
     yield from (_locked(work, point) for point in electric)
     read = work.no_voltage
-    yield _Known(WorkAct.NO_VOLTAGE, _since(work, read and read.at, (*first, *electric)), read.at if read else None)
+    yield _Known(
+        WorkAct.NO_VOLTAGE, _since(work, read.at if read else None, (*first, *electric)), read.at if read else None
+    )
     yield from (_locked(work, point) for point in rest)
     out = work.vacuum_out
     valves = procedure.of_role(PointRole.SUCTION, PointRole.DISCHARGE, PointRole.FLUSHING)
-    yield _Known(WorkAct.VACUUM_OUT, _since(work, out and out.at, valves), out.at if out else None)
+    yield _Known(WorkAct.VACUUM_OUT, _since(work, out.at if out else None, valves), out.at if out else None)
 
 
 def _since(work: WorkState, at: datetime | None, points: Sequence[str]) -> bool:
@@ -181,7 +183,7 @@ def _since(work: WorkState, at: datetime | None, points: Sequence[str]) -> bool:
 def _locked(work: WorkState, point: str) -> _Known:
     tag = _tag_at(work, point)
     return _Known(
-        WorkAct.LOCKED, work.locked(point) or (_behind(work) and tag is not None), tag and tag.placed_at, point
+        WorkAct.LOCKED, work.locked(point) or (_behind(work) and tag is not None), tag.placed_at if tag else None, point
     )
 
 
@@ -239,7 +241,7 @@ def _back(entries: Sequence[AnyStep], work: WorkState, procedure: Procedure) -> 
     for point in (*order, *(one for one in dict.fromkeys((*hang, *sorted(work.not_known))) if one not in order)):
         tag = _tag_at(work, point)
         off_now = _behind(work) and point not in hang and point not in work.not_known
-        yield _Known(WorkAct.UNLOCKED, off_now, tag and tag.removed_at, point)
+        yield _Known(WorkAct.UNLOCKED, off_now, tag.removed_at if tag else None, point)
     yield from _steps(entries, procedure, Phase.BACK)
     started = work.started_locally
     good = started is not None and work.warned_at is not None and not nameplate_exceeded(work, procedure)
