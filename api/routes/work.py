@@ -37,6 +37,7 @@ from api.routes.bodies.work import (
     CauseBody,
     ClogBody,
     HandoverBody,
+    HandoverSignatureBody,
     NotFittedBody,
     NotFittedSignatureBody,
     PartBody,
@@ -326,10 +327,14 @@ def write_handover(vessel_id: str, call: HandCallDep, body: HandoverBody) -> Han
 
 
 @router.post("/api/v1/vessels/{vessel_id}/handovers/{number}/signature", tags=["work"], summary="Sign a handover note")
-def sign_handover(vessel_id: str, number: Number, call: HandCallDep) -> HandoverSignedAnswer:
-    """By the one who takes over, not by who wrote it."""
+def sign_handover(
+    vessel_id: str, number: Number, call: HandCallDep, body: HandoverSignatureBody | None = None
+) -> HandoverSignedAnswer:
+    """By the one who takes over, not by who wrote it; names every point that is locked and tagged, looked at by both."""
     call.must_reach_vessel(vessel_id)
-    answer = handover.sign_handover(call.context, call.hand({}), vessel_id, number)
+    looked_at = [f"{one.job}|{one.point}|{one.tag_no}" for one in body.looked_at] if body else []
+    hand = call.hand(body if body and body.looked_at else {})
+    answer = handover.sign_handover(call.context, hand, vessel_id, number, looked_at)
     return call.answered(HandoverSignedAnswer, answer)
 
 

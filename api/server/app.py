@@ -19,12 +19,14 @@ from api.pages.feed import route as feed_route
 from api.pages.figures import route as figures_route
 from api.pages.hours import route as hours_route
 from api.pages.manual import route as manual_route
+from api.pages.notes import handover_route
 from api.pages.notes import route as notes_route
 from api.pages.people import list_route as people_list_route
 from api.pages.people import own_route as people_own_route
 from api.pages.people import route as people_route
 from api.pages.people.wrong_pins import WrongPins
 from api.pages.plan import route as plan_route
+from api.pages.plan import week_route
 from api.pages.plant import route as plant_route
 from api.pages.record import route as record_route
 from api.pages.shared import layout
@@ -75,6 +77,7 @@ ROUTERS = (
     people.router,
     capacity_route.router,
     notes_route.router,
+    handover_route.router,
     vessel_route.router,
     plant_route.router,
     record_route.router,
@@ -86,6 +89,7 @@ ROUTERS = (
     people_list_route.router,
     people_own_route.router,
     plan_route.router,
+    week_route.router,
     voyage_route.router,
     feed_route.router,
     hours_route.router,

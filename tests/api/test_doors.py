@@ -300,6 +300,11 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/pumps/{pump_id}/record"): Walk("/pumps/plover-pump-b/record"),
     ("GET", "/vessels/{vessel_id}/find"): Walk("/vessels/demo-plover/find?q=seal"),
     ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
+    ("GET", "/vessels/{vessel_id}/handover"): Walk("/vessels/demo-plover/handover"),
+    ("POST", "/vessels/{vessel_id}/handover"): Walk(
+        "/vessels/demo-plover/handover", 404, body={"do": "sign", "number": "7", "idempotency_key": "walked"}, form=True
+    ),
+    ("GET", "/plants/{plant_id}/week"): Walk("/plants/plover-plant/week"),
     ("POST", "/vessels/{vessel_id}/notes"): Walk(
         "/vessels/demo-plover/notes", 422, body={"do": "clog", "idempotency_key": "walked"}, form=True
     ),

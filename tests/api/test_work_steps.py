@@ -272,7 +272,20 @@ def test_nobody_signs_off_with_locks_hanging_and_a_handover_carries_what_is_open
     off = _step(fresh, 21, "tag removed", by="Demo engineer", point="supply breaker")
     assert off.status_code == 201, off.text
     assert off.json()["tags_hanging"][0]["placed_by"] == "Demo chief"
-    assert fresh.ask("POST", sign, role=Role.CHIEF, json={}).status_code == 200
+    changed = fresh.ask("POST", sign, role=Role.CHIEF, json={})
+    assert changed.status_code == 409
+    says = changed.json()["detail"]
+    assert "T-30 (VP2) not looked at together" in says
+    assert "CW-7 (VP2) not issued anew to who takes over" in says
+    assert "points locked and tagged changed since the first signature: both sign again" in says
+    permit = opened("CW-8", at=22)[0]
+    assert _step(fresh, 22, permit[1], **permit[2]).status_code == 201
+    again = fresh.ask("POST", send, json={"text": "VP2 isolated, lock of the chief."})
+    sign = f"{send}/{again.json()['handover']}/signature"
+    assert fresh.ask("POST", sign, role=Role.CHIEF, json={}).status_code == 409
+    looked_at = [{"job": JOB, "point": "supply breaker", "tag_no": "T-30"}]
+    signed = fresh.ask("POST", sign, role=Role.CHIEF, json={"looked_at": looked_at})
+    assert signed.status_code == 200, signed.text
 
 
 def test_no_tag_comes_off_by_another_hand_nor_is_anything_proved_under_it(fresh: Stage) -> None:

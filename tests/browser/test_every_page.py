@@ -145,6 +145,7 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/pumps/{pump_id}/record": ["/pumps/avocet-pump-b/record"],
         "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
         "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],
+        "/vessels/{vessel_id}/handover": [f"{vessel}/handover"],
         "/vessels/{vessel_id}/calendar": [f"{vessel}/calendar"],
         "/vessels/{vessel_id}/counters": [f"{vessel}/counters"],
         "/vessels/{vessel_id}/hours": [f"{vessel}/hours"],

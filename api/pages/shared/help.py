@@ -13,6 +13,8 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/vessels/[^/]+/find", "find"),
     (r"/vessels/[^/]+/jobs/.+", "job"),
     (r"/vessels/[^/]+/notes", "notes"),
+    (r"/vessels/[^/]+/handover", "handover"),
+    (r"/plants/[^/]+/week", "week"),
     (r"/vessels/[^/]+/calendar", "days"),
     (r"/vessels/[^/]+/counters", "counters"),
     (r"/vessels/[^/]+/hours", "hours"),

@@ -54,6 +54,20 @@ class HandoverBody(Body):
     text: Annotated[str, Field(max_length=5000), said(minLength=1, pattern=MORE_THAN_BLANKS)]
 
 
+class PointLookedAt(Body):
+    """A tag that hangs, looked at by both. Members as a handover carries them."""
+
+    job: Annotated[str, Field(max_length=300)]
+    point: Annotated[str, Field(max_length=200)]
+    tag_no: Annotated[str, Field(max_length=200)] = ""
+
+
+class HandoverSignatureBody(Body):
+    """looked_at: every point that is locked and tagged, each looked at by both together."""
+
+    looked_at: Annotated[list[PointLookedAt], Field(default_factory=list, max_length=200)]
+
+
 class ReviewBody(Body):
     """The chief's review of a month. month: as 2026-10."""
 

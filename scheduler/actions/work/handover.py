@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Collection
 from datetime import timedelta
 from typing import Any
 
@@ -10,6 +11,7 @@ from scheduler.actions.people.sides import Side, must_be_another, person_acting,
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.actions.work.carried import carried, hung_by
+from scheduler.actions.work.handover_facts import WRITTEN, changed_since, facts_in
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.persons import Person
 from scheduler.domain.record.period import REVIEW
@@ -18,6 +20,7 @@ from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record, chain_head, newest_records
 from scheduler.storage.work import HandoverRow, handover_row, handover_rows
+from scheduler.wording.handover import handover_reasons_words
 
 ABOARD = frozenset({Role.ENGINEER, Role.CHIEF})
 """Roles that hand over and take over."""
@@ -53,19 +56,22 @@ def write_handover(context: Context, hand: Hand, vessel_id: str, text: str) -> A
         remember_side(session, vessel_id, f"handover {number} written", hand.actor)
         open_now = carried(session, context, vessel_id)
         payload = {"handover": number, "text": text.strip(), "carries": open_now, "by": hand.actor.name}
-        record, _ = append_record(session, vessel_id, "handover note written", context.now(), payload)
+        record, _ = append_record(session, vessel_id, WRITTEN, context.now(), payload)
         said = {"handover": number, "record": record, "says": "Written; who takes over signs it."}
         return Answer(201, {**said, "carries": open_now})
 
     return hand_action(context, hand, vessel_id, act)
 
 
-def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> Answer:
+def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int, looked_at: Collection[str] = ()) -> Answer:
     """Sign a handover note as the one who takes over.
+
+    Args:
+        looked_at: the hanging tags that both looked at together, as `tag_mark` has them.
 
     Raises:
         NotFound: no such note. NotAllowed: by nobody known, by who takes over nothing aboard, or by the one who wrote it. Clash: it
-            is signed.
+            is signed; a point was not looked at, a permit not issued anew, or something changed since the first signature.
     """
     hand.actor.must_reach(vessel_id, f"vessel {vessel_id}")
     person_acting(context, hand.actor, ABOARD, "take over")
@@ -85,6 +91,10 @@ def sign_handover(context: Context, hand: Hand, vessel_id: str, number: int) -> 
                 f"Locks of {row.written_by} hang at {', '.join(hang)}: nobody signs off with locks hanging. Take each over with "
                 "an own lock first; where there is no relief, the chief engineer does, on record."
             )
+        facts = facts_in(session, context, vessel_id)
+        against = [*facts.against(looked_at), *changed_since(session, vessel_id, number, facts)]
+        if against:
+            raise Clash(handover_reasons_words(against))
         row.signed_by, row.signed_at = hand.actor.name, context.now()
         session.add(row)
         payload = {"handover": number, "written_by": row.written_by, "by": hand.actor.name}
