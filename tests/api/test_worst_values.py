@@ -17,22 +17,26 @@ pytestmark = pytest.mark.long
 PATHS = (str(2**31), str(2**63), str(10**40), "-1", "a%00b", "%F0%9F%9A%A2", "1e308")
 NUMBERS = (1e308, -1e308, 2**31, 2**63, -(2**63) - 1, 10**40)
 TEXTS = ("\x00", "a\x00b", "x" * 70_000, "9999-12-31T23:59:59Z", "0001-01-01T00:00:00+14:00", str(10**40))
-QUERIES = (
-    "since",
-    "limit",
-    "days",
-    "from",
-    "to",
-    "from_at",
-    "to_at",
-    "start_at",
-    "after",
-    "month",
-    "at",
-    "pump",
-    "kind",
-    "hours",
+QUERIES = frozenset(
+    {
+        "since",
+        "limit",
+        "days",
+        "from",
+        "to",
+        "from_at",
+        "to_at",
+        "start_at",
+        "after",
+        "month",
+        "at",
+        "pump",
+        "kind",
+        "hours",
+    }
 )
+"""Names that some door or other reads; a door that does not declare one gets it with the others at once."""
+BAD_QUERIES = (*PATHS, "9999-12-31T23:59:59Z", "0001-01-01T00:00:00%2B14:00")
 
 
 @pytest.fixture(scope="module", params=kinds())
@@ -82,9 +86,12 @@ def test_no_value_makes_a_door_fail(everywhere: Stage, method: str, route: str, 
             for bad in PATHS:
                 sent(everywhere, method, walk, "/".join([*parts[:n], bad, *parts[n + 1 :]]), json=walk.body)
     if method == "GET":
-        for query in QUERIES:
-            for bad in (*PATHS, "9999-12-31T23:59:59Z", "0001-01-01T00:00:00%2B14:00"):
-                sent(everywhere, method, walk, f"{walk.path}{'&' if '?' in walk.path else '?'}{query}={bad}")
+        said = everywhere.client.app.openapi()["paths"][route]["get"].get("parameters", ())
+        declared = {one["name"] for one in said if one["in"] == "query"}
+        for bad in BAD_QUERIES:
+            together = "&".join(f"{query}={bad}" for query in sorted(QUERIES - declared))
+            for more in (together, *(f"{query}={bad}" for query in sorted(declared))):
+                sent(everywhere, method, walk, f"{walk.path}{'&' if '?' in walk.path else '?'}{more}")
     if walk.body:
         for body in worse(walk.body):
             sent(everywhere, method, walk, walk.path, json=body)
