@@ -271,6 +271,11 @@ def reason_words(reason: PlaceReason, words: PlanWords, *, many: bool = False) -
                 "A nearer start is free by itself: the turn after it, cover for one more failure, a shared isolation or "
                 "evener work weigh more."
             )
+        case ReasonCode.EVENER:
+            return (
+                "A nearer start is free by itself: the turn after it, cover for one more failure, a shared isolation, "
+                "evener work or an evener margin weigh more."
+            )
         case ReasonCode.NOT_PROVED:
             return "A nearer start is free by itself; the plan is not proved best."
 

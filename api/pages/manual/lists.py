@@ -94,9 +94,10 @@ def _points() -> Markup:
 
 
 def _tiers() -> Markup:
-    from scheduler.planning.search.tiers import TIERS
+    from scheduler.planning.search.tiers import EVEN_MARGIN, TIERS
 
-    return Markup("<ol>{}</ol>").format(Markup("").join(Markup("<li>{}</li>").format(one.name) for one in TIERS))
+    names = [*(one.name for one in TIERS[:-1]), f"{EVEN_MARGIN.name}; only where the plant asks for it", TIERS[-1].name]
+    return Markup("<ol>{}</ol>").format(Markup("").join(Markup("<li>{}</li>").format(name) for name in names))
 
 
 def _settings() -> Markup:

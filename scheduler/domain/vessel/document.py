@@ -151,6 +151,8 @@ class Plant:
     second_signer: str = "hotel"
     """Who signs a lower minimum beside the chief engineer: hotel, chief officer or master."""
     findings: tuple[FindingKind, ...] = FINDINGS
+    even_margin: bool = False
+    """Of plans that are as good in all else, the one with the evenest margin is made; it may take longer, and not be proved best."""
     was: str = ""
     """The id it had before, where it was renamed: what was kept under that goes on under this."""
 

@@ -33,6 +33,7 @@ class ReasonCode(StrEnum):
     NEARER_STARTS = "nearer starts"
     AS_PUBLISHED = "as published"
     OUTWEIGHED = "nearer start outweighed"
+    EVENER = "nearer start, evener margin here"
     NOT_PROVED = "nearer start free, not proved best"
 
 
@@ -158,7 +159,8 @@ def _reasons(
         if job.published_start == slot.start:
             yield PlaceReason(code=ReasonCode.AS_PUBLISHED, step=slot.start)
         else:
-            yield PlaceReason(code=ReasonCode.OUTWEIGHED if plan.proven else ReasonCode.NOT_PROVED)
+            outweighed = ReasonCode.EVENER if ground.problem.even_margin else ReasonCode.OUTWEIGHED
+            yield PlaceReason(code=outweighed if plan.proven else ReasonCode.NOT_PROVED)
 
 
 def _proven_in_time(plan: Plan) -> bool:

@@ -51,6 +51,9 @@ def problem_to_text(problem: Problem) -> str:
             "closed": _sorted(map(_flat, problem.closed)),
             "day_starts": _text(sorted(set(problem.day_starts))),
             "avoid_nights": _text(problem.avoid_nights),
+            **(
+                {"even_margin": "true"} if problem.even_margin else {}
+            ),  # else the text is as it was before there was such a thing
         }
     )
 
@@ -81,6 +84,7 @@ def problem_from_text(text: str) -> Problem:
         closed=tuple(ClosedStretch(**c) for c in plain.get("closed", ())),
         day_starts=tuple(int(s) for s in plain.get("day_starts", ())),
         avoid_nights=plain.get("avoid_nights", False) is True,
+        even_margin=plain.get("even_margin", False) is True,
     )
 
 

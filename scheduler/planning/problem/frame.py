@@ -152,6 +152,7 @@ def frame(
         first_midnight=first_midnight(starts_at, clock),
         day_starts=day_starts(starts_at, steps, clock),
         avoid_nights=plant.crew.close_overnight,
+        even_margin=plant.even_margin,
         occasions=tuple(_occasions(plant, circumstances.days, starts_at, steps, clock)),
         quiet=quiet_stretches(plant, starts_at, steps, clock),
         not_together=tuple(

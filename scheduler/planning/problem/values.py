@@ -157,7 +157,7 @@ class Problem:
     person_hours: hours a day that one person works at most, 24 for no bound: a job is worked on for no longer in a day,
     and all jobs of a day together take no more than that times its most hands. first_midnight: a step, 0 to 23, at which
     a ship's day begins, and one every 24 after it; where the ship's clock changes meanwhile, day_starts has them all. avoid_nights:
-    a pump is better not left open overnight.
+    a pump is better not left open overnight. even_margin: of plans as good in all else the one with the evenest margin.
 
     Raises ValueError when starts_at is not aware, a pump id or job key comes twice, or a figure is below 0.
     """
@@ -177,6 +177,7 @@ class Problem:
     closed: tuple[ClosedStretch, ...] = ()
     day_starts: tuple[int, ...] = ()
     avoid_nights: bool = False
+    even_margin: bool = False
 
     def __post_init__(self) -> None:
         if self.starts_at.tzinfo is None:

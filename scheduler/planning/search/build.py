@@ -5,14 +5,15 @@ from collections.abc import Mapping, Sequence
 from scheduler.planning.search.ground import STEPS_A_DAY, Ground, Start
 from scheduler.planning.search.model import Model, ModelRow
 from scheduler.planning.search.offers import OpenOffers, lost
+from scheduler.planning.search.overlaps import Overlap, overlap_rows, overlaps_of
 from scheduler.planning.search.row_table import RowTable
 from scheduler.planning.search.rows import Columns, plant_rows, week_rows
 from scheduler.planning.search.tiers import KeptTier, Tier, days_past
 
 
-def columns_of(ground: Ground, field: OpenOffers, *, late_allowed: bool, peak: bool) -> Columns:
+def columns_of(ground: Ground, field: OpenOffers, *, late_allowed: bool, peak: bool, overlaps: int = 0) -> Columns:
     """A column for each open start and shared isolation, for each job that may stay without a place, for the days a
-    chain may add, and for what the busiest week has above its floor."""
+    chain may add, for what the busiest week has above its floor, and for what is added in each overlap."""
     of_job: list[list[tuple[int, Start]]] = [[] for _ in field.offers]
     for column, place in enumerate(field.places):
         for index, candidate in place:
@@ -34,7 +35,8 @@ def columns_of(ground: Ground, field: OpenOffers, *, late_allowed: bool, peak: b
         unplaced=unplaced,
         late=late,
         peak=count if peak else None,
-        count=count + peak,
+        count=count + peak + overlaps,
+        together=tuple(range(count + peak, count + peak + overlaps)),
     )
 
 
@@ -45,12 +47,17 @@ def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptTier], tier: Tie
     """
     late_days = _late_days_left(ground, field, kept)
     floor = field.floor(ground, tier)
-    columns = columns_of(ground, field, late_allowed=late_days > 0, peak=tier.peak)
+    crossed = tier.crossed or any(k.tier.crossed for k in kept)
+    overlaps = overlaps_of(ground, field) if crossed else ()
+    columns = columns_of(ground, field, late_allowed=late_days > 0, peak=tier.peak, overlaps=len(overlaps))
     tables = [plant_rows(ground, field), RowTable.of(_chain_rows(ground, field, columns))]
     tables += [
-        week_rows(field, columns, k.value) if k.tier.peak else RowTable.of(_kept_rows(ground, field, columns, k))
+        week_rows(field, columns, k.value)
+        if k.tier.peak
+        else RowTable.of(_kept_rows(ground, field, columns, k, overlaps))
         for k in kept
     ]
+    tables.append(RowTable.of(tuple(overlap_rows(overlaps, columns))))
     if tier.peak:
         tables.append(week_rows(field, columns, floor))
     choices = []
@@ -60,10 +67,12 @@ def build(ground: Ground, field: OpenOffers, kept: Sequence[KeptTier], tier: Tie
     upper = [1] * columns.count
     for column in columns.late.values():
         upper[column] = late_days
+    for column, overlap in zip(columns.together, overlaps, strict=True):
+        upper[column] = overlap.most
     if columns.peak is not None:
         upper[columns.peak] = max(0, value - floor)
     model = Model(
-        cost=_costs(ground, field, columns, tier, less_least=True),
+        cost=_costs(ground, field, columns, tier, overlaps, less_least=True),
         upper=tuple(upper),
         choices=tuple(choices),
         rows=RowTable.joined(tables),
@@ -80,7 +89,9 @@ def _late_days_left(ground: Ground, field: OpenOffers, kept: Sequence[KeptTier])
     return 10_000
 
 
-def _costs(ground: Ground, field: OpenOffers, columns: Columns, tier: Tier, *, less_least: bool) -> tuple[int, ...]:
+def _costs(
+    ground: Ground, field: OpenOffers, columns: Columns, tier: Tier, overlaps: Sequence[Overlap], *, less_least: bool
+) -> tuple[int, ...]:
     """Cost of each column; with less_least a job's smallest cost is taken off all of its columns."""
     least = field.least(ground, tier) if less_least else [0] * len(field.offers)
     cost = field.above_least(ground, tier) if less_least else field.place_costs(ground, tier)
@@ -91,17 +102,23 @@ def _costs(ground: Ground, field: OpenOffers, columns: Columns, tier: Tier, *, l
     if tier.chained:
         for column in columns.late.values():
             cost[column] = 1
+    if tier.crossed:
+        for column, overlap in zip(columns.together, overlaps, strict=True):
+            cost[column] = overlap.hours
     if tier.peak and columns.peak is not None:
         cost[columns.peak] = 1
     return tuple(cost)
 
 
-def _kept_rows(ground: Ground, field: OpenOffers, columns: Columns, kept: KeptTier) -> list[ModelRow]:
+def _kept_rows(
+    ground: Ground, field: OpenOffers, columns: Columns, kept: KeptTier, overlaps: Sequence[Overlap]
+) -> list[ModelRow]:
     tier = kept.tier
     at_most = kept.value - lost(ground, field, tier)
-    if sum(field.most(ground, tier)) <= at_most and not (tier.chained and columns.late):
+    more = (tier.chained and columns.late) or (tier.crossed and columns.together)
+    if sum(field.most(ground, tier)) <= at_most and not more:
         return []
-    cost = _costs(ground, field, columns, tier, less_least=False)
+    cost = _costs(ground, field, columns, tier, overlaps, less_least=False)
     used = tuple(c for c, value in enumerate(cost) if value)
     return [ModelRow(columns=used, coefficients=tuple(cost[c] for c in used), at_most=at_most)]
 

@@ -35,6 +35,25 @@ def out_by_step(
     return barred, uncovered
 
 
+def whole_m3(litres: int) -> int:
+    """Litres as whole cubic metres, to the nearest."""
+    return (litres + 500) // 1000
+
+
+def lack_by_step(capacity: Mapping[str, tuple[int, ...]], slack: tuple[int, ...]) -> dict[str, tuple[int, ...]]:
+    """By pump, counted up: what being out, it alone, adds to the square of what the hour's margin lacks of the largest there is
+    with nothing planned, in whole m3/h.
+    """
+    import numpy as np  # here: whoever only frames a problem must not pay for it
+
+    lacks = -((np.array(slack) - max(slack, default=0)) // 1000)
+    found = {}
+    for pump, row in capacity.items():
+        out = (np.array(row) + 500) // 1000
+        found[pump] = (0, *np.cumsum(out * (2 * lacks + out)).tolist())
+    return found
+
+
 def turns_of(*rows: tuple[int, ...]) -> tuple[int, ...]:
     """The steps at which one of the rows differs from just before."""
     import numpy as np

@@ -11,6 +11,7 @@ from scheduler.planning.problem.values import EARLY_KEPT, PlanJob, Problem
 from scheduler.planning.search.by_step import (
     capacity_by_step,
     crew_by_step,
+    lack_by_step,
     lacking_by_step,
     minimum_by_step,
     out_by_step,
@@ -86,8 +87,9 @@ class Ground:
 
     Counts say how many of the steps before a step have something, so that a stretch is asked in one go: barred: a pump
     may not be taken out there whatever else is planned; uncovered: with the pump out, losing the largest other one would
-    break the minimum; lacking: a need is not there. quiet: minutes for which pumps may be stopped. days: number of each step's
-    ship's day; most_hands, hours_at_work: by that. turns: steps from which slack, hands or a capacity differ from just before.
+    break the minimum; lacking: a need is not there; uneven: `lack_by_step`, where the evenest margin is asked
+    for. quiet: minutes for which pumps may be stopped. days: number of each step's ship's day; most_hands, hours_at_work: by
+    that. turns: steps from which slack, hands or a capacity differ from just before.
     """
 
     problem: Problem
@@ -103,6 +105,7 @@ class Ground:
     barred: Mapping[str, tuple[int, ...]]
     uncovered: Mapping[str, tuple[int, ...]]
     lacking: Mapping[str, tuple[int, ...]]
+    uneven: Mapping[str, tuple[int, ...]]
     quiet: tuple[int, ...]
     days: tuple[int, ...]
     most_hands: Mapping[int, int]
@@ -202,6 +205,7 @@ def survey(problem: Problem) -> Ground:
         barred=barred,
         uncovered=uncovered,
         lacking={need: lacking_by_step(problem, need, steps) for need in sorted({n for j in jobs for n in j.needs})},
+        uneven=lack_by_step(capacity, slack) if problem.even_margin else {},
         quiet=quiet_by_step(problem, steps),
         days=days,
         most_hands={day: max(there) for day, there in at_work.items()},

@@ -20,13 +20,16 @@ Mask = npt.NDArray[np.bool_]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Columns:
     """Which column means what. The field's places come first, in their order. of_job: by job number its columns with what
-    they mean for it; unplaced, late: column of a job key; peak: column of what the busiest week has above its floor."""
+    they mean for it; unplaced, late: column of a job key; peak: column of what the busiest week has above its floor; together: those
+    of what pumps out together add, one for each of the overlaps.
+    """
 
     of_job: tuple[tuple[tuple[int, Start], ...], ...]
     unplaced: Mapping[str, int]
     late: Mapping[str, int]
     peak: int | None
     count: int
+    together: tuple[int, ...] = ()
 
 
 def plant_rows(ground: Ground, field: OpenOffers) -> RowTable:

@@ -16,7 +16,7 @@ from scheduler.planning.search.greedy import greedy, greedy_in_time, lawful, leg
 from scheduler.planning.search.ground import WEEK_DAYS, Ground, Start, hands_needed, survey
 from scheduler.planning.search.model import ROUNDING, Effort, Model, Optimise, Solution, SolveEnd
 from scheduler.planning.search.offers import Entry, OpenOffers, field_of, lost
-from scheduler.planning.search.tiers import TIERS, KeptTier, Placement, Tier, days_past, tier_value, values_of
+from scheduler.planning.search.tiers import TIERS, KeptTier, Placement, Tier, days_past, tier_value, tiers_of, values_of
 
 if TYPE_CHECKING:
     from scheduler.planning.search.rows import Columns
@@ -57,8 +57,9 @@ def stagger(
     """
     ground = survey(problem)
     search, in_time = _Search.begin(ground, optimise or _highs)
-    tiers = [tier for tier in TIERS if tier.tier <= up_to]
-    return (_trusting(search, tiers) if in_time and trust else _one_by_one(search, tiers)).plan(digest)
+    tiers = [tier for tier in tiers_of(problem) if tier.tier <= up_to]
+    trusting = trust and in_time and not problem.even_margin  # what pumps out together add is far above its bound
+    return (_trusting(search, tiers) if trusting else _one_by_one(search, tiers)).plan(digest)
 
 
 def _one_by_one(search: "_Search", tiers: Sequence[Tier]) -> "_Search":
@@ -102,7 +103,7 @@ def greedy_plan(problem: Problem, *remarks: Remark) -> Plan:
     """The plan by the plain rule alone, never proven; `remarks` say why it was used."""
     ground = survey(problem)
     placement = greedy(ground, legal_offers(ground))
-    tiers = [_unproven(ground, tier, placement) for tier in TIERS]
+    tiers = [_unproven(ground, tier, placement) for tier in tiers_of(problem)]
     return assemble(ground, placement, tiers=tiers, by="greedy", solver="", remarks=remarks)
 
 
@@ -249,11 +250,12 @@ class _Search:
 
     def plan(self, digest: str = "") -> Plan:
         """The plan of the witness."""
-        left = [_unproven(self.ground, tier, self.witness) for tier in TIERS[len(self.results) :]]
+        tiers = tiers_of(self.ground.problem)
+        left = [_unproven(self.ground, tier, self.witness) for tier in tiers[len(self.results) :]]
         return assemble(
             self.ground,
             self.witness,
-            tiers=[*(self._recounted(t, r) for t, r in zip(TIERS, self.results, strict=False)), *left],
+            tiers=[*(self._recounted(t, r) for t, r in zip(tiers, self.results, strict=False)), *left],
             by="greedy" if self.failed and not self.answered else "solver",
             solver=self.solver,
             remarks=self.remarks,

@@ -8,7 +8,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 
-from scheduler.planning.problem.values import PlanJob
+from scheduler.planning.problem.values import PlanJob, Problem
+from scheduler.planning.search.by_step import whole_m3
 from scheduler.planning.search.ground import STEPS_A_DAY, WEEK_DAYS, Ground, Start, work_of
 
 FREE_DAYS = 3
@@ -31,14 +32,16 @@ Placement = Mapping[str, Start]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tier:
     """One thing to keep small. cost: of a job at a start. unplaced: of a job without a place. chained: the days that a
-    late previous occurrence adds count here too. peak: not a sum but the most man-days in any WEEK_DAYS days.
-    least_of_a_job: what a job's cost is never below. flat: no start costs anything, only having no place does."""
+    late previous occurrence adds count here too. crossed: so does what `crossings` adds for pumps out together. peak: not
+    a sum but the most man-days in any WEEK_DAYS days. least_of_a_job: what a job's cost is never below. flat: no start costs
+    anything, only having no place does."""
 
     tier: int
     name: str
     cost: Callable[[Ground, PlanJob, Start], int]
     unplaced: Callable[[PlanJob], int]
     chained: bool = False
+    crossed: bool = False
     peak: bool = False
     least_of_a_job: int = 0
     flat: bool = False
@@ -131,6 +134,12 @@ def _off(_ground: Ground, job: PlanJob, candidate: Start) -> int:
     return days_off(job.ideal, candidate.start) - (GROUP_DAYS_WORTH // 2 if candidate.pair else 0)
 
 
+def _lacking(ground: Ground, job: PlanJob, candidate: Start) -> int:
+    """What the job alone adds to the squares of what the margin lacks hour by hour."""
+    before = ground.uneven.get(job.pump or "")
+    return 0 if before is None else before[candidate.end] - before[max(0, candidate.start)]
+
+
 TIERS: tuple[Tier, ...] = (
     Tier(
         tier=0,
@@ -178,6 +187,22 @@ TIERS: tuple[Tier, ...] = (
 )
 
 
+EVEN_MARGIN = Tier(
+    tier=6,
+    name="evenest margin: squares of what it lacks each hour, m³/h",
+    cost=_lacking,
+    unplaced=lambda _: 0,
+    crossed=True,
+)
+"""Where a plant asks for it, before the canonical order. Published sets of generating units are scored by the sum of squares of
+their reserves: where what is out in all is given, the least sum of either is the evenest reserve. Common practice, from memory."""
+
+
+def tiers_of(problem: Problem) -> tuple[Tier, ...]:
+    """The tiers that count for this problem."""
+    return (*TIERS[:-1], EVEN_MARGIN, TIERS[-1]) if problem.even_margin else TIERS
+
+
 def tier_value(ground: Ground, tier: Tier, placement: Placement) -> int:
     """What the placement is worth in that tier, counted from its starts alone; smaller is better."""
     if tier.peak:
@@ -191,7 +216,18 @@ def tier_value(ground: Ground, tier: Tier, placement: Placement) -> int:
         total += tier.cost(ground, job, candidate)
         if tier.chained:
             total += chain_days(ground, job, placement)
-    return total
+    return total + (crossings(ground, placement) if tier.crossed else 0)
+
+
+def crossings(ground: Ground, placement: Placement) -> int:
+    """What pumps out together add to the squares of what the margin lacks, beyond what each adds alone: (m3/h)2, hour by hour."""
+    out: dict[int, tuple[int, int]] = {}
+    for key, candidate in placement.items():
+        row = ground.capacity_of(ground.by_key[key].pump)
+        for step in range(max(0, candidate.start), candidate.end) if row is not None else ():
+            (of_all, of_each), own = out.get(step, (0, 0)), whole_m3(row[step])
+            out[step] = of_all + own, of_each + own * own
+    return sum(of_all * of_all - of_each for of_all, of_each in out.values())
 
 
 def chain_days(ground: Ground, job: PlanJob, placement: Placement) -> int:
@@ -213,5 +249,5 @@ def most_in_a_week(placement: Placement) -> int:
 
 
 def values_of(ground: Ground, placement: Placement) -> tuple[int, ...]:
-    """The value of every tier, in the order of TIERS: the smaller tuple is the better placement."""
-    return tuple(tier_value(ground, tier, placement) for tier in TIERS)
+    """The value of every tier that counts, in their order: the smaller tuple is the better placement."""
+    return tuple(tier_value(ground, tier, placement) for tier in tiers_of(ground.problem))

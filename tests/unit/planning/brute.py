@@ -199,6 +199,17 @@ class Brute:
             hours += self.gives[job.pump][t] > 0 and (few or sum(others) - max(others, default=0) < self.need[t])
         return hours
 
+    def uneven(self, plan: Plan) -> int:
+        """Squares of what each hour's margin lacks of the largest with nothing planned, less what it lacks anyway: whole m3/h."""
+        free = [sum(row[t] for row in self.gives.values()) - self.need[t] for t in range(self.problem.steps)]
+        total = 0
+        for t, margin in enumerate(free):
+            lacks = -((margin - max(free)) // 1000)
+            open_now = {self.jobs[key].pump for key, place in plan.items() if place and place.start <= t < place.end}
+            more = sum((self.gives[pump][t] + 500) // 1000 for pump in open_now if pump in self.gives)
+            total += (lacks + more) ** 2 - lacks**2
+        return total
+
     def peak(self, plan: Plan) -> int:
         """The most man-days in seven days that follow each other."""
         days: dict[int, int] = {}
