@@ -224,7 +224,9 @@ def crossings(ground: Ground, placement: Placement) -> int:
     out: dict[int, tuple[int, int]] = {}
     for key, candidate in placement.items():
         row = ground.capacity_of(ground.by_key[key].pump)
-        for step in range(max(0, candidate.start), candidate.end) if row is not None else ():
+        if row is None:
+            continue
+        for step in range(max(0, candidate.start), candidate.end):
             (of_all, of_each), own = out.get(step, (0, 0)), whole_m3(row[step])
             out[step] = of_all + own, of_each + own * own
     return sum(of_all * of_all - of_each for of_all, of_each in out.values())
