@@ -18,7 +18,7 @@ HOUR = timedelta(hours=1)
 WATCH_HOURS = 4
 """Counters of the past are posted once a watch."""
 PORT_LOAD = 0.55
-FULL_SHIP_LOAD = 1.15
+LEAK_LOAD = 1.25
 MOST_OF_AN_HOUR = 0.97
 LEAD_SHARE = 0.6
 LEAK_GROWTH_PER_HOUR = 0.05 / 17520
@@ -117,6 +117,8 @@ class Run:
         ship, pumps = self.ship, len(self._numbers)
         rng = random.Random(f"{ship.key} {self.seed}")  # noqa: S311 - a simulation, not a secret
         weather = 1.0
+        mean = sum(pump.rated_swept_m3_per_h for pump in ship.pumps) / pumps
+        size = [pump.rated_swept_m3_per_h / mean if ship.shares_air else 1.0 for pump in ship.pumps]
         for n in count():
             day, hour = divmod(self._first + n, 24)
             if hour == 0:
@@ -126,16 +128,18 @@ class Run:
             if 6 <= hour < 18 and ship.in_port(day):
                 left *= PORT_LOAD
             if ship.is_full(day):
-                left *= FULL_SHIP_LOAD
+                left *= ship.full_ship_load
+            if ship.leak_days is not None and day >= -ship.leak_days:
+                left *= LEAK_LOAD
             row = [0] * pumps
             lead = day // 7
             out = standing.get(n, ())
             for place in range(pumps):
                 number = (lead + place) % pumps
                 if number not in out:
-                    runs = min(MOST_OF_AN_HOUR, left * LEAD_SHARE)
+                    runs = min(MOST_OF_AN_HOUR, left * LEAD_SHARE / size[number])
                     row[number] = round(runs * 3600)
-                    left -= runs
+                    left -= runs * size[number]
             yield row
 
     def _instant(self, number: int, since_hours: int) -> datetime:

@@ -58,7 +58,9 @@ class ShipPlan:
     pumps_running: how many pumps run on average at sea. port_days: days of the `round_days` on which she lies in port
     from 06 to 18. full_ship: first and last day of every `full_ship_every_days`. few_aboard: first and last day.
     link_cut_days: the gateway's link was cut between these two days before the end. keeps_days: an operating calendar is
-    kept aboard.
+    kept aboard. leak_days: so many days before the end a leak begins that lasts. shares_air: the
+    demand is air to be taken out, so that a small pump runs longer for its share. full_ship_load: demand of a full-ship day
+    against another.
     """
 
     key: str
@@ -79,6 +81,9 @@ class ShipPlan:
     alarm_days: int
     hold_days: int
     keeps_days: bool
+    leak_days: int | None = None
+    shares_air: bool = False
+    full_ship_load: float = 1.15
     pumps: tuple[PumpPlan, ...]
 
     @property
@@ -184,6 +189,9 @@ AVOCET = ShipPlan(
     alarm_days=26,
     hold_days=100,
     keeps_days=True,
+    leak_days=17,
+    shares_air=True,
+    full_ship_load=1.04,
     pumps=(
         PumpPlan(
             letter="a",
@@ -243,7 +251,7 @@ AVOCET = ShipPlan(
             since_seal_hours=890,
             since_knives_hours=890,
             pull_down_days=12,
-            register=Register(first_count=23310, silent_days=11),
+            register=Register(first_count=23310, silent_days=9),
         ),
         PumpPlan(
             letter="f",

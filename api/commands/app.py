@@ -1,7 +1,7 @@
 """The command line: thin. The modules whose commands it has; one that is missing here fails a test."""
 
 from api.commands import capacity, care, due, feed, gateway, people, record, vessel, voyage
-from api.commands.hours import by_hand, counters
+from api.commands.hours import by_hand, counters, signs
 from api.commands.plan import lead_order, moves, plans
 from api.commands.shared.groups import app
 from api.commands.work import breakdowns, handovers, jobs, nonconformities
@@ -12,6 +12,7 @@ COMMANDS = (
     voyage,
     by_hand,
     counters,
+    signs,
     due,
     capacity,
     plans,

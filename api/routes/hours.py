@@ -6,16 +6,19 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Depends, Query, Request, Response
 
 from api.routes.answers.hours import CounterAnswer, CounterEventAnswer, DailyHoursAnswer, IntakeItem, IntakeLogAnswer
-from api.routes.bodies.hours import ConfirmBody, EventBody, UndoBody
+from api.routes.answers.signs import SignAnswered, SignsAnswer
+from api.routes.bodies.hours import ConfirmBody, EventBody, SignAnswerBody, UndoBody
 from api.routes.shared.calls import HandCall, HandCallDep
 from api.routes.shared.describing import InPages
 from api.routes.shared.paging import NumberCursor, Pages
 from api.routes.shared.problems import JsonRoute
-from api.server.deps import AskingDep, ContextDep
+from api.server.deps import AskingDep, ContextDep, Number
 from scheduler.actions.base.context import Answer
-from scheduler.actions.hours import counter_events, daily, undoing
+from scheduler.actions.due.sooner import days_sooner
+from scheduler.actions.hours import counter_events, daily, sign_answers, signs, undoing
 from scheduler.actions.hours import questions as hours_questions
 from scheduler.actions.hours.ledger import derive_vessel
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.storage.vessel import AssetKind
 
@@ -37,6 +40,39 @@ def get_counter(counter_id: str, context: ContextDep, who: AskingDep) -> Counter
     place = fleet.locate(context, who.actor, counter_id, AssetKind.COUNTER)
     derive_vessel(context, place.vessel_id)
     return CounterAnswer.of(counter_events.counter_book(context, place))
+
+
+@router.get("/api/v1/plants/{plant_id}/signs", tags=["plant"], summary="What the hours say")
+def get_signs(plant_id: str, context: ContextDep, who: AskingDep) -> SignsAnswer:
+    """Lasting changes in the running hours, open and closed, newest first: a leak, a pump that needs longer. A sentence and no alarm;
+    why nothing can be said, and the smallest rise that would show. It moves no date, limit or plan."""
+    place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
+    folded = signs.folded_plant(context, place.vessel_id, place.id)
+    open_sign = folded.facts().plant_sign
+    sooner = None
+    if open_sign is not None:
+        sooner = days_sooner(context, plant_state(context, place.vessel_id, place.id), open_sign)
+    return SignsAnswer.of(folded, sooner)
+
+
+@router.post(
+    "/api/v1/plants/{plant_id}/signs/{number}/answer", status_code=201, tags=["plant"], summary="Answer a sign"
+)
+def answer_sign(plant_id: str, number: Number, call: HandCallDep, body: SignAnswerBody) -> SignAnswered:
+    """Found and mended: usual stays as it was before the rise. Known, or nothing found: usual starts anew the day after."""
+    place = call.place(AssetKind.PLANT, plant_id)
+    asked = sign_answers.AnswerAsked(cause=body.cause, text=body.text, until_on=body.until_on)
+    return call.answered(SignAnswered, sign_answers.answer_sign(call.context, call.hand(body), place, number, asked))
+
+
+@router.post(
+    "/api/v1/plants/{plant_id}/signs/{number}/answer/undo", tags=["plant"], summary="Take the answer to a sign back"
+)
+def undo_sign_answer(plant_id: str, number: Number, call: HandCallDep, body: UndoBody) -> SignAnswered:
+    """Once; both stay on record."""
+    place = call.place(AssetKind.PLANT, plant_id)
+    undone = sign_answers.undo_sign_answer(call.context, call.hand(body), place, number, body.reason)
+    return call.answered(SignAnswered, undone)
 
 
 _ASKED: dict[int | str, dict[str, Any]] = {

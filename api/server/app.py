@@ -18,6 +18,7 @@ from api.pages.error.page import error_answer
 from api.pages.feed import route as feed_route
 from api.pages.figures import route as figures_route
 from api.pages.hours import route as hours_route
+from api.pages.hours import signs_route
 from api.pages.manual import route as manual_route
 from api.pages.notes import handover_route
 from api.pages.notes import route as notes_route
@@ -93,6 +94,7 @@ ROUTERS = (
     voyage_route.router,
     feed_route.router,
     hours_route.router,
+    signs_route.router,
     manual_route.router,
     service.router,
 )

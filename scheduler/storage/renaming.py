@@ -14,6 +14,7 @@ from scheduler.storage.due import PublishedRow
 from scheduler.storage.feed import FeedEventRow
 from scheduler.storage.hours.counters import CounterRow
 from scheduler.storage.hours.readings import ReadingRow
+from scheduler.storage.hours.signs import SignTrackRow
 from scheduler.storage.plan import PlanRow, PlanStatus, SlotRow
 from scheduler.storage.tables import METADATA
 from scheduler.storage.vessel import KindSinceRow
@@ -38,7 +39,7 @@ _LEFT_ALONE = frozenset({"asset", "idempotency", "counter_event"})
 """Assets are put anew; the others name no turn."""
 
 
-_STANDING = frozenset({"counter", "published", "slot", "plan", "kind_since", "feed_event", "part_count"})
+_STANDING = frozenset({"counter", "published", "slot", "plan", "kind_since", "feed_event", "part_count", "sign_track"})
 """Tables whose rows come with the document, or with what is worked out from it: they make nothing used."""
 
 
@@ -130,5 +131,5 @@ def forget_plant(session: Session, vessel_id: str, plant_id: str) -> None:
     plans = pick(PlanRow.id).where(PlanRow.vessel_id == vessel_id, PlanRow.plant_id == plant_id)
     slots = delete(SlotRow).where(col(SlotRow.vessel_id) == vessel_id, col(SlotRow.plan_id).in_(plans))
     session.connection().execute(slots)
-    for row in (PublishedRow, FeedEventRow, KindSinceRow, PlanRow):
+    for row in (PublishedRow, FeedEventRow, KindSinceRow, PlanRow, SignTrackRow):
         session.connection().execute(delete(row).where(col(row.vessel_id) == vessel_id, col(row.plant_id) == plant_id))

@@ -209,6 +209,12 @@ def latest_done_rows(session: Session, vessel_id: str) -> list[DoneRow]:
     return list(session.exec(query))
 
 
+def done_rows_of_kind(session: Session, vessel_id: str, kind: str) -> list[DoneRow]:
+    """The done turns of a kind on a vessel, oldest first."""
+    query = select(DoneRow).where(DoneRow.vessel_id == vessel_id, DoneRow.kind == kind)
+    return list(session.exec(query.order_by(col(DoneRow.at))))
+
+
 def done_row(session: Session, vessel_id: str, kind: str, subject_id: str, sequence: int) -> DoneRow | None:
     """That turn if it was done, or none."""
     return session.get(DoneRow, (vessel_id, kind, subject_id, sequence))

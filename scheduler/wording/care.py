@@ -11,6 +11,7 @@ from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.shiptime import day_text
 from scheduler.wording.figures import ship_moment
 from scheduler.wording.hours import flag_words
+from scheduler.wording.signs import sign_words
 
 _SERVER = "see that one runs, and look at its log."
 _SETTINGS: Mapping[str, tuple[str, str]] = {
@@ -128,6 +129,10 @@ _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnos
     About.CLOCK: (_flag, "Set the clock of the gateway by a time server."),
     About.FUTURE: (_flag, "Set the clock of the sender by a time server."),
     About.HELD: (_flag, _held),
+    About.SIGN: (
+        lambda one: sign_words(one.facts["sign"], one.facts["names"], pumps_speak=one.facts["pumps_speak"]),
+        "Answer it on the page of what the hours say, linked on the plant page.",
+    ),
     About.MISSING: (_flag, "Answer it on the counters page."),
     About.UNREAD: (
         lambda one: f"The counter of {one.name} has never been read: the hours of its position are not known.",

@@ -9,7 +9,7 @@ import re
 import struct
 import zlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from itertools import count
 from pathlib import Path
@@ -20,6 +20,9 @@ from urllib.parse import quote
 from api.routes.shared.examples import EXAMPLES_FILE
 from scheduler.actions.work.nonconformities import open_where_due
 from scheduler.domain.base.enums import Role
+from scheduler.domain.hours.sign_days import SignDays
+from scheduler.domain.hours.sign_values import Sign
+from scheduler.storage.hours.signs import sign_track
 from seed_fleet.ships import PLOVER
 from tests.api.stage import AT, Stage, staged, stamp
 from tests.api.test_first_dates import KEY as UNKNOWN_JOB
@@ -172,6 +175,27 @@ def _signed_as_hotel(stage: Stage) -> None:
     assert stage.ask("POST", path, role=Role.HOTEL, json={"as": "hotel"}).status_code == 200
 
 
+def _sign_seen(stage: Stage) -> None:
+    """As a year of hours would have shown it; three days show nothing."""
+    vessel, plant = THERE["vessel_id"], THERE["plant_id"]
+    with stage.context.db.write(vessel) as session:
+        row = sign_track(session, vessel, plant)
+        assert row is not None
+        days = SignDays.from_text(row.state)
+        seen = row.next_day - 1
+        sign = Sign(
+            seen_day=seen,
+            direction=1,
+            began_day=seen - 5,
+            rise=0.26,
+            width=0.05,
+            after_day=seen - 90,
+            base_day=seen - 10,
+        )
+        row.state = replace(days, plant=replace(days.plant, signs=(sign,))).to_text()
+        session.add(row)
+
+
 def _first_date_asked(stage: Stage) -> None:
     """Of a critical job, by the chief engineer: it waits for the office."""
     forget(stage, "seal_inspection", critical=True)
@@ -275,6 +299,18 @@ STORY: tuple[Act, ...] = (
     Act("intake"),
     Act("get_counter"),
     Act("daily_hours", Sent(query={"days": 3})),
+    Act("get_signs"),
+    Act(
+        "answer_sign",
+        Sent(body={"cause": "leak", "text": "flush valve, cabin 204"}),
+        Sent(path={"number": 999}, body={"cause": "leak"}),
+        first=_sign_seen,
+    ),
+    Act(
+        "undo_sign_answer",
+        Sent(body={"reason": "it was not that valve"}),
+        Sent(path={"number": 999}, body={"reason": "it was not that valve"}),
+    ),
     Act(
         "counter_event",
         Sent(body={"kind": "adjustment", "at": NOW, "hours": 1.5, "reason": "ran on its local switch"}),

@@ -219,6 +219,8 @@ def _set_up(stage: Stage, days: int) -> None:
             stage.keys[vessel, role] = people.add_key(
                 stage.context, first, role=role, label=f"test {role.value}", vessel_id=vessel, person_id=person
             )
-        posted = stage.post(*past_readings(run, days), vessel=vessel)
-        assert posted.status_code == 207, posted.text
+        readings = past_readings(run, days)
+        for n in range(0, len(readings), 1000):
+            posted = stage.post(*readings[n : n + 1000], vessel=vessel)
+            assert posted.status_code == 207, posted.text
         assert {item["status"] for item in posted.json()["items"]} == {"stored"}

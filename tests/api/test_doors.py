@@ -212,6 +212,13 @@ WALKS: dict[tuple[str, str], Walk] = {
         f"{API}/vessels/demo-plover/reviews", frozenset({201, 409}), body={"month": "2026-09"}
     ),
     ("GET", f"{API}/plants/{{plant_id}}/hours/daily"): Walk(f"{API}/plants/plover-plant/hours/daily?days=5"),
+    ("GET", f"{API}/plants/{{plant_id}}/signs"): Walk(f"{API}/plants/plover-plant/signs"),
+    ("POST", f"{API}/plants/{{plant_id}}/signs/{{number}}/answer"): Walk(
+        f"{API}/plants/plover-plant/signs/999/answer", 404, body={"cause": "leak"}
+    ),
+    ("POST", f"{API}/plants/{{plant_id}}/signs/{{number}}/answer/undo"): Walk(
+        f"{API}/plants/plover-plant/signs/999/answer/undo", 404, body={"reason": "walked"}
+    ),
     ("GET", f"{API}/counters/{{counter_id}}"): Walk(f"{API}/counters/plover-vp1-hours"),
     ("POST", f"{API}/counters/{{counter_id}}/events"): Walk(
         f"{API}/counters/plover-vp1-hours/events",
@@ -268,6 +275,10 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/plants/{plant_id}"): Walk("/plants/plover-plant"),
     ("GET", "/plants/{plant_id}/figures"): Walk("/plants/plover-plant/figures"),
     ("GET", "/plants/{plant_id}/moved"): Walk("/plants/plover-plant/moved"),
+    ("GET", "/plants/{plant_id}/signs"): Walk("/plants/plover-plant/signs"),
+    ("POST", "/plants/{plant_id}/signs"): Walk(
+        "/plants/plover-plant/signs", 404, body={"do": "answer", "number": "999", "cause": "leak"}, form=True
+    ),
     ("GET", "/plants/{plant_id}/minimum"): Walk("/plants/plover-plant/minimum"),
     ("POST", "/plants/{plant_id}/minimum"): Walk(
         "/plants/plover-plant/minimum", 422, body={"do": "ask", "from_at": "x"}, form=True

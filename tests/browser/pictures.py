@@ -75,6 +75,7 @@ PICTURES = (
     Picture("breakdown", "/plants/{plant}", "details.step.repair[open]", high=480, first=_open_failed, narrow=True),
     Picture("question", "/vessels/{vessel}/counters", "section.ask", high=720),
     Picture("minimum", "/plants/{plant}/minimum", ".cols > div", high=560),
+    Picture("signs", "/plants/{plant}/signs", ".cols > div > section", size=DESK, high=420),
 )
 
 

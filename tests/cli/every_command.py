@@ -20,7 +20,7 @@ GOOD = {
     "to_at": "2099-01-02T00:00:00Z", "role": "office", "kind": "sea", "first": "2099-01-01", "last": "2099-01-02",
     "result": "passed", "test": "passed", "minimum": "40", "hours": "4", "value": "123", "day": "2099-01-01", "on": "2099-01-01",
     "as_": "chief", "number": "1", "name": "A. Second", "label": "desk", "reason": "because", "feed_id": "00000000",
-    "prefix": "00000000", "event": "1", "event_id": "1", "closets": "100", "flushes": "5", "litres": "60",
+    "prefix": "00000000", "event": "1", "event_id": "1", "closets": "100", "flushes": "5", "litres": "60", "cause": "leak",
 }  # fmt: skip
 """Values that are right by the name of what is asked for; what is not here is asked for with 1."""
 

@@ -57,6 +57,7 @@ OF_A_PLANT = (
     "/plan",
     "/plan/moves",
     "/hours/daily?days=40",
+    "/signs",
     "/dock?from_at=2026-12-01T00:00:00Z&to_at=2026-12-20T00:00:00Z",
 )
 SHAPES = ("jsonl", "csv", "xlsx", "summary", "pdf")

@@ -3,11 +3,14 @@
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from typing import get_args
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from api.commands.hours.signs import CAUSES as COMMAND_CAUSES
+from api.routes.bodies.hours import SignAnswerBody
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.domain.due.explain_date import explain_date
@@ -16,12 +19,15 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.publishing import Cause
 from scheduler.domain.hours.ledger_values import Code, Flag
+from scheduler.domain.hours.sign_facts import SignFacts
+from scheduler.domain.hours.sign_values import Quiet, QuietReason, SignEnd
 from scheduler.domain.record.walking import ChainFault
 from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
 from scheduler.storage.hours.counters import FlagRow
 from scheduler.wording.care import diagnosis_words
 from scheduler.wording.due import cause_words, date_words, to_go_words
 from scheduler.wording.hours import flag_words
+from scheduler.wording.signs import CAUSES, end_words, quiet_words
 
 NAMES = ("VP1", "Pump 2, port", "Aft plant")
 COUNTER, JOB = "plover-vp1-hours", "knife_inspection:plover-pump-a-knives:3"
@@ -97,6 +103,53 @@ def test_a_flag_stored_before_there_were_facts_says_what_it_said() -> None:
     assert flag_words(row.flag(), "VP1", 60) == "It rose."
 
 
+@st.composite
+def sign_facts(draw: st.DrawFn) -> SignFacts:
+    """Any sign of a plant or a pump."""
+    on = AT_SEA.date()
+    position = draw(st.sampled_from((None, COUNTER)))
+    return SignFacts(
+        number=1,
+        position=position,
+        up=position is None or draw(yes),
+        began_on=on,
+        to_the_week=draw(yes),
+        seen_on=on,
+        rise_percent=draw(st.integers(1, 30)) * 10,
+        rise=0.2,
+        hours_a_day=draw(st.sampled_from((None, 0.0, 0.4, 6.2))),
+        kind=draw(st.sampled_from((None, "sea", "port", "tow"))),
+        names=draw(st.sampled_from((None, COUNTER))),
+        usual_until_on=on,
+        days_used=56,
+        end=None,
+        ended_on=on,
+        back_on=draw(st.sampled_from((None, on))),
+        asked_again=draw(yes),
+    )
+
+
+@given(sign_facts(), st.sampled_from(SignEnd))
+def test_how_a_sign_ended_is_said(one: SignFacts, end: SignEnd) -> None:
+    """Every end has its words."""
+    said = end_words(replace(one, end=end, back_on=AT_SEA.date()))
+    assert said
+    plain(said)
+
+
+@pytest.mark.parametrize("reason", QuietReason)
+def test_why_the_hours_say_nothing_is_said(reason: QuietReason) -> None:
+    """Every reason has its words, with and without a day."""
+    for day in (None, 20_700):
+        plain(quiet_words(Quiet(reason=reason, speaks_day=day)))
+
+
+def test_every_answer_that_is_taken_means_something_for_what_is_usual() -> None:
+    """The same list at every door, each an end that a person may give."""
+    assert tuple(CAUSES) == COMMAND_CAUSES == get_args(SignAnswerBody.model_fields["cause"].annotation)
+    assert {end for end, _ in CAUSES.values()} == {SignEnd.MENDED, SignEnd.KNOWN, SignEnd.NOTHING_FOUND}
+
+
 @pytest.mark.parametrize("about", sorted(set(About) - SHIP))
 @given(data=st.data())
 def test_everything_to_look_at_on_a_ship_is_said(about: About, data: st.DataObject) -> None:
@@ -117,6 +170,9 @@ def test_everything_to_look_at_on_a_ship_is_said(about: About, data: st.DataObje
             "count": 3,
             "days": 7,
             "newest_at": AT_SEA,
+            "sign": data.draw(sign_facts()),
+            "names": {COUNTER: "VP1"},
+            "pumps_speak": data.draw(yes),
         },
         offset_minutes=data.draw(offsets),
     )

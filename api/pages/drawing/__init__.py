@@ -4,6 +4,7 @@ Colours come from classes in app.css, never from here; every drawing has its wor
 colour and nothing has to be measured.
 """
 
+from api.pages.drawing.air_line import air_chart
 from api.pages.drawing.bed import minimum_chart
 from api.pages.drawing.days import day_patterns, day_swatch, days_strip
 from api.pages.drawing.field import LeadLabel, Plumb, place_flags
@@ -17,6 +18,7 @@ __all__ = [
     "LeadLabel",
     "Plumb",
     "TubeFigure",
+    "air_chart",
     "day_patterns",
     "day_swatch",
     "days_strip",

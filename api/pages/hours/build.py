@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from api.pages.hours.asking import Back, instant_words, question_view
 from api.pages.hours.events import event_lines
-from api.pages.hours.view import AskField, AskForm, CountersView, CounterView, DiagnosisLine, LogLine
+from api.pages.hours.view import AirBlock, AskField, AskForm, CountersView, CounterView, DiagnosisLine, LogLine
 from api.pages.shared.frame import frame_of, may
 from api.pages.shared.job_line import as_job_line
 from api.server.deps import Asking
@@ -54,6 +54,7 @@ def counters_view(
     changed: CounterChange | None = None,
     says: str = "",
     forget: str = "",
+    air: tuple[AirBlock, ...] = (),
 ) -> CountersView:
     """The page's view. back: an answer that was refused; changed: what one that was taken changed."""
     first = sheets[0].now
@@ -81,6 +82,7 @@ def counters_view(
         changed=() if changed is None else _changed(sheets, changed),
         says=says,
         forget=forget,
+        air=air,
     )
 
 

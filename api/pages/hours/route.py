@@ -10,6 +10,7 @@ from api.pages.hours.asking import Back, answer_of
 from api.pages.hours.build import counters_view
 from api.pages.hours.hand import HandLook, as_seen, entered_values, hand_view
 from api.pages.hours.page import counters_page, hand_page
+from api.pages.hours.signs import air_block
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
 from api.server.deps import Asking, AskingDep, ContextDep
@@ -20,6 +21,7 @@ from scheduler.actions.hours import by_hand, undoing
 from scheduler.actions.hours import questions as hours_questions
 from scheduler.actions.hours.counter_events import CounterEvent
 from scheduler.actions.hours.readings import ReadingDoor
+from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
@@ -50,8 +52,9 @@ def _counters(
     status: int = 200,
     forget: str = "",
 ) -> Response:
+    sheets = questions.counter_sheets(context, vessel_id)
     view = counters_view(
-        questions.counter_sheets(context, vessel_id),
+        sheets,
         hours_questions.intake_log(context, vessel_id, LOG_LINES),
         doctor.vessel_diagnosis(context, vessel_id),
         who,
@@ -59,6 +62,9 @@ def _counters(
         changed=changed,
         says=says,
         forget=forget,
+        air=tuple(
+            air_block(folded_plant(context, vessel_id, sheet.now.plant.id), several=len(sheets) > 1) for sheet in sheets
+        ),
     )
     return page_answer(request, who, counters_page, view, status)
 

@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from markupsafe import Markup
+
 from api.pages.shared.frame import Frame
 
 
@@ -98,6 +100,17 @@ class DiagnosisLine:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AirBlock:
+    """A plant's air of the last days against usual, drawn wide and narrow; lines: what the hours say. href: where it is answered."""
+
+    name: str
+    lines: tuple[str, ...]
+    wide: Markup
+    narrow: Markup
+    href: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CountersView:
     """The counters page. changed: what an answer just changed, one sentence each; says: why one was not taken."""
 
@@ -111,6 +124,7 @@ class CountersView:
     changed: tuple[str, ...] = ()
     says: str = ""
     forget: str = ""
+    air: tuple[AirBlock, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

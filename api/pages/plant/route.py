@@ -16,12 +16,14 @@ from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.capacity import outages
 from scheduler.actions.care import doctor
+from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
 from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
+from scheduler.wording.signs import plant_line
 
 router = APIRouter(include_in_schema=False)
 FAILED = "failed, put out on the plant page"
@@ -43,11 +45,14 @@ def _answer(
 ) -> Response:
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     now = plant_state(context, place.vessel_id, place.id)
+    signs = folded_plant(context, place.vessel_id, place.id).facts()
     view = plant_view(now, context, who, f"/plants/{place.id}", place.id)
     view = replace(
         view,
         diagnosed=sum(not one.note for one in doctor.vessel_diagnosis(context, place.vessel_id)),
         diagnosis_href=f"/vessels/{place.vessel_id}/counters#looks",
+        hours_say=plant_line(signs, {position.id: position.name for position in now.plant.positions}),
+        signs_href=f"/plants/{place.id}/signs",
         notice=breakdown.out_words(context, now, request.query_params.get("out", "")),
     )
     if refused is not None:

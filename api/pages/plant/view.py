@@ -79,6 +79,9 @@ class PlantView:
     minimum_href: str = ""
     notice: str = ""
     """What has just been done, in words; empty for nothing."""
+    hours_say: str = ""
+    """What the hours say of the plant; empty for nothing."""
+    signs_href: str = ""
     diagnosis_href: str = ""
     diagnosed: int = 0
     """How many things need a look."""

@@ -68,6 +68,9 @@ class PumpView:
     gaps: tuple[str, ...]
     export_href: str
     photos: int
+    hours_say: str = ""
+    """What the hours say of this pump; empty for nothing."""
+    signs_href: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

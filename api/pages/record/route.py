@@ -1,5 +1,6 @@
 """The doors of a pump's record and of the search."""
 
+from dataclasses import replace
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
@@ -13,12 +14,14 @@ from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.hours.daily import daily_book
+from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.people.managing import people_shown
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.record.search import pump_hits, search
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Subject
 from scheduler.storage.vessel import AssetKind
+from scheduler.wording.signs import pump_line
 
 router = APIRouter(include_in_schema=False)
 YEARS = 2
@@ -42,6 +45,10 @@ def pump(pump_id: str, request: Request, context: ContextDep, who: AskingDep) ->
         years=YEARS,
         may_export=frame.may(who, "GET", "/api/v1/history"),
     )
+    position = now.plant.position_of(place.id, now.at)
+    signs = folded_plant(context, place.vessel_id, place.plant_id).facts()
+    says = pump_line(signs, position, {one.id: one.name for one in now.plant.positions})
+    view = replace(view, hours_say=says, signs_href=f"/plants/{place.plant_id}/signs")
     return page_answer(request, who, pump_page, view)
 
 

@@ -6,6 +6,7 @@ MANUAL = "/manual"
 HELP: tuple[tuple[str, str], ...] = (
     (r"/plants/[^/]+/plan", "plan"),
     (r"/plants/[^/]+/minimum", "minimum"),
+    (r"/plants/[^/]+/signs", "signs"),
     (r"/plants/[^/]+/moved", "dates"),
     (r"/plants/[^/]+/figures", "plant"),
     (r"/plants/[^/]+", "plant"),

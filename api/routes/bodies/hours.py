@@ -1,4 +1,4 @@
-"""What is posted about running hours: events of a counter."""
+"""What is posted about running hours: events of a counter, answers to what the hours say."""
 
 from typing import Annotated, Literal
 
@@ -7,8 +7,9 @@ from pydantic import (
     FiniteFloat,
 )
 
-from api.routes.shared.bodies import Body, Instant, NeededReason, Reason, said
+from api.routes.shared.bodies import Body, Instant, NeededReason, Reason, ShipDate, said
 from scheduler.actions.hours.counter_events import MOST_HOURS
+from scheduler.actions.hours.sign_answers import LONGEST_TEXT
 from scheduler.domain.hours.accepting import MOST_COUNTS
 
 Count = Annotated[FiniteFloat, said(minimum=0, maximum=MOST_COUNTS)]
@@ -115,3 +116,12 @@ class ConfirmBody(Body):
     """What another person asked for is confirmed; the reason adds to theirs."""
 
     reason: Reason = ""
+
+
+class SignAnswerBody(Body):
+    """What a sign came from: found and mended (leak, valve, pump, control), known (guests, route, other), or nothing found."""
+
+    cause: Literal["leak", "valve", "pump", "control", "guests", "route", "other", "nothing"]
+    text: Annotated[str, Field(max_length=LONGEST_TEXT)] = ""
+    until_on: ShipDate | None = None
+    """Last day of a known cause; left out: for good."""

@@ -10,6 +10,7 @@ from scheduler.actions.care.rounds import NIGHTLY, watched_flags
 from scheduler.actions.due import first_dates
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.hours.questions import questions_of
+from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.record.chains import faults_found
 from scheduler.actions.vessel.document import document_of, position_names
 from scheduler.actions.vessel.fleet import clock_of
@@ -64,6 +65,8 @@ def vessel_diagnosis(context: Context, vessel_id: str) -> list[Diagnosis]:
             *_record(session, vessel_id, vessel.name),
         ]
         clock = clock_of(session, vessel_id, context.now())
+    for plant in vessel.plants:
+        found += diagnosis.of_signs(plant, folded_plant(context, vessel_id, plant.id).facts())
     return [replace(one, offset_minutes=clock) for one in found if one is not None]
 
 

@@ -1,6 +1,6 @@
 """Hours a day of a plant's positions and pumps, with what is measured and what is laid over a gap."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -50,6 +50,20 @@ def daily_book(context: Context, place: Place, days: int) -> DailyBook:
         {key: daily_hours(plant, curves, *key, first_day, days) for key in subjects},
         {key: running_hours(plant, curves, *key, instant(seconds(now))).as_of for key in subjects},
     )
+
+
+def days_of_subjects(
+    session: Session,
+    vessel_id: str,
+    plant: Plant,
+    rows: list[CounterRow],
+    subjects: Sequence[tuple[Subject, str]],
+    first_day: int,
+    days: int,
+) -> Mapping[tuple[Subject, str], list[DayHours]]:
+    """So many UTC days from an epoch day on of some positions and pumps. rows: the plant's counters."""
+    curves = _curves(session, vessel_id, rows, first_day * DAY_S, (first_day + days + 1) * DAY_S)
+    return {key: daily_hours(plant, curves, *key, first_day, days) for key in subjects}
 
 
 def _curves(session: Session, vessel_id: str, rows: list[CounterRow], from_s: int, until_s: int) -> Curves:

@@ -53,6 +53,7 @@ from scheduler.storage.hours.ledger import (
     totals_around,
 )
 from scheduler.storage.hours.readings import instants_by_hand, newest_reading, piece_end, reading_rows
+from scheduler.storage.hours.signs import touch_signs
 
 PIECE = 2000
 """Readings derived between two checkpoints."""
@@ -191,6 +192,7 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
     no, setup, skew = row.no, setup_of(row), row.skew_most_s
     state, after_s = checkpoint_before(session, no, dirty_from_s)
     start_s = after_s
+    touch_signs(session, row.vessel_id, row.plant_id, start_s // DAY_S)
     newest = newest_checkpoint(session, no, 2**62)
     posted = newest_reading(session, no)
     ahead = posted is not None and posted[0] > latest_s - skew

@@ -9,6 +9,7 @@ from typing import Any
 from scheduler.domain.checks.crew import Block, hidden
 from scheduler.domain.hours.ledger_values import Code, Flag
 from scheduler.domain.hours.questions import Asks, Question
+from scheduler.domain.hours.sign_facts import PlantSigns
 from scheduler.domain.vessel.document import Plant
 
 PLAN_OLD_S = 36 * 3600
@@ -56,6 +57,7 @@ class About(StrEnum):
     BACKUP_DISK = "backup on the same disk"
     RECORD = "record"
     TIMER = "timer"
+    SIGN = "sign in the hours"
 
 
 ASKED = frozenset({About.HELD, About.MISSING})
@@ -127,6 +129,16 @@ def of_intake(
             facts={"count": count, "days": days, "newest_at": _at(newest_s)},
         )
         for status, counter, count, newest_s in found
+    ]
+
+
+def of_signs(plant: Plant, found: PlantSigns) -> list[Diagnosis]:
+    """What the hours say of a plant now: worth a look, and no fault."""
+    names = {position.id: position.name for position in plant.positions}
+    facts = {"names": names, "pumps_speak": found.pumps_quiet is None}
+    return [
+        Diagnosis(about=About.SIGN, which=plant.id, name=plant.name, facts={"sign": one, **facts}, note=True)
+        for one in found.open
     ]
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from scheduler.domain.capacity.concessions import SECOND_SIGNERS
 from scheduler.domain.checks.faults import Fault, text_faults, twice_faults
-from scheduler.domain.vessel.document import Plant
+from scheduler.domain.vessel.document import CONTROL_TURNS, Plant
 from scheduler.domain.vessel.isolation import PointRole
 
 _NEEDED = (PointRole.SUPPLY, PointRole.SUCTION, PointRole.DISCHARGE)
@@ -41,6 +41,11 @@ def procedure_faults(at: str, plant: Plant) -> Iterator[Fault]:
         yield (
             f"{at}/second_signer",
             f'"{plant.second_signer[:40]}" signs second: one of {", ".join(SECOND_SIGNERS)} was expected. Name whom the ship names.',
+        )
+    if plant.control_turns not in CONTROL_TURNS:
+        yield (
+            f"{at}/control_turns",
+            f'Control takes turns by "{plant.control_turns[:40]}": one of {", ".join(CONTROL_TURNS)} was expected.',
         )
     crew = plant.crew
     if not 2 <= crew.rest_periods <= 3:

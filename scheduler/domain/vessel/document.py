@@ -110,6 +110,11 @@ class Counter:
     """The id it had before, where it was renamed: what was kept under that goes on under this."""
 
 
+BY_STARTS = "starts"
+CONTROL_TURNS = ("not known", BY_STARTS, "hours", "time", "lead order")
+"""How a control may let pumps take turns: by counted starts, by their hours, by the clock, or in an order set by hand."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plant:
     """One receiver and the pumps that hold it under vacuum. Pressures in kPa below atmosphere (positive figures)."""
@@ -153,6 +158,8 @@ class Plant:
     findings: tuple[FindingKind, ...] = FINDINGS
     even_margin: bool = False
     """Of plans that are as good in all else, the one with the evenest margin is made; it may take longer, and not be proved best."""
+    control_turns: str = CONTROL_TURNS[0]
+    """How control lets pumps take turns. By starts, a worn pump shows in its hours; by anything else they say nothing of it."""
     was: str = ""
     """The id it had before, where it was renamed: what was kept under that goes on under this."""
 

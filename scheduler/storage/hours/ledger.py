@@ -171,6 +171,12 @@ def first_entry(session: Session, counter_no: int, from_s: int) -> int | None:
     return session.exec(query.order_by(col(row.at_s)).limit(1)).first()
 
 
+def first_entry_day(session: Session, counter_nos: Sequence[int]) -> int | None:
+    """Epoch day of the earliest entry of some counters, or none."""
+    found = [at_s for no in counter_nos if (at_s := first_entry(session, no, -(2**62))) is not None]
+    return min(found) // 86_400 if found else None
+
+
 def entry_at(session: Session, counter_no: int, at_s: int) -> LedgerEntryRow | None:
     """The last ledger entry at exactly an instant (that of the reading, when there is one), or none."""
     query = select(LedgerEntryRow).where(LedgerEntryRow.counter_no == counter_no, LedgerEntryRow.at_s == at_s)

@@ -1,0 +1,153 @@
+"""What the hours say, in sentences: what, about when, about how much, and where to look. Never an alarm."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, timedelta
+
+from scheduler.domain.hours.sign_facts import PlantSigns, SignFacts
+from scheduler.domain.hours.sign_values import Quiet, QuietReason, SignEnd
+from scheduler.wording.figures import day_count, number
+
+_AT: Mapping[str, str] = {
+    "sea": " at sea",
+    "port": " in port",
+    "anchor": " at anchor",
+    "yard": " in the yard",
+    "lay-up": " laid up",
+}
+NO_PROOF = "That nothing stands here is no proof: a leak as large as the ship's own ups and downs is not seen."
+CAUSES: Mapping[str, tuple[str, str]] = {
+    "leak": ("mended", "a leak"),
+    "valve": ("mended", "a flush or discharge valve"),
+    "pump": ("mended", "a pump"),
+    "control": ("mended", "the control"),
+    "guests": ("known", "more guests"),
+    "route": ("known", "another route"),
+    "other": ("known", "something else"),
+    "nothing": ("nothing found", "nothing"),
+}
+"""What a person may answer: what it means for what is usual, and how it is called."""
+
+
+def day_month(on: date) -> str:
+    """A date in a sentence: "12 November"."""
+    return f"{on.day} {on:%B}"
+
+
+def sign_words(one: SignFacts, names: Mapping[str, str], *, pumps_speak: bool) -> str:
+    """A sign in sentences.
+
+    Args:
+        names: of positions, by id. pumps_speak: the hours can tell here whether it is the ship or one pump.
+    """
+    since = f"since {'the week of' if one.to_the_week else 'about'} {day_month(one.began_on)}"
+    if one.position is not None:
+        name, longer = names.get(one.position, "A pump"), "longer" if one.up else "less"
+        says = f"{name} has needed about {one.rise_percent} % {longer} than its sisters {since}."
+        return says if not one.up else f"{says} Its pull-down test, brought forward, tells more."
+    more = (
+        ""
+        if not one.hours_a_day
+        else f" (+{number(one.hours_a_day, 0 if one.hours_a_day >= 1 else 1)} pump-hours a day)"
+    )
+    again = " It has not come back since it was mended." if one.asked_again else ""
+    if one.names is not None:
+        which = f" {names.get(one.names, 'One pump')} runs longer than its sisters: look there first."
+    elif pumps_speak:
+        which = " Every pump alike."
+    else:
+        which = " The hours cannot tell here whether it is the ship or one pump."
+    return (
+        f"The plant has run about {one.rise_percent} % more than usual{_AT.get(one.kind or '', '')} {since}{more}.{again}{which} "
+        "Look for a leak or a flush valve that hangs before you open a pump; a hold test tells. More guests do the same."
+    )
+
+
+def back_words(one: SignFacts) -> str:
+    """That a sign is over, empty where nobody can say since when."""
+    return "" if one.back_on is None else f"Back to usual since {day_month(one.back_on)}."
+
+
+def end_words(one: SignFacts) -> str:
+    """How a sign ended, empty while it is open."""
+    if one.end is None or one.ended_on is None:
+        return ""
+    on = day_month(one.ended_on)
+    return {
+        SignEnd.OVER: back_words(one),
+        SignEnd.MENDED: f"Mended, {on}. {back_words(one)}".strip(),
+        SignEnd.KNOWN: f"Known, {on}: usual starts anew there.",
+        SignEnd.NOTHING_FOUND: f"Nothing found, {on}: usual starts anew there.",
+        SignEnd.NOT_ANSWERED: f"Not answered by {on}: usual starts anew there.",
+        SignEnd.RENEWED: f"The pump was overhauled or exchanged, {on}.",
+    }[one.end]
+
+
+def sooner_words(kind_name: str, position: str, days: int) -> str:
+    """How much sooner a job comes at this rate."""
+    return f"At this rate the {kind_name} of {position} comes about {day_count(days)} sooner."
+
+
+def least_words(least_percent: int) -> str:
+    """What would be seen and what would not."""
+    return f"Here a lasting rise of about {least_percent} % or more would show."
+
+
+_QUIET: Mapping[QuietReason, Callable[[str], str]] = {
+    QuietReason.NO_HISTORY: lambda until: (
+        f"Learning what is usual{until}; a hold test tells now. Hours read in from old logs count."
+    ),
+    QuietReason.AFTER_SIGN: lambda until: (
+        f"Learning anew what is usual{until}, since the last sign or answer; a hold test tells now."
+    ),
+    QuietReason.RESTLESS: lambda _: (
+        "The days differ too much for a rise under a half to show. The operating calendar helps, where nobody keeps it: enter it."
+    ),
+    QuietReason.DAYS_MISSING: lambda _: (
+        "Too few of the last ten days can be used. Post or read the counters that are silent."
+    ),
+    QuietReason.HALF_OUT: lambda _: "More than half the pumps are out, so their hours say nothing of leaks.",
+    QuietReason.NEW_KIND: lambda _: (
+        "Days of this kind were seen fewer than six times in a year, so nothing is usual for them yet."
+    ),
+    QuietReason.TURNS_NOT_KNOWN: lambda _: (
+        "Of single pumps the hours say nothing: that control takes turns by starts is not in the vessel's document."
+    ),
+    QuietReason.WHOLE_HOURS: lambda _: (
+        "Of single pumps the hours say nothing: a counter here is read to the whole hour."
+    ),
+}
+
+
+def quiet_words(one: Quiet) -> str:
+    """Why the hours say nothing, from when on they may, and what would help."""
+    until = (
+        "" if one.speaks_day is None else f" until about {day_month(date(1970, 1, 1) + timedelta(days=one.speaks_day))}"
+    )
+    return _QUIET[one.reason](until)
+
+
+def plant_line(signs: PlantSigns, names: Mapping[str, str]) -> str:
+    """The plant's one line: its open sign, else that it is back to usual; empty where there is nothing."""
+    if signs.plant_sign is not None:
+        return sign_words(signs.plant_sign, names, pumps_speak=signs.pumps_quiet is None)
+    return "" if signs.back_again is None else back_words(signs.back_again)
+
+
+def pump_line(signs: PlantSigns, position: str | None, names: Mapping[str, str]) -> str:
+    """A pump's one line, up or down; empty where there is nothing. position: where it stands."""
+    mine = (one for one in signs.signs if one.end is None and position is not None and one.position == position)
+    return next((sign_words(one, names, pumps_speak=True) for one in mine), "")
+
+
+def signs_lines(signs: PlantSigns, names: Mapping[str, str]) -> Sequence[str]:
+    """All that is said of a plant: open signs, that it is back to usual, why nothing can be said, and the least that shows."""
+    lines = [sign_words(one, names, pumps_speak=signs.pumps_quiet is None) for one in signs.open]
+    if signs.plant_sign is None and signs.back_again is not None:
+        lines.append(back_words(signs.back_again))
+    if signs.quiet is not None:
+        lines.append(quiet_words(signs.quiet))
+    elif signs.least_percent is not None:
+        lines.append(f"{least_words(signs.least_percent)} {NO_PROOF}")
+    if signs.pumps_quiet is not None:
+        lines.append(quiet_words(signs.pumps_quiet))
+    return lines
