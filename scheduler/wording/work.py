@@ -244,10 +244,18 @@ _WORDS: Mapping[Against, Callable[[_FactTexts], str]] = {
         f"{_ACTS.get(str(f['act']), str(f['act'])).capitalize()} is recorded for later, and rests on what this takes away: "
         "look whether the time is right."
     ),
+    Against.PAPER_ORDER: lambda f: (
+        f"By the sheet, {act_name(str(f['act']))} was before {act_name(str(f['before']))}: look whether the times are right."
+    ),
     Against.STAYS: lambda _: (
         "A signature, a decision, and what carries a flag stay; record what is right as a new entry."
     ),
 }
+
+
+def act_name(act: str) -> str:
+    """What an act asked of the work is called: "gas read at the cover"."""
+    return _ACTS[act]
 
 
 def skipped_words(one: Skipped) -> str:

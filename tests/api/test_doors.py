@@ -349,6 +349,13 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/vessels/{vessel_id}/calendar/file"): Walk(
         "/vessels/demo-plover/calendar/file", 422, body={"csv": "x"}, form=True
     ),
+    ("GET", "/vessels/{vessel_id}/jobs/{key}/paper"): Walk(f"/vessels/demo-plover/jobs/{JOB}/paper", 200),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/paper"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/paper", 422, body={"do": "look", "done_on": "soon"}, form=True
+    ),
+    ("POST", "/vessels/{vessel_id}/jobs/{key}/close/strike"): Walk(
+        f"/vessels/demo-plover/jobs/{JOB}/close/strike", frozenset({403, 404, 409}), body={}, form=True
+    ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/acts"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/acts",
         frozenset({303, 409, 412}),

@@ -142,6 +142,7 @@ def _pages(live: Live) -> dict[str, list[str]]:
             if door.startswith("/plants/{plant_id}/")
         },
         "/vessels/{vessel_id}/jobs/{key}": [f"{vessel}/jobs/{key}" for key in (*opened, closed, repair[0])],
+        "/vessels/{vessel_id}/jobs/{key}/paper": [f"{vessel}/jobs/{opened[0]}/paper"],
         "/pumps/{pump_id}/record": ["/pumps/avocet-pump-b/record"],
         "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
         "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],

@@ -12,6 +12,7 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/plants/[^/]+", "plant"),
     (r"/pumps/[^/]+/record", "pump"),
     (r"/vessels/[^/]+/find", "find"),
+    (r"/vessels/[^/]+/jobs/[^/]+/paper", "paper"),
     (r"/vessels/[^/]+/jobs/.+", "job"),
     (r"/vessels/[^/]+/notes", "notes"),
     (r"/vessels/[^/]+/handover", "handover"),

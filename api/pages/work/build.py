@@ -78,6 +78,7 @@ class JobFormBack:
             "photo": bool(view.photo_action),
             "count": bool(view.sheet and view.sheet.parts and view.work and view.work.action),
             "check": view.closed is not None,
+            "strike": False,
         }[self.name]
 
     @property
@@ -329,6 +330,8 @@ def closed_view(
         and not any(same_name(one, actor.name) for one in did)
     )
     flags = closed.get("flags")
+    strikes = may(who, "POST", "/vessels/{vessel_id}/jobs/{key}/close/strike") and not renewed_by
+    undo_until = checking.strikeable_until(closed, actor, now.at) if strikes else None
     return JobView(
         frame=frame_of(now, who, here, job.kind_name.capitalize(), ""),
         now_at=now.at,
@@ -357,6 +360,8 @@ def closed_view(
             flags=tuple(map(str, flags)) if isinstance(flags, list) else (),
             company=str(closed.get("company") or ""),
             answers_for=did[1],
+            undo_action=f"{here}/close/strike" if undo_until else "",
+            undo_until=undo_until,
             renewed_by=job_words(now.plant, now.at, renewed_by) if renewed_by else "",
         ),
     )

@@ -134,15 +134,21 @@ def _close_of(fields: Fields) -> closing_checks.Close:
     values: dict[str, object] = {name: text for name in _CLOSE_FIELDS if (text := fields.values.get(name))}
     values |= {"done_at": fields.instant("done_at"), "running_hours": fields.figure("running_hours")}
     fields.check()
-    return _checked_close(values)
+    return checked_close(values)
 
 
-def _checked_close(values: Mapping[str, object]) -> closing_checks.Close:
+def checked_close(values: Mapping[str, object]) -> closing_checks.Close:
     """A close as the door of closes takes it. Raises Refused with a fault for each member that it does not take."""
     try:
         return closing_checks.Close(**bodies.CloseBody.model_validate(values).model_dump())
     except ValidationError as error:
         raise refused_from(error) from error
+
+
+def close_again_checked(close: closing_checks.Close) -> closing_checks.Close:
+    """A close made of fields, as the door of closes takes it."""
+    told = {name: value for name, value in asdict(close).items() if name != "on_paper" and value not in (None, "")}
+    return replace(checked_close(told), on_paper=close.on_paper)
 
 
 def _noted(fields: Fields, kind: JobKind, done: closing_checks.Close) -> list[AnyStep]:
@@ -183,7 +189,7 @@ async def take_acts(vessel_id: str, key: str, request: Request, context: Context
             )
         )
         if done is not None:
-            done = _checked_close({name: value for name, value in asdict(done).items() if value not in (None, "")})
+            done = close_again_checked(done)
         fact = bool(form["fact"])
         checked = [checked_step(one, fact=fact).step for one in found]
         hand = form.hand({**form.values, "at": form["at"]})
@@ -191,6 +197,19 @@ async def take_acts(vessel_id: str, key: str, request: Request, context: Context
         return job_href(vessel_id, key) + ("" if done else "#next")
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "acts"))
+
+
+@router.post("/vessels/{vessel_id}/jobs/{key}/close/strike")
+async def strike_close(vessel_id: str, key: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """A close taken back by who recorded it; the job is open again."""
+    form = await form_of(request, who)
+
+    def act() -> str:
+        place, job_id = jobs.job_place(context, who.actor, key)
+        checking.strike_close(context, form.hand(), place, job_id)
+        return f"{job_href(vessel_id, key)}#next"
+
+    return await form.act(act, drawn_again(request, context, who, vessel_id, key, "strike"))
 
 
 @router.post("/vessels/{vessel_id}/jobs/{key}/check")

@@ -51,6 +51,9 @@ class Closed:
     company: str = ""
     answers_for: str = ""
     renewed_by: str = ""
+    undo_action: str = ""
+    """Where who closed it takes the close back; empty: not any more."""
+    undo_until: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,8 +1,10 @@
 """A closed job: checked by its checker, in that person's own sign-in; or its close struck, as entered by mistake."""
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
+from typing import Any
 
-from scheduler.actions.base.actor import person_of
+from scheduler.actions.base.actor import Actor, person_of
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, instant
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
@@ -76,6 +78,13 @@ def who_may_check(context: Context, vessel_id: str, but: str) -> tuple[str, ...]
     with context.db.read() as session:
         aboard = [one for one in person_rows(session) if one.vessel_id == vessel_id and not one.withdrawn_at]
     return tuple(sorted({one.name for one in aboard if one.role in CHECKS and not same_name(one.name, but)}))
+
+
+def strikeable_until(detail: Mapping[str, Any], actor: Actor, now: datetime) -> datetime | None:
+    """Until when this person may strike a close, as its job is kept; none: no longer, checked meanwhile, or another's."""
+    by = Person(str(detail.get("recorded_by_id") or ""), str(detail.get("recorded_by") or ""))
+    until = instant(int(detail.get("recorded_s") or 0)) + STRIKE_WITHIN
+    return until if own_person(by, person_of(actor)) and not detail.get("checked_by") and now <= until else None
 
 
 def strike_close(context: Context, hand: Hand, place: Place, job_id: JobId, reason: str = "") -> Answer:

@@ -6,7 +6,7 @@ from math import ceil
 from typing import Any
 
 from scheduler.actions.base.actor import person_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, seconds, utc_text
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.capacity.outages import returned
 from scheduler.actions.hours.ledger import derive_vessel
@@ -52,6 +52,7 @@ from scheduler.domain.record.closed_job import (
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.work.against import Against, Objection
 from scheduler.domain.work.closing import ASKED
+from scheduler.domain.work.paper import PaperAct
 from scheduler.domain.work.testing import serves_as_periodic
 from scheduler.shiptime import ship_time
 from scheduler.storage.capacity import outage_rows
@@ -165,6 +166,7 @@ def _close(
         "check": _check_words(closing),
         "tests": work["tests"],
         "flags": flags,
+        **({"on_paper": [_on_paper(one) for one in closing.on_paper]} if closing.on_paper else {}),
         "not_recorded": [{"act": one.act, "names": list(one.names)} for one in lacks.skipped],
     }
     number, stamp = append_record(session, vessel_id, words, now.at, payload)
@@ -219,6 +221,10 @@ def _close(
             "stamp": stamp,
         },
     )
+
+
+def _on_paper(one: PaperAct) -> dict[str, Any]:
+    return {"act": one.act, "at": utc_text(one.at), **one.particulars}
 
 
 def _due_point(kind: JobKind, job: DueJob) -> DuePoint:

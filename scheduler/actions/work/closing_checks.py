@@ -24,6 +24,7 @@ from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.against import Against, Objection, to_plain
 from scheduler.domain.work.closing import ASKED, Skipped, measures_left, skipped
 from scheduler.domain.work.locks import on_permit
+from scheduler.domain.work.paper import PaperAct, paper_objections, seen_on_paper
 from scheduler.domain.work.rules import close_objections
 from scheduler.errors import Clash, Refused
 from scheduler.storage.database import Session
@@ -56,6 +57,8 @@ class Close:
     findings: str = ""
     permit_no: str | None = None
     reason: str = ""
+    on_paper: tuple[PaperAct, ...] = ()
+    """What its sheet shows of the work, act by act."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +86,11 @@ def lacks_of(
     begun = begun_at(kept, closing.opened_at or closing.done_at)
     procedure = procedure_of(session, now.vessel.id, now.plant, kind, pump, begun, now.offset_minutes)
     steps = [one.step for one in kept]
-    missing = tuple(skipped(steps, procedure, kind.measures, takes_pump_out=kind.takes_pump_out))
+    shown = seen_on_paper(closing.on_paper)
+    found = skipped(steps, procedure, kind.measures, takes_pump_out=kind.takes_pump_out)
+    missing = tuple(one for one in found if one.act not in shown)
     work = state_of(kept)
-    against = measures_left(work)
+    against = [*measures_left(work), *paper_objections(closing.on_paper, procedure.h2s_limit_ppm)]
     if closing.company.strip() and kept and not on_permit(work, closing.company):
         against.append(Objection(Against.COMPANY_NOT_ON_PERMIT, {"company": closing.company.strip()}))
     breach = kind.takes_pump_out and not closing.from_paper and any(one.act in ASKED for one in missing)

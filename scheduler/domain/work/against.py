@@ -85,6 +85,7 @@ class Against(StrEnum):
     NOT_THE_NEWEST = "not the newest entry"
     TOO_LATE = "too late to strike"
     TAKES_GROUND = "takes away what a later act rests on"
+    PAPER_ORDER = "before what it rests on, on paper"
     STAYS = "a signature, a decision or a flag stays"
 
 
