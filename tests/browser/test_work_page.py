@@ -1,5 +1,6 @@
 """The work on a pump on its page, as a second engineer does it: counted in taps and typed fields, on desk and phone."""
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -13,7 +14,8 @@ from scheduler.domain.base.enums import Role
 from seed_fleet.ships import PLOVER
 from tests.acts import isolated
 from tests.api.stage import stamp
-from tests.browser.chromium import SIZES, signed_in
+from tests.browser.chromium import AXE, SIZES, axe_finds, signed_in
+from tests.browser.test_counters_pages import SMALL
 from tests.end_to_end.live import FIRST, Live, TurnedClock, serving
 
 pytestmark = pytest.mark.browser
@@ -188,3 +190,140 @@ def steps(live: Live, key: str) -> list[dict[str, Any]]:
     """The entries of the work as the API tells them."""
     found: list[dict[str, Any]] = live.chief.get(f"/api/v1/jobs/{key}/work").json()["steps"]
     return found
+
+
+def test_a_job_done_already_is_taken_in_from_its_sheet_by_two_taps(browser: Browser, live: Live) -> None:
+    """On a phone: what the sheet shows is typed, Look says what it lacks and keeps it all, one more tap takes it in."""
+    context, page, wrong = signed_in(browser, live, viewport={"width": 390, "height": 844})
+    key = job(live, "knife_inspection", "plover-pump-c-knives")
+    page.goto(f"{live.url}/vessels/{PLOVER.vessel}/jobs/{key}")
+    page.click("text=Done already: take it in from paper")
+    day = page.input_value("[name=done_on]")
+    for name, text in SHEET.items():
+        page.fill(f"[name='{name}']", text)
+    page.get_by_role("button", name="Look", exact=True).click()
+    page.wait_for_load_state()
+    assert "acts are not seen on paper" in page.inner_text("h1")
+    assert "stored vacuum let out" in page.inner_text("main").casefold()
+    assert {name: page.input_value(f"[name='{name}']") for name in SHEET} == SHEET
+    assert page.evaluate(SMALL, 44) == []
+    page.get_by_role("button", name="Take it in:").click()
+    page.wait_for_load_state()
+    assert "is closed" in page.inner_text("h1")
+    assert "Not seen on paper" in page.inner_text("main")
+    closed = live.chief.get(f"/api/v1/jobs/{key}").json()
+    assert (closed["from_paper"], closed["check"]) == (True, "as on sheet: Demo second")
+    assert closed["closed_at"].startswith(day)
+    assert wrong == []
+    context.close()
+
+
+SHEET = {
+    "finished": "06:45",
+    "done_by": "Demo relief",
+    "checked_by": "Demo second",
+    "permit issued:number": "PT-98",
+    "tag placed:tags": "T-31 to T-36",
+    "tag placed:at": "05:41",
+    "no voltage:meter": "VM-2",
+    "gas at the cover:oxygen": "20.9",
+    "gas at the cover:lel": "0",
+    "gas at the cover:h2s": "1",
+    "opened:at": "05:52",
+    "started locally:current": "10.8",
+    "returned:at": "06:41",
+    "measure:knife gap, widest": "0.31",
+}
+
+
+def test_refused_undone_and_by_keyboard_alone_without_script(browser: Browser, live: Live) -> None:
+    """What was typed is kept and the reason stands at the top and beside the button; an undo says what it leaves behind."""
+    context, page, _ = signed_in(browser, live, java_script_enabled=False, viewport={"width": 390, "height": 844})
+    key = job(live, "knife_inspection", "plover-pump-a-knives")
+    hand = Hand(page, live)
+    hand.begin(key)
+    hand.write(**{"Permit": "PT-9"})
+    page.keyboard.press("Enter")
+    page.wait_for_load_state()
+    alert = page.locator("[role=alert]")
+    assert alert.get_attribute("class") == "refuse no-print"
+    assert page.locator("#next .besides").inner_text().startswith("Not taken.")
+    assert page.get_by_label("Permit", exact=True).input_value() == "PT-9"
+    assert page.locator("#next .go").count() == 0
+    alert.get_by_role("link").click()
+    assert page.evaluate("document.activeElement.name") == "valid_to"
+    hand.write(**{"Valid until": "23:00"})
+    page.keyboard.press("Enter")
+    page.wait_for_load_state()
+    assert "Read the gas in the room" in page.inner_text("h1")
+    hand.write(**{**GAS, "H2S, ppm": "30"})
+    page.keyboard.press("Enter")
+    page.wait_for_load_state()
+    assert "above the OSHA ceiling" in page.locator("[role=alert]").inner_text()
+    assert page.get_by_label("H2S, ppm", exact=True).input_value() == "30"
+    page.get_by_label("H2S, ppm", exact=True).fill("1")
+    page.keyboard.press("Enter")
+    page.wait_for_load_state()
+    hand.write(**{"Lock box": "L4"})
+    hand.tap("Rinsed, drained, stopped")
+    hand.tap("Locked and tagged")
+    assert "1 of 6 locked and tagged" in page.inner_text("h1")
+    undo = page.locator("form.undo")
+    assert "not known: go and look" in undo.inner_text()
+    undo.get_by_role("button").click()
+    page.wait_for_load_state()
+    assert page.inner_text("h1") == "Not known: supply breaker. Go and look."
+    hand.tap("Locked and tagged")
+    live.clock.at += timedelta(minutes=11)
+    page.reload()
+    assert page.locator("form.undo").count() == 0
+    context.close()
+
+
+def test_stopped_work_says_stop_and_a_current_above_the_nameplate_keeps_it_out_of_auto(
+    browser: Browser, live: Live
+) -> None:
+    """Stale gas is the next act until it is read; after 13.4 A only "read once more" and "it failed" are there, both light."""
+    context, page, _ = signed_in(browser, live, viewport={"width": 390, "height": 844}, bypass_csp=True)
+    key = job(live, "knife_inspection", "plover-pump-a-knives")
+    hand = Hand(page, live)
+    hand.begin(key)
+    isolate(hand)
+    assert page.locator("button[disabled]").count() == 0
+    hand.tap("Opened")
+    assert "Margin" in page.locator(".while-out").inner_text()
+    assert "If one more pump trips" in page.locator(".while-out").inner_text()
+    live.clock.at += timedelta(minutes=31)
+    page.reload()
+    assert page.inner_text("h1") == "Stop work: read the gas again."
+    assert "Stop work" in page.locator("[role=alert]").inner_text()
+    hand.write(**GAS)
+    hand.tap("Gas read; meter bump tested today")
+    for name in ("Done", "Done", "Done: as it should be", "Done"):
+        hand.tap(name)
+    back(hand)
+    hand.write(**{"L1, A": "13.4", "L2, A": "12.9", "L3, A": "13.1"})
+    hand.tap("Good: local start")
+    assert "13.4 A of 12: stop it." in page.inner_text("h1")
+    assert "out of AUTO" in page.locator("[role=alert]").inner_text()
+    assert page.locator("#next .go").count() == 0
+    assert page.evaluate(SMALL, 44) == []
+    if AXE:
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true; })")
+        assert axe_finds(page) == []
+    hand.write(**{"L1, A": "11.4", "L2, A": "11.2", "L3, A": "11.3"})
+    hand.tap("Read once more")
+    assert "1 thing to put right" in page.inner_text("main") or "One thing to put right" in page.inner_text("main")
+    hand.write(**{"Why it is better now": "water in the housing, drained"})
+    hand.tap("Read once more")
+    hand.tap("In AUTO")
+    hand.write(**{"Pull-down, s": "88"})
+    hand.tap("Passed, close")
+    assert "13.4" in page.inner_text("main")
+    assert "Undo the close" in page.inner_text("main")
+    paper = page.pdf(format="A4", prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
+    page.get_by_role("button", name="Undo the close").click()
+    page.wait_for_load_state()
+    assert page.locator("#next").count() == 1
+    context.close()

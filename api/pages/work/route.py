@@ -233,7 +233,9 @@ async def take_step(vessel_id: str, key: str, request: Request, context: Context
     def act() -> str:
         place, job_id = jobs.job_place(context, who.actor, key)
         clock = fleet.offset_now(context, place.vessel_id)
-        at = form["at"] or (field_moment(context.now(), clock, seconds=True) if form["kind"] == "noted" else "")
+        at = form["at"] or (
+            field_moment(context.now(), clock, seconds=True) if form["kind"] in ("noted", "entry struck") else ""
+        )
         step = read_step(form["kind"], Fields({**form.values, "at": at}, clock), fact=bool(form["fact"]))
         once = form["idempotency_key"]
         if once and form["name"]:  # the notes of a sheet share one form

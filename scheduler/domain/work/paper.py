@@ -23,7 +23,11 @@ _RESTS_ON: Mapping[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PaperAct:
-    """An act as the sheet shows it. act: of ASKED, or step: all of the sheet's are ticked. at: none where only particulars are written. particulars: as written, by name."""
+    """An act as the sheet shows it.
+
+    act: of ASKED, or step: all of the sheet's are ticked. at: none where only particulars are written.
+    particulars: as written, by name.
+    """
 
     act: str
     at: datetime | None = None
