@@ -87,8 +87,8 @@ class Hand:
         self.live.clock.at += timedelta(minutes=1)
         found = self.page.locator("main").get_by_role("button", name=name, exact=True)
         assert found.count() == 1, (name, self.page.inner_text("main"))
-        found.click()
-        self.page.wait_for_load_state()
+        with self.page.expect_navigation():
+            found.click()
         self.taps += 1
         self.headings.append(self.page.inner_text("h1"))
         self.highest = max(self.highest, self.page.evaluate("document.documentElement.scrollHeight"))
@@ -98,6 +98,11 @@ class Hand:
         for label, text in fields.items():
             self.page.locator("#next").get_by_label(label, exact=True).fill(text)
             self.typed += 1
+
+    def enter(self) -> None:
+        """The form in which the focus is, sent by the keyboard."""
+        with self.page.expect_navigation():
+            self.page.keyboard.press("Enter")
 
     def begin(self, key: str) -> None:
         """From the plant's page to the job's, one tap."""
@@ -142,8 +147,8 @@ def back(hand: Hand) -> None:
     hand.tap("Clear; my lock is off the box")
     for point in OFF:
         assert hand.page.locator(".points .now .n").inner_text() == point
-        hand.page.locator("#next form button").first.click()
-        hand.page.wait_for_load_state()
+        with hand.page.expect_navigation():
+            hand.page.locator("#next form button").first.click()
         hand.live.clock.at += timedelta(minutes=1)
         hand.taps += 1
 
@@ -201,14 +206,14 @@ def test_a_job_done_already_is_taken_in_from_its_sheet_by_two_taps(browser: Brow
     day = page.input_value("[name=done_on]")
     for name, text in SHEET.items():
         page.fill(f"[name='{name}']", text)
-    page.get_by_role("button", name="Look", exact=True).click()
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Look", exact=True).click()
     assert "acts are not seen on paper" in page.inner_text("h1")
     assert "stored vacuum let out" in page.inner_text("main").casefold()
     assert {name: page.input_value(f"[name='{name}']") for name in SHEET} == SHEET
     assert page.evaluate(SMALL, 44) == []
-    page.get_by_role("button", name="Take it in:").click()
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Take it in:").click()
     assert "is closed" in page.inner_text("h1")
     assert "Not seen on paper" in page.inner_text("main")
     closed = live.chief.get(f"/api/v1/jobs/{key}").json()
@@ -243,8 +248,7 @@ def test_refused_undone_and_by_keyboard_alone_without_script(browser: Browser, l
     hand = Hand(page, live)
     hand.begin(key)
     hand.write(**{"Permit": "PT-9"})
-    page.keyboard.press("Enter")
-    page.wait_for_load_state()
+    hand.enter()
     alert = page.locator("[role=alert]")
     assert alert.get_attribute("class") == "refuse no-print"
     assert page.locator("#next .besides").inner_text().startswith("Not taken.")
@@ -253,25 +257,22 @@ def test_refused_undone_and_by_keyboard_alone_without_script(browser: Browser, l
     alert.get_by_role("link").click()
     assert page.evaluate("document.activeElement.name") == "valid_to"
     hand.write(**{"Valid until": "23:00"})
-    page.keyboard.press("Enter")
-    page.wait_for_load_state()
+    hand.enter()
     assert "Read the gas in the room" in page.inner_text("h1")
     hand.write(**{**GAS, "H2S, ppm": "30"})
-    page.keyboard.press("Enter")
-    page.wait_for_load_state()
+    hand.enter()
     assert "above the OSHA ceiling" in page.locator("[role=alert]").inner_text()
     assert page.get_by_label("H2S, ppm", exact=True).input_value() == "30"
     page.get_by_label("H2S, ppm", exact=True).fill("1")
-    page.keyboard.press("Enter")
-    page.wait_for_load_state()
+    hand.enter()
     hand.write(**{"Lock box": "L4"})
     hand.tap("Rinsed, drained, stopped")
     hand.tap("Locked and tagged")
     assert "1 of 6 locked and tagged" in page.inner_text("h1")
     undo = page.locator("form.undo")
     assert "not known: go and look" in undo.inner_text()
-    undo.get_by_role("button").click()
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        undo.get_by_role("button").click()
     assert page.inner_text("h1") == "Not known: supply breaker. Go and look."
     hand.tap("Locked and tagged")
     live.clock.at += timedelta(minutes=11)
@@ -323,7 +324,7 @@ def test_stopped_work_says_stop_and_a_current_above_the_nameplate_keeps_it_out_o
     assert "Undo the close" in page.inner_text("main")
     paper = page.pdf(format="A4", prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
-    page.get_by_role("button", name="Undo the close").click()
-    page.wait_for_load_state()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Undo the close").click()
     assert page.locator("#next").count() == 1
     context.close()
