@@ -70,7 +70,7 @@ def test_of_equal_rows_the_tightest_stays(drawn: list[tuple[list[tuple[int, int]
 def test_starts_up_to_the_limit_are_those_of_all_that_end_by_it(problem: Problem) -> None:
     """For every job; and where the plain rule is in time with them, it is as with all."""
     ground = survey(problem)
-    some, every = legal_offers(survey(problem), in_time=True), legal_offers(ground)
+    some, every = legal_offers(survey(problem), days_late=0), legal_offers(ground)
     for job in ground.jobs:
         assert some[job.key] == tuple(one for one in legal_candidates(ground, job) if one.end <= job.limit)
     placed = greedy(ground, some)

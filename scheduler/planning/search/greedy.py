@@ -14,9 +14,10 @@ MOST_TRIES = 12
 Offers = Mapping[str, tuple[Start, ...]]
 
 
-def legal_offers(ground: Ground, *, in_time: bool = False) -> dict[str, tuple[Start, ...]]:
-    """Every job's legal starts, each job looked at alone; with `in_time` those by its limit."""
-    return {job.key: legal_candidates(ground, job, in_time=in_time) for job in ground.jobs}
+def legal_offers(ground: Ground, *, days_late: int | None = None) -> dict[str, tuple[Start, ...]]:
+    """Every job's legal starts, each job looked at alone; those alone that end so many days past its limit at most, where that is
+    given."""
+    return {job.key: legal_candidates(ground, job, days_late=days_late) for job in ground.jobs}
 
 
 def greedy_in_time(ground: Ground, offers: Offers) -> dict[str, Start] | None:

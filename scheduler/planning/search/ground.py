@@ -252,18 +252,18 @@ def own_dates(ground: Ground, job: PlanJob) -> tuple[int, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def legal_candidates(ground: Ground, job: PlanJob, *, in_time: bool = False) -> tuple[Start, ...]:
-    """The starts that hands, grid and the facts allow the job if it were the only one, rising; with `in_time` those that end
-    by its own limit."""
+def legal_candidates(ground: Ground, job: PlanJob, *, days_late: int | None = None) -> tuple[Start, ...]:
+    """The starts that hands, grid and the facts allow the job if it were the only one, rising; those alone that end
+    no more than `days_late` days past its own limit, where that is given."""
     found: tuple[Start, ...]
     if job.fixed_start is None:
-        found = tuple(_open_starts(ground, job, in_time=in_time))
+        found = tuple(_open_starts(ground, job, days_late))
         found = _with_own_dates(ground, job, found)
     else:
         pinned = candidate_at(ground, job, job.fixed_start)
         found = () if pinned is None or not may_be_open(ground, job.pump, pinned) else (pinned,)
-    if in_time:
-        found = tuple(one for one in found if one.end <= job.limit)
+    if days_late is not None:
+        found = tuple(one for one in found if one.end <= job.limit + days_late * STEPS_A_DAY)
     if job.parts_from is None and not job.needs and job.stop_minutes <= 0:
         return found
     return tuple(candidate for candidate in found if fact_against(ground, job, candidate) is None)
@@ -277,12 +277,14 @@ def _with_own_dates(ground: Ground, job: PlanJob, found: tuple[Start, ...]) -> t
     return tuple(sorted((*more, *found), key=attrgetter("start"))) if more else found
 
 
-def _open_starts(ground: Ground, job: PlanJob, *, in_time: bool) -> Iterator[Start]:
-    """The allowed starts from the job's earliest step on at which its work can begin and end with the pump out; with `in_time`
-    none from which it would surely end past its limit."""
+def _open_starts(ground: Ground, job: PlanJob, days_late: int | None) -> Iterator[Start]:
+    """The allowed starts from the job's earliest step on at which its work can begin and end with the pump out; none
+    from which it would surely end more than so many days past its limit."""
     needed = hands_needed(job)
     known = ground.known_starts.setdefault((needed, job.pump), {})
-    last = bisect_right(ground.start_steps, job.limit - len(needed)) if in_time else len(ground.start_steps)
+    last = len(ground.start_steps)
+    if days_late is not None:
+        last = bisect_right(ground.start_steps, job.limit + days_late * STEPS_A_DAY - len(needed))
     for step in ground.start_steps[bisect_left(ground.start_steps, job.earliest) : last]:
         if step not in known:
             one = _candidate(ground, needed, step) if ground.hands[step] >= needed[0] else None

@@ -113,6 +113,15 @@ def _unproven(ground: Ground, tier: Tier, placement: Placement) -> TierResult:
     return TierResult(tier=tier.tier, name=tier.name, value=value, bound=least, proven=False)
 
 
+def _a_little_late(ground: Ground) -> tuple[Placement, int] | None:
+    """The plain rule among starts not far past the limit, and the days that all are late together by it: no plan that has one job
+    later than that is as good. None where the rule leaves a job without a place, or moves a given date.
+    """
+    placed = greedy(ground, legal_offers(ground, days_late=NEAR_DAYS))
+    *given, late = (tier_value(ground, tier, placed) for tier in TIERS if tier.tier <= 1)
+    return (placed, late) if len(placed) == len(ground.jobs) and not any(given) else None
+
+
 def _highs(model: Model) -> Solution:
     from scheduler.planning.search.highs import optimise  # here: the greedy plan must not pay for it
 
@@ -174,17 +183,16 @@ class _Search:
         """The greedy witness, and every legal start still open; whether the witness keeps every given date and is in time.
 
         First among starts that end by the limit: where the plain rule keeps every given date and is in time with these
-        alone, no plan is better there, and a later start is in none as good.
+        alone, no plan is better there, and a later start is in none as good. Else among those so far past it as that needs.
         """
-        legal = legal_offers(ground, in_time=True)
+        legal = legal_offers(ground, days_late=0)
         placed = greedy_in_time(ground, legal)
-        in_time = placed is not None and not any(tier_value(ground, tier, placed) for tier in TIERS if tier.tier <= 1)
-        if placed is not None and in_time:
-            witness = placed
-        else:
-            legal = legal_offers(ground)
-            witness = greedy(ground, legal)
-        return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness), in_time
+        if placed is not None and not any(tier_value(ground, tier, placed) for tier in TIERS if tier.tier <= 1):
+            return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=placed), True
+        near = _a_little_late(ground)
+        legal = legal_offers(ground, days_late=None if near is None else near[1])
+        witness = greedy(ground, legal) if near is None else near[0]
+        return _Search(ground=ground, optimise=optimise, field=field_of(ground, legal), witness=witness), False
 
     def settle(self, tier: Tier) -> "_Search":
         """The search with this tier's value made as small as can be, or kept where the solver failed."""
