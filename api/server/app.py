@@ -31,6 +31,7 @@ from api.pages.plan import week_route
 from api.pages.plant import route as plant_route
 from api.pages.record import route as record_route
 from api.pages.shared import layout
+from api.pages.vessel import first_route
 from api.pages.vessel import route as vessel_route
 from api.pages.voyage import route as voyage_route
 from api.pages.work import dates_route as work_dates_route
@@ -81,6 +82,7 @@ ROUTERS = (
     notes_route.router,
     handover_route.router,
     vessel_route.router,
+    first_route.router,
     plant_route.router,
     record_route.router,
     figures_route.router,

@@ -311,6 +311,9 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", "/pumps/{pump_id}/record"): Walk("/pumps/plover-pump-b/record"),
     ("GET", "/vessels/{vessel_id}/find"): Walk("/vessels/demo-plover/find?q=seal"),
     ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
+    ("GET", "/first-run"): Walk("/first-run", 200, 200),
+    ("POST", "/first-run"): Walk("/first-run", 422, 422, body={"do": "store"}, form=True),
+    ("GET", "/vessels/{vessel_id}/labels"): Walk("/vessels/demo-plover/labels"),
     ("GET", "/vessels/{vessel_id}/handover"): Walk("/vessels/demo-plover/handover"),
     ("POST", "/vessels/{vessel_id}/handover"): Walk(
         "/vessels/demo-plover/handover", 404, body={"do": "sign", "number": "7", "idempotency_key": "walked"}, form=True

@@ -32,6 +32,7 @@ pytestmark = pytest.mark.browser
 NO_PAGES = frozenset(
     {
         "/livez",
+        "/first-run",  # the office's alone: tests/browser/test_first_run.py
         "/readyz",
         "/metrics",
         "/problems/{name}",
@@ -147,6 +148,7 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
         "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],
         "/vessels/{vessel_id}/handover": [f"{vessel}/handover"],
+        "/vessels/{vessel_id}/labels": [f"{vessel}/labels"],
         "/vessels/{vessel_id}/calendar": [f"{vessel}/calendar"],
         "/vessels/{vessel_id}/counters": [f"{vessel}/counters"],
         "/vessels/{vessel_id}/hours": [f"{vessel}/hours"],

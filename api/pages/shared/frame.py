@@ -124,6 +124,7 @@ def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
         ("Figures", f"/plants/{plant.id}/figures", "figures", 2),
         ("Handover", f"{ship}/handover", "handover", 2),
         ("Week on paper", f"/plants/{plant.id}/week", "week", 2),
+        ("Labels", f"{ship}/labels", "labels", 2),
         ("Feed", "/feeds", "feed", 2),
         ("People", "/people", "people", 2),
         ("Fleet", "/?all=1", "fleet", 2),

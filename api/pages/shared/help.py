@@ -14,6 +14,8 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/vessels/[^/]+/find", "find"),
     (r"/vessels/[^/]+/jobs/[^/]+/paper", "paper"),
     (r"/vessels/[^/]+/jobs/.+", "job"),
+    (r"/first-run", "first-ship"),
+    (r"/vessels/[^/]+/labels", "first-ship"),
     (r"/vessels/[^/]+/notes", "notes"),
     (r"/vessels/[^/]+/handover", "handover"),
     (r"/plants/[^/]+/week", "week"),

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import RedirectResponse, Response
 
 from api.pages.shared.answers import page_answer
-from api.pages.shared.frame import Frame, Link, fleet_links, who_frame
+from api.pages.shared.frame import Frame, Link, fleet_links, may, who_frame
 from api.pages.vessel.page import empty_page, fleet_page
 from api.pages.vessel.view import EmptyView, FleetView, vessel_line
 from api.server.deps import AskingDep, ContextDep
@@ -20,7 +20,7 @@ def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
     vessels = fleet.list_vessels(context, who.actor)
     if not vessels:
         frame = Frame(title="Leadline", here="/", links=(Link(label="People", href="/people"),), **who_frame(who))
-        return page_answer(request, who, empty_page, EmptyView(frame=frame))
+        return page_answer(request, who, empty_page, EmptyView(frame=frame, may_set_up=may(who, "POST", "/first-run")))
     if len(vessels) == 1 and len(vessels[0][0].plants) == 1 and "all" not in request.query_params:
         return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
     view = FleetView(

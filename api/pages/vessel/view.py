@@ -54,13 +54,10 @@ class FleetView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EmptyView:
-    """First run: no vessel yet. commands: (what it does, the command) pairs of this installation."""
+    """First run: no vessel yet. may_set_up: this person may set one up."""
 
     frame: Frame
-    commands: tuple[tuple[str, str], ...] = (
-        ("Take in a vessel document", "leadline import FILE"),
-        ("Look round with an invented fleet first", "leadline demo"),
-    )
+    may_set_up: bool = False
 
 
 _COUNTS = {
