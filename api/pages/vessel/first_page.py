@@ -127,7 +127,7 @@ def columns() -> list[tuple[str, str]]:
     ]
     for kind in asked_kinds(example_kinds()):
         name = inner(str(kind["name"]))
-        found += [(f"{kind['code']}-at", f"Last {name} at"), (f"{kind['code']}-on", "on")]
+        found += [(f"{kind['code']}-at", f"Last {name} at"), (f"{kind['code']}-on", f"Last {name} on")]
     return found
 
 
