@@ -12,7 +12,7 @@ from markupsafe import Markup
 from api.pages.shared import layout
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
-from scheduler.domain.vessel.first_run import (
+from scheduler.domain.checks.first_run import (
     JobKindJson,
     PumpEntered,
     ShipEntered,
@@ -99,7 +99,7 @@ class LabelsView:
     new: bool
 
 
-def first_page(view: FirstView, *, light: str, csrf: str) -> str:
+def first_run_page(view: FirstView, *, light: str, csrf: str) -> str:
     """The first run."""
     return layout.render("first.html", view.frame, light, csrf, view=view, fields=SHIP_FIELDS)
 
@@ -305,6 +305,6 @@ def reads_of(key: str, pumps: Sequence[PumpEntered]) -> list[tuple[str, float]]:
     return [(counter_of(key, number), one.shows) for number, one in enumerate(pumps)]
 
 
-def unit_words() -> Mapping[str, str]:
+def counting_words() -> Mapping[str, str]:
     """What a counter may count, for the choice."""
     return {per: unit_name(int(per)) if per == "3600" else words for per, words in UNITS.items()}

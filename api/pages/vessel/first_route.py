@@ -18,14 +18,14 @@ from api.pages.vessel.first_page import (
     LabelShown,
     LabelsView,
     columns,
+    counting_words,
     entered,
     example_kinds,
-    first_page,
     first_rows,
+    first_run_page,
     labels_page,
     pasted_values,
     reads_of,
-    unit_words,
 )
 from api.server.deps import Asking, AskingDep, ContextDep
 from api.server.errors import refused_from
@@ -33,7 +33,7 @@ from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.hours import by_hand
 from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.vessel.document import VESSEL
-from scheduler.domain.vessel.first_run import first_document, slug
+from scheduler.domain.checks.first_run import first_document, slug
 from scheduler.errors import Refused
 from scheduler.wording.figures import count_words
 
@@ -58,7 +58,7 @@ def first_run(request: Request, context: ContextDep, who: AskingDep) -> Response
 
 
 @router.post("/first-run")
-async def first_run_typed(request: Request, context: ContextDep, who: AskingDep) -> Response:
+async def first_run_entered(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """Look at what was typed, take it from a spreadsheet, add a row, or store it; nothing typed is lost."""
     form = await form_of(request, who)
 
@@ -139,14 +139,14 @@ def _answer(
         heads=tuple(head for _, head in columns()),
         rows=rows,
         idempotency_key=secrets.token_hex(12),
-        units=unit_words(),
+        units=counting_words(),
         seen=read is not None,
         pasted=typed.get("pasted", ""),
         values=typed,
         faults=dict(read.faults) if read else {},
         says=says,
     )
-    return page_answer(request, who, first_page, view, status)
+    return page_answer(request, who, first_run_page, view, status)
 
 
 @router.get("/vessels/{vessel_id}/labels")

@@ -8,7 +8,7 @@ import pytest
 from api.pages.vessel.first_page import columns, entered, example_kinds, pasted_values
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.checks.document import faults_of
-from scheduler.domain.vessel.first_run import (
+from scheduler.domain.checks.first_run import (
     PumpEntered,
     ShipEntered,
     asked_kinds,
