@@ -55,7 +55,7 @@ def test_where_it_is_stopped_the_plan_says_not_proved() -> None:
     assert best.tiers[-2].value < stopped.tiers[-2].value
     assert not stopped.proven
     assert not stopped.tiers[-2].proven
-    assert any(EVEN_MARGIN.name in remark for remark in stopped.remarks)
+    assert any(remark.name == EVEN_MARGIN.name for remark in stopped.remarks)
 
 
 @pytest.mark.parametrize(("asked", "apart"), [(False, False), (True, True)])
