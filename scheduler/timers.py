@@ -16,6 +16,7 @@ from scheduler.actions.care.backups import nightly_backup
 from scheduler.actions.care.rounds import nightly, plan_asked, watch_counters, write_behind
 from scheduler.actions.record.chains import daily_walk
 from scheduler.actions.work.nonconformities import open_where_due
+from scheduler.actions.work.photos import sweep_photos
 from scheduler.clock import system_clock
 from scheduler.storage.leader import Leader
 
@@ -68,6 +69,7 @@ class Timers:
             ("limits watch", lambda: open_where_due(self._context), timedelta(hours=1)),
             ("nightly round", lambda: nightly(self._context), timedelta(minutes=10)),
             ("record walk", lambda: daily_walk(self._context), timedelta(hours=1)),
+            ("photo sweep", lambda: sweep_photos(self._context), timedelta(days=1)),
             ("nightly backup", lambda: nightly_backup(self._context), timedelta(minutes=10)),
             (
                 "silent-counter watch",

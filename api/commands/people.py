@@ -240,10 +240,13 @@ def withdraw_person(
     Example: leadline people withdraw second-plover
     """
     from scheduler.actions.people import managing
+    from scheduler.actions.work import leaving
 
     where = managing.vessel_of_person(context, me(), person, vessel)
-    managing.withdraw_person(context, hand(context, {"withdraw": person, "vessel": where}), where, person)
-    return Output({"person": person}, talk=[f"{person} is withdrawn. Aboard again: leadline people back {person}"])
+    asked = hand(context, {"withdraw": person, "vessel": where})
+    left = leaving.withdraw_leaver(context, asked, where, person).body
+    said = [left["says"]] if "says" in left else []
+    return Output(left, talk=[*said, f"{person} is withdrawn. Aboard again: leadline people back {person}"])
 
 
 @command(people_app, "back")

@@ -168,7 +168,8 @@ def first_page(given: Papers) -> FirstPage:
             f"Records {number(found.first_number)} to {number(found.last_number)}."
             if found.records
             else "No record is in it."
-        ),
+        )
+        + ("" if frame.asked_to is None else " The end asked for is still to come: it ends when it was made."),
         answer=papers.fell_due_words(opening),
         more=" ".join(one for one in said if one),
         kinds=kinds,

@@ -23,6 +23,8 @@ class ExportFrame:
     version: str
     from_at: datetime | None = None
     to_at: datetime | None = None
+    asked_to: datetime | None = None
+    """The end that was asked for and is still to come: nothing is recorded after `as_of`, so `to_at` is none."""
     filter: str | None = None
     """In words, what was left out; none: nothing. A filtered export cannot be verified."""
 

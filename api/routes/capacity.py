@@ -28,7 +28,7 @@ from api.routes.bodies.capacity import (
     RunsBody,
 )
 from api.routes.shared.bodies import Instant
-from api.routes.shared.calls import HandCallDep
+from api.routes.shared.calls import HandCallDep, SeenCallDep
 from api.routes.shared.paging import NumberedPagesDep
 from api.routes.shared.problems import JsonRoute
 from api.server.deps import AskingDep, ContextDep, Number, plant_now
@@ -162,10 +162,11 @@ def open_breakdown(pump_id: str, call: HandCallDep, body: DownBody) -> Breakdown
 
 
 @router.put("/api/v1/pumps/{pump_id}/expected-return", tags=["work"], summary="When a pump that is out is back")
-def say_expected(pump_id: str, call: HandCallDep, body: ExpectedBody) -> ExpectedReturnAnswer:
-    """As far as it is known; null: not known any more. Plans alone go by it; the present margin and the record never do."""
+def say_expected(pump_id: str, call: SeenCallDep, body: ExpectedBody) -> ExpectedReturnAnswer:
+    """As far as it is known; null: not known any more. Plans alone go by it; the present margin and the record never do.
+    If-Match, where it is sent: the record that last said so (0: none since it went out); 412 with what is said by now."""
     place = call.place(AssetKind.PUMP, pump_id)
-    answer = outages.say_expected(call.context, call.hand(body), place, body.expected_at)
+    answer = outages.say_expected(call.context, call.hand(body), place, body.expected_at, if_match=call.version())
     return call.answered(ExpectedReturnAnswer, answer, plan=breakdown.plan_again(call.context, place))
 
 

@@ -19,7 +19,7 @@ from api.routes.answers.due import (
 )
 from api.routes.bodies.due import DecisionBody, DockBody, FirstDateBody, PartDateBody, PostponementBody
 from api.routes.shared.bodies import Instant
-from api.routes.shared.calls import HandCallDep
+from api.routes.shared.calls import HandCallDep, SeenCallDep
 from api.routes.shared.describing import InPages
 from api.routes.shared.paging import NumberedPagesDep, link_next
 from api.routes.shared.problems import JsonRoute
@@ -121,12 +121,20 @@ def decide_postponement(
     summary="Set the first date of a job nobody knows the last time of",
     responses={202: {"model": FirstDateAnswer, "description": "Of a critical job: it counts once another has agreed."}},
 )
-def set_first_date(key: str, call: HandCallDep, body: FirstDateBody) -> FirstDateAnswer:
+def set_first_date(key: str, call: SeenCallDep, body: FirstDateBody) -> FirstDateAnswer:
     """By the chief engineer or the office, with a reason, on record. That of a critical kind counts once another person has agreed
-    (202 until then). It may be brought forward later; putting it off is a postponement."""
+    (202 until then). It may be brought forward later; putting it off is a postponement. If-Match, where it is sent:
+    the newest record about it (0: none is set); 412 with what is set by now."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
     answer = first_dates.set_first(
-        call.context, call.hand(body), place, job_id, on=body.on, reason=body.reason, class_agreed=body.class_agreed
+        call.context,
+        call.hand(body),
+        place,
+        job_id,
+        on=body.on,
+        reason=body.reason,
+        class_agreed=body.class_agreed,
+        if_match=call.version(),
     )
     return call.answered(FirstDateAnswer, answer)
 
@@ -141,10 +149,13 @@ def agree_first_date(key: str, call: HandCallDep) -> FirstDateAnswer:
 
 
 @router.put("/api/v1/jobs/{key}/part-date", tags=["work"], summary="Say when a job's parts come")
-def set_part_date(key: str, call: HandCallDep, body: PartDateBody) -> PartDateAnswer:
-    """A ship's date; the plan puts the job no earlier. With null the date is taken back."""
+def set_part_date(key: str, call: SeenCallDep, body: PartDateBody) -> PartDateAnswer:
+    """A ship's date; the plan puts the job no earlier. With null the date is taken back.
+    If-Match, where it is sent: the record that last said so (0: no date is given); 412 with what is said by now."""
     place, job_id = jobs.job_place(call.context, call.actor, key)
-    answer = part_dates.set_date(call.context, call.hand(body), place, job_id, from_on=body.from_on, note=body.note)
+    answer = part_dates.set_date(
+        call.context, call.hand(body), place, job_id, from_on=body.from_on, note=body.note, if_match=call.version()
+    )
     return call.answered(PartDateAnswer, answer)
 
 

@@ -14,6 +14,7 @@ from api.ics.http import calendar_answer, takes_gzip
 from api.pages.feed.addresses import address_json, address_shown, must_fit
 from api.routes.answers.feed import FeedsAnswer, FeedShownOnceAnswer, FeedWithdrawnAnswer
 from api.routes.shared.bodies import Body, Name
+from api.routes.shared.calls import OnceCallDep
 from api.routes.shared.paging import NamedPagesDep
 from api.routes.shared.problems import JsonRoute, problems
 from api.server.calendar_cache import CalendarCache
@@ -90,18 +91,16 @@ async def _calendar(token: str, request: Request, *, tasks: bool) -> Response:
 
 
 @router.post("/api/v1/feeds", tags=["feed"], status_code=201, summary="A calendar address of your own")
-def make_feed(
-    context: ContextDep, who: AskingDep, request: Request, response: Response, body: AddressBody
-) -> FeedShownOnceAnswer:
+def make_feed(call: OnceCallDep, body: AddressBody) -> FeedShownOnceAnswer:
     """Shown this once; only its hash is stored. The key must belong to a person. Without a vessel: the whole fleet."""
     if body.vessel is not None:
-        who.actor.must_reach(body.vessel, f"vessel {body.vessel}")
-    base = reached_at(request, context)
+        call.actor.must_reach(body.vessel, f"vessel {body.vessel}")
+    base = reached_at(call.request, call.context)
     must_fit(base)
     made = addresses.make_address(
-        context,
-        who.actor,
-        person_id=_person(who),
+        call.context,
+        call.actor,
+        person_id=_person(call.who),
         vessel_id=body.vessel,
         label=body.label,
         alarms=body.alarms,
@@ -109,8 +108,9 @@ def make_feed(
         days_ahead=body.days_ahead,
         kinds=body.kinds,
         days=body.days,
+        once=call.hand(body),
     )
-    response.headers.update(_ONCE)
+    call.response.headers.update(_ONCE)
     return FeedShownOnceAnswer.model_validate(address_shown(base, made).as_json())
 
 
@@ -123,14 +123,12 @@ def list_feeds(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> Fee
 
 
 @router.post("/api/v1/feeds/{feed_id}/rotate", tags=["feed"], summary="A new secret for an address")
-def rotate_feed(
-    feed_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response
-) -> FeedShownOnceAnswer:
+def rotate_feed(feed_id: str, call: OnceCallDep) -> FeedShownOnceAnswer:
     """Programs that have the old one are told that it was withdrawn; the new one is shown this once."""
-    base = reached_at(request, context)
+    base = reached_at(call.request, call.context)
     must_fit(base)
-    response.headers.update(_ONCE)
-    made = addresses.rotate(context, who.actor, feed_id)
+    call.response.headers.update(_ONCE)
+    made = addresses.rotate(call.context, call.actor, feed_id, once=call.hand({}))
     return FeedShownOnceAnswer.model_validate(address_shown(base, made).as_json())
 
 

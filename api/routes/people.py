@@ -1,9 +1,10 @@
 """People, sign-in links, sessions and keys by API. Links and keys are shown once, so nothing of them is kept for a repetition."""
 
 from datetime import timedelta
+from operator import attrgetter
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import APIRouter, Path, Query
 
 from api.routes.answers.people import (
     KeyLine,
@@ -17,12 +18,14 @@ from api.routes.answers.people import (
     SignInLinkAnswer,
 )
 from api.routes.bodies.people import KeyBody, OfVesselBody, PersonBody, PersonChangeBody, RotateBody
-from api.routes.shared.calls import HandCall, HandCallDep
+from api.routes.shared.calls import HandCall, HandCallDep, OnceCallDep
+from api.routes.shared.paging import NamedPagesDep
 from api.routes.shared.problems import JsonRoute
 from api.routes.shared.shapes import z
 from api.server.deps import AskingDep, ContextDep, reached_at
 from scheduler.actions.base.context import Answer
 from scheduler.actions.people import keys, managing, people
+from scheduler.actions.work import leaving
 from scheduler.domain.base.enums import Role
 
 router = APIRouter(route_class=JsonRoute)
@@ -35,11 +38,13 @@ Prefix = Annotated[str, Path(max_length=64)]
 def list_people(
     context: ContextDep,
     who: AskingDep,
+    pages: NamedPagesDep,
     withdrawn: Annotated[bool, Query(description="those that were withdrawn too")] = False,
 ) -> PeopleAnswer:
     """Of the own vessel and of the installation; all of them for the office. Sessions of oneself and of people one manages."""
     found = [one for one in managing.people_shown(context, who.actor) if withdrawn or one.withdrawn_at is None]
-    return PeopleAnswer(people=[PersonAnswerLine.of(one) for one in found])
+    shown = pages.shown_of_all(found, lambda one: f"{one.vessel_id or ''}/{one.id}")
+    return PeopleAnswer(people=[PersonAnswerLine.of(one) for one in shown])
 
 
 @router.post("/api/v1/people", tags=["people"], status_code=201, summary="Make a person known")
@@ -68,9 +73,10 @@ def change_person(person_id: str, call: HandCallDep, body: PersonChangeBody) -> 
 
 @router.post("/api/v1/people/{person_id}/withdrawal", tags=["people"], summary="Withdraw a person")
 def withdraw_person(person_id: str, call: HandCallDep, body: OfVesselBody) -> PersonDoneAnswer:
-    """Sessions, keys, links and calendar addresses are good no more; what was done stays on record under the name."""
+    """Sessions, keys, links and calendar addresses are good no more; what was done stays on record under the name.
+    Refused while locks of that person hang; what still waits in that name is told."""
     vessel = _vessel(call, person_id, body.vessel)
-    return call.answered(PersonDoneAnswer, managing.withdraw_person(call.context, call.hand(body), vessel, person_id))
+    return call.answered(PersonDoneAnswer, leaving.withdraw_leaver(call.context, call.hand(body), vessel, person_id))
 
 
 @router.post("/api/v1/people/{person_id}/return", tags=["people"], summary="Take a withdrawn person back")
@@ -81,14 +87,12 @@ def return_person(person_id: str, call: HandCallDep, body: OfVesselBody) -> Pers
 
 
 @router.post("/api/v1/people/{person_id}/link", tags=["people"], status_code=201, summary="A link to sign in by, once")
-def make_link(
-    person_id: str, context: ContextDep, who: AskingDep, request: Request, response: Response, body: OfVesselBody
-) -> SignInLinkAnswer:
+def make_link(person_id: str, call: OnceCallDep, body: OfVesselBody) -> SignInLinkAnswer:
     """For oneself, or for people one manages; on record with its maker, who is never that person's second side by it."""
-    base, vessel = reached_at(request, context), managing.vessel_of_person(context, who.actor, person_id, body.vessel)
-    token = people.make_link(context, person_id, vessel, who.actor)
-    response.headers.update(_ONCE)
-    until_at = context.now() + timedelta(minutes=context.settings.link_minutes)
+    base, vessel = reached_at(call.request, call.context), _vessel(call, person_id, body.vessel)
+    token = people.make_link(call.context, person_id, vessel, call.actor, once=call.hand(body))
+    call.response.headers.update(_ONCE)
+    until_at = call.context.now() + timedelta(minutes=call.context.settings.link_minutes)
     return SignInLinkAnswer(link=f"{base}/enter/{token}", expires_at=z(until_at))
 
 
@@ -100,34 +104,34 @@ def end_session(session_id: Prefix, context: ContextDep, who: AskingDep) -> Sess
 
 
 @router.get("/api/v1/keys", tags=["people"], summary="Keys, without their secrets")
-def list_keys(context: ContextDep, who: AskingDep) -> KeysAnswer:
+def list_keys(context: ContextDep, who: AskingDep, pages: NamedPagesDep) -> KeysAnswer:
     """One's own and those one manages: whose, last used, until when."""
-    return KeysAnswer(keys=[KeyLine.of(one) for one in keys.keys_shown(context, who.actor)])
+    shown = pages.shown_of_all(keys.keys_shown(context, who.actor), attrgetter("prefix"))
+    return KeysAnswer(keys=[KeyLine.of(one) for one in shown])
 
 
 @router.post("/api/v1/keys", tags=["people"], status_code=201, summary="Make a key")
-def make_key(context: ContextDep, who: AskingDep, response: Response, body: KeyBody) -> KeyOnceAnswer:
+def make_key(call: OnceCallDep, body: KeyBody) -> KeyOnceAnswer:
     """Shown this once. A person's key does what the person may, and no more; a counter's is nobody's."""
     made = people.add_key(
-        context,
-        who.actor,
+        call.context,
+        call.actor,
         role=Role(body.role),
         label=body.label,
         vessel_id=body.vessel,
         person_id=body.person,
         days=body.days,
+        once=call.hand(body),
     )
-    response.headers.update(_ONCE)
+    call.response.headers.update(_ONCE)
     return KeyOnceAnswer(key=made)
 
 
 @router.post("/api/v1/keys/{prefix}/rotate", tags=["people"], status_code=201, summary="A key that takes over from one")
-def rotate_key(
-    prefix: Prefix, context: ContextDep, who: AskingDep, response: Response, body: RotateBody
-) -> KeyOnceAnswer:
+def rotate_key(prefix: Prefix, call: OnceCallDep, body: RotateBody) -> KeyOnceAnswer:
     """Both are good for the days chosen, so that nothing falls silent while it is changed."""
-    made = keys.rotate_key(context, who.actor, prefix, body.both_days)
-    response.headers.update(_ONCE)
+    made = keys.rotate_key(call.context, call.actor, prefix, body.both_days, once=call.hand(body))
+    call.response.headers.update(_ONCE)
     return KeyOnceAnswer(key=made)
 
 

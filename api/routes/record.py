@@ -1,6 +1,7 @@
 """The compliance history by API, and what it tells about reliability."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 from itertools import chain
 from typing import Annotated, Any, Literal
@@ -69,7 +70,7 @@ def get_history(
 ) -> StreamingResponse:
     """JSON Lines that `leadline verify` checks offline (a period without gaps verifies too), CSV (RFC 4180), a workbook,
     paper (PDF), or a summary as JSON: counts by verdict, and what was done in its window by job kind. A choice narrower than a
-    period of recording lists closed jobs only, says so, and cannot be verified."""
+    period of recording lists closed jobs only, says so, and cannot be verified. An end still to come is cut at now, and said."""
     who.actor.must_reach(vessel, f"vessel {vessel}")
     for first, last in ((from_at, to_at), (due_from, due_to), (done_from, done_to)):
         if first is not None and last is not None and last <= first:
@@ -107,9 +108,11 @@ def export(
 ) -> Iterator[str | bytes]:
     """The history in a form, in pieces; raises NotFound before the first piece when there is no such vessel. That it was taken out
     is on record, but for a summary, which has counts alone."""
+    now, choice = context.now(), choice or Choice()
     if form != "summary":
-        history.note_export(context, vessel_id, made_by, form, choice or Choice())
-    told = history.records_of(context, vessel_id, choice)
+        history.note_export(context, vessel_id, made_by, form, choice)
+    asked_to = choice.to_at if choice.to_at is not None and choice.to_at > now else None
+    told = history.records_of(context, vessel_id, choice if asked_to is None else replace(choice, to_at=None))
     if form == "csv":
         return csv_rows(told)
     narrowed = told.choice.words()
@@ -124,10 +127,11 @@ def export(
     frame = ExportFrame(
         vessel=told.vessel_name,
         made_by=made_by,
-        as_of=as_of or context.now(),
+        as_of=min(as_of or now, now),
         version=VERSION,
         from_at=told.choice.from_at,
         to_at=told.choice.to_at,
+        asked_to=asked_to,
         filter=narrowed,
     )
     if form == "jsonl":

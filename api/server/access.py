@@ -162,6 +162,8 @@ DOORS: Mapping[tuple[str, str], Pass] = {
     ("GET", "/first-run"): SET_UP,
     ("POST", "/first-run"): SET_UP,
     ("GET", "/vessels/{vessel_id}/labels"): READ,
+    ("GET", "/pumps/{pump_id}/points"): READ,
+    ("POST", "/pumps/{pump_id}/points"): SIDE,
     ("GET", "/vessels/{vessel_id}/find"): READ,
     ("GET", "/vessels/{vessel_id}/notes"): READ,
     ("POST", "/vessels/{vessel_id}/notes"): SIDE,

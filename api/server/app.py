@@ -36,6 +36,7 @@ from api.pages.vessel import route as vessel_route
 from api.pages.voyage import route as voyage_route
 from api.pages.work import dates_route as work_dates_route
 from api.pages.work import paper_route as work_paper_route
+from api.pages.work import points_route as work_points_route
 from api.pages.work import route as work_route
 from api.routes import capacity, due, feed, hours, people, plan, readings, record, service, vessel, voyage, work
 from api.routes.answers.record import HistorySummaryAnswer
@@ -90,6 +91,7 @@ ROUTERS = (
     work_route.router,
     work_dates_route.router,
     work_paper_route.router,
+    work_points_route.router,
     people_route.router,
     people_list_route.router,
     people_own_route.router,

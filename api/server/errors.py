@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from typing import Any, cast
 
 from fastapi import FastAPI, Request
@@ -34,6 +35,10 @@ STATUS: Mapping[type[errors.SchedulerError], tuple[int, str]] = {
     errors.StorageFull: (507, "Nothing can be stored now"),
 }
 PROBLEM = "application/problem+json"
+_FAILED = (
+    "Something in Leadline failed, and what you sent may not have been stored: look before you send it again. If it stays, give the "
+    "request id to whoever keeps the server."
+)
 ErrorPage = Callable[[Request, errors.SchedulerError, int], Response]
 """Draws an error for a person; the app hands it in."""
 
@@ -136,18 +141,20 @@ def install(app: FastAPI) -> None:
             return await problem_shown(
                 request, errors.NotFound(f"There is nothing at {clean(request.url.path)}. See /docs for the doors.")
             )
+        method = error.status_code == 405
+        headers = dict(error.headers or {}) | ({"Allow": ", ".join(allowed(request.url.path))} if method else {})
+        if wants_page(request):
+            says = f"This address does not take {request.method}." if method else f"{error.detail}."
+            return _page(request, errors.SchedulerError(says), error.status_code, headers)
         body = {
             "type": "about:blank",
             "title": str(error.detail),
             "status": error.status_code,
             "detail": f"{request.method} is not possible at {clean(request.url.path)}. See /docs for what is."
-            if error.status_code == 405
+            if method
             else f"{error.detail}. See /docs for what is expected here.",
             "request_id": getattr(request.state, "request_id", ""),
         }
-        headers = dict(error.headers or {})
-        if error.status_code == 405:
-            headers["Allow"] = ", ".join(allowed(request.url.path))
         return JSONResponse(body, error.status_code, media_type=PROBLEM, headers=headers)
 
     app.add_middleware(Unforeseen)
@@ -178,24 +185,37 @@ class Unforeseen:
             request_id = scope.get("state", {}).get("request_id", "")
             where = clean(f"{scope['method']} {scope['path']}")
             log.error("unforeseen %s at %s, request %s", type(error).__name__, where, request_id, exc_info=error)
+            request = Request(scope)
+            if wants_page(request):
+                with suppress(Exception):  # what failed may be what draws pages
+                    await _page(request, errors.SchedulerError(_FAILED), 500)(scope, receive, send)
+                    return
             body = {
                 "type": "about:blank",
                 "title": "Something went wrong here",
                 "status": 500,
-                "detail": "Something in Leadline failed, and what you sent may not have been stored: look before you send it again. "
-                "If it stays, give the request id to whoever keeps the server.",
+                "detail": _FAILED,
                 "request_id": request_id,
             }
             await JSONResponse(body, 500, media_type=PROBLEM)(scope, receive, send)
 
 
+def wants_page(request: Request) -> bool:
+    """Whether a person looks at the answer: a browser at an address of the pages."""
+    return "text/html" in request.headers.get("accept", "") and not request.url.path.startswith(("/api/", "/cal/"))
+
+
+def _page(
+    request: Request, error: errors.SchedulerError, status: int, headers: Mapping[str, str] | None = None
+) -> Response:
+    answer = cast(ErrorPage, request.app.state.error_page)(request, error, status)
+    answer.headers.update(headers or {})
+    return answer
+
+
 async def problem_shown(request: Request, error: errors.SchedulerError) -> Response:
     """A page for a browser, a problem document for everything else."""
-    path = request.url.path
-    wants_page = "text/html" in request.headers.get("accept", "") and not path.startswith(("/api/", "/cal/"))
-    if not wants_page:
+    if not wants_page(request):
         return problem(error, request)
-    answer = cast(ErrorPage, request.app.state.error_page)(request, error, STATUS[type(error)][0])
-    if "retry_after" in error.more:
-        answer.headers["Retry-After"] = str(error.more["retry_after"])
-    return answer
+    later = {"Retry-After": str(error.more["retry_after"])} if "retry_after" in error.more else None
+    return _page(request, error, STATUS[type(error)][0], later)

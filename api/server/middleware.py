@@ -5,9 +5,10 @@ import secrets
 from collections.abc import Mapping
 from itertools import count
 
+from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.server.errors import problem
+from api.server.errors import problem_shown
 from scheduler.errors import Refused, TooLarge
 from scheduler.settings import Settings
 
@@ -69,13 +70,14 @@ class Guard:
 
         async def refuse() -> None:
             says = f"The body is over {limit} bytes. Send it in smaller parts (a batch of readings: at most 1000)."
-            answer = problem(TooLarge(says, more={"limit_bytes": limit, "request_id": request_id}))
+            answer = await problem_shown(Request(scope), TooLarge(says, more={"limit_bytes": limit}))
             answer.headers["Connection"] = "close"
             await answer(scope, receive, dressed)
 
         if "\x00" in scope["path"] or b"%00" in scope["query_string"]:
             says = "The address holds a NUL character (%00). Take it out."
-            await problem(Refused(says, more={"request_id": request_id}))(scope, receive, dressed)
+            answer = await problem_shown(Request(scope), Refused(says))
+            await answer(scope, receive, dressed)
             return
         length = next((v for k, v in scope["headers"] if k == b"content-length"), None)
         if length is not None and length.isdigit() and int(length) > limit:

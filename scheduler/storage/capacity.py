@@ -44,6 +44,8 @@ class OutageRow(Row, table=True):
     recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
     job_key: str = Field(default="", sa_column_kwargs={"server_default": ""})
     """Of the job whose work put it out; empty: a person said so."""
+    expected_record: int = Field(default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})
+    """That last said when it is back; 0: none since it went out."""
 
 
 class PumpTestRow(Row, table=True):
@@ -100,6 +102,12 @@ def concession_rows(
     """A plant's concessions, by number."""
     query = select(ConcessionRow).where(ConcessionRow.vessel_id == vessel_id, ConcessionRow.plant_id == plant_id)
     return numbered_rows(session, query, col(ConcessionRow.number), page)
+
+
+def concession_rows_of(session: Session, vessel_id: str) -> list[ConcessionRow]:
+    """A vessel's concessions, by number."""
+    query = select(ConcessionRow).where(ConcessionRow.vessel_id == vessel_id)
+    return list(session.exec(query.order_by(col(ConcessionRow.number))))
 
 
 def concession_row(session: Session, vessel_id: str, number: int) -> ConcessionRow | None:

@@ -139,13 +139,15 @@ class PartDateRow(Row, table=True):
     note: str
     actor: str
     recorded_at: datetime = Field(sa_type=Instant, sa_column_kwargs={"name": "recorded_s"})
+    record: int = Field(default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})
 
 
 class FirstDateRow(Row, table=True):
     """When the first turn of a job falls due, set by the chief engineer because nobody knew when it was last done.
 
     due_on: the ship's date it was set for; due_at: when that began. running_seconds: of the subject when it was set, none for a plant.
-    waits: it is of a critical kind and counts for nothing until another person has agreed; set_as: role of who set it.
+    record: the newest about it. waits: it is of a critical kind and counts for nothing until another person has agreed. set_as: role
+    of who set it.
     """
 
     __table_args__ = (WITHOUT_ROWID,)
@@ -227,6 +229,12 @@ def part_dates_by_job(session: Session, vessel_id: str) -> dict[str, date]:
 def first_date_rows(session: Session, vessel_id: str) -> list[FirstDateRow]:
     """First dates that count, set for jobs of a vessel whose last time was not known."""
     query = select(FirstDateRow).where(FirstDateRow.vessel_id == vessel_id, col(FirstDateRow.waits).is_(False))
+    return list(session.exec(query))
+
+
+def waiting_first_dates(session: Session, vessel_id: str) -> list[FirstDateRow]:
+    """First dates of a vessel that nobody has agreed to yet."""
+    query = select(FirstDateRow).where(FirstDateRow.vessel_id == vessel_id, col(FirstDateRow.waits).is_(True))
     return list(session.exec(query))
 
 

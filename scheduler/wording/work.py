@@ -32,7 +32,7 @@ _ACTS: Mapping[str, str] = {
 }
 _LACKING = {
     "reason": "the reason",
-    "approver": "who approved it",
+    "approver": "its approval, which the chief engineer or the office gives by recording it as themselves",
     "absence": "that its owner is not aboard or not on duty was checked",
     "contact": "that contact was tried",
 }

@@ -309,6 +309,10 @@ WALKS: dict[tuple[str, str], Walk] = {
         "/pumps/plover-pump-a/runs", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
     ),
     ("GET", "/pumps/{pump_id}/record"): Walk("/pumps/plover-pump-b/record"),
+    ("GET", "/pumps/{pump_id}/points"): Walk("/pumps/plover-pump-b/points"),
+    ("POST", "/pumps/{pump_id}/points"): Walk(
+        "/pumps/plover-pump-b/points", 422, body={"do": "say", "point": "none"}, form=True
+    ),
     ("GET", "/vessels/{vessel_id}/find"): Walk("/vessels/demo-plover/find?q=seal"),
     ("GET", "/vessels/{vessel_id}/notes"): Walk("/vessels/demo-plover/notes"),
     ("GET", "/first-run"): Walk("/first-run", 200, 200),

@@ -186,3 +186,42 @@ def test_a_person_gets_a_page(stage: Stage) -> None:
     assert answer.status_code == 404
     assert answer.headers["content-type"].startswith("text/html")
     assert answer.headers["x-content-type-options"] == "nosniff"
+
+
+def _is_page(answer: Any, status: int) -> str:
+    assert answer.status_code == status, answer.text
+    assert answer.headers["content-type"].startswith("text/html")
+    for name in HEADERS:
+        assert name in answer.headers
+    assert f"Answer {status}" in answer.text
+    assert 'href="/"' in answer.text
+    assert answer.headers["x-request-id"] in answer.text
+    return str(answer.text)
+
+
+def test_whatever_goes_wrong_a_person_gets_a_page(stage: Stage, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A fault of the program, a wrong method, a body too large, a NUL: in the own look, with the ways on; the API keeps JSON."""
+
+    def broken(*_: object, **__: object) -> object:
+        raise ZeroDivisionError("inner workings")
+
+    browser, html = stage.enter("engineer-plover"), {"Accept": "text/html,*/*;q=0.8"}
+    method = browser.delete("/plants/plover-plant", headers=html)
+    assert "does not take DELETE" in _is_page(method, 405)
+    assert "GET" in method.headers["allow"]
+    big = {"text": "x" * 4_300_000}
+    _is_page(browser.post("/vessels/demo-plover/notes", data=big, headers=html), 413)
+    _is_page(browser.get("/plants/%00", headers=html), 422)
+    _is_problem(browser.get("/api/v1/plants/%00", headers=html), 422)
+    monkeypatch.setattr(health, "health", broken)
+    page = _is_page(browser.get("/readyz", headers={**html, "Referer": "http://testserver/people?a=1"}), 500)
+    assert 'href="/people?a=1"' in page
+    assert "inner workings" not in page
+    for foreign in ("http://other.example/people", "http://testserver//other.example", "javascript:alert(1)"):
+        told = _is_page(browser.get("/readyz", headers={**html, "Referer": foreign}), 500)
+        assert "page before" not in told
+    stage.client.app.state.error_page, draws = broken, stage.client.app.state.error_page  # type: ignore[attr-defined]
+    try:
+        _is_problem(browser.get("/readyz", headers=html), 500)
+    finally:
+        stage.client.app.state.error_page = draws  # type: ignore[attr-defined]

@@ -144,3 +144,15 @@ def test_what_fell_due_and_was_not_done_is_listed(worked: Stage) -> None:
     rows = list(book["Not done"].iter_rows(min_row=2, values_only=True))
     assert any(row[6] == "alarm_test:plover-plant:4" and row[4] in ("past due", "past limit") for row in rows)
     assert not any(row[6] == JOB for row in rows)
+
+
+def test_an_end_still_to_come_is_cut_at_now_and_said(worked: Stage) -> None:
+    """No period beyond what is recorded is claimed; an end a second ago stays as asked; nor is it as of a later day."""
+    ahead = stamp(worked.clock.at + timedelta(days=365))
+    header = json.loads(_get(worked, f"to={ahead}&as_of={ahead}").decode().splitlines()[0])
+    assert (header["to"], header["as_of"]) == (None, stamp(worked.clock.at))
+    book = openpyxl.load_workbook(io.BytesIO(_get(worked, f"format=xlsx&to={ahead}")))
+    said = [str(cell.value) for row in book["Answer"].iter_rows() for cell in row if cell.value is not None]
+    assert [one for one in said if "still to come: it ends when it was made" in one]
+    past = stamp(worked.clock.at)
+    assert json.loads(_get(worked, f"to={past}").decode().splitlines()[0])["to"] == past

@@ -79,6 +79,8 @@ LISTS = {
     f"{PUMP}/points": "not_fitted",
     f"{VESSEL}/reviews": "reviews",
     f"{VESSEL}/versions": "versions",
+    f"{API}/people": "people",
+    f"{API}/keys": "keys",
 }
 
 

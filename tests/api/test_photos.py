@@ -1,15 +1,19 @@
 """Photos of a job: taken by content, kept beside the database under their SHA-256, told when they were changed since."""
 
 import hashlib
+import os
 from pathlib import Path
 
 import pytest
 
+from scheduler.actions.work.photos import sweep_photos
 from scheduler.domain.base.enums import Role
+from scheduler.storage.photos import files
 from tests.api.stage import Stage
 from tests.pictures import POSITION, exif_with_position, picture
 
 JOB = "knife_inspection:plover-pump-b-knives:1"
+DAY = 86_400
 SEND = f"/api/v1/jobs/{JOB}/photos"
 PNG, JPEG = picture("PNG"), picture("JPEG")
 
@@ -128,3 +132,26 @@ def test_photos_are_for_their_owner_alone(fresh: Stage) -> None:
     assert file.stat().st_mode & 0o777 == 0o600
     assert file.parent.stat().st_mode & 0o777 == 0o700
     assert file.parent.parent.stat().st_mode & 0o777 == 0o700
+
+
+def test_what_a_power_cut_left_without_a_record_is_swept_a_day_later(fresh: Stage) -> None:
+    """A file and a draft that no record names; what is younger than a day, or on record, stays, however old."""
+    assert fresh.ask("POST", SEND, files={"photo": ("x.png", PNG)}).status_code == 201
+    (kept,) = _files(fresh)
+    orphan, draft, young = (kept.with_name(name) for name in (f"{'0' * 64}.png", ".draft-x", f"{'1' * 64}.jpg"))
+    now = fresh.clock.at.timestamp()
+    for file, age in ((kept, 90 * DAY), (orphan, DAY + 1), (draft, DAY + 1), (young, DAY)):
+        file.write_bytes(file.read_bytes() if file.exists() else b"half")
+        os.utime(file, (now - age, now - age))
+    assert sweep_photos(fresh.context) == 2
+    assert set(_files(fresh)) == {kept, young}
+    assert sweep_photos(fresh.context) == 0
+
+
+def test_an_orphan_that_is_sent_again_is_no_orphan(fresh: Stage) -> None:
+    """It is as if written anew, so that a sweep between file and record leaves it."""
+    files.store_photo(fresh.database.parent / "p", "a.png", PNG)
+    there = fresh.database.parent / "p" / "a.png"
+    os.utime(there, (0, 0))
+    files.store_photo(there.parent, "a.png", PNG)
+    assert there.stat().st_mtime > 0

@@ -108,6 +108,7 @@ def _fill(live: Live) -> None:
 
     told("/jobs/alarm_test:avocet-plant:1/close", done_at=stamp(at), done_by="Demo hand", test="passed")
     told(f"/pumps/{AVOCET.pump(0)}/breakdowns", at=stamp(at), reason="seal leaks")
+    told("/pumps/avocet-pump-b/points", point="flushing or seal water", reason="dry running seal")
     told(f"/vessels/{AVOCET.vessel}/clogs", at=stamp(at), object="wipe", riser="R4", deck="5")
     told(f"/vessels/{AVOCET.vessel}/handovers", text="VP2 runs warm.")
     overhaul = next(job["job"] for job in _due(live) if job["kind"] == "overhaul")
@@ -145,6 +146,7 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/vessels/{vessel_id}/jobs/{key}": [f"{vessel}/jobs/{key}" for key in (*opened, closed, repair[0])],
         "/vessels/{vessel_id}/jobs/{key}/paper": [f"{vessel}/jobs/{opened[0]}/paper"],
         "/pumps/{pump_id}/record": ["/pumps/avocet-pump-b/record"],
+        "/pumps/{pump_id}/points": ["/pumps/avocet-pump-b/points"],
         "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
         "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],
         "/vessels/{vessel_id}/handover": [f"{vessel}/handover"],

@@ -245,6 +245,7 @@ def test_a_failing_tick_stops_no_other(context: Context, run: Run) -> None:
             "silent-counter watch",
             "limits watch",
             "record walk",
+            "photo sweep",
         }
     finally:
         timers.stop()

@@ -1,6 +1,7 @@
 """An error as a page: what, which one, what was expected, what to do now."""
 
 from dataclasses import dataclass
+from urllib.parse import urlsplit
 
 from fastapi import Request
 from fastapi.responses import Response
@@ -33,6 +34,15 @@ def error_page(view: ErrorView, *, light: str, csrf: str) -> str:
     return render("error.html", view.frame, light, csrf, view=view)
 
 
+def _page_before(request: Request) -> tuple[Link, ...]:
+    """Where the person came from, if that is a page of this server and another than this one."""
+    before = urlsplit(request.headers.get("referer", ""))
+    same = before.netloc.casefold() == request.headers.get("host", "").casefold() and before.path != request.url.path
+    if not (same and before.path.startswith("/") and not before.path.startswith("//")):
+        return ()
+    return (Link(label="Back to the page before", href=before.path + (f"?{before.query}" if before.query else "")),)
+
+
 def error_answer(request: Request, error: SchedulerError, status: int) -> Response:
     """An error as a page; who is not signed in is shown how to."""
     if isinstance(error, NotSignedIn):
@@ -42,7 +52,7 @@ def error_answer(request: Request, error: SchedulerError, status: int) -> Respon
         status=status,
         says=error.says,
         faults=error.faults,
-        ways=(Link(label="Back to the start", href="/"),),
+        ways=(*_page_before(request), Link(label="Go to the start", href="/")),
         request_id=getattr(request.state, "request_id", ""),
         help_href=f"{MANUAL}/refused#{anchor_of(STATUS[type(error)][1])}",
     )

@@ -31,6 +31,7 @@ class AddressesView:
 
     frame: Frame
     now_at: datetime
+    idempotency_key: str
     base_url: str
     addresses: Sequence[Address]
     vessels: Sequence[tuple[str, str]]

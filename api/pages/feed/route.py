@@ -1,5 +1,6 @@
 """The page of a person's calendar addresses: a secret stands in the answer to the form that asked for it, nowhere else."""
 
+import secrets
 from datetime import timedelta
 from typing import Any
 
@@ -10,7 +11,7 @@ from api.pages.feed.addresses import address_shown, must_fit
 from api.pages.feed.page import AddressesView, AddressForm, addresses_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
-from api.pages.shared.forms import FormRefusal, form_of
+from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import Frame
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
 from scheduler.actions.base.context import Context
@@ -39,7 +40,7 @@ async def make(request: Request, context: ContextDep, who: AskingDep) -> Respons
     def act() -> Response:
         base = reached_at(request, context)
         must_fit(base)
-        made = _make(context, who, Fields(form.values), kinds)
+        made = _make(context, form, kinds)
         return _answer(request, context, who, 201, made=address_shown(base, made))
 
     def again(refused: FormRefusal) -> Response:
@@ -57,7 +58,7 @@ async def rotate(feed_id: str, request: Request, context: ContextDep, who: Askin
     def act() -> Response:
         base = reached_at(request, context)
         must_fit(base)
-        made = address_shown(base, addresses.rotate(context, who.actor, feed_id))
+        made = address_shown(base, addresses.rotate(context, who.actor, feed_id, once=form.hand()))
         return _answer(request, context, who, 200, made=made, changed=True)
 
     return await form.act(act)
@@ -75,7 +76,8 @@ async def revoke(feed_id: str, request: Request, context: ContextDep, who: Askin
     return await form.act(act)
 
 
-def _make(context: Context, who: Asking, fields: Fields, kinds: frozenset[str]) -> addresses.Made:
+def _make(context: Context, form: PageForm, kinds: frozenset[str]) -> addresses.Made:
+    who, fields = form.who, Fields(form.values)
     days, ahead, hour = (fields.whole(name) for name in ("days", "days_ahead", "alarm_hour"))
     fields.check("A whole number is expected, or nothing.")
     return addresses.make_address(
@@ -89,6 +91,7 @@ def _make(context: Context, who: Asking, fields: Fields, kinds: frozenset[str]) 
         days=days,
         alarm_hour=ALARM_HOUR if hour is None else hour,
         days_ahead=ahead,
+        once=form.hand(),
     )
 
 
@@ -112,6 +115,7 @@ def _answer(request: Request, context: Context, who: Asking, status: int, **memb
     view = AddressesView(
         frame=_frame(context, who, reached),
         now_at=context.now(),
+        idempotency_key=secrets.token_hex(16),
         base_url=reached_at(request, context),
         addresses=mine,
         vessels=list(names.items()),

@@ -75,6 +75,8 @@ class PeopleView:
     state: FormState = field(default_factory=FormState)
     link: LinkShown | None = None
     key: KeyOnce | None = None
+    says: str = ""
+    """What is to be seen to after a withdrawal."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

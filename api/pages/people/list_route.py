@@ -18,6 +18,7 @@ from api.server.deps import COMPUTER, Asking, AskingDep, ContextDep, lasting_coo
 from scheduler.actions.base.context import Context
 from scheduler.actions.people import computers, keys, managing, people
 from scheduler.actions.vessel import fleet
+from scheduler.actions.work import leaving
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
 from scheduler.errors import NotFound, Refused
@@ -57,14 +58,16 @@ async def change_people(request: Request, context: ContextDep, who: AskingDep) -
 def _do(request: Request, context: Context, who: Asking, form: PageForm) -> str | Response:
     what, (vessel, _, person) = form["do"], form["who"].partition("/")
     if what == "add":
-        return _link(request, context, who, *_add(context, form))
+        return _link(request, context, form, *_add(context, form))
     if what == "link":
-        return _link(request, context, who, vessel, person)
+        return _link(request, context, form, vessel, person)
     if what == "change":
         role = _role(form["role"])
         managing.change_person(context, form.hand(), vessel, person, name=form["name"], rank=form["rank"], role=role)
     elif what == "withdraw":
-        managing.withdraw_person(context, form.hand(), vessel, person)
+        says = leaving.withdraw_leaver(context, form.hand(), vessel, person).body.get("says")
+        if says:
+            return _answer(request, context, who, 200, says=says)
     elif what == "back":
         managing.take_back(context, form.hand(), vessel, person)
     elif what == "end":
@@ -73,7 +76,7 @@ def _do(request: Request, context: Context, who: Asking, form: PageForm) -> str 
         return _answer(request, context, who, 201, key=_make_key(context, who, form))
     elif what == "rotate":
         label = next((one.label for one in keys.keys_shown(context, who.actor) if one.prefix == form["who"]), "")
-        made = keys.rotate_key(context, who.actor, form["who"])
+        made = keys.rotate_key(context, who.actor, form["who"], once=form.hand())
         return _answer(request, context, who, 201, key=KeyOnce(label=label, key=made, both_days=keys.BOTH_DAYS))
     elif what == "revoke":
         people.revoke_key(context, who.actor, form["who"])
@@ -120,14 +123,15 @@ def _role(text: str) -> Role:
     return _ROLES[text]
 
 
-def _link(request: Request, context: Context, who: Asking, vessel: str, person: str) -> Response:
+def _link(request: Request, context: Context, form: PageForm, vessel: str, person: str) -> Response:
+    who, key = form.who, form["idempotency_key"]
     base = reached_at(request, context)
     shown = next(
         (one for one in managing.people_shown(context, who.actor) if (one.vessel_id, one.id) == (vessel, person)), None
     )
     if shown is None:
         raise NotFound("There is no such person here. Load the page again.")
-    token = people.make_link(context, person, vessel, who.actor)
+    token = people.make_link(context, person, vessel, who.actor, form.hand(key=f"{key}-link") if key else None)
     until_at = context.now() + timedelta(minutes=context.settings.link_minutes)
     link = LinkShown(name=shown.name, link=f"{base}/enter/{token}", until_at=until_at)
     return _answer(request, context, who, 201, link=link)
@@ -148,7 +152,14 @@ def _make_key(context: Context, who: Asking, form: PageForm) -> KeyOnce:
             raise NotFound("There is no such person here. Load the page again.")
         role, where = found.role, vessel or None
     made = people.add_key(
-        context, who.actor, role=role, label=form["label"], vessel_id=where, person_id=person or None, days=days
+        context,
+        who.actor,
+        role=role,
+        label=form["label"],
+        vessel_id=where,
+        person_id=person or None,
+        days=days,
+        once=form.hand(),
     )
     return KeyOnce(label=" ".join(form["label"].split()), key=made)
 

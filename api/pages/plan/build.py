@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import lru_cache
 from urllib.parse import quote, urlencode
 
 from api.pages.drawing.windows import WindowLine, WindowMark
@@ -24,6 +25,7 @@ from scheduler.domain.vessel.naming import short_kind
 from scheduler.planning.explain.reasons import IN_TABLE, Explained, explain_each
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.move.taken import BY_HAND
+from scheduler.planning.problem.codec import plan_from_text, problem_from_text
 from scheduler.planning.problem.facts import merged
 from scheduler.wording.due import meets_at
 from scheduler.wording.names import job_words
@@ -125,7 +127,13 @@ def _explained(now: PlantState, stored: StoredPlan) -> dict[str, Explained]:
     placed = sorted((times[key][0], key) for key in known & times.keys())
     without = sorted(short.key for short in stored.plan.shortfalls if short.key in known and short.key is not None)
     keys = [*(key for _, key in placed), *without]
-    return {one.key: one for one in explain_each(stored.problem, stored.plan, keys)}
+    return {one.key: one for one in _explained_once(stored.problem_text, stored.plan_text, tuple(keys))}
+
+
+@lru_cache(maxsize=32)
+def _explained_once(problem_text: str, plan_text: str, keys: tuple[str, ...]) -> tuple[Explained, ...]:
+    """A stored plan's reasons never change; to find them takes most of the page's time."""
+    return explain_each(problem_from_text(problem_text), plan_from_text(plan_text), keys)
 
 
 def _by_hand(now: PlantState, told: Explained) -> Explained:

@@ -71,6 +71,7 @@ def pump_view(
         tests=tuple(_test_row(hit, now) for hit in hits if hit.kind == "pump tested"),
         counters=tuple(_counter_row(hit, now) for hit in hits if hit.kind.startswith("counter ")),
         gaps=tuple(_gaps(closed, days)),
+        points_href=f"/pumps/{pump.id}/points",
         export_href=f"/api/v1/history?vessel={now.vessel.id}&pump={pump.serial}" if may_export else "",
         photos=sum(hit.kind == "photo kept" for hit in hits),
     )

@@ -66,6 +66,7 @@ class PumpView:
     tests: tuple[TableRow, ...]
     counters: tuple[TableRow, ...]
     gaps: tuple[str, ...]
+    points_href: str
     export_href: str
     photos: int
     hours_say: str = ""

@@ -11,6 +11,7 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/plants/[^/]+/figures", "plant"),
     (r"/plants/[^/]+", "plant"),
     (r"/pumps/[^/]+/record", "pump"),
+    (r"/pumps/[^/]+/points", "isolation"),
     (r"/vessels/[^/]+/find", "find"),
     (r"/vessels/[^/]+/jobs/[^/]+/paper", "paper"),
     (r"/vessels/[^/]+/jobs/.+", "job"),

@@ -51,11 +51,22 @@ def margin_stretches(
     cuts.update(s for p in problem.pumps for d in p.derated for s in (d.from_step, d.to_step))
     cuts.update(s for slot in slots if slot.pump is not None for s in (slot.start, slot.end))
     edges = sorted(c for c in cuts if 0 <= c <= problem.steps)
+    places = {edge: place for place, edge in enumerate(edges)}
+
+    def stretches(first: int, last: int) -> range:
+        return range(places[max(0, min(first, problem.steps))], places[max(0, min(last, problem.steps))])
+
+    highest: list[MinimumStretch] = [_NOTHING] * len(edges)
+    for one in problem.minimum:
+        for place in stretches(one.from_step, one.to_step):
+            if highest[place] is _NOTHING or one.litres_per_h > highest[place].litres_per_h:
+                highest[place] = one
+    taken_out: list[set[str]] = [set() for _ in edges]
+    for slot in slots:
+        for place in () if slot.pump is None else stretches(slot.start, slot.end):
+            taken_out[place].add(slot.pump or "")
     margins: list[MarginStretch] = []
-    for start, end in pairwise(edges):
-        inside = [m for m in problem.minimum if m.from_step <= start < m.to_step]
-        least = max(inside, key=lambda m: m.litres_per_h, default=_NOTHING)
-        out = {slot.pump for slot in slots if slot.start <= start < slot.end}
+    for (start, end), least, out in zip(pairwise(edges), highest, taken_out, strict=False):
         gives = {p.pump: 0 if p.pump in out else _gives(p, start) for p in problem.pumps}
         margins.append(
             MarginStretch(

@@ -48,7 +48,9 @@ async def first_date(vessel_id: str, key: str, request: Request, context: Contex
         assert on is not None
         reason, agreed = fields.text("reason"), fields.text("class_agreed")
         place, job_id = jobs.job_place(context, who.actor, key)
-        first_dates.set_first(context, form.hand(), place, job_id, on=on, reason=reason, class_agreed=agreed)
+        first_dates.set_first(
+            context, form.hand(), place, job_id, on=on, reason=reason, class_agreed=agreed, if_match=form.version
+        )
         return f"{job_href(vessel_id, key)}#h-first-date"
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "first-date"))
@@ -77,7 +79,9 @@ async def part_date(vessel_id: str, key: str, request: Request, context: Context
         on = None if form["do"] == "clear" else fields.day("from_on", empty="give the day they are aboard.")
         fields.check()
         place, job_id = jobs.job_place(context, who.actor, key)
-        part_dates.set_date(context, form.hand(), place, job_id, from_on=on, note=fields.text("note"))
+        part_dates.set_date(
+            context, form.hand(), place, job_id, from_on=on, note=fields.text("note"), if_match=form.version
+        )
         return f"{job_href(vessel_id, key)}#h-part-date"
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "part-date"))

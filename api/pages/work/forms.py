@@ -136,8 +136,11 @@ FORMS: tuple[StepForm, ...] = (
         "Tag taken off",
         (
             _POINT,
-            Ask("other_reason", "If by another hand: reason", hint="The documented exception; else leave these empty"),
-            Ask("other_approved_by", "Approved by"),
+            Ask(
+                "other_reason",
+                "If by another hand: reason",
+                hint="The documented exception, recorded by the chief engineer or the office, who so approve it; else empty",
+            ),
             Ask("other_absence_checked", "Checked that the one who placed it is not here", "tick"),
             Ask("other_contact_tried", "Contact tried", "tick"),
         ),
@@ -209,11 +212,9 @@ def read_step(kind: str, fields: Fields, *, fact: bool) -> WorkStepBody:
         if value not in (None, "", []):
             step[ask.name] = value
     fields.check("Some fields cannot be read.")
-    other = {
-        name: step.pop(f"other_{name}", None) for name in ("reason", "approved_by", "absence_checked", "contact_tried")
-    }
-    if other["reason"] or other["approved_by"]:
-        step["other_hand"] = {**other, "reason": other["reason"] or "", "approved_by": other["approved_by"] or ""}
+    other = {name: step.pop(f"other_{name}", None) for name in ("reason", "absence_checked", "contact_tried")}
+    if other["reason"]:
+        step["other_hand"] = other
     return checked_step(step, fact=fact)
 
 

@@ -96,6 +96,7 @@ class FirstDateView(FormState):
     asked: bool = False
     action: str = ""
     idempotency_key: str = ""
+    version: int = 0
     latest: str = ""
     class_item: bool = False
     set_words: str = ""
@@ -111,6 +112,7 @@ class PartView(FormState):
 
     action: str = ""
     idempotency_key: str = ""
+    version: int = 0
     from_on: date | None = None
     day: str = ""
     note: str = ""

@@ -81,6 +81,8 @@ class PersonDoneAnswer(AnswerModel):
     name: str | None = None
     rank: str | None = None
     role: str | None = None
+    waits: Annotated[list[str] | None, Field(description="of one withdrawn: what still waits in that name")] = None
+    says: Annotated[str | None, Field(description="the same as a sentence")] = None
 
 
 class SignInLinkAnswer(AnswerModel):

@@ -65,5 +65,7 @@ SeenCallDep = Annotated[HandCall, Depends(_hand_call), Conditions(if_match="opti
 """The same, and refused where If-Match names a state that has gone on."""
 MatchedCallDep = Annotated[HandCall, Depends(_hand_call), Conditions(if_match="needed")]
 """The same, and the state that was looked at has to be named."""
+OnceCallDep = Annotated[HandCall, Depends(_hand_call), Conditions(key="optional")]
+"""Makes what is shown this once: with an Idempotency-Key it is made once, and a repetition is refused."""
 ReplacingCallDep = Annotated[HandCall, Depends(_hand_call), Conditions(key="optional", if_match="needed")]
 """Done once because a version is replaced once; with an Idempotency-Key the answer is kept as well."""

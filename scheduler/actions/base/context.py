@@ -12,11 +12,11 @@ from typing import Any
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.base.background import BackgroundWork
 from scheduler.clock import Clock
-from scheduler.errors import MissingCondition, Refused
+from scheduler.errors import Clash, MissingCondition, Refused
 from scheduler.settings import Settings
 from scheduler.solving import Worker, Workers
 from scheduler.storage.base import IdempotencyRow, answer_given
-from scheduler.storage.database import Database, Session, bump_revision
+from scheduler.storage.database import INSTALLATION, Database, Session, bump_revision
 
 log = logging.getLogger("leadline")
 
@@ -138,6 +138,32 @@ def must_have_key(hand: Hand) -> None:
         )
 
 
+def make_once(session: Session, hand: Hand | None, now: datetime, what: str) -> None:
+    """What is shown this once is made once under its Idempotency-Key; without one as often as it is asked for. Its secret is kept
+    nowhere, so a repetition is refused.
+
+    Args:
+        session: in which it is made, of the installation. what: is made, such as "key 3f2a90c1".
+
+    Raises:
+        Clash: made already (`more` has what). Refused: the key was used for something else, or has over 100 characters.
+    """
+    if hand is None or not hand.key:
+        return
+    must_have_key(hand)
+    before = answer_given(session, INSTALLATION, hand.key, hand.actor.id)
+    if before is None:
+        session.add(_kept(INSTALLATION, hand, hand.key, now, Answer(201, {"made": what})))
+        return
+    _must_be_same(before, hand)
+    made = before.answer["made"]
+    raise Clash(
+        f"The {made} was made under this Idempotency-Key already, and its secret was shown that once: it is kept nowhere. If it "
+        f"did not reach you, withdraw it (a sign-in link runs out by itself) and ask again under a new Idempotency-Key.",
+        more={"made": made},
+    )
+
+
 def hand_action(
     context: Context, hand: Hand, vessel_id: str, act: Callable[[Session], Answer], *, needs_key: bool = True
 ) -> Answer:
@@ -165,24 +191,30 @@ def _once(
         must_have_key(hand)
     kept = None if hand.key is None else answer_given(session, vessel_id, hand.key, hand.actor.id)
     if kept is not None:
-        if kept.fingerprint != hand.fingerprint:
-            raise Refused(
-                f'The Idempotency-Key "{hand.key}" was used before for something else. Use a new key for a new action.'
-            )
+        _must_be_same(kept, hand)
         return Answer(kept.status, kept.answer)
     answer = act(session)
     session.flush()
     bump_revision(session, vessel_id)
     if hand.key is not None:
-        session.add(
-            IdempotencyRow(
-                vessel_id=vessel_id,
-                key=hand.key,
-                actor=hand.actor.id,
-                fingerprint=hand.fingerprint,
-                status=answer.status,
-                answer=dict(answer.body),
-                created_at=now,
-            )
-        )
+        session.add(_kept(vessel_id, hand, hand.key, now, answer))
     return answer
+
+
+def _must_be_same(before: IdempotencyRow, hand: Hand) -> None:
+    if before.fingerprint != hand.fingerprint:
+        raise Refused(
+            f'The Idempotency-Key "{hand.key}" was used before for something else. Use a new key for a new action.'
+        )
+
+
+def _kept(vessel_id: str, hand: Hand, key: str, now: datetime, answer: Answer) -> IdempotencyRow:
+    return IdempotencyRow(
+        vessel_id=vessel_id,
+        key=key,
+        actor=hand.actor.id,
+        fingerprint=hand.fingerprint,
+        status=answer.status,
+        answer=dict(answer.body),
+        created_at=now,
+    )

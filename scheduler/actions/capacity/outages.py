@@ -3,7 +3,8 @@
 import secrets
 from datetime import datetime
 
-from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action
+from scheduler.actions.base.context import AHEAD, Answer, Context, Hand, hand_action, utc_text
+from scheduler.actions.base.matching import must_match
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.plant_state.stored import capacities_of, concessions_of, outage_of
 from scheduler.actions.plant_state.work import require_no_tag
@@ -114,11 +115,16 @@ def must_be_ahead(context: Context, expected_at: datetime | None) -> None:
         raise Refused(f"expected_at: {says}.", faults=[("/expected_at", says)])
 
 
-def say_expected(context: Context, hand: Hand, place: Place, expected_at: datetime | None) -> Answer:
+def say_expected(
+    context: Context, hand: Hand, place: Place, expected_at: datetime | None, *, if_match: int | None = None
+) -> Answer:
     """Say when a pump that is out is expected back; none: not known any more. A new plan is asked for.
 
+    Args:
+        if_match: version that was looked at: number of the record that last said when, 0 for none since it went out.
+
     Raises:
-        Clash: it is not out. Refused: a time that is past.
+        Clash: it is not out. Refused: a time that is past. Stale: somebody has said something else since.
     """
     must_be_ahead(context, expected_at)
 
@@ -129,8 +135,10 @@ def say_expected(context: Context, hand: Hand, place: Place, expected_at: dateti
         down = next((row for row in rows if row.status is OutageStatus.DOWN), None)
         if down is None:
             raise Clash("This pump is not out. There is no return to expect.")
-        before, down.expected_at = down.expected_at, expected_at
-        session.add(down)
+        before = down.expected_at
+        when = "not known when" if before is None else f"expected back {_aboard(session, context, place, before)}"
+        newer = {"expected_at": None if before is None else utc_text(before)}
+        must_match(if_match, down.expected_record, f"It is {when} by now.", newer)
         payload = {
             "pump": place.id,
             "serial": _serial(plant, place.id),
@@ -140,6 +148,8 @@ def say_expected(context: Context, hand: Hand, place: Place, expected_at: dateti
             "by": hand.actor.name,
         }
         number, _ = append_record(session, place.vessel_id, "return expected", context.now(), payload)
+        down.expected_at, down.expected_record = expected_at, number
+        session.add(down)
         return _answered(session, context, place, plant, number, "down")
 
     return hand_action(context, hand, place.vessel_id, act)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
+from scheduler.actions.base.matching import must_match
 from scheduler.actions.base.pending import ask_plan
 from scheduler.actions.hours.ledger import StoredTotals
 from scheduler.actions.people.sides import AUTHORITY, Side, must_be_another, person_acting, remember_side
@@ -22,7 +23,7 @@ from scheduler.domain.hours.running import RunningHours, running_hours
 from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
-from scheduler.shiptime import instant_of, ship_time
+from scheduler.shiptime import day_text, instant_of, ship_time
 from scheduler.storage.database import Session
 from scheduler.storage.due import FirstDateRow, first_date_row
 from scheduler.storage.hours.counters import counter_rows
@@ -43,6 +44,8 @@ class FirstDue:
     set_at: datetime
     waits: bool
     agreed_by: str | None
+    version: int
+    """Number of the newest record about it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,16 +82,29 @@ def given(context: Context, vessel_id: str, job_id: JobId) -> FirstDue | None:
         set_at=row.set_at,
         waits=row.waits,
         agreed_by=row.agreed_by,
+        version=row.record,
     )
 
 
 def set_first(
-    context: Context, hand: Hand, place: Place, job_id: JobId, *, on: date, reason: str, class_agreed: str = ""
+    context: Context,
+    hand: Hand,
+    place: Place,
+    job_id: JobId,
+    *,
+    on: date,
+    reason: str,
+    class_agreed: str = "",
+    if_match: int | None = None,
 ) -> Answer:
     """Set the ship's date on which an open turn whose last time is not known falls due; a new plan is asked for. That of a critical
     kind counts once another person has agreed (status 202); bringing one forward that counts takes nobody else.
 
+    Args:
+        if_match: version that was looked at: number of the newest record about it, 0 for none.
+
     Raises:
+        Stale: somebody has set another, or agreed, since.
         NotAllowed: by nobody known, or someone who is neither chief engineer nor office.
         Clash: the job was done. Refused: its last time is known, no reason, no class agreement for a class item, a date not
             to come, further off than an interval, or later than the one set before.
@@ -113,6 +129,7 @@ def set_first(
                 "Do the job, or have the postponement decided anew."
             )
         row = first_date_row(session, place.vessel_id, job_id.kind, job_id.subject)
+        _must_be_last(now, key, row, if_match)
         counts = row is not None and not row.waits
         before_on = row.due_on if row is not None and counts else None
         waits = kind.critical and not counts
@@ -193,7 +210,6 @@ def agree_first(context: Context, hand: Hand, place: Place, job_id: JobId) -> An
         if row.due_on <= ship_time(now.at, now.offset_minutes).date():
             raise Clash("Its day has come meanwhile: do the job, or have a later date set and agreed to.")
         row.waits, row.agreed_by_id, row.agreed_by, row.agreed_at = False, by.id, by.name, now.at
-        session.add(row)
         payload = {
             "job_no": job_id.key,
             "due_on": row.due_on,
@@ -202,10 +218,23 @@ def agree_first(context: Context, hand: Hand, place: Place, job_id: JobId) -> An
             "by": by.name,
         }
         record, _ = append_record(session, place.vessel_id, "first date agreed", now.at, payload)
+        row.record = record
+        session.add(row)
         ask_plan(session, place.vessel_id, place.plant_id, context.now())
         return Answer(200, {"job": job_id.key, "first_due_on": row.due_on.isoformat(), "record": record})
 
     return hand_action(context, hand, place.vessel_id, act)
+
+
+def _must_be_last(now: PlantState, key: str, row: FirstDateRow | None, if_match: int | None) -> None:
+    words = job_words(now.plant, now.at, key)
+    if row is None:
+        must_match(if_match, 0, f"No first date is set for {words} by now.", {"first_due_on": None})
+        return
+    how = f"{row.actor} set it" + (f", {row.agreed_by} agreed" if row.agreed_by else "")
+    says = f"The first date of {words} is {day_text(row.due_on)} by now: {how}."
+    newer = {"first_due_on": row.due_on.isoformat(), "by": row.actor, "reason": row.reason, "counts": not row.waits}
+    must_match(if_match, row.record, says, newer)
 
 
 def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:

@@ -4,13 +4,15 @@ from dataclasses import dataclass
 from datetime import date
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
+from scheduler.actions.base.matching import must_match
 from scheduler.actions.base.pending import ask_plan
-from scheduler.actions.plant_state.load import load_plant
+from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.open_jobs import open_job
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Clash, Refused
+from scheduler.shiptime import day_text
 from scheduler.storage.database import Session
 from scheduler.storage.due import PartDateRow, part_date_row
 from scheduler.storage.record import append_record
@@ -24,21 +26,34 @@ class PartDate:
     from_on: date
     note: str
     by: str
+    version: int
+    """Number of the record that said so."""
 
 
 def date_of(context: Context, vessel_id: str, job_key: str) -> PartDate | None:
     """What was said of that job's parts, none when nothing was."""
     with context.db.read() as session:
         row = part_date_row(session, vessel_id, job_key)
-        return None if row is None else PartDate(row.from_on, row.note, row.actor)
+        return None if row is None else PartDate(row.from_on, row.note, row.actor, row.record)
 
 
 def set_date(
-    context: Context, hand: Hand, place: Place, job_id: JobId, *, from_on: date | None, note: str = ""
+    context: Context,
+    hand: Hand,
+    place: Place,
+    job_id: JobId,
+    *,
+    from_on: date | None,
+    note: str = "",
+    if_match: int | None = None,
 ) -> Answer:
     """Say from which ship's date the parts of an open job are aboard, and ask for a new plan; none takes the date back.
 
+    Args:
+        if_match: version that was looked at: number of the record that said when they come, 0 for none.
+
     Raises:
+        Stale: somebody has said something else since.
         Clash: the job was done, or there is no date to take back. Refused: it is not the open turn, or a breakdown.
     """
 
@@ -50,6 +65,7 @@ def set_date(
         open_job(session, now, job_id)
         row = part_date_row(session, place.vessel_id, key)
         before = None if row is None else row.from_on
+        _must_be_last(now, key, row, if_match)
         if from_on is None:
             if row is None:
                 raise Clash(
@@ -62,9 +78,11 @@ def set_date(
             )
             row.from_on, row.note = from_on, note.strip()
             row.actor, row.recorded_at = hand.actor.name, context.now()
-            session.add(row)
         payload = {"job_no": key, "from_on": from_on, "before": before, "note": note, "by": hand.actor.name}
         record, _ = append_record(session, place.vessel_id, "part date", now.at, payload)
+        if row is not None and from_on is not None:
+            row.record = record
+            session.add(row)
         ask_plan(session, place.vessel_id, place.plant_id, context.now())
         return Answer(
             200,
@@ -77,3 +95,12 @@ def set_date(
         )
 
     return hand_action(context, hand, place.vessel_id, act)
+
+
+def _must_be_last(now: PlantState, key: str, row: PartDateRow | None, if_match: int | None) -> None:
+    words = job_words(now.plant, now.at, key)
+    if row is None:
+        must_match(if_match, 0, f"{words} has no date for its parts by now.", {"parts_from": None})
+        return
+    says = f"The parts of {words} come on {day_text(row.from_on)} by now, as {row.actor} said."
+    must_match(if_match, row.record, says, {"parts_from": row.from_on.isoformat(), "note": row.note, "by": row.actor})

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from scheduler.actions.base.actor import Actor
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, Hand, make_once
 from scheduler.actions.feed.calendars import FLEET, kept_scopes, scope_of
 from scheduler.actions.people.people import find_person
 from scheduler.actions.people.sessions import hashed
@@ -78,6 +78,7 @@ def make_address(
     days: int | None = None,
     alarm_hour: int = ALARM_HOUR,
     days_ahead: int | None = None,
+    once: Hand | None = None,
 ) -> Made:
     """A new calendar address for a person.
 
@@ -85,7 +86,7 @@ def make_address(
         vessel_id: whose jobs; none: the whole fleet, for people of the office. kinds: job kind codes, none for all.
         days: how long it is good, 1 to 3650; none: until it is withdrawn.
         alarm_hour: ship's hour at which reminders ring on the evening before, 6 to 21. days_ahead: open jobs of so many days only,
-            1 to 180; none: all.
+            1 to 180; none: all. once: under which Idempotency-Key it is made once.
 
     Raises:
         NotFound: no such person or vessel, or the vessel is not the person's or the actor's.
@@ -107,6 +108,7 @@ def make_address(
         own = person_row(session, actor.person_vessel_id, person_id) if person_id == actor.person_id else None
         person = own or find_person(session, person_id, vessel_id)
         _must_reach(session, actor, person, vessel_id)
+        make_once(session, once, context.now(), f"calendar address {made.id}")
         row = AddressRow(
             sha256=hashed(made.secret),
             id=made.id,
@@ -126,12 +128,13 @@ def make_address(
     return made
 
 
-def rotate(context: Context, actor: Actor, address_id: str) -> Made:
+def rotate(context: Context, actor: Actor, address_id: str, *, once: Hand | None = None) -> Made:
     """A new secret for an address; programs that have the old one are told as by a withdrawn one. Raises NotFound, or Refused when
     it has ended."""
     made = Made(address_id, secrets.token_urlsafe(32))
     with context.db.write(INSTALLATION) as session:
         old = _own(session, actor, address_id)
+        make_once(session, once, context.now(), f"new secret of calendar address {address_id}")
         if _ended_at(old, context.now()) is not None:
             raise Refused(f"The calendar address {address_id} is no longer good. Make a new one.")
         kept = old.model_dump() | {"sha256": hashed(made.secret), "last_used_at": None, "agent": None}

@@ -21,7 +21,6 @@ from scheduler.domain.feed.stability import PlannedSlot
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
-from scheduler.planning.judge.cover import slots_uncovered
 from scheduler.shiptime import ship_time
 from scheduler.storage.capacity import OutageRow, OutageStatus, outage_rows
 from scheduler.storage.database import Session
@@ -53,7 +52,7 @@ def content_of(
     for now in plants:
         if now.taken is None:
             continue
-        times, uncovered = now.taken.times(), slots_uncovered(now.taken.problem, now.taken.plan)
+        times, uncovered = now.taken.times(), now.taken.uncovered
         for slot in now.taken.plan.slots:
             start_at, end_at = times[slot.key]
             margin = slot.least_margin_litres_per_h / 1000 if slot.pump else None

@@ -50,6 +50,8 @@ def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredC
     for _ in range(TRIES):
         with context.db.read() as session:
             loaded = _mark(session, vessel_id), _plants(session, context, vessel_id)
+        for now in loaded[1]:
+            _ = now.taken and now.taken.uncovered  # found now, so that nobody who wants to write waits for it
         body = _store(context, writer, vessel_id, loaded)
         if body is not None:
             break

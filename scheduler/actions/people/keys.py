@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Literal
 
 from scheduler.actions.base.actor import Actor, maker_of
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, Hand, make_once
 from scheduler.actions.people.people import fault_at, is_good, key_of, must_manage_key, new_key, record_key
 from scheduler.actions.people.sessions import hashed
 from scheduler.domain.base.enums import Role
@@ -76,9 +76,11 @@ def _shown(row: ApiKeyRow, person: PersonRow | None, now: datetime) -> KeyShown:
     )
 
 
-def rotate_key(context: Context, actor: Actor, prefix: str, both_days: int = BOTH_DAYS) -> str:
+def rotate_key(
+    context: Context, actor: Actor, prefix: str, both_days: int = BOTH_DAYS, *, once: Hand | None = None
+) -> str:
     """A new key that takes over from one, shown this once; both are good for so many days (0: the older ends now), no longer than the
-    older was.
+    older was. once: under which Idempotency-Key it is made once.
 
     Raises:
         NotFound: no good key with that prefix, or another's. Clash: two of it are good already.
@@ -89,6 +91,8 @@ def rotate_key(context: Context, actor: Actor, prefix: str, both_days: int = BOT
     now = context.now()
     with context.db.write(INSTALLATION) as session:
         old = key_of(session, actor, prefix)
+        new_prefix, whole = new_key()
+        make_once(session, once, now, f"key {new_prefix}")
         if not is_good(old, now):
             raise NotFound(f"The key {prefix} is no longer good. Make a new one.")
         if old.person_id is None and old.role is not Role.COUNTER:
@@ -104,7 +108,6 @@ def rotate_key(context: Context, actor: Actor, prefix: str, both_days: int = BOT
                 raise Clash(f"Two keys are good already: {prefix} and {older.prefix}. Withdraw {older.prefix} first.")
         lasts = None if old.expires_at is None else old.expires_at - old.created_at
         maker = maker_of(actor)
-        new_prefix, whole = new_key()
         row = ApiKeyRow(
             prefix=new_prefix,
             sha256=hashed(whole),

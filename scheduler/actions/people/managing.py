@@ -1,5 +1,6 @@
 """The list of people: who they are, where they are signed in; changed, withdrawn and taken back, by people who may do no less."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -9,6 +10,7 @@ from scheduler.actions.people.people import checked_name, checked_rank, fault_at
 from scheduler.actions.people.sessions import end, short_id
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
+from scheduler.domain.people.persons import Person
 from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
 from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import INSTALLATION, Session
@@ -178,9 +180,18 @@ def change_person(
     return hand_action(context, hand, INSTALLATION, act, needs_key=False)  # twice is as once
 
 
-def withdraw_person(context: Context, hand: Hand, vessel_id: str, person_id: str) -> Answer:
+def withdraw_person(
+    context: Context,
+    hand: Hand,
+    vessel_id: str,
+    person_id: str,
+    look: Callable[[Session, Person], Mapping[str, object]] = lambda *_: {},
+) -> Answer:
     """From now on this person signs in nowhere: sessions end, keys, calendar addresses and links are good no more, passphrase and PIN
     are forgotten. What the person did stays on record under the name, and the id is nobody else's. Withdrawn already: nothing happens.
+
+    Args:
+        look: at what the person leaves behind; raises where that forbids it, and gives what the answer says of it.
 
     Raises:
         NotFound, NotAllowed: as `change_person`. Clash: nobody could manage people then.
@@ -191,8 +202,10 @@ def withdraw_person(context: Context, hand: Hand, vessel_id: str, person_id: str
         if row.withdrawn_at is None:
             if row.role in MANAGERS:
                 _somebody_manages(session, row)
+            left = look(session, Person(row.id, row.name))
             _forget(session, row, now, hand.actor)
             append_record(session, vessel_id, "person withdrawn", now, {"person": person_id, "by": hand.actor.name})
+            return Answer(200, {"person": person_id, **left})
         return Answer(200, {"person": person_id})
 
     return hand_action(context, hand, INSTALLATION, act)

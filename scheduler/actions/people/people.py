@@ -7,7 +7,7 @@ from contextlib import suppress
 from datetime import datetime, timedelta
 
 from scheduler.actions.base.actor import Actor, maker_of
-from scheduler.actions.base.context import Answer, Context, Hand, hand_action
+from scheduler.actions.base.context import Answer, Context, Hand, hand_action, make_once
 from scheduler.actions.people.sessions import NO_BROWSER, Browser, hashed, key_actor, open_session
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
@@ -111,9 +111,10 @@ def add_key(
     vessel_id: str | None = None,
     person_id: str | None = None,
     days: int | None = None,
+    once: Hand | None = None,
 ) -> str:
     """A new key, shown this once; person_id: of the vessel or of the installation, none for a counter's alone. days: how long it is
-    good; none: until withdrawn.
+    good; none: until withdrawn. once: under which Idempotency-Key it is made once.
 
     Raises:
         Refused: a vessel missing for a shipboard role, several vessels have such a person, a bad label or number of days, a role
@@ -136,6 +137,7 @@ def add_key(
         must_manage_key(actor, person, vessel_id, role)
         maker = maker_of(actor)
         prefix, whole = new_key()
+        make_once(session, once, context.now(), f"key {prefix}")
         row = ApiKeyRow(
             prefix=prefix,
             sha256=hashed(whole),
@@ -279,8 +281,15 @@ def who_holds(context: Context, key: str) -> Actor:
     return actor
 
 
-def make_link(context: Context, person_id: str, vessel_id: str | None = None, by: Actor | None = None) -> str:
+def make_link(
+    context: Context,
+    person_id: str,
+    vessel_id: str | None = None,
+    by: Actor | None = None,
+    once: Hand | None = None,
+) -> str:
     """A one-time sign-in token for a person, good for a while, on record with its maker. by none: made at the server itself.
+    once: under which Idempotency-Key it is made once.
 
     Raises as `find_person`, and as `must_manage`.
     """
@@ -290,6 +299,7 @@ def make_link(context: Context, person_id: str, vessel_id: str | None = None, by
         maker = None if by is None else maker_of(by)
         if by is not None and (by.person_vessel_id, by.person_id) != (person.vessel_id, person.id):
             must_manage(by, person.vessel_id, person.role, f"make a sign-in link for {person.name}")
+        make_once(session, once, now, f"sign-in link for {person.name}")
         session.add(
             SignInLinkRow(
                 sha256=hashed(token),

@@ -253,7 +253,7 @@ def _must_be_aboard(held: StoredPlan, if_match: int | None) -> None:
         raise Stale(
             f"The plan aboard is version {held.version} by now, not {if_match}: somebody took a plan or moved a slot. Look at it, "
             "then move the slot.",
-            more={"version": held.version, "plan": held.digest},
+            more={"version": held.version, "plan": held.digest, "slots": held.slots_in_order()},
         )
 
 

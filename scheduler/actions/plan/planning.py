@@ -143,9 +143,10 @@ def take(context: Context, hand: Hand, place: Place, digest: str) -> Answer:
                 raise Clash(f"The plan {digest[:12]} is the one taken already.")
             raise Stale(f"No plan is proposed for {place.id} by now. Ask for one first (plan/previews).")
         if proposed.digest != digest:
+            newer = stored_plan(proposed)
             raise Stale(
                 f"The plan proposed by now is {proposed.digest[:12]}, not {digest[:12]}. Look at it, then take that one.",
-                more={"digest": proposed.digest},
+                more={"digest": proposed.digest, "slots": newer.slots_in_order() if newer else []},
             )
         stored = take_up(session, place.vessel_id, proposed, context.now())
         payload = {
@@ -187,7 +188,7 @@ def as_now(now: PlantState, context: Context) -> tuple[Problem, Plan]:
     stored = now.taken or now.proposed
     problem = problem_of(now, context, keep=False)
     if stored is None:
-        return problem, Plan(problem_digest=problem_digest(problem), slots=(), shortfalls=())
+        return problem, Plan(problem_digest="", slots=(), shortfalls=())
     shift = (problem.starts_at - stored.problem.starts_at) // timedelta(hours=1)
     open_keys = now.open_keys
     slots = tuple(
@@ -195,7 +196,7 @@ def as_now(now: PlantState, context: Context) -> tuple[Problem, Plan]:
         for slot in stored.plan.slots
         if slot.end - shift > 0 and slot.key in open_keys
     )
-    return problem, Plan(problem_digest=problem_digest(problem), slots=slots, shortfalls=stored.plan.shortfalls)
+    return problem, Plan(problem_digest="", slots=slots, shortfalls=stored.plan.shortfalls)
 
 
 def margins_now(now: PlantState, context: Context) -> dict[str, float]:

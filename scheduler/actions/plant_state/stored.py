@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 
-from scheduler.actions.base.context import instant
+from scheduler.actions.base.context import instant, utc_text
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, pump_capacity
 from scheduler.domain.due.last_done import Done, FirstDate, JobId
 from scheduler.domain.due.subjects import Key
 from scheduler.domain.vessel.document import Plant
+from scheduler.planning.judge.cover import slots_uncovered
 from scheduler.planning.problem.codec import plan_from_text, problem_from_text
 from scheduler.planning.problem.frame import slot_times
 from scheduler.planning.problem.values import Plan, Problem
@@ -47,9 +48,19 @@ class StoredPlan:
         """The plan."""
         return plan_from_text(self.plan_text)
 
+    @cached_property
+    def uncovered(self) -> frozenset[str]:
+        """Keys of the slots during which the minimum would not hold if the largest pump left were lost too."""
+        return slots_uncovered(self.problem, self.plan)
+
     def times(self) -> Mapping[str, tuple[datetime, datetime]]:
         """Start and end of each slot, by occurrence key."""
         return {slot.key: slot_times(self.starts_at, slot) for slot in self.plan.slots}
+
+    def slots_in_order(self) -> list[dict[str, str | None]]:
+        """The slots by time, as an answer gives them."""
+        by_time = sorted(self.times().items(), key=lambda one: one[1])
+        return [{"job": key, "starts_at": utc_text(start), "ends_at": utc_text(end)} for key, (start, end) in by_time]
 
     def shared(self) -> Mapping[str, str]:
         """By occurrence key of a slot, the job whose isolation it goes on with."""

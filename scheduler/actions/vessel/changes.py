@@ -1,6 +1,7 @@
 """A vessel's document put, in the place of the one before: what it renames, keeps and may not drop."""
 
 import hashlib
+import json
 from collections.abc import Iterator
 from datetime import datetime
 
@@ -186,10 +187,11 @@ def approve_version(context: Context, hand: Hand, vessel_id: str, number: int) -
 
 
 def _may_replace(row: VesselRow, if_match: int | None, if_new: bool) -> None:
+    newer = {"version": row.version, "document": json.loads(row.document)}
     if if_new:
         raise Stale(
             f"There is a vessel {row.id} already. To replace its document send If-Match with its version.",
-            more={"version": row.version},
+            more=newer,
         )
     if if_match is None:
         raise MissingCondition(
@@ -198,7 +200,7 @@ def _may_replace(row: VesselRow, if_match: int | None, if_new: bool) -> None:
     if if_match != row.version:
         raise Stale(
             f"The document of {row.id} is now version {row.version}, not {if_match}. Read it again and repeat your change.",
-            more={"version": row.version},
+            more=newer,
         )
 
 

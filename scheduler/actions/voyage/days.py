@@ -182,7 +182,7 @@ def _write(
     def act(session: Session) -> Answer:
         vessel, _ = document_of(session, vessel_id)
         book, version = voyage_days_of(session, vessel_id)
-        _must_match(vessel_id, version, if_match)
+        _must_match(vessel_id, book, version, if_match)
         laid = make(session, book)
         if laid.book == book:
             return Answer(200, _told(vessel_id, version, laid, None))
@@ -222,7 +222,7 @@ def _write(
     return hand_action(context, hand, vessel_id, act, needs_key=False)
 
 
-def _must_match(vessel_id: str, version: int, if_match: int | None) -> None:
+def _must_match(vessel_id: str, book: VoyageDays, version: int, if_match: int | None) -> None:
     if if_match is None:
         raise MissingCondition(
             f"The operating calendar of {vessel_id} is at version {version}. Read it, then send If-Match: "
@@ -232,7 +232,13 @@ def _must_match(vessel_id: str, version: int, if_match: int | None) -> None:
         raise Stale(
             f"The operating calendar of {vessel_id} is now at version {version}, not {if_match}: somebody changed it "
             "meanwhile. Look at it again and repeat your change.",
-            more={"version": version},
+            more={
+                "version": version,
+                "stretches": [
+                    {"from_on": one.from_on.isoformat(), "to_on": one.to_on.isoformat(), "kind": one.kind}
+                    for one in book.spells
+                ],
+            },
         )
 
 

@@ -2,8 +2,10 @@
 
 import hashlib
 import json
+import logging
 import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -20,10 +22,14 @@ from scheduler.storage.database import Session
 from scheduler.storage.photos import files
 from scheduler.storage.photos.pictures import picture_taken_in
 from scheduler.storage.record import append_record, record_rows
+from scheduler.storage.vessel import vessel_rows
+
+log = logging.getLogger("leadline")
 
 _NO_FOLDER = "No folder for photos is set. Set photo_folder; beside PostgreSQL there is no place of its own."
 MOST_PHOTOS = 40
 """A job."""
+ORPHAN_AGE = timedelta(days=1)
 _ONE_AT_A_TIME = threading.Lock()
 """Whose file it is that has to go when its record could not be written is sure only while nobody else keeps the same."""
 
@@ -123,6 +129,26 @@ def job_photos(
         content = files.read_photo(folder, f"{digest}.{ENDINGS[media]}") if folder and media in ENDINGS else None
         if content is not None and hashlib.sha256(content).hexdigest() == digest:
             yield digest, content
+
+
+def sweep_photos(context: Context) -> int:
+    """Take away photos that no record names and that are over a day old: a power cut between file and record left them. How many."""
+    before, many = (context.now() - ORPHAN_AGE).timestamp(), 0
+    with context.db.read() as session:
+        vessels = [row.id for row in vessel_rows(session)]
+    for vessel_id in vessels:
+        folder = folder_of(context, vessel_id)
+        if folder is None:
+            continue
+        with _ONE_AT_A_TIME:
+            with context.db.read() as session:
+                texts = [json.loads(one.text) for one in record_rows(session, vessel_id, kind=PHOTO)]
+            wanted = {f"{one['sha256']}.{ENDINGS[one['media_type']]}" for one in texts}
+            gone = files.remove_orphans(folder, wanted, before)
+        many += len(gone)
+        for name in gone:
+            log.warning("photo %s of %s was removed: no record names it", name[:12], vessel_id)
+    return many
 
 
 def folder_of(context: Context, vessel_id: str) -> Path | None:

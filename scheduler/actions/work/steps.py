@@ -26,6 +26,7 @@ from scheduler.actions.plant_state.work import (
 from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place, offset_minutes
 from scheduler.actions.work.nonconformities import open_about
+from scheduler.actions.work.other_hand import with_approver
 from scheduler.actions.work.parts import use_part
 from scheduler.domain.base.enums import Test
 from scheduler.domain.capacity.minimum import Outage, Swept, check_outage
@@ -119,7 +120,7 @@ def record_step(
     now = load_plant(session, context, place.vessel_id, place.plant_id)
     kind = kind_of(now.plant, job_id)
     job = open_job(session, now, job_id)
-    told = _behind(now.plant, kind, step)
+    told = with_approver(context, hand, _behind(now.plant, kind, step), fact=fact)
     kept = steps_of(session, place.vessel_id, job_id.key)
     must_be_newest(kept, if_match)
     if len(kept) >= MOST_STEPS:

@@ -247,9 +247,10 @@ class OtherHand:
 
     __pydantic_config__: ClassVar[Mapping[str, str]] = _STRICT
     reason: str
-    approved_by: str
-    absence_checked: bool
-    contact_tried: bool
+    approved_by: str = ""
+    """Name of who recorded it, where that person may approve it; nobody types it."""
+    absence_checked: bool = False
+    contact_tried: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,6 +7,7 @@ from collections import Counter as Tally
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 from typing import NamedTuple
 
 from scheduler.planning.judge.check_hours import (
@@ -116,13 +117,10 @@ def margin_series(problem: Problem, plan: Plan) -> tuple[MarginSteps, ...]:
     """Available capacity and minimum over the whole grid with the plan's slots out, equal hours merged, in litres/h."""
     need = minimum_by_hour(problem)
     available = _available_by_hour(problem, plan, capacity_by_hour(problem))
-    runs: list[MarginSteps] = []
-    for hour, pair in enumerate(zip(available, need, strict=True)):
-        if runs and (runs[-1].available, runs[-1].minimum) == pair:
-            runs[-1] = runs[-1]._replace(to_step=hour + 1)
-        else:
-            runs.append(MarginSteps(hour, hour + 1, *pair))
-    return tuple(runs)
+    pairs = list(zip(available, need, strict=True))
+    changes = [hour for hour in range(1, len(pairs)) if pairs[hour] != pairs[hour - 1]]
+    edges = [0, *changes, len(pairs)] if pairs else []
+    return tuple(MarginSteps(first, last, *pairs[first]) for first, last in pairwise(edges))
 
 
 def _answers(problem: Problem, plan: Plan) -> Iterator[Fault]:
@@ -331,7 +329,7 @@ def _minimum_faults(problem: Problem, plan: Plan, have: dict[str, list[int]], ne
 
 
 def _available_by_hour(problem: Problem, plan: Plan, have: dict[str, list[int]]) -> list[int]:
-    available = [sum(row[hour] for row in have.values()) for hour in range(max(0, problem.steps))]
+    available = list(map(sum, zip(*have.values(), strict=True))) or [0] * max(0, problem.steps)
     out = {
         (slot.pump, hour)
         for slot in plan.slots

@@ -3,6 +3,7 @@
 Read off problem and plan hour by hour, without the builder. Nothing here is a promise: it says what the plan leaves.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from scheduler.planning.judge.check_hours import capacity_by_hour, minimum_by_hour, pumps_by_hour
@@ -48,14 +49,17 @@ def cover_of(problem: Problem, plan: Plan) -> Cover:
             out[hour].add(str(slot.pump))
     at_n = at_n_less_1 = 0
     by_plan, anyway = [], []
+    known: dict[object, tuple[bool, bool, bool]] = {}
     for hour in range(steps):
-        left = sorted(row[hour] for pump, row in have.items() if pump not in out[hour])
-        whole = sorted(row[hour] for row in have.values())
-        asked = must[hour]
-        covered = sum(left[:-1]) >= need[hour] and (not asked or _there(left) > asked)
-        at_n += sum(left) >= need[hour] and _there(left) >= asked
+        litres = tuple(row[hour] for row in have.values())
+        left = litres if not out[hour] else tuple(row[hour] for pump, row in have.items() if pump not in out[hour])
+        alike = litres, left, need[hour], must[hour]
+        if alike not in known:
+            known[alike] = _hour_covered(*alike)
+        holds, covered, coverable = known[alike]
+        at_n += holds
         at_n_less_1 += covered
-        if sum(whole[:-1]) < need[hour] or (asked and _there(whole) <= asked):
+        if not coverable:
             anyway.append(hour)
         elif not covered:
             by_plan.append(hour)
@@ -66,6 +70,15 @@ def cover_of(problem: Problem, plan: Plan) -> Cover:
         uncovered_by_plan=_runs(by_plan),
         uncovered_anyway=_runs(anyway),
     )
+
+
+def _hour_covered(whole: Sequence[int], left: Sequence[int], need: int, must: int) -> tuple[bool, bool, bool]:
+    """Of an hour: whether the minimum holds with what is left, with the largest of that lost, and with the largest of all lost."""
+
+    def less_1(litres: Sequence[int]) -> bool:
+        return sum(sorted(litres)[:-1]) >= need and (not must or _there(litres) > must)
+
+    return sum(left) >= need and _there(left) >= must, less_1(left), less_1(whole)
 
 
 def slots_uncovered(problem: Problem, plan: Plan) -> frozenset[str]:
@@ -83,7 +96,7 @@ def slots_uncovered(problem: Problem, plan: Plan) -> frozenset[str]:
     return frozenset(found)
 
 
-def _there(litres: list[int]) -> int:
+def _there(litres: Sequence[int]) -> int:
     return sum(one > 0 for one in litres)
 
 

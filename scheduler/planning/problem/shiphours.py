@@ -8,10 +8,10 @@ work, quiet hours) or from the first whole step on (start hours), so that no dat
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
-from functools import lru_cache
+from functools import lru_cache, wraps
 from itertools import groupby, pairwise
 from operator import itemgetter
-from typing import TypeVar
+from typing import NamedTuple, ParamSpec, TypeVar
 
 from scheduler.domain.capacity.minimum import (
     Concession,
@@ -28,6 +28,7 @@ from scheduler.planning.problem.values import ClosedStretch, CrewStretch, Minimu
 from scheduler.shiptime import ShipOffset, ship_time
 
 _V = TypeVar("_V")
+_P = ParamSpec("_P")
 _Block = MinimumBlock | CrewBlock | QuietHours
 
 HOUR = timedelta(hours=1)
@@ -111,6 +112,38 @@ def _by_wall_hour(blocks: Sequence[_Block], value_at: Callable[[datetime], _V]) 
     return at
 
 
+def _remembered(make: Callable[_P, _V]) -> Callable[_P, _V]:
+    """`make`, whose answers are remembered: pages and plans ask for the same ship's grid over and over for an hour."""
+
+    @lru_cache(maxsize=64)
+    def of_key(key: tuple[object, ...]) -> _V:
+        given = [
+            ShipOffset(one.minutes, one.changes, first=one.first) if isinstance(one, _ClockKey) else one for one in key
+        ]
+        return make(*given)  # type: ignore[call-arg, arg-type]  # as they came
+
+    @wraps(make)
+    def asked(*given: _P.args, **_: _P.kwargs) -> _V:
+        return of_key(tuple(_key(one) for one in given))
+
+    return asked
+
+
+class _ClockKey(NamedTuple):
+    """A ship's clock as a key: equal only where all its changes are, unlike the number that it is."""
+
+    minutes: int
+    first: int
+    changes: tuple[tuple[datetime, int], ...]
+
+
+def _key(given: object) -> object:
+    if isinstance(given, ShipOffset):
+        return _ClockKey(int(given), given.first, given.changes)
+    return tuple(given) if isinstance(given, list) else given
+
+
+@_remembered
 def minimum_stretches(
     plant: Plant, starts_at: datetime, steps: int, clock: ShipOffset, concessions: Sequence[Concession] = ()
 ) -> tuple[MinimumStretch, ...]:
@@ -144,6 +177,7 @@ def minimum_stretches(
     )
 
 
+@_remembered
 def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[CrewStretch, ...]:
     """The stretches with hands at work: by the ship's hours, dates and blocks, less what is marked as without work."""
     walls, closed = wall_hours(starts_at, steps, clock), _without_work(crew, starts_at, steps)
@@ -159,6 +193,7 @@ def crew_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipOffse
     )
 
 
+@_remembered
 def closed_stretches(crew: Crew, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[ClosedStretch, ...]:
     """The stretches without work in which hands would be there otherwise, and the label of what closes them.
 
@@ -200,6 +235,7 @@ def _without_work(crew: Crew, starts_at: datetime, steps: int) -> dict[int, str]
     }
 
 
+@_remembered
 def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[QuietStretch, ...]:
     """The stretches in which pumps may be stopped for a short test; of blocks that match the last counts."""
 
@@ -219,6 +255,7 @@ def quiet_stretches(plant: Plant, starts_at: datetime, steps: int, clock: ShipOf
     )
 
 
+@_remembered
 def start_steps(crew: Crew, starts_at: datetime, steps: int, clock: ShipOffset) -> tuple[int, ...]:
     """The steps at which a job may start: the first whole one of each of the ship's start hours, every date."""
     walls = wall_hours(starts_at, steps, clock)

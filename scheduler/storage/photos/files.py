@@ -2,6 +2,7 @@
 
 import os
 import tempfile
+from collections.abc import Collection
 from contextlib import suppress
 from pathlib import Path
 
@@ -23,9 +24,10 @@ def store_photo(folder: Path, name: str, content: bytes) -> None:
         StorageFull: it cannot be written; the message says where.
     """
     target = folder / name
-    if target.exists():
-        return
     try:
+        if target.exists():
+            target.touch()  # no sweep takes it for one that nobody wanted
+            return
         for place in (folder.parent, folder):
             place.mkdir(parents=True, exist_ok=True, mode=0o700)
         handle, draft = tempfile.mkstemp(dir=folder, prefix=".draft-")
@@ -55,6 +57,19 @@ def remove_photo(folder: Path, name: str) -> None:
     """Take the file away, if it is there; one that cannot be removed stays."""
     with suppress(OSError):
         (folder / name).unlink(missing_ok=True)
+
+
+def remove_orphans(folder: Path, named: Collection[str], before: float) -> list[str]:
+    """Take away files that are not `named` and were last written before then (epoch seconds); their names. A folder that is not
+    there has none, and what cannot be removed stays."""
+    gone = []
+    with suppress(OSError):
+        for file in sorted(folder.iterdir()):
+            with suppress(OSError):
+                if file.name not in named and file.is_file() and file.stat().st_mtime < before:
+                    file.unlink()
+                    gone.append(file.name)
+    return gone
 
 
 def read_photo(folder: Path, name: str) -> bytes | None:
