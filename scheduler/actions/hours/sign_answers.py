@@ -13,7 +13,7 @@ from scheduler.storage.hours.signs import SignAnswerRow, sign_answer_rows, sign_
 from scheduler.storage.record import append_record
 from scheduler.wording.signs import CAUSES
 
-LONGEST_TEXT = 500
+LONGEST_TEXT, LONGEST_REASON = 500, 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,7 +84,7 @@ def undo_sign_answer(context: Context, hand: Hand, place: Place, number: int, re
     Raises:
         NotFound: no such sign. Clash: nobody answered it, or it was taken back already. Refused: no reason.
     """
-    if not reason.strip() or len(reason) > LONGEST_TEXT:
+    if not reason.strip() or len(reason) > LONGEST_REASON:
         says = "say why in a few words, it stays in the record."
         raise Refused(f"reason: {says}", faults=[("/reason", says)])
     numbers = {one.number: one for one in folded_plant(context, place.vessel_id, place.plant_id).signs}

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -266,7 +267,7 @@ class _Book:
         if row is None or row.based_on != self.based_on:
             return None
         try:
-            return SignDays.from_text(row.state)
+            return _parsed_days(row.state)
         except ValueError:
             return None  # of another version: folded anew
 
@@ -314,6 +315,11 @@ class _Book:
                     )
                 )
         return found
+
+
+@lru_cache(maxsize=64)
+def _parsed_days(text: str) -> SignDays:
+    return SignDays.from_text(text)
 
 
 def _whole_hours(session: Session, vessel_id: str, rows: Sequence[CounterRow]) -> bool:

@@ -123,8 +123,15 @@ def fold_signs(
         renewed,
         answers,
     )
-    for n in range(len(begun.values), len(all_values)):
+    n, loud = len(begun.values), folded.loud()
+    while n < len(all_values):
+        if folded.calm:  # nothing can happen before the next day that is loud
+            later = int(np.searchsorted(loud, n))
+            if later == len(loud):
+                break
+            n = int(loud[later])
         folded.step(n, barred=begun.first_day + n in barred)
+        n += 1
     folded.answer(begun.first_day + len(all_values), None)
     return Track(begun.first_day, all_values, all_kinds, folded.rises, tuple(folded.signs), tuple(sorted(renewed)))
 
@@ -155,6 +162,16 @@ class _Fold:
             for n, sign in enumerate(self.signs):
                 if sign.end is None and sign.seen_day <= one.day and abs(sign.seen_day - one.seen_day) <= NOW_DAYS * 2:
                     self.signs[n] = sign.answered(one)
+
+    @property
+    def calm(self) -> bool:
+        """Whether no sign, answer or renewal touches any day so far."""
+        return not self.signs and not self._answers and not any(one >= self.days.first_day for one in self._renewed)
+
+    def loud(self) -> Ints:
+        """Indices of the days that rose by enough to be a sign."""
+        rises = np.abs(self.rises) if len(self.rule.directions) > 1 else self.rises
+        return np.flatnonzero(rises > LEAST_RISE)
 
     def step(self, n: int, *, barred: bool) -> None:
         """One day, by its index."""
