@@ -184,11 +184,11 @@ def _read(
     seconds = np.diff(counted, axis=1, prepend=0)
     read = np.ones((pumps, days), dtype=np.bool_)
     for pump in range(pumps):
-        day = int(rng.exponential(365))
+        day = int(rng.exponential(180))
         while day < days:
             length = int(rng.integers(2, 15))
             read[pump, day : day + length] = False
-            day += length + int(rng.exponential(365))
+            day += length + int(rng.exponential(180))
     laid, interpolated, known = _laid(seconds, read)
     return LeakingShip(seed, kinds, swept, laid, interpolated, known, leak_day, rise, which, control, read_s)
 
