@@ -125,11 +125,8 @@ def fold_signs(
     )
     n, loud = len(begun.values), folded.loud()
     while n < len(all_values):
-        if folded.calm:  # nothing can happen before the next day that is loud
-            later = int(np.searchsorted(loud, n))
-            if later == len(loud):
-                break
-            n = int(loud[later])
+        if folded.calm and (n := int(loud[np.searchsorted(loud, n)])) == len(all_values):
+            break  # nothing can happen before the next day that is loud
         folded.step(n, barred=begun.first_day + n in barred)
         n += 1
     folded.answer(begun.first_day + len(all_values), None)
@@ -169,9 +166,9 @@ class _Fold:
         return not self.signs and not self._answers and not any(one >= self.days.first_day for one in self._renewed)
 
     def loud(self) -> Ints:
-        """Indices of the days that rose by enough to be a sign."""
+        """Indices of the days that rose by enough to be a sign, then how many days there are."""
         rises = np.abs(self.rises) if len(self.rule.directions) > 1 else self.rises
-        return np.flatnonzero(rises > LEAST_RISE)
+        return np.append(np.flatnonzero(rises > LEAST_RISE), len(rises))
 
     def step(self, n: int, *, barred: bool) -> None:
         """One day, by its index."""
