@@ -106,6 +106,34 @@ def _ending(out: Path | None) -> str:
 
 
 @command(app)
+def report(
+    context: "Context",
+    vessel: VesselId,
+    month: Annotated[str | None, typer.Argument(help="as 2026-10; default: the last that is over aboard")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="file to write; - for stdout (default: VESSEL-MONTH.pdf here)")
+    ] = None,
+    paper: Annotated[str, typer.Option(help="size of the page", parser=one_of("a4", "us-letter"))] = "a4",
+) -> Output:
+    """Write the month's report as a PDF of one page.
+
+    Example: leadline report demo-plover 2026-10 --out october.pdf
+    """
+    from api.exports.month_report import month_pdf
+    from scheduler.actions.record.month import last_month, month_facts
+    from scheduler.actions.vessel import fleet
+
+    vessel_must_be(context, vessel)
+    month = month or last_month(context.now(), fleet.offset_now(context, vessel))
+    found = month_facts(context, vessel, month)
+    made = month_pdf(found, acting(context).name, size="us-letter" if paper == "us-letter" else "a4")
+    out = out or Path(f"{vessel}-{month}.pdf")
+    write_pieces(out, iter([made]))
+    signed = f"signed by {found.signed['by']}" if found.signed else "not signed"
+    return Output() if str(out) == STREAM else Output(talk=[f"Written: {out}. {month}: {signed}."])
+
+
+@command(app)
 def verify(
     file: Annotated[Path, typer.Argument(help="JSON Lines export; - for stdin")],
     stamp: Annotated[str | None, typer.Option(help="record stamp kept elsewhere (on paper)")] = None,

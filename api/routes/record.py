@@ -7,9 +7,11 @@ from itertools import chain
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
-from fastapi.responses import FileResponse, StreamingResponse
+from fastapi.responses import FileResponse, Response, StreamingResponse
 
 from api.exports import SCHEMA, ExportFrame, Papers, csv_rows, export_summary, jsonl, pdf, summary_json, xlsx
+from api.exports.job_paper import job_pdf
+from api.exports.month_report import month_pdf
 from api.routes.answers.record import ReliabilityAnswer
 from api.routes.shared.bodies import Instant
 from api.routes.shared.problems import JsonRoute, problems
@@ -18,13 +20,18 @@ from api.typesetting import PaperSize
 from scheduler.actions.base.context import Context
 from scheduler.actions.record import history
 from scheduler.actions.record import reliability as figures
+from scheduler.actions.record.job_file import job_file
+from scheduler.actions.record.month import month_facts
 from scheduler.actions.record.period import period_of
 from scheduler.actions.vessel import fleet
+from scheduler.actions.work.jobs import job_place
 from scheduler.actions.work.photos import job_photos
 from scheduler.domain.record.choice import Choice
 from scheduler.domain.record.period import period_facts
 from scheduler.errors import Refused
 from scheduler.version import VERSION
+from scheduler.wording.figures import clock
+from scheduler.wording.papers import day_at
 
 router = APIRouter(route_class=JsonRoute)
 
@@ -42,6 +49,10 @@ _ENDINGS = {"summary": "json"}
 FORMS: dict[str, Any] = {_MEDIA[form]: {"schema": {"type": "string"}} for form in ("jsonl", "csv", "xlsx", "pdf")} | {
     _MEDIA["summary"]: {"schema": {"$ref": "#/components/schemas/HistorySummaryAnswer"}}
 }
+
+
+PAPER: dict[str, Any] = {"application/pdf": {"schema": {"type": "string"}}}
+PaperSizeAsked = Annotated[PaperSize, Query(description="size of the pages")]
 
 
 @router.get(
@@ -162,6 +173,45 @@ def _papers(context: Context, told: history.ChosenRecords, frame: ExportFrame, b
 def _begun(pieces: Iterator[bytes]) -> Iterator[bytes]:
     """The pieces, the first of them made: what cannot be made is refused before an answer begins."""
     return chain([next(pieces)], pieces)
+
+
+@router.get(
+    "/api/v1/vessels/{vessel_id}/months/{month}",
+    tags=["history"],
+    summary="The month's report, on paper",
+    response_class=Response,
+    responses={200: {"content": PAPER}, **problems(404)},
+)
+def month_report(
+    vessel_id: str, month: str, context: ContextDep, who: AskingDep, paper: PaperSizeAsked = "a4"
+) -> Response:
+    """One page (PDF): what was done and found, what falls due in the month after, what was postponed, hours beside the usual, open
+    matters, who signed. month: as 2026-10, of the ship's calendar."""
+    who.actor.must_reach(vessel_id, f"vessel {vessel_id}")
+    made = month_pdf(month_facts(context, vessel_id, month), who.actor.name, size=paper)
+    return _file(made, f"{vessel_id}-{month}.pdf")
+
+
+@router.get(
+    "/api/v1/jobs/{key}/paper",
+    tags=["history"],
+    summary="A closed job, on paper",
+    response_class=Response,
+    responses={200: {"content": PAPER}, **problems(404)},
+)
+def job_paper(key: str, context: ContextDep, who: AskingDep, paper: PaperSizeAsked = "a4") -> Response:
+    """Its acts, locks, gas readings, measures, photos, verdict and record stamp as one page (PDF), as it would lie in a file."""
+    place, job_id = job_place(context, who.actor, key)
+    found = job_file(context, place, job_id)
+    now_at = context.now()
+    made = f"Made {day_at(now_at, found.offset)} {clock(now_at, found.offset)} by {who.actor.name}, Leadline {VERSION}"
+    return _file(job_pdf(found, made, size=paper), f"{key.replace(':', '-')}.pdf")
+
+
+def _file(content: bytes, name: str) -> Response:
+    safe = "".join(one if one.isascii() and (one.isalnum() or one in "-._") else "-" for one in name)
+    headers = {"Content-Disposition": f'attachment; filename="{safe}"', "Cache-Control": "no-store"}
+    return Response(content, media_type="application/pdf", headers=headers)
 
 
 @router.get(

@@ -5,9 +5,10 @@ from datetime import date, datetime
 
 from scheduler.domain.record.closed_job import Verdict
 from scheduler.shiptime import MONTHS, NBSP, ship_time
-from scheduler.wording.figures import M3H, count_words, inner, listed, number
+from scheduler.wording.figures import M3H, count_words, inner, listed, margin_number, number
 
 NOT_DONE = "not done"
+MINUS = "−"
 PARTS = (
     Verdict.IN_WINDOW.value,
     Verdict.EARLY.value,
@@ -80,9 +81,9 @@ def margin_words(least: float | None, name: str, on: str) -> str:
     """The least margin while a pump stood open for a job, as reckoned at its close; empty where none was."""
     if least is None:
         return ""
-    said = f"{number(least)}{NBSP}{M3H}"
+    said = f"{margin_number(least)}{NBSP}{M3H}"
     if least < 0:
-        by = f"{number(-least)}{NBSP}{M3H}"
+        by = f"{margin_number(least).removeprefix(MINUS)}{NBSP}{M3H}"
         return f"While pumps stood open the plant fell below its minimum, at the most by {by} on {on}, {name} open."
     return f"While pumps stood open the plant stayed at or over its minimum, as reckoned; least margin {said} on {on}, {name} open."
 

@@ -207,6 +207,9 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", f"{API}/vessels/{{vessel_id}}/handovers/{{number}}/signature"): Walk(
         f"{API}/vessels/demo-plover/handovers/999/signature", 404
     ),
+    ("GET", f"{API}/vessels/{{vessel_id}}/months/{{month}}"): Walk(f"{API}/vessels/demo-plover/months/2026-09"),
+    ("GET", f"{API}/jobs/{{key}}/paper"): Walk(f"{API}/jobs/{JOB}/paper", frozenset({200, 404})),
+    ("GET", "/vessels/{vessel_id}/months/{month}"): Walk("/vessels/demo-plover/months/2026-09"),
     ("GET", f"{API}/vessels/{{vessel_id}}/reviews"): Walk(f"{API}/vessels/demo-plover/reviews"),
     ("POST", f"{API}/vessels/{{vessel_id}}/reviews"): Walk(
         f"{API}/vessels/demo-plover/reviews", frozenset({201, 409}), body={"month": "2026-09"}

@@ -151,6 +151,7 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],
         "/vessels/{vessel_id}/handover": [f"{vessel}/handover"],
         "/vessels/{vessel_id}/labels": [f"{vessel}/labels"],
+        "/vessels/{vessel_id}/months/{month}": [f"{vessel}/months/{live.clock.at:%Y-%m}"],
         "/vessels/{vessel_id}/calendar": [f"{vessel}/calendar"],
         "/vessels/{vessel_id}/counters": [f"{vessel}/counters"],
         "/vessels/{vessel_id}/hours": [f"{vessel}/hours"],

@@ -14,7 +14,7 @@ from scheduler.actions.vessel.fleet import Version
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotesView(FormState):
     """The lists as the answers tell them, newest first; versions: of the vessel's document whose changes wait for an
-    approval ashore. done: which form was just taken, in words.
+    approval ashore. last_month: the last that is over, as 2026-10. done: which form was just taken, in words.
 
     refused: the form that was refused (`do`, with the number it was about), what was typed, and why.
     """
@@ -27,6 +27,7 @@ class NotesView(FormState):
     may_close: bool
     may_approve: bool
     may_review: bool
+    last_month: str
     clogs: Sequence[Mapping[str, Any]] = ()
     handovers: Sequence[Mapping[str, Any]] = ()
     postponements: Sequence[Mapping[str, Any]] = ()

@@ -14,6 +14,7 @@ from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.due import postponing
 from scheduler.actions.feed import refresh
+from scheduler.actions.record.month import last_month
 from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.work import breakdown, handover, nonconformities
 from scheduler.domain.base.enums import Role
@@ -130,6 +131,7 @@ def _answer(
         versions=[
             one for one in fleet.versions_of(context, who.actor, vessel_id) if one.to_approve and not one.approved_by
         ],
+        last_month=last_month(context.now(), fleet.offset_now(context, vessel_id)),
         may_review=frame.may(who, "POST", _DOOR["review"]),
         clogs=breakdown.clogs_of(context, vessel_id),
         handovers=handover.handovers_of(context, vessel_id),

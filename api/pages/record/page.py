@@ -1,6 +1,8 @@
 """The views of a pump's record and of what was found, and their pages."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from markupsafe import Markup
 
@@ -110,3 +112,20 @@ def pump_page(view: PumpView, *, light: str, csrf: str) -> str:
 def find_page(view: FindView, *, light: str, csrf: str) -> str:
     """The page of what was found."""
     return layout.render("find.html", view.frame, light, csrf, view=view)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonthView:
+    """report: as the paper shows it. earlier, later, file, sign: addresses; empty where there is nothing to go to."""
+
+    frame: Frame
+    report: Mapping[str, Any]
+    earlier: str
+    later: str
+    file: str
+    sign: str
+
+
+def month_page(view: MonthView, *, light: str, csrf: str) -> str:
+    """The page of a month's report."""
+    return layout.render("month.html", view.frame, light, csrf, view=view, r=view.report)

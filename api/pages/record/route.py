@@ -6,10 +6,11 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
+from api.exports.month_report import month_data
 from api.pages.plant.build import job_lines
 from api.pages.record.build import pump_view
 from api.pages.record.find import find_view
-from api.pages.record.page import find_page, pump_page
+from api.pages.record.page import MonthView, find_page, month_page, pump_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.server.deps import AskingDep, ContextDep
@@ -17,6 +18,7 @@ from scheduler.actions.hours.daily import daily_book
 from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.people.managing import people_shown
 from scheduler.actions.plant_state.load import plant_state
+from scheduler.actions.record.month import month_facts, months_on
 from scheduler.actions.record.search import pump_hits, search
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Subject
@@ -66,3 +68,22 @@ def find(
         if one.vessel_id == vessel_id and one.withdrawn_at is None
     ]
     return page_answer(request, who, find_page, find_view(found, looked_for, crew, frame=around, action=here))
+
+
+@router.get("/vessels/{vessel_id}/months/{month}")
+def month(vessel_id: str, month: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
+    """The month's report as a page; it is signed on the page of notes, and fetched as a file."""
+    here = f"/vessels/{vessel_id}/months/{month}"
+    around = frame.vessel_frame(context, who, vessel_id, here, "Month's report", "notes")
+    found = month_facts(context, vessel_id, month)
+    view = MonthView(
+        frame=around,
+        report=month_data(found, who.actor.name),
+        earlier=f"/vessels/{vessel_id}/months/{months_on(month, -1)}",
+        later="" if found.now_at < found.end_at else f"/vessels/{vessel_id}/months/{months_on(month, 1)}",
+        file=f"/api/v1/vessels/{vessel_id}/months/{month}",
+        sign=f"/vessels/{vessel_id}/notes#h-rev"
+        if found.over and frame.may(who, "POST", "/api/v1/vessels/{vessel_id}/reviews")
+        else "",
+    )
+    return page_answer(request, who, month_page, view)

@@ -1,0 +1,286 @@
+"""The month's report: one page for the chief engineer to sign and the office to read. Values ready to be set, for paper and page."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from api.exports.first_page import Papers, breakdowns
+from api.exports.frame import ExportFrame, export_summary
+from api.exports.paper import seen, stamp_data
+from api.exports.pump_pages import job_row
+from api.typesetting import PaperSize, typeset
+from scheduler.actions.record.month import MonthFacts, NextDue
+from scheduler.domain.base.enums import JobState
+from scheduler.domain.record.closed_job import Verdict
+from scheduler.domain.record.period import month_hours
+from scheduler.shiptime import NBSP
+from scheduler.version import VERSION
+from scheduler.wording import papers
+from scheduler.wording.figures import M3H, MONTHS, clock, inner, listed, margin_number, number
+from scheduler.wording.names import pump_words
+
+MOST_ROWS = 14
+"""Jobs in a table; what is more is counted, so that it stays one page."""
+UNUSUAL = 0.2
+"""A share off the usual hours that is said in a sentence. Judgement, no source."""
+_LATE = (JobState.PAST_DUE, JobState.PAST_LIMIT)
+_HOUR = 3600
+
+
+def month_pdf(found: MonthFacts, made_by: str, *, size: PaperSize = "a4") -> bytes:
+    """The report on paper. Raises Refused, Busy: as `typeset`."""
+    with typeset("month", seen(month_data(found, made_by)), size=size) as path:
+        return path.read_bytes()
+
+
+def month_data(found: MonthFacts, made_by: str) -> dict[str, Any]:
+    """All that the layout and the page show."""
+    frame = ExportFrame(
+        vessel=found.chosen.vessel_name,
+        made_by=made_by,
+        as_of=found.now_at,
+        version=VERSION,
+        from_at=found.begin_at,
+        to_at=found.end_at,
+    )
+    summary = export_summary(found.chosen)
+    given = Papers(frame=frame, found=summary, facts=found.facts, extras=found.extras, period=found.period)
+    year, month = found.month.split("-")
+    name = f"{MONTHS[int(month) - 1]} {year}"
+    following = MONTHS[int(month) % 12]
+    opens = {code for code, kind in given.kinds.items() if kind.takes_pump_out}
+    done = [job_row(given, one, {}) for one in found.facts.closed if one.kind_code in opens]
+    others = [one for one in found.facts.closed if one.kind_code not in opens]
+    hours, sentences = _hours(given, found)
+    signed = found.signed
+    signed_at = None if signed is None else datetime.fromisoformat(str(signed["at"]))
+    return {
+        "title": f"{frame.vessel}: month's report, {name}",
+        "vessel": frame.vessel,
+        "name": name,
+        "month": found.month,
+        "following": following,
+        "answer": _answer(given, found, len(done)),
+        "least": _least(given),
+        "jobs": done[:MOST_ROWS],
+        "jobs_more": _more(len(done)),
+        "rest": _rest(given, others, found),
+        "next": [_next(given, one) for one in found.next_due[:MOST_ROWS]],
+        "next_more": _more(len(found.next_due)),
+        "next_over": bool(found.next_due) and all(one.state is None for one in found.next_due),
+        "postponed": list(_postponed(given, found)),
+        "hours": hours,
+        "hours_said": sentences,
+        "open": list(_open(given, found)),
+        "signed": "" if signed is None else str(signed["by"]),
+        "signed_at": "" if signed is None or signed_at is None else _signed(given, signed_at, str(signed["record"])),
+        "remarks": "" if signed is None else str(signed["text"]),
+        "over": found.over,
+        "made": f"Made {given.ship_day(frame.as_of)} {clock(frame.as_of, given.period.offset)} by {made_by}, Leadline {VERSION}",
+        "stamp": stamp_data(
+            summary.head,
+            summary.last_number,
+            "The records made in the month end here; leadline verify FILE on the JSON Lines of the month must end at this stamp. "
+            "What was recorded later stands in the next report.",
+            frame.vessel,
+        ),
+    }
+
+
+def _signed(given: Papers, at: datetime, record: str) -> str:
+    return f"{given.ship_day(at)} {clock(at, given.period.offset)}, by own sign-in; record {number(int(record))}"
+
+
+def _answer(given: Papers, found: MonthFacts, done: int) -> str:
+    counts = {part: sum(one.verdict.value == part for one in found.facts.closed) for part in papers.PARTS}
+    closed = sum(counts.values())
+    opened = f", {done} of them on an opened pump" if done < closed else ""
+    parts = [f"{number(counts[part])}{NBSP}{part}" for part in papers.PARTS if counts[part]]
+    said = [
+        f"{papers.counted(closed, 'job', 'jobs')} done{opened}: {', '.join(parts)}." if closed else "No job was done."
+    ]
+    missed = [f"{one.position} {inner(one.kind)}" for one in given.missed]
+    if missed:
+        shown = listed(missed[:4]) if len(missed) <= 4 else f"{', '.join(missed[:4])} and {len(missed) - 4} more"
+        said.append(f"Fell due and not done: {shown}.")
+    said.append("Nothing was postponed." if not list(_postponed(given, found)) else "")
+    return " ".join(one for one in said if one)
+
+
+def _least(given: Papers) -> str:
+    least = min(
+        (one for one in given.facts.closed if one.figure("least_margin_swept_m3_per_h") is not None),
+        key=lambda one: one.figure("least_margin_swept_m3_per_h") or 0.0,
+        default=None,
+    )
+    if least is None:
+        return "No pump stood open for a closed job."
+    return papers.margin_words(
+        least.figure("least_margin_swept_m3_per_h"), least.text("position"), given.ship_day(least.at)
+    )
+
+
+def _rest(given: Papers, others: Sequence[Any], found: MonthFacts) -> str:
+    """Tests, the plant's own jobs, breakdowns and counters of the month, each in a sentence."""
+    said = []
+    kinds: dict[str, list[str]] = {}
+    for one in others:
+        where = f"{one.text('position')} " if one.text("position") not in given.plant_names else ""
+        late = "" if one.verdict is Verdict.IN_WINDOW else f" ({one.verdict.value})"
+        kinds.setdefault(one.text("job_kind"), []).append(f"{where}{given.ship_day(one.at).rpartition(NBSP)[0]}{late}")
+    said += [f"{kind}: {', '.join(dates)}." for kind, dates in sorted(kinds.items())]
+    for one in found.facts.tests:
+        swept = one.figure("swept_m3_per_h")
+        figure = "" if swept is None else f", {number(swept, 1)}{NBSP}{M3H}"
+        said.append(f"{_pump(given, one.text('pump'))} pull-down {given.ship_day(one.at)}: {one.text('test')}{figure}.")
+    for begin, end, one in breakdowns(found.facts):
+        after = "" if end is None else f", for {number((end - begin).total_seconds() / _HOUR, 1)}{NBSP}h"
+        said.append(
+            f"{_pump(given, one.text('pump'))} broke down {given.ship_day(begin)}{after}: {one.text('reason')}."
+        )
+    for one in found.facts.counters:
+        said.append(f"Counter {one.text('event')} {given.ship_day(one.at)}: {one.text('reason')}")
+    nothing = [
+        what
+        for what, there in (
+            ("pull-down test", found.facts.tests),
+            ("breakdown", breakdowns(found.facts)),
+            ("counter event", found.facts.counters),
+        )
+        if not there
+    ]
+    if nothing:
+        said.append(f"No {listed(nothing, 'and no')}.")
+    return " ".join(said)
+
+
+def _pump(given: Papers, ident: str) -> str:
+    for one in given.period.plants:
+        if any(pump.pump.id == ident for pump in one.pumps):
+            return pump_words(one.plant, given.frame.as_of, ident)
+    return "Pump"
+
+
+def _next(given: Papers, one: NextDue) -> dict[str, Any]:
+    due = f"due {given.ship_day(one.due_at)}"
+    limit = f", limit {given.ship_day(one.limit_at)}" if one.limit_at is not None else ""
+    if one.state is JobState.NOT_KNOWN:
+        due, limit = "last time not known", ""
+    planned = "not planned"
+    if one.slot_from_at is not None:
+        planned = f"{given.ship_day(one.slot_from_at)} {clock(one.slot_from_at, given.period.offset)}"
+    elif one.state is None:
+        planned = one.verdict
+    return {
+        "pump": one.position,
+        "job": one.kind,
+        "due": f"{due}{limit}",
+        "planned": planned,
+        "margin": "–" if one.margin is None else margin_number(one.margin),
+        "note": one.state.value if one.state in _LATE or one.state is JobState.NOT_KNOWN else "",
+        "late": one.state in _LATE,
+    }
+
+
+def _postponed(given: Papers, found: MonthFacts) -> Iterator[str]:
+    for one in given.extras.postponements:
+        asked = datetime.fromisoformat(str(one["asked_at"]))
+        decided = datetime.fromisoformat(str(one["decided_at"])) if one["decided_at"] else None
+        if not any(at is not None and found.begin_at <= at < found.end_at for at in (asked, decided)):
+            continue
+        name = given.job_name(str(one["job"]), asked)
+        to_at = given.ship_day(datetime.fromisoformat(str(one["to_at"])))
+        how = (
+            "not decided yet" if decided is None else f"{one['state']} by {one['decided_by']} {given.ship_day(decided)}"
+        )
+        yield f"{name[:1].upper()}{name[1:]} to {to_at}: {one['reason']} Asked by {one['asked_by']}, {how}."
+
+
+def _hours(given: Papers, found: MonthFacts) -> tuple[list[dict[str, Any]], list[str]]:
+    """(rows of the pumps and of each plant, a sentence for each pump that ran unusually)."""
+    rows, said = [], []
+    for one in given.period.plants:
+        ran_all = usual_all = 0.0
+        measured_all = 0.0
+        for pump in one.pumps:
+            months = month_hours([day for day in pump.days if day.seconds is not None])
+            ran = months.pop(found.month, 0.0)
+            usual = sum(months.values()) / len(months) if months else None
+            test = found.tests.get(pump.pump.id)
+            swept = None if test is None else test.figure("swept_m3_per_h")
+            name = pump_words(one.plant, given.frame.as_of, pump.pump.id)
+            off = None if not usual else (ran - usual) / usual
+            unusual = off is not None and abs(off) > UNUSUAL and found.over
+            if unusual and off is not None:
+                said.append(f"{name} ran {number(abs(100 * off))}{NBSP}% {'over' if off > 0 else 'under'} its usual.")
+            rated = pump.pump.rated_swept_m3_per_h
+            rows.append(
+                {
+                    "name": name,
+                    "counter": "–" if pump.hours_at_end is None else number(pump.hours_at_end),
+                    "ran": ran,
+                    "ran_words": number(ran),
+                    "usual": usual or 0.0,
+                    "usual_words": "–" if usual is None else number(usual),
+                    "off": "–" if usual is None else f"{'+' if ran > usual else ''}{number(round(ran - usual))}",
+                    "unusual": unusual,
+                    "swept": "–" if swept is None else number(swept, 1),
+                    "tested": "not tested yet"
+                    if test is None or swept is None
+                    else f"{number(100 * swept / rated)}{NBSP}%, {given.ship_day(test.at)}",
+                    "whole": False,
+                }
+            )
+            ran_all += ran
+            usual_all += usual or 0.0
+            measured_all += swept or 0.0
+        rows.append(
+            {
+                "name": "Plant",
+                "counter": "",
+                "ran": 0.0,
+                "ran_words": number(ran_all),
+                "usual": 0.0,
+                "usual_words": number(usual_all) if usual_all else "–",
+                "off": "",
+                "unusual": False,
+                "swept": number(measured_all) if measured_all else "–",
+                "tested": "sum of those measured" if measured_all else "",
+                "whole": True,
+            }
+        )
+    return rows, said
+
+
+def _open(given: Papers, found: MonthFacts) -> Iterator[str]:
+    """What is open now, a sentence each."""
+    for one in given.extras.non_conformities:
+        if one["state"] != "closed":
+            opened = datetime.fromisoformat(str(one["opened_at"]))
+            name = given.job_name(str(one["job"]), opened)
+            since = f"since {given.ship_day(opened)}, {one['state']}"
+            yield f"Non-conformity {one['non_conformity']} {since}: {inner(name)}, {one['about']}."
+    carried: Mapping[str, Any] = found.carried
+    for one in carried["pumps_out"]:
+        back = f", expected {given.ship_day(datetime.fromisoformat(one['expected']))}" if one["expected"] else ""
+        yield f"{one['position']} is out since {given.ship_day(datetime.fromisoformat(one['since']))}{back}."
+    for one in carried["pumps_not_proved"]:
+        yield f"{one['position']} is back and not proved since {given.ship_day(datetime.fromisoformat(one['since']))}."
+    for one in carried["lower_minima"]:
+        least, until = number(one["minimum_swept_m3_per_h"]), given.ship_day(datetime.fromisoformat(one["to_at"]))
+        yield f"Minimum lowered to {least}{NBSP}{M3H} until {until}."
+    for one in carried["postponements_asked"]:
+        yield f"Postponement {one['postponement']} is not decided: {inner(given.job_name(one['job'], found.now_at))}."
+    if carried["permits_open"]:
+        yield f"Permits open: {listed([one['permit'] for one in carried['permits_open']])}."
+    if carried["tags_hanging"]:
+        yield f"Tags hang: {listed(sorted({one['position'] for one in carried['tags_hanging']}))}."
+    if carried["readings_held"]:
+        count = len(carried["readings_held"])
+        yield f"{papers.counted(count, 'question', 'questions')} about counters to look at."
+    for one in carried["parts_short"]:
+        yield f"Short of {one['part']}: {one['aboard']} aboard, {one['need']} needed."
+
+
+def _more(count: int) -> str:
+    return f"and {count - MOST_ROWS} more, on the history's pages" if count > MOST_ROWS else ""

@@ -1,0 +1,126 @@
+"""The month's report and a closed job's paper: through their doors, the page and the command, one page each."""
+
+import re
+import shutil
+import subprocess
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from scheduler.actions.record.month import last_month, month_bounds, months_on
+from scheduler.domain.base.enums import Role
+from scheduler.errors import Refused
+from scheduler.shiptime import ShipOffset
+from tests.api.stage import AT, Stage, stamp
+from tests.pictures import picture
+
+POPPLER = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler is not installed")
+JOB = "alarm_test:plover-plant:1"
+SHIP = "/api/v1/vessels/demo-plover"
+
+
+@pytest.fixture(scope="module")
+def month(module_stage: Stage) -> Stage:
+    """October: a job closed on the 20th, with a photo and a finding; a postponement asked; then it is November."""
+    stage = module_stage
+    stage.clock.at = AT
+    done = {"done_at": stamp(AT), "done_by": "A. Second", "test": "passed", "findings": "Lamp Ж changed"}
+    assert stage.ask("POST", f"/api/v1/jobs/{JOB}/close", json=done).status_code == 200
+    overhaul = next(
+        job for job in stage.ask("GET", "/api/v1/plants/plover-plant/due").json()["jobs"] if job["kind"] == "overhaul"
+    )
+    later = {
+        "to_at": stamp(AT + timedelta(days=900)),
+        "reason": "no seal aboard",
+        "risk": "leak",
+        "mitigation": "looked at",
+    }
+    assert stage.ask("POST", f"/api/v1/jobs/{overhaul['job']}/postponements", json=later).status_code in (200, 201)
+    stage.clock.at = AT + timedelta(days=14)
+    return stage
+
+
+def _text(content: bytes, folder: Path) -> str:
+    (folder / "paper.pdf").write_bytes(content)
+    command = ["pdftotext", "-layout", str(folder / "paper.pdf"), "-"]
+    return subprocess.run(command, capture_output=True, text=True, check=True, timeout=60).stdout
+
+
+@POPPLER
+def test_a_month_is_one_page_with_what_was_done_falls_due_and_is_open(month: Stage, tmp_path: Path) -> None:
+    """Before it is signed it says so; signed by the chief it names who, when and which record."""
+    content = month.ask("GET", f"{SHIP}/months/2026-10", role=Role.CHIEF).content
+    said = re.sub(r"\s+", " ", _text(content, tmp_path))
+    assert "page 1 of 1" in said
+    for words in (
+        "1 job done",
+        "Alarm test: 20 Oct",
+        "Falls due in November",
+        "no seal aboard",
+        "Not signed yet",
+        "Postponement 1 is not decided",
+    ):
+        assert words in said, words
+    assert (
+        month.ask(
+            "POST", f"{SHIP}/reviews", role=Role.CHIEF, json={"month": "2026-10", "text": "Looked through."}
+        ).status_code
+        == 201
+    )
+    signed = re.sub(r"\s+", " ", _text(month.ask("GET", f"{SHIP}/months/2026-10", role=Role.OFFICE).content, tmp_path))
+    assert "Signed by" in signed
+    assert "Looked through." in signed
+    later = _text(month.ask("GET", f"{SHIP}/months/2026-11", role=Role.CHIEF).content, tmp_path)
+    assert "The month is not over." in later
+
+
+def test_the_same_month_is_a_page(month: Stage) -> None:
+    """With its answer as heading, the month before to go to, and the file."""
+    answer = month.ask("GET", "/vessels/demo-plover/months/2026-10", role=Role.CHIEF)
+    assert answer.status_code == 200
+    assert "1\u00a0job done" in answer.text
+    assert "/vessels/demo-plover/months/2026-09" in answer.text
+    assert "/api/v1/vessels/demo-plover/months/2026-10" in answer.text
+
+
+@pytest.mark.parametrize(
+    "wrong", ["2026-13", "2026-1", "october", "9999-12", "0000-01", "2026-10-01", "2027-01", "x" * 300]
+)
+def test_what_is_no_month_or_has_not_begun_is_refused_in_words(month: Stage, wrong: str) -> None:
+    """At the door and on the page, with what was expected."""
+    for path in (f"{SHIP}/months/{wrong}", f"/vessels/demo-plover/months/{wrong}"):
+        answer = month.ask("GET", path, role=Role.CHIEF)
+        assert answer.status_code == 422, answer.text
+    assert "month" in month.ask("GET", f"{SHIP}/months/{wrong}", role=Role.CHIEF).json()["detail"]
+
+
+@POPPLER
+def test_a_closed_job_is_a_page_of_its_own_with_its_photos(month: Stage, tmp_path: Path) -> None:
+    """Verdict, found, who, record stamp; one that is open has none yet."""
+    photo = {"photo": ("p.jpg", picture("JPEG", (900, 700)))}
+    assert month.ask("POST", f"/api/v1/jobs/{JOB}/photos", files=photo, data={"text": "the lamp"}).status_code == 201
+    answer = month.ask("GET", f"/api/v1/jobs/{JOB}/paper", role=Role.ENGINEER)
+    assert answer.status_code == 200, answer.text
+    said = re.sub(r"\s+", " ", _text(answer.content, tmp_path))
+    for words in ("Lamp Ж changed", "A. Second", "not checked", "the lamp", "Record stamp", "page 1 of 1"):
+        assert words in said, words
+    assert month.ask("GET", "/api/v1/jobs/alarm_test:plover-plant:2/paper").status_code == 404
+    assert answer.content == month.ask("GET", f"/api/v1/jobs/{JOB}/paper", role=Role.ENGINEER).content
+
+
+def test_months_follow_each_other_over_the_year() -> None:
+    """Counted by hand; a month begins at the ship's midnight."""
+    assert [months_on("2026-01", n) for n in (-1, 0, 1, 12, -13)] == [
+        "2025-12",
+        "2026-01",
+        "2026-02",
+        "2027-01",
+        "2024-12",
+    ]
+    begin, end, after = month_bounds("2026-12", ShipOffset(120))
+    assert [f"{one:%Y-%m-%dT%H}" for one in (begin, end, after)] == ["2026-11-30T22", "2026-12-31T22", "2027-01-31T22"]
+    assert last_month(begin, ShipOffset(120)) == "2026-11"
+    assert last_month(begin - timedelta(seconds=1), ShipOffset(120)) == "2026-10"
+    with pytest.raises(Refused):
+        month_bounds("1979-12", ShipOffset(0))
