@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TypeVar
 
 from scheduler.errors import Refused
-from scheduler.shiptime import ShipOffset
+from scheduler.shiptime import ShipOffset, ship_time
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
 _FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
@@ -117,6 +117,32 @@ def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = 
         says = "a date and time are expected, as 2026-11-25 14:00."
         raise Refused(f"{name}: {says}", faults=[(f"/{name}", says)]) from error
     return at
+
+
+def moment_near(text: str, now_at: datetime, offset_minutes: int) -> datetime | None:
+    """An instant to come as people say it, by the ship's clock: "now" or nothing (none), "09:00" (the next one), "tomorrow 9:00",
+    "2026-12-01 09:00".
+
+    Raises:
+        ValueError: it is none of these; the message says what is expected.
+
+    >>> moment_near("tomorrow 9:00", datetime(2026, 11, 30, 8, tzinfo=UTC), 60)
+    datetime.datetime(2026, 12, 1, 8, 0, tzinfo=datetime.timezone.utc)
+    """
+    plain = _plain(text, " ").lower()
+    if plain in ("", "now"):
+        return None
+    clock = offset_minutes if isinstance(offset_minutes, ShipOffset) else ShipOffset(offset_minutes)
+    here = ship_time(now_at, clock).replace(tzinfo=None)
+    word, _, rest = plain.rpartition(" ")
+    at = read_time(rest)
+    if at is not None and word in ("", "today", "tomorrow"):
+        wall = datetime.combine(here.date() + timedelta(days=word == "tomorrow"), at)
+        return clock.instant(wall + timedelta(days=not word and wall < here.replace(second=0, microsecond=0)))
+    found = read_instant(text)
+    if found is None:
+        raise ValueError("a time is expected: now, 09:00, tomorrow 09:00, or 2026-12-01 09:00")
+    return found.astimezone(UTC) if found.tzinfo is not None else clock.instant(found)
 
 
 class Fields:

@@ -87,6 +87,36 @@ def minimum(
     return Output(value, [f"{says}{taken}"])
 
 
+@command(app)
+def may_open(
+    context: "Context",
+    pump: Annotated[str, typer.Argument(help="pump id")],
+    at: At = None,
+    hours: Annotated[
+        int | None, typer.Option(min=1, help="hours of work (default: what the pump's most pressing job takes)")
+    ] = None,
+    vacuum: Annotated[
+        float | None, typer.Option(help="as the gauge stands now, kPa below atmosphere", **FIGURE)
+    ] = None,
+) -> Output:
+    """Say whether capacity holds with a pump open, until when, and what is left if one more trips. Not a permit.
+
+    Example: leadline may-open plover-pump-b --at 2026-12-01T09:00
+    """
+    from api.routes.answers.capacity import MayOpenAnswer
+    from scheduler.actions.capacity.opening import opening_answer
+    from scheduler.actions.plant_state.load import plant_state
+    from scheduler.wording.capacity import OpeningWords
+
+    place = pump_place(context, pump)
+    now = plant_state(context, place.vessel_id, place.plant_id)
+    at_ = None if at is None else instant_or_now(context, place.vessel_id, at)
+    answer = opening_answer(context, now, pump, at=at_, hours=hours, vacuum_kpa=vacuum)
+    words = OpeningWords(answer, now.plant, now.at, now.offset_minutes)
+    told = MayOpenAnswer.of(answer, words).model_dump(mode="json", by_alias=True)
+    return Output(told, [f"{words.asked()}: {words.first()}", *words.rest()])
+
+
 @command(concession_app, "ask")
 def ask_concession(
     context: "Context",

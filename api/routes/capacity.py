@@ -15,6 +15,7 @@ from api.routes.answers.capacity import (
     ConcessionsAnswer,
     ExpectedReturnAnswer,
     MarginLeft,
+    MayOpenAnswer,
     PumpTestAnswer,
     RunsAfterAllAnswer,
 )
@@ -35,6 +36,7 @@ from api.server.deps import AskingDep, ContextDep, Number, plant_now
 from scheduler.actions.base.context import Context
 from scheduler.actions.capacity import concessions as capacity_concessions
 from scheduler.actions.capacity import outages, tests
+from scheduler.actions.capacity.opening import MOST_HOURS, opening_answer
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.vessel import fleet
@@ -43,6 +45,7 @@ from scheduler.domain.capacity.concessions import Lower
 from scheduler.domain.capacity.minimum import Swept
 from scheduler.errors import Refused
 from scheduler.storage.vessel import AssetKind
+from scheduler.wording.capacity import OpeningWords
 
 router = APIRouter(route_class=JsonRoute)
 
@@ -72,6 +75,27 @@ def _planned(now: PlantState, context: Context) -> tuple[Any, Any]:
 
 def _positions(now: PlantState) -> Mapping[str, str]:
     return {p.id: now.position_name(now.plant.position_of(p.id, now.at)) for p in now.plant.pumps}
+
+
+@router.get("/api/v1/pumps/{pump_id}/may-open", tags=["plant"], summary="May this pump be opened then?")
+def may_open_pump(
+    pump_id: str,
+    context: ContextDep,
+    who: AskingDep,
+    at: Annotated[Instant | None, Query(description="from when; without it now")] = None,
+    hours: Annotated[
+        int | None,
+        Query(ge=1, le=MOST_HOURS, description="of work; without it what the pump's most pressing job takes"),
+    ] = None,
+    vacuum_kpa: Annotated[
+        float | None, Query(ge=0, lt=101.325, description="as the gauge stands now, kPa below atmosphere")
+    ] = None,
+) -> MayOpenAnswer:
+    """What capacity holds, until when and by how much, what ends it, and what is left if one more pump trips. Asking records
+    nothing, and the answer is no permit."""
+    now = plant_now(context, who, AssetKind.PUMP, pump_id)
+    answer = opening_answer(context, now, pump_id, at=at, hours=hours, vacuum_kpa=vacuum_kpa)
+    return MayOpenAnswer.of(answer, OpeningWords(answer, now.plant, now.at, now.offset_minutes))
 
 
 @router.post("/api/v1/pumps/{pump_id}/down", tags=["work"], summary="A pump is out of order")

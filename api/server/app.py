@@ -13,6 +13,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from api.ics.writer import calendar_writer
 from api.pages.capacity import route as capacity_route
+from api.pages.decide import route as decide_route
 from api.pages.due import route as due_route
 from api.pages.error.page import error_answer
 from api.pages.feed import route as feed_route
@@ -31,6 +32,7 @@ from api.pages.plan import week_route
 from api.pages.plant import route as plant_route
 from api.pages.record import route as record_route
 from api.pages.shared import layout
+from api.pages.stopped import route as stopped_route
 from api.pages.vessel import first_route
 from api.pages.vessel import route as vessel_route
 from api.pages.voyage import route as voyage_route
@@ -85,6 +87,8 @@ ROUTERS = (
     vessel_route.router,
     first_route.router,
     plant_route.router,
+    stopped_route.router,
+    decide_route.router,
     record_route.router,
     figures_route.router,
     due_route.router,

@@ -3,7 +3,7 @@
 from datetime import datetime
 from enum import StrEnum
 
-from sqlalchemy import BigInteger, CheckConstraint, Index
+from sqlalchemy import BigInteger, CheckConstraint, Index, or_
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.domain.base.enums import Test
@@ -107,6 +107,17 @@ def concession_rows(
 def concession_rows_of(session: Session, vessel_id: str) -> list[ConcessionRow]:
     """A vessel's concessions, by number."""
     query = select(ConcessionRow).where(ConcessionRow.vessel_id == vessel_id)
+    return list(session.exec(query.order_by(col(ConcessionRow.number))))
+
+
+def concessions_waiting(session: Session, vessel_id: str, at: datetime) -> list[ConcessionRow]:
+    """A vessel's lower minima that lack a signature and have not ended at an instant, oldest first."""
+    query = select(ConcessionRow).where(
+        ConcessionRow.vessel_id == vessel_id,
+        col(ConcessionRow.withdrawn_at).is_(None),
+        ConcessionRow.to_at > at,
+        or_(col(ConcessionRow.chief_at).is_(None), col(ConcessionRow.hotel_at).is_(None)),
+    )
     return list(session.exec(query.order_by(col(ConcessionRow.number))))
 
 

@@ -181,6 +181,14 @@ def postponement_rows(
     return numbered_rows(session, query, col(PostponementRow.number), page)
 
 
+def postponements_waiting(session: Session, vessel_id: str) -> list[PostponementRow]:
+    """A vessel's postponements that nobody has decided, oldest first."""
+    query = select(PostponementRow).where(
+        PostponementRow.vessel_id == vessel_id, col(PostponementRow.granted).is_(None)
+    )
+    return list(session.exec(query.order_by(col(PostponementRow.number))))
+
+
 def postponement_row(session: Session, vessel_id: str, number: int) -> PostponementRow | None:
     """That postponement, or none."""
     return session.get(PostponementRow, (vessel_id, number))

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from sqlalchemy import BigInteger, CheckConstraint
 from sqlalchemy.orm import defer
-from sqlmodel import Field, Session, col, select
+from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.paging import PageAsked, numbered_rows
 from scheduler.storage.types import WITHOUT_ROWID, Instant, Json, Packed, Row, by_value
@@ -114,6 +114,23 @@ def document_versions(session: Session, vessel_id: str, page: PageAsked | None =
     kept = select(DocumentVersionRow).where(DocumentVersionRow.vessel_id == vessel_id)
     light = kept.options(defer(col(DocumentVersionRow.document)))  # type: ignore[arg-type]
     return numbered_rows(session, light, col(DocumentVersionRow.version), page)[::-1]
+
+
+def first_stored_at(session: Session, vessel_id: str) -> datetime | None:
+    """When a vessel's oldest version that is kept was stored; none for no vessel."""
+    return session.exec(
+        select(func.min(DocumentVersionRow.stored_at)).where(DocumentVersionRow.vessel_id == vessel_id)
+    ).one()
+
+
+def versions_waiting(session: Session, vessel_id: str) -> list[DocumentVersionRow]:
+    """The versions of a vessel's document whose changes nobody ashore has approved, newest first; their texts are not read."""
+    query = select(DocumentVersionRow).where(
+        DocumentVersionRow.vessel_id == vessel_id, DocumentVersionRow.approved_by == ""
+    )
+    light = query.options(defer(col(DocumentVersionRow.document)))  # type: ignore[arg-type]
+    rows = session.exec(light.order_by(col(DocumentVersionRow.version).desc()))
+    return [row for row in rows if row.to_approve]
 
 
 def kinds_since(session: Session, vessel_id: str, plant_id: str) -> dict[str, datetime]:

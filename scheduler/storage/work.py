@@ -166,6 +166,20 @@ def handover_rows(session: Session, vessel_id: str, page: PageAsked | None = Non
     return numbered_rows(session, query, col(HandoverRow.number), page)
 
 
+def handovers_waiting(session: Session, vessel_id: str) -> list[HandoverRow]:
+    """A vessel's handover notes that nobody has taken over, oldest first."""
+    query = select(HandoverRow).where(HandoverRow.vessel_id == vessel_id, col(HandoverRow.signed_at).is_(None))
+    return list(session.exec(query.order_by(col(HandoverRow.number))))
+
+
+def nonconformities_waiting(session: Session, vessel_id: str) -> list[NonConformityRow]:
+    """A vessel's non-conformities that are not closed, oldest first."""
+    query = select(NonConformityRow).where(
+        NonConformityRow.vessel_id == vessel_id, col(NonConformityRow.closed_at).is_(None)
+    )
+    return list(session.exec(query.order_by(col(NonConformityRow.number))))
+
+
 def handover_row(session: Session, vessel_id: str, number: int) -> HandoverRow | None:
     """That handover note, or none."""
     return session.get(HandoverRow, (vessel_id, number))

@@ -162,6 +162,29 @@ def job_rank(due: DueJob) -> tuple[int, datetime, str]:
     return STATE_ORDER[due.state], due.due_at, due.job_id.key
 
 
+def brief_words(due: DueJob, now_at: datetime, offset_minutes: int) -> str:
+    """The state in a few words, for a list whose heading says the rest: "39 h past due, limit Sun 6 Dec", "84 h to due"."""
+    on = short_date(due.due_at, offset_minutes)
+    if due.job_id.kind == BREAKDOWN.code:
+        return f"stopped {moment(due.due_at, offset_minutes)}"
+    match due.state:
+        case JobState.NOT_KNOWN:
+            return NOT_KNOWN
+        case JobState.PAST_DUE:
+            over = None if due.running_seconds_left is None else -due.running_seconds_left
+            past = _past_words(due, now_at, due.due_at, over, offset_minutes)
+            return f"{past} past due, limit {limit_words(due, offset_minutes)}"
+        case JobState.PAST_LIMIT:
+            left = limit_left_seconds(due)
+            over = None if left is None else -left
+            return f"past limit by {_past_words(due, now_at, due.limit_at or due.due_at, over, offset_minutes)}"
+        case JobState.POSTPONED:
+            return f"postponed to {short_date(meets_at(due), offset_minutes)}"
+        case _ if due.trigger is Trigger.RUNNING_HOURS and (due.running_seconds_left or 0) > 0:
+            return f"{run_text(due.running_seconds_left or 0)} to due, about {on}"
+    return f"due {on}"
+
+
 def _past_words(due: DueJob, now_at: datetime, since_at: datetime, over_seconds: int | None, offset: int) -> str:
     by_hours = due.trigger is Trigger.RUNNING_HOURS and over_seconds is not None and over_seconds > 0
     return run_text(over_seconds or 0) if by_hours else days_between(since_at, now_at, offset)

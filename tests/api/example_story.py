@@ -357,6 +357,11 @@ STORY: tuple[Act, ...] = (
     Act("get_due"),
     Act("get_moved"),
     Act("get_capacity", Sent(query={"from": NOW, "to": stamp(AT + timedelta(days=2))})),
+    Act(
+        "may_open_pump",
+        Sent(query={"at": stamp(AT + timedelta(hours=2)), "hours": 3}),
+        Sent(query={"at": stamp(AT - timedelta(hours=2)), "hours": 3}),
+    ),
     Act("lead_order"),
     Act(
         "set_lead_order",

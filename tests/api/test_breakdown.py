@@ -29,15 +29,18 @@ def _closed(stage: Stage) -> dict[str, str]:
 def test_one_tap_puts_a_pump_out_opens_its_repair_and_says_what_is_left(fresh: Stage) -> None:
     """No script, one form: the pump counts nothing, a plan is proposed on it, the page says the margin and leads on."""
     browser = fresh.enter("chief-plover")
-    page = browser.get("/plants/plover-plant").text
+    assert f'href="/pumps/{PUMP}/stopped"' in browser.get("/plants/plover-plant").text
+    page = browser.get(f"/pumps/{PUMP}/stopped").text
+    assert "VP2 stopped? Without it:" in page
     assert f'action="/pumps/{PUMP}/out"' in page
-    tapped = browser.post(f"/pumps/{PUMP}/out", data={"csrf": _csrf(page), "idempotency_key": "tap-1"})
-    assert tapped.headers["location"] == f"/plants/plover-plant?out={PUMP}"
-    assert browser.post(f"/pumps/{PUMP}/out", data={"csrf": _csrf(page), "idempotency_key": "tap-1"}).status_code == 303
+    sent = {"csrf": _csrf(page), "idempotency_key": "tap-1", "see": "jammed, hums", "back": "unknown"}
+    tapped = browser.post(f"/pumps/{PUMP}/out", data=sent)
+    assert tapped.headers["location"] == f"/pumps/{PUMP}/stopped"
+    assert browser.post(f"/pumps/{PUMP}/out", data=sent).status_code == 303
     after = browser.get(tapped.headers["location"]).text
-    assert "VP2 is out." in after
+    assert "jammed, hums. Return not known: plans assume" in after
     assert "Leave VP1 and VP3 running in AUTO. Do not open them up." in after
-    assert "margin" in after or "lacking" in after
+    assert "If one more pump trips" in after or "if one more pump trips" in after
     assert f"/vessels/demo-plover/jobs/{JOB}" in after
     assert f'action="/pumps/{PUMP}/out"' not in after
     assert fresh.pump(PUMP)["counts_for_swept_m3_per_h"] == 0

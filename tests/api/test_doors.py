@@ -87,6 +87,7 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("GET", f"{API}/plants/{{plant_id}}/due"): Walk(f"{API}/plants/plover-plant/due"),
     ("GET", f"{API}/plants/{{plant_id}}/due/moved"): Walk(f"{API}/plants/plover-plant/due/moved"),
     ("GET", f"{API}/plants/{{plant_id}}/capacity"): Walk(f"{API}/plants/plover-plant/capacity"),
+    ("GET", f"{API}/pumps/{{pump_id}}/may-open"): Walk(f"{API}/pumps/plover-pump-b/may-open"),
     ("GET", f"{API}/plants/{{plant_id}}/lead-order"): Walk(f"{API}/plants/plover-plant/lead-order"),
     ("GET", f"{API}/plants/{{plant_id}}/plan"): Walk(f"{API}/plants/plover-plant/plan"),
     ("GET", f"{API}/plants/{{plant_id}}/plan/outlook"): Walk(f"{API}/plants/plover-plant/plan/outlook?days=2"),
@@ -301,6 +302,11 @@ WALKS: dict[tuple[str, str], Walk] = {
     ("POST", "/plants/{plant_id}/plan"): Walk("/plants/plover-plant/plan", 412, body=DIGEST, form=True),
     ("POST", "/plants/{plant_id}/parts"): Walk(
         "/plants/plover-plant/parts", 303, body={"name": "knife set", "aboard": "2"}, form=True
+    ),
+    ("GET", "/pumps/{pump_id}/stopped"): Walk("/pumps/plover-pump-b/stopped", headers=BROWSER),
+    ("GET", "/vessels/{vessel_id}/decide/{number}"): Walk("/vessels/demo-plover/decide/1", 404, headers=BROWSER),
+    ("POST", "/vessels/{vessel_id}/decide/{number}"): Walk(
+        "/vessels/demo-plover/decide/1", 404, body={"granted": "yes"}, headers=BROWSER, form=True
     ),
     ("POST", "/pumps/{pump_id}/out"): Walk(
         "/pumps/plover-pump-a/out", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True

@@ -60,10 +60,6 @@ def _make_address(page: Page) -> None:
     page.wait_for_selector(".qrrow")
 
 
-def _open_failed(page: Page) -> None:
-    page.locator("details.step.repair").first.evaluate("one => { one.open = true; }")
-
-
 PICTURES = (
     Picture("plant", "/plants/{plant}", size=DESK, high=800),
     Picture("plant-phone", "/plants/{plant}", high=844),
@@ -72,7 +68,7 @@ PICTURES = (
     Picture("job", "/vessels/{vessel}/jobs/{next}", ".work", high=640),
     Picture("hours", "/vessels/{vessel}/hours", "form.hand", high=520),
     Picture("feed", "/feeds", ".qrrow", high=420, first=_make_address),
-    Picture("breakdown", "/plants/{plant}", "details.step.repair[open]", high=480, first=_open_failed, narrow=True),
+    Picture("breakdown", f"/pumps/{AVOCET.pump(1)}/stopped", ".stop .a-ask", high=520),
     Picture("question", "/vessels/{vessel}/counters", "section.ask", high=720),
     Picture("minimum", "/plants/{plant}/minimum", ".cols > div", high=560),
     Picture("signs", "/plants/{plant}/signs", ".cols > div > section", size=DESK, high=420),

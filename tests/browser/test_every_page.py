@@ -137,7 +137,7 @@ def _pages(live: Live) -> dict[str, list[str]]:
     vessel, plant = f"/vessels/{AVOCET.vessel}", f"/plants/{live.plant}"
     return {
         "/": ["/?all=1"],
-        "/plants/{plant_id}": [plant, "/plants/none"],
+        "/plants/{plant_id}": [plant, f"{plant}?days=7&open=avocet-pump-b&when=now&vacuum=5", "/plants/none"],
         **{
             door: [door.replace("{plant_id}", live.plant)]
             for _, door in DOORS
@@ -147,7 +147,9 @@ def _pages(live: Live) -> dict[str, list[str]]:
         "/vessels/{vessel_id}/jobs/{key}/paper": [f"{vessel}/jobs/{opened[0]}/paper"],
         "/pumps/{pump_id}/record": ["/pumps/avocet-pump-b/record"],
         "/pumps/{pump_id}/points": ["/pumps/avocet-pump-b/points"],
+        "/pumps/{pump_id}/stopped": ["/pumps/avocet-pump-b/stopped", f"/pumps/{AVOCET.pump(0)}/stopped"],
         "/vessels/{vessel_id}/find": [f"{vessel}/find", f"{vessel}/find?q=seal"],
+        "/vessels/{vessel_id}/decide/{number}": [f"{vessel}/decide/1"],
         "/vessels/{vessel_id}/notes": [f"{vessel}/notes"],
         "/vessels/{vessel_id}/handover": [f"{vessel}/handover"],
         "/vessels/{vessel_id}/labels": [f"{vessel}/labels"],

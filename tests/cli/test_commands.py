@@ -20,7 +20,7 @@ COMMANDS = [
     "counter show", "counter replaced", "counter rescaled", "counter adjust", "counter opening", "counter preset",
     "counter misread", "counter primary", "counter undo", "counter confirm",
     "feed make", "feed list", "feed rotate", "feed revoke",
-    "lead", "minimum", "reliability", "signs", "sign answer", "sign undo",
+    "lead", "minimum", "may-open", "reliability", "signs", "sign answer", "sign undo",
     "job done", "job step", "job strike",
     "expected-back", "runs-after-all", "key person", "key add", "key give", "key list", "key revoke", "key rotate", "key link",
     "people list", "people change", "people withdraw", "people back", "people sessions", "people end", "config show",

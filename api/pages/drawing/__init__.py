@@ -10,6 +10,7 @@ from api.pages.drawing.days import day_patterns, day_swatch, days_strip
 from api.pages.drawing.field import LeadLabel, Plumb, place_flags
 from api.pages.drawing.glyphs import glyph, patterns
 from api.pages.drawing.margin import margin_chart, scale_of
+from api.pages.drawing.season import day_minima, season_chart, season_strip
 from api.pages.drawing.tubes import TUBE_BOTTOM, TUBE_TOP, TubeFigure, tube_y, tubes
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "Plumb",
     "TubeFigure",
     "air_chart",
+    "day_minima",
     "day_patterns",
     "day_swatch",
     "days_strip",
@@ -28,6 +30,8 @@ __all__ = [
     "patterns",
     "place_flags",
     "scale_of",
+    "season_chart",
+    "season_strip",
     "tube_y",
     "tubes",
 ]

@@ -66,7 +66,7 @@ def leads(
     """Lead lines with their labels, and the least margin at each."""
     parts: list[Markup] = []
     numbers: list[tuple[float, float, float]] = []
-    ordered = sorted(labels_at, key=lambda pair: (pair[1], pair[0].label))
+    ordered = sorted(labels_at, key=lambda pair: (pair[1], pair[0].flag))
     under = 8.0 + ROW * max((f.row + 1 for f in flags if f.row is not None), default=0)
     for (plumb, x), flag in zip(ordered, flags, strict=True):
         crossed = [r for r in margins if r.from_at < plumb.to_at and r.to_at > plumb.from_at]
@@ -81,6 +81,8 @@ def leads(
         if flag.row is not None:
             shift, anchor = (-5, "end") if flag.flipped else (5, None)
             parts.append(text(x + shift, head + 8, flag.label, "tiny halo", anchor))
+            if plumb.figure:
+                continue
         ground = field.y(least.minimum_m3_per_h)
         words = margin_number(least.margin_m3_per_h)
         half = width_of(words, 13) / 2 + 2

@@ -13,11 +13,17 @@ ROW = 16
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plumb:
-    """A lead line: a job let down to the floor of its dip."""
+    """A lead line: a job let down to the floor of its dip. figure: the least margin in it, written before the label."""
 
     from_at: datetime
     to_at: datetime
     label: str
+    figure: str = ""
+
+    @property
+    def flag(self) -> str:
+        """All that is written at its head."""
+        return f"{self.figure} {self.label}".strip()
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,8 +54,8 @@ def below(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
 def _lack_words(stretch: Sequence[MarginStretch], field: Scales, *, alone: bool) -> tuple[str, float, float]:
     """How far below, the middle of it, and half its width; the word stands where there is room for it."""
     first, last = field.x(stretch[0].from_at), field.x(stretch[-1].to_at)
-    words = lack_number(min(run.margin_m3_per_h for run in stretch))
-    words += " below" if alone or last - first > 70 else ""
+    lack = lack_number(min(run.margin_m3_per_h for run in stretch))
+    words = f"short by {lack.lstrip('−')}" if alone or last - first > 90 else lack
     half = width_of(words, 13) / 2
     return words, min(max((first + last) / 2, field.left + half + 2), field.right - half - 2), half
 
@@ -95,7 +95,7 @@ def axis_day(field: Scales, bottom: float, offset: int, lines_from: float | None
         last += width_of(words) + 12
     for at in dated:
         words, x = short_date(at, offset), field.x(at)
-        if x > last and x + width_of(words) < field.right + 40:
+        if x > last and x + width_of(words) < field.right + 4:
             parts.append(text(x - 1, bottom + 20, words, "t2"))
             last = x + width_of(words) + 8
     return parts
@@ -107,6 +107,8 @@ def axes(field: Scales, bottom: float, now_at: datetime, offset: int, *, figures
     parts = [tag("path", d=edge, class_="s-tick open"), *axis_day(field, bottom, offset)]
     step = _round_step((field.high - field.low) / 3)
     value = -(-field.low // step) * step
+    if figures:
+        parts.append(text(field.right + 40, bottom + 20, M3H, "t2 tiny", "end"))
     while figures and value <= field.high + 1e-9:
         y = field.y(value)
         parts.append(tag("path", d=f"M{field.right} {y:.1f}h5", class_="s-tick"))

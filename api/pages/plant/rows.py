@@ -1,45 +1,47 @@
 """What the plant page puts in place: the job list, tubes, lead lines, the margin drawing. Pure."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from markupsafe import Markup
 
 from api.pages import drawing
 from api.pages.plant.view import PlantView, PumpRow
+from api.pages.plant.week import counter_at_due
 from api.pages.plant.words import least_words, open_pump_words
-from api.pages.shared.forms import FormState
 from api.pages.shared.job_line import JobLine, TideRow, tide_row, tone_of
 from api.pages.shared.margin import minimum_words
 from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.naming import short_kind
-from scheduler.wording.due import due_words, job_rank, limit_left_seconds, meets_at, state_alone
-from scheduler.wording.figures import M3H, NBSP, moment, number, short_date
+from scheduler.wording.due import brief_words, job_rank, limit_left_seconds, meets_at
+from scheduler.wording.figures import M3H, NBSP, inner, margin_number, number, short_date
+from scheduler.wording.hours import counts_words, unit_name
 
 _HOUR = 3600
+WEEKS_DAYS = 28
+"""Days that are drawn with a smooth bed; fewer are drawn by the hour."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PumpBlock:
-    """A pump under its head: the drawing, the sign and what is to be said."""
+    """A pump: the drawing, what its counter shows, the job that presses most with the counter at which it is due, and a note."""
 
     position: str
     serial: str
     href: str
-    hours: str
+    shows: str
+    unit: str
+    since: str
+    since_tone: str
     note: str
     note_tone: str
     picture: Markup
     state: JobState
-    words: str
-    tone: str
-    out_action: str = ""
+    down: bool = False
+    stopped_href: str = ""
     repair_href: str = ""
-    return_action: str = ""
-    in_use_action: str = ""
-    form: FormState = field(default_factory=FormState)
 
 
 def tide_rows(view: PlantView) -> tuple[TideRow, ...]:
@@ -123,7 +125,7 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
 
 
 def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> PumpBlock:
-    """What stands in a pump's column: hours, three tubes, and a sentence on its most pressing job."""
+    """What stands beside a pump's tubes."""
     offset = view.frame.utc_offset_minutes
     own = (j for j in view.jobs if j.due.position == pump.position and j.due.first and j.kind.code != BREAKDOWN.code)
     mine = sorted(own, key=lambda j: job_rank(j.due))
@@ -139,49 +141,59 @@ def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> Pump
     note = open_pump_words(pump, view.now_at, offset)
     note_tone = "boot" if pump.down_at(view.now_at) else "brass" if note else ""
     if not note and pump.silent_since_at:
-        note, note_tone = f"Counter silent since {short_date(pump.silent_since_at, offset)}", "brass"
-    hours = "no hours read" if pump.hours is None else f"{number(pump.hours.hours, 1)}{NBSP}h"
+        note, note_tone = _silent_said(pump, offset), "brass"
+    per = 3600 if pump.shows is None else pump.shows.seconds_per_count
     return PumpBlock(
         position=pump.position,
         serial=pump.serial,
         href=pump.href,
-        hours=_hours_said(pump, hours, offset),
+        shows="–" if pump.shows is None else counts_words(pump.shows.milli),
+        unit="not read yet" if pump.shows is None else _unit_said(per),
+        since=_since_said(pressing, pump, view.now_at, offset),
+        since_tone=tone_of(pressing.due.state) if pressing else "",
         note=note,
         note_tone=note_tone,
         picture=drawing.tubes(figures, pump.position) if figures else Markup(""),
         state=pressing.due.state if pressing else JobState.AHEAD,
-        words=_pump_says(pressing, view.now_at, offset),
-        tone=tone_of(pressing.due.state) if pressing else "",
-        out_action=pump.out_action,
+        down=pump.down_at(view.now_at),
+        stopped_href=pump.stopped_href,
         repair_href=pump.repair_href,
-        return_action=pump.return_action,
-        in_use_action=pump.in_use_action,
-        form=pump.form,
     )
 
 
-def _hours_said(pump: PumpRow, hours: str, offset: int) -> str:
-    """The pump's hours; of a silent counter those it is likely to have by now, and what was read last."""
-    if pump.projected_hours is not None and pump.hours is not None and pump.hours.as_of is not None:
-        now = number(pump.projected_hours)
-        return f"about {now}{NBSP}h now, last read {hours} {moment(pump.hours.as_of, offset)}"
-    return f"about {hours}" if pump.hours is not None and pump.hours.estimated else hours
+def _unit_said(seconds_per_count: int) -> str:
+    """A counter's unit as its dial has it; empty for hours.
+
+    >>> _unit_said(3600), _unit_said(360), _unit_said(60)
+    ('', '0.1 h', 'minutes')
+    """
+    return {3600: "", 360: "0.1 h", 36: "0.01 h"}.get(seconds_per_count, unit_name(seconds_per_count))
 
 
-def _pump_says(pressing: JobLine | None, now_at: datetime, offset: int) -> str:
+def _silent_said(pump: PumpRow, offset: int) -> str:
+    """Since when its counter is silent, and the hours it is likely to have run since."""
+    if pump.silent_since_at is None:
+        return ""
+    said = f"Counter silent since {short_date(pump.silent_since_at, offset)}"
+    if pump.projected_hours is not None and pump.hours is not None and pump.hours.hours < pump.projected_hours:
+        said += f", about {number(pump.projected_hours - pump.hours.hours)}{NBSP}h more by now"
+    return said
+
+
+def _since_said(pressing: JobLine | None, pump: PumpRow, now_at: datetime, offset: int) -> str:
+    """ "since knife 1 539 of 1 500, due at counter 24 761"; of a job by the calendar its state."""
     if pressing is None:
-        return "No open job"
-    due, kind = pressing.due, short_kind(pressing.due.kind_name, 20)
-    if due.state is JobState.AHEAD:
-        return f"Nothing due before {short_date(due.due_at, offset)}"
-    if due.state is JobState.WINDOW_OPEN:
-        return f"{kind} {due_words(due, now_at, offset)}"
-    words = state_alone(due, now_at, offset)
-    return f"{kind} {words[:1].lower()}{words[1:]}"
+        return "no open job"
+    due, kind = pressing.due, inner(short_kind(pressing.due.kind_name, 20))
+    counter = counter_at_due(pressing, pump.shows)
+    if due.since_seconds is None or not due.interval_seconds or counter is None:
+        return f"{kind} {brief_words(due, now_at, offset)}"
+    since, interval = number(due.since_seconds // _HOUR), number(due.interval_seconds // _HOUR)
+    return f"{kind} {since} of {interval}{NBSP}h, due at counter {counter}"
 
 
-def plumbs_of(jobs: Sequence[JobLine]) -> tuple[drawing.Plumb, ...]:
-    """A lead line for each slot that takes a pump out; jobs of one pump with the same start share one."""
+def plumbs_of(jobs: Sequence[JobLine], *, figures: bool = False) -> tuple[drawing.Plumb, ...]:
+    """A lead line for each slot that takes a pump out; jobs of one pump with the same start share one. figures: with its margin."""
     gathered: dict[tuple[datetime, str], list[JobLine]] = {}
     for job in sorted(jobs, key=lambda j: job_rank(j.due)):
         if job.slot_from_at and job.slot_to_at and job.kind.takes_pump_out:
@@ -190,35 +202,55 @@ def plumbs_of(jobs: Sequence[JobLine]) -> tuple[drawing.Plumb, ...]:
     for (start, position), group in sorted(gathered.items()):
         kinds = " + ".join(short_kind(j.due.kind_name).lower() for j in group)
         end = max(j.slot_to_at for j in group if j.slot_to_at)
-        found.append(drawing.Plumb(from_at=start, to_at=end, label=f"{position} {kinds}".strip()))
+        margins = [j.margin_m3_per_h for j in group if j.margin_m3_per_h is not None]
+        figure = margin_number(min(margins)) if figures and margins else ""
+        found.append(drawing.Plumb(from_at=start, to_at=end, label=f"{position} {kinds}".strip(), figure=figure))
     return tuple(found)
 
 
 def charts(view: PlantView) -> dict[str, Markup]:
-    """The margin drawing: one for wide pages, and two strips of half the time for a phone, at one scale."""
-    plumbs, said = plumbs_of(view.jobs), chart_words(view)
-    middle = view.now_at + (view.horizon_at - view.now_at) / 2
+    """The margin drawing for wide pages and for a phone: weeks with a smooth bed, or days by the hour. A phone shows its first three
+    days by the hour until it is asked for more."""
+    plumbs, said = plumbs_of(view.jobs, figures=True), chart_words(view)
     common = {"now_at": view.now_at, "utc_offset_minutes": view.frame.utc_offset_minutes}
-    scale = drawing.scale_of(view.margins)
+    high = max((max(r.minimum_m3_per_h, r.available_m3_per_h) for r in view.margins), default=0.0) or 1.0
 
-    def strip(a: datetime, b: datetime, width: int, depth: int, name: str, rows: int) -> Markup:
+    def hours(days: float, back: int, width: int, depth: int) -> Markup:
         return drawing.margin_chart(
             view.margins,
             plumbs,
-            from_at=a,
-            to_at=b,
+            from_at=view.now_at - timedelta(hours=back),
+            to_at=view.now_at + timedelta(days=days),
             width=width,
             depth=depth,
-            name=name,
-            rows=rows,
-            scale=scale,
+            name=said,
+            rows=5,
+            scale=(0.0, high),
+            bed_depth=0,
             **common,  # type: ignore[arg-type]
         )
 
+    def weeks(width: int, depth: int, rows: int) -> Markup:
+        return drawing.season_chart(
+            view.margins,
+            plumbs,
+            from_at=view.now_at - timedelta(hours=8),
+            to_at=view.horizon_at,
+            width=width,
+            depth=depth,
+            name=said,
+            rows=rows,
+            **common,  # type: ignore[arg-type]
+        )
+
+    by_hour = view.days != WEEKS_DAYS
     return {
-        "wide": strip(view.now_at - timedelta(hours=12), view.horizon_at, 802, 206, said, 4),
-        "first": strip(view.now_at - timedelta(hours=8), middle, 358, 110, f"{said} First half.", 4),
-        "second": strip(middle, view.horizon_at, 358, 110, "Second half of the same.", 4),
+        "wide": hours(view.days, 6, 802, 126) if by_hour else weeks(802, 126, 4),
+        "narrow": hours(view.days, 4, 358, 110)
+        if by_hour
+        else weeks(358, 110, 4)
+        if view.asked_days
+        else hours(3, 4, 358, 110),
     }
 
 

@@ -1,16 +1,20 @@
 """What the plant page is given: frozen values, already worked out, instants in UTC."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
 from api.pages.plan.plan_line import PlanLine
-from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.job_line import JobLine
 from api.pages.shared.margin import MarginStretch
+from api.pages.shared.waits import WaitLine
+from scheduler.actions.hours.shown import CounterShows
+from scheduler.domain.capacity.may_open import OpeningAnswer
 from scheduler.domain.capacity.minimum import Outage
 from scheduler.domain.capacity.returning import PlannedReturn
 from scheduler.domain.hours.running import RunningHours
+from scheduler.wording.capacity import OpeningWords
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,18 +31,14 @@ class PumpRow:
     projected_hours: float | None = None
     outage: Outage | None = None
     silent_since_at: datetime | None = None
-    out_action: str = ""
-    """Where the form posts that puts it out and opens its repair; empty when it has one, or this person may not."""
+    shows: CounterShows | None = None
+    """What its counter shows; none: nothing read."""
+    stopped_href: str = ""
+    """Its page when it stops, and while it is out; empty where this person may not put it out."""
     repair_href: str = ""
-    return_action: str = ""
-    """Where the form posts that says when it is expected back; empty while it is not out."""
-    in_use_action: str = ""
-    """Where the form posts that says it runs after all; empty once work on its repair was recorded."""
     back: PlannedReturn | None = None
     """When plans have it back."""
     pump_id: str = ""
-    form: FormState = field(default_factory=FormState)
-    """Its form when it was refused."""
 
     def down_at(self, at: datetime) -> bool:
         """Whether it is out and counts for nothing at an instant."""
@@ -49,6 +49,22 @@ class PumpRow:
             and out.from_at <= at
             and (out.to_at is None or at < out.to_at)
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MayOpenView:
+    """May I open: what stands in the form, why it was refused, and the answer. begin_href: of the job to be begun with."""
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    faults: Mapping[str, str] = field(default_factory=dict)
+    says: str = ""
+    answer: OpeningAnswer | None = None
+    words: OpeningWords | None = None
+    begin: str = ""
+    begin_href: str = ""
+    hours_href: str = ""
+    again: str = ""
+    """The next time that holds, as it is typed into the form."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,6 +98,12 @@ class PlantView:
     hours_say: str = ""
     """What the hours say of the plant; empty for nothing."""
     signs_href: str = ""
+    days: int = 28
+    """How many days the drawing shows: 7, by the hour, or 28."""
+    asked_days: bool = False
+    """Whether somebody asked for so many: a phone shows three days by the hour until then."""
+    waits: tuple[WaitLine, ...] = ()
+    may: MayOpenView = MayOpenView()
     diagnosis_href: str = ""
     diagnosed: int = 0
     """How many things need a look."""

@@ -62,6 +62,15 @@ def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
     return f"{count_words(len(past), 'job is', 'jobs are')} past due, {name} the longest."
 
 
+def unknown_words(view: PlantView) -> str:
+    """How many jobs are planned as due now because nobody knows when they were last done; empty for none."""
+    unknown = [j for j in view.jobs if j.due.state is JobState.NOT_KNOWN and j.due.renewed_by is None]
+    if not unknown:
+        return ""
+    many = count_words(len(unknown), "job is", "jobs are").lower()
+    return f"When it was last done is not known: {many} planned as due now."
+
+
 def jobs_sentence(view: PlantView) -> str:
     """The first half of the heading: what is past limit, past due, open or next."""
     offset = view.frame.utc_offset_minutes
@@ -75,11 +84,7 @@ def jobs_sentence(view: PlantView) -> str:
         names = listed([p.position for p in down])
         broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
     late_words = _late_words(late, past)
-    unknown = [j for j in order if j.due.state is JobState.NOT_KNOWN and j.due.renewed_by is None]
-    if unknown:
-        many = count_words(len(unknown), "job is", "jobs are").lower()
-        said = f"When it was last done is not known: {many} planned as due now."
-        late_words = f"{late_words} {said}".strip()
+    late_words = late_words or unknown_words(view)
     if late_words:
         return f"{broken} {late_words}".strip()
     if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
@@ -127,17 +132,14 @@ def capacity_sentence(view: PlantView) -> str:
         when = long_date(first[0].from_at, offset, view.now_at)
         most = " at most" if again else ""
         return f"{basis}, capacity is short on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
-    plan = view.plan or view.proposed
-    unplaced = plan.unplaced if plan else 0
     trip = one_trip_below_at(view.margins)
     tail = ""
     if trip is not None:
-        when = "at any time from now" if trip <= view.now_at else f"on {long_date(trip, offset, view.now_at)}"
-        tail = f"; if one more pump trips it is short {when}"
-    said = f"{basis}, capacity holds the minimum to {to}{tail}."
-    if unplaced:
-        said += f" {count_words(unplaced, 'job has', 'jobs have')} no slot."
-    return said
+        when = "now" if trip <= view.now_at else f"on {long_date(trip, offset, view.now_at)}"
+        at = next(r for r in view.margins if r.to_at > max(trip, view.now_at))
+        lacking = number(math.ceil((at.largest_m3_per_h or 0.0) - at.margin_m3_per_h - 1e-9))
+        tail = f"; if one more pump trips {when}: short by {lacking}"
+    return f"{basis}, capacity holds the minimum to {to}{tail}."
 
 
 def plant_heading(view: PlantView) -> str:
@@ -147,7 +149,20 @@ def plant_heading(view: PlantView) -> str:
 
 
 def plant_subline(view: PlantView) -> str:
-    """Under the heading: when the hours were read and which counters are silent."""
+    """Under the heading: when the hours were read, which counters are silent, and what the heading leaves out."""
+    return " ".join(filter(None, (_read_words(view), _besides(view))))
+
+
+def _besides(view: PlantView) -> str:
+    """What the heading leaves out: jobs without a known last time where others are late, and jobs without a slot."""
+    unknown = unknown_words(view)
+    said = "" if unknown in jobs_sentence(view) else unknown
+    plan = view.plan or view.proposed
+    unplaced = plan.unplaced if plan else 0
+    return f"{said} {count_words(unplaced, 'job has', 'jobs have')} no slot.".strip() if unplaced else said
+
+
+def _read_words(view: PlantView) -> str:
     offset = view.frame.utc_offset_minutes
     read = [p.hours.as_of for p in view.pumps if p.hours is not None and p.hours.as_of is not None]
     if not read:

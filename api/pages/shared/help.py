@@ -12,6 +12,8 @@ HELP: tuple[tuple[str, str], ...] = (
     (r"/plants/[^/]+", "plant"),
     (r"/pumps/[^/]+/record", "pump"),
     (r"/pumps/[^/]+/points", "isolation"),
+    (r"/pumps/[^/]+/stopped", "breakdown"),
+    (r"/vessels/[^/]+/decide/.+", "postponement"),
     (r"/vessels/[^/]+/find", "find"),
     (r"/vessels/[^/]+/jobs/[^/]+/paper", "paper"),
     (r"/vessels/[^/]+/jobs/.+", "job"),

@@ -2,7 +2,9 @@
 
 from datetime import datetime
 
+from api.pages import drawing
 from api.pages.shared.layout import render
+from api.pages.shared.waits import waits_heading
 from api.pages.vessel.view import EmptyView, FleetView, VesselLine
 from scheduler.wording.due import STATE_ORDER
 from scheduler.wording.figures import count_words, long_date
@@ -12,26 +14,45 @@ def fleet_page(view: FleetView, *, light: str, csrf: str) -> str:
     """The vessels, one line each, worst first."""
     offset = view.frame.utc_offset_minutes
     lines = [(one, vessel_words(one, view.now_at, offset)) for one in sorted(view.vessels, key=vessel_rank)]
-    return render("fleet.html", view.frame, light, csrf, view=view, lines=lines, answer=fleet_answer(view))
+    return render(
+        "fleet.html",
+        view.frame,
+        light,
+        csrf,
+        view=view,
+        lines=lines,
+        answer=fleet_answer(view),
+        patterns=drawing.patterns(),
+        waits_said=waits_heading(view.waits),
+    )
 
 
 def fleet_answer(view: FleetView) -> str:
-    """The heading of the fleet page."""
-    late = sum(1 for v in view.vessels if v.past_limit)
-    past = sum(1 for v in view.vessels if v.past_due or v.past_limit)
-    low = sum(1 for v in view.vessels if v.below_at)
+    """The heading of the fleet page: which ship is in trouble, by name, and how many more."""
     if not view.vessels:
         return "No vessel is set up yet."
-    if not past and not low:
-        return f"Nothing is past due on {count_words(len(view.vessels), 'vessel', 'vessels').lower()}."
-    said = []
-    if late:
-        said.append(count_words(late, "vessel has a job past its limit.", "vessels have jobs past their limit."))
-    elif past:
-        said.append(count_words(past, "vessel has a job past due.", "vessels have jobs past due."))
-    if low:
-        said.append(count_words(low, "vessel goes below its minimum.", "vessels go below their minimum."))
+    offset = view.frame.utc_offset_minutes
+    troubled = [one for one in sorted(view.vessels, key=vessel_rank) if _trouble(one, view.now_at, offset)]
+    if not troubled:
+        return (
+            f"Nothing is past due on {count_words(len(view.vessels), 'vessel', 'vessels').lower()}, and none is short."
+        )
+    said = [f"{one.name} {_trouble(one, view.now_at, offset)}." for one in troubled[:2]]
+    if len(troubled) > 2:
+        said.append(count_words(len(troubled) - 2, "more needs a look.", "more need a look."))
     return " ".join(said)
+
+
+def _trouble(line: VesselLine, now_at: datetime, offset_minutes: int) -> str:
+    """What troubles a ship most; empty for nothing."""
+    if line.below_at and line.below_at <= now_at:
+        return "is short now"
+    if line.below_at:
+        return f"is short on {long_date(line.below_at, offset_minutes, now_at)}"
+    for count, words in ((line.past_limit, "past limit"), (line.past_due, "past due")):
+        if count:
+            return f"has {count_words(count, f'job {words}', f'jobs {words}').lower()}"
+    return "has no plan" if line.no_plan else ""
 
 
 def empty_page(view: EmptyView, *, light: str, csrf: str) -> str:

@@ -23,6 +23,10 @@ def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
         return page_answer(request, who, empty_page, EmptyView(frame=frame, may_set_up=may(who, "POST", "/first-run")))
     if len(vessels) == 1 and len(vessels[0][0].plants) == 1 and "all" not in request.query_params:
         return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
+    found = [
+        vessel_line([plant_state(context, vessel.id, plant.id) for plant in vessel.plants], context, who.actor)
+        for vessel, _ in vessels
+    ]
     view = FleetView(
         frame=Frame(
             title="Fleet · Leadline",
@@ -31,9 +35,7 @@ def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
             **who_frame(who),
         ),
         now_at=context.now(),
-        vessels=tuple(
-            vessel_line([plant_state(context, vessel.id, plant.id) for plant in vessel.plants], context)
-            for vessel, _ in vessels
-        ),
+        vessels=tuple(line for line, _ in found),
+        waits=tuple(wait for _, waits in found for wait in waits),
     )
     return page_answer(request, who, fleet_page, view)

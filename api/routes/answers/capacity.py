@@ -1,6 +1,6 @@
 """Answers about capacity: the margin over time, pumps down and back, pull-down tests, lower minima."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Annotated, Self
 
@@ -24,6 +24,8 @@ from api.routes.shared.shapes import (
     SweptFlow,
     z,
 )
+from scheduler.domain.capacity.may_open import OpeningAnswer, OpeningCode, OpenStretch
+from scheduler.wording.capacity import OpeningWords
 
 
 class MarginShown(AnswerModel):
@@ -128,6 +130,72 @@ class PumpTestAnswer(AnswerModel):
     says: Sentence
     record: RecordNumber
     stamp: RecordStamp
+
+
+class OpenStretchShown(AnswerModel):
+    """A stretch while the pump is open: the minimum, the margin, and the margin if one more pump trips."""
+
+    from_at: Annotated[At, Field(alias="from")]
+    to_at: Annotated[At, Field(alias="to")]
+    minimum_swept_m3_per_h: SweptFlow
+    minimum_label: str
+    margin_swept_m3_per_h: SweptFlow
+    margin_after_trip_swept_m3_per_h: SweptFlow
+    out: Annotated[list[PositionName], Field(description="positions whose pumps count for nothing")]
+    lacking_pumps: Annotated[
+        int, Field(description="of the pumps that must be there whatever they give; 0: none lacks")
+    ]
+
+    @classmethod
+    def of(cls, one: OpenStretch, name: Callable[[str], str]) -> Self:
+        """The stretch, its pumps by the names of their positions."""
+        return cls.model_validate(
+            {
+                "from": z(one.from_at),
+                "to": z(one.to_at),
+                "minimum_swept_m3_per_h": one.minimum_litres_per_h / 1000,
+                "minimum_label": one.label,
+                "margin_swept_m3_per_h": one.margin_litres_per_h / 1000,
+                "margin_after_trip_swept_m3_per_h": one.after_trip_litres_per_h / 1000,
+                "out": sorted(name(pump) for pump in one.out),
+                "lacking_pumps": one.lacking_pumps,
+            }
+        )
+
+
+class MayOpenAnswer(AnswerModel):
+    """Whether capacity holds with the pump open. Calculated, and no permit."""
+
+    pump: PumpId
+    at: At
+    hours: Annotated[int, Field(description="of work")]
+    code: Annotated[OpeningCode, Field(description="`holds` alone is a plain yes")]
+    until_at: Annotated[At | None, Field(description="when the margin first becomes less; null: not within two weeks")]
+    margin_swept_m3_per_h: SweptFlow
+    margin_after_trip_swept_m3_per_h: Annotated[
+        SweptFlow, Field(description="the least until then, if the largest pump left trips")
+    ]
+    next_hold: Annotated[
+        OpenStretchShown | None, Field(description="where it does not hold: the first time at which it does")
+    ]
+    stretches: list[OpenStretchShown]
+    says: list[Sentence]
+
+    @classmethod
+    def of(cls, one: OpeningAnswer, words: OpeningWords) -> Self:
+        """The answer with its words."""
+        return cls(
+            pump=one.pump,
+            at=z(one.at),
+            hours=one.hours,
+            code=one.code,
+            until_at=None if one.until_at is None else z(one.until_at),
+            margin_swept_m3_per_h=one.margin_litres_per_h / 1000,
+            margin_after_trip_swept_m3_per_h=one.after_trip_litres_per_h / 1000,
+            next_hold=None if one.next_hold is None else OpenStretchShown.of(one.next_hold, words.name),
+            stretches=[OpenStretchShown.of(stretch, words.name) for stretch in one.stretches],
+            says=[words.first(), *words.rest()],
+        )
 
 
 class ConcessionShown(AnswerModel):

@@ -43,7 +43,7 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
             )
         faults = [
             *ask_faults(asked, limit_at=limit_at, now_at=now.at, offset_minutes=now.offset_minutes),
-            *_resting(now, job_id.key),
+            *resting_on_return(now, job_id.key),
         ]
         if faults:
             raise Refused(f"{faults[0][0].lstrip('/')}: {faults[0][1]}", faults=faults)
@@ -96,8 +96,8 @@ def ask_postponement(context: Context, hand: Hand, place: Place, job_id: JobId, 
     return hand_action(context, hand, place.vessel_id, act)
 
 
-def _resting(now: PlantState, key: str) -> list[tuple[str, str]]:
-    """A postponement does not rest on a return that nobody told."""
+def resting_on_return(now: PlantState, key: str) -> list[tuple[str, str]]:
+    """What is wrong with postponing a job whose date rests on a return that nobody told: a postponement does not rest on one."""
     held = now.proposed or now.taken
     facts = plan_facts(held.problem, held.plan) if held is not None else ()
     for fact in facts:
@@ -148,7 +148,7 @@ def decide_postponement(
             raise error(unfit_words(against))
         says = f"{asked_by.name} asked for it: another person decides it."
         must_be_another(context, session, Side(vessel_id, f"postponement {number} asked", asked_by), hand.actor, says)
-        resting = _resting(now, row.job_key) if granted else []
+        resting = resting_on_return(now, row.job_key) if granted else []
         if resting:
             raise Clash(f"Not to be granted as it stands: {resting[0][1]}")
         if not granted and not note.strip():

@@ -1,8 +1,9 @@
 """What is asked about the counters of a vessel, and what was posted and not stored."""
 
 from collections.abc import Sequence
+from datetime import datetime
 
-from scheduler.actions.base.context import Context
+from scheduler.actions.base.context import Context, instant
 from scheduler.actions.hours.ledger import (
     checkpoint_before,
     derive_vessel,
@@ -13,7 +14,14 @@ from scheduler.actions.hours.ledger import (
 )
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.hours.ledger import Code, Flag, LedgerState, LedgerVerdict, Reading, VerdictReason, setup_at
-from scheduler.domain.hours.questions import Question, held_questions, misread_before, missing_question, with_earlier
+from scheduler.domain.hours.questions import (
+    Question,
+    held_questions,
+    misread_before,
+    missing_question,
+    open_held,
+    with_earlier,
+)
 from scheduler.errors import NotFound
 from scheduler.storage.database import Session
 from scheduler.storage.hours.counters import CounterRow, find_counter, flag_rows
@@ -64,6 +72,15 @@ def questions_of(session: Session, row: CounterRow, flags: Sequence[Flag]) -> tu
         )
         asked += with_earlier(held, _earlier(session, row, held))
     return tuple(sorted(asked, key=lambda one: one.at_s))
+
+
+def undecided_since(session: Session, row: CounterRow, flags: Sequence[Flag]) -> datetime | None:
+    """Since when a reading of a counter is held that a person can still decide about; none when there is none."""
+    if row.no is None or not any(flag.code is Code.HELD for flag in flags):
+        return None
+    state = _state(session, row.no)
+    held = [] if state is None else open_held(state, flags)
+    return instant(held[0].at_s) if held else None
 
 
 def _earlier(session: Session, row: CounterRow, asked: Sequence[Question]) -> Reading | None:

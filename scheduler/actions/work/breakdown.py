@@ -22,8 +22,7 @@ from scheduler.storage.capacity import OutageStatus, open_outage_rows, outages_e
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record, newest_records
-from scheduler.storage.work import DoneRow, JobRow, job_rows, last_sequence, step_rows
-from scheduler.wording.figures import listed
+from scheduler.storage.work import DoneRow, JobRow, job_row, job_rows, last_sequence, step_rows
 from scheduler.wording.names import pump_words
 
 CLOG = "clog noted"
@@ -270,20 +269,15 @@ def clogs_of(context: Context, vessel_id: str, page: PageAsked | None = None) ->
     return [{"record": one.number, **{name: json.loads(one.text).get(name) for name in wanted}} for one in kept]
 
 
-def out_words(context: Context, now: PlantState, pump_id: str) -> str:
-    """What is left while that pump is out, in words; empty when it is not out."""
-    out = next((one for one in now.outages if one.pump == pump_id and one.from_at <= now.at), None)
-    if out is None:
+def ran_words(context: Context, now: PlantState, pump_id: str) -> str:
+    """That a pump was put out and ran after all, with the minutes it stood; empty when none such is on record."""
+    if not any(one.id == pump_id for one in now.plant.pumps):
         return ""
     with context.db.read() as session:
-        told = margin_left(session, now.plant, now.vessel.id, now.at)
-    position = now.position_name(now.plant.position_of(pump_id, now.at))
-    down = {one.pump for one in now.outages if one.from_at <= now.at and one.counts_for.m3_per_h <= 0}
-    left = [
-        now.position_name(now.plant.position_of(pump.id, now.at))
-        for pump in now.plant.pumps
-        if pump.id not in down and now.plant.position_of(pump.id, now.at) is not None
-    ]
-    those = "it" if len(left) == 1 else "them"
-    keep = f" Leave {listed(left)} running in AUTO. Do not open {those} up." if left else ""
-    return f"{position} is out. {told['says']}{keep}"
+        newest = last_sequence(session, now.vessel.id, BREAKDOWN.code, pump_id)
+        key = JobId(kind=BREAKDOWN.code, subject=pump_id, sequence=newest).key
+        row = job_row(session, now.vessel.id, key)
+    minutes = None if row is None or row.state != JobState.WITHDRAWN.value else row.detail.get("ran_after_all_minutes")
+    if minutes is None:
+        return ""
+    return f"{pump_words(now.plant, now.at, pump_id)} runs after all. The stop of {minutes} min stays on record."

@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Collection
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action, utc_text
@@ -19,6 +19,7 @@ from scheduler.errors import Clash, NotFound, Refused
 from scheduler.storage.database import Session
 from scheduler.storage.paging import PageAsked
 from scheduler.storage.record import append_record, chain_head, newest_records
+from scheduler.storage.vessel import first_stored_at
 from scheduler.storage.work import HandoverRow, handover_row, handover_rows
 from scheduler.wording.handover import handover_reasons_words
 
@@ -157,6 +158,21 @@ def sign_review(context: Context, hand: Hand, vessel_id: str, month: str, text: 
         return Answer(201, {"month": month, "record": record, "says": f"Signed by {hand.actor.name}."})
 
     return hand_action(context, hand, vessel_id, act)
+
+
+def month_to_sign(session: Session, vessel_id: str, on: date) -> date | None:
+    """The first day of the month before a ship's day, where the vessel was known in it and its review is not signed; else none.
+
+    Args:
+        on: the ship's day now.
+    """
+    ended = on.replace(day=1)
+    month = (ended - timedelta(days=1)).replace(day=1)
+    since_at = first_stored_at(session, vessel_id)
+    if since_at is None or since_at.date() >= ended:
+        return None
+    newest = _reviews(session, vessel_id, PageAsked(limit=3))
+    return None if any(one["month"] == f"{month:%Y-%m}" for one in newest) else month
 
 
 def reviews_of(context: Context, vessel_id: str, page: PageAsked | None = None) -> list[dict[str, Any]]:

@@ -14,6 +14,7 @@ from api.pages.shared.job_line import JobLine
 from api.pages.shared.margin import MarginStretch, margin_stretches
 from api.pages.vessel.view import EmptyView, FleetView, VesselLine
 from api.pages.work.view import Closed, CloseForm, JobView
+from scheduler.actions.hours.shown import CounterShows
 from scheduler.domain.base.enums import JobState, Subject, Test, Trigger
 from scheduler.domain.capacity.minimum import Outage, Swept
 from scheduler.domain.due.forecast import Forecast
@@ -277,6 +278,7 @@ def plant(
                 position=f"VP{i}",
                 serial=f"D-10{i}",
                 hours=RunningHours(seconds=int((9000 + 731.3 * i) * HOUR), as_of=NOW - timedelta(minutes=6 + i)),
+                shows=CounterShows(9_000_000 + 731_300 * i, HOUR, NOW - timedelta(minutes=6 + i)),
                 outage=outage if i == down else None,
             )
             for i in range(1, pumps + 1)
@@ -361,7 +363,7 @@ def nothing() -> PlantView:
     bare = plant(3)
     return replace(
         bare,
-        pumps=tuple(replace(p, hours=None) for p in bare.pumps),
+        pumps=tuple(replace(p, hours=None, shows=None) for p in bare.pumps),
         jobs=(),
         margins=(),
         plan=None,

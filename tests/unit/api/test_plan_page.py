@@ -208,7 +208,7 @@ def test_a_start_that_does_not_hold_is_drawn_and_said_below() -> None:
     view = VIEWS["moving"]
     root = ElementTree.fromstring(move_picture(view))
     assert "1.2 below the minimum" in (root.get("aria-label") or "")
-    assert "−1.2 below" in [one.text for one in root.iter("text")]
+    assert "short by 1.2" in [one.text for one in root.iter("text")]
     assert any(one.get("fill") == "url(#p-boot)" for one in root.iter())
     found = Reader(plan_page(view, light="", csrf="c"))
     assert "With both open 70.8 m3/h remains, 1.2 below the minimum." in found.words.replace("\u00a0", " ")

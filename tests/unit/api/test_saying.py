@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from api.pages.plant.view import PlantView
 from api.pages.plant.words import action, least_words, plant_heading, plant_subline
-from api.pages.vessel.page import vessel_rank, vessel_words
+from api.pages.vessel.page import fleet_answer, vessel_rank, vessel_words
 from scheduler.domain.base.enums import JobState
 from scheduler.wording.due import state_words
 from scheduler.wording.figures import NARROW, margin_number, number
@@ -136,3 +136,13 @@ def test_vessels_stand_worst_first() -> None:
     lines = sorted(invented.fleet().vessels, key=vessel_rank)
     assert [v.name for v in lines[:3]] == ["Demo Whimbrel", "Demo Dunlin", "Demo Plover"]
     assert vessel_words(lines[0], invented.NOW, 60) == "Two jobs past limit, one counter silent."
+
+
+def test_the_fleet_says_by_name_who_is_in_trouble() -> None:
+    """The two worst by name with what troubles them, and how many more; no trouble says so."""
+    said = fleet_answer(invented.fleet())
+    assert said == (
+        "Demo Whimbrel has two jobs past limit. Demo Dunlin is short on 4\u00a0December. Two more need a look."
+    )
+    calm = replace(invented.fleet(), vessels=invented.fleet().vessels[1:2])
+    assert fleet_answer(calm) == "Nothing is past due on one vessel, and none is short."

@@ -1,0 +1,49 @@
+"""The strip "waits for you": a line a matter, one verb, and where it leads."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from scheduler.actions.plant_state.load import PlantState
+from scheduler.domain.base.matters import Matter, MatterCode
+from scheduler.wording.figures import count_words
+from scheduler.wording.waiting import matter_words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WaitLine:
+    """A matter: what it is, a few words on it, the verb and where it leads. ship: named on the fleet's page alone."""
+
+    what: str
+    words: str
+    verb: str
+    href: str
+    ship: str = ""
+
+
+def waits_heading(waits: tuple[WaitLine, ...]) -> str:
+    """How many wait."""
+    return count_words(len(waits), "waits for you", "wait for you")
+
+
+def wait_lines(matters: Iterable[Matter], now: PlantState, ship: str = "") -> tuple[WaitLine, ...]:
+    """The matters of one plant and its vessel as lines."""
+    return tuple(
+        WaitLine(**matter_words(one, now.plant, now.at, now.offset_minutes)._asdict(), href=_href(one), ship=ship)
+        for one in matters
+    )
+
+
+def _href(one: Matter) -> str:
+    vessel, plant = f"/vessels/{one.vessel_id}", f"/plants/{one.plant_id}"
+    return {
+        MatterCode.POSTPONEMENT: f"{vessel}/decide/{one.number}",
+        MatterCode.LOWER_MINIMUM: f"{plant}/minimum",
+        MatterCode.FIRST_DATE: f"{vessel}/jobs/{one.job_key}",
+        MatterCode.HANDOVER: f"{vessel}/notes#h-hand",
+        MatterCode.HELD_READING: f"{vessel}/counters",
+        MatterCode.NEWER_PLAN: f"{plant}/plan#newer",
+        MatterCode.NON_CONFORMITY: f"{vessel}/notes#h-nc",
+        MatterCode.NON_CONFORMITY_ANSWERED: f"{vessel}/notes#h-nc",
+        MatterCode.VERSION: f"{vessel}/notes#h-doc",
+        MatterCode.MONTH: f"{vessel}/notes#h-rev",
+    }[one.code]
