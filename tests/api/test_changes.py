@@ -55,7 +55,7 @@ def test_an_interval_changes_with_its_reason_and_a_class_item_with_the_class(fre
     assert [one["pointer"] for one in out.json()["errors"]] == ["/class_agreed"]
     answer = fresh.ask("GET", "/api/v1/history?vessel=demo-plover&format=xlsx", role=Role.CHIEF)
     rows = list(openpyxl.load_workbook(io.BytesIO(answer.content))["Changes"].iter_rows(min_row=2, values_only=True))
-    assert [row[4:] for row in rows] == [
+    assert [(row[2], *row[4:6]) for row in rows] == [
         ("survey", None, "not approved"),
         ("little wear", "letter 12", "not approved"),
     ]

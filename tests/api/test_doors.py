@@ -304,9 +304,9 @@ WALKS: dict[tuple[str, str], Walk] = {
         "/plants/plover-plant/parts", 303, body={"name": "knife set", "aboard": "2"}, form=True
     ),
     ("GET", "/pumps/{pump_id}/stopped"): Walk("/pumps/plover-pump-b/stopped", headers=BROWSER),
-    ("GET", "/vessels/{vessel_id}/decide/{number}"): Walk("/vessels/demo-plover/decide/1", 404, headers=BROWSER),
+    ("GET", "/vessels/{vessel_id}/decide/{number}"): Walk("/vessels/demo-plover/decide/999", 404, headers=BROWSER),
     ("POST", "/vessels/{vessel_id}/decide/{number}"): Walk(
-        "/vessels/demo-plover/decide/1", 404, body={"granted": "yes"}, headers=BROWSER, form=True
+        "/vessels/demo-plover/decide/999", 404, body={"granted": "yes"}, headers=BROWSER, form=True
     ),
     ("POST", "/pumps/{pump_id}/out"): Walk(
         "/pumps/plover-pump-a/out", frozenset({303, 409}), body={"idempotency_key": "walked"}, form=True
@@ -370,7 +370,7 @@ WALKS: dict[tuple[str, str], Walk] = {
         f"/vessels/demo-plover/jobs/{JOB}/paper", 422, body={"do": "look", "done_on": "soon"}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/close/strike"): Walk(
-        f"/vessels/demo-plover/jobs/{JOB}/close/strike", frozenset({403, 404, 409}), body={}, form=True
+        f"/vessels/demo-plover/jobs/{JOB}/close/strike", frozenset({303, 403, 404, 409}), body={}, form=True
     ),
     ("POST", "/vessels/{vessel_id}/jobs/{key}/acts"): Walk(
         f"/vessels/demo-plover/jobs/{JOB}/acts",

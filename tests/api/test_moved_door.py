@@ -75,7 +75,7 @@ def test_a_silent_counter_is_carried_on_in_sight(ship: Stage) -> None:
     assert job["projected_running_hours_left"] < job["running_hours_left"]
     assert job["estimated"]
     page = ship.enter("chief-plover").get("/plants/plover-plant").text
-    assert "h now, last read" in page.replace("\u00a0", " ")
+    assert "h more by now" in page.replace("\u00a0", " ")
     sheet = ship.enter("chief-plover").get(f"/vessels/demo-plover/jobs/{job['job']}").text
     assert "hours estimated, as of" in sheet
     assert "h now; estimated, read" in sheet

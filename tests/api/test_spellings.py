@@ -59,6 +59,7 @@ FIELDS = [
     (ANSWERS, {"what": "adjust"}, "hours", "figure"),
     (HOURS, FUTURE, "counter:plover-vp1-hours", "figure"),
     (HOURS, {}, "at", "moment"),
+    ("/plants/plover-plant/signs", {"do": "answer", "number": "1", "cause": "known"}, "until_on", "day"),
     *(("/feeds", {"vessel": "demo-plover"}, name, "whole") for name in ("days", "days_ahead", "alarm_hour")),
 ]
 
@@ -86,6 +87,18 @@ def test_every_field_takes_what_the_next_one_takes(stage: Stage) -> None:
             if SAYS[kind] in _answer(stage, browser, real, {**members, name: text})
         ]
     assert wrong == [], "\n".join(map(str, wrong))
+
+
+def test_the_vacuum_in_a_question_takes_what_a_form_takes(stage: Stage) -> None:
+    """May I open? is asked in the address: the gauge's figure in every spelling, and nonsense is named."""
+    browser = stage.enter("chief-plover")
+
+    def shown(vacuum: str) -> str:
+        asked = {"open": "plover-pump-a", "when": "now", "vacuum": vacuum}
+        return unescape(browser.get("/plants/plover-plant", params=asked, headers={"Accept": "text/html"}).text)
+
+    assert SAYS["figure"] in shown("soon")
+    assert [text for text in SPELLINGS["figure"] if SAYS["figure"] in shown(text)] == []
 
 
 @pytest.mark.parametrize("form", FORMS, ids=lambda form: form.kind)
@@ -121,7 +134,12 @@ def test_a_slot_is_moved_to_a_time_in_any_spelling(day: str, at: str) -> None:
 
 def test_no_field_for_a_figure_or_a_time_is_left_out() -> None:
     """Each field that the templates mark as a figure, a date or a time is among those walked above."""
-    named = {name for _, _, name, _ in FIELDS} | {"value", "day", "pin"}  # a PIN is no figure
+    named = {name for _, _, name, _ in FIELDS} | {
+        "value",
+        "day",
+        "pin",
+        "vacuum",
+    }  # a PIN is no figure; the vacuum is asked by GET, below
     found = set()
     for template in Path(layout.STATIC).parent.rglob("*.html"):
         text = template.read_text()

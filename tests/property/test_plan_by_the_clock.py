@@ -38,12 +38,12 @@ class Aboard:
     capacities: dict[str, Swept]
     outages: tuple[Outage, ...]
     offset_minutes: int
-    beside: Circumstances
+    circumstances: Circumstances
 
     def wall(self, at: datetime) -> datetime:
         """Ship time without a zone."""
         minutes = self.offset_minutes
-        for from_at, later in self.background.clock_changes:
+        for from_at, later in self.circumstances.clock_changes:
             minutes = later if at >= from_at else minutes
         return (at + timedelta(minutes=minutes)).replace(tzinfo=None)
 
@@ -69,7 +69,7 @@ class Aboard:
 
     def need(self, at: datetime) -> float:
         """The minimum at that instant, m3/h, lower where both have signed."""
-        agreed = [c.minimum.m3_per_h for c in self.background.concessions if c.signed and c.from_at <= at < c.to_at]
+        agreed = [c.minimum.m3_per_h for c in self.circumstances.concessions if c.signed and c.from_at <= at < c.to_at]
         return min([minimum_at(self.plant, self.wall(at))[0].m3_per_h, *agreed])
 
     def hands(self, at: datetime) -> int:
@@ -131,7 +131,7 @@ def aboard(random: Random) -> Aboard:
         capacities={"P1": Swept(60.0), "P2": Swept(57.3)},
         outages=outages,
         offset_minutes=15 * random.randint(-48, 56),
-        beside=Circumstances(concessions=agreed, clock_changes=random.choice([(), (change,)])),
+        circumstances=Circumstances(concessions=agreed, clock_changes=random.choice([(), (change,)])),
     )
 
 
@@ -186,7 +186,7 @@ def test_a_plan_holds_at_every_quarter_hour_of_the_ships_clock(ship: Aboard) -> 
     """Minimum, hands, stretches without work, start hours and windows, from the document and not from the problem."""
     problem = frame(
         plant=ship.plant, jobs=ship.jobs, capacities=ship.capacities, outages=ship.outages,
-        offset_minutes=ship.offset_minutes, at=AT, horizon_days=14, circumstances=ship.background,
+        offset_minutes=ship.offset_minutes, at=AT, horizon_days=14, circumstances=ship.circumstances,
     )  # fmt: skip
     plan = stagger(problem)
     assert judge(problem, plan).faults == ()
@@ -210,7 +210,7 @@ def test_the_auditor_itself_sees_a_plan_that_is_an_hour_off() -> None:
         capacities={"P1": Swept(60.0), "P2": Swept(57.3)},
         outages=(),
         offset_minutes=330,
-        beside=Circumstances(),
+        circumstances=Circumstances(),
     )
     problem = frame(plant=ship.plant, jobs=ship.jobs, capacities=ship.capacities, outages=(), offset_minutes=330,
                     at=AT, horizon_days=14)  # fmt: skip

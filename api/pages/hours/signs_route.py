@@ -14,7 +14,7 @@ from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.errors import Refused
-from scheduler.parsing import read_date
+from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -46,12 +46,9 @@ def _do(context: Context, who: Asking, plant_id: str, form: PageForm) -> None:
     place = fleet.locate(context, who.actor, plant_id, AssetKind.PLANT)
     match form["do"]:
         case "answer":
-            until, typed = None, form["until_on"].strip()
-            if typed:
-                until = read_date(typed)
-                if until is None:
-                    says = "a date such as 2026-12-24 was expected."
-                    raise Refused(f"until_on: {says}", faults=[("/until_on", says)])
+            fields = Fields(form.values)
+            until = fields.day("until_on")
+            fields.check()
             asked = AnswerAsked(cause=form["cause"], text=form["text"], until_on=until)
             answer_sign(context, form.hand(), place, form.number, asked)
         case "undo":
