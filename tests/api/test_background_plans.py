@@ -99,6 +99,7 @@ def test_a_plan_that_fails_is_said_and_noted(stage: Stage, error: Exception, sta
     assert bool(failed) is not stays
 
 
+@pytest.mark.long
 def test_what_would_help_is_found_beside_the_page(stage: Stage) -> None:
     """Asked for twice it is looked for once."""
     browser = stage.enter("engineer-plover")

@@ -3,6 +3,8 @@
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 from tests.api.test_first_dates import KEY, forget
@@ -40,6 +42,7 @@ def test_when_the_parts_come(fresh: Stage) -> None:
     assert 'name="version" value="0"' in page
 
 
+@pytest.mark.long
 def test_when_a_pump_is_back(fresh: Stage) -> None:
     """0 since it went out; then the record that said so."""
     pump = next(one["id"] for one in fresh.document()[0]["plants"][0]["pumps"])

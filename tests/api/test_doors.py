@@ -512,7 +512,13 @@ def test_each_role_passes_where_the_table_says(stage: Stage, door: tuple[str, st
         assert status in walk.expected()
 
 
-@pytest.mark.parametrize("role", [Role.COUNTER, Role.ENGINEER, Role.CHIEF], ids=lambda role: role.value)
+@pytest.mark.parametrize(
+    "role",
+    [
+        pytest.param(role, marks=() if role in FIRST_WALKED else pytest.mark.long, id=role.value)
+        for role in (Role.COUNTER, Role.ENGINEER, Role.CHIEF)
+    ],
+)
 @pytest.mark.parametrize("door", sorted(WALKS), ids=" ".join)
 def test_another_vessels_people_find_nothing(stage: Stage, door: tuple[str, str], role: Role) -> None:
     """A thing of another vessel looks to them as if it were not there; their role is asked first."""

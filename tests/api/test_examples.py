@@ -22,6 +22,7 @@ def happened(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Stage, 
         yield stage, list(told_in_order(stage))
 
 
+@pytest.mark.long
 def test_every_operation_has_one_good_and_one_refused_example(stage: Stage) -> None:
     """In the document itself: its answer at its status, its values at parameters and body."""
     document = stage.ask("GET", "/openapi.json", role=None).json()

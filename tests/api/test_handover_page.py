@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from starlette.testclient import TestClient
 
 from scheduler.domain.base.enums import Role
@@ -52,6 +53,7 @@ def test_nothing_open_is_signed_by_both_at_once(fresh: Stage) -> None:
     assert "Hand over: no jobs open." in words(leaver)
 
 
+@pytest.mark.long
 def test_it_is_refused_by_name_until_every_point_is_looked_at(fresh: Stage) -> None:
     """The first signature too; what was ticked and typed stays; a change after it asks both again."""
     _all(fresh, [(m, k, {**t, "by": "Demo engineer"}) for m, k, t in isolated()[:5]])

@@ -118,6 +118,7 @@ def test_what_changed_since_it_was_looked_at_is_looked_at_again(fresh: Stage) ->
     assert shown(fresh)[:2] == [one + 9, two]
 
 
+@pytest.mark.long
 def test_a_tick_stores_what_does_not_fit_and_it_is_held(fresh: Stage) -> None:
     """Nothing is stored of what does not fit without a tick; with one it is held, and asked about."""
     one, *_ = shown(fresh)

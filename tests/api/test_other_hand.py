@@ -40,6 +40,7 @@ def test_the_approver_records_it_and_is_named_by_the_sign_in(locked: Stage) -> N
     assert '\\"approved_by\\":\\"Demo chief' in history
 
 
+@pytest.mark.long
 def test_nobody_approves_their_own_hand(locked: Stage) -> None:
     """Whoever takes it off is another person than the approver, with a rank behind the name or without."""
     for by in ("Demo chief", "Demo chief, chief engineer", "demo  CHIEF"):

@@ -1,5 +1,7 @@
 """Findings picked from a list and parts counted: what stands behind the words, and what a job leaves aboard."""
 
+import pytest
+
 from scheduler.domain.base.enums import Role
 from tests.api.stage import AT, Stage, stamp
 
@@ -27,6 +29,7 @@ def test_a_finding_that_was_picked_carries_mode_mechanism_and_cause_into_the_rec
     assert "knife edges dull (low output, wear, running hours); smells of burnt sugar" in history
 
 
+@pytest.mark.long
 def test_a_part_counted_by_hand_goes_down_when_one_is_used(fresh: Stage) -> None:
     """Not counted is said so; a count is a record; a used part takes from it, never below none; the sheet shows it."""
     before = {one["part"]: one["aboard"] for one in fresh.ask("GET", PARTS).json()["parts"]}

@@ -1,5 +1,7 @@
 """A pull-down test makes a pump count for what it swept, and says what it can and cannot tell."""
 
+import pytest
+
 from tests.api.stage import AT, Stage
 from tests.api.test_doors import PUMP_TEST, stamp
 
@@ -32,6 +34,7 @@ def test_a_log_without_a_hold_reports_the_leak_as_not_determinable(fresh: Stage)
     assert "not determinable" in told["says"]
 
 
+@pytest.mark.long
 def test_a_failed_test_counts_nothing(fresh: Stage) -> None:
     """The pump is down from the test on."""
     assert fresh.ask("POST", PATH, json={**PUMP_TEST, "result": "failed"}).json()["pump_state"].startswith("down")

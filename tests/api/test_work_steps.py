@@ -439,6 +439,7 @@ def test_the_sheet_on_the_page_is_ticked_and_measured_with_one_tap_each(fresh: S
     assert "0.9 mm, out of limit" in after
 
 
+@pytest.mark.long
 def test_the_second_of_two_people_sees_what_the_first_did_and_loses_nothing(fresh: Stage) -> None:
     """By key: 412 with the newer steps, and the version to send then. On the page: the newer state and what was typed."""
     work = f"/api/v1/jobs/{JOB}/work"

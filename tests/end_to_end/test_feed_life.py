@@ -278,6 +278,7 @@ def test_ticks_that_ask_for_the_lead_at_once_get_one_answer(kind: str, tmp_path:
                 second.release()
 
 
+@pytest.mark.long
 def test_a_changed_document_makes_the_calendar_stale(context: Context, run: Run) -> None:
     """The next tick writes the calendar anew after a document was changed, and leaves it after the same one was put again."""
     refresh(context)

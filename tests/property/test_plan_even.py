@@ -24,6 +24,7 @@ def _unevenness(problem: Problem) -> tuple[int, ...]:
     return min(plans)
 
 
+@pytest.mark.long
 @settings(max_examples=max(20, settings.default.max_examples // 3))
 @given(problems())
 def test_no_plan_as_good_in_all_else_is_evener(problem: Problem) -> None:

@@ -89,6 +89,7 @@ def test_what_is_missing_is_said_in_sentences() -> None:
     assert quiet.complete == "No record was made in the period."
 
 
+@pytest.mark.long
 @POPPLER
 def test_the_paper_is_tagged_titled_and_its_pages_are_counted(two_years: Path) -> None:
     """Page 1, a page a pump, the plant's own jobs, what went otherwise; said on each page; figures on page 1 as reckoned."""
@@ -159,6 +160,7 @@ def test_nothing_typed_is_read_as_markup(tmp_path: Path) -> None:
     assert "".join(evil.split()) in "".join(shown.split())
 
 
+@pytest.mark.long
 def test_same_data_same_bytes_and_another_maker_others() -> None:
     """To the byte, of the PDF and of the workbook."""
     papers, records = story(years=0.3)

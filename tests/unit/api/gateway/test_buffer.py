@@ -32,6 +32,7 @@ def test_every_commit_reaches_the_disk(tmp_path: Path) -> None:
     buffer.close()
 
 
+@pytest.mark.long
 def test_a_full_buffer_says_so_and_still_settles(tmp_path: Path) -> None:
     """It takes all of an addition or nothing; what the server will not take can still be put aside; then there is room."""
     buffer = open_buffer(tmp_path / "b.db", most_mb=1)
