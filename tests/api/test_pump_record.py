@@ -59,7 +59,7 @@ def test_a_pumps_page_has_its_jobs_stops_and_what_the_record_lacks_and_no_other_
 def test_the_file_for_the_auditor_holds_the_closed_jobs_of_that_pump(worked: Stage) -> None:
     """The page's link leads to a paper; the engineer, who may not export, sees who can."""
     chief, page = worked.enter("chief-plover"), f"/pumps/{PUMP}/record"
-    link = html.unescape(re.findall(r'href="(/api/v1/history[^"]*pdf)"', chief.get(page).text)[0])
+    link = html.unescape(re.findall(r'href="(/api/v1/history[^"]*format=pdf[^"]*)"', chief.get(page).text)[0])
     paper = worked.ask("GET", link, role=Role.CHIEF)
     assert paper.content.startswith(b"%PDF")
     engineer = worked.enter("engineer-plover").get(page).text

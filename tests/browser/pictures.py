@@ -65,7 +65,7 @@ PICTURES = (
     Picture("plant-phone", "/plants/{plant}", high=844),
     Picture("plan", "/plants/{plant}/plan", ".board", high=800),
     Picture("move", "/plants/{plant}/plan?job={job}&day={day}&at=10:00", "#move", high=820),
-    Picture("job", "/vessels/{vessel}/jobs/{next}", ".work", high=640),
+    Picture("job", "/vessels/{vessel}/jobs/{next}", ".work2", high=640),
     Picture("hours", "/vessels/{vessel}/hours", "form.hand", high=520),
     Picture("feed", "/feeds", ".qrrow", high=420, first=_make_address),
     Picture("breakdown", f"/pumps/{AVOCET.pump(1)}/stopped", ".stop .a-ask", high=520),

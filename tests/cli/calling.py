@@ -26,7 +26,7 @@ def _environment(own: dict[str, str]) -> dict[str, str]:
 
 def leadline(*words: str, **own: str) -> Told:
     """The command's entry called with these words and, of LEADLINE_*, this environment alone."""
-    out, talk = io.StringIO(), io.StringIO()
+    out, talk = (io.TextIOWrapper(io.BytesIO(), "utf-8", newline="", write_through=True) for _ in range(2))
     code = 0
     with (
         patch.object(sys, "argv", ["leadline", *words]),
@@ -38,7 +38,13 @@ def leadline(*words: str, **own: str) -> Told:
             main()
         except SystemExit as end:
             code = end.code if isinstance(end.code, int) else 0 if end.code is None else 1
-    return Told(code, out.getvalue(), talk.getvalue())
+    return Told(code, _text(out), _text(talk))
+
+
+def _text(stream: io.TextIOWrapper) -> str:
+    raw = stream.buffer
+    assert isinstance(raw, io.BytesIO)
+    return raw.getvalue().decode(errors="replace")
 
 
 def process(*words: str, **own: str) -> Told:

@@ -10,6 +10,9 @@ Asked = tuple[str, str, str, str]
 
 NOT_ASKED = dict.fromkeys(
     ("/api/v1/people", "/api/v1/keys"), "sign-ins and keys are drawn anew: tests/api/test_people.py"
+) | dict.fromkeys(
+    ("/api/v1/vessels/{vessel_id}/months/{month}", "/api/v1/jobs/{key}/paper"),
+    "papers: tests/api/test_month_and_job_papers.py",
 )
 """GET doors of the API that are not asked, and why."""
 
@@ -101,6 +104,7 @@ def _of(w: World, vessel: str) -> Iterator[Asked]:
     for letter in PUMPS[vessel]:
         yield f"{API}/pumps/{{pump_id}}", f"{API}/pumps/{ship}-pump-{letter}", "engineer", vessel
         yield f"{API}/pumps/{{pump_id}}/points", f"{API}/pumps/{ship}-pump-{letter}/points", "engineer", vessel
+        yield f"{API}/pumps/{{pump_id}}/may-open", f"{API}/pumps/{ship}-pump-{letter}/may-open", "engineer", vessel
     for number in COUNTERS[vessel]:
         yield f"{API}/counters/{{counter_id}}", f"{API}/counters/{ship}-vp{number}-hours", "engineer", vessel
     for key in WHY[vessel]:

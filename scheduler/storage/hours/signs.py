@@ -65,7 +65,11 @@ def sign_track(session: Session, vessel_id: str, plant_id: str) -> SignTrackRow 
 
 
 def touch_signs(session: Session, vessel_id: str, plant_id: str, day: int) -> None:
-    """Say that hours from an epoch day on have changed; nothing is written where it is not folded in yet."""
+    """Say that hours from an epoch day on have changed; nothing is written where it is not folded in yet.
+
+    A day before the first is the first: a ledger derived from its beginning says so by a day that no column holds.
+    """
+    day = max(day, 0)
     touched = col(SignTrackRow.touched_day)
     session.connection().execute(
         update(SignTrackRow)
