@@ -1,13 +1,19 @@
 """What the hours say, from posted readings to page, API, command's words and record: seen, answered, taken back; nothing moved."""
 
+import re
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
+from html import unescape
 from pathlib import Path
 
 import pytest
 
+from scheduler.actions.due.sooner import LEAST_DAYS, days_sooner
 from scheduler.actions.hours import signs as hours_signs
+from scheduler.actions.plant_state.load import plant_state
 from scheduler.domain.base.enums import Role
+from scheduler.domain.hours.sign_values import SignEnd
 from seed_fleet.ships import AVOCET
 from tests.api import stage as staging
 from tests.api.stage import AT, Stage, staged, stamp
@@ -176,3 +182,41 @@ def test_a_plant_without_a_past_says_so_and_no_line_stands_anywhere(fresh: Stage
     assert said["pumps_quiet"]["reason"] == "whole hours"
     page = fresh.enter("engineer-plover").get("/plants/plover-plant").text
     assert "What the hours say" not in page
+
+
+def test_days_sooner_are_three_or_more_and_grow_with_the_rise(aboard: Stage) -> None:
+    """None at no rise, for a fall, and once it has ended; never one or two; a larger rise never brings it later."""
+    now = plant_state(aboard.context, SHIP, PLANT)
+    sign = hours_signs.folded_plant(aboard.context, SHIP, PLANT).facts().plant_sign
+    assert sign is not None
+    long = replace(sign, began_on=(AT - timedelta(days=120)).date())
+    found = [days_sooner(aboard.context, now, replace(long, rise=rise / 20)) for rise in range(0, 21)]
+    days = [0 if one is None else one.days for one in found]
+    assert days == sorted(days)
+    assert days[0] == 0
+    assert days[-1] >= LEAST_DAYS
+    assert not {one for one in days if 0 < one < LEAST_DAYS}
+    jobs = {one.job.job_id for one in found if one is not None}
+    assert len(jobs) == 1
+    first = min((one for one in now.jobs if one.forecast and one.first), key=lambda one: one.forecast.likely_at)
+    assert next(iter(jobs)) == first.job_id or not first.due_running_seconds
+    assert days_sooner(aboard.context, now, replace(long, rise=1.0, up=False)) is None
+    assert days_sooner(aboard.context, now, replace(long, rise=1.0, end=SignEnd.OVER)) is None
+
+
+def test_a_proposal_leads_to_the_trial_of_the_planned_job_and_moves_nothing(aboard: Stage) -> None:
+    """With a plan taken, the sign's page links the test's slot, to be moved by hand; looking at it changes no plan."""
+    made = aboard.ask("POST", f"/api/v1/plants/{PLANT}/plan/previews", role=Role.CHIEF, vessel=SHIP).json()
+    taken = {"digest": made["proposed"]["digest"]}
+    answer = aboard.ask("POST", f"/api/v1/plants/{PLANT}/plan", role=Role.CHIEF, vessel=SHIP, json=taken)
+    assert answer.status_code == 200, answer.text
+    before = aboard.ask("GET", f"/api/v1/plants/{PLANT}/plan", vessel=SHIP).json()["taken"]
+    browser = aboard.enter("chief-avocet")
+    page = browser.get(f"/plants/{PLANT}/signs").text
+    links = [unescape(one) for one in re.findall(r'href="([^"]*plan\?job=[^"]*)"', page.partition("on trial")[2])]
+    assert links
+    for link in links:
+        trial = browser.get(link)
+        assert trial.status_code == 200
+        assert 'id="move"' in trial.text
+    assert aboard.ask("GET", f"/api/v1/plants/{PLANT}/plan", vessel=SHIP).json()["taken"] == before

@@ -118,7 +118,7 @@ def _save(page: Page, one: Picture, to: Path) -> tuple[int, int]:
     box = {name: round(value) for name, value in box.items()}
     shot = page.context.new_cdp_session(page).send(
         "Page.captureScreenshot",
-        {"format": "webp", "quality": 82, "captureBeyondViewport": True, "clip": {**box, "scale": 1}},
+        {"format": "webp", "quality": 72, "captureBeyondViewport": True, "clip": {**box, "scale": 1}},
     )
     to.write_bytes(base64.b64decode(shot["data"]))
     return int(box["width"]), int(box["height"])
