@@ -29,6 +29,14 @@ def ran(*command: str, folder: Path, **environment: str) -> str:
     return done.stdout + done.stderr
 
 
+FILES = (
+    "/api/v1/jobs/{key}/paper within history",
+    "/api/v1/jobs/{key}/photos/{digest} within work",
+    "/api/v1/vessels/{vessel_id}/months/{month} within history",
+)
+"""Doors that answer a picture or a paper alone, which the generator gives as bytes without a type."""
+
+
 def test_it_posts_readings_reads_due_jobs_and_closes_one_all_typed(tmp_path: Path) -> None:
     """Generated without a door left out, checked by mypy in strict mode, run against a real server."""
     command = os.environ.get("CLIENT_GENERATOR")
@@ -47,7 +55,7 @@ def test_it_posts_readings_reads_due_jobs_and_closes_one_all_typed(tmp_path: Pat
             PATH=f"{generator.parent}:{os.environ['PATH']}",
         )
         left_out = [line for line in said.splitlines() if line.startswith(("WARNING", "ERROR"))]
-        assert left_out == ["WARNING parsing GET /api/v1/jobs/{key}/photos/{digest} within work."], said
+        assert sorted(left_out) == [f"WARNING parsing GET {door}." for door in FILES], said
         strict = ("--strict", "--config-file=", "--follow-imports=silent")
         ran(sys.executable, "-m", "mypy", *strict, str(CALLER), folder=tmp_path, MYPYPATH=str(tmp_path))
         key = people.add_key(live.context, FIRST, role=Role.COUNTER, label="typed", vessel_id=PLOVER.vessel)
