@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from api.pages.error.page import NOT_HERE
 from api.server.errors import STATUS, slug
 from api.server.middleware import HEADERS
 from scheduler import errors
@@ -180,10 +181,13 @@ def test_text_that_cannot_be_written_is_refused(stage: Stage) -> None:
 
 
 def test_a_person_gets_a_page(stage: Stage) -> None:
-    """A browser that asks for HTML is shown the error as a page, under the same status and headers."""
+    """A browser that asks for HTML is shown the error as a page, without id or key, under the same status and headers."""
     browser = stage.enter("engineer-plover")
-    answer = browser.get("/plants/nothing-here", headers={"Accept": "text/html"})
-    assert answer.status_code == 404
+    for path in ("/plants/nothing-here", "/vessels/nothing-here/handover", "/nothing-here"):
+        answer = browser.get(path, headers={"Accept": "text/html"})
+        assert answer.status_code == 404
+        assert NOT_HERE in answer.text
+        assert "nothing-here" not in answer.text.partition("<main")[2]
     assert answer.headers["content-type"].startswith("text/html")
     assert answer.headers["x-content-type-options"] == "nosniff"
 

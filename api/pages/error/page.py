@@ -12,7 +12,10 @@ from api.pages.shared.frame import Frame, Link
 from api.pages.shared.help import MANUAL, anchor_of
 from api.pages.shared.layout import render
 from api.server.errors import STATUS
-from scheduler.errors import NotSignedIn, SchedulerError
+from scheduler.errors import NotFound, NotSignedIn, SchedulerError
+
+NOT_HERE = "Nothing is here. The address is mistyped, what it led to is gone, or it is of another ship."
+"""Said of a page looked for; what the API says of the same names ids and keys."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +53,7 @@ def error_answer(request: Request, error: SchedulerError, status: int) -> Respon
     view = ErrorView(
         frame=Frame(title="Not possible · Leadline", here="/"),
         status=status,
-        says=error.says,
+        says=NOT_HERE if isinstance(error, NotFound) and request.method in ("GET", "HEAD") else error.says,
         faults=error.faults,
         ways=(*_page_before(request), Link(label="Go to the start", href="/")),
         request_id=getattr(request.state, "request_id", ""),

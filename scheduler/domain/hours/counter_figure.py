@@ -23,11 +23,3 @@ class CounterFigure:
         if whole < 0:
             return None
         return (whole if self.modulus is None else whole % self.modulus) * 1000
-
-    def seconds_until(self, value_milli: int) -> int:
-        """Running seconds from here to another value of it; negative before this one. Where it starts again, the nearer way."""
-        counts = value_milli - self.value_milli
-        if self.modulus is not None:
-            turn = self.modulus * 1000
-            counts = (counts + turn // 2) % turn - turn // 2
-        return counts * self.seconds_per_count // 1000
