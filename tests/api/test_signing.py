@@ -55,7 +55,7 @@ def test_a_month_is_signed_by_the_chief_when_it_is_over_and_once(fresh: Stage) -
 
 
 @pytest.mark.long
-def test_a_postponement_is_asked_on_the_job_page_and_decided_on_the_notes_page(fresh: Stage) -> None:
+def test_a_postponement_is_asked_on_the_job_page_and_decided_on_its_own(fresh: Stage) -> None:
     """The engineer asks with reason and risk; who asked cannot decide; the chief grants, and the limit moves."""
     engineer, chief = fresh.enter("engineer-plover"), fresh.enter("chief-plover")
     path = f"/vessels/demo-plover/jobs/{JOB}"
@@ -74,14 +74,13 @@ def test_a_postponement_is_asked_on_the_job_page_and_decided_on_the_notes_page(f
     assert "Postponement 1" in engineer.get(path).text
     page = engineer.get(NOTES).text
     assert "1 postponement to decide" in page.lower()
-    assert ">Grant<" not in page
-    form = _form(page, "decide", "d1", number="1", granted="yes")
-    assert engineer.post(NOTES, data=form).status_code == 403
-    page = chief.get(NOTES).text
-    assert (
-        chief.post(NOTES, data=_form(page, "decide", "d2", number="1", granted="yes", note="with care")).status_code
-        == 303
-    )
+    decide = "/vessels/demo-plover/decide/1"
+    assert decide not in page
+    assert engineer.post(decide, data=_form(page, "", "d1", granted="yes")).status_code == 403
+    assert decide in chief.get(NOTES).text
+    page = chief.get(decide).text
+    assert chief.post(decide, data=_form(page, "", "d2", granted="maybe")).status_code == 422
+    assert chief.post(decide, data=_form(page, "", "d3", granted="yes", note="with care")).status_code == 303
     told = fresh.ask("GET", f"/api/v1/jobs/{JOB}").json()
     assert told["postponed_to"] is not None
     assert told["limit_at"] == stamp(AT + timedelta(days=60) - timedelta(minutes=60))

@@ -460,8 +460,8 @@ def test_a_name_typed_is_nobodys_signature(aboard: tuple[Stage, str]) -> None:
         ("/plants/plover-plant/minimum", {"do": "chief", "master": "D. Master"}),
         ("/plants/plover-plant/minimum", {"do": "hotel", "name": "B. Hotel"}),
         (
-            "/vessels/demo-plover/notes",
-            {"do": "decide", "master": "D. Master", "granted": "yes", "number": number},
+            f"/vessels/demo-plover/decide/{number}",
+            {"master": "D. Master", "granted": "yes"},
         ),
     ):
         before = stored(stage)

@@ -10,6 +10,7 @@ from api.pages.drawing.days import day_patterns, day_swatch, days_strip
 from api.pages.drawing.field import LeadLabel, Plumb, place_flags
 from api.pages.drawing.glyphs import glyph, patterns
 from api.pages.drawing.margin import margin_chart, scale_of
+from api.pages.drawing.open_hours import open_hours_chart
 from api.pages.drawing.season import day_minima, season_chart, season_strip
 from api.pages.drawing.tubes import TUBE_BOTTOM, TUBE_TOP, TubeFigure, tube_y, tubes
 
@@ -27,6 +28,7 @@ __all__ = [
     "glyph",
     "margin_chart",
     "minimum_chart",
+    "open_hours_chart",
     "patterns",
     "place_flags",
     "scale_of",

@@ -23,7 +23,6 @@ class NotesView(FormState):
     action: str
     may_write: bool
     may_decide: bool
-    is_master: bool
     may_close: bool
     may_approve: bool
     may_review: bool

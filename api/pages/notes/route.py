@@ -5,7 +5,6 @@ import secrets
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from api.ics.writer import calendar_writer
 from api.pages.notes.page import NotesView, notes_page
 from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
@@ -13,11 +12,9 @@ from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.due import postponing
-from scheduler.actions.feed import refresh
 from scheduler.actions.record.month import last_month
 from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.work import breakdown, handover, nonconformities
-from scheduler.domain.base.enums import Role
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Refused
 
@@ -26,7 +23,6 @@ DONE = {
     "clog": "The clog is noted.",
     "handover": "Written and signed; who takes over signs it too.",
     "sign": "Signed: you have taken over.",
-    "decide": "Decided, and on record.",
     "answer": "Answered; another person closes it.",
     "close": "Closed.",
     "review": "The month is signed.",
@@ -37,7 +33,6 @@ _DOOR = {
     "clog": f"{_OF_VESSEL}/clogs",
     "handover": f"{_OF_VESSEL}/handovers",
     "sign": f"{_OF_VESSEL}/handovers/{{number}}/signature",
-    "decide": f"{_OF_VESSEL}/postponements/{{number}}/decision",
     "answer": f"{_OF_VESSEL}/non-conformities/{{number}}/answer",
     "close": f"{_OF_VESSEL}/non-conformities/{{number}}/close",
     "review": f"{_OF_VESSEL}/reviews",
@@ -70,7 +65,6 @@ def _do(context: Context, who: Asking, vessel_id: str, form: PageForm) -> Answer
     if what not in _DOOR:
         raise Refused(f"{what[:40]!r} is none of the page's forms.")
     frame.must_pass(who, "POST", _DOOR[what], "do this")
-    form.must_name_nobody("master")
     if what == "clog":
         return breakdown.note_clog(
             context,
@@ -95,19 +89,7 @@ def _do(context: Context, who: Asking, vessel_id: str, form: PageForm) -> Answer
         )
     if what == "approve":
         return changes.approve_version(context, hand, vessel_id, number)
-    if what == "close":
-        return nonconformities.close_nonconformity(context, hand, vessel_id, number)
-    answer = postponing.decide_postponement(
-        context,
-        hand,
-        vessel_id,
-        number,
-        granted=form["granted"] == "yes",
-        note=form["note"],
-        class_agreed=form["class_agreed"],
-    )
-    refresh.refresh(context, calendar_writer(context.settings.shown_base_url()), vessel_id)
-    return answer
+    return nonconformities.close_nonconformity(context, hand, vessel_id, number)
 
 
 def _answer(
@@ -125,7 +107,6 @@ def _answer(
         action=here,
         may_write=frame.may(who, "POST", _DOOR["clog"]),
         may_decide=who.actor.role in DECIDES,
-        is_master=who.actor.role is Role.MASTER,
         may_close=frame.may(who, "POST", _DOOR["close"]),
         may_approve=frame.may(who, "POST", _DOOR["approve"]),
         versions=[

@@ -7,7 +7,6 @@ from markupsafe import Markup
 
 from api.pages import drawing
 from api.pages.plant.view import MayOpenView, PlantView
-from api.pages.shared.margin import MarginStretch
 from scheduler.actions.base.context import Context
 from scheduler.actions.capacity.opening import opening_answer
 from scheduler.actions.plant_state.load import PlantState
@@ -71,33 +70,14 @@ def opening_chart(view: PlantView) -> Markup:
     answer = view.may.answer
     if answer is None or view.may.words is None or answer.code is OpeningCode.WORKED_ON:
         return Markup("")
-    to_at = answer.at + DRAWN
-    margins = [
-        MarginStretch(
-            from_at=one.from_at,
-            to_at=min(one.to_at, to_at),
-            available_m3_per_h=(one.margin_litres_per_h + one.minimum_litres_per_h) / 1000,
-            minimum_m3_per_h=one.minimum_litres_per_h / 1000,
-            minimum_label=one.label,
-            largest_m3_per_h=(one.margin_litres_per_h - one.after_trip_litres_per_h) / 1000,
-            open_positions=(),
-            down_positions=(),
-        )
-        for one in answer.stretches
-        if one.from_at < to_at
-    ]
-    high = max(max(r.minimum_m3_per_h, r.available_m3_per_h) for r in margins) or 1.0
     name = view.may.words.name(answer.pump)
-    return drawing.margin_chart(
-        margins,
-        (),
+    return drawing.open_hours_chart(
+        answer.stretches,
         from_at=answer.at,
-        to_at=to_at,
+        to_at=answer.at + DRAWN,
         now_at=view.now_at,
         utc_offset_minutes=view.frame.utc_offset_minutes,
         width=358,
         depth=70,
         name=f"The day from {short_date(answer.at, view.frame.utc_offset_minutes)} on with {name} open.",
-        scale=(0.0, high),
-        bed_depth=0,
     )

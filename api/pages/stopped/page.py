@@ -1,6 +1,5 @@
 """A pump stops: two questions and one button; then what is left, what to leave alone, and whom to tell."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -10,7 +9,6 @@ from api.pages import drawing
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
-from api.pages.shared.margin import MarginStretch
 from scheduler.actions.capacity.stopped import AHEAD_SHOWN, StoppedPump
 from scheduler.domain.capacity.may_open import OpenStretch
 from scheduler.domain.capacity.returning import ASSUMED_AFTER
@@ -195,31 +193,13 @@ def _hour_row(one: OpenStretch, view: StoppedView) -> tuple[str, str, str, bool]
 
 
 def _chart(view: StoppedView) -> Markup:
-    stretches: Sequence[OpenStretch] = view.stopped.left
-    margins = [
-        MarginStretch(
-            from_at=one.from_at,
-            to_at=one.to_at,
-            available_m3_per_h=(one.margin_litres_per_h + one.minimum_litres_per_h) / 1000,
-            minimum_m3_per_h=one.minimum_litres_per_h / 1000,
-            minimum_label=one.label,
-            largest_m3_per_h=(one.margin_litres_per_h - one.after_trip_litres_per_h) / 1000,
-            open_positions=(),
-            down_positions=(),
-        )
-        for one in stretches
-    ]
-    high = max(max(r.minimum_m3_per_h, r.available_m3_per_h) for r in margins) or 1.0
-    return drawing.margin_chart(
-        margins,
-        (),
+    return drawing.open_hours_chart(
+        view.stopped.left,
         from_at=view.stopped.at,
         to_at=view.stopped.at + AHEAD_SHOWN,
         now_at=view.stopped.at,
         utc_offset_minutes=view.offset,
         width=520,
         depth=110,
-        name=f"Margin of the next 24 hours without {view.position}: {capacity_left_words(stretches, view.offset)}.",
-        scale=(0.0, high),
-        bed_depth=0,
+        name=f"Margin of the next 24 hours without {view.position}: {capacity_left_words(view.stopped.left, view.offset)}.",
     )
