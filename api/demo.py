@@ -302,7 +302,10 @@ def _prove(scene: Scene) -> int:
     from scheduler.planning.judge.check import judge
 
     context = scene.context
-    office = httpx.Client(base_url=scene.url, headers={"Authorization": f"Bearer {scene.office_key}"}, timeout=60)
+    # Shorter than the server's own patience with an idle connection, so that none is used as it ends.
+    limits = httpx.Limits(keepalive_expiry=1)
+    key = {"Authorization": f"Bearer {scene.office_key}"}
+    office = httpx.Client(base_url=scene.url, headers=key, timeout=60, limits=limits)
 
     def holds(what: str, good: bool) -> None:
         print(f"  {'holds' if good else 'FAILS'}  {what}", flush=True)
@@ -352,7 +355,7 @@ def _prove(scene: Scene) -> int:
             holds("the exported history verifies against the record stamp", isinstance(found, Verified))
             broken = verify_lines(export.replace("Demo second", "Demo sEcond").splitlines(keepends=True))
             holds("a changed record is found", not isinstance(broken, Verified))
-            page = httpx.Client(base_url=scene.url, follow_redirects=True, timeout=60)
+            page = httpx.Client(base_url=scene.url, follow_redirects=True, timeout=60, limits=limits)
             entered = page.post(f"/enter/{people.make_link(context, 'chief-' + vessel.id.removeprefix('demo-'))}")
             holds("the page opens by the sign-in link", entered.status_code == 200 and vessel.name in entered.text)
     except SchedulerError as error:

@@ -60,7 +60,9 @@ def client_for(settings: GatewaySettings, key: str) -> httpx.Client:
     """A client for the server; Refused when its address is none. Proxies of the environment are not used: it is aboard."""
     headers = {"Authorization": f"Bearer {key}"}
     try:
-        return httpx.Client(base_url=settings.server, headers=headers, timeout=TIMEOUT, trust_env=False)
+        # Idle connections end before the server ends them, so that none is used as it goes.
+        limits = httpx.Limits(keepalive_expiry=1)
+        return httpx.Client(base_url=settings.server, headers=headers, timeout=TIMEOUT, limits=limits, trust_env=False)
     except httpx.InvalidURL as error:
         raise Refused(f'"server" in {settings.file} is "{settings.server}": {error}.') from error
 

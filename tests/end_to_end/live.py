@@ -103,7 +103,14 @@ def serving(database: str, ship: ShipPlan, *, years: float, clock: TurnedClock) 
 
 
 def _client(url: str, key: str) -> httpx.Client:
-    return httpx.Client(base_url=url, headers={"Authorization": f"Bearer {key}"}, timeout=60, trust_env=False)
+    # The server ends an idle connection after 5 s, as httpx does by itself: what is shorter never meets that end half way.
+    return httpx.Client(
+        base_url=url,
+        headers={"Authorization": f"Bearer {key}"},
+        timeout=60,
+        trust_env=False,
+        limits=httpx.Limits(keepalive_expiry=1),
+    )
 
 
 def database_file(folder: Path) -> str:
