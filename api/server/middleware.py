@@ -10,6 +10,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.server.errors import problem_shown
 from scheduler.errors import Refused, TooLarge
+from scheduler.language import ENGLISH, in_language
 from scheduler.settings import Settings
 
 HEADERS: Mapping[str, str] = {
@@ -94,9 +95,14 @@ class Guard:
                     raise _Over
             return message
 
+        body = counted if length is None else receive
         try:
-            inner = self.short.get((scope["method"], scope["path"]), self.app)
-            await inner(scope, counted if length is None else receive, dressed)
+            inner = self.short.get((scope["method"], scope["path"]))
+            if inner is not None or scope["path"].startswith(("/api/", "/cal/", "/static/")):
+                await (inner or self.app)(scope, body, dressed)
+            else:
+                with in_language(ENGLISH):  # until it is known who asks
+                    await self.app(scope, body, dressed)
         except _Over:
             if not started:
                 await refuse()

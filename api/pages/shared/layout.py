@@ -12,6 +12,7 @@ from api.pages import drawing
 from api.pages.shared.frame import Frame
 from api.pages.shared.help import manual_href
 from scheduler.domain.base.enums import JobState, Test
+from scheduler.language import gettext, language, ngettext, npgettext, pgettext
 from scheduler.wording import figures
 from scheduler.wording.figures import M3H, NBSP
 from scheduler.wording.invisible import visible_text
@@ -48,8 +49,12 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    env.add_extension("jinja2.ext.i18n")
+    env.install_gettext_callables(gettext, ngettext, newstyle=True, pgettext=pgettext, npgettext=npgettext)  # type: ignore[attr-defined]
     env.filters["unit"] = unit_markup
-    env.globals.update(asset=asset, help=manual_href, say=figures, glyph=drawing.glyph, State=JobState, Test=Test)
+    env.globals.update(
+        asset=asset, help=manual_href, language=language, say=figures, glyph=drawing.glyph, State=JobState, Test=Test
+    )
     return env
 
 

@@ -1,0 +1,1 @@
+"""The catalogues of the pages' languages: made anew from the sources, held complete."""
