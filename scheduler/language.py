@@ -77,32 +77,44 @@ def language() -> str:
     return ENGLISH if speech is None else speech.code
 
 
-def gettext(message: str) -> str:
-    """The message in the language spoken now; as it is where that has none."""
+def gettext(message: str, /, **places: object) -> str:
+    """The message in the language spoken now, as it is where that has none; its places filled in.
+
+    >>> gettext("{pump} stops at {time}", pump="VP1", time="08:00")
+    'VP1 stops at 08:00'
+    """
     speech = _SPEECH.get()
-    return message if speech is None or speech.catalogue is None else speech.catalogue.gettext(message)
+    said = message if speech is None or speech.catalogue is None else speech.catalogue.gettext(message)
+    return said.format(**places) if places else said
 
 
-def ngettext(one: str, many: str, count: int) -> str:
-    """The message for that many of something."""
+def ngettext(one: str, many: str, count: int, /, **places: object) -> str:
+    """The message for that many of something, its places filled in.
+
+    >>> ngettext("{count} pump", "{count} pumps", 2, count="2")
+    '2 pumps'
+    """
     speech = _SPEECH.get()
-    if speech is None or speech.catalogue is None:
-        return one if count == 1 else many
-    return speech.catalogue.ngettext(one, many, count)
+    plain = one if count == 1 else many
+    said = plain if speech is None or speech.catalogue is None else speech.catalogue.ngettext(one, many, count)
+    return said.format(**places) if places else said
 
 
-def pgettext(context: str, message: str) -> str:
-    """The message, told apart from one with the same English words by where it stands."""
+def pgettext(context: str, message: str, /, **places: object) -> str:
+    """The message, told apart from one with the same English words by where it stands; its places filled in."""
     speech = _SPEECH.get()
-    return message if speech is None or speech.catalogue is None else speech.catalogue.pgettext(context, message)
+    said = message if speech is None or speech.catalogue is None else speech.catalogue.pgettext(context, message)
+    return said.format(**places) if places else said
 
 
-def npgettext(context: str, one: str, many: str, count: int) -> str:
+def npgettext(context: str, one: str, many: str, count: int, /, **places: object) -> str:
     """As `ngettext` and `pgettext`."""
     speech = _SPEECH.get()
-    if speech is None or speech.catalogue is None:
-        return one if count == 1 else many
-    return speech.catalogue.npgettext(context, one, many, count)
+    plain = one if count == 1 else many
+    said = (
+        plain if speech is None or speech.catalogue is None else speech.catalogue.npgettext(context, one, many, count)
+    )
+    return said.format(**places) if places else said
 
 
 def marked(message: str) -> str:

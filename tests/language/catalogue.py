@@ -25,7 +25,7 @@ KEYWORDS = {
     "npgettext": ((1, "c"), 2, 3),
 }
 METHODS = {".py": "python", ".html": "jinja2"}
-SAYS = re.compile(r"(?<![\w.])(?:%s)\(|\{%%-? trans" % "|".join(KEYWORDS))
+SAYS = re.compile(rf"(?<![\w.])(?:{'|'.join(KEYWORDS)})\(|{{%-? trans")
 """What a file has that says anything: the others need not be parsed."""
 JINJA = {"trim_blocks": "true", "lstrip_blocks": "true", "silent": "false"}
 
