@@ -25,7 +25,9 @@ log = logging.getLogger("leadline")
 logging.getLogger("apscheduler.scheduler").setLevel(logging.ERROR)
 
 KEEP_UP_SECONDS = 5
-KEEP_UP = "keep up"
+KEEP_UP, PLANS = "keep up", "plans asked for"
+_OWN_THREAD = frozenset({KEEP_UP, PLANS})
+"""Ticks with a thread of their own: no plan and no walk through everything ever holds up a reading, nor a walk a plan."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,7 @@ class Timers:
         self._lock = threading.Lock()
         self._working, self._again = threading.Event(), threading.Event()
         self._scheduler = BackgroundScheduler(
-            executors={"default": ThreadPoolExecutor(4)},
+            executors={"default": ThreadPoolExecutor(4), **{name: ThreadPoolExecutor(1) for name in _OWN_THREAD}},
             job_defaults={"misfire_grace_time": None, "coalesce": True, "max_instances": 1},
             timezone="UTC",
         )
@@ -65,7 +67,7 @@ class Timers:
         settings = self._context.settings
         ticks: tuple[tuple[str, Callable[[], object], timedelta], ...] = (
             (KEEP_UP, lambda: write_behind(self._context, self._refresh), timedelta(seconds=KEEP_UP_SECONDS)),
-            ("plans asked for", lambda: plan_asked(self._context), timedelta(seconds=KEEP_UP_SECONDS)),
+            (PLANS, lambda: plan_asked(self._context), timedelta(seconds=KEEP_UP_SECONDS)),
             ("limits watch", lambda: open_where_due(self._context), timedelta(hours=1)),
             ("nightly round", lambda: nightly(self._context), timedelta(minutes=10)),
             ("record walk", lambda: daily_walk(self._context), timedelta(hours=1)),
@@ -79,7 +81,13 @@ class Timers:
         )
         for name, act, every in ticks:
             self._scheduler.add_job(
-                self._run, "interval", args=(name, act), seconds=every.total_seconds(), next_run_time=now, id=name
+                self._run,
+                "interval",
+                args=(name, act),
+                seconds=every.total_seconds(),
+                next_run_time=now,
+                id=name,
+                executor=name if name in _OWN_THREAD else "default",
             )
         self._scheduler.add_listener(self._heard, EVENT_JOB_ERROR | EVENT_JOB_MISSED)
         self._scheduler.start()

@@ -1,5 +1,6 @@
 """What belongs to no subject: answers of repeated requests, runs of the timers' tasks, what the installation learned by itself."""
 
+import secrets
 from datetime import datetime
 from typing import Any
 
@@ -62,6 +63,18 @@ def open_tasks(session: Session, name: str, begins: str = "") -> list[TaskRunRow
     if begins:  # no pattern: on SQLite that does not tell capitals from small letters
         query = query.where(func.substr(TaskRunRow.period, 1, len(begins)) == begins)
     return list(session.exec(query.order_by(col(TaskRunRow.started_at), TaskRunRow.period)))
+
+
+def ask_task(session: Session, name: str, vessel_id: str, now: datetime) -> None:
+    """Ask for a task: a row of its own each time, so that nobody who asks waits for another; whoever does it ends all it saw."""
+    period = f"{vessel_id}@{secrets.token_hex(8)}"
+    session.add(TaskRunRow(task=name, period=period, vessel_id=vessel_id, started_at=now))
+
+
+def task_is_asked(session: Session, name: str) -> bool:
+    """Whether a run of that task is asked for."""
+    query = select(TaskRunRow.task).where(TaskRunRow.task == name, col(TaskRunRow.ended_at).is_(None))
+    return session.exec(query.limit(1)).first() is not None
 
 
 def failed_tasks(session: Session, since: datetime) -> list[TaskRunRow]:

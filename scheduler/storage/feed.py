@@ -1,8 +1,10 @@
 """The calendar feed's stored events, bodies and addresses."""
 
+from collections.abc import Sequence
 from datetime import datetime
+from typing import NamedTuple
 
-from sqlalchemy import BigInteger, Index, and_, or_
+from sqlalchemy import BigInteger, ColumnElement, Index, SmallInteger, and_, not_, or_
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.storage.people import of_person
@@ -37,8 +39,11 @@ class AddressRow(Row, table=True):
 class FeedEventRow(Row, table=True):
     """An event of the calendar feed as last rendered, and as a task; the texts change only with the fingerprint.
 
-    starts_s, ends_s: epoch seconds; calendars of a whole fleet are sorted and cut by them.
+    starts_s, ends_s: epoch seconds. rank, rank_s: as `domain.feed.scope.urgency` has it, by which calendars of a whole fleet are cut;
+    a vessel's own status stands before all else.
     """
+
+    __table_args__ = (Index(None, "rank", "rank_s", "vessel_id", "uid"),)
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     uid: str = Field(primary_key=True)
@@ -53,6 +58,8 @@ class FeedEventRow(Row, table=True):
     ends_s: int = Field(sa_type=BigInteger)
     closed_at: datetime | None = Field(default=None, sa_type=Instant, sa_column_kwargs={"name": "closed_s"})
     state: str
+    rank: int = Field(sa_type=SmallInteger, sa_column_kwargs={"server_default": "0"})
+    rank_s: int = Field(sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})
     task: str = ""
 
 
@@ -81,6 +88,75 @@ def feed_event_rows(session: Session, vessel_id: str | None) -> list[FeedEventRo
     return list(
         session.exec(query.order_by(col(FeedEventRow.starts_s), FeedEventRow.vessel_id, FeedEventRow.occurrence_key))
     )
+
+
+STATUS_RANK = -1
+
+
+class FleetChoice(NamedTuple):
+    """Which events belong in a fleet's calendar. kinds: codes, none for all. out: how keys of pumps out begin, and whether they
+    are shown. over_s: what is over by then is left out; until_s: what is not late and begins later is; none: neither is.
+    late, over: ranks."""
+
+    kinds: Sequence[str] | None
+    out: tuple[str, bool]
+    late: int
+    over: int
+    over_s: int | None = None
+    until_s: int | None = None
+
+    def where(self) -> list[ColumnElement[bool]]:
+        """As conditions on events."""
+        event = FeedEventRow
+        out = func.substr(event.occurrence_key, 1, len(self.out[0])) == self.out[0]
+        found: list[ColumnElement[bool]] = [col(event.rank) > STATUS_RANK]
+        if not self.out[1]:
+            found.append(not_(out))
+        elif self.over_s is not None:
+            found.append(or_(not_(out), col(event.ends_s) > self.over_s))
+        if self.kinds is not None:
+            found.append(
+                or_(*(func.substr(event.occurrence_key, 1, len(kind) + 1) == f"{kind}:" for kind in self.kinds))
+            )
+        if self.until_s is not None:
+            found += [
+                col(event.rank) < self.over,
+                or_(col(event.rank) == self.late, col(event.starts_s) < self.until_s),
+            ]
+        return found
+
+
+def most_urgent_events(session: Session, choice: FleetChoice, most: int) -> list[FeedEventRow]:
+    """At most so many of the fleet's events that belong in its calendar, the most urgent first."""
+    event = FeedEventRow
+    query = select(event).where(*choice.where())
+    return list(
+        session.exec(query.order_by(col(event.rank), col(event.rank_s), event.vessel_id, event.uid).limit(most))
+    )
+
+
+def event_states(session: Session, choice: FleetChoice) -> dict[str, int]:
+    """How many of the fleet's events that belong in its calendar are in each state."""
+    query = select(FeedEventRow.state, func.count()).where(*choice.where()).group_by(FeedEventRow.state)
+    return dict(session.exec(query).all())
+
+
+def status_events(session: Session, most: int) -> list[FeedEventRow]:
+    """The status events of at most so many vessels, those of the oldest plans first."""
+    event = FeedEventRow
+    query = select(event).where(event.rank == STATUS_RANK).order_by(col(event.rank_s), event.vessel_id, event.uid)
+    return list(session.exec(query.limit(most)))
+
+
+def newest_status_s(session: Session) -> int | None:
+    """Where the newest of the vessels' status events begins; none without one."""
+    query = select(FeedEventRow.rank_s).where(FeedEventRow.rank == STATUS_RANK)
+    return session.exec(query.order_by(col(FeedEventRow.rank_s).desc()).limit(1)).first()
+
+
+def feed_bodies_written_at(session: Session, vessel_id: str) -> list[datetime]:
+    """When each calendar that is kept of the vessel ("": of the fleet) was put together."""
+    return list(session.exec(select(FeedBodyRow.made_at).where(FeedBodyRow.vessel_id == vessel_id)))
 
 
 def feed_body_row(session: Session, vessel_id: str, name: str) -> FeedBodyRow | None:

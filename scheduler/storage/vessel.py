@@ -147,6 +147,11 @@ def vessel_rows(
     return list(session.exec(query if only is None else query.where(VesselRow.id == only)))
 
 
+def vessel_names(session: Session) -> dict[str, str]:
+    """The name of each vessel, by her id."""
+    return dict(session.exec(select(VesselRow.id, VesselRow.name).order_by(VesselRow.id)).all())
+
+
 def asset_row(session: Session, asset_id: str) -> AssetRow | None:
     """What that id names and whose it is, or none."""
     return session.get(AssetRow, asset_id)

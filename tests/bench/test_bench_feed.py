@@ -21,12 +21,11 @@ from scheduler.actions.feed.calendars import _fleet_body, last_good, write_fleet
 from scheduler.actions.people import people
 from scheduler.actions.vessel import changes
 from scheduler.actions.vessel.document import VESSEL as DOCUMENT
-from scheduler.actions.vessel.document import document_of
 from scheduler.domain.base.enums import Role
-from scheduler.domain.feed.scope import MOST_OCTETS, Scope
+from scheduler.domain.feed.scope import MOST_OCTETS, OPEN_RANK, Scope
 from scheduler.settings import Settings
-from scheduler.storage.feed import FeedEventRow, feed_event_rows
-from scheduler.storage.vessel import VesselRow, vessel_row, vessel_rows
+from scheduler.storage.feed import STATUS_RANK, FeedEventRow, feed_event_rows
+from scheduler.storage.vessel import VesselRow, vessel_names, vessel_row
 from seed_fleet.documents import vessel_document
 from seed_fleet.running import Run
 from seed_fleet.ships import AVOCET
@@ -146,6 +145,8 @@ def fleet_of(context: Context, vessels: int, events: int) -> None:
                     starts_s=1_800_000_000 + number,
                     ends_s=1_800_000_001 + number,
                     state="" if number == 0 else "ahead",
+                    rank=STATUS_RANK if number == 0 else OPEN_RANK,
+                    rank_s=1_800_000_000 + number,
                 )
                 session.add(row)
 
@@ -174,8 +175,8 @@ def test_a_fleet_of_more_than_1000_events_is_joined_from_stored_texts(tmp_path: 
             whole.add_component(Event.from_ical(row.text))
         took = cpu_seconds(lambda: write_fleet(context, pen), 9)
         with database.read() as session:
-            vessels = {row.id: document_of(session, row.id)[0] for row in vessel_rows(session)}
-            joined = cpu_seconds(lambda: _fleet_body(session, pen, Scope(vessel_id=None), vessels, rows, AT), 9)
+            names = vessel_names(session)
+            joined = cpu_seconds(lambda: _fleet_body(session, pen, Scope(vessel_id=None), names, AT), 9)
         rendered = cpu_seconds(whole.to_ical, 3) * shown_events / 50
         tracemalloc.start()
         write_fleet(context, pen)

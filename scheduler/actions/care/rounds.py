@@ -7,6 +7,7 @@ from datetime import timedelta
 
 from scheduler.actions.base.context import Context
 from scheduler.actions.base.pending import ask_plan, plan_made, plans_asked
+from scheduler.actions.feed.calendars import FLEET, fleet_is_behind
 from scheduler.actions.feed.refresh import stale_vessels
 from scheduler.actions.hours.ledger import StoredTotals, derive_all
 from scheduler.actions.plan.fleet import PlantPlan, plan_many
@@ -36,10 +37,20 @@ _LASTING = frozenset({Code.SOURCES, Code.CONFLICT})
 
 
 def write_behind(context: Context, refresh: Callable[[str], object]) -> None:
-    """Derive what was posted, and write the calendars that are behind what is stored: what an action asked for by its revision."""
+    """Derive what was posted, and write the calendars that are behind what is stored: what an action asked for by its revision.
+    What is posted meanwhile waits for one vessel's calendar at most.
+
+    Args:
+        refresh: called with each vessel that is behind, and with `FLEET` where the fleet's calendar is.
+    """
     derive_all(context)
     for vessel_id in stale_vessels(context, _FEED_AGE_S):
+        if context.stopping.is_set():
+            return
         refresh(vessel_id)
+        derive_all(context)
+    if fleet_is_behind(context, _FEED_AGE_S):
+        refresh(FLEET)
 
 
 def plan_asked(context: Context) -> int:

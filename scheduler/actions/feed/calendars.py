@@ -4,7 +4,7 @@ Nothing is rendered here but the frame and the fleet's own status. What is kept 
 """
 
 import json
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 
@@ -15,26 +15,46 @@ from scheduler.domain.base.enums import JobState
 from scheduler.domain.feed.entries import PLAN_STATUS_KEY, fleet_entry
 from scheduler.domain.feed.reminding import evening_before
 from scheduler.domain.feed.revision import CalendarEntry, Feed, StoredEvent, republish
-from scheduler.domain.feed.scope import MOST_EVENTS, MOST_OCTETS, OUT, Piece, Scope, fitting
+from scheduler.domain.feed.scope import (
+    LATE_RANK,
+    MOST_EVENTS,
+    MOST_OCTETS,
+    OUT,
+    OVER_RANK,
+    Piece,
+    Scope,
+    fitting,
+)
 from scheduler.domain.vessel.document import Vessel
 from scheduler.domain.vessel.naming import ship_names
 from scheduler.shiptime import ShipOffset
+from scheduler.storage.base import ask_task, open_tasks, task_is_asked
 from scheduler.storage.database import Session
 from scheduler.storage.feed import (
     AddressRow,
     FeedBodyRow,
     FeedEventRow,
+    FleetChoice,
     address_rows,
     address_rows_of,
+    event_states,
+    feed_bodies_written_at,
     feed_body_row,
     feed_body_rows,
     feed_event_rows,
+    most_urgent_events,
+    newest_status_s,
+    status_events,
 )
-from scheduler.storage.vessel import revision_of, vessel_rows
+from scheduler.storage.vessel import revision_of, vessel_names
 
 FLEET = ""
 """Under which the fleet's calendars are kept, in place of a vessel's id."""
+FLEET_SECONDS = 60
+FLEET_TASK = "fleet calendar"
 _FRAME_OCTETS = 3000
+MOST_STATUSES = MOST_EVENTS // 2
+"""Of the vessels' own status events in a fleet's calendar, those of the oldest plans: each of the others has hers in her own."""
 _PLAIN = Scope(vessel_id=None)
 _FIRM, _ALL_DAY = "\r\nSTATUS:CONFIRMED\r\n", "\r\nDTSTART;VALUE=DATE:"
 """In the text of an event that is planned or past due; of one that stands on a date."""
@@ -96,7 +116,7 @@ def write_vessel(
             if row.occurrence_key == PLAN_STATUS_KEY or _stands(row, scope, now_s)
         ]
         whole = f"Planned maintenance of the vacuum plant of {vessel.name}."
-        about = _about(whole, scope, [vessel])
+        about = _about(whole, scope, _kind_names(vessel))
         body = writer.compose(vessel.name, texts, about, f"/vessels/{vessel_id}/plan")
         made[scope.name] = _keep(session, writer, scope, body, at, revision_of(session, vessel_id))
     _forget(session, vessel_id, made)
@@ -106,20 +126,36 @@ def write_vessel(
 def write_fleet(context: Context, writer: CalendarWriter, also: Scope | None = None) -> None:
     """Write anew what changed of the fleet's calendars, if any is in use or `also` is asked for.
 
-    In a transaction of its own: of vessels written at the same time, the last to come here sees all of them.
+    In a transaction of its own, and from what is stored of the vessels alone. What was asked for until it began is done with it.
     """
-    with context.db.read() as session:
-        if also is None and not address_rows_of(session, None) and not feed_body_rows(session, FLEET):
-            return
     with context.db.write(FLEET) as session:
+        for asked in open_tasks(session, FLEET_TASK):
+            session.delete(asked)
+        session.flush()
         at = context.now()
-        vessels = {row.id: document_of(session, row.id)[0] for row in vessel_rows(session)}
-        rows = [row for row in feed_event_rows(session, None) if row.vessel_id in vessels]
+        scopes = _in_use(session, None, at, also)
+        names = vessel_names(session) if scopes else {}
         made: dict[str, StoredCalendar] = {}
-        for scope in _in_use(session, None, at, also):
-            body, status = _fleet_body(session, writer, scope, vessels, rows, at)
+        for scope in scopes:
+            body, status = _fleet_body(session, writer, scope, names, at)
             made[scope.name] = _keep(session, writer, scope, body, at, 0, status)
         _forget(session, FLEET, made)
+
+
+def ask_fleet(session: Session, vessel_id: str, at: datetime) -> None:
+    """Ask for the fleet's calendar anew, since an event of that vessel changed."""
+    ask_task(session, FLEET_TASK, vessel_id, at)
+
+
+def fleet_is_behind(context: Context, most_age_s: int) -> bool:
+    """Whether the fleet's calendar is to be written now: something changed, but at most once each `FLEET_SECONDS`; or it is as old
+    as `most_age_s`."""
+    with context.db.read() as session:
+        written = min(feed_bodies_written_at(session, FLEET), default=None)
+        age_s = None if written is None else context.now_s() - seconds(written)
+        if task_is_asked(session, FLEET_TASK):
+            return age_s is None or age_s >= FLEET_SECONDS or age_s < 0
+        return age_s is not None and age_s >= most_age_s
 
 
 def kept_scopes(session: Session, at: datetime) -> list[tuple[str, Scope]]:
@@ -175,50 +211,75 @@ def _stands(row: FeedEventRow, scope: Scope, now_s: int) -> bool:
     return not over and scope.takes(row.occurrence_key) and scope.shows(row.state, row.starts_s, now_s)
 
 
-def _about(whole: str, scope: Scope, vessels: Iterable[Vessel]) -> str:
+def _about(whole: str, scope: Scope, kind_names: Mapping[str, str]) -> str:
     lines = [whole]
     if scope.kinds is not None:
-        names = {kind.code: kind.name for vessel in vessels for plant in vessel.plants for kind in plant.job_kinds}
-        lines.append(f"Only: {', '.join(names.get(code, code) for code in scope.kinds)}.")
+        lines.append(f"Only: {', '.join(kind_names.get(code, code) for code in scope.kinds)}.")
     if scope.days_ahead is not None:
         lines.append(f"Only the next {scope.days_ahead} days and what is past due.")
     lines.append("No alarm: programs fetch it late.")
     return " ".join(lines)
 
 
+def _kind_names(vessel: Vessel) -> dict[str, str]:
+    return {kind.code: kind.name for plant in vessel.plants for kind in plant.job_kinds}
+
+
+def _fleet_kind_names(session: Session, scope: Scope, vessels: Iterable[str]) -> Mapping[str, str]:
+    """The names of the kinds it shows, from as few documents as have them all."""
+    found: dict[str, str] = {}
+    for vessel_id in vessels:
+        if not set(scope.kinds or ()) - found.keys():
+            break
+        found = {**_kind_names(document_of(session, vessel_id)[0]), **found}
+    return found
+
+
+def _choice(scope: Scope, now_s: int) -> FleetChoice:
+    """As `_stands`, for the database."""
+    ahead = scope.days_ahead
+    return FleetChoice(
+        kinds=scope.kinds,
+        out=(OUT, scope.kinds is None and not scope.tasks),
+        late=LATE_RANK,
+        over=OVER_RANK,
+        over_s=None if ahead is None else now_s,
+        until_s=None if ahead is None else now_s + ahead * 86_400,
+    )
+
+
 def _fleet_body(
-    session: Session,
-    writer: CalendarWriter,
-    scope: Scope,
-    vessels: dict[str, Vessel],
-    rows: Sequence[FeedEventRow],
-    at: datetime,
+    session: Session, writer: CalendarWriter, scope: Scope, names: Mapping[str, str], at: datetime
 ) -> tuple[bytes, str]:
-    named: dict[bool, list[Piece]] = {True: [], False: []}
-    ships = ship_names({vessel_id: vessel.name for vessel_id, vessel in vessels.items()})
-    clocks = {vessel_id: clock_of(session, vessel_id, at) for vessel_id in vessels} if scope.alarms else {}
-    utc = ShipOffset(0)
-    for row in rows:
-        status = row.occurrence_key == PLAN_STATUS_KEY
-        if status or _stands(row, scope, seconds(at)):
-            text = _text(writer, row, scope, clocks.get(row.vessel_id, utc), ships[row.vessel_id])
-            key = f"{row.vessel_id} {row.occurrence_key}"
-            named[status].append(Piece(state=row.state, starts_s=row.starts_s, key=key, text=text))
-    taken = sum(len(one.text.encode()) for one in named[True]) + _FRAME_OCTETS
-    kept, left_out = fitting(named[False], most=MOST_EVENTS - 1 - len(named[True]), octets=MOST_OCTETS - taken)
-    newest_s = max((one.starts_s for one in named[True]), default=at.timestamp())
+    """names: of the vessels, by id."""
+    ships, choice, clocks = ship_names(names), _choice(scope, seconds(at)), dict[str, ShipOffset]()
+
+    def piece(row: FeedEventRow) -> Piece:
+        if scope.alarms and row.vessel_id not in clocks:
+            clocks[row.vessel_id] = clock_of(session, row.vessel_id, at)
+        text = _text(writer, row, scope, clocks.get(row.vessel_id, ShipOffset(0)), ships[row.vessel_id])
+        return Piece(state=row.state, starts_s=row.starts_s, key=f"{row.vessel_id} {row.occurrence_key}", text=text)
+
+    statuses = [piece(row) for row in status_events(session, MOST_STATUSES)]
+    taken = sum(len(one.text.encode()) for one in statuses) + _FRAME_OCTETS
+    most = MOST_EVENTS - 1 - len(statuses)
+    urgent = [piece(row) for row in most_urgent_events(session, choice, most)]
+    kept, _ = fitting(urgent, most=most, octets=MOST_OCTETS - taken)
+    states = event_states(session, choice)
+    newest_s = newest_status_s(session)
     entry = fleet_entry(
-        on=datetime.fromtimestamp(newest_s, UTC).date(),
-        vessels=len(vessels),
-        states=[one.state for one in named[False]],
-        left_out=left_out,
+        on=datetime.fromtimestamp(at.timestamp() if newest_s is None else newest_s, UTC).date(),
+        vessels=len(names),
+        states=states,
+        left_out=sum(states.values()) - len(kept),
     )
     before = feed_body_row(session, FLEET, scope.name)
     old = None if before is None or before.status is None else _status_from(before.status)
     event = writer.publish(old, entry, FLEET, at)[1]
     first = event.task if scope.tasks else event.text
-    about = _about(f"Planned maintenance of the vacuum plants of {len(vessels)} vessels.", scope, vessels.values())
-    texts = [first, *(one.text for one in (*named[True], *kept))]
+    whole = f"Planned maintenance of the vacuum plants of {len(names)} vessels."
+    about = _about(whole, scope, _fleet_kind_names(session, scope, names))
+    texts = [first, *(one.text for one in (*statuses, *kept))]
     return writer.compose("Fleet", texts, about, "/?all=1"), _status_text(event)
 
 

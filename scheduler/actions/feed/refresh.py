@@ -9,7 +9,15 @@ from typing import Any
 
 from scheduler.actions.base.context import Context, seconds
 from scheduler.actions.feed.addresses import AddressOpened
-from scheduler.actions.feed.calendars import FLEET, CalendarWriter, StoredCalendar, last_good, write_fleet, write_vessel
+from scheduler.actions.feed.calendars import (
+    FLEET,
+    CalendarWriter,
+    StoredCalendar,
+    ask_fleet,
+    last_good,
+    write_fleet,
+    write_vessel,
+)
 from scheduler.actions.feed.content import content_of, event_of_row
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state import published as plant_state_published
@@ -17,18 +25,15 @@ from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
 from scheduler.domain.base.enums import JobState
-from scheduler.domain.feed.entries import (
-    fleet_entry,
-    status_entry,
-)
+from scheduler.domain.feed.entries import PLAN_STATUS_KEY, fleet_entry, status_entry
 from scheduler.domain.feed.revision import CalendarEntry, StoredEvent
-from scheduler.domain.feed.scope import Scope
+from scheduler.domain.feed.scope import Scope, urgency
 from scheduler.errors import Busy, SchedulerError
 from scheduler.shiptime import ship_time
 from scheduler.storage.base import TaskRunRow, task_row, task_rows
 from scheduler.storage.database import Session
 from scheduler.storage.due import published_rows
-from scheduler.storage.feed import FeedEventRow, feed_body_row, feed_event_rows, vessels_behind
+from scheduler.storage.feed import STATUS_RANK, FeedEventRow, feed_body_row, feed_event_rows, vessels_behind
 from scheduler.storage.vessel import revision_of, vessel_rows
 
 log = logging.getLogger("leadline")
@@ -41,7 +46,7 @@ CALENDAR_TROUBLE = "calendar"
 
 
 def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredCalendar:
-    """Bring a vessel's published dates and calendars up to date, and the fleet's calendar.
+    """Bring a vessel's published dates and calendars up to date, and ask for the fleet's calendar where an event of hers changed.
 
     Dates that moved are listed (`publishing`); events that show nothing new keep every byte. Returns the vessel's plain calendar.
     """
@@ -57,7 +62,6 @@ def refresh(context: Context, writer: CalendarWriter, vessel_id: str) -> StoredC
             break
     body = body or _store(context, writer, vessel_id, None)
     assert body is not None
-    write_fleet(context, writer)
     _well_again(context, vessel_id)
     return body
 
@@ -103,15 +107,21 @@ def _store(
                 session.add(_row(row, vessel_id, uid, plants, entry, event))
         for row in old.values():
             session.delete(row)
+        if session.new or session.dirty or session.deleted:
+            ask_fleet(session, vessel_id, at)
         session.flush()
         return write_vessel(session, writer, vessel_id, at)
 
 
 def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
     """As `refresh`, for those whose own work must not fail with it: what went wrong is logged and noted for readiness
-    and page, and the last good calendars go on being served."""
+    and page, and the last good calendars go on being served. vessel_id `FLEET`: the fleet's calendars, from what is stored."""
     try:
-        refresh(context, writer, vessel_id)
+        if vessel_id == FLEET:
+            write_fleet(context, writer)
+            _well_again(context, FLEET)
+        else:
+            refresh(context, writer, vessel_id)
     except Exception as error:
         says = f"failed: {type(error).__name__}: {error}"[:300]
         if trouble(context).get(vessel_id, ("", ""))[0] != says:
@@ -119,7 +129,7 @@ def renew(context: Context, writer: CalendarWriter, vessel_id: str) -> bool:
             with suppress(SchedulerError), context.db.write(vessel_id) as session:
                 row = task_row(session, CALENDAR_TROUBLE, vessel_id)
                 row = row or TaskRunRow(
-                    task=CALENDAR_TROUBLE, period=vessel_id, vessel_id=vessel_id, started_at=context.now()
+                    task=CALENDAR_TROUBLE, period=vessel_id, vessel_id=vessel_id or None, started_at=context.now()
                 )
                 row.started_at = row.ended_at = context.now()
                 row.outcome = says
@@ -206,6 +216,10 @@ def _row(
     entry: CalendarEntry,
     event: StoredEvent,
 ) -> FeedEventRow:
+    state, starts_s = entry.state.value if entry.state else "", _second(entry.starts)
+    rank, rank_s, _ = urgency(state, starts_s, entry.key)
+    if entry.key == PLAN_STATUS_KEY:
+        rank = STATUS_RANK
     shown: dict[str, Any] = {
         "text": event.text,
         "task": event.task,
@@ -213,9 +227,11 @@ def _row(
         "sequence": event.sequence,
         "changed_at": event.changed_at,
         "created_at": event.created_at,
-        "starts_s": _second(entry.starts),
+        "starts_s": starts_s,
         "ends_s": _second(entry.ends),
-        "state": entry.state.value if entry.state else "",
+        "state": state,
+        "rank": rank,
+        "rank_s": rank_s,
         "closed_at": event.changed_at if entry.state in (JobState.DONE, JobState.WITHDRAWN) else None,
     }
     if row is not None:
@@ -237,7 +253,7 @@ def bare(context: Context, writer: CalendarWriter, scope: Scope) -> StoredCalend
     at = context.now()
     if scope.vessel_id is None:
         name, path = "Fleet", "/?all=1"
-        entry = fleet_entry(on=at.date(), vessels=0, states=(), left_out=0)
+        entry = fleet_entry(on=at.date(), vessels=0, states={}, left_out=0)
     else:
         with context.db.read() as session:
             vessel, _ = document_of(session, scope.vessel_id)

@@ -3,6 +3,7 @@
 Which figures an entry shows, and when they change, is in `quoting`; its revision numbers are in `revision`.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -167,7 +168,7 @@ def status_entry(
     """
     then = offset_minutes if plan_offset_minutes is None else plan_offset_minutes
     on = ship_time(plan_at or at, then).date()
-    counts = _counts([job.state.value for job in jobs if job.first])
+    counts = _counts(Counter(job.state.value for job in jobs if job.first))
     if out:
         counts = [
             f"{len(out)} pump{'' if len(out) == 1 else 's'} out",
@@ -206,11 +207,11 @@ def status_entry(
     )
 
 
-def fleet_entry(*, on: date, vessels: int, states: Sequence[str], left_out: int) -> CalendarEntry:
+def fleet_entry(*, on: date, vessels: int, states: Mapping[str, int], left_out: int) -> CalendarEntry:
     """The all-day entry of a fleet's calendar: what is due in it, and whether all of it is there.
 
     Args:
-        on: date of the newest plan among the vessels. states: the word of the state of each job that belongs in it.
+        on: date of the newest plan among the vessels. states: how many of the jobs that belong in it are in each state, by its word.
         left_out: how many of them did not fit.
     """
     lines = [
@@ -220,7 +221,7 @@ def fleet_entry(*, on: date, vessels: int, states: Sequence[str], left_out: int)
     if left_out:
         lines.insert(
             0,
-            f"{left_out} of {len(states)} jobs did not fit in this calendar ({MOST_EVENTS} entries, 1 MB): those "
+            f"{left_out} of {sum(states.values())} jobs did not fit in this calendar ({MOST_EVENTS} entries, 1 MB): those "
             "furthest ahead or longest done are left out. The vessels' own calendars and pages have all of them.",
         )
     named = f"Fleet of {vessels} vessel{'' if vessels == 1 else 's'}"
@@ -241,7 +242,7 @@ def fleet_entry(*, on: date, vessels: int, states: Sequence[str], left_out: int)
     )
 
 
-def _counts(states: Sequence[str]) -> list[str]:
+def _counts(states: Mapping[str, int]) -> list[str]:
     said = (
         (JobState.PAST_LIMIT, "past limit"),
         (JobState.PAST_DUE, "past due"),
@@ -249,7 +250,7 @@ def _counts(states: Sequence[str]) -> list[str]:
         (JobState.NOT_KNOWN, "last time not known"),
         (JobState.POSTPONED, "postponed"),
     )
-    counts = [f"{count} {words}" for state, words in said if (count := states.count(state.value))]
+    counts = [f"{count} {words}" for state, words in said if (count := states.get(state.value, 0))]
     return counts or ["nothing due"]
 
 

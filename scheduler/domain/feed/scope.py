@@ -68,10 +68,13 @@ class Piece:
     text: str
 
 
+LATE_RANK, OPEN_RANK, OVER_RANK = 0, 1, 2
+
+
 def urgency(state: str, starts_s: float, key: str) -> tuple[int, float, str]:
     """Sort key by what matters most now: past due first, then open jobs by date, then the newest of what is over."""
     over = state in _CLOSED
-    return 0 if state in _LATE else 2 if over else 1, -starts_s if over else starts_s, key
+    return LATE_RANK if state in _LATE else OVER_RANK if over else OPEN_RANK, -starts_s if over else starts_s, key
 
 
 def fitting(

@@ -36,7 +36,7 @@ def calendars() -> dict[str, bytes]:
     states = [entry.state for entry in whole()]
     fleet = published_event(
         None,
-        fleet_entry(on=date(2026, 11, 25), vessels=2, states=["past due"], left_out=3),
+        fleet_entry(on=date(2026, 11, 25), vessels=2, states={"past due": 4}, left_out=3),
         vessel_id="",
         base_url="http://x",
         at=AT,

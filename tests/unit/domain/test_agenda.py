@@ -456,7 +456,7 @@ def test_a_calendar_of_many_vessels_is_cut_by_what_matters_least_now_and_says_so
     small, rest = fitting(pieces, octets=105)
     assert (len(small), rest) == (10, 120)
     assert fitting(pieces) == (tuple(sorted(pieces, key=lambda one: (one.starts_s, one.key))), 0)
-    entry = fleet_entry(on=date(2026, 11, 25), vessels=3, states=["past limit", "ahead"], left_out=1)
+    entry = fleet_entry(on=date(2026, 11, 25), vessels=3, states={"past limit": 1, "ahead": 1}, left_out=1)
     assert entry.summary == "Fleet of 3 vessels - 1 past limit - 1 left out"
     assert "1 of 2 jobs did not fit" in entry.description
 
