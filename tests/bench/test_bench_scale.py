@@ -178,7 +178,7 @@ def test_ten_years_of_eight_pumps(kind: str, tmp_path: Path) -> None:
         times = [T0 + hours_in_all * HOUR_S * share // 97 + 1234 for share in range(1, 97, 16)]
 
         def hours(session: Session, at_s: int) -> list[int]:
-            totals = ledger.StoredTotals(session, rows)
+            totals = ledger.totals_of(session, rows[0].vessel_id, rows)
             at = datetime.fromtimestamp(at_s, UTC)
             return [running_hours(plant, totals, Subject.PUMP, pump.id, at).seconds for pump in plant.pumps]
 

@@ -21,7 +21,15 @@ from scheduler.domain.capacity.minimum import (
 )
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, Refused
-from scheduler.storage.capacity import OutageRow, OutageStatus, PumpTestRow, open_outage_rows, outage_rows
+from scheduler.storage.capacity import (
+    OutageRow,
+    OutageStatus,
+    PumpTestRow,
+    concession_rows,
+    open_outage_rows,
+    outage_rows,
+    passed_tests,
+)
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.wording.figures import moment
@@ -255,7 +263,7 @@ def returned(
     for row in rows:
         end_outage(session, row, at)
     if test is Test.NONE:
-        whole = capacities_of(session, place.vessel_id, plant)[place.id]
+        whole = capacities_of(plant, passed_tests(session, place.vessel_id))[place.id]
         counts = litres_down(provisional_capacity(plant, whole))
         begin_outage(session, place, at, OutageStatus.NOT_PROVED, counts, reason=reason, by=by, now=now)
 
@@ -307,7 +315,7 @@ def margin_left(session: Session, plant: Plant, vessel_id: str, at: datetime) ->
 def margin_now(session: Session, plant: Plant, vessel_id: str, at: datetime) -> tuple[int, int, str]:
     """Available and minimum capacity at an instant in litres/h, facts only, and the minimum's label."""
     outages = [outage_of(row) for row in outage_rows(session, vessel_id, plant.id, since_at=at)]
-    counts = capacities_at(plant, outages, at, capacities_of(session, vessel_id, plant))
-    agreed = concessions_of(session, vessel_id, plant.id)
+    counts = capacities_at(plant, outages, at, capacities_of(plant, passed_tests(session, vessel_id)))
+    agreed = concessions_of(concession_rows(session, vessel_id, plant.id))
     minimum, label = minimum_agreed(plant, at, offset_minutes(session, vessel_id, at), agreed)
     return sum(map(litres_down, counts.values())), litres_up(minimum), label

@@ -26,7 +26,7 @@ from scheduler.domain.capacity.tests import (
 )
 from scheduler.domain.vessel.document import Plant, Pump
 from scheduler.errors import Clash, Refused
-from scheduler.storage.capacity import OutageStatus, open_outage_rows
+from scheduler.storage.capacity import OutageStatus, open_outage_rows, passed_tests
 from scheduler.storage.database import Session
 from scheduler.storage.record import append_record
 from scheduler.wording.figures import moment
@@ -125,7 +125,7 @@ def record_test(context: Context, hand: Hand, place: Place, given: PullDown) -> 
                 f"The test gives {found.swept.m3_per_h:.1f} m³/h beside {pump.rated_swept_m3_per_h:g} rated. Check "
                 "seconds, pressures and the receiver's volume, and that one pump alone was running."
             )
-        before = capacities_of(session, place.vessel_id, plant)[place.id]
+        before = capacities_of(plant, passed_tests(session, place.vessel_id))[place.id]
         counted = found.swept if given.result is Test.PASSED else None
         by = hand.actor.name
         returned(session, plant, place, given.at, given.reason, given.result, counted, by, context.now())
@@ -154,7 +154,7 @@ def computed(context: Context, place: Place, given: PullDown) -> dict[str, Any]:
     with context.db.read() as session:
         vessel, _ = document_of(session, place.vessel_id)
         plant = plant_of(vessel, place.plant_id)
-        before = capacities_of(session, place.vessel_id, plant)[place.id]
+        before = capacities_of(plant, passed_tests(session, place.vessel_id))[place.id]
     pump = next(p for p in plant.pumps if p.id == place.id)
     return _shown(plant, pump, measured_of(plant, given), before.m3_per_h)
 

@@ -9,7 +9,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.base.pending import ask_plan, plan_made, plans_asked
 from scheduler.actions.feed.calendars import FLEET, fleet_is_behind
 from scheduler.actions.feed.refresh import stale_vessels
-from scheduler.actions.hours.ledger import StoredTotals, derive_all
+from scheduler.actions.hours.ledger import derive_all, totals_of
 from scheduler.actions.plan.fleet import PlantPlan, plan_many
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import offset_minutes
@@ -115,7 +115,7 @@ def watched_flags(context: Context, session: Session, vessel_id: str) -> list[tu
     vessel, _ = document_of(session, vessel_id)
     rows = counter_rows(session, vessel_id)
     seen = {row.id: _seen(session, row, context.now_s()) for row in rows}
-    totals = StoredTotals(session, rows)
+    totals = totals_of(session, vessel_id, rows)
     today = voyage_days_of(session, vessel_id)[0].on(ship_today(session, context, vessel_id))
     laid_up = today is not None and today.kind in LAID_UP
     found = []

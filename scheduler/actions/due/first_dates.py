@@ -6,28 +6,30 @@ from datetime import date, datetime, time
 from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.base.matching import must_match
 from scheduler.actions.base.pending import ask_plan
-from scheduler.actions.hours.ledger import StoredTotals
+from scheduler.actions.hours.ledger import totals_of
 from scheduler.actions.people.sides import AUTHORITY, Side, must_be_another, person_acting, remember_side
-from scheduler.actions.plant_state.load import PlantState, known_from, load_plant
+from scheduler.actions.plant_state.load import PlantState, load_plant
 from scheduler.actions.plant_state.open_jobs import kind_of, open_job
-from scheduler.actions.plant_state.stored import first_dates_of
+from scheduler.actions.plant_state.stored import done_of, first_dates_of
 from scheduler.actions.vessel.document import document_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.domain.base.enums import JobState, Role, Subject
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.domain.due.first_date import first_date_faults, latest_on
 from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.last_done import JobId, last_not_known
+from scheduler.domain.due.last_done import JobId, known_from, last_not_known
 from scheduler.domain.due.subjects import where
-from scheduler.domain.hours.running import RunningHours, running_hours
+from scheduler.domain.hours.running import RunningHours, Totals, running_hours
 from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import Clash, NotAllowed, NotFound, Refused
 from scheduler.shiptime import day_text, instant_of, ship_time
 from scheduler.storage.database import Session
-from scheduler.storage.due import FirstDateRow, first_date_row
+from scheduler.storage.due import FirstDateRow, first_date_row, first_date_rows
 from scheduler.storage.hours.counters import counter_rows
 from scheduler.storage.record import append_record
+from scheduler.storage.vessel import kinds_since
+from scheduler.storage.work import latest_done_rows
 from scheduler.wording.figures import short_date
 from scheduler.wording.names import job_words
 
@@ -240,18 +242,18 @@ def _must_be_last(now: PlantState, key: str, row: FirstDateRow | None, if_match:
 def not_known(session: Session, vessel_id: str, at: datetime) -> list[NotKnown]:
     """Every job of a vessel that nobody knows when it was last done, in the order of her plants and their kinds."""
     vessel, _ = document_of(session, vessel_id)
-    first = first_dates_of(session, vessel_id)
+    first, recorded = first_dates_of(first_date_rows(session, vessel_id)), done_of(latest_done_rows(session, vessel_id))
     found = []
     for plant in vessel.plants:
         rows = [row for row in counter_rows(session, vessel_id) if row.plant_id == plant.id]
-        totals = StoredTotals(session, rows)
+        totals = totals_of(session, vessel_id, rows)
 
         def hours_at(
-            subject: Subject, subject_id: str, when: datetime, plant: Plant = plant, totals: StoredTotals = totals
+            subject: Subject, subject_id: str, when: datetime, plant: Plant = plant, totals: Totals = totals
         ) -> RunningHours:
             return running_hours(plant, totals, subject, subject_id, when)
 
-        done = known_from(session, vessel_id, plant, hours_at)
+        done = known_from(plant, hours_at, kinds_since(session, vessel_id, plant.id), recorded)
         names = {position.id: position.name for position in plant.positions}
         for code, subject in last_not_known(plant, done, first, at):
             kind = plant.kind(code)

@@ -24,7 +24,7 @@ from scheduler.domain.hours.ledger import (
 )
 from scheduler.domain.hours.ledger_fit import AHEAD_S
 from scheduler.domain.hours.questions import may_miss
-from scheduler.domain.hours.running import DAY_S, GIVEN, Point, pump_daily_seconds
+from scheduler.domain.hours.running import DAY_S, GIVEN, SoughtTotals, daily_by_pump
 from scheduler.domain.hours.sources import Change
 from scheduler.domain.vessel.document import Plant
 from scheduler.errors import StorageFull
@@ -44,21 +44,20 @@ from scheduler.storage.hours.day_ends import day_ends, keep_day_ends
 from scheduler.storage.hours.ledger import (
     EntryValues,
     LedgerCheckpointRow,
-    TotalsAround,
     add_entries,
     drop_checkpoints,
     drop_derived,
     newest_checkpoint,
     readings_counted,
-    totals_around,
+    totals_by_id,
 )
 from scheduler.storage.hours.readings import instants_by_hand, newest_reading, piece_end, reading_rows
 from scheduler.storage.hours.signs import touch_signs
+from scheduler.storage.plant_state import LOOK_BACK_DAYS
 
 PIECE = 2000
 """Readings derived between two checkpoints."""
 CHECKPOINT_APART_S = 7 * DAY_S
-_LOOK_BACK_DAYS = 3 * 366
 
 
 GIVING = frozenset({"adjustment", "opening balance"})
@@ -83,7 +82,13 @@ def setups_of_vessel(
     session: Session, vessel_id: str, counters: Sequence[CounterRow]
 ) -> dict[int | None, list[tuple[int, Setup]]]:
     """The same for all counters of a vessel, by their numbers."""
-    rows = counter_events_of_kinds(session, vessel_id, ("rescale", "undo"))
+    return setups_in(counter_events_of_kinds(session, vessel_id, ("rescale", "undo")), counters)
+
+
+def setups_in(
+    rows: Sequence[CounterEventRow], counters: Sequence[CounterRow]
+) -> dict[int | None, list[tuple[int, Setup]]]:
+    """The same from events that are loaded: all of rescales and undos."""
     own: dict[int, list[CounterEventRow]] = {}
     for row in rows:
         own.setdefault(row.counter_no, []).append(row)
@@ -97,7 +102,11 @@ def setups_of_vessel(
 
 def changes_of(session: Session, vessel_id: str, counters: Sequence[CounterRow]) -> dict[str, list[Change]]:
     """When another counter began to count, by position (see `domain.sources`)."""
-    rows = counter_events_of_kinds(session, vessel_id, ("primary", "undo"))
+    return changes_in(counter_events_of_kinds(session, vessel_id, ("primary", "undo")), counters)
+
+
+def changes_in(rows: Sequence[CounterEventRow], counters: Sequence[CounterRow]) -> dict[str, list[Change]]:
+    """The same from events that are loaded: all of `primary` and undos."""
     by_no = {counter.no: counter for counter in counters}
     undone = undone_by(rows)
     changes: dict[str, list[Change]] = {}
@@ -115,11 +124,13 @@ def undone_by(rows: Sequence[CounterEventRow]) -> dict[str, str]:
 
 def may_be_missing(session: Session, row: CounterRow, flags: Sequence[Flag]) -> list[Flag]:
     """The flags of a counter that say hours may be missing, and that nobody has answered for; oldest first."""
-    if row.no is None or not may_miss(flags, ()):
-        return []
-    events = counter_event_rows(session, row.no)
-    undone = undone_by(events)
-    return may_miss(flags, {event.at_s for event in events if event.kind in ANSWERS and event.id not in undone})
+    return [] if row.no is None or not flags else missing_in(counter_event_rows(session, row.no), flags)
+
+
+def missing_in(rows: Sequence[CounterEventRow], flags: Sequence[Flag]) -> list[Flag]:
+    """The same from a counter's events that are loaded: all of `ANSWERS` and undos."""
+    undone = undone_by(rows)
+    return may_miss(flags, {row.at_s for row in rows if row.kind in ANSWERS and row.id not in undone})
 
 
 def events_of(rows: Sequence[CounterEventRow]) -> list[Event]:
@@ -294,50 +305,18 @@ def _write(
     return derived.state
 
 
-class StoredTotals:
-    """The ledger's totals of some counters, by seeks in the database (`hours.Totals`).
-
-    Whoever asks about one counter at an instant asks about its sisters next: all are looked up together, and remembered.
-    """
-
-    def __init__(self, session: Session, counters: Sequence[CounterRow]) -> None:
-        self._session = session
-        self._numbers = counter_numbers(counters)
-        self._known: dict[int, dict[int, TotalsAround]] = {}
-        self._changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
-
-    def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
-        """As `Totals.around`."""
-        stands = self._standing(counter_id, at_s)
-        return (None, None) if stands is None else (stands.before, stands.after)
-
-    def given(self, counter_id: str, at_s: int) -> int:
-        """As `Totals.given`."""
-        stands = self._standing(counter_id, at_s)
-        return 0 if stands is None else stands.given_s
-
-    def changes(self, position: str) -> Sequence[Change]:
-        """As `Totals.changes`."""
-        return self._changes.get(position, ())
-
-    def _standing(self, counter_id: str, at_s: int) -> TotalsAround | None:
-        number = self._numbers.get(counter_id)
-        if number is None:
-            return None
-        if at_s not in self._known:
-            self._known[at_s] = totals_around(self._session, list(self._numbers.values()), at_s)
-        return self._known[at_s].get(number)
+def totals_of(session: Session, vessel_id: str, counters: Sequence[CounterRow]) -> SoughtTotals:
+    """The ledger's totals of some counters of a vessel."""
+    numbers = counter_numbers(counters)
+    return SoughtTotals(changes_of(session, vessel_id, counters), lambda at_s: totals_by_id(session, numbers, at_s))
 
 
 def daily_of(
-    session: Session, plant: Plant, counters: Sequence[CounterRow], at: datetime, *, most_days: int = _LOOK_BACK_DAYS
+    session: Session, plant: Plant, counters: Sequence[CounterRow], at: datetime, *, most_days: int = LOOK_BACK_DAYS
 ) -> dict[str, list[int]]:
-    """Seconds each pump ran on each UTC day up to yesterday, newest last, as far back as the counters go (3 years at most)."""
+    """As `running.daily_by_pump`, as far back as the counters go (3 years at most)."""
     today = seconds(at) // DAY_S
     numbers = counter_numbers(counters)
     ends = day_ends(session, list(numbers.values()), (today - most_days) * DAY_S, today * DAY_S)
-    points = {counter_id: ends[no] for counter_id, no in numbers.items()}
-    first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
     changes = changes_of(session, counters[0].vessel_id, counters) if counters else {}
-    days = max(0, today - first)
-    return {pump.id: pump_daily_seconds(plant, points, pump.id, first, days, changes) for pump in plant.pumps}
+    return daily_by_pump(plant, {counter_id: ends[no] for counter_id, no in numbers.items()}, changes, at)

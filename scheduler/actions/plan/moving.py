@@ -170,7 +170,9 @@ def undo_move(context: Context, hand: Hand, place: Place, number: int) -> Answer
         row.undone_by, row.undone_at = hand.actor.name, context.now()
         session.add(row)
         session.flush()
-        pins = pins_of(session, place.vessel_id, place.id, {job.job_id.key for job in now.jobs})
+        pins = pins_of(
+            move_rows(session, place.vessel_id, place.id, not_undone=True), {job.job_id.key for job in now.jobs}
+        )
         kept = _set(session, context, now, problem, plan, pins)
         payload = {
             "plant": place.id,

@@ -1,68 +1,56 @@
 """How a plant stands at an instant: loaded once, worked out once; page, feed, plan and answers all rest on it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import date, datetime, time, timedelta
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
 
-from scheduler.actions.base.context import Context, instant, maybe, seconds
-from scheduler.actions.hours.ledger import StoredTotals, daily_of, derive_vessel, may_be_missing, setups_of_vessel
-from scheduler.actions.plant_state.published import posted_of
+from scheduler.actions.base.context import Context, instant, seconds
+from scheduler.actions.hours.ledger import (
+    ANSWERS,
+    changes_in,
+    derive_vessel,
+    missing_in,
+    setups_in,
+    totals_of,
+)
 from scheduler.actions.plant_state.stored import (
     Pin,
     StoredPlan,
     capacities_of,
     concessions_of,
+    docks_of,
     done_of,
     first_dates_of,
     outage_of,
     pins_of,
     stored_plan,
 )
-from scheduler.actions.vessel.document import document_of, plant_of
-from scheduler.actions.vessel.fleet import clock_of
-from scheduler.actions.voyage.days import voyage_days_of
+from scheduler.actions.vessel.document import document_in, plant_of
+from scheduler.actions.vessel.fleet import clock_in
+from scheduler.actions.voyage.days import voyage_days_in
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, capacities_at
 from scheduler.domain.due.docking import Dock
-from scheduler.domain.due.jobs import DueJob, jobs_due
-from scheduler.domain.due.last_done import Done, HoursAt, JobId, reckon_first
-from scheduler.domain.due.meters import Loss, Meters
-from scheduler.domain.due.publishing import Posted, as_published, slack_days
-from scheduler.domain.due.subjects import Key, where
-from scheduler.domain.hours.counter_figure import CounterFigure
-from scheduler.domain.hours.ledger import Flag, setup_at
-from scheduler.domain.hours.running import RunningHours, running_hours
-from scheduler.domain.hours.sources import Change, retired, source_at
+from scheduler.domain.due.jobs import DueJob
+from scheduler.domain.due.last_done import Done, JobId
+from scheduler.domain.due.publishing import Basis, Posted, as_published
+from scheduler.domain.due.reckoning import DueFacts, reckon_due
+from scheduler.domain.due.subjects import Key
+from scheduler.domain.hours.counter_figure import CounterFigure, CounterState, counter_state
+from scheduler.domain.hours.ledger_values import Flag
+from scheduler.domain.hours.running import RunningHours, SoughtTotals, running_hours
 from scheduler.domain.vessel.document import Plant, Vessel
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.domain.voyage.days import Stretch
 from scheduler.domain.work.breakdown import breakdown_job
 from scheduler.shiptime import ShipOffset, instant_of
-from scheduler.storage.capacity import outage_rows
 from scheduler.storage.database import Session
-from scheduler.storage.due import dock_rows, granted_postponements, part_dates_by_job
-from scheduler.storage.hours.counters import CounterRow, counter_rows, flag_rows
-from scheduler.storage.hours.readings import newest_readings, value_at
-from scheduler.storage.plan import PlanStatus, plan_row
-from scheduler.storage.vessel import kinds_since
-from scheduler.storage.work import job_rows
+from scheduler.storage.hours.counters import counter_rows
+from scheduler.storage.hours.ledger import totals_by_id
+from scheduler.storage.plant_state import PlantRows, read_plant
 
-
-@dataclass(frozen=True, slots=True)
-class CounterState:
-    """A counter: where it is, its newest reading, whether it counts for its position now or only checks it.
-
-    silent: it has not posted for too long. One that another took over from is never silent.
-    """
-
-    id: str
-    position: str
-    newest_at: datetime | None
-    silent: bool
-    quiet_after_hours: int
-    primary: bool = True
-    figure: CounterFigure | None = None
-    """The newest value that is counted; none: nothing is."""
+EVENTS_READ = ("primary", "rescale", "undo", *ANSWERS)
+"""Kinds of counter event that a plant's state rests on besides its ledger."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,167 +153,106 @@ def plant_state(context: Context, vessel_id: str, plant_id: str, *, horizon_days
 def load_plant(
     session: Session, context: Context, vessel_id: str, plant_id: str, *, horizon_days: int | None = None
 ) -> PlantState:
-    """As `situation`, inside a session of the caller's."""
+    """As `plant_state`, inside a session of the caller's: read, turned into values, reckoned."""
     at = context.now()
-    vessel, version = document_of(session, vessel_id)
-    plant = plant_of(vessel, plant_id)
-    rows = [row for row in counter_rows(session, vessel_id) if row.plant_id == plant_id]
-    totals = StoredTotals(session, rows)
-
-    def hours_at(subject: Subject, subject_id: str, when: datetime) -> RunningHours:
-        return running_hours(plant, totals, subject, subject_id, when)
-
-    figures = _figures(session, vessel_id, rows, totals, at)
-    counters = tuple(
-        replace(_counter(plant, row, totals.changes(row.position_id), at), figure=figures.get(row.id)) for row in rows
-    )
-    silent = {counter.position for counter in counters if counter.silent and counter.primary}
-    hours = {key: _marked(hours_at(*key, at), where(plant, *key, at)[1] in silent) for key in _subjects(plant)}
-    done = known_from(session, vessel_id, plant, hours_at)
-    named = {row.no: row.id for row in rows}
-    flags = tuple((named[f.counter_no], f.flag()) for f in flag_rows(session, vessel_id) if f.counter_no in named)
-    counting = {counter.id for counter in counters if counter.primary}
-    book, daybook = voyage_days_of(session, vessel_id)
+    rows = read_plant(session, vessel_id, plant_id, at, EVENTS_READ)
+    vessel, version = document_in(rows.vessel, vessel_id)
+    plant, clock = plant_of(vessel, plant_id), clock_in(rows.clock, at)
+    book, daybook = voyage_days_in(rows.voyage, rows.stretches)
     calendar = book.calendar()
-    meters = Meters(
-        plant=plant,
-        hours=lambda subject, subject_id: hours[subject, subject_id],
-        daily=daily_of(session, plant, rows, at),
-        at=at,
-        calendar=calendar,
-        losses=_losses(session, [row for row in rows if row.id in counting], flags),
+    changes, setups = changes_in(rows.counter_events, rows.counters), setups_in(rows.counter_events, rows.counters)
+    counters = tuple(
+        counter_state(
+            plant,
+            row.id,
+            row.position_id,
+            at,
+            newest_s=row.newest_s,
+            quiet_after_hours=row.quiet_after_hours,
+            changes=changes.get(row.position_id, ()),
+            counted=rows.counted.get(row.id),
+            setups=setups[row.no],
+        )
+        for row in rows.counters
     )
-    days = horizon_days or context.settings.horizon_days
-    reckoned = jobs_due(
-        meters,
-        done,
-        horizon_days=days + slack_days(days),
-        postponed=granted_postponements(session, vessel_id),
-        first_dates=first_dates_of(session, vessel_id),
+    named = {row.no: row.id for row in rows.counters}
+    flags = tuple((named[row.counter_no], row.flag()) for row in rows.flags if row.counter_no in named)
+    primary = [counter.id for counter in counters if counter.primary]
+    due = reckon_due(
+        DueFacts(
+            plant=plant,
+            at=at,
+            totals=SoughtTotals(
+                changes, lambda at_s: totals_by_id(session, rows.numbers, at_s), {seconds(at): rows.totals}
+            ),
+            recorded=done_of(rows.done),
+            kinds_since=rows.kinds_since,
+            day_ends=rows.day_ends,
+            changes=changes,
+            calendar=calendar,
+            silent={counter.position for counter in counters if counter.silent and counter.primary},
+            losses=_losses(rows, primary, flags),
+            postponed=rows.postponed,
+            first_dates=first_dates_of(rows.first_dates),
+            published={key: row.text for key, row in rows.published.items()},
+            basis=Basis(
+                figure="",
+                document=version,
+                daybook=daybook,
+                events=rows.event_counts[0],
+                replacements=rows.event_counts[1],
+            ),
+            horizon_days=horizon_days or context.settings.horizon_days,
+            planned_days=context.settings.horizon_days,
+        )
     )
-    posted = posted_of(
-        session,
-        vessel_id,
-        plant,
-        reckoned,
-        rows,
-        hours_at,
-        at=at,
-        document=version,
-        daybook=daybook,
-        planning_window=timedelta(days=context.settings.horizon_days),
-    )
-    posted = {key: one for key, one in posted.items() if one.stays_within(at + timedelta(days=days))}
-    jobs = tuple(job for job in reckoned if job.job_id.key in posted)
-    outages = outage_rows(session, vessel_id, plant_id, since_at=at)
-    clock = clock_of(session, vessel_id, at)
     return PlantState(
         vessel=vessel,
         version=version,
         plant=plant,
         at=at,
         offset_minutes=clock,
-        hours=hours,
-        projected={
-            key: meter.seconds_by(at) for key in hours if (meter := meters.of(*key)) is not None and meter.silent
-        },
-        done=done,
-        jobs=jobs,
-        posted=posted,
-        capacities=capacities_of(session, vessel_id, plant),
-        outages=tuple(outage_of(row) for row in outages),
-        outage_status={row.pump_id: row.status.value for row in outages if row.from_at <= at},
+        hours=due.hours,
+        projected=due.projected,
+        done=due.done,
+        jobs=due.jobs,
+        posted=due.posted,
+        capacities=capacities_of(plant, rows.tested),
+        outages=tuple(outage_of(row) for row in rows.outages),
+        outage_status={row.pump_id: row.status.value for row in rows.outages if row.from_at <= at},
         counters=counters,
         flags=flags,
-        taken=stored_plan(plan_row(session, vessel_id, plant_id, PlanStatus.TAKEN)),
-        proposed=stored_plan(plan_row(session, vessel_id, plant_id, PlanStatus.PROPOSED)),
+        taken=stored_plan(rows.taken),
+        proposed=stored_plan(rows.proposed),
         days=calendar.stretches if calendar else (),
-        concessions=concessions_of(session, vessel_id, plant_id),
-        parts_on=part_dates_by_job(session, vessel_id),
-        docks=tuple(
-            Dock(from_at=row.from_at, to_at=row.to_at, keys=tuple(row.jobs))
-            for row in dock_rows(session, vessel_id, plant_id)
-            if row.withdrawn_at is None
-        ),
-        pins=pins_of(session, vessel_id, plant_id, {job.job_id.key for job in jobs}),
+        concessions=concessions_of(rows.concessions),
+        parts_on=rows.parts_on,
+        docks=docks_of(rows.docks),
+        pins=pins_of(rows.moves, {job.job_id.key for job in due.jobs}),
         breakdowns=tuple(
-            breakdown_job(
-                plant,
-                JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence),
-                row.due_at,
-                at,
-            )
-            for row in job_rows(session, vessel_id, plant_id)
+            breakdown_job(plant, JobId(kind=row.kind, subject=row.subject_id, sequence=row.sequence), row.due_at, at)
+            for row in rows.jobs
             if row.kind == BREAKDOWN.code
         ),
         clock_changes=tuple(change for change in clock.changes if change[0] > at),
     )
 
 
-def _losses(session: Session, rows: Sequence[CounterRow], flags: Sequence[tuple[str, Flag]]) -> dict[str, list[Loss]]:
+def _losses(
+    rows: PlantRows, counting: Sequence[str], flags: Sequence[tuple[str, Flag]]
+) -> dict[str, list[tuple[datetime, int]]]:
     """By position, hours that may be missing and that nobody has answered for (rule R23)."""
-    found: dict[str, list[Loss]] = {}
-    for row in rows:
+    found: dict[str, list[tuple[datetime, int]]] = {}
+    for row in rows.counters:
         own = [flag for counter, flag in flags if counter == row.id]
-        for flag in may_be_missing(session, row, own):
-            found.setdefault(row.position_id, []).append((instant(flag.at_s), flag.seconds))
+        if own and row.id in counting:
+            events = [event for event in rows.counter_events if event.counter_no == row.no]
+            for flag in missing_in(events, own):
+                found.setdefault(row.position_id, []).append((instant(flag.at_s), flag.seconds))
     return found
 
 
 def hours_then(session: Session, now: PlantState, subject: Subject, subject_id: str, at: datetime) -> RunningHours:
     """Running hours of a subject of the situation's plant at another instant."""
     rows = [row for row in counter_rows(session, now.vessel.id) if row.plant_id == now.plant.id]
-    return running_hours(now.plant, StoredTotals(session, rows), subject, subject_id, at)
-
-
-def known_from(session: Session, vessel_id: str, plant: Plant, hours_at: HoursAt) -> dict[Key, Done]:
-    """Where the interval of each kind and subject starts, as far as that is known: by this tool's own record, else by the
-    document."""
-    since = kinds_since(session, vessel_id, plant.id)
-    return {**reckon_first(plant, hours_at, since=since), **done_of(session, vessel_id)}
-
-
-def _subjects(plant: Plant) -> Sequence[tuple[Subject, str]]:
-    return [
-        *((Subject.POSITION, p.id) for p in plant.positions),
-        *((Subject.PUMP, p.id) for p in plant.pumps),
-        *((Subject.PART, p.id) for p in plant.parts),
-    ]
-
-
-def _marked(hours: RunningHours, silent: bool) -> RunningHours:
-    """The hours of a silent counter stand where it left them, and are no more than an estimate of today's (rule R23)."""
-    return replace(hours, estimated=True) if silent else hours
-
-
-def _figures(
-    session: Session, vessel_id: str, rows: Sequence[CounterRow], totals: StoredTotals, at: datetime
-) -> dict[str, CounterFigure]:
-    """By counter, the newest value that is counted."""
-    setups = setups_of_vessel(session, vessel_id, rows)
-    newest = newest_readings(session, [row.no for row in rows if row.no is not None])
-    found = {}
-    for row in rows:
-        before, _ = totals.around(row.id, seconds(at))
-        if row.no is None or before is None:
-            continue
-        at_s, milli = newest.get(row.no, (None, None))
-        value = milli if at_s == before[0] else value_at(session, row.no, before[0], row.skew_most_s)
-        if value is not None:
-            scale = setup_at(setups[row.no], before[0])
-            found[row.id] = CounterFigure(
-                at=instant(before[0]),
-                value_milli=value,
-                seconds_per_count=scale.seconds_per_count,
-                modulus=scale.modulus,
-            )
-    return found
-
-
-def _counter(plant: Plant, row: CounterRow, changes: Sequence[Change], at: datetime) -> CounterState:
-    newest = maybe(row.newest_s)
-    silent = newest is None or at - newest > timedelta(hours=row.quiet_after_hours)
-    counts = source_at(plant, row.position_id, seconds(at), changes) == row.id
-    counter = next((c for c in plant.counters if c.id == row.id), None)
-    gone = counter is not None and retired(plant, counter, seconds(at), changes)
-    return CounterState(row.id, row.position_id, newest, silent and not gone, row.quiet_after_hours, counts)
+    return running_hours(now.plant, totals_of(session, now.vessel.id, rows), subject, subject_id, at)

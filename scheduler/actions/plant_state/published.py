@@ -3,28 +3,22 @@
 Keeping follows the commit of what changed, at the next tick or after a hand action, never batch by batch.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from scheduler.actions.base.context import Context
-from scheduler.domain.base.enums import Subject
-from scheduler.domain.due.jobs import DueJob
-from scheduler.domain.due.last_done import HoursAt
-from scheduler.domain.due.publishing import Basis, Cause, Posted, Published, dates_moved, figure_of, published_dates
-from scheduler.domain.vessel.document import Plant
+from scheduler.domain.due.publishing import Cause, Posted, Published, dates_moved
 from scheduler.errors import Refused
 from scheduler.storage.database import Session
 from scheduler.storage.due import (
     MovedRow,
     PublishedRow,
-    event_counts,
     last_moved_number,
     moved_rows,
     newest_moved_row,
     published_rows,
 )
-from scheduler.storage.hours.counters import CounterRow
 
 MOST_MOVED = 500
 
@@ -44,50 +38,6 @@ class MovedDate:
     to_due_at: datetime
     to_early_at: datetime | None
     to_late_at: datetime | None
-
-
-def posted_of(
-    session: Session,
-    vessel_id: str,
-    plant: Plant,
-    jobs: Sequence[DueJob],
-    counters: Sequence[CounterRow],
-    hours_at: HoursAt,
-    *,
-    at: datetime,
-    document: int,
-    daybook: int,
-    planning_window: timedelta,
-) -> dict[str, Posted]:
-    """What is published of each of the plant's turns now, by occurrence key. Nothing is written."""
-    held = published_rows(session, vessel_id, plant.id)
-    numbers = [row.no for row in counters if row.no is not None]
-    events, replacements = event_counts(session, numbers)
-    subjects = {kind.code: kind.subject for kind in plant.job_kinds}
-    found: dict[str, Posted] = {}
-    for job in jobs:
-        job_id = job.job_id
-        row = held.get(job_id.key)
-        basis = Basis(
-            figure=figure_of(job), document=document, daybook=daybook, events=events, replacements=replacements
-        )
-
-        def correction(
-            old: Published, subject: Subject = subjects[job_id.kind], subject_id: str = job_id.subject
-        ) -> int:
-            if old.hours_as_of is None or old.running_seconds is None or subject is Subject.PLANT:
-                return 0
-            return hours_at(subject, subject_id, old.hours_as_of).seconds - old.running_seconds
-
-        found[job_id.key] = published_dates(
-            job,
-            None if row is None else Published.read(row.text),
-            basis,
-            at=at,
-            planning_window=planning_window,
-            correction=correction,
-        )
-    return found
 
 
 def keep_published(

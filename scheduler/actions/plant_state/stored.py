@@ -1,12 +1,13 @@
 """What is stored of a plant, as the domain's values: plans, outages, concessions, done jobs, first dates, capacities, pins."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 
 from scheduler.actions.base.context import instant, utc_text
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, pump_capacity
+from scheduler.domain.due.docking import Dock
 from scheduler.domain.due.last_done import Done, FirstDate, JobId
 from scheduler.domain.due.subjects import Key
 from scheduler.domain.vessel.document import Plant
@@ -14,11 +15,10 @@ from scheduler.planning.judge.cover import slots_uncovered
 from scheduler.planning.problem.codec import plan_from_text, problem_from_text
 from scheduler.planning.problem.frame import slot_times
 from scheduler.planning.problem.values import Plan, Problem
-from scheduler.storage.capacity import OutageRow, concession_rows, passed_tests
-from scheduler.storage.database import Session
-from scheduler.storage.due import first_date_rows
-from scheduler.storage.plan import PlanRow, move_rows
-from scheduler.storage.work import latest_done_rows
+from scheduler.storage.capacity import ConcessionRow, OutageRow
+from scheduler.storage.due import DockRow, FirstDateRow
+from scheduler.storage.plan import MoveRow, PlanRow
+from scheduler.storage.work import DoneRow
 
 
 @dataclass(frozen=True)  # no slots: what is parsed is kept with it
@@ -77,8 +77,8 @@ class Pin:
     at: datetime
 
 
-def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Concession, ...]:
-    """The plant's concessions that nobody withdrew, signed or not."""
+def concessions_of(rows: Iterable[ConcessionRow]) -> tuple[Concession, ...]:
+    """Those of a plant's concessions that nobody withdrew, signed or not."""
     return tuple(
         Concession(
             from_at=row.from_at,
@@ -87,30 +87,30 @@ def concessions_of(session: Session, vessel_id: str, plant_id: str) -> tuple[Con
             chief=row.chief_by or "",
             hotel=row.hotel_by or "",
         )
-        for row in concession_rows(session, vessel_id, plant_id)
+        for row in rows
         if row.withdrawn_at is None
     )
 
 
-def pins_of(session: Session, vessel_id: str, plant_id: str, open_keys: Collection[str]) -> dict[str, Pin]:
-    """By key of an open job, where the newest move that was not undone put its slot."""
+def pins_of(rows: Iterable[MoveRow], open_keys: Collection[str]) -> dict[str, Pin]:
+    """By key of an open job, where the newest of the moves that nobody undid put its slot."""
     return {
         slot["job"]: Pin(row.number, instant(slot["to_s"]), row.by, row.at)
-        for row in move_rows(session, vessel_id, plant_id, not_undone=True)
+        for row in rows
         for slot in row.slots
         if slot["job"] in open_keys
     }
 
 
-def first_dates_of(session: Session, vessel_id: str) -> dict[Key, FirstDate]:
+def first_dates_of(rows: Iterable[FirstDateRow]) -> dict[Key, FirstDate]:
     """First dates set where the last time was not known; they count for nothing where it came to be known."""
     return {
         (row.kind, row.subject_id): FirstDate(due_at=row.due_at, set_at=row.set_at, running_seconds=row.running_seconds)
-        for row in first_date_rows(session, vessel_id)
+        for row in rows
     }
 
 
-def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
+def done_of(rows: Iterable[DoneRow]) -> dict[Key, Done]:
     """The newest done turn of each kind and subject that this tool kept."""
     return {
         (row.kind, row.subject_id): Done(
@@ -119,16 +119,22 @@ def done_of(session: Session, vessel_id: str) -> dict[Key, Done]:
             running_seconds=row.running_seconds,
             estimated=row.estimated,
         )
-        for row in latest_done_rows(session, vessel_id)
+        for row in rows
     }
 
 
-def capacities_of(session: Session, vessel_id: str, plant: Plant) -> dict[str, Swept]:
+def capacities_of(plant: Plant, tested: Mapping[str, int]) -> dict[str, Swept]:
     """Capacity of each pump when it is well: the newest passed test that measured it, else as the document has it."""
-    tested = passed_tests(session, vessel_id)
     return {
         pump.id: Swept(tested[pump.id] / 1000) if pump.id in tested else pump_capacity(pump) for pump in plant.pumps
     }
+
+
+def docks_of(rows: Iterable[DockRow]) -> tuple[Dock, ...]:
+    """Stays in dock that nobody withdrew, with the jobs chosen for them."""
+    return tuple(
+        Dock(from_at=row.from_at, to_at=row.to_at, keys=tuple(row.jobs)) for row in rows if row.withdrawn_at is None
+    )
 
 
 def stored_plan(row: PlanRow | None) -> StoredPlan | None:

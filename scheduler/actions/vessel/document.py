@@ -8,7 +8,7 @@ from pydantic import TypeAdapter
 from scheduler.domain.vessel.document import Plant, Vessel
 from scheduler.errors import NotFound
 from scheduler.storage.database import Session
-from scheduler.storage.vessel import vessel_row
+from scheduler.storage.vessel import VesselRow, vessel_row
 
 VESSEL: TypeAdapter[Vessel] = TypeAdapter(Vessel)
 """Reads and writes the document; shape only, `fleet_check.faults_of` checks the sense."""
@@ -32,7 +32,11 @@ def _parsed(vessel_id: str, version: int, text: str) -> Vessel:  # noqa: ARG001 
 
 def document_of(session: Session, vessel_id: str) -> tuple[Vessel, int]:
     """The vessel as set up, and its version. Raises NotFound when there is none."""
-    row = vessel_row(session, vessel_id)
+    return document_in(vessel_row(session, vessel_id), vessel_id)
+
+
+def document_in(row: VesselRow | None, vessel_id: str) -> tuple[Vessel, int]:
+    """The same from its row."""
     if row is None:
         raise NotFound(f"There is no vessel {vessel_id} here.")
     return _parsed(row.id, row.version, row.document), row.version

@@ -1,5 +1,6 @@
 """Vessels: put and read the document, find what an id names, record a change of the ship's clock."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -116,15 +117,22 @@ def list_vessels(
 
 def offset_minutes(session: Session, vessel_id: str, at: datetime) -> int:
     """Minutes the ship's clock is ahead of UTC at an instant."""
-    rows = ship_offset_rows(session, vessel_id)
+    return _minutes_in(ship_offset_rows(session, vessel_id), at)
+
+
+def _minutes_in(rows: Sequence[ShipOffsetRow], at: datetime) -> int:
     return next((row.offset_minutes for row in reversed(rows) if row.from_at <= at), rows[0].offset_minutes)
 
 
 def clock_of(session: Session, vessel_id: str, at: datetime) -> ShipOffset:
     """The ship's clock at an instant, with the changes before and to come."""
-    rows = ship_offset_rows(session, vessel_id)
+    return clock_in(ship_offset_rows(session, vessel_id), at)
+
+
+def clock_in(rows: Sequence[ShipOffsetRow], at: datetime) -> ShipOffset:
+    """The same from the ship's clock changes, oldest first."""
     changes = [(row.from_at, row.offset_minutes) for row in rows[1:]]
-    return ShipOffset(offset_minutes(session, vessel_id, at), changes, first=rows[0].offset_minutes)
+    return ShipOffset(_minutes_in(rows, at), changes, first=rows[0].offset_minutes)
 
 
 def offset_now(context: Context, vessel_id: str) -> ShipOffset:

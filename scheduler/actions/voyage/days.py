@@ -79,9 +79,12 @@ class Preview:
 def voyage_days_of(session: Session, vessel_id: str) -> tuple[VoyageDays, int]:
     """The vessel's calendar in force and its version; an empty one of version 0 when there is none."""
     row = newest_voyage_version(session, vessel_id)
-    if row is None:
-        return VoyageDays(), 0
-    return _book(row, voyage_stretch_rows(session, vessel_id)), row.version
+    return voyage_days_in(row, voyage_stretch_rows(session, vessel_id) if row else ())
+
+
+def voyage_days_in(row: VoyageVersionRow | None, stretches: Sequence[VoyageStretchRow]) -> tuple[VoyageDays, int]:
+    """The same from its rows."""
+    return (VoyageDays(), 0) if row is None else (_book(row, stretches), row.version)
 
 
 def get_voyage_days(context: Context, actor: Actor, vessel_id: str) -> StoredDays:

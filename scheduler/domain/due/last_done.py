@@ -87,6 +87,13 @@ def reckon_first(
     return found
 
 
+def known_from(
+    plant: Plant, hours_at: HoursAt, since: Mapping[str, datetime], recorded: Mapping[Key, Done]
+) -> dict[Key, Done]:
+    """Where the interval of each kind and subject starts, as far as that is known: by the record kept here, else by the document."""
+    return {**reckon_first(plant, hours_at, since=since), **recorded}
+
+
 def _put_to_use_new(plant: Plant, since: Mapping[str, datetime]) -> Iterator[tuple[Key, Done]]:
     """Pumps and parts that came new while the kind was kept count of: no job on them can be older than that."""
     for kind in plant.job_kinds:

@@ -1,7 +1,14 @@
-"""What a counter shows, as the one figure of hours: how it goes on from there, in its own counts."""
+"""How a counter stands, and what it shows as the one figure of hours: how it goes on from there, in its own counts."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
+
+from scheduler.domain.hours.ledger import setup_at
+from scheduler.domain.hours.ledger_values import Setup
+from scheduler.domain.hours.running import Point
+from scheduler.domain.hours.sources import Change, retired, source_at
+from scheduler.domain.vessel.document import Plant
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,3 +30,56 @@ class CounterFigure:
         if whole < 0:
             return None
         return (whole if self.modulus is None else whole % self.modulus) * 1000
+
+
+@dataclass(frozen=True, slots=True)
+class CounterState:
+    """A counter: where it is, its newest reading, whether it counts for its position now or only checks it.
+
+    silent: it has not posted for too long. One that another took over from is never silent.
+    """
+
+    id: str
+    position: str
+    newest_at: datetime | None
+    silent: bool
+    quiet_after_hours: int
+    primary: bool = True
+    figure: CounterFigure | None = None
+    """The newest value that is counted; none: nothing is."""
+
+
+def counter_state(
+    plant: Plant,
+    counter_id: str,
+    position: str,
+    at: datetime,
+    *,
+    newest_s: int | None,
+    quiet_after_hours: int,
+    changes: Sequence[Change],
+    counted: Point | None,
+    setups: Sequence[tuple[int, Setup]],
+) -> CounterState:
+    """How a counter stands at an instant.
+
+    Args:
+        newest_s: of its newest reading. changes: of its position. counted: instant and value (thousandths) that its hours rest on.
+        setups: how it counted when.
+    """
+    at_s = int(at.timestamp() // 1)
+    newest = None if newest_s is None else datetime.fromtimestamp(newest_s, UTC)
+    silent = newest is None or at - newest > timedelta(hours=quiet_after_hours)
+    counter = next((c for c in plant.counters if c.id == counter_id), None)
+    gone = counter is not None and retired(plant, counter, at_s, changes)
+    counts = source_at(plant, position, at_s, changes) == counter_id
+    figure = None
+    if counted is not None:
+        scale = setup_at(setups, counted[0])
+        figure = CounterFigure(
+            at=datetime.fromtimestamp(counted[0], UTC),
+            value_milli=counted[1],
+            seconds_per_count=scale.seconds_per_count,
+            modulus=scale.modulus,
+        )
+    return CounterState(counter_id, position, newest, silent and not gone, quiet_after_hours, counts, figure)

@@ -5,12 +5,12 @@ not. A database answers both by seeks (`Totals`), memory by `Curves`.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import pairwise
 from types import MappingProxyType
-from typing import Protocol, Self
+from typing import NamedTuple, Protocol, Self
 
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.hours.ledger_values import Entry, LedgerVerdict
@@ -55,6 +55,52 @@ class Totals(Protocol):
 
     def changes(self, position: str) -> Sequence[Change]:
         """When another counter of the position began to count for it; empty when it was always the same."""
+
+
+class TotalsAround(NamedTuple):
+    """How a counter's ledger stands around an instant: its last total at or before it and its first after, each none when there is
+    none; seconds given by opening balances and adjustments up to and at it."""
+
+    before: Point | None
+    after: Point | None
+    given_s: int
+
+
+_NOWHERE = TotalsAround(None, None, 0)
+
+
+class SoughtTotals:
+    """`Totals` looked up instant by instant: of all counters at once, since who asks about one asks about its sisters next.
+
+    Args:
+        seek: by epoch second, how each counter's ledger stands around it, by id. known: what was looked up already.
+    """
+
+    def __init__(
+        self,
+        changed: Changes,
+        seek: Callable[[int], Mapping[str, TotalsAround]],
+        known: Mapping[int, Mapping[str, TotalsAround]] = MappingProxyType({}),
+    ) -> None:
+        self._changed, self._seek, self._known = changed, seek, dict(known)
+
+    def around(self, counter_id: str, at_s: int) -> tuple[Point | None, Point | None]:
+        """As `Totals.around`."""
+        found = self._at(at_s).get(counter_id, _NOWHERE)
+        return found.before, found.after
+
+    def given(self, counter_id: str, at_s: int) -> int:
+        """As `Totals.given`."""
+        return self._at(at_s).get(counter_id, _NOWHERE).given_s
+
+    def changes(self, position: str) -> Sequence[Change]:
+        """As `Totals.changes`."""
+        return self._changed.get(position, ())
+
+    def _at(self, at_s: int) -> Mapping[str, TotalsAround]:
+        if at_s not in self._known:
+            self._known[at_s] = self._seek(at_s)
+        return self._known[at_s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +247,20 @@ def pump_daily_seconds(
                 if run and inside and counter.id == (alone or counting(sources, noon)):
                     ran[day] += run
     return ran
+
+
+def daily_by_pump(
+    plant: Plant, points: Mapping[str, Sequence[Point]], changes: Changes, at: datetime
+) -> dict[str, list[int]]:
+    """Seconds each pump ran on each UTC day up to yesterday, newest last, as far back as the points go.
+
+    Args:
+        points: (instant, total) of each counter by id, in order.
+    """
+    today = _second(at) // DAY_S
+    first = min((days[0][0] // DAY_S + 1 for days in points.values() if days), default=today)
+    days = max(0, today - first)
+    return {pump.id: pump_daily_seconds(plant, points, pump.id, first, days, changes) for pump in plant.pumps}
 
 
 def _position(plant: Plant, totals: Totals, position: str, at_s: int) -> RunningHours:

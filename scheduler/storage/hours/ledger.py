@@ -1,7 +1,6 @@
 """The derived ledger: entries and checkpoints, read by seeks."""
 
-from collections.abc import Sequence
-from typing import NamedTuple
+from collections.abc import Mapping, Sequence
 
 from sqlalchemy import (
     BigInteger,
@@ -13,8 +12,9 @@ from sqlalchemy import (
 from sqlmodel import Field, Session, col, func, select
 
 from scheduler.domain.hours.ledger_values import WATCHED
-from scheduler.storage.hours.counters import FlagRow
-from scheduler.storage.hours.readings import stamps_between
+from scheduler.domain.hours.running import TotalsAround
+from scheduler.storage.hours.counters import CounterRow, FlagRow
+from scheduler.storage.hours.readings import newest_readings, stamps_between, value_at
 from scheduler.storage.types import WITHOUT_ROWID, Row
 
 
@@ -125,17 +125,11 @@ def add_entries(session: Session, rows: Sequence[EntryValues]) -> None:
         connection.exec_driver_sql(_ADD_ON_POSTGRES, tuple(list(column) for column in zip(*rows, strict=True)))
 
 
-class TotalsAround(NamedTuple):
-    """How a counter's ledger stands around an instant: (at_s, total_s) of the last used entry at or before it and of the
-    first after it, each none when there is none; seconds given by opening balances and adjustments up to and at it."""
-
-    before: tuple[int, int] | None
-    after: tuple[int, int] | None
-    given_s: int
-
-
 def totals_around(session: Session, counter_nos: Sequence[int], at_s: int) -> dict[int, TotalsAround]:
-    """How each counter's ledger stands around an instant, by seeks, in one question for all of them."""
+    """How each counter's ledger stands around an instant, by seeks, in one question for all of them.
+
+    Those of the last used entry at or before it and of the first after it.
+    """
     found = session.connection().execute(_STANDINGS, {"nos": list(counter_nos), "at": at_s})
     return {
         no: TotalsAround(
@@ -145,6 +139,28 @@ def totals_around(session: Session, counter_nos: Sequence[int], at_s: int) -> di
         )
         for no, before_s, before_total, after_s, after_total, given_s in found
     }
+
+
+def totals_by_id(session: Session, numbers: Mapping[str, int], at_s: int) -> dict[str, TotalsAround]:
+    """The same by counter id. numbers: short number of each counter by its id."""
+    found = totals_around(session, list(numbers.values()), at_s)
+    return {counter: found[no] for counter, no in numbers.items() if no in found}
+
+
+def counted_values(
+    session: Session, counters: Sequence[CounterRow], totals: Mapping[str, TotalsAround]
+) -> dict[str, tuple[int, int]]:
+    """By counter id the instant of its last total, and what it showed then (thousandths); left out where that is not on record."""
+    newest = newest_readings(session, [row.no for row in counters if row.no is not None])
+    found = {}
+    for row in counters:
+        if row.no is None or row.id not in totals or (before := totals[row.id].before) is None:
+            continue
+        at_s, milli = newest.get(row.no, (None, None))
+        value = milli if at_s == before[0] else value_at(session, row.no, before[0], row.skew_most_s)
+        if value is not None:
+            found[row.id] = before[0], value
+    return found
 
 
 def total_at_or_before(session: Session, counter_no: int, at_s: int) -> tuple[int, int] | None:
