@@ -20,23 +20,26 @@ from scheduler.domain.capacity.concessions import SECOND_SIGNERS, Lower
 from scheduler.domain.capacity.minimum import Concession, Swept
 from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.parsing import Fields
 from scheduler.planning.problem.shiphours import HOUR, minimum_stretches
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
 DONE = {
-    "ask": "Asked, and on record. It counts once both sides have signed.",
-    "chief": "Signed, and on record.",
-    "second": "Signed, and on record.",
-    "withdraw": "Withdrawn, and on record: the plant's own minimum holds.",
+    "ask": marked("Asked, and on record. It counts once both sides have signed."),
+    "chief": marked("Signed, and on record."),
+    "second": marked("Signed, and on record."),
+    "withdraw": marked("Withdrawn, and on record: the plant's own minimum holds."),
 }
 
 
 @router.get("/plants/{plant_id}/minimum")
 def minimum(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The page."""
-    return _answer(request, context, who, plant_id, done=DONE.get(request.query_params.get("done", ""), ""))
+    done = DONE.get(request.query_params.get("done", ""))
+    return _answer(request, context, who, plant_id, done=_(done) if done else "")
 
 
 @router.post("/plants/{plant_id}/minimum")
@@ -70,7 +73,7 @@ def _do(context: Context, who: Asking, plant_id: str, form: PageForm) -> Answer:
             who, "POST", "/api/v1/plants/{plant_id}/concessions/{number}/withdrawal", "withdraw a lower minimum"
         )
         return capacity_concessions.withdraw_concession(context, hand, place, number)
-    raise Refused(f"{what[:40]!r} is none of the page's forms.")
+    raise Refused(_("{what} is none of the page's forms.").format(what=f"{what[:40]!r}"))
 
 
 def _lower(fields: Fields) -> Lower:
@@ -80,8 +83,8 @@ def _lower(fields: Fields) -> Lower:
         Refused: with a fault for each field that cannot be read.
     """
     from_at, to_at = fields.instant("from_at"), fields.instant("to_at")
-    minimum = fields.figure("minimum", empty="this is empty; a figure in swept m3/h is expected.")
-    fields.check("The request cannot be read; correct what is marked.")
+    minimum = fields.figure("minimum", empty=_("this is empty; a figure in swept m3/h is expected."))
+    fields.check(_("The request cannot be read; correct what is marked."))
     assert from_at is not None
     assert to_at is not None
     assert minimum is not None
@@ -101,7 +104,7 @@ def _answer(
     now = plant_state(context, place.vessel_id, plant_id)
     here = f"/plants/{plant_id}/minimum"
     view = MinimumView(
-        frame=frame.frame_of(now, who, here, "Minimum", "minimum"),
+        frame=frame.frame_of(now, who, here, _("Minimum"), "minimum"),
         plant=now.plant,
         now_at=now.at,
         action=here,

@@ -8,6 +8,7 @@ from api.pages.shared.layout import render
 from scheduler.actions.work.postponement_facts import PostponementFacts
 from scheduler.domain.base.enums import Trigger
 from scheduler.domain.vessel.document import Plant
+from scheduler.language import gettext as _
 from scheduler.wording.capacity import over_or_short
 from scheduler.wording.figures import NBSP, moment, number, short_date
 from scheduler.wording.hours import counts_words
@@ -65,7 +66,7 @@ def decide_page(view: DecideView, *, light: str, csrf: str) -> str:
         asked=moment(row.asked_at, view.offset),
         lines=compared(view),
         before=_before(view.facts),
-        yes=f"Yes, to {short_date(row.to_at, view.offset, view.frame.now_at)}",
+        yes=_("Yes, to {short_date}").format(short_date=short_date(row.to_at, view.offset, view.frame.now_at)),
     )
 
 
@@ -74,10 +75,10 @@ def decide_heading(view: DecideView) -> str:
     row = view.facts.row
     to = short_date(row.to_at, view.offset, view.frame.now_at)
     if row.granted is None:
-        return f"May {view.job} wait until {to}?"
-    said = f"may wait until {to}" if row.granted else "may not wait: the limit stays"
-    by = f"{row.decided_by}" + (", the link to the office being down" if row.decided_as == "master" else "")
-    return f"{view.job} {said}. Decided by {by}."
+        return _("May {job} wait until {to}?").format(job=view.job, to=to)
+    said = _("may wait until {to}").format(to=to) if row.granted else _("may not wait: the limit stays")
+    by = f"{row.decided_by}" + (_(", the link to the office being down") if row.decided_as == "master" else "")
+    return _("{job} {said}. Decided by {by}.").format(job=view.job, said=said, by=by)
 
 
 def compared(view: DecideView) -> list[DecideRow]:
@@ -86,46 +87,58 @@ def compared(view: DecideView) -> list[DecideRow]:
     row, job = facts.row, facts.job
     lines = [
         DecideRow(
-            "Limit",
+            _("Limit"),
             _limit(short_date(row.limit_at, offset, view.frame.now_at), facts.counter_if_no),
             _limit(short_date(row.to_at, offset, view.frame.now_at), facts.counter_if_yes, about=True),
         )
     ]
     if facts.hours_if_no is not None and facts.hours_if_yes is not None and facts.interval_hours:
-        of = f"of {number(facts.interval_hours)}{NBSP}h"
+        of = _("of {number}{nbsp}h").format(number=number(facts.interval_hours), nbsp=NBSP)
         lines.append(
             DecideRow(
-                "Hours at the limit", f"{number(facts.hours_if_no)} {of}", f"about {number(facts.hours_if_yes)} {of}"
+                _("Hours at the limit"),
+                f"{number(facts.hours_if_no)} {of}",
+                _("about {number} {of}").format(number=number(facts.hours_if_yes), of=of),
             )
         )
     if facts.slot is not None:
         planned = moment(facts.slot[0], offset)
-        lines.append(DecideRow("Planned", planned, f"{planned}, until it is planned again", tone=""))
+        lines.append(
+            DecideRow(_("Planned"), planned, _("{planned}, until it is planned again").format(planned=planned), tone="")
+        )
     if facts.margin_m3_per_h is not None and facts.after_trip_m3_per_h is not None:
         margin, trip = (round(one * 1000) for one in (facts.margin_m3_per_h, facts.after_trip_m3_per_h))
         lines.append(
             DecideRow(
-                "Margin while open, as planned", over_or_short(margin), both=True, tone="boot" if margin < 0 else ""
+                _("Margin while open, as planned"), over_or_short(margin), both=True, tone="boot" if margin < 0 else ""
             )
         )
-        lines.append(DecideRow("If one more pump trips then", over_or_short(trip), both=True))
+        lines.append(DecideRow(_("If one more pump trips then"), over_or_short(trip), both=True))
     if job is not None:
-        said = f"due {short_date(job.due_at, offset, view.frame.now_at)} in both cases"
+        said = _("due {short_date} in both cases").format(short_date=short_date(job.due_at, offset, view.frame.now_at))
         if job.trigger is Trigger.RUNNING_HOURS and job.since_seconds is not None and job.forecast is not None:
             rate = number(job.forecast.h_per_day, 1)
-            said = f"{number(job.since_seconds // 3600)}{NBSP}h since the last, {rate}{NBSP}h a day; {said}"
-        lines.append(DecideRow("Now", said, both=True))
+            said = _("{number}{nbsp}h since the last, {rate}{nbsp}h a day; {said}").format(
+                number=number(job.since_seconds // 3600), nbsp=NBSP, rate=rate, said=said
+            )
+        lines.append(DecideRow(_("Now"), said, both=True))
     else:
-        lines.append(DecideRow("Now", "closed meanwhile", both=True))
+        lines.append(DecideRow(_("Now"), _("closed meanwhile"), both=True))
     return lines
 
 
 def _limit(day: str, counter: int | None, *, about: bool = False) -> str:
     if counter is None:
         return day
-    return f"{day}, {'about ' if about else ''}counter {counts_words(counter // 1000 * 1000)}"
+    return _("{day}, {what}counter {counts_words}").format(
+        day=day, what="about " if about else "", counts_words=counts_words(counter // 1000 * 1000)
+    )
 
 
 def _before(facts: PostponementFacts) -> str:
-    own = "first for this job" if not facts.before else f"{facts.before + 1}. time for this job"
-    return f"{own}; {facts.this_year} granted on this ship in a year"
+    own = (
+        _("first for this job")
+        if not facts.before
+        else _("{before}. time for this job").format(before=facts.before + 1)
+    )
+    return _("{own}; {this_year} granted on this ship in a year").format(own=own, this_year=facts.this_year)

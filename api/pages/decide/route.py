@@ -23,6 +23,7 @@ from scheduler.domain.due.deciding import DECIDES, Decider, Objected, decision_o
 from scheduler.domain.people.persons import Person
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 from scheduler.wording.deciding import unfit_words
 
 router = APIRouter(include_in_schema=False)
@@ -44,7 +45,7 @@ async def decided(vessel_id: str, number: Number, request: Request, context: Con
         fleet.get_vessel(context, who.actor, vessel_id)
         form.must_name_nobody("master")
         if form["granted"] not in ("yes", "no"):
-            raise Refused("granted: yes or no is expected.")
+            raise Refused(_("granted: yes or no is expected."))
         postponing.decide_postponement(
             context,
             form.hand(),
@@ -75,7 +76,7 @@ def _answer(
     against = _against(facts.kind, row.asked_by_id, row.asked_by, who)
     here = f"/vessels/{vessel_id}/decide/{number}"
     view = DecideView(
-        frame=frame_of(now, who, here, "Decide", now.plant.id),
+        frame=frame_of(now, who, here, _("Decide"), now.plant.id),
         plant=now.plant,
         plant_href=f"/plants/{now.plant.id}",
         job_href=f"/vessels/{vessel_id}/jobs/{row.job_key}",

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text
+from scheduler.language import gettext as _
 from scheduler.wording.signs import day_month
 
 LEFT, TOP, FOOT = 52.0, 16.0, 26.0
@@ -45,7 +46,14 @@ def air_chart(
         high = math.log1p(least_percent / 100)
         band = min(high, span)
         parts.append(tag("rect", x=LEFT, y=y(band), width=right - LEFT, height=y(-band) - y(band), class_="s-water"))
-        parts.append(text(LEFT + 6, y(-band) + 14, f"less than {least_percent} % does not show", "tiny t2"))
+        parts.append(
+            text(
+                LEFT + 6,
+                y(-band) + 14,
+                _("less than {least_percent} % does not show").format(least_percent=least_percent),
+                "tiny t2",
+            )
+        )
     for percent in (-50, -25, 0, 25, 50, 100, 200):
         value = math.log1p(percent / 100)
         if abs(value) <= span:
@@ -72,6 +80,14 @@ def air_chart(
         at = x((began_on - first_on).days)
         parts.append(tag("path", d=f"M{at:.1f} {TOP - 4}V{floor}", class_="s-now"))
         side = "end" if at > width / 2 else "start"
-        parts.append(text(at + (-5 if side == "end" else 5), TOP + 6, f"about {day_month(began_on)}", "b halo", side))
+        parts.append(
+            text(
+                at + (-5 if side == "end" else 5),
+                TOP + 6,
+                _("about {day_month}").format(day_month=day_month(began_on)),
+                "b halo",
+                side,
+            )
+        )
     height = int(floor + FOOT)
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)

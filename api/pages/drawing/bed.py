@@ -9,6 +9,7 @@ from api.pages.drawing.field import Scales, stairs
 from api.pages.drawing.ground import axes
 from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import join, tag, text, width_of
+from scheduler.language import gettext as _
 from scheduler.wording.figures import number
 
 TOP, AXIS = 20.0, 26
@@ -48,7 +49,7 @@ def minimum_chart(
     parts += axes(field, field.floor, now_at, utc_offset_minutes, figures=bool(inside))
     parts += _words(inside, field)
     if not inside:
-        parts.append(text(width / 2, TOP + depth / 2, "The minimum is not known", "t2", "middle"))
+        parts.append(text(width / 2, TOP + depth / 2, _("The minimum is not known"), "t2", "middle"))
     height = int(field.floor + AXIS)
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 
@@ -57,7 +58,7 @@ def _words(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     """The figures with their labels, the longest in force first, near the foot of the bed, line under line as they fit."""
     lengths: dict[str, float] = {}
     for run in margins:
-        label = LOWER if run.minimum_label.endswith(LOWER) else run.minimum_label
+        label = _("lower as agreed") if run.minimum_label.endswith(LOWER) else run.minimum_label
         words = f"{number(run.minimum_m3_per_h)} {label}"
         lengths[words] = lengths.get(words, 0.0) + (run.to_at - run.from_at).total_seconds()
     lines: list[str] = []

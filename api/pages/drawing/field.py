@@ -6,6 +6,7 @@ from datetime import datetime
 
 from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import width_of
+from scheduler.language import gettext as _
 
 ROW = 16
 """Height of a row of labels, px."""
@@ -84,7 +85,7 @@ def place_flags(
     alone = _place(labels_at, right, rows, size, 0.0)
     if all(f.row is not None for f in alone):
         return alone
-    return _place(labels_at, right, rows, size, width_of(" and 9 more", size))
+    return _place(labels_at, right, rows, size, width_of(_(" and 9 more"), size))
 
 
 def _place(
@@ -122,6 +123,8 @@ def _place(
                 more[named] = more.get(named, 0) + 1
             placed.append(LeadLabel(x, None, ""))
     return tuple(
-        LeadLabel(f.x, f.row, f"{f.label} and {more[i]} more", f.flipped) if i in more else f
+        LeadLabel(f.x, f.row, _("{label} and {more} more").format(label=f.label, more=more[i]), f.flipped)
+        if i in more
+        else f
         for i, f in enumerate(placed)
     )

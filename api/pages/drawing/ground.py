@@ -9,6 +9,7 @@ from markupsafe import Markup
 from api.pages.drawing.field import Scales, stairs
 from api.pages.shared.margin import MarginStretch, below_words
 from api.pages.shared.svg import tag, text, width_of
+from scheduler.language import gettext as _
 from scheduler.shiptime import instant_of
 from scheduler.wording.figures import M3H, number, ship, short_date
 
@@ -55,7 +56,7 @@ def _lack_words(stretch: Sequence[MarginStretch], field: Scales, *, alone: bool)
     """How far below, the middle of it, and half its width; the word stands where there is room for it."""
     first, last = field.x(stretch[0].from_at), field.x(stretch[-1].to_at)
     lack = lack_number(min(run.margin_m3_per_h for run in stretch))
-    words = f"short by {lack.lstrip('−')}" if alone or last - first > 90 else lack
+    words = _("short by {lack}").format(lack=lack.lstrip("−")) if alone or last - first > 90 else lack
     half = width_of(words, 13) / 2
     return words, min(max((first + last) / 2, field.left + half + 2), field.right - half - 2), half
 
@@ -146,14 +147,14 @@ def bed_words(margins: Sequence[MarginStretch], field: Scales) -> list[Markup]:
     a, b = max(
         ((a, b) for a, b, *key in stretches if tuple(key) == usual), key=lambda ab: (ab[1] - ab[0] >= 190, -ab[0])
     )
-    words = f"Minimum {number(usual[0])} {M3H}"
+    words = _("Minimum {number} {m3h}").format(number=number(usual[0]), m3h=M3H)
     words += "" if usual[1] == "minimum" else f" · {usual[1]}"
     y = field.y(usual[0]) + 18
     wide = width_of(words, 12.5)
     lacks = below_words(margins)
     taken = []
     for stretch in lacks:
-        _, middle, half = _lack_words(stretch, field, alone=len(lacks) == 1)
+        _words, middle, half = _lack_words(stretch, field, alone=len(lacks) == 1)
         edges = (field.x(stretch[0].from_at), field.x(stretch[-1].to_at))
         taken.append((min(edges[0] - 18, middle - half - 6), max(edges[1] + 18, middle + half + 6)))
     start = _free_start(a + 8, b - wide, taken, wide)

@@ -10,6 +10,7 @@ from api.pages.drawing.field import ROW, Plumb, Scales, place_flags
 from api.pages.drawing.ground import axes, bed_words, below, water
 from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import join, tag, text
+from scheduler.language import gettext as _
 
 BED = 46
 AXIS = 26
@@ -54,7 +55,9 @@ def margin_chart(
     parts += soundings(inside, labels_at, field)
     parts += leads(inside, labels_at, flags, field)
     if not inside:
-        parts.append(text((left + right) / 2, field.floor - depth / 2, "Capacity not worked out yet", "t2", "middle"))
+        parts.append(
+            text((left + right) / 2, field.floor - depth / 2, _("Capacity not worked out yet"), "t2", "middle")
+        )
     height = int(bottom + AXIS)
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 

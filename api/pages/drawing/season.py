@@ -13,6 +13,7 @@ from api.pages.drawing.ground import axes, below
 from api.pages.drawing.margin import AXIS, span_x
 from api.pages.shared.margin import MarginStretch
 from api.pages.shared.svg import join, tag, text, width_of
+from scheduler.language import gettext as _
 from scheduler.shiptime import instant_of
 from scheduler.wording.figures import number, ship
 
@@ -33,7 +34,7 @@ def day_minima(margins: Sequence[MarginStretch], utc_offset_minutes: int) -> tup
     """The minimum by the ship's days, days that are alike taken together; what is lower than it usually is, as at night, is left
     out."""
     days = []
-    for _, pieces in groupby(
+    for _date, pieces in groupby(
         _by_day(margins, utc_offset_minutes), key=lambda one: ship(one.from_at, utc_offset_minutes).date()
     ):
         inside = list(pieces)
@@ -111,7 +112,9 @@ def season_chart(
     parts += soundings(_worst(inside, days), labels_at, field)
     parts += leads(inside, labels_at, flags, field)
     if not inside:
-        parts.append(text((left + right) / 2, field.floor - depth / 2, "Capacity not worked out yet", "t2", "middle"))
+        parts.append(
+            text((left + right) / 2, field.floor - depth / 2, _("Capacity not worked out yet"), "t2", "middle")
+        )
     height = int(field.floor + AXIS)
     return tag("svg", join(parts), viewBox=f"0 0 {width} {height}", class_="chart", role="img", aria_label=name)
 
@@ -181,7 +184,9 @@ def _words(days: Sequence[DayMinimum], field: Scales) -> list[Markup]:
     seen: set[str] = set()
     for day in sorted(days, key=lambda one: field.x(one.from_at) - field.x(one.to_at)):
         label = (
-            "Minimum" if not seen or day.usual_label == "minimum" else day.usual_label[:1].upper() + day.usual_label[1:]
+            _("Minimum")
+            if not seen or day.usual_label == "minimum"
+            else day.usual_label[:1].upper() + day.usual_label[1:]
         )
         said = f"{label} {number(day.usual)}"
         said += f", {day.crest_label} {number(day.crest)}" if day.crest > day.usual else ""

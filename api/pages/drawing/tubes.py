@@ -7,6 +7,7 @@ from markupsafe import Markup
 
 from api.pages.shared.svg import join, tag, text, width_of
 from scheduler.domain.base.enums import JobState
+from scheduler.language import gettext as _
 
 TUBE_WIDTH = 154
 TUBE_TOP, TUBE_BOTTOM = 8.0, 132.0
@@ -45,7 +46,7 @@ def tubes(figures: Sequence[TubeFigure], name: str) -> Markup:
         parts += _tube(figure, i * pitch + 4, min(38.0, pitch - 13))
     due = tube_y(1.0)
     parts.append(tag("path", d=f"M-1 {due:.1f}H{TUBE_WIDTH + 1}", class_="s-due"))
-    said = "; ".join(f.words for f in figures) or "no jobs counted in running hours"
+    said = "; ".join(f.words for f in figures) or _("no jobs counted in running hours")
     return tag(
         "svg", join(parts), viewBox=f"0 0 {TUBE_WIDTH} 152", class_="tube", role="img", aria_label=f"{name}: {said}"
     )

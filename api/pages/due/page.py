@@ -7,6 +7,7 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.published import MovedDate
+from scheduler.language import gettext as _
 from scheduler.wording.due import cause_words
 from scheduler.wording.figures import count_words, day_count, inner, moment, ship, short_date
 
@@ -38,7 +39,7 @@ class MovedView:
 def moved_page(view: MovedView, *, light: str, csrf: str) -> str:
     """The list, under the answer."""
     said = count_words(len(view.lines), "date", "dates")
-    answer = f"{said} moved in the last {view.days} days."
+    answer = _("{said} moved in the last {days} days.").format(said=said, days=view.days)
     return render("moved.html", view.frame, light, csrf, view=view, answer=answer)
 
 
@@ -50,7 +51,7 @@ def moved_lines(now: PlantState, found: Sequence[MovedDate]) -> tuple[MovedLine,
     return tuple(
         MovedLine(
             when=moment(one.at, offset),
-            name=names.get(one.job) or f"{kinds.get(one.job.split(':')[0], one.job)}, done or gone",
+            name=names.get(one.job) or _("{name}, done or gone").format(name=kinds.get(one.job.split(":")[0], one.job)),
             href=f"/vessels/{now.vessel.id}/jobs/{one.job}" if one.job in names else "",
             was=short_date(one.from_due_at, offset, now.at),
             now=short_date(one.to_due_at, offset, now.at),
@@ -69,5 +70,5 @@ def by_words(one: MovedDate, offset_minutes: int) -> str:
     was, now = ship(one.from_due_at, offset_minutes).date(), ship(one.to_due_at, offset_minutes).date()
     days = (now - was).days
     if not days:
-        return "same day; early or late date moved"
+        return _("same day; early or late date moved")
     return f"{day_count(days)} {'later' if days > 0 else 'earlier'}"

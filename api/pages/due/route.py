@@ -12,6 +12,7 @@ from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.plant_state import published
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
+from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
@@ -26,7 +27,7 @@ def moved(plant_id: str, request: Request, context: ContextDep, who: AskingDep) 
     since_at = now.at - timedelta(days=BACK_DAYS)
     found = published.newest_moved_date(context, place.vessel_id, place.id, since_at=since_at, limit=MOST)
     view = MovedView(
-        frame=frame_of(now, who, request.url.path, "Dates that moved", "moved"),
+        frame=frame_of(now, who, request.url.path, _("Dates that moved"), "moved"),
         plant=now.plant.name,
         plant_href=f"/plants/{place.id}",
         days=BACK_DAYS,

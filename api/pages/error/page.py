@@ -13,8 +13,10 @@ from api.pages.shared.help import MANUAL, anchor_of
 from api.pages.shared.layout import render
 from api.server.errors import STATUS
 from scheduler.errors import NotFound, NotSignedIn, SchedulerError
+from scheduler.language import gettext as _
+from scheduler.language import marked
 
-NOT_HERE = "Nothing is here. The address is mistyped, what it led to is gone, or it is of another ship."
+NOT_HERE = marked("Nothing is here. The address is mistyped, what it led to is gone, or it is of another ship.")
 """Said of a page looked for; what the API says of the same names ids and keys."""
 
 
@@ -43,7 +45,7 @@ def _page_before(request: Request) -> tuple[Link, ...]:
     same = before.netloc.casefold() == request.headers.get("host", "").casefold() and before.path != request.url.path
     if not (same and before.path.startswith("/") and not before.path.startswith("//")):
         return ()
-    return (Link(label="Back to the page before", href=before.path + (f"?{before.query}" if before.query else "")),)
+    return (Link(label=_("Back to the page before"), href=before.path + (f"?{before.query}" if before.query else "")),)
 
 
 def error_answer(request: Request, error: SchedulerError, status: int) -> Response:
@@ -51,11 +53,11 @@ def error_answer(request: Request, error: SchedulerError, status: int) -> Respon
     if isinstance(error, NotSignedIn):
         return sign_in_answer(request, error, status)
     view = ErrorView(
-        frame=Frame(title="Not possible · Leadline", here="/"),
+        frame=Frame(title=_("Not possible · Leadline"), here="/"),
         status=status,
-        says=NOT_HERE if isinstance(error, NotFound) and request.method in ("GET", "HEAD") else error.says,
+        says=_(NOT_HERE) if isinstance(error, NotFound) and request.method in ("GET", "HEAD") else error.says,
         faults=error.faults,
-        ways=(*_page_before(request), Link(label="Go to the start", href="/")),
+        ways=(*_page_before(request), Link(label=_("Go to the start"), href="/")),
         request_id=getattr(request.state, "request_id", ""),
         help_href=f"{MANUAL}/refused#{anchor_of(STATUS[type(error)][1])}",
     )

@@ -6,6 +6,8 @@ from typing import Any
 from api.routes.shared.shapes import z
 from scheduler.actions.feed.addresses import Address, Made
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 
 LONGEST = 256
 """Letters of a whole address that every calendar program is known to take."""
@@ -33,8 +35,10 @@ def must_fit(base_url: str) -> None:
     letters = len(base_url) + len(_PATH.format(secret="x" * _SECRET_LETTERS, name="tasks"))
     if letters > LONGEST:
         raise Refused(
-            f"A calendar address would have {letters} letters; some programs take {LONGEST} at most. "
-            'Give the server a shorter name in the setting "base_url".'
+            _(
+                "A calendar address would have {letters} letters; some programs take {longest} at most. Give "
+                'the server a shorter name in the setting "base_url".'
+            ).format(letters=letters, longest=LONGEST)
         )
 
 
@@ -69,28 +73,38 @@ def address_json(one: Address) -> dict[str, Any]:
 
 
 KEEP = (
-    "It is shown this once; only its hash is kept.",
-    "Whoever has the address can read the calendar. Keep it to yourself; if it got out, change it.",
+    marked("It is shown this once; only its hash is kept."),
+    marked("Whoever has the address can read the calendar. Keep it to yourself; if it got out, change it."),
 )
 REFRESH = (
-    "Subscribe to the address. An imported file is a copy that never changes again.",
-    "The program decides when it looks: mostly every 15 minutes to once a day, on phones often only when charging or "
-    "when the calendar is opened. Most let you choose; ask for every hour.",
-    "It is no alarm. What is past its limit has to reach you another way: look at the plant page.",
+    marked("Subscribe to the address. An imported file is a copy that never changes again."),
+    marked(
+        "The program decides when it looks: mostly every 15 minutes to once a day, on phones often only "
+        "when charging or when the calendar is opened. Most let you choose; ask for every hour."
+    ),
+    marked("It is no alarm. What is past its limit has to reach you another way: look at the plant page."),
 )
 
 
 def address_is_local(base_url: str) -> tuple[str, ...]:
     """What works aboard, honestly, for a server people reach at `base_url`."""
     said = [
-        "A program on this computer network fetches it, with or without the internet, as long as it reaches this server.",
-        "A calendar kept by a provider on the internet cannot: the provider fetches it, and does not reach a ship's own "
-        "network. Use a program that fetches by itself, or the office's server.",
-        "The tasks address is for programs that keep lists of tasks. Most calendar programs show none of it.",
+        _(
+            "A program on this computer network fetches it, with or without the internet, as long as it "
+            "reaches this server."
+        ),
+        _(
+            "A calendar kept by a provider on the internet cannot: the provider fetches it, and does not "
+            "reach a ship's own network. Use a program that fetches by itself, or the office's server."
+        ),
+        _("The tasks address is for programs that keep lists of tasks. Most calendar programs show none of it."),
     ]
     if not base_url.startswith("https:"):
         said.insert(
             1,
-            "This server is reached by plain http. Some phones refuse calendars without https; then use a computer aboard.",
+            _(
+                "This server is reached by plain http. Some phones refuse calendars without https; then use a "
+                "computer aboard."
+            ),
         )
     return tuple(said)

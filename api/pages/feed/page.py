@@ -10,6 +10,7 @@ from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.feed.addresses import Address
+from scheduler.language import gettext as _
 from scheduler.wording.figures import count_words, moment
 
 
@@ -60,7 +61,7 @@ def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
     """A person's calendar addresses: the one just made, those in use, the form for another, what to expect of them."""
     offset = view.frame.utc_offset_minutes
     names, kinds = dict(view.vessels), dict(view.kinds)
-    code = None if view.made is None else qr.svg(view.made.webcal, "The webcal address as a QR code")
+    code = None if view.made is None else qr.svg(view.made.webcal, _("The webcal address as a QR code"))
     return render(
         "feeds.html",
         view.frame,
@@ -70,17 +71,21 @@ def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
         answer=addresses_heading(view),
         lines=[line(one, names, kinds, offset) for one in view.addresses],
         served=[
-            f"{name}: looked through {moment(made_at, offset)}, last changed {moment(changed_at, offset)}."
+            _("{name}: looked through {moment}, last changed {moment_2}.").format(
+                name=name, moment=moment(made_at, offset), moment_2=moment(changed_at, offset)
+            )
             for name, made_at, changed_at in view.served
         ],
         trouble=[
-            f"The calendar of {name} could not be written on {moment(since_at, offset)}. The last good one is "
-            "being served, so what changed since is missing in it. Tell whoever keeps the server."
+            _(
+                "The calendar of {name} could not be written on {moment}. The last good one is being served, so "
+                "what changed since is missing in it. Tell whoever keeps the server."
+            ).format(name=name, moment=moment(since_at, offset))
             for name, since_at in view.trouble
         ],
         code=code,
-        keep=KEEP,
-        refresh=REFRESH,
+        keep=[_(says) for says in KEEP],
+        refresh=[_(says) for says in REFRESH],
         aboard=address_is_local(view.base_url),
     )
 
@@ -88,36 +93,40 @@ def addresses_page(view: AddressesView, *, light: str, csrf: str) -> str:
 def addresses_heading(view: AddressesView) -> str:
     """The heading."""
     if view.made is not None:
-        return "The address is changed; the old one is dead." if view.changed else "Your new calendar address."
+        return _("The address is changed; the old one is dead.") if view.changed else _("Your new calendar address.")
     good = [one for one in view.addresses if one.state == "good"]
     if not good:
-        return "You have no calendar address yet."
+        return _("You have no calendar address yet.")
     said = count_words(len(good), "calendar address is", "calendar addresses are")
     used = [one for one in good if one.last_used_at is not None]
     if not used:
-        return f"{said} in use; no program has fetched yet."
+        return _("{said} in use; no program has fetched yet.").format(said=said)
     newest = max(one.last_used_at for one in used if one.last_used_at is not None)
-    return f"{said} in use, last fetched {moment(newest, view.frame.utc_offset_minutes)}."
+    return _("{said} in use, last fetched {moment}.").format(
+        said=said, moment=moment(newest, view.frame.utc_offset_minutes)
+    )
 
 
 def line(one: Address, names: Mapping[str, str], kinds: Mapping[str, str], offset_minutes: int) -> AddressLine:
     """An address in words."""
-    whose = "Whole fleet" if one.vessel_id is None else names.get(one.vessel_id, one.vessel_id)
-    which = "all jobs" if one.kinds is None else ", ".join(kinds.get(code, code) for code in one.kinds)
-    ahead = "" if one.days_ahead is None else f", the next {one.days_ahead} days"
-    until = f", good until {moment(one.expires_at, offset_minutes)}" if one.expires_at else ""
+    whose = _("Whole fleet") if one.vessel_id is None else names.get(one.vessel_id, one.vessel_id)
+    which = _("all jobs") if one.kinds is None else ", ".join(kinds.get(code, code) for code in one.kinds)
+    ahead = "" if one.days_ahead is None else _(", the next {days_ahead} days").format(days_ahead=one.days_ahead)
+    until = _(", good until {moment}").format(moment=moment(one.expires_at, offset_minutes)) if one.expires_at else ""
     state = {
-        "good": f"In use{until}",
-        "withdrawn": f"Withdrawn {moment(one.revoked_at or one.made_at, offset_minutes)}",
-        "run out": f"Ran out {moment(one.expires_at or one.made_at, offset_minutes)}",
+        "good": _("In use{until}").format(until=until),
+        "withdrawn": _("Withdrawn {moment}").format(moment=moment(one.revoked_at or one.made_at, offset_minutes)),
+        "run out": _("Ran out {moment}").format(moment=moment(one.expires_at or one.made_at, offset_minutes)),
     }[one.state]
-    used = "Not fetched yet"
+    used = _("Not fetched yet")
     if one.last_used_at is not None:
-        used = f"Last fetched {moment(one.last_used_at, offset_minutes)} by {one.agent or 'a program without a name'}"
+        used = _("Last fetched {moment} by {agent}").format(
+            moment=moment(one.last_used_at, offset_minutes), agent=one.agent or _("a program without a name")
+        )
     return AddressLine(
         id=one.id,
         name=one.label or whose,
-        shows=f"{whose}: {which}{ahead}{', reminders at ' + str(one.alarm_hour) + ':00' if one.alarms else ''}",
+        shows=f"{whose}: {which}{ahead}{_(', reminders at ') + str(one.alarm_hour) + ':00' if one.alarms else ''}",
         state=state,
         used=used,
         good=one.state == "good",

@@ -20,6 +20,7 @@ from scheduler.actions.vessel import fleet
 from scheduler.domain.feed.scope import ALARM_HOUR, Scope
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotAllowed
+from scheduler.language import gettext as _
 from scheduler.parsing import Fields
 
 router = APIRouter(include_in_schema=False)
@@ -79,7 +80,7 @@ async def revoke(feed_id: str, request: Request, context: ContextDep, who: Askin
 def _make(context: Context, form: PageForm, kinds: frozenset[str]) -> addresses.Made:
     who, fields = form.who, Fields(form.values)
     days, ahead, hour = (fields.whole(name) for name in ("days", "days_ahead", "alarm_hour"))
-    fields.check("A whole number is expected, or nothing.")
+    fields.check(_("A whole number is expected, or nothing."))
     return addresses.make_address(
         context,
         who.actor,
@@ -97,7 +98,7 @@ def _make(context: Context, form: PageForm, kinds: frozenset[str]) -> addresses.
 
 def _person(who: Asking) -> str:
     if who.actor.person_id is None:
-        raise NotAllowed("Calendar addresses belong to a person; this key does not.")
+        raise NotAllowed(_("Calendar addresses belong to a person; this key does not."))
     return who.actor.person_id
 
 
@@ -130,9 +131,9 @@ def _answer(request: Request, context: Context, who: Asking, status: int, **memb
 
 def _frame(context: Context, who: Asking, reached: list[Vessel]) -> Frame:
     if who.actor.vessel_id is not None and reached:
-        return frame.vessel_frame(context, who, reached[0].id, "/feeds", "Calendar addresses", "feed")
+        return frame.vessel_frame(context, who, reached[0].id, "/feeds", _("Calendar addresses"), "feed")
     return Frame(
-        title="Calendar addresses · Leadline",
+        title=_("Calendar addresses · Leadline"),
         here="/feeds",
         links=frame.fleet_links("/feeds"),
         now_at=context.now(),

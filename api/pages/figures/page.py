@@ -8,6 +8,7 @@ from api.pages.plant.words import capacity_sentence
 from api.pages.shared import job_line
 from api.pages.shared.layout import render
 from api.pages.shared.margin import MarginStretch
+from scheduler.language import gettext as _
 from scheduler.wording.due import job_rank
 from scheduler.wording.figures import moment, number
 
@@ -53,8 +54,10 @@ class MarginRow:
 
 def margin_row(run: MarginStretch, offset_minutes: int) -> MarginRow:
     """A margin run as printed; available rounded down, minimum up, so that margin never looks larger than it is."""
-    why = [f"{', '.join(run.open_positions)} open"] if run.open_positions else []
-    why += [f"{', '.join(run.down_positions)} down or not proved"] if run.down_positions else []
+    why = [_("{names} open").format(names=", ".join(run.open_positions))] if run.open_positions else []
+    why += (
+        [_("{several} down or not proved").format(several=", ".join(run.down_positions))] if run.down_positions else []
+    )
     why += [run.minimum_label] if run.minimum_label != "minimum" else []
     return MarginRow(
         start=moment(run.from_at, offset_minutes),
@@ -62,6 +65,6 @@ def margin_row(run: MarginStretch, offset_minutes: int) -> MarginRow:
         available=number(run.available_m3_per_h, 1),
         minimum=number(run.minimum_m3_per_h, 1),
         margin=number(run.margin_m3_per_h, 1),
-        why="; ".join(why) or "all pumps",
+        why="; ".join(why) or _("all pumps"),
         short=run.margin_m3_per_h < 0,
     )

@@ -12,28 +12,30 @@ from scheduler.actions.base.context import instant
 from scheduler.actions.due.questions import QuestionAnswer, What
 from scheduler.domain.hours.questions import Asks, Question
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.parsing import Fields
 from scheduler.wording.figures import NBSP, clock, field_moment, moment, offset_words, ship
 from scheduler.wording.hours import counts_text, counts_words, flag_words, hours_text, unit_name
 
 FIGURE = {"inputmode": "decimal", "autocomplete": "off"}
 _LABELS = {
-    "earlier": "{value} before was misread",
-    "replaced": "It was replaced",
-    "misread": "It was misread",
-    "preset": "It was preset",
-    "rescaled": "It counts {what} now",
-    "missing": "Add the missing hours",
-    "nothing": "Nothing is missing",
+    "earlier": marked("{value} before was misread"),
+    "replaced": marked("It was replaced"),
+    "misread": marked("It was misread"),
+    "preset": marked("It was preset"),
+    "rescaled": marked("It counts {what} now"),
+    "missing": marked("Add the missing hours"),
+    "nothing": marked("Nothing is missing"),
 }
 _BUTTONS = {
-    "earlier": "Mark that one as misread",
-    "replaced": "Record the replacement",
-    "misread": "Mark as misread",
-    "preset": "Record the preset",
-    "rescaled": "Record the change of scale",
-    "missing": "Add these hours",
-    "nothing": "Record that nothing is missing",
+    "earlier": marked("Mark that one as misread"),
+    "replaced": marked("Record the replacement"),
+    "misread": marked("Mark as misread"),
+    "preset": marked("Record the preset"),
+    "rescaled": marked("Record the change of scale"),
+    "missing": marked("Add these hours"),
+    "nothing": marked("Record that nothing is missing"),
 }
 _WHATS: Mapping[str, What] = {what: what for what in get_args(What)}
 
@@ -76,30 +78,40 @@ class Back(FormState):
 
 def _heading(asked: Question, position: str, offset: int) -> str:
     if asked.asks is Asks.MISSING:
-        return f"{position}: up to {hours_text(asked.most_s)} may be missing. Add them?"
+        return _("{position}: up to {hours_text} may be missing. Add them?").format(
+            position=position, hours_text=hours_text(asked.most_s)
+        )
     value = counts_words(asked.readings[0].value_milli)
     many = len(asked.readings)
-    run = f", {many} readings held since" if many > 1 else " and was held"
+    run = _(", {many} readings held since").format(many=many) if many > 1 else _(" and was held")
     if asked.earlier is not None:
-        before = f"{counts_words(asked.earlier[1])} on {moment(instant(asked.earlier[0]), offset)}"
-        return f"{position} showed {before}, then {value}{run}. Without {counts_words(asked.earlier[1])} all fit. Was that misread?"
+        before = _("{counts_words} on {moment}").format(
+            counts_words=counts_words(asked.earlier[1]), moment=moment(instant(asked.earlier[0]), offset)
+        )
+        return _(
+            "{position} showed {before}, then {value}{run}. Without {counts_words} all fit. Was that misread?"
+        ).format(position=position, before=before, value=value, run=run, counts_words=counts_words(asked.earlier[1]))
     if asked.scale is not None:
-        return f"{position} counts {unit_name(asked.scale)} since {moment(instant(asked.at_s), offset)}. Take it so?"
-    return f"{position} showed {value} on {moment(instant(asked.at_s), offset)}{run}. Replaced, misread, or preset?"
+        return _("{position} counts {unit_name} since {moment}. Take it so?").format(
+            position=position, unit_name=unit_name(asked.scale), moment=moment(instant(asked.at_s), offset)
+        )
+    return _("{position} showed {value} on {moment}{run}. Replaced, misread, or preset?").format(
+        position=position, value=value, moment=moment(instant(asked.at_s), offset), run=run
+    )
 
 
 def _facts(asked: Question, offset: int) -> tuple[tuple[str, str, str], ...]:
     facts = []
     if asked.good is not None:
         at_s, milli = asked.good
-        facts.append(("Last counted", counts_words(milli), moment(instant(at_s), offset)))
+        facts.append((_("Last counted"), counts_words(milli), moment(instant(at_s), offset)))
     if asked.readings:
         first, last = asked.readings[0], asked.readings[-1]
-        facts.append(("Held from", counts_words(first.value_milli), moment(instant(first.at_s), offset)))
+        facts.append((_("Held from"), counts_words(first.value_milli), moment(instant(first.at_s), offset)))
         if len(asked.readings) > 1:
-            facts.append(("Held to", counts_words(last.value_milli), moment(instant(last.at_s), offset)))
-        fit = f"would fit; at most {hours_text(asked.most_s)} can have run"
-        facts.append(("In between", f"about {hours_text(asked.fit_s)}", fit))
+            facts.append((_("Held to"), counts_words(last.value_milli), moment(instant(last.at_s), offset)))
+        fit = _("would fit; at most {hours_text} can have run").format(hours_text=hours_text(asked.most_s))
+        facts.append((_("In between"), _("about {hours_text}").format(hours_text=hours_text(asked.fit_s)), fit))
     return tuple(facts)
 
 
@@ -121,13 +133,13 @@ def _form(asked: Question, counter: str, qid: str, what: str, offset: int, back:
     )
     return AskForm(
         id=fid,
-        label=_LABELS[what].format(
+        label=_(_LABELS[what]).format(
             what=unit_name(asked.scale) if asked.scale else "",
             value=counts_words(asked.earlier[1]) if asked.earlier else "",
         ),
         help=_help(asked, what),
         action=f"/counters/{counter}/answers",
-        button=_BUTTONS[what],
+        button=_(_BUTTONS[what]),
         hidden={
             "question": str(asked.at_s),
             "what": what,
@@ -150,21 +162,31 @@ def _help(asked: Question, what: str) -> str:
     count = len(asked.readings)
     match what:
         case "earlier":
-            return "That reading is false and not used; the count goes on from the one before it, and the readings since count."
+            return _(
+                "That reading is false and not used; the count goes on from the one before it, and the readings "
+                "since count."
+            )
         case "replaced":
-            return (
+            return _(
                 "The counter was exchanged. Counted up to the old one's final value, and on from the new one's first."
             )
         case "misread":
-            held = "This reading is" if count == 1 else f"These {count} readings are"
-            return f"{held} false and not used; the count goes on from the last counted value."
+            held = _("This reading is") if count == 1 else _("These {count} readings are").format(count=count)
+            return _("{held} false and not used; the count goes on from the last counted value.").format(held=held)
         case "preset":
-            return "The same counter was set to another value. The jump is worth the hours you give; the count goes on from it."
+            return _(
+                "The same counter was set to another value. The jump is worth the hours you give; the count "
+                "goes on from it."
+            )
         case "missing":
-            return f"They are added as an adjustment of their own. At most {hours_text(asked.most_s)} can have run."
+            return _("They are added as an adjustment of their own. At most {hours_text} can have run.").format(
+                hours_text=hours_text(asked.most_s)
+            )
         case "rescaled":
-            return "The same counter goes on in other counts; from this reading on one count stands for another time."
-    return "Nothing ran in that time: nothing is added, and this is not asked again."
+            return _(
+                "The same counter goes on in other counts; from this reading on one count stands for another time."
+            )
+    return _("Nothing ran in that time: nothing is added, and this is not asked again.")
 
 
 def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, str, str]]:
@@ -175,23 +197,23 @@ def _asked_for(asked: Question, what: str, offset: int) -> list[tuple[str, str, 
         return [
             (
                 "at",
-                "Exchanged at",
-                f"Ship time, {offset_words(offset)}",
+                _("Exchanged at"),
+                _("Ship time, {offset_words}").format(offset_words=offset_words(offset)),
                 field_moment(instant(asked.at_s), offset, seconds=True),
             ),
-            ("old_final", "The old one showed last", "As read; leave it empty when nobody knows", final),
-            ("new_first", "The new one showed first", "As read when it was fitted", first),
+            ("old_final", _("The old one showed last"), _("As read; leave it empty when nobody knows"), final),
+            ("new_first", _("The new one showed first"), _("As read when it was fitted"), first),
         ]
     if what == "rescaled":
         final = "" if asked.good is None else counts_text(asked.good[1])
         return [
-            ("old_final", "It showed last, in the old counts", "Leave it empty when nobody knows", final),
-            ("new_first", "It showed first, in the new counts", "", counts_text(asked.readings[0].value_milli)),
+            ("old_final", _("It showed last, in the old counts"), _("Leave it empty when nobody knows"), final),
+            ("new_first", _("It showed first, in the new counts"), "", counts_text(asked.readings[0].value_milli)),
         ]
     if what == "preset":
-        return [("hours", "The jump is worth, hours", "Running hours in between", _tenths(asked.fit_s))]
+        return [("hours", _("The jump is worth, hours"), _("Running hours in between"), _tenths(asked.fit_s))]
     if what == "missing":
-        return [("hours", "Hours to add", "What would fit is proposed; with a dot: 18.5", _tenths(asked.fit_s))]
+        return [("hours", _("Hours to add"), _("What would fit is proposed; with a dot: 18.5"), _tenths(asked.fit_s))]
     return []
 
 
@@ -199,15 +221,17 @@ def _reason(asked: Question, what: str) -> tuple[str, str, str, str]:
     first = counts_words(asked.readings[0].value_milli) if asked.readings else ""
     earlier = counts_words(asked.earlier[1]) if asked.earlier else ""
     proposed = {
-        "earlier": f"{earlier} is misread: all readings since follow from the one before it.",
-        "replaced": "Counter exchanged.",
-        "misread": f"{first} is misread: it cannot follow from what the counter showed before.",
-        "preset": f"Counter set to {first} by hand.",
-        "rescaled": f"Counter set to count {unit_name(asked.scale) if asked.scale else 'otherwise'}.",
-        "missing": "The counter lost hours; the pump ran as usual.",
-        "nothing": "The pump stood while the counter was off.",
+        "earlier": _("{earlier} is misread: all readings since follow from the one before it.").format(earlier=earlier),
+        "replaced": _("Counter exchanged."),
+        "misread": _("{first} is misread: it cannot follow from what the counter showed before.").format(first=first),
+        "preset": _("Counter set to {first} by hand.").format(first=first),
+        "rescaled": _("Counter set to count {unit_name}.").format(
+            unit_name=unit_name(asked.scale) if asked.scale else _("otherwise")
+        ),
+        "missing": _("The counter lost hours; the pump ran as usual."),
+        "nothing": _("The pump stood while the counter was off."),
     }[what]
-    return ("reason", "Reason", "It stays in the record; write what you know", proposed)
+    return ("reason", _("Reason"), _("It stays in the record; write what you know"), proposed)
 
 
 def _tenths(seconds: int) -> str:
@@ -222,16 +246,16 @@ def answer_of(fields: Fields) -> QuestionAnswer:
     """
     what = _WHATS.get(fields.text("what"))
     if what is None:
-        raise Refused("What the answer is was not sent. Load the page again and choose one of the answers.")
+        raise Refused(_("What the answer is was not sent. Load the page again and choose one of the answers."))
     at = fields.instant("at") if what == "replaced" else None
     needed = {"replaced": "new_first", "rescaled": "new_first", "preset": "hours", "missing": "hours"}.get(what)
     old_final, new_first, hours = (
-        fields.figure(name, empty="this is empty; type the figure, 0 if it is 0." if name == needed else "")
+        fields.figure(name, empty=_("this is empty; type the figure, 0 if it is 0.") if name == needed else "")
         for name in ("old_final", "new_first", "hours")
     )
     reason = fields.text("reason")
     if not reason:
-        fields.fault("reason", "this is empty; say why in a few words.")
+        fields.fault("reason", _("this is empty; say why in a few words."))
     fields.check()
     return QuestionAnswer(what=what, reason=reason, at=at, old_final=old_final, new_first=new_first, hours=hours)
 
@@ -239,6 +263,6 @@ def answer_of(fields: Fields) -> QuestionAnswer:
 def instant_words(at: datetime | None, now_at: datetime, offset: int) -> str:
     """A time today as a clock, else with its date; "not yet" for none."""
     if at is None:
-        return "not yet"
+        return _("not yet")
     same = ship(at, offset).date() == ship(now_at, offset).date()
     return f"today{NBSP}{clock(at, offset)}" if same else moment(at, offset)

@@ -16,6 +16,8 @@ from scheduler.domain.checks.diagnosis import ASKED, Diagnosis
 from scheduler.domain.hours.ledger import Code
 from scheduler.domain.hours.questions import MISSING
 from scheduler.domain.hours.running import RunningHours
+from scheduler.language import gettext as _
+from scheduler.language import marked, ngettext
 from scheduler.storage.hours.readings import IntakeLogRow
 from scheduler.wording.care import diagnosis_words
 from scheduler.wording.figures import NBSP, count_words, listed, moment, number, offset_words, short_date
@@ -28,18 +30,18 @@ _ASKED = (Code.HELD, *MISSING)
 """Flags whose words stand with their question."""
 
 VERDICTS = {
-    "credited": "counted",
-    "baseline": "first reading, counted from here",
-    "jitter": "a step back of one, not counted",
-    "rollover": "rolled over, counted",
-    "reset": "started again, counted from 0",
-    "glitch": "false, not used",
-    "spike": "false, not used",
-    "held": "held, not counted",
-    "replacement": "counter exchanged",
-    "rescale": "set to another scale",
-    "adjustment": "hours added by hand",
-    "opening": "opening balance",
+    "credited": marked("counted"),
+    "baseline": marked("first reading, counted from here"),
+    "jitter": marked("a step back of one, not counted"),
+    "rollover": marked("rolled over, counted"),
+    "reset": marked("started again, counted from 0"),
+    "glitch": marked("false, not used"),
+    "spike": marked("false, not used"),
+    "held": marked("held, not counted"),
+    "replacement": marked("counter exchanged"),
+    "rescale": marked("set to another scale"),
+    "adjustment": marked("hours added by hand"),
+    "opening": marked("opening balance"),
 }
 """What the ledger made of a reading, in words."""
 
@@ -72,9 +74,11 @@ def counters_view(
     if back.asked and not any(form.refused for form in shown):
         says = "; ".join(f"{name}: {fault}" for name, fault in back.faults.items()) or back.says
     return CountersView(
-        frame=frame_of(first, who, here, "Counters", "counters"),
+        frame=frame_of(first, who, here, _("Counters"), "counters"),
         answer=_answer(sheets),
-        sub=f"Ship time, {offset_words(first.offset_minutes)}. Hours are those of the position; held readings are not in them.",
+        sub=_("Ship time, {offset_words}. Hours are those of the position; held readings are not in them.").format(
+            offset_words=offset_words(first.offset_minutes)
+        ),
         plants=plants,
         diagnoses=tuple(_look_line(one, first) for one in diagnoses if one.about not in ASKED),
         log=tuple(_log_line(row, first) for row in log),
@@ -98,16 +102,25 @@ def _answer(sheets: Sequence[PlantSheet]) -> str:
     asked = [(now.position_name(one.position), len(one.questions)) for now, one in counters if one.questions]
     if asked:
         many = sum(number for _, number in asked)
-        return f"{count_words(many, 'question waits', 'questions wait')} for an answer, on {listed([name for name, _ in asked])}."
+        return _("{counted} for an answer, on {names}.").format(
+            counted=count_words(many, "question waits", "questions wait"),
+            names=listed([name for name, _ in asked]),
+        )
     waiting = sum(event.state == "asked" for _, one in counters for event in one.events)
     if waiting:
-        return f"{count_words(waiting, 'correction waits', 'corrections wait')} for another person's word."
+        return _("{counted} for another person's word.").format(
+            counted=count_words(waiting, "correction waits", "corrections wait")
+        )
     silent = [now.position_name(one.position) for now, one in counters if one.silent]
     if silent and len(silent) == len(counters):
-        return "No counter is posting; due dates rest on the calendar and on estimates."
+        return _("No counter is posting; due dates rest on the calendar and on estimates.")
     if silent:
-        return f"Nothing is asked. {listed(silent)} {'is' if len(silent) == 1 else 'are'} silent; those hours are estimated."
-    return "Nothing is asked: every counter posts and is counted." if counters else "No counter is set up."
+        return ngettext(
+            "Nothing is asked. {names} is silent; those hours are estimated.",
+            "Nothing is asked. {names} are silent; those hours are estimated.",
+            len(silent),
+        ).format(names=listed(silent))
+    return _("Nothing is asked: every counter posts and is counted.") if counters else _("No counter is set up.")
 
 
 def _counter(sheet: PlantSheet, one: CounterSheet, who: Asking, answers: bool, back: Back) -> CounterView:
@@ -138,23 +151,27 @@ def _counter(sheet: PlantSheet, one: CounterSheet, who: Asking, answers: bool, b
 def _facts(now: PlantState, one: CounterSheet) -> tuple[tuple[str, str, str], ...]:
     offset = now.offset_minutes
     newest_at = None if one.newest is None else one.newest[0]
-    value = "nothing yet" if one.newest is None else counts_words(one.newest[1])
+    value = _("nothing yet") if one.newest is None else counts_words(one.newest[1])
     unit = unit_words(one.seconds_per_count)
-    shown = f"read {instant_words(newest_at, now.at, offset)}" if newest_at else "never posted"
+    shown = (
+        _("read {instant_words}").format(instant_words=instant_words(newest_at, now.at, offset))
+        if newest_at
+        else _("never posted")
+    )
     shown = f"{unit}, {shown}" if unit else shown
-    verdict = "–" if one.latest is None else VERDICTS.get(one.latest.verdict, one.latest.verdict)
+    verdict = "–" if one.latest is None else _(VERDICTS.get(one.latest.verdict, one.latest.verdict))
     reason = "" if one.latest is None else one.latest.reason
     hours = one.hours
     as_of = None if hours is None else hours.as_of
     return (
-        ("Shows", value, f"{shown}{', silent' if one.silent else ''}"),
+        (_("Shows"), value, f"{shown}{_(', silent') if one.silent else ''}"),
         (
-            "Running hours",
+            _("Running hours"),
             hours_words(hours),
-            _why_estimated(one) if one.counts else "of another counter; this one only checks",
+            _why_estimated(one) if one.counts else _("of another counter; this one only checks"),
         ),
-        ("Hours as of", instant_words(as_of, now.at, offset), ""),
-        ("Latest reading", verdict, reason),
+        (_("Hours as of"), instant_words(as_of, now.at, offset), ""),
+        (_("Latest reading"), verdict, reason),
     )
 
 
@@ -168,14 +185,14 @@ def hours_words(hours: RunningHours | None) -> str:
     if hours is None:
         return "none"
     said = f"{number(hours.hours, 1)}{NBSP}h"
-    return f"about {said}" if hours.estimated else said
+    return _("about {said}").format(said=said) if hours.estimated else said
 
 
 def _why_estimated(one: CounterSheet) -> str:
     if one.hours is None or not one.hours.estimated:
-        return "a question is open" if one.questions else ""
+        return _("a question is open") if one.questions else ""
     return "estimated: " + (
-        "the counter is silent" if one.silent else "a question is open" if one.questions else "pro-rated"
+        _("the counter is silent") if one.silent else _("a question is open") if one.questions else "pro-rated"
     )
 
 
@@ -188,27 +205,27 @@ def _correct(one: CounterSheet, now: PlantState, back: Back) -> AskForm:
     fields = (
         AskField(
             name="hours",
-            label="Hours to add",
+            label=_("Hours to add"),
             value=said["hours"],
-            hint="With a minus to take away: another person, chief engineer or office, then confirms it",
+            hint=_("With a minus to take away: another person, chief engineer or office, then confirms it"),
             attrs={"autocomplete": "off"},
             fault=faults.get("hours", ""),
         ),
         AskField(
             name="reason",
-            label="Reason",
+            label=_("Reason"),
             value=said["reason"],
-            hint="It stays in the record",
+            hint=_("It stays in the record"),
             attrs={"autocomplete": "off"},
             fault=faults.get("reason", ""),
         ),
     )
     return AskForm(
         id=fid,
-        label="Correct the hours",
-        help="An adjustment as of now, an entry of its own; undone by the opposite one.",
+        label=_("Correct the hours"),
+        help=_("An adjustment as of now, an entry of its own; undone by the opposite one."),
         action=f"/counters/{one.id}/answers",
-        button="Record the adjustment",
+        button=_("Record the adjustment"),
         hidden={
             "what": "adjust",
             "idempotency_key": secrets.token_hex(16),
@@ -243,24 +260,32 @@ def _changed(sheets: Sequence[PlantSheet], changed: CounterChange) -> tuple[str,
         if one is None:
             continue
         now, position = sheet.now, sheet.now.position_name(one.position)
-        record = "Recorded" if changed.record is None else f"Recorded as record {changed.record}"
-        said = [f"{'It was recorded before; nothing was done twice' if changed.repeated else record}."]
+        record = (
+            _("Recorded") if changed.record is None else _("Recorded as record {record}").format(record=changed.record)
+        )
+        said = [f"{_('It was recorded before; nothing was done twice') if changed.repeated else record}."]
         if changed.waits:
             return (*said, changed.waits)
         before, after = hours_words(changed.before), hours_words(changed.after)
         if before == after:
-            said.append(f"{position} stays at {after}.")
+            said.append(_("{position} stays at {after}.").format(position=position, after=after))
         else:
-            said.append(f"{position} had {before}, it now has {after}.")
+            said.append(
+                _("{position} had {before}, it now has {after}.").format(position=position, before=before, after=after)
+            )
         for moved in changed.moved:
             job = as_job_line(now, moved.job)
             name = f"{job.position} {job.kind_name.lower()}" if job.position else job.kind_name
             old, new = (short_date(at, now.offset_minutes) for at in (moved.before_at, moved.after_at))
-            said.append(f"{name} falls due {new}, before {old}.")
+            said.append(_("{name} falls due {new}, before {old}.").format(name=name, new=new, old=old))
         if not changed.moved:
-            said.append("No due date moved by a day.")
+            said.append(_("No due date moved by a day."))
         left = len(one.questions)
         if left:
-            said.append(f"{count_words(left, 'question is', 'questions are')} still open on {position}.")
+            said.append(
+                _("{counted} still open on {position}.").format(
+                    counted=count_words(left, "question is", "questions are"), position=position
+                )
+            )
         return tuple(said)
     return ()

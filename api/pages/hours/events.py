@@ -7,11 +7,13 @@ from api.pages.hours.view import AskField, AskForm, EventLine
 from scheduler.actions.base.actor import Actor
 from scheduler.actions.hours.counter_events import ASKED, EventShown
 from scheduler.actions.people.sides import AUTHORITY
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.wording.figures import moment, number
 from scheduler.wording.hours import counts_words
 
 SHOWN = 5
-_STATES = {"asked": "waits for another person", "confirmed": "confirmed", "undone": "undone", "counts": ""}
+_STATES = {"asked": marked("waits for another person"), "confirmed": marked("confirmed"), "undone": marked("undone")}
 
 
 def event_lines(
@@ -32,17 +34,17 @@ def event_lines(
 def event_words(event: EventShown, offset: int) -> str:
     """One event in a sentence: what, when, by whom, why, and what became of it."""
     what = ASKED.get(event.kind, event.kind)
-    hours = "" if event.hours is None else f" of {number(event.hours, 1)} h"
-    state = _STATES.get(event.state, event.state)
+    hours = "" if event.hours is None else _(" of {number} h").format(number=number(event.hours, 1))
+    state = _(_STATES[event.state]) if event.state in _STATES else ""
     values = [
         f"{name} {counts_words(milli)}"
-        for name, key in (("old final", "old_final_milli"), ("new first", "new_first_milli"))
+        for name, key in ((_("old final"), "old_final_milli"), (_("new first"), "new_first_milli"))
         if isinstance(milli := event.detail.get(key), int)
     ]
-    told = (
-        f"{what[:1].upper()}{what[1:]}{hours} at {moment(event.at, offset)}{': ' + ', '.join(values) if values else ''}"
-    )
-    by = f"{event.by}, asked by {event.asked_by}" if event.asked_by else event.by
+    told = _("{event}{hours} at {moment}").format(
+        event=f"{what[:1].upper()}{what[1:]}", hours=hours, moment=moment(event.at, offset)
+    ) + (": " + ", ".join(values) if values else "")
+    by = _("{by}, asked by {asked_by}").format(by=event.by, asked_by=event.asked_by) if event.asked_by else event.by
     return f"{told}. {by}: {event.reason}{f' ({state})' if state else ''}"
 
 
@@ -51,13 +53,15 @@ def _forms(event: EventShown, counter: str, actor: Actor, back: Back) -> list[As
     found = []
     if event.state == "asked":
         if actor.role in AUTHORITY and not own:
-            help_ = "You are the second person: with your word it happens, and both names stand in the record."
-            found.append(_form(event, counter, "confirm", "Confirm", help_, "Confirm", back, "Looked at and agreed."))
-        help_ = "Nothing happens then; that it was asked for stays in the record."
-        found.append(_form(event, counter, "undo", "Turn down", help_, "Turn down", back, ""))
+            help_ = _("You are the second person: with your word it happens, and both names stand in the record.")
+            found.append(
+                _form(event, counter, "confirm", _("Confirm"), help_, _("Confirm"), back, _("Looked at and agreed."))
+            )
+        help_ = _("Nothing happens then; that it was asked for stays in the record.")
+        found.append(_form(event, counter, "undo", _("Turn down"), help_, _("Turn down"), back, ""))
     elif event.state == "counts" and event.kind not in ("undo", "nothing missing"):
-        help_ = "It is taken back, hours given by their opposite entry; both stay in the record."
-        found.append(_form(event, counter, "undo", "Undo", help_, "Undo this", back, ""))
+        help_ = _("It is taken back, hours given by their opposite entry; both stay in the record.")
+        found.append(_form(event, counter, "undo", _("Undo"), help_, _("Undo this"), back, ""))
     return found
 
 
@@ -76,9 +80,9 @@ def _form(
         fields=(
             AskField(
                 name="reason",
-                label="Reason",
+                label=_("Reason"),
                 value=back.values.get("reason", reason) if mine else reason,
-                hint="It stays in the record",
+                hint=_("It stays in the record"),
                 attrs={"autocomplete": "off"},
                 fault=back.faults.get("reason", "") if mine else "",
             ),

@@ -16,8 +16,9 @@ from scheduler.actions.hours.by_hand import HandCounter, Read, ValueJudged
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.hours.ledger import LedgerVerdict
 from scheduler.domain.hours.preview import ReadingFit, ReadingPreview
+from scheduler.language import gettext as _
 from scheduler.parsing import figure
-from scheduler.wording.figures import count_words, field_moment, number
+from scheduler.wording.figures import count_words, field_moment, inner, number
 from scheduler.wording.hours import (
     counts_words,
     preview_pick,
@@ -105,8 +106,8 @@ def hand_view(
     at = state.values.get("at", "")
     wrong = bool(state.faults or state.says)
     return HandView(
-        frame=frame_of(now, who, here, "Hours by hand", "counters"),
-        answer="Nothing is stored yet." if wrong and not look.judged else _answer(look, counters),
+        frame=frame_of(now, who, here, _("Hours by hand"), "counters"),
+        answer=_("Nothing is stored yet.") if wrong and not look.judged else _answer(look, counters),
         sub=_sub(who, seen=seen),
         action=here,
         idempotency_key=secrets.token_hex(16),
@@ -128,27 +129,39 @@ def _answer(look: HandLook, counters: Sequence[HandCounter]) -> str:
     if look.judged:
         return f"{_stored(look)}{f' {previews_words(open_previews, len(look.unread))}' if look.open else ''}"
     if look.previews or look.unread:
-        return f"{previews_words(open_previews, len(look.unread))} Nothing is stored yet."
+        return _("{previews_words} Nothing is stored yet.").format(
+            previews_words=previews_words(open_previews, len(look.unread))
+        )
     unread = sum(one.newest is None for one in counters)
     if unread == len(counters):
-        return "No running hours have been read yet."
-    return "Hours by hand: " + (f"{unread} of {len(counters)} never read." if unread else "what the counters show.")
+        return _("No running hours have been read yet.")
+    return _("Hours by hand: ") + (
+        _("{unread} of {total} never read.").format(unread=unread, total=len(counters))
+        if unread
+        else _("what the counters show.")
+    )
 
 
 def _stored(look: HandLook) -> str:
     taken = [one for one in look.judged.values() if one.taken]
     held = sum(one.entry is not None and one.entry.verdict == LedgerVerdict.HELD for one in taken)
     said = count_words(len(taken), "reading is", "readings are") + " stored"
-    return f"{said}, of which {held} held: Hours asks what happened." if held else f"{said}."
+    return (
+        _("{said}, of which {held} held: Hours asks what happened.").format(said=said, held=held)
+        if held
+        else f"{said}."
+    )
 
 
 def _sub(who: Asking, *, seen: bool) -> str:
     if seen:
-        return (
-            "Correct freely; look again as often as you like. A reading that is stored is never overwritten, only followed by a "
-            "better one."
+        return _(
+            "Correct freely; look again as often as you like. A reading that is stored is never "
+            "overwritten, only followed by a better one."
         )
-    return f"Type what each counter shows, in its own unit; leave empty what was not read. Read by {who.actor.name}."
+    return _("Type what each counter shows, in its own unit; leave empty what was not read. Read by {name}.").format(
+        name=who.actor.name
+    )
 
 
 def _store(look: HandLook) -> str:
@@ -157,11 +170,19 @@ def _store(look: HandLook) -> str:
     fit = sum(look.previews[counter].taken for counter in left)
     picks = any(preview_pick(look.previews[counter].fit) for counter in left)
     if not fit:
-        return "Store what is ticked" if picks else ""
-    many = f"the {count_words(fit, 'that fits', 'that fit').lower()}"
+        return _("Store what is ticked") if picks else ""
+    many = _("the {counted}").format(counted=inner(count_words(fit, "that fits", "that fit")))
     if fit == len(left) and not look.unread:
-        return "Store this reading" if fit == 1 else f"Store these {count_words(fit, 'x', 'readings').lower()}"
-    return f"Store {many}, and what is ticked" if picks else f"Store {many}, leave the rest"
+        return (
+            _("Store this reading")
+            if fit == 1
+            else _("Store these {counted}").format(counted=inner(count_words(fit, "reading", "readings")))
+        )
+    return (
+        _("Store {many}, and what is ticked").format(many=many)
+        if picks
+        else _("Store {many}, leave the rest").format(many=many)
+    )
 
 
 def _line(one: HandCounter, now: PlantState, look: HandLook) -> HandLine:
@@ -176,7 +197,7 @@ def _line(one: HandCounter, now: PlantState, look: HandLook) -> HandLine:
         label=one.position,
         unit=unit_short(one.seconds_per_count),
         showed="–" if before is None else counts_words(before[1]),
-        when="never read" if before is None else instant_words(before[0], now.at, now.offset_minutes),
+        when=_("never read") if before is None else instant_words(before[0], now.at, now.offset_minutes),
         usual="–" if usual <= 0 else number(usual / 3600, 1),
         value="" if judged is not None else look.texts.get(one.id, ""),
         since=_since(preview),
@@ -212,7 +233,7 @@ def _says(one: HandCounter, look: HandLook) -> str:
     if preview is not None:
         return preview_words(preview, one.seconds_per_count)
     if one.newest is None:
-        return "The first reading is the start; hours before it need an opening balance."
+        return _("The first reading is the start; hours before it need an opening balance.")
     return ""
 
 
@@ -231,9 +252,17 @@ def _unusual_words(one: ValueJudged) -> str:
     odd = one.unusual
     if odd is None:
         return ""
-    more = f", {number((odd.credit_s - odd.usual_s) / 3600)} h more than the usual {number(odd.usual_s / 3600)} h in that time."
-    meant = "" if odd.meant_milli is None else f" Was it {counts_words(odd.meant_milli)}?"
-    return f"{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong."
+    more = _(", {number} h more than the usual {number_2} h in that time.").format(
+        number=number((odd.credit_s - odd.usual_s) / 3600), number_2=number(odd.usual_s / 3600)
+    )
+    meant = (
+        ""
+        if odd.meant_milli is None
+        else _(" Was it {counts_words}?").format(counts_words=counts_words(odd.meant_milli))
+    )
+    return _(
+        "{more}{meant} If it was misread, read it again now: when that does not fit, you are asked which was wrong."
+    ).format(more=more, meant=meant)
 
 
 def judged_words(one: ValueJudged) -> str:
@@ -241,18 +270,20 @@ def judged_words(one: ValueJudged) -> str:
     if one.status == "refused":
         return f"Refused: {one.why}"
     if one.status == "conflict":
-        stands = "another value" if one.stands is None else counts_words(one.stands)
-        return (
-            f"Conflict: {stands} is stored for this instant and stays; yours is in the intake log. If yours is right, "
-            "mark the other as a bad reading and read again."
-        )
-    known = "Known already, the same value" if one.status == "duplicate" else "Stored"
+        stands = _("another value") if one.stands is None else counts_words(one.stands)
+        return _(
+            "Conflict: {stands} is stored for this instant and stays; yours is in the intake log. If yours "
+            "is right, mark the other as a bad reading and read again."
+        ).format(stands=stands)
+    known = _("Known already, the same value") if one.status == "duplicate" else _("Stored")
     entry = one.entry
     if entry is None:
-        return f"{known}; judged with the next reading."
+        return _("{known}; judged with the next reading.").format(known=known)
     if entry.verdict == LedgerVerdict.CREDITED:
-        counted = f"{known}; {number(entry.credit_s / 3600, 1)} h counted since the reading before"
+        counted = _("{known}; {number} h counted since the reading before").format(
+            known=known, number=number(entry.credit_s / 3600, 1)
+        )
         return f"{counted}{_unusual_words(one)}" if one.unusual else f"{counted}."
     reason = f" ({entry.reason})" if entry.reason else ""
-    asks = " It waits for an answer on the counters page." if entry.verdict == LedgerVerdict.HELD else ""
+    asks = _(" It waits for an answer on the counters page.") if entry.verdict == LedgerVerdict.HELD else ""
     return f"{known}; {VERDICTS.get(entry.verdict, entry.verdict)}{reason}.{asks}"

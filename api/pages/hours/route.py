@@ -26,6 +26,7 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, Refused
+from scheduler.language import gettext as _
 from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 
@@ -123,7 +124,7 @@ def _answered(context: Context, hand: Hand, place: Place, fields: Fields) -> que
     try:
         at_s = int(fields.text("question"))
     except ValueError as error:
-        raise Refused("Which question is answered was not sent. Load the page again.") from error
+        raise Refused(_("Which question is answered was not sent. Load the page again.")) from error
     return questions.answer_question(context, hand, place, at_s, answer)
 
 
@@ -158,7 +159,7 @@ async def store_hours(vessel_id: str, request: Request, context: ContextDep, who
             return _hand_answer(request, context, who, vessel_id, state, replace(look, changed=True), 409)
         chosen = [one for one in reads if look.storable(one.counter)]
         if not chosen:
-            state = FormState(values=form.values, says="Nothing is stored: none fits, and none is ticked.")
+            state = FormState(values=form.values, says=_("Nothing is stored: none fits, and none is ticked."))
             return _hand_answer(request, context, who, vessel_id, state, look, 422)
         hand = form.hand({"at": form["at"], **{one.counter: look.texts[one.counter] for one in chosen}})
         stored = by_hand.store_by_hand(context, request.app.state.intake, hand, vessel_id, chosen)

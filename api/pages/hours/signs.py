@@ -16,6 +16,7 @@ from scheduler.actions.due.sooner import Sooner
 from scheduler.actions.hours.signs import FoldedPlant, OneSign
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.hours.sign_facts import PlantSigns, SignFacts
+from scheduler.language import gettext as _
 from scheduler.wording.figures import inner, moment
 from scheduler.wording.signs import (
     CAUSES,
@@ -109,8 +110,14 @@ def signs_view(
                 may_answer=may_answer and one.number is not None,
                 proposed=_proposed(now, one) if may_move and one.up else (),
             )
-        name = "The plant" if one.position is None else names.get(one.position, "A pump")
-        what = f"{name}, {'+' if one.up else '−'}{one.rise_percent} % since about {day_month(one.began_on)}. {end_words(one)}"
+        name = _("The plant") if one.position is None else names.get(one.position, "A pump")
+        what = _("{name}, {what}{rise_percent} % since about {day_month}. {end_words}").format(
+            name=name,
+            what="+" if one.up else "−",
+            rise_percent=one.rise_percent,
+            day_month=day_month(one.began_on),
+            end_words=end_words(one),
+        )
         return SignLine(
             number=one.number,
             says=what,
@@ -118,7 +125,7 @@ def signs_view(
             may_undo=may_answer and stored.answer is not None,
         )
 
-    heading = "Nothing to look at in the hours."
+    heading = _("Nothing to look at in the hours.")
     if found.open:
         heading = line(found.open[0]).says.split(". ")[0] + "."
     elif found.back_again is not None:
@@ -129,7 +136,7 @@ def signs_view(
     if found.least_percent is not None:
         notes.insert(0, f"{least_words(found.least_percent)} {NO_PROOF}")
     return SignsView(
-        frame=frame_of(now, who, here, "What the hours say", "counters"),
+        frame=frame_of(now, who, here, _("What the hours say"), "counters"),
         plant_name=now.plant.name,
         plant_href=f"/plants/{now.plant.id}",
         action=here,
@@ -164,8 +171,8 @@ def sign_chart(found: PlantSigns, names: Mapping[str, str], width: int, days: in
     off: Sequence[float] = found.off.tolist()
     shown = off if days is None else off[-days:]
     sign = found.plant_sign
-    says = "Air handled a day against usual. " + (
-        "No sign stands." if sign is None else sign_words(sign, names, pumps_speak=found.pumps_quiet is None)
+    says = _("Air handled a day against usual. ") + (
+        _("No sign stands.") if sign is None else sign_words(sign, names, pumps_speak=found.pumps_quiet is None)
     )
     return air_chart(
         shown,
@@ -187,10 +194,14 @@ def _answered(one: OneSign, now: PlantState) -> str:
     if newest is None:
         return ""
     said = f"{CAUSES[newest.cause][1]}: {newest.text}" if newest.text else CAUSES[newest.cause][1]
-    found = f"Answered {moment(newest.at, now.offset_minutes)} by {newest.by}: {newest.answer}, {said}."
+    found = _("Answered {moment} by {by}: {answer}, {said}.").format(
+        moment=moment(newest.at, now.offset_minutes), by=newest.by, answer=newest.answer, said=said
+    )
     if newest.undone_at is None or newest.undone_by is None:
         return found
-    return f"{found} Taken back {moment(newest.undone_at, now.offset_minutes)} by {newest.undone_by}."
+    return _("{found} Taken back {moment} by {undone_by}.").format(
+        found=found, moment=moment(newest.undone_at, now.offset_minutes), undone_by=newest.undone_by
+    )
 
 
 def _proposed(now: PlantState, one: SignFacts) -> tuple[Proposed, ...]:

@@ -14,17 +14,20 @@ from scheduler.actions.hours.signs import folded_plant
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)
-DONE = {"answer": "Answered, and on record.", "undo": "Taken back, and on record."}
+DONE = {"answer": marked("Answered, and on record."), "undo": marked("Taken back, and on record.")}
 
 
 @router.get("/plants/{plant_id}/signs")
 def signs(plant_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The page."""
-    return _shown(request, context, who, plant_id, done=DONE.get(request.query_params.get("done", ""), ""))
+    done = DONE.get(request.query_params.get("done", ""))
+    return _shown(request, context, who, plant_id, done=_(done) if done else "")
 
 
 @router.post("/plants/{plant_id}/signs")
@@ -54,7 +57,7 @@ def _do(context: Context, who: Asking, plant_id: str, form: PageForm) -> None:
         case "undo":
             undo_sign_answer(context, form.hand(), place, form.number, form["reason"])
         case other:
-            raise Refused(f"{other[:40]!r} is none of the page's forms.")
+            raise Refused(_("{other} is none of the page's forms.").format(other=f"{other[:40]!r}"))
 
 
 def _shown(

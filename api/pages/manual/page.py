@@ -6,6 +6,7 @@ from api.pages.manual.chapters import PARTS, Chapter, ManualPart, chapter, part_
 from api.pages.shared.frame import Frame, Link
 from api.pages.shared.help import MANUAL
 from api.pages.shared.layout import render
+from scheduler.language import gettext as _
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +29,9 @@ class ManualView:
         """Such as "2 of 5"; empty for the contents."""
         if not self.chapter or not self.part:
             return ""
-        return f"{self.part.names.index(self.chapter.name) + 1} of {len(self.part.names)}"
+        return _("{number} of {total}").format(
+            number=self.part.names.index(self.chapter.name) + 1, total=len(self.part.names)
+        )
 
     @property
     def around(self) -> tuple[Chapter | None, Chapter | None]:
@@ -42,11 +45,11 @@ class ManualView:
 
 def manual_page(view: ManualView, *, light: str, csrf: str) -> str:
     """The page, with the contents beside it."""
-    title = view.chapter.title if view.chapter else f"Found: {view.find}" if view.find else "Contents"
+    title = view.chapter.title if view.chapter else f"Found: {view.find}" if view.find else _("Contents")
     frame = Frame(
-        title=f"{title} · Manual · Leadline",
+        title=_("{title} · Manual · Leadline").format(title=title),
         here=view.here,
-        subtitle="Manual",
-        links=(Link(label="To the ship", href="/"), Link(label="Manual", href=MANUAL, current=not view.chapter)),
+        subtitle=_("Manual"),
+        links=(Link(label=_("To the ship"), href="/"), Link(label=_("Manual"), href=MANUAL, current=not view.chapter)),
     )
     return render("manual.html", frame, light, csrf, view=view, parts=PARTS, chapter=chapter, manual=MANUAL)

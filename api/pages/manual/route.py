@@ -12,6 +12,7 @@ from api.pages.manual.page import ManualView, manual_page
 from api.pages.shared.answers import page_answer
 from api.pages.shared.help import MANUAL
 from scheduler.errors import NotFound
+from scheduler.language import gettext as _
 
 router = APIRouter(include_in_schema=False)
 _LONGEST_FIND = 100
@@ -29,7 +30,7 @@ def contents(request: Request, find: str = "") -> Response:
 def manual_chapter(name: str, request: Request) -> Response:
     """A page of the manual."""
     if not any(name in part.names for part in PARTS):
-        raise NotFound("The manual has no page of that name. Its contents list all pages.")
+        raise NotFound(_("The manual has no page of that name. Its contents list all pages."))
     one = chapter(name)
     view = ManualView(here=f"{MANUAL}/{name}", chapter=one, body=with_lists(one.html, tables(request.app.state.routes)))
     return page_answer(request, None, manual_page, view)

@@ -13,24 +13,26 @@ from scheduler.actions.people.keys import KeyShown
 from scheduler.actions.people.managing import PersonShown, SessionShown
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.authentication import Proof
+from scheduler.language import gettext as _
+from scheduler.language import marked, ngettext
 from scheduler.wording.figures import count_words, listed, moment
 
 MAY = {
-    Role.ENGINEER: "records work and hours, asks",
-    Role.CHIEF: "decides and signs too, and signs people in",
-    Role.HOTEL: "reads, and signs second as hotel",
-    Role.CHIEF_OFFICER: "reads, and signs second as chief officer",
-    Role.MASTER: "reads; signs and decides as master, and signs people in",
-    Role.OFFICE: "sets up and decides for every ship, exports",
-    Role.ADMIN: "sets up everything, on every ship; decides and signs nothing",
-    Role.COUNTER: "posts counters, and nothing else",
+    Role.ENGINEER: marked("records work and hours, asks"),
+    Role.CHIEF: marked("decides and signs too, and signs people in"),
+    Role.HOTEL: marked("reads, and signs second as hotel"),
+    Role.CHIEF_OFFICER: marked("reads, and signs second as chief officer"),
+    Role.MASTER: marked("reads; signs and decides as master, and signs people in"),
+    Role.OFFICE: marked("sets up and decides for every ship, exports"),
+    Role.ADMIN: marked("sets up everything, on every ship; decides and signs nothing"),
+    Role.COUNTER: marked("posts counters, and nothing else"),
 }
 """What each role may do, for a list."""
 BY = {
-    Proof.LINK: "by a link",
-    Proof.PASSPHRASE: "by passphrase",
-    Proof.PIN: "by PIN",
-    Proof.KEY: "by a key",
+    Proof.LINK: marked("by a link"),
+    Proof.PASSPHRASE: marked("by passphrase"),
+    Proof.PIN: marked("by PIN"),
+    Proof.KEY: marked("by a key"),
 }
 
 
@@ -104,11 +106,13 @@ def people_page(view: PeopleView, *, light: str, csrf: str) -> str:
         aboard=[one for one in lines if one.person.withdrawn_at is None],
         gone=[one for one in lines if one.person.withdrawn_at is not None],
         keys=[(one, key_words(one, names, offset)) for one in view.keys],
-        code=None if view.link is None else qr.svg(view.link.link, "The sign-in link as a code for a phone's camera"),
-        may=MAY,
-        whose=[("", "a gateway: posts counters")] * view.may_manage
+        code=None
+        if view.link is None
+        else qr.svg(view.link.link, _("The sign-in link as a code for a phone's camera")),
+        may={role: _(words) for role, words in MAY.items()},
+        whose=[("", _("a gateway: posts counters"))] * view.may_manage
         + [
-            (one.key, f"{one.person.name}: does what this person may")
+            (one.key, _("{name}: does what this person may").format(name=one.person.name))
             for one in lines
             if one.person.withdrawn_at is None and (one.person.own or one.person.manageable)
         ],
@@ -118,17 +122,19 @@ def people_page(view: PeopleView, *, light: str, csrf: str) -> str:
 def people_heading(view: PeopleView) -> str:
     """The answer: who is just being signed in, or how many there are and how many of them are signed in nowhere."""
     if view.link is not None:
-        return f"{view.link.name}: point the phone's camera at the code."
+        return _("{name}: point the phone's camera at the code.").format(name=view.link.name)
     if view.key is not None:
-        return f"The key for {view.key.label}, shown this once."
+        return _("The key for {label}, shown this once.").format(label=view.key.label)
     there = [one for one in view.people if one.withdrawn_at is None]
     said = count_words(len(there), "person", "people")
     nowhere = [one.name for one in there if (one.manageable or one.own) and not one.sessions]
     if not nowhere:
         return f"{said}."
     if len(nowhere) <= 2:
-        return f"{said}; {listed(nowhere)} {'is' if len(nowhere) == 1 else 'are'} signed in nowhere."
-    return f"{said}; {len(nowhere)} of them are signed in nowhere."
+        return ngettext(
+            "{said}; {names} is signed in nowhere.", "{said}; {names} are signed in nowhere.", len(nowhere)
+        ).format(said=said, names=listed(nowhere))
+    return _("{said}; {total} of them are signed in nowhere.").format(said=said, total=len(nowhere))
 
 
 def _line(one: PersonShown, view: PeopleView, names: Mapping[str, str], offset_minutes: int) -> PersonLine:
@@ -138,7 +144,7 @@ def _line(one: PersonShown, view: PeopleView, names: Mapping[str, str], offset_m
         key=f"{one.vessel_id}/{one.id}",
         where=""
         if one.vessel_id == view.own_vessel
-        else "every ship"
+        else _("every ship")
         if whole
         else names.get(one.vessel_id, one.vessel_id),
         devices=tuple((session.id, device_words(session, offset_minutes)) for session in one.sessions),
@@ -148,21 +154,35 @@ def _line(one: PersonShown, view: PeopleView, names: Mapping[str, str], offset_m
 
 def device_words(session: SessionShown, offset_minutes: int) -> str:
     """Where and since when somebody is signed in: "phone, by a link of Demo chief, since Mon 30 Nov 14:05, seen Mon 30 Nov 15:20"."""
-    device = session.computer or ("phone" if session.mobile else "computer")
-    by = BY[session.proof] + (f" of {session.link_by.partition(',')[0]}" if session.link_by else "")
+    device = session.computer or (_("phone") if session.mobile else _("computer"))
+    by = _(BY[session.proof]) + (
+        _(" of {maker}").format(maker=session.link_by.partition(",")[0]) if session.link_by else ""
+    )
     since, seen_at = moment(session.since_at, offset_minutes), session.seen_at
-    seen = "" if seen_at is None or seen_at == session.since_at else f", seen {moment(seen_at, offset_minutes)}"
-    return f"{device}, {by}, since {since}{seen}"
+    seen = (
+        ""
+        if seen_at is None or seen_at == session.since_at
+        else _(", seen {moment}").format(moment=moment(seen_at, offset_minutes))
+    )
+    return _("{device}, {by}, since {since}{seen}").format(device=device, by=by, since=since, seen=seen)
 
 
 def key_words(one: KeyShown, names: Mapping[str, str], offset_minutes: int) -> str:
     """Whose a key is, what it may, when it was used last and until when it is good."""
-    where = names.get(one.vessel_id or "", one.vessel_id) if one.vessel_id else "every ship"
-    whose = f"{one.person}, as {one.role.value}" if one.person else f"{where}: {MAY[one.role]}"
-    used = "not used yet" if one.last_used_at is None else f"last used {moment(one.last_used_at, offset_minutes)}"
+    where = names.get(one.vessel_id or "", one.vessel_id) if one.vessel_id else _("every ship")
+    whose = (
+        _("{person}, as {value}").format(person=one.person, value=one.role.value)
+        if one.person
+        else f"{where}: {_(MAY[one.role])}"
+    )
+    used = (
+        _("not used yet")
+        if one.last_used_at is None
+        else _("last used {moment}").format(moment=moment(one.last_used_at, offset_minutes))
+    )
     if one.state == "withdrawn" and one.revoked_at is not None:
         return f"{whose}. Withdrawn {moment(one.revoked_at, offset_minutes)}, {used}."
     if one.expires_at is None:
-        return f"{whose}. Good until withdrawn, {used}."
-    ends = "Ran out" if one.state == "run out" else "Good until"
+        return _("{whose}. Good until withdrawn, {used}.").format(whose=whose, used=used)
+    ends = _("Ran out") if one.state == "run out" else _("Good until")
     return f"{whose}. {ends} {moment(one.expires_at, offset_minutes)}, {used}."

@@ -22,6 +22,7 @@ from scheduler.actions.work import leaving
 from scheduler.domain.base.enums import Role
 from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
 from scheduler.errors import NotFound, Refused
+from scheduler.language import gettext as _
 from scheduler.parsing import Fields
 
 router = APIRouter(include_in_schema=False)
@@ -56,7 +57,7 @@ async def change_people(request: Request, context: ContextDep, who: AskingDep) -
 
 
 def _do(request: Request, context: Context, who: Asking, form: PageForm) -> str | Response:
-    what, (vessel, _, person) = form["do"], form["who"].partition("/")
+    what, (vessel, _slash, person) = form["do"], form["who"].partition("/")
     if what == "add":
         return _link(request, context, form, *_add(context, form))
     if what == "link":
@@ -88,7 +89,7 @@ def _do(request: Request, context: Context, who: Asking, form: PageForm) -> str 
     elif what == "unshare":
         computers.withdraw_computer(context, who.actor, form["who"])
     else:
-        raise Refused("This form is not known here. Load the page again.")
+        raise Refused(_("This form is not known here. Load the page again."))
     return "/people"
 
 
@@ -119,7 +120,9 @@ def short_name(name: str) -> str:
 
 def _role(text: str) -> Role:
     if text not in _ROLES:
-        raise Refused("role: choose what this person may do.", faults=[("/role", "Choose what this person may do.")])
+        raise Refused(
+            _("role: choose what this person may do."), faults=[("/role", _("Choose what this person may do."))]
+        )
     return _ROLES[text]
 
 
@@ -130,7 +133,7 @@ def _link(request: Request, context: Context, form: PageForm, vessel: str, perso
         (one for one in managing.people_shown(context, who.actor) if (one.vessel_id, one.id) == (vessel, person)), None
     )
     if shown is None:
-        raise NotFound("There is no such person here. Load the page again.")
+        raise NotFound(_("There is no such person here. Load the page again."))
     token = people.make_link(context, person, vessel, who.actor, form.hand(key=f"{key}-link") if key else None)
     until_at = context.now() + timedelta(minutes=context.settings.link_minutes)
     link = LinkShown(name=shown.name, link=f"{base}/enter/{token}", until_at=until_at)
@@ -140,8 +143,8 @@ def _link(request: Request, context: Context, form: PageForm, vessel: str, perso
 def _make_key(context: Context, who: Asking, form: PageForm) -> KeyOnce:
     fields = Fields(form.values)
     days = fields.whole("days")
-    fields.check("A whole number is expected, or nothing.")
-    vessel, _, person = form["whose"].partition("/")
+    fields.check(_("A whole number is expected, or nothing."))
+    vessel, _slash, person = form["whose"].partition("/")
     role, where = Role.COUNTER, who.actor.vessel_id or form["vessel"] or None
     if person:
         found = next(
@@ -149,7 +152,7 @@ def _make_key(context: Context, who: Asking, form: PageForm) -> KeyOnce:
             None,
         )
         if found is None:
-            raise NotFound("There is no such person here. Load the page again.")
+            raise NotFound(_("There is no such person here. Load the page again."))
         role, where = found.role, vessel or None
     made = people.add_key(
         context,
@@ -197,9 +200,9 @@ def _ended_at(one: keys.KeyShown, now: Any) -> Any:
 
 def _frame(context: Context, who: Asking, vessels: list[tuple[str, str]]) -> Frame:
     if who.actor.vessel_id is not None and vessels:
-        return frame.vessel_frame(context, who, vessels[0][0], "/people", "People", "people")
+        return frame.vessel_frame(context, who, vessels[0][0], "/people", _("People"), "people")
     return Frame(
-        title="People · Leadline",
+        title=_("People · Leadline"),
         here="/people",
         links=frame.fleet_links("/people"),
         now_at=context.now(),

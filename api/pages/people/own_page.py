@@ -10,6 +10,7 @@ from api.pages.shared.frame import Frame
 from api.pages.shared.layout import render
 from scheduler.actions.people.managing import SessionShown
 from scheduler.domain.people.authentication import Proof
+from scheduler.language import gettext as _
 from scheduler.wording.figures import clock, moment
 
 
@@ -54,7 +55,11 @@ def own_heading(view: OwnView) -> str:
     """What to do next, or since when the passphrase stands."""
     offset = view.frame.utc_offset_minutes
     if view.passphrase_at is None:
-        return f"{view.name}: choose a passphrase, and nobody has to sign you in again."
+        return _("{name}: choose a passphrase, and nobody has to sign you in again.").format(name=view.name)
     if view.proved_at is not None:
-        return f"{view.name}: you gave your passphrase at {clock(view.proved_at, offset)}."
-    return f"{view.name}: your passphrase stands since {moment(view.passphrase_at, offset)}."
+        return _("{name}: you gave your passphrase at {clock}.").format(
+            name=view.name, clock=clock(view.proved_at, offset)
+        )
+    return _("{name}: your passphrase stands since {moment}.").format(
+        name=view.name, moment=moment(view.passphrase_at, offset)
+    )

@@ -15,6 +15,7 @@ from api.server.try_limiter import address_of, limiter_of
 from scheduler.actions.base.context import Context
 from scheduler.actions.people import managing, signing_in
 from scheduler.errors import NotAllowed, NotSignedIn, Refused, SchedulerError
+from scheduler.language import gettext as _
 
 router = APIRouter(include_in_schema=False)
 
@@ -49,7 +50,8 @@ def _do(request: Request, context: Context, who: Asking, form: PageForm) -> str:
         new = form["passphrase"]
         if what == "passphrase" and " ".join(new.split()) != " ".join(form["again"].split()):
             raise Refused(
-                "The two are not the same. Type it twice.", faults=[("/again", "It is not the same as the one above.")]
+                _("The two are not the same. Type it twice."),
+                faults=[("/again", _("It is not the same as the one above."))],
             )
         with limiter_of(request).passphrase_try(address_of(request), who.actor.name):
             if what == "anew":
@@ -57,7 +59,7 @@ def _do(request: Request, context: Context, who: Asking, form: PageForm) -> str:
             else:
                 signing_in.set_passphrase(context, secret, who.actor, new, form["old"])
     else:
-        raise Refused("This form is not known here. Load the page again.")
+        raise Refused(_("This form is not known here. Load the page again."))
     return "/you"
 
 
@@ -65,7 +67,7 @@ def _answer(request: Request, context: Context, who: Asking, status: int = 200, 
     by = who.actor.authentication
     person = next((one for one in managing.people_shown(context, who.actor) if one.own), None)
     if by is None or person is None:
-        raise NotAllowed("This page is a person's own: sign in at a browser to see it.")
+        raise NotAllowed(_("This page is a person's own: sign in at a browser to see it."))
     view = OwnView(
         frame=_frame(context, who),
         name=person.name,
@@ -86,11 +88,11 @@ def _answer(request: Request, context: Context, who: Asking, status: int = 200, 
 def _frame(context: Context, who: Asking) -> Frame:
     if who.actor.vessel_id is not None:
         try:
-            return frame.vessel_frame(context, who, who.actor.vessel_id, "/you", "Your own page", "you")
+            return frame.vessel_frame(context, who, who.actor.vessel_id, "/you", _("Your own page"), "you")
         except SchedulerError:  # no document yet
             pass
     return Frame(
-        title="Your own page · Leadline",
+        title=_("Your own page · Leadline"),
         here="/you",
         links=frame.fleet_links("/you"),
         now_at=context.now(),

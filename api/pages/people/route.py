@@ -28,6 +28,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.people import computers, people, sessions, signing_in
 from scheduler.actions.people.sessions import Browser
 from scheduler.errors import NotSignedIn, TooMany
+from scheduler.language import gettext as _
 from scheduler.parsing import own_path
 
 router = APIRouter(include_in_schema=False)
@@ -97,7 +98,7 @@ async def sign_in_by_pin(request: Request, context: ContextDep) -> Response:
 @router.get("/enter/{token}")
 def entrance(token: str, request: Request) -> Response:
     """Asks to confirm: a link preview that merely fetches the address spends nothing."""
-    view = SignInView(frame=_outside("Sign in"), action=f"/enter/{quote(token)}", token=token)
+    view = SignInView(frame=_outside(_("Sign in")), action=f"/enter/{quote(token)}", token=token)
     return page_answer(request, None, signin_page, view)
 
 
@@ -124,7 +125,7 @@ def _entered(request: Request, context: Context, secret: str, browser: Browser) 
 
 def _sign_in_page(request: Request, context: Context, status: int = 200, **members: Any) -> Response:
     computer = computers.this_computer(context, request.cookies.get(COMPUTER, ""))
-    view = SignInView(frame=_outside("Sign in"), computer=computer, **members)
+    view = SignInView(frame=_outside(_("Sign in")), computer=computer, **members)
     return page_answer(request, None, signin_page, view, status)
 
 
@@ -139,7 +140,7 @@ async def sign_out(request: Request, context: ContextDep, who: AskingDep) -> Res
 
 
 def _outside(title: str) -> Frame:
-    return Frame(title=f"{title} · Leadline", here="/sign-in")
+    return Frame(title=_("{title} · Leadline").format(title=title), here="/sign-in")
 
 
 def sign_in_answer(request: Request, error: NotSignedIn, status: int) -> Response:

@@ -19,6 +19,7 @@ from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.base.enums import Subject
 from scheduler.domain.capacity.returning import planned_back
+from scheduler.language import gettext as _
 
 LOOK_AHEAD_DAYS = 28
 DAYS_DRAWN = ("7", "28")
@@ -45,7 +46,7 @@ def plant_view(
     with context.db.read() as session:
         shows = counters_show(session, now.vessel.id, [one.id for one in now.counters if one.primary])
     return PlantView(
-        frame=frame_of(now, who, here, "Plant" if current != "figures" else "Figures", current),
+        frame=frame_of(now, who, here, _("Plant") if current != "figures" else _("Figures"), current),
         plant=now.plant.name,
         now_at=now.at,
         horizon_at=ends_at,

@@ -13,6 +13,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.capacity.may_open import OpeningCode
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 from scheduler.parsing import Fields, moment_near
 from scheduler.wording.capacity import OpeningWords
 from scheduler.wording.due import job_rank
@@ -38,7 +39,7 @@ def may_open_view(now: PlantState, context: Context, asked: Mapping[str, str], h
     try:
         fields.check()
         if not any(one.id == pump for one in now.plant.pumps):
-            raise Refused("open: this pump is none of this plant's.")
+            raise Refused(_("open: this pump is none of this plant's."))
         answer = opening_answer(context, now, pump, at=at, vacuum_kpa=vacuum)
     except Refused as error:
         named = {"/at": "when", "/vacuum_kpa": "vacuum", "/when": "when", "/vacuum": "vacuum"}

@@ -13,6 +13,8 @@ from api.pages.shared.waits import waits_heading
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.capacity.may_open import OpeningCode
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, caution_line
+from scheduler.language import gettext as _
+from scheduler.language import marked
 
 CAUTION = caution_line(BREAKDOWN)
 MAY_TONES = {
@@ -22,13 +24,13 @@ MAY_TONES = {
     OpeningCode.WORKED_ON: "boot",
 }
 LEGEND = (
-    (JobState.AHEAD, "Ahead"),
-    (JobState.WINDOW_OPEN, "Window open"),
-    (JobState.PAST_DUE, "Past due"),
-    (JobState.PAST_LIMIT, "Past limit"),
-    (JobState.POSTPONED, "Postponed"),
-    (JobState.NOT_KNOWN, "Last time not known"),
-    (JobState.DONE, "Done"),
+    (JobState.AHEAD, marked("Ahead")),
+    (JobState.WINDOW_OPEN, marked("Window open")),
+    (JobState.PAST_DUE, marked("Past due")),
+    (JobState.PAST_LIMIT, marked("Past limit")),
+    (JobState.POSTPONED, marked("Postponed")),
+    (JobState.NOT_KNOWN, marked("Last time not known")),
+    (JobState.DONE, marked("Done")),
 )
 
 
@@ -66,5 +68,5 @@ def plant_page(view: PlantView, *, light: str, csrf: str) -> str:
         beyond=plant_rows.beyond(view),
         plan=plan,
         plan_says=plan_words(plan, view.frame.utc_offset_minutes) if plan else "",
-        legend=LEGEND,
+        legend=[(state, _(words)) for state, words in LEGEND],
     )

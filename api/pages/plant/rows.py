@@ -15,6 +15,7 @@ from api.pages.shared.margin import minimum_words
 from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.naming import short_kind
+from scheduler.language import gettext as _
 from scheduler.wording.due import brief_words, job_rank, limit_left_seconds, meets_at
 from scheduler.wording.figures import M3H, NBSP, inner, margin_number, number, short_date
 from scheduler.wording.hours import counts_words, unit_name
@@ -95,7 +96,7 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
     label = short_kind(kind.name)
     due = job.due if job else None
     if due is None or due.since_seconds is None:
-        said = f"{kind.name}: no running hours known"
+        said = _("{name}: no running hours known").format(name=kind.name)
         return drawing.TubeFigure(
             label=label,
             words=said,
@@ -114,7 +115,9 @@ def tube_figure(kind: JobKind, job: JobLine | None, *, pressing: bool = False) -
     hours = number(due.since_seconds // 3600)
     return drawing.TubeFigure(
         label=label,
-        words=f"{kind.name} {hours} of {number(interval // 3600)} running h, {due.state.value}",
+        words=_("{name} {hours} of {number} running h, {value}").format(
+            name=kind.name, hours=hours, number=number(interval // 3600), value=due.state.value
+        ),
         hours=hours,
         share=due.since_seconds / interval,
         window_share=1 - kind.window_running_hours * _HOUR / interval,
@@ -148,7 +151,7 @@ def pump_block(pump: PumpRow, view: PlantView, kinds: Sequence[JobKind]) -> Pump
         serial=pump.serial,
         href=pump.href,
         shows="–" if pump.shows is None else counts_words(pump.shows.milli),
-        unit="not read yet" if pump.shows is None else _unit_said(per),
+        unit=_("not read yet") if pump.shows is None else _unit_said(per),
         since=_since_said(pressing, pump, view.now_at, offset),
         since_tone=tone_of(pressing.due.state) if pressing else "",
         note=note,
@@ -174,22 +177,26 @@ def _silent_said(pump: PumpRow, offset: int) -> str:
     """Since when its counter is silent, and the hours it is likely to have run since."""
     if pump.silent_since_at is None:
         return ""
-    said = f"Counter silent since {short_date(pump.silent_since_at, offset)}"
+    said = _("Counter silent since {short_date}").format(short_date=short_date(pump.silent_since_at, offset))
     if pump.projected_hours is not None and pump.hours is not None and pump.hours.hours < pump.projected_hours:
-        said += f", about {number(pump.projected_hours - pump.hours.hours)}{NBSP}h more by now"
+        said += _(", about {number}{nbsp}h more by now").format(
+            number=number(pump.projected_hours - pump.hours.hours), nbsp=NBSP
+        )
     return said
 
 
 def _since_said(pressing: JobLine | None, pump: PumpRow, now_at: datetime, offset: int) -> str:
     """ "since knife 1 539 of 1 500, due at counter 24 761"; of a job by the calendar its state."""
     if pressing is None:
-        return "no open job"
+        return _("no open job")
     due, kind = pressing.due, inner(short_kind(pressing.due.kind_name, 20))
     counter = counter_at_due(pressing, pump.shows)
     if due.since_seconds is None or not due.interval_seconds or counter is None:
         return f"{kind} {brief_words(due, now_at, offset)}"
     since, interval = number(due.since_seconds // _HOUR), number(due.interval_seconds // _HOUR)
-    return f"{kind} {since} of {interval}{NBSP}h, due at counter {counter}"
+    return _("{kind} {since} of {interval}{nbsp}h, due at counter {counter}").format(
+        kind=kind, since=since, interval=interval, nbsp=NBSP, counter=counter
+    )
 
 
 def plumbs_of(jobs: Sequence[JobLine], *, figures: bool = False) -> tuple[drawing.Plumb, ...]:
@@ -257,7 +264,9 @@ def charts(view: PlantView) -> dict[str, Markup]:
 def chart_words(view: PlantView) -> str:
     """The drawing in words, for those who do not see it."""
     if not view.margins:
-        return "Margin over minimum vacuum capacity: not worked out yet."
+        return _("Margin over minimum vacuum capacity: not worked out yet.")
     figure, when = least_words(view)
     minimum = minimum_words(view.margins)
-    return f"Margin over minimum vacuum capacity. Least {figure} {M3H}, {when}. Minimum: {minimum}."
+    return _("Margin over minimum vacuum capacity. Least {figure} {m3h}, {when}. Minimum: {minimum}.").format(
+        figure=figure, m3h=M3H, when=when, minimum=minimum
+    )

@@ -9,6 +9,7 @@ from api.pages.shared.job_line import JobLine, tone_of
 from scheduler.actions.hours.shown import CounterShows
 from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.vessel.naming import short_kind
+from scheduler.language import gettext as _
 from scheduler.wording.due import brief_words, job_name, job_rank, meets_at
 from scheduler.wording.figures import clock, day_words, inner, listed, margin_number, short_date
 from scheduler.wording.hours import counts_words
@@ -71,7 +72,9 @@ def _line(group: Sequence[JobLine], view: PlantView) -> WeekLine:
     when, day = _when(first, view.now_at, offset)
     words = brief_words(first.due, view.now_at, offset)
     if len(group) > 1:
-        words = f"one isolation; {listed([brief_words(job.due, view.now_at, offset) for job in group])}"
+        words = _("one isolation; {names}").format(
+            names=listed([brief_words(job.due, view.now_at, offset) for job in group])
+        )
     margins = [job.margin_m3_per_h for job in group if job.margin_m3_per_h is not None]
     return WeekLine(
         when=when,
@@ -87,23 +90,27 @@ def _line(group: Sequence[JobLine], view: PlantView) -> WeekLine:
 
 def _when(job: JobLine, now_at: datetime, offset: int) -> tuple[str, str]:
     if job.slot_from_at is not None and _passed(job, now_at):
-        return "slot passed", short_date(job.slot_from_at, offset)
+        return _("slot passed"), short_date(job.slot_from_at, offset)
     if job.slot_from_at is None or job.slot_to_at is None:
         at = meets_at(job.due)
-        return ("no slot", "") if at <= now_at else (short_date(at, offset), "due, no slot")
+        return (_("no slot"), "") if at <= now_at else (short_date(at, offset), _("due, no slot"))
     same = short_date(job.slot_from_at, offset) == short_date(job.slot_to_at, offset)
     near = day_words(job.slot_from_at, now_at, offset)
     day = near if near in ("today", "tomorrow") else short_date(job.slot_from_at, offset)
     if not same:
-        return f"from {clock(job.slot_from_at, offset)}", f"{day} to {short_date(job.slot_to_at, offset)}"
-    return f"{clock(job.slot_from_at, offset)} to {clock(job.slot_to_at, offset)}", day
+        return _("from {clock}").format(clock=clock(job.slot_from_at, offset)), _("{day} to {short_date}").format(
+            day=day, short_date=short_date(job.slot_to_at, offset)
+        )
+    return _("{clock} to {clock_2}").format(
+        clock=clock(job.slot_from_at, offset), clock_2=clock(job.slot_to_at, offset)
+    ), day
 
 
 def due_at_counter(job: JobLine, view: PlantView) -> str:
     """ "due at counter 24 761", in the counter's own unit; empty where no counter says when it is due."""
     shows = next((pump.shows for pump in view.pumps if pump.position == job.due.position), None)
     figure = counter_at_due(job, shows)
-    return "" if figure is None else f"due at counter {figure}"
+    return "" if figure is None else _("due at counter {figure}").format(figure=figure)
 
 
 def counter_at_due(job: JobLine, shows: CounterShows | None) -> str | None:

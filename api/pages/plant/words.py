@@ -9,9 +9,10 @@ from api.pages.shared.job_line import JobLine
 from api.pages.shared.margin import below_words, least_said, one_trip_below_at
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
+from scheduler.language import gettext as _
+from scheduler.language import ngettext
 from scheduler.wording.due import job_name, job_rank, meets_at
 from scheduler.wording.figures import (
-    COUNTS,
     M3H,
     NBSP,
     clock,
@@ -33,33 +34,45 @@ def open_pump_words(pump: PumpRow, now_at: datetime, offset_minutes: int) -> str
         return ""
     since = short_date(outage.from_at, offset_minutes)
     if not pump.down_at(now_at):
-        return f"Not proved since {since}"
+        return _("Not proved since {since}").format(since=since)
     if outage.to_at is not None:
-        return f"Down since {since}, back {moment(outage.to_at, offset_minutes)}"
-    return f"Down since {since}; {return_words(pump, offset_minutes)}"
+        return _("Down since {since}, back {moment}").format(since=since, moment=moment(outage.to_at, offset_minutes))
+    return _("Down since {since}; {return_words}").format(since=since, return_words=return_words(pump, offset_minutes))
 
 
 def return_words(pump: PumpRow, offset_minutes: int) -> str:
     """When a pump that is out is back, as far as it is known: told, assumed by plans, or out without end."""
     if pump.back is None:
-        return "the time it was expected back has passed: say when it is back"
+        return _("the time it was expected back has passed: say when it is back")
     day = moment(pump.back.at, offset_minutes)
-    return f"return not known, plans assume {day}" if pump.back.assumed else f"expected back {day}"
+    return (
+        _("return not known, plans assume {day}").format(day=day)
+        if pump.back.assumed
+        else _("expected back {day}").format(day=day)
+    )
 
 
 def _late_words(late: Sequence[JobLine], past: Sequence[JobLine]) -> str:
     """What is past its limit or past due, in one sentence; empty when nothing is. Both in rank order."""
     if late:
         name = job_name(late[0].due)
-        said = f"{name} is past its limit" if len(late) == 1 else ""
-        said = said or f"{count_words(len(late), 'job is', 'jobs are')} past their limit, {name} the longest"
-        return said + (f", and {count_words(len(past), 'more is', 'more are').lower()} past due." if past else ".")
+        said = _("{name} is past its limit").format(name=name) if len(late) == 1 else ""
+        said = said or _("{counted} past their limit, {name} the longest").format(
+            counted=count_words(len(late), "job is", "jobs are"), name=name
+        )
+        return said + (
+            _(", and {counted} past due.").format(counted=inner(count_words(len(past), "more is", "more are")))
+            if past
+            else "."
+        )
     if not past:
         return ""
     name = job_name(past[0].due)
     if len(past) == 1:
-        return f"{name} is past due."
-    return f"{count_words(len(past), 'job is', 'jobs are')} past due, {name} the longest."
+        return _("{name} is past due.").format(name=name)
+    return _("{counted} past due, {name} the longest.").format(
+        counted=count_words(len(past), "job is", "jobs are"), name=name
+    )
 
 
 def unknown_words(view: PlantView) -> str:
@@ -67,8 +80,8 @@ def unknown_words(view: PlantView) -> str:
     unknown = [j for j in view.jobs if j.due.state is JobState.NOT_KNOWN and j.due.renewed_by is None]
     if not unknown:
         return ""
-    many = count_words(len(unknown), "job is", "jobs are").lower()
-    return f"When it was last done is not known: {many} planned as due now."
+    many = inner(count_words(len(unknown), "job is", "jobs are"))
+    return _("When it was last done is not known: {many} planned as due now.").format(many=many)
 
 
 def jobs_sentence(view: PlantView) -> str:
@@ -82,38 +95,44 @@ def jobs_sentence(view: PlantView) -> str:
     if down:
         since = min(p.outage.from_at for p in down if p.outage)
         names = listed([p.position for p in down])
-        broken = f"{names} {'is' if len(down) == 1 else 'are'} down since {long_date(since, offset, view.now_at)}."
+        broken = ngettext(
+            "{names} is down since {long_date}.", "{names} are down since {long_date}.", len(down)
+        ).format(names=names, long_date=long_date(since, offset, view.now_at))
     late_words = _late_words(late, past)
     late_words = late_words or unknown_words(view)
     if late_words:
         return f"{broken} {late_words}".strip()
     if view.pumps and all(p.hours is None or p.hours.as_of is None for p in view.pumps):
-        return f"No running hours have been read yet. {broken}".strip()
+        return _("No running hours have been read yet. {broken}").format(broken=broken).strip()
     if broken:
         return broken
     silent = [p for p in view.pumps if p.silent_since_at is not None]
     if silent:
         names = listed([p.position for p in silent])
         if len(silent) == 1:
-            return f"The counter of {names} is silent; its due dates are estimated."
-        return f"The counters of {names} are silent; their due dates are estimated."
+            return _("The counter of {names} is silent; its due dates are estimated.").format(names=names)
+        return _("The counters of {names} are silent; their due dates are estimated.").format(names=names)
     coming = (JobState.AHEAD, JobState.WINDOW_OPEN, JobState.POSTPONED)
     ahead = [j for j in view.jobs if j.due.state in coming and j.kind.code != BREAKDOWN.code]
     if not ahead:
-        return "Nothing is due: no open job is known."
+        return _("Nothing is due: no open job is known.")
     first = min(ahead, key=lambda j: (meets_at(j.due), j.due.job_id.key))
     date = long_date(meets_at(first.due), offset, view.now_at)
-    return f"Nothing is due before {date}: {inner(job_name(first.due))} comes first."
+    return _("Nothing is due before {date}: {name} comes first.").format(date=date, name=inner(job_name(first.due)))
 
 
 def capacity_sentence(view: PlantView) -> str:
     """The second half of the heading: how capacity stands to the minimum. Calculated, so never "guaranteed"."""
     if not view.margins:
-        return "No capacity has been worked out yet."
+        return _("No capacity has been worked out yet.")
     offset = view.frame.utc_offset_minutes
     to = long_date(max(r.to_at for r in view.margins), offset, view.now_at)
     basis = (
-        "As planned" if view.plan else "As proposed" if view.proposed else "There is no plan yet; with no pump opened"
+        _("As planned")
+        if view.plan
+        else _("As proposed")
+        if view.proposed
+        else _("There is no plan yet; with no pump opened")
     )
     stretches = below_words(view.margins)
     if stretches:
@@ -122,30 +141,44 @@ def capacity_sentence(view: PlantView) -> str:
         if first[0].from_at <= view.now_at < first[-1].to_at:
             end = first[-1].to_at
             until = (
-                f" until {moment(end, offset)}" if end < max(r.to_at for r in view.margins) else f" to {to} at least"
+                _(" until {moment}").format(moment=moment(end, offset))
+                if end < max(r.to_at for r in view.margins)
+                else _(" to {to} at least").format(to=to)
             )
-            return f"Capacity is short by {lacking}{NBSP}{M3H} now,{until}."
+            return _("Capacity is short by {lacking}{nbsp}{m3h} now,{until}.").format(
+                lacking=lacking, nbsp=NBSP, m3h=M3H, until=until
+            )
         again = long_date(stretches[1][0].from_at, offset, view.now_at) if len(stretches) > 1 else ""
-        more = f" and again on {again}" if len(stretches) == 2 else ""
-        more = more or (f" and {count_words(len(stretches) - 1, 'time', 'times').lower()} more" if again else "")
+        more = _(" and again on {again}").format(again=again) if len(stretches) == 2 else ""
+        more = more or (
+            _(" and {counted} more").format(counted=inner(count_words(len(stretches) - 1, "time", "times")))
+            if again
+            else ""
+        )
         deepest = number(math.ceil(max(-r.margin_m3_per_h for s in stretches for r in s) - 1e-9))
         when = long_date(first[0].from_at, offset, view.now_at)
-        most = " at most" if again else ""
-        return f"{basis}, capacity is short on {when}{more}, by {deepest}{NBSP}{M3H}{most}."
+        most = _(" at most") if again else ""
+        return _("{basis}, capacity is short on {when}{more}, by {deepest}{nbsp}{m3h}{most}.").format(
+            basis=basis, when=when, more=more, deepest=deepest, nbsp=NBSP, m3h=M3H, most=most
+        )
     trip = one_trip_below_at(view.margins)
     tail = ""
     if trip is not None:
-        when = "now" if trip <= view.now_at else f"on {long_date(trip, offset, view.now_at)}"
+        when = (
+            _("now")
+            if trip <= view.now_at
+            else _("on {long_date}").format(long_date=long_date(trip, offset, view.now_at))
+        )
         at = next(r for r in view.margins if r.to_at > max(trip, view.now_at))
         lacking = number(math.ceil((at.largest_m3_per_h or 0.0) - at.margin_m3_per_h - 1e-9))
-        tail = f"; if one more pump trips {when}: short by {lacking}"
-    return f"{basis}, capacity holds the minimum to {to}{tail}."
+        tail = _("; if one more pump trips {when}: short by {lacking}").format(when=when, lacking=lacking)
+    return _("{basis}, capacity holds the minimum to {to}{tail}.").format(basis=basis, to=to, tail=tail)
 
 
 def plant_heading(view: PlantView) -> str:
     """The heading of the plant page: the answer itself, two or three sentences."""
     said = f"{jobs_sentence(view)} {capacity_sentence(view)}"
-    return said + (" A newer plan waits to be taken." if view.proposed and view.plan else "")
+    return said + (_(" A newer plan waits to be taken.") if view.proposed and view.plan else "")
 
 
 def plant_subline(view: PlantView) -> str:
@@ -159,27 +192,39 @@ def _besides(view: PlantView) -> str:
     said = "" if unknown in jobs_sentence(view) else unknown
     plan = view.plan or view.proposed
     unplaced = plan.unplaced if plan else 0
-    return f"{said} {count_words(unplaced, 'job has', 'jobs have')} no slot.".strip() if unplaced else said
+    return (
+        _("{said} {counted} no slot.").format(said=said, counted=count_words(unplaced, "job has", "jobs have")).strip()
+        if unplaced
+        else said
+    )
 
 
 def _read_words(view: PlantView) -> str:
     offset = view.frame.utc_offset_minutes
     read = [p.hours.as_of for p in view.pumps if p.hours is not None and p.hours.as_of is not None]
     if not read:
-        return "No counter has posted yet: due dates rest on the calendar and on opening hours."
+        return _("No counter has posted yet: due dates rest on the calendar and on opening hours.")
     newest = max(read)
     same_day = ship(newest, offset).date() == ship(view.now_at, offset).date()
-    said = f"Hours read at {clock(newest, offset) if same_day else moment(newest, offset)}."
+    said = _("Hours read at {clock}.").format(clock=clock(newest, offset) if same_day else moment(newest, offset))
     silent = [p for p in view.pumps if p.silent_since_at is not None]
     unread = [p.position for p in view.pumps if p.hours is None or p.hours.as_of is None]
     if silent:
-        each = listed([f"{p.position} since {moment(p.silent_since_at, offset)}" for p in silent if p.silent_since_at])
-        said += f" Silent: {each}; those hours are estimated."
+        each = listed(
+            [
+                _("{position} since {moment}").format(position=p.position, moment=moment(p.silent_since_at, offset))
+                for p in silent
+                if p.silent_since_at
+            ]
+        )
+        said += _(" Silent: {each}; those hours are estimated.").format(each=each)
     if unread:
-        said += f" Nothing read yet from {listed(unread)}."
+        said += _(" Nothing read yet from {names}.").format(names=listed(unread))
     if not silent and not unread:
-        all_of = COUNTS[len(view.pumps)].lower() if len(view.pumps) < len(COUNTS) else str(len(view.pumps))
-        said += f" All {all_of} counters are posting." if len(view.pumps) > 1 else " The counter is posting."
+        counters = inner(count_words(len(view.pumps), "counter is posting", "counters are posting"))
+        said += (
+            _(" All {counters}.").format(counters=counters) if len(view.pumps) > 1 else _(" The counter is posting.")
+        )
     return said
 
 
@@ -188,17 +233,17 @@ def action(view: PlantView) -> tuple[str, str] | None:
     order = sorted(view.jobs, key=lambda j: job_rank(j.due))
     out = next((p for p in view.pumps if p.down_at(view.now_at) and p.repair_href), None)
     if out is not None:
-        return f"Open {out.position} repair", out.repair_href
+        return _("Open {position} repair").format(position=out.position), out.repair_href
     if order and order[0].due.state in (JobState.PAST_LIMIT, JobState.PAST_DUE, JobState.NOT_KNOWN):
-        return f"Open {job_name(order[0].due)}", order[0].href
+        return _("Open {job_name}").format(job_name=job_name(order[0].due)), order[0].href
     if view.proposed:
-        return "See the new plan" if view.plan else "See the proposed plan", f"{view.plan_href}#newer"
+        return _("See the new plan") if view.plan else _("See the proposed plan"), f"{view.plan_href}#newer"
     if all(p.hours is None for p in view.pumps) and view.hours_href:
-        return "Enter running hours", view.hours_href
+        return _("Enter running hours"), view.hours_href
     if below_words(view.margins) and view.figures_href:
-        return "See the figures", view.figures_href
+        return _("See the figures"), view.figures_href
     if order and order[0].due.state is JobState.WINDOW_OPEN:
-        return f"Open {job_name(order[0].due)}", order[0].href
+        return _("Open {job_name}").format(job_name=job_name(order[0].due)), order[0].href
     return None
 
 

@@ -16,6 +16,8 @@ from scheduler.domain.hours.daily import DayHours
 from scheduler.domain.record.closed_job import ClosedJob, Verdict
 from scheduler.domain.vessel.document import Pump
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.shiptime import run_text, ship_time
 from scheduler.wording.due import state_alone
 from scheduler.wording.figures import M3H, count_words, inner, listed, moment, number, short_date
@@ -24,7 +26,12 @@ from scheduler.wording.names import pump_words
 from scheduler.wording.record import record_excerpt, record_person
 
 _LATE = (Verdict.WITHIN_LIMIT, Verdict.LATE, Verdict.POSTPONED)
-_STOPS = {"pump down": "out", "pump back": "back", "breakdown opened": "broke down", "runs after all": "ran on"}
+_STOPS = {
+    "pump down": marked("out"),
+    "pump back": marked("back"),
+    "breakdown opened": marked("broke down"),
+    "runs after all": marked("ran on"),
+}
 _HOUR = 3600
 
 
@@ -58,10 +65,16 @@ def pump_view(
         ),
         heading=_heading(name, planned, len(closed) - len(planned), mine, now, years),
         counter="" if figure is None else figure_words(figure),
-        counter_at="" if figure is None else f"read {moment(figure.at, offset, now.at)}",
+        counter_at="" if figure is None else _("read {moment}").format(moment=moment(figure.at, offset, now.at)),
         hours="" if hours is None or hours.as_of is None else f"{number(hours.hours)} h",
-        hours_at="" if hours is None or hours.as_of is None else f"read {moment(hours.as_of, offset, now.at)}",
-        a_day=f"{number(sum(ran) / len(ran) / _HOUR, 1)} h a day in the last {len(ran)} days" if ran else "",
+        hours_at=""
+        if hours is None or hours.as_of is None
+        else _("read {moment}").format(moment=moment(hours.as_of, offset, now.at)),
+        a_day=_("{number} h a day in the last {total} days").format(
+            number=number(sum(ran) / len(ran) / _HOUR, 1), total=len(ran)
+        )
+        if ran
+        else "",
         capacity=_capacity(pump, now),
         facts=tuple(_since(line, figure) for line in mine if line.due.since_seconds is not None),
         curves=tuple(_curves(now, closed, days, mine)),
@@ -83,21 +96,35 @@ def _heading(
     since = now.at - timedelta(days=365 * years)
     recent = [hit for hit in planned if _done_at(hit) >= since]
     late = sum(hit.members.get("verdict") in _LATE for hit in recent)
-    said = f"{name}: {inner(count_words(len(recent), 'job', 'jobs'))} in {years} years"
+    said = _("{name}: {jobs} in {years} years").format(
+        name=name, jobs=inner(count_words(len(recent), "job", "jobs")), years=years
+    )
     if repairs:
-        said += f" and {inner(count_words(repairs, 'repair', 'repairs'))} on record"
-    said += f", {inner(count_words(late, 'past due', 'past due'))}" if late else ", none past due" if recent else ""
+        said += _(" and {repairs} on record").format(repairs=inner(count_words(repairs, "repair", "repairs")))
+    said += f", {inner(count_words(late, 'past due', 'past due'))}" if late else _(", none past due") if recent else ""
     known = [line for line in mine if line.due.state is not JobState.NOT_KNOWN]
     unknown = [inner(line.due.kind_name) for line in mine if line.due.state is JobState.NOT_KNOWN]
     ahead = min(known, key=lambda line: line.due.due_at, default=None)
-    said += "" if ahead is None else f". {ahead.due.kind_name} is next: {inner(_state(ahead, now))}"
-    return f"{said}. Nobody said when the last {listed(unknown)} was." if unknown else f"{said}."
+    said += (
+        ""
+        if ahead is None
+        else _(". {kind_name} is next: {state}").format(kind_name=ahead.due.kind_name, state=inner(_state(ahead, now)))
+    )
+    return (
+        _("{said}. Nobody said when the last {jobs} was.").format(said=said, jobs=listed(unknown))
+        if unknown
+        else f"{said}."
+    )
 
 
 def _capacity(pump: Pump, now: PlantState) -> str:
     counts = now.counts_for().get(pump.id)
-    rated = f"rated {number(pump.rated_swept_m3_per_h, 1)} {M3H} swept"
-    return rated if counts is None else f"counts for {number(counts.m3_per_h, 1)} {M3H}, {rated}"
+    rated = _("rated {number} {m3h} swept").format(number=number(pump.rated_swept_m3_per_h, 1), m3h=M3H)
+    return (
+        rated
+        if counts is None
+        else _("counts for {number} {m3h}, {rated}").format(number=number(counts.m3_per_h, 1), m3h=M3H, rated=rated)
+    )
 
 
 def _state(line: JobLine, now: PlantState) -> str:
@@ -109,16 +136,20 @@ def _since(line: JobLine, figure: CounterFigure | None) -> tuple[str, str, str]:
     due = line.due
     left = due.running_seconds_left
     at = "" if left is None or figure is None else counter_due_words(figure, left)
-    return due.kind_name, since_words(due.since_seconds or 0, due.interval_seconds), f"due at {at}" if at else ""
+    return (
+        due.kind_name,
+        since_words(due.since_seconds or 0, due.interval_seconds),
+        _("due at {at}").format(at=at) if at else "",
+    )
 
 
 def _ahead(line: JobLine, now: PlantState) -> FoundJob:
     due, offset = line.due, now.offset_minutes
-    at = f"planned {moment(line.slot_from_at, offset, now.at)}, " if line.slot_from_at else ""
+    at = _("planned {moment}, ").format(moment=moment(line.slot_from_at, offset, now.at)) if line.slot_from_at else ""
     return FoundJob(
         name=due.kind_name,
         href=line.href,
-        words=f"{at}due {short_date(due.due_at, offset, now.at)}",
+        words=_("{at}due {short_date}").format(at=at, short_date=short_date(due.due_at, offset, now.at)),
         state=due.state,
         tone=tone_of(due.state),
     )
@@ -137,7 +168,7 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
         size = run_text(int(over)) if over is not None else f"{abs(int(days))} d" if days is not None else ""
         verdict = f"{verdict}, {size}" if size else verdict
     running = members.get("running_seconds")
-    checked = f", checked by {members['checked_by']}" if members.get("checked_by") else ""
+    checked = _(", checked by {name}").format(name=members["checked_by"]) if members.get("checked_by") else ""
     return TableRow(
         when=short_date(_done_at(hit), now.offset_minutes, now.at),
         what=str(members["job_kind"]),
@@ -154,7 +185,7 @@ def _job_row(hit: RecordHit, now: PlantState) -> TableRow:
 def _stop_row(hit: RecordHit, now: PlantState) -> TableRow:
     return TableRow(
         when=moment(_done_at(hit), now.offset_minutes, now.at),
-        what=_STOPS[hit.kind],
+        what=_(_STOPS[hit.kind]),
         found=str(hit.members.get("reason") or "–"),
         by=record_person(hit.members),
     )
@@ -164,14 +195,20 @@ def _test_row(hit: RecordHit, now: PlantState) -> TableRow:
     members = hit.members
     swept, leak = members.get("swept_m3_per_h"), members.get("leak_free_m3_per_h")
     rated = members.get("rated_swept_m3_per_h")
-    share = f", {number(100 * float(swept) / float(rated))} % of rated" if swept and rated and float(rated) else ""
+    share = (
+        _(", {number} % of rated").format(number=number(100 * float(swept) / float(rated)))
+        if swept and rated and float(rated)
+        else ""
+    )
     return TableRow(
         when=moment(_done_at(hit), now.offset_minutes, now.at),
-        what="Pull-down test",
-        figure=f"{number(float(swept), 1)} {M3H} swept{share}" if swept else "–",
+        what=_("Pull-down test"),
+        figure=_("{number} {m3h} swept{share}").format(number=number(float(swept), 1), m3h=M3H, share=share)
+        if swept
+        else "–",
         verdict=str(members.get("test")),
         late=members.get("test") != "passed",
-        found=f"leak {number(float(leak), 1)} {M3H} of free air" if leak else "–",
+        found=_("leak {number} {m3h} of free air").format(number=number(float(leak), 1), m3h=M3H) if leak else "–",
         by=str(members.get("done_by") or record_person(members)),
     )
 
@@ -192,19 +229,23 @@ def _gaps(closed: Sequence[RecordHit], days: Sequence[DayHours]) -> list[str]:
     unknown = sum(day.seconds is None for day in days)
     if unknown:
         said.append(
-            f"Of {number(len(days))} days, {number(unknown)} have no running hours: not counted, or it stood in no position."
+            _("Of {number} days, {number_2} have no running hours: not counted, or it stood in no position.").format(
+                number=number(len(days)), number_2=number(unknown)
+            )
         )
     laid = sum(day.interpolated for day in days)
     if laid:
-        said.append(f"On {number(laid)} days the hours are laid over a gap between two readings.")
+        said.append(
+            _("On {number} days the hours are laid over a gap between two readings.").format(number=number(laid))
+        )
     for what, count in (
-        ("no hours at the close", sum(hit.members.get("running_seconds") is None for hit in closed)),
-        ("hours estimated", sum(hit.members.get("hours_source") == "estimated" for hit in closed)),
-        ("not checked by a second person", sum(not hit.members.get("checked_by") for hit in closed)),
-        ("taken from paper", sum(bool(hit.members.get("from_paper")) for hit in closed)),
+        (_("no hours at the close"), sum(hit.members.get("running_seconds") is None for hit in closed)),
+        (_("hours estimated"), sum(hit.members.get("hours_source") == "estimated" for hit in closed)),
+        (_("not checked by a second person"), sum(not hit.members.get("checked_by") for hit in closed)),
+        (_("taken from paper"), sum(bool(hit.members.get("from_paper")) for hit in closed)),
     ):
         if count:
-            said.append(f"{count_words(count, 'job', 'jobs')} {what}.")
+            said.append(_("{jobs} {what}.").format(jobs=count_words(count, "job", "jobs"), what=what))
     return said
 
 
@@ -230,15 +271,18 @@ def _curve(
     ends = sorted((one for one in ends if one[0] >= days[0].on), key=lambda one: one[0])
     since_now = lines[0].due.since_seconds if lines else None
     runs = []
-    marks = [(on, since) for on, since, _ in ends]
+    marks = [(on, since) for on, since, _hit in ends]
     if since_now is not None:
         marks.append((days[-1].on, since_now / _HOUR))
-    for (begin, _), (end, since) in pairwise([(days[0].on, 0.0), *marks]):
+    for (begin, _before), (end, since) in pairwise([(days[0].on, 0.0), *marks]):
         runs.append(_back(days, begin, end, since))
     if not marks:
         return None
     name = inner(kind.name)
-    said = [f"{mark.words} on {mark.on.day} {mark.on:%b} {mark.on.year}" for mark in map(_mark, ends)]
+    said = [
+        _("{words} on {day}").format(words=mark.words, day=f"{mark.on.day} {mark.on:%b} {mark.on.year}")
+        for mark in map(_mark, ends)
+    ]
     figure = SinceCurve(
         first=days[0].on,
         last=days[-1].on,
@@ -247,16 +291,20 @@ def _curve(
         limit_hours=interval + kind.tolerance_running_hours,
         runs=runs,
         closes=[_mark(one) for one in ends],
-        words=f"Running hours since {name}: {'; '.join(said) or 'none on record'}",
+        words=_("Running hours since {name}: {several}").format(
+            name=name, several="; ".join(said) or _("none on record")
+        ),
     )
-    return CurveBlock(name=f"{kind.name}, every {number(interval)} h", picture=curve(figure))
+    return CurveBlock(
+        name=_("{job}, every {hours} h").format(job=kind.name, hours=number(interval)), picture=curve(figure)
+    )
 
 
 def _mark(one: tuple[date, float, RecordHit]) -> SinceClose:
     on, since, hit = one
     over, verdict = hit.members.get("seconds_from_due"), hit.members.get("verdict")
     hours = "" if over is None else f"{'+' if int(over) > 0 else '−'}{number(abs(int(over)) // _HOUR)} h"
-    words = "in window" if verdict == Verdict.IN_WINDOW else f"{verdict} {hours}".strip()
+    words = _("in window") if verdict == Verdict.IN_WINDOW else f"{verdict} {hours}".strip()
     return SinceClose(on=on, since_hours=since, words=words, late=verdict in _LATE)
 
 

@@ -8,6 +8,7 @@ from api.pages.shared.frame import Frame
 from scheduler.actions.record.search import RecordHit, SearchAnswer
 from scheduler.domain.record.search import plain_words
 from scheduler.domain.vessel.document import Plant, Vessel
+from scheduler.language import gettext as _
 from scheduler.wording.figures import count_words, inner, moment
 from scheduler.wording.names import job_words, pump_words
 from scheduler.wording.record import record_excerpt, record_kind_words, record_person
@@ -20,7 +21,7 @@ def find_view(
 ) -> FindView:
     """The view. people: (name, rank) of the ship."""
     if not looked_for.strip():
-        heading = "Find a pump, a job, a part, a person, or words of the record."
+        heading = _("Find a pump, a job, a part, a person, or words of the record.")
         return FindView(frame=frame, action=action, looked_for="", heading=heading)
     hits = _hits(found, frame)
     aboard = tuple(_aboard(found, looked_for, people, frame))
@@ -37,9 +38,11 @@ def find_view(
 
 def _heading(looked_for: str, count: int, *, cut: bool) -> str:
     if not count:
-        return f"Nothing on this ship holds “{looked_for}”."
+        return _("Nothing on this ship holds “{looked_for}”.").format(looked_for=looked_for)
     said = count_words(count, "place", "places")
-    return f"{f'More than {inner(said)}' if cut else said} for “{looked_for}”."
+    return _("{places} for “{looked_for}”.").format(
+        places=_("More than {name}").format(name=inner(said)) if cut else said, looked_for=looked_for
+    )
 
 
 def _hits(found: SearchAnswer, frame: Frame) -> list[Hit]:
@@ -88,11 +91,17 @@ def _aboard(
         for pump in plant.pumps:
             name = pump_words(plant, now_at, pump.id) if now_at else pump.serial
             if fits(name, pump.serial):
-                lines.append((name, f"pump, serial {pump.serial}", f"/pumps/{pump.id}/record"))
+                lines.append((name, _("pump, serial {serial}").format(serial=pump.serial), f"/pumps/{pump.id}/record"))
         for part in plant.parts:
             if fits(part.name):
                 sits = plant.pump_of_part(part.id, now_at) if now_at else None
-                where = f"in {pump_words(plant, now_at, sits)}" if sits and now_at else "in no pump"
-                lines.append((part.name, f"part, {where}", f"/pumps/{sits}/record" if sits else ""))
-    lines += [(name, rank or "aboard", "") for name, rank in people if fits(name)]
+                where = (
+                    _("in {pump_words}").format(pump_words=pump_words(plant, now_at, sits))
+                    if sits and now_at
+                    else _("in no pump")
+                )
+                lines.append(
+                    (part.name, _("part, {where}").format(where=where), f"/pumps/{sits}/record" if sits else "")
+                )
+    lines += [(name, rank or _("aboard"), "") for name, rank in people if fits(name)]
     return lines

@@ -22,6 +22,7 @@ from scheduler.actions.record.month import month_facts, months_on
 from scheduler.actions.record.search import pump_hits, search
 from scheduler.actions.vessel import fleet
 from scheduler.domain.base.enums import Subject
+from scheduler.language import gettext as _
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.signs import pump_line
 
@@ -43,7 +44,7 @@ def pump(pump_id: str, request: Request, context: ContextDep, who: AskingDep) ->
         pump_hits(context, place.vessel_id, place.id),
         days,
         job_lines(now, context),
-        frame=frame.frame_of(now, who, request.url.path, "Pump record", "pumps"),
+        frame=frame.frame_of(now, who, request.url.path, _("Pump record"), "pumps"),
         years=YEARS,
         may_export=frame.may(who, "GET", "/api/v1/history"),
     )
@@ -60,7 +61,7 @@ def find(
 ) -> Response:
     """Pumps, parts, people of that name, and the records that hold the words."""
     here, looked_for = f"/vessels/{vessel_id}/find", q.replace("\0", " ").strip()[:200]
-    around = frame.vessel_frame(context, who, vessel_id, here, "Find", "find")
+    around = frame.vessel_frame(context, who, vessel_id, here, _("Find"), "find")
     found = search(context, vessel_id, looked_for)
     crew = [
         (one.name, one.rank)
@@ -74,7 +75,7 @@ def find(
 def month(vessel_id: str, month: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The month's report as a page; it is signed on the page of notes, and fetched as a file."""
     here = f"/vessels/{vessel_id}/months/{month}"
-    around = frame.vessel_frame(context, who, vessel_id, here, "Month's report", "notes")
+    around = frame.vessel_frame(context, who, vessel_id, here, _("Month's report"), "notes")
     found = month_facts(context, vessel_id, month)
     view = MonthView(
         frame=around,

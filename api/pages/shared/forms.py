@@ -14,6 +14,7 @@ from api.server.deps import Asking, must_be_own_form
 from api.server.errors import STATUS
 from scheduler.actions.base.context import Hand
 from scheduler.errors import Refused, SchedulerError
+from scheduler.language import gettext as _
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,7 +80,7 @@ class PageForm:
         """Raises Refused where another's name was typed to sign or decide: only who sends a form does."""
         typed = [name for name in fields if self[name]]
         if typed:
-            says = "nobody signs for another: that person does, in the own sign-in or with the own key."
+            says = _("nobody signs for another: that person does, in the own sign-in or with the own key.")
             raise Refused(f"{typed[0]}: {says}")
 
     @property
@@ -93,7 +94,7 @@ class PageForm:
         """The number of what the form is about. Raises Refused when none was sent."""
         text = self["number"]
         if not (text.isascii() and text.isdigit() and len(text) < 10):
-            raise Refused("number: a whole number is expected, such as 2.")
+            raise Refused(_("number: a whole number is expected, such as 2."))
         return int(text)
 
     def hand(self, body: Any = None, *, key: str | None = None) -> Hand:

@@ -10,6 +10,7 @@ from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.vessel import fleet
 from scheduler.domain.vessel.document import Plant, Vessel
+from scheduler.language import gettext as _
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +68,7 @@ def frame_of(now: PlantState, who: Asking, here: str, title: str, current: str) 
         title=f"{title} · {now.vessel.name}",
         here=here,
         vessel=now.vessel.name,
-        subtitle=f"{now.plant.name}, {pumps} pumps",
+        subtitle=_("{name}, {pumps} pumps").format(name=now.plant.name, pumps=pumps),
         links=_links(now.vessel, now.plant, current),
         now_at=now.at,
         utc_offset_minutes=now.offset_minutes,
@@ -86,7 +87,7 @@ def who_frame(who: Asking) -> dict[str, Any]:
 
 def fleet_links(here: str) -> tuple[Link, ...]:
     """The navigation of pages that belong to no ship; here: the path of this one."""
-    pages = (("Feed", "/feeds"), ("People", "/people"), ("Fleet", "/?all=1"))
+    pages = ((_("Feed"), "/feeds"), (_("People"), "/people"), (_("Fleet"), "/?all=1"))
     return tuple(Link(label=label, href=href, current=href == here) for label, href in pages)
 
 
@@ -108,26 +109,26 @@ def vessel_frame(context: Context, who: Asking, vessel_id: str, here: str, title
 def _links(vessel: Vessel, plant: Plant, current: str) -> tuple[Link, ...]:
     plants = vessel.plants
     links = [
-        Link(label="Plant" if len(plants) == 1 else one.name, href=f"/plants/{one.id}", current=current == one.id)
+        Link(label=_("Plant") if len(plants) == 1 else one.name, href=f"/plants/{one.id}", current=current == one.id)
         for one in plants
     ]
-    links.append(Link(label="Plan", href=f"/plants/{plant.id}/plan", current=current == "plan"))
+    links.append(Link(label=_("Plan"), href=f"/plants/{plant.id}/plan", current=current == "plan"))
     at = next((one.id for one in plant.pumps), None)
     if at is not None:
-        links.append(Link(label="Pumps", href=f"/pumps/{at}/record", current=current == "pumps"))
+        links.append(Link(label=_("Pumps"), href=f"/pumps/{at}/record", current=current == "pumps"))
     ship = f"/vessels/{vessel.id}"
     for label, href, at_page, near in (
-        ("Hours", f"{ship}/counters", "counters", 0),
-        ("Find", f"{ship}/find", "find", 0),
-        ("Days", f"{ship}/calendar", "calendar", 1),
-        ("Notes", f"{ship}/notes", "notes", 1),
-        ("Figures", f"/plants/{plant.id}/figures", "figures", 2),
-        ("Handover", f"{ship}/handover", "handover", 2),
-        ("Week on paper", f"/plants/{plant.id}/week", "week", 2),
-        ("Labels", f"{ship}/labels", "labels", 2),
-        ("Feed", "/feeds", "feed", 2),
-        ("People", "/people", "people", 2),
-        ("Fleet", "/?all=1", "fleet", 2),
+        (_("Hours"), f"{ship}/counters", "counters", 0),
+        (_("Find"), f"{ship}/find", "find", 0),
+        (_("Days"), f"{ship}/calendar", "calendar", 1),
+        (_("Notes"), f"{ship}/notes", "notes", 1),
+        (_("Figures"), f"/plants/{plant.id}/figures", "figures", 2),
+        (_("Handover"), f"{ship}/handover", "handover", 2),
+        (_("Week on paper"), f"/plants/{plant.id}/week", "week", 2),
+        (_("Labels"), f"{ship}/labels", "labels", 2),
+        (_("Feed"), "/feeds", "feed", 2),
+        (_("People"), "/people", "people", 2),
+        (_("Fleet"), "/?all=1", "fleet", 2),
     ):
         links.append(Link(label=label, href=href, current=current == at_page, near=near))
     return tuple(links)

@@ -8,6 +8,7 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.vessel.job_kinds import JobKind, caution_line
+from scheduler.language import gettext as _
 from scheduler.wording.due import job_name, meets_at, state_words
 from scheduler.wording.figures import (
     clock,
@@ -87,7 +88,7 @@ def tide_row(job: JobLine, now_at: datetime, offset_minutes: int) -> TideRow:
     return TideRow(
         day=short_date(at, offset_minutes),
         near=day_words(at, now_at, offset_minutes),
-        time=clock(at, offset_minutes) if job.slot_from_at else "due, no slot",
+        time=clock(at, offset_minutes) if job.slot_from_at else _("due, no slot"),
         until=until,
         name=job_name(due),
         href=job.href,

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from itertools import pairwise
 
 from scheduler.actions.plant_state.load import PlantState
+from scheduler.language import gettext as _
 from scheduler.planning.problem.values import MinimumStretch, Problem, PumpCapacity, Slot
 from scheduler.wording.figures import listed, margin_number, moment, number
 
@@ -126,8 +127,8 @@ def least_said(margins: Sequence[MarginStretch], offset_minutes: int) -> tuple[s
     run = least(margins)
     if run is None:
         return "", ""
-    why = [f"{listed(run.open_positions)} open"] if run.open_positions else []
-    why += [f"{listed(run.down_positions)} down"] if run.down_positions else []
+    why = [_("{listed} open").format(listed=listed(run.open_positions))] if run.open_positions else []
+    why += [_("{listed} down").format(listed=listed(run.down_positions))] if run.down_positions else []
     why += [run.minimum_label] if run.minimum_label != "minimum" else []
     return margin_number(run.margin_m3_per_h), ", ".join([moment(run.from_at, offset_minutes), *why])
 

@@ -14,19 +14,21 @@ from scheduler.domain.capacity.may_open import OpenStretch
 from scheduler.domain.capacity.returning import ASSUMED_AFTER
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, caution_line
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.wording.capacity import best_words, capacity_left_words, leave_words, over_number, over_or_short
 from scheduler.wording.figures import clock, field_moment, moment, number, short_date
 from scheduler.wording.names import pump_words
 
 SEEN = (
-    "will not start",
-    "trips",
-    "jammed, hums",
-    "runs, no vacuum",
-    "leaks",
-    "noise, heat, shaking",
-    "stopped by hand",
-    "not known",
+    marked("will not start"),
+    marked("trips"),
+    marked("jammed, hums"),
+    marked("runs, no vacuum"),
+    marked("leaks"),
+    marked("noise, heat, shaking"),
+    marked("stopped by hand"),
+    marked("not known"),
 )
 """What is seen of a pump that stops. Common practice, no source."""
 
@@ -90,12 +92,14 @@ def stopped_page(view: StoppedView, *, light: str, csrf: str) -> str:
         sub=_sub(view),
         leave=leave_words(names),
         choices=back_choices(view),
-        seen=SEEN,
+        seen=[(one, _(one)) for one in SEEN],
         assumed=moment((stopped.since_at or stopped.at) + ASSUMED_AFTER, offset),
         chart=_chart(view),
         hours=[_hour_row(one, view) for one in stopped.left],
         least=over_or_short(stopped.least.margin_litres_per_h),
-        least_when=f"{clock(stopped.least.from_at, offset)} to {clock(stopped.least.to_at, offset)}",
+        least_when=_("{clock} to {clock_2}").format(
+            clock=clock(stopped.least.from_at, offset), clock_2=clock(stopped.least.to_at, offset)
+        ),
         planned=[
             (
                 view.name(one.pump),
@@ -118,25 +122,31 @@ def stopped_heading(view: StoppedView) -> str:
     """The answer: what is left without it, and what to leave alone."""
     left = capacity_left_words(view.stopped.left, view.offset)
     if not view.down:
-        return f"{view.position} stopped? Without it: {left}."
+        return _("{position} stopped? Without it: {left}.").format(position=view.position, left=left)
     leave = leave_words([view.name(pump) for pump in view.stopped.running])
     return (
-        f"{leave.removesuffix('.')}: {left}." if leave else f"{view.position} is out, and no other pump runs: {left}."
+        f"{leave.removesuffix('.')}: {left}."
+        if leave
+        else _("{position} is out, and no other pump runs: {left}.").format(position=view.position, left=left)
     )
 
 
 def _sub(view: StoppedView) -> str:
     stopped = view.stopped
     if stopped.since_at is None:
-        return "Nothing is recorded yet. Two questions, then one button."
-    said = f"{view.position} stopped {moment(stopped.since_at, view.offset)}: {stopped.reason}."
+        return _("Nothing is recorded yet. Two questions, then one button.")
+    said = _("{position} stopped {moment}: {reason}.").format(
+        position=view.position, moment=moment(stopped.since_at, view.offset), reason=stopped.reason
+    )
     if stopped.back is None:
-        return (
-            f"{said} The time it was expected back has passed: say when it is back. Until then it is out without end."
-        )
+        return _(
+            "{said} The time it was expected back has passed: say when it is back. Until then it is out without end."
+        ).format(said=said)
     day = moment(stopped.back.at, view.offset)
     return (
-        f"{said} Return not known: plans assume {day}." if stopped.back.assumed else f"{said} Back {day}, as expected."
+        _("{said} Return not known: plans assume {day}.").format(said=said, day=day)
+        if stopped.back.assumed
+        else _("{said} Back {day}, as expected.").format(said=said, day=day)
     )
 
 
@@ -146,13 +156,18 @@ def back_choices(view: StoppedView) -> tuple[BackChoice, ...]:
     soon, later = stopped.at + timedelta(hours=4), stopped.at + timedelta(hours=24)
     asked = view.form.values.get("back")
     found = [
-        BackChoice(field_moment(soon, offset), f"in 4 h, {clock(soon, offset)}"),
-        BackChoice(field_moment(later, offset), f"tomorrow {clock(later, offset)}"),
-        BackChoice("unknown", "not known"),
+        BackChoice(field_moment(soon, offset), _("in 4 h, {clock}").format(clock=clock(soon, offset))),
+        BackChoice(field_moment(later, offset), _("tomorrow {clock}").format(clock=clock(later, offset))),
+        BackChoice("unknown", _("not known")),
     ]
     if stopped.expected_at is not None and stopped.expected_at > stopped.at:
         stands = field_moment(stopped.expected_at, offset)
-        found.insert(0, BackChoice(stands, f"as said, {moment(stopped.expected_at, offset)}", asked is None))
+        found.insert(
+            0,
+            BackChoice(
+                stands, _("as said, {moment}").format(moment=moment(stopped.expected_at, offset)), asked is None
+            ),
+        )
     return tuple(BackChoice(one.value, one.label, one.on or one.value == asked) for one in found)
 
 
@@ -163,10 +178,15 @@ def tells(view: StoppedView) -> tuple[tuple[str, str], ...]:
     least = stopped.least
     hours = f"{_span(least.from_at, least.to_at, offset)}: {over_or_short(least.margin_litres_per_h)}"
     return (
-        ("Chief engineer", f"{view.position} is out; {capacity_left_words(stopped.left, offset)}"),
-        ("Officer of the watch", f"if one more pump trips: {_would(trip)}"),
+        (
+            _("Chief engineer"),
+            _("{position} is out; {capacity_left_words}").format(
+                position=view.position, capacity_left_words=capacity_left_words(stopped.left, offset)
+            ),
+        ),
+        (_("Officer of the watch"), _("if one more pump trips: {would}").format(would=_would(trip))),
         (view.plant.second_signer.capitalize(), hours),
-        ("Office", "gets it with the record"),
+        (_("Office"), _("gets it with the record")),
     )
 
 
@@ -177,17 +197,25 @@ def _stood(stopped: StoppedPump) -> str:
 
 
 def _would(litres_per_h: int) -> str:
-    return over_or_short(litres_per_h) if litres_per_h < 0 else f"{over_number(litres_per_h)} would be left"
+    return (
+        over_or_short(litres_per_h)
+        if litres_per_h < 0
+        else _("{over_number} would be left").format(over_number=over_number(litres_per_h))
+    )
 
 
 def _span(from_at: datetime, to_at: datetime, offset: int) -> str:
     same = short_date(from_at, offset) == short_date(to_at, offset)
-    return f"{moment(from_at, offset)} to {(clock if same else moment)(to_at, offset)}"
+    return _("{moment} to {what}").format(
+        moment=moment(from_at, offset), what=(clock if same else moment)(to_at, offset)
+    )
 
 
 def _hour_row(one: OpenStretch, view: StoppedView) -> tuple[str, str, str, bool]:
     """Hours, minimum, margin, whether it holds."""
-    times = f"{clock(one.from_at, view.offset)} to {clock(one.to_at, view.offset)}"
+    times = _("{clock} to {clock_2}").format(
+        clock=clock(one.from_at, view.offset), clock_2=clock(one.to_at, view.offset)
+    )
     minimum = over_number(-(-one.minimum_litres_per_h // 1000) * 1000)
     return times, f"{minimum} {one.label}", over_or_short(one.margin_litres_per_h), one.holds
 

@@ -22,6 +22,7 @@ from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
+from scheduler.language import gettext as _
 from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import step_rows
@@ -42,7 +43,7 @@ def _answer(
 ) -> Response:
     now = plant_state(context, place.vessel_id, place.plant_id)
     position = now.plant.position_of(place.id, now.at)
-    name = now.position_name(position) if position else f"Pump {now.serial_of(place.id)}"
+    name = now.position_name(position) if position else _("Pump {serial_of}").format(serial_of=now.serial_of(place.id))
     repair = next((job for job in now.breakdowns if job.job_id.subject == place.id), None)
     with context.db.read() as session:
         shows = counters_show(session, now.vessel.id, [one.id for one in now.counters if one.primary])
@@ -77,7 +78,7 @@ async def out(pump_id: str, request: Request, context: ContextDep, who: AskingDe
         now = context.now()
         at = fields.instant("at", needed=False) or now
         if at > now + AHEAD:
-            fields.fault("at", "this is still to come; give the time at which it stopped")
+            fields.fault("at", _("this is still to come; give the time at which it stopped"))
         back_at = _back(fields)
         fields.check()
         seen = [form["see"]] if form["see"] in SEEN else []

@@ -22,6 +22,8 @@ from scheduler.domain.checks.first_run import (
     slug,
 )
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.parsing import Fields
 from scheduler.wording.figures import inner
 from scheduler.wording.hours import counts_words, unit_name
@@ -29,18 +31,18 @@ from scheduler.wording.hours import counts_words, unit_name
 UNITS = {"3600": "hours", "360": "0.1 h", "36": "0.01 h", "60": "minutes", "1": "seconds"}
 FIRST_ROWS, MOST_ROWS = 3, 24
 SHIP_FIELDS = (
-    ("ship", "Name of the ship", "text", ""),
-    ("imo", "IMO number", "text", "Seven digits"),
-    ("offset", "Ship time, hours from UTC", "text", "1, or -3.5"),
-    ("plant", "Name of the plant", "text", "Vacuum plant"),
-    ("receiver", "Receiver, m³", "text", "All of the vacuum side that the pumps hold"),
-    ("start", "Pumps start at, kPa below atmosphere", "text", "As 36"),
-    ("stop", "Pumps stop at, kPa below atmosphere", "text", "As 50"),
+    ("ship", marked("Name of the ship"), "text", ""),
+    ("imo", marked("IMO number"), "text", marked("Seven digits")),
+    ("offset", marked("Ship time, hours from UTC"), "text", marked("1, or -3.5")),
+    ("plant", marked("Name of the plant"), "text", marked("Vacuum plant")),
+    ("receiver", marked("Receiver, m³"), "text", marked("All of the vacuum side that the pumps hold")),
+    ("start", marked("Pumps start at, kPa below atmosphere"), "text", marked("As 36")),
+    ("stop", marked("Pumps stop at, kPa below atmosphere"), "text", marked("As 50")),
     (
         "minimum",
-        "Least that must be swept at any hour, m³/h",
+        marked("Least that must be swept at any hour, m³/h"),
         "text",
-        "With how many pumps running the ship still does",
+        marked("With how many pumps running the ship still does"),
     ),
 )
 """Name, label, type and hint of the fields about ship and plant."""
@@ -101,7 +103,14 @@ class LabelsView:
 
 def first_run_page(view: FirstView, *, light: str, csrf: str) -> str:
     """The first run."""
-    return layout.render("first.html", view.frame, light, csrf, view=view, fields=SHIP_FIELDS)
+    return layout.render(
+        "first.html",
+        view.frame,
+        light,
+        csrf,
+        view=view,
+        fields=[(name, _(label), kind, _(hint) if hint else "") for name, label, kind, hint in SHIP_FIELDS],
+    )
 
 
 def labels_page(view: LabelsView, *, light: str, csrf: str) -> str:
@@ -119,15 +128,18 @@ def example_kinds() -> tuple[JobKindJson, ...]:
 def columns() -> list[tuple[str, str]]:
     """(name, heading) of the table's columns, in the order of a pasted spreadsheet."""
     found = [
-        ("name", "Pump"),
-        ("serial", "Serial"),
-        ("rated", "Rated, m³/h"),
-        ("shows", "Counter shows"),
-        ("unit", "It counts"),
+        ("name", _("Pump")),
+        ("serial", _("Serial")),
+        ("rated", _("Rated, m³/h")),
+        ("shows", _("Counter shows")),
+        ("unit", _("It counts")),
     ]
     for kind in asked_kinds(example_kinds()):
         name = inner(str(kind["name"]))
-        found += [(f"{kind['code']}-at", f"Last {name} at"), (f"{kind['code']}-on", f"Last {name} on")]
+        found += [
+            (f"{kind['code']}-at", _("Last {name} at").format(name=name)),
+            (f"{kind['code']}-on", _("Last {name} on").format(name=name)),
+        ]
     return found
 
 
@@ -147,9 +159,11 @@ def pasted_values(text: str) -> dict[str, str]:
     if lines and "serial" in lines[0].lower():
         lines = lines[1:]
     if not 1 <= len(lines) <= MOST_ROWS:
-        says = f"1 to {MOST_ROWS} lines are expected, one a pump, with tabs between the cells as a spreadsheet copies them."
+        says = _(
+            "1 to {most_rows} lines are expected, one a pump, with tabs between the cells as a spreadsheet copies them."
+        ).format(most_rows=MOST_ROWS)
         raise Refused(says, faults=[("/pasted", says)])
-    names = [name for name, _ in columns()]
+    names = [name for name, head in columns()]
     units = {words: per for per, words in UNITS.items()} | {"tenths": "360", "min": "60", "h": "3600", "s": "1"}
     found = {}
     for row, line in enumerate(lines):
@@ -174,18 +188,18 @@ def entered(values: Mapping[str, str], at: datetime) -> FirstEntered:
     ship = _ship(fields)
     pumps = {}
     for row in range(row_count(values)):
-        if any(values.get(f"r{row}-{name}", "").strip() for name, _ in columns() if name not in ("unit", "name")):
+        if any(values.get(f"r{row}-{name}", "").strip() for name, head in columns() if name not in ("unit", "name")):
             pump = _pump(fields, row, at)
             if pump is not None:
                 pumps[row] = pump
     if not pumps and not fields.faults:
-        fields.fault("r0-serial", "at least one pump is needed")
+        fields.fault("r0-serial", _("at least one pump is needed"))
     for what in ("serial", "position"):
         seen: dict[str, int] = {}
         for row, one in pumps.items():
             text = getattr(one, what).casefold()
             if text in seen:
-                fields.fault(f"r{row}-{'serial' if what == 'serial' else 'name'}", "another row has the same")
+                fields.fault(f"r{row}-{'serial' if what == 'serial' else 'name'}", _("another row has the same"))
             seen[text] = row
     faults: dict[str, str] = {}
     for pointer, says in fields.faults:
@@ -194,9 +208,9 @@ def entered(values: Mapping[str, str], at: datetime) -> FirstEntered:
 
 
 def _needed(fields: Fields, name: str, *, least: float = 0.0) -> float:
-    value = fields.figure(name, empty="this is empty; a figure is expected")
+    value = fields.figure(name, empty=_("this is empty; a figure is expected"))
     if value is not None and not least < value < 1e9:
-        fields.fault(name, f"more than {least:g} is expected")
+        fields.fault(name, _("more than {least} is expected").format(least=f"{least:g}"))
     return value or 0.0
 
 
@@ -204,10 +218,10 @@ def _ship(fields: Fields) -> ShipEntered | None:
     before = len(fields.faults)
     name, imo, plant = (fields.text(one, 60) for one in ("ship", "imo", "plant"))
     if not slug(name):
-        fields.fault("ship", "this is empty; the ship's name is expected")
-    offset = fields.figure("offset", empty="this is empty; 0 for UTC")
+        fields.fault("ship", _("this is empty; the ship's name is expected"))
+    offset = fields.figure("offset", empty=_("this is empty; 0 for UTC"))
     if offset is not None and not -12 <= offset <= 14:
-        fields.fault("offset", "-12 to 14 hours are expected")
+        fields.fault("offset", _("-12 to 14 hours are expected"))
     receiver, start, stop, minimum = (_needed(fields, one) for one in ("receiver", "start", "stop", "minimum"))
     if len(fields.faults) > before:
         return None
@@ -215,7 +229,7 @@ def _ship(fields: Fields) -> ShipEntered | None:
         name=name,
         imo=imo,
         utc_offset_minutes=round((offset or 0) * 60),
-        plant=plant or "Vacuum plant",
+        plant=plant or _("Vacuum plant"),
         receiver_m3=receiver,
         start_vacuum_kpa=start,
         stop_vacuum_kpa=stop,
@@ -227,14 +241,16 @@ def _pump(fields: Fields, row: int, at: datetime) -> PumpEntered | None:
     before, own = len(fields.faults), f"r{row}-"
     serial, position = fields.text(f"{own}serial", 60), fields.text(f"{own}name", 30) or f"VP{row + 1}"
     if not serial:
-        fields.fault(f"{own}serial", "this is empty; the number on the pump's plate is expected")
+        fields.fault(f"{own}serial", _("this is empty; the number on the pump's plate is expected"))
     rated = _needed(fields, f"{own}rated")
-    shows = fields.figure(f"{own}shows", empty="this is empty; what the counter shows is expected")
+    shows = fields.figure(f"{own}shows", empty=_("this is empty; what the counter shows is expected"))
     if shows is not None and not 0 <= shows <= 1e9:
-        fields.fault(f"{own}shows", "0 or more is expected")
+        fields.fault(f"{own}shows", _("0 or more is expected"))
     unit = fields.text(f"{own}unit") or "3600"
     if unit not in UNITS:
-        fields.fault(f"{own}unit", f"one of {', '.join(UNITS.values())} is expected")
+        fields.fault(
+            f"{own}unit", _("one of {several} is expected").format(several=", ".join(counting_words().values()))
+        )
         unit = "3600"
     last = {}
     for kind in asked_kinds(example_kinds()):
@@ -244,13 +260,15 @@ def _pump(fields: Fields, row: int, at: datetime) -> PumpEntered | None:
         if bool(typed_at) != bool(typed_on):
             fields.fault(
                 f"{own}{code}-{'on' if typed_at else 'at'}",
-                "give both, or leave both empty: not known is an answer",
+                _("give both, or leave both empty: not known is an answer"),
             )
         if figure is not None and shows is not None and not 0 <= figure <= shows:
-            more = f"{counts_words(round(figure * 1000))} is more than the counter shows"
-            fields.fault(f"{own}{code}-at", more if figure > 0 else "0 or more is expected")
+            more = _("{counts_words} is more than the counter shows").format(
+                counts_words=counts_words(round(figure * 1000))
+            )
+            fields.fault(f"{own}{code}-at", more if figure > 0 else _("0 or more is expected"))
         if on is not None and on > at.date():
-            fields.fault(f"{own}{code}-on", "this is still to come")
+            fields.fault(f"{own}{code}-on", _("this is still to come"))
         if figure is not None and on is not None:
             last[code] = (figure, on)
     if len(fields.faults) > before:
@@ -274,7 +292,7 @@ def first_rows(
         cells = tuple(
             CellShown(
                 name=f"r{row}-{name}",
-                label=f"Row {row + 1}, {head}",
+                label=_("Row {row}, {head}").format(row=row + 1, head=head),
                 value=values.get(
                     f"r{row}-{name}", f"VP{row + 1}" if name == "name" else "3600" if name == "unit" else ""
                 ),
@@ -295,7 +313,9 @@ def _then(pump: PumpEntered, at: datetime) -> tuple[str, ...]:
         due = due_at_counter(pump, kind, kinds, at)
         name = inner(str(kind["name"]))
         said.append(
-            f"{name}: last time not known, planned as due now" if due is None else f"{name} due at {counts_words(due)}"
+            _("{name}: last time not known, planned as due now").format(name=name)
+            if due is None
+            else _("{name} due at {counts_words}").format(name=name, counts_words=counts_words(due))
         )
     return tuple(said)
 

@@ -35,6 +35,7 @@ from scheduler.actions.vessel import changes, fleet
 from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.checks.first_run import first_document, slug
 from scheduler.errors import Refused
+from scheduler.language import gettext as _
 from scheduler.wording.figures import count_words
 
 router = APIRouter(include_in_schema=False)
@@ -104,7 +105,7 @@ def _stored(request: Request, context: Context, who: Asking, read: FirstEntered)
     except ValidationError as error:
         raise refused_from(error) from error
     if any(one.id == key for one, _ in fleet.list_vessels(context, who.actor)):
-        says = "a ship of this name is set up already."
+        says = _("a ship of this name is set up already.")
         raise Refused(f"ship: {says}", faults=[("/ship", says)])
     changes.put_vessel(context, who.actor, vessel, if_new=True)
     values = [by_hand.Read(counter, now.replace(microsecond=0), value) for counter, value in reads_of(key, pumps)]
@@ -128,13 +129,17 @@ def _answer(
     many = len(read.faults) if read else 0
     rows = first_rows(typed, read, context.now(), more=more)
     if read is None:
-        heading = "A ship of your own: type what the plates and the counters say."
+        heading = _("A ship of your own: type what the plates and the counters say.")
     elif many:
-        heading = f"{count_words(many, 'field does', 'fields do')} not fit. Nothing is stored yet."
+        heading = _("{counted} not fit. Nothing is stored yet.").format(
+            counted=count_words(many, "field does", "fields do")
+        )
     else:
-        heading = f"{count_words(len(read.pumps), 'pump fits', 'pumps fit')}. Nothing is stored yet."
+        heading = _("{counted}. Nothing is stored yet.").format(
+            counted=count_words(len(read.pumps), "pump fits", "pumps fit")
+        )
     view = FirstView(
-        frame=Frame(title="First run · Leadline", here="/first-run", **who_frame(who)),
+        frame=Frame(title=_("First run · Leadline"), here="/first-run", **who_frame(who)),
         heading=heading,
         heads=tuple(head for _, head in columns()),
         rows=rows,
@@ -152,18 +157,21 @@ def _answer(
 @router.get("/vessels/{vessel_id}/labels")
 def labels(vessel_id: str, request: Request, context: ContextDep, who: AskingDep) -> Response:
     """A label a pump, its code opens the pump's page."""
-    vessel, _ = fleet.get_vessel(context, who.actor, vessel_id)
+    vessel = fleet.get_vessel(context, who.actor, vessel_id)[0]
     here, base = f"/vessels/{vessel_id}/labels", context.settings.shown_base_url()
     now = context.now()
     shown = []
     for plant in vessel.plants:
         names = {position.id: position.name for position in plant.positions}
         for pump in plant.pumps:
-            position = names.get(plant.position_of(pump.id, now) or "", "spare")
-            code = qr.svg(f"{base}/pumps/{pump.id}/record", f"Code of {position}, serial {pump.serial}")
+            position = names.get(plant.position_of(pump.id, now) or "", _("spare"))
+            code = qr.svg(
+                f"{base}/pumps/{pump.id}/record",
+                _("Code of {position}, serial {serial}").format(position=position, serial=pump.serial),
+            )
             shown.append(LabelShown(code=code, position=position, serial=pump.serial))
     view = LabelsView(
-        frame=vessel_frame(context, who, vessel_id, here, "Labels", "labels"),
+        frame=vessel_frame(context, who, vessel_id, here, _("Labels"), "labels"),
         labels=tuple(shown),
         plant_href=f"/plants/{vessel.plants[0].id}",
         hours_href=f"/vessels/{vessel_id}/hours" if may(who, "POST", "/vessels/{vessel_id}/hours") else "",

@@ -6,8 +6,9 @@ from api.pages import drawing
 from api.pages.shared.layout import render
 from api.pages.shared.waits import waits_heading
 from api.pages.vessel.view import EmptyView, FleetView, VesselLine
+from scheduler.language import gettext as _
 from scheduler.wording.due import STATE_ORDER
-from scheduler.wording.figures import count_words, long_date
+from scheduler.wording.figures import count_words, inner, long_date
 
 
 def fleet_page(view: FleetView, *, light: str, csrf: str) -> str:
@@ -30,12 +31,12 @@ def fleet_page(view: FleetView, *, light: str, csrf: str) -> str:
 def fleet_answer(view: FleetView) -> str:
     """The heading of the fleet page: which ship is in trouble, by name, and how many more."""
     if not view.vessels:
-        return "No vessel is set up yet."
+        return _("No vessel is set up yet.")
     offset = view.frame.utc_offset_minutes
     troubled = [one for one in sorted(view.vessels, key=vessel_rank) if _trouble(one, view.now_at, offset)]
     if not troubled:
-        return (
-            f"Nothing is past due on {count_words(len(view.vessels), 'vessel', 'vessels').lower()}, and none is short."
+        return _("Nothing is past due on {counted}, and none is short.").format(
+            counted=inner(count_words(len(view.vessels), "vessel", "vessels"))
         )
     said = [f"{one.name} {_trouble(one, view.now_at, offset)}." for one in troubled[:2]]
     if len(troubled) > 2:
@@ -46,13 +47,14 @@ def fleet_answer(view: FleetView) -> str:
 def _trouble(line: VesselLine, now_at: datetime, offset_minutes: int) -> str:
     """What troubles a ship most; empty for nothing."""
     if line.below_at and line.below_at <= now_at:
-        return "is short now"
+        return _("is short now")
     if line.below_at:
-        return f"is short on {long_date(line.below_at, offset_minutes, now_at)}"
-    for count, words in ((line.past_limit, "past limit"), (line.past_due, "past due")):
-        if count:
-            return f"has {count_words(count, f'job {words}', f'jobs {words}').lower()}"
-    return "has no plan" if line.no_plan else ""
+        return _("is short on {long_date}").format(long_date=long_date(line.below_at, offset_minutes, now_at))
+    if line.past_limit:
+        return _("has {jobs}").format(jobs=inner(count_words(line.past_limit, "job past limit", "jobs past limit")))
+    if line.past_due:
+        return _("has {jobs}").format(jobs=inner(count_words(line.past_due, "job past due", "jobs past due")))
+    return _("has no plan") if line.no_plan else ""
 
 
 def empty_page(view: EmptyView, *, light: str, csrf: str) -> str:
@@ -68,24 +70,28 @@ def vessel_rank(line: VesselLine) -> tuple[int, int, int, int, str]:
 
 def vessel_words(line: VesselLine, now_at: datetime, offset_minutes: int) -> str:
     """One line on a vessel, counts in words."""
-    parts = [
-        count_words(n, f"job {said}", f"jobs {said}").lower()
-        for n, said in (
-            (line.past_limit, "past limit"),
-            (line.past_due, "past due"),
-            (line.not_known, "whose last time is not known"),
-            (line.window_open, "with the window open"),
-            (line.postponed, "postponed"),
-        )
-        if n
-    ]
+    counted = (
+        (line.past_limit, count_words(line.past_limit, "job past limit", "jobs past limit")),
+        (line.past_due, count_words(line.past_due, "job past due", "jobs past due")),
+        (
+            line.not_known,
+            count_words(line.not_known, "job whose last time is not known", "jobs whose last time is not known"),
+        ),
+        (line.window_open, count_words(line.window_open, "job with the window open", "jobs with the window open")),
+        (line.postponed, count_words(line.postponed, "job postponed", "jobs postponed")),
+    )
+    parts = [inner(said) for n, said in counted if n]
     if not parts and line.next_due_at:
-        parts.append(f"nothing due before {long_date(line.next_due_at, offset_minutes, now_at)}")
+        parts.append(
+            _("nothing due before {long_date}").format(long_date=long_date(line.next_due_at, offset_minutes, now_at))
+        )
     if line.below_at:
-        parts.append(f"below the minimum on {long_date(line.below_at, offset_minutes, now_at)}")
+        parts.append(
+            _("below the minimum on {long_date}").format(long_date=long_date(line.below_at, offset_minutes, now_at))
+        )
     elif line.no_plan:
-        parts.append("no plan yet")
+        parts.append(_("no plan yet"))
     if line.silent_counters:
-        parts.append(count_words(line.silent_counters, "counter", "counters").lower() + " silent")
-    said = ", ".join(parts) or "no job known yet"
+        parts.append(inner(count_words(line.silent_counters, "counter silent", "counters silent")))
+    said = ", ".join(parts) or _("no job known yet")
     return f"{said[:1].upper()}{said[1:]}."

@@ -10,6 +10,7 @@ from api.pages.vessel.view import EmptyView, FleetView, vessel_line
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.vessel import fleet
+from scheduler.language import gettext as _
 
 router = APIRouter(include_in_schema=False)
 
@@ -19,7 +20,7 @@ def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
     """The plant, for someone with one; else the fleet."""
     vessels = fleet.list_vessels(context, who.actor)
     if not vessels:
-        frame = Frame(title="Leadline", here="/", links=(Link(label="People", href="/people"),), **who_frame(who))
+        frame = Frame(title="Leadline", here="/", links=(Link(label=_("People"), href="/people"),), **who_frame(who))
         return page_answer(request, who, empty_page, EmptyView(frame=frame, may_set_up=may(who, "POST", "/first-run")))
     if len(vessels) == 1 and len(vessels[0][0].plants) == 1 and "all" not in request.query_params:
         return RedirectResponse(f"/plants/{vessels[0][0].plants[0].id}", 303)
@@ -29,7 +30,7 @@ def home(request: Request, context: ContextDep, who: AskingDep) -> Response:
     ]
     view = FleetView(
         frame=Frame(
-            title="Fleet · Leadline",
+            title=_("Fleet · Leadline"),
             here="/?all=1",
             links=fleet_links("/?all=1"),
             **who_frame(who),

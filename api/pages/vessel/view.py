@@ -17,6 +17,7 @@ from scheduler.actions.care.waiting import matters_of
 from scheduler.actions.plan import planning
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.base.enums import JobState
+from scheduler.language import gettext as _
 from scheduler.wording.due import brief_words, job_name, job_rank
 from scheduler.wording.figures import margin_number, short_date
 
@@ -46,7 +47,7 @@ class VesselLine:
     worst_words: str = ""
     """The job that presses most, by name, with its state."""
     worst_tone: str = ""
-    age: str = "no hours read yet"
+    age: str = ""
     """How old the oldest of its newest hours are."""
     strip: Markup = Markup("")  # noqa: RUF009 - frozen
     waits_count: int = 0
@@ -133,7 +134,7 @@ def vessel_line(plants: list[PlantState], context: Context, actor: Actor) -> tup
             from_at=first.at,
             to_at=first.at + DRAWN,
             utc_offset_minutes=offset,
-            name=f"{first.vessel.name}: margin of the next 28 days",
+            name=_("{ship}: margin of the next 28 days").format(ship=first.vessel.name),
         )
         if worst_margins
         else Markup(""),
@@ -151,13 +152,17 @@ def _age_words(plants: Sequence[PlantState]) -> str:
     if silent:
         at, now, position = min(silent, key=lambda one: (one[0] is not None, one[0] or one[1].at))
         name = now.position_name(position)
-        return f"{name} never read" if at is None else f"{name} silent {_long(now.at - at)}"
+        return (
+            _("{name} never read").format(name=name)
+            if at is None
+            else _("{name} silent {long}").format(name=name, long=_long(now.at - at))
+        )
     read = [(at, now) for now in plants if (at := now.hours_as_of()) is not None]
-    return f"{_long(max(now.at - at for at, now in read))} old" if read else "no hours read yet"
+    return _("{long} old").format(long=_long(max(now.at - at for at, now in read))) if read else _("no hours read yet")
 
 
 def _long(ago: timedelta) -> str:
     minutes = int(ago / timedelta(minutes=1))
     if minutes < 120:
         return f"{minutes} min"
-    return f"{minutes // 60} h" if minutes < 48 * 60 else f"{minutes // 1440} days"
+    return f"{minutes // 60} h" if minutes < 48 * 60 else _("{minutes} days").format(minutes=minutes // 1440)
