@@ -5,7 +5,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from scheduler.domain.record.reliability import (
     Weibull,
@@ -30,8 +29,11 @@ def test_weibull_with_right_censored_lives():
     assert life.log_likelihood == pytest.approx(-75.135, abs=1e-3)
 
 
+@pytest.mark.long
 def test_the_same_by_another_library():
     """Source: scipy.stats' own censored fit of the same lives; the bound of the shape by its log-likelihood's curvature."""
+    from scipy import stats  # a second to import, and all tests are imported by every process of pytest
+
     lives = stats.CensoredData(uncensored=LIVES, right=[500] * 10)
     shape, _, scale = stats.weibull_min.fit(lives, floc=0)
     life = weibull(LIVES, [500] * 10)
