@@ -54,6 +54,12 @@ def published_rows(session: Session, vessel_id: str, plant_id: str) -> dict[str,
     return {row.job_key: row for row in session.exec(query)}
 
 
+def published_texts(session: Session, vessel_id: str) -> tuple[tuple[str, str], ...]:
+    """(occurrence key, text) of all that is published of a vessel's turns, by key."""
+    query = select(PublishedRow.job_key, PublishedRow.text).where(PublishedRow.vessel_id == vessel_id)
+    return tuple(sorted((key, kept) for key, kept in session.exec(query)))
+
+
 def moved_rows(session: Session, vessel_id: str, plant_id: str, *, after: int, limit: int) -> list[MovedRow]:
     """A plant's moved dates with numbers above `after`, in order."""
     query = select(MovedRow).where(MovedRow.vessel_id == vessel_id, MovedRow.plant_id == plant_id)

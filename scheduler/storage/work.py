@@ -18,7 +18,7 @@ class WorkStepRow(Row, table=True):
     number counts from 1 within the job, in order of recording. record: its number in the history.
     """
 
-    __table_args__ = (Index(None, "vessel_id", "pump_id"), WITHOUT_ROWID)
+    __table_args__ = (Index(None, "vessel_id", "pump_id"), Index(None, "vessel_id", "kind", "at_s"), WITHOUT_ROWID)
 
     vessel_id: str = Field(primary_key=True, foreign_key="vessel.id")
     job_key: str = Field(primary_key=True)

@@ -18,7 +18,6 @@ from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import plant_state
 from scheduler.actions.plant_state.open_jobs import kind_of
-from scheduler.actions.vessel import fleet
 from scheduler.actions.work import acts, jobs, steps
 from scheduler.domain.work.paper import paper_objections
 from scheduler.errors import NotFound
@@ -70,9 +69,8 @@ async def take_paper(vessel_id: str, key: str, request: Request, context: Contex
     form = await form_of(request, who)
 
     def act() -> str | Response:
-        place, job_id = jobs.job_place(context, who.actor, key)
-        plant = acts.plant_now(context, place)
-        kind, offset = kind_of(plant, job_id), fleet.offset_now(context, place.vessel_id)
+        job = jobs.job_asked(context, who.actor, key)
+        plant, kind, offset = job.plant, kind_of(job.plant, job.job_id), job.clock
         fields = Fields(form.values, offset)
         read = read_paper(fields, plant, kind, offset)
         close = close_again_checked(replace(read.close, on_paper=read.acts))
@@ -81,7 +79,7 @@ async def take_paper(vessel_id: str, key: str, request: Request, context: Contex
             against = [against_words(one, offset) for one in paper_objections(read.acts, plant.h2s_limit_ppm)]
             return page_answer(request, who, _page, looked_at(view, read, plant, kind, against))
         notes = [checked_step(one, fact=True).step for one in read.notes]
-        acts.take_acts(context, form.hand(), place, job_id, notes, close, fact=True, if_match=form.version)
+        acts.take_acts(context, form.hand(), job.place, job.job_id, notes, close, fact=True, if_match=form.version)
         return f"{job_href(vessel_id, key)}#h-photos"
 
     def again(refused: FormRefusal) -> Response:

@@ -114,12 +114,12 @@ async def close(vessel_id: str, key: str, request: Request, context: ContextDep,
     form = await form_of(request, who)
 
     def act() -> str:
-        place, job_id = jobs.job_place(context, who.actor, key)
-        fields = Fields(form.values, fleet.offset_now(context, place.vessel_id))
+        job = jobs.job_asked(context, who.actor, key)
+        fields = Fields(form.values, job.clock)
         done = _close_of(fields)
-        kind = kind_of(acts.plant_now(context, place), job_id)
+        kind = kind_of(job.plant, job.job_id)
         noted = [] if kind.takes_pump_out else _noted(fields, kind, done)
-        acts.take_acts(context, form.hand(), place, job_id, noted, done, if_match=form.version)
+        acts.take_acts(context, form.hand(), job.place, job.job_id, noted, done, if_match=form.version)
         return job_href(vessel_id, key)
 
     return await form.act(act, drawn_again(request, context, who, vessel_id, key, "close"))
@@ -167,9 +167,9 @@ async def take_acts(vessel_id: str, key: str, request: Request, context: Context
     form = await form_of(request, who)
 
     def act() -> str:
-        place, job_id = jobs.job_place(context, who.actor, key)
-        plant = acts.plant_now(context, place)
-        fields = Fields(form.values, fleet.offset_now(context, place.vessel_id))
+        job = jobs.job_asked(context, who.actor, key)
+        place, job_id, plant = job.place, job.job_id, job.plant
+        fields = Fields(form.values, job.clock)
         at = fields.instant("at", needed=False) or context.now()
         fields.check()
         work = state_of_round([one.step for one in steps.stored_steps(context, place, job_id)])
@@ -184,7 +184,7 @@ async def take_acts(vessel_id: str, key: str, request: Request, context: Context
                 work=work,
                 plant=plant,
                 kind=kind_of(plant, job_id),
-                offset_minutes=fleet.offset_now(context, place.vessel_id),
+                offset_minutes=job.clock,
                 permit_asked="number" in form.values,
             )
         )

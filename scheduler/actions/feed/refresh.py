@@ -32,7 +32,7 @@ from scheduler.errors import Busy, SchedulerError
 from scheduler.shiptime import ship_time
 from scheduler.storage.base import TaskRunRow, task_row, task_rows
 from scheduler.storage.database import Session
-from scheduler.storage.due import published_rows
+from scheduler.storage.due import published_texts
 from scheduler.storage.feed import STATUS_RANK, FeedEventRow, feed_body_row, feed_event_rows, vessels_behind
 from scheduler.storage.vessel import revision_of, vessel_rows
 
@@ -76,10 +76,7 @@ _Mark = tuple[int, tuple[tuple[str, str], ...]]
 
 def _mark(session: Session, vessel_id: str) -> _Mark:
     """Another one once anything was stored of the vessel, or another date of hers was published."""
-    vessel, _ = document_of(session, vessel_id)
-    held = [published_rows(session, vessel_id, plant.id) for plant in vessel.plants]
-    texts = tuple((key, row.text) for rows in held for key, row in sorted(rows.items()))
-    return revision_of(session, vessel_id), texts
+    return revision_of(session, vessel_id), published_texts(session, vessel_id)
 
 
 def _store(

@@ -200,12 +200,11 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
     of its own, so that the next reading goes on from the checkpoint before it.
     """
     assert row.no is not None
-    no, setup, skew = row.no, setup_of(row), row.skew_most_s
+    no, skew = row.no, row.skew_most_s
+    newest, posted = newest_checkpoint(session, no, 2**62), newest_reading(session, no)
     state, after_s = checkpoint_before(session, no, dirty_from_s)
-    start_s = after_s
+    start_s, setup = after_s, setup_of(row)
     touch_signs(session, row.vessel_id, row.plant_id, start_s // DAY_S)
-    newest = newest_checkpoint(session, no, 2**62)
-    posted = newest_reading(session, no)
     ahead = posted is not None and posted[0] > latest_s - skew
     event_rows = counter_event_rows(session, no, after_s)
     events = events_of(event_rows)
@@ -221,12 +220,7 @@ def _derive(session: Session, row: CounterRow, dirty_from_s: int, latest_s: int)
             held = None
         was = None if held is None else held.state
         until_s = 2**62 if end_s is None else end_s
-        items: list[Item] = [
-            *(Reading(*reading) for reading in reading_rows(session, no, after_s, skew, until_s)),
-            *(event for event in events if after_s < event.at_s <= until_s),
-        ]
-        drop_checkpoints(session, no, after_s, until_s)
-        state = _write(session, row, setup, items, state, until_s)
+        state = _write(session, row, setup, events, state, after_s, until_s)
         after_s = until_s
         if was is None or newest is None or state.pending or state.open or state.to_text() != was:
             continue
@@ -272,16 +266,28 @@ def _state_of(row: LedgerCheckpointRow) -> LedgerState | None:
 
 
 def _write(
-    session: Session, row: CounterRow, setup: Setup, piece: Sequence[Item], state: LedgerState, until_s: int
+    session: Session,
+    row: CounterRow,
+    setup: Setup,
+    events: Sequence[Event],
+    state: LedgerState,
+    after_s: int,
+    until_s: int,
 ) -> LedgerState:
-    """Derive a piece and put it in place of what is held up to and at `until_s`; the state after it."""
+    """Derive what came after `after_s` and put it in place of what is held up to and at `until_s`; the state after it."""
     assert row.no is not None
+    no, vessel_id = row.no, row.vessel_id
     begun_s = min((flag.at_s - 1 for flag in state.open), default=-(2**62) if state.last_s is None else state.last_s)
-    hand = instants_by_hand(session, row.no, begun_s, until_s)
+    hand = instants_by_hand(session, no, begun_s, until_s)
+    piece: list[Item] = [
+        *(Reading(*reading) for reading in reading_rows(session, no, after_s, row.skew_most_s, until_s)),
+        *(event for event in events if after_s < event.at_s <= until_s),
+    ]
+    drop_checkpoints(session, no, after_s, until_s)
     derived = derive(setup, piece, state, by_hand=hand)
     if derived.rewrite_from_s is None:
         return derived.state
-    no, vessel_id = row.no, row.vessel_id
+    text = derived.state.to_text()
     drop_derived(session, no, derived.rewrite_from_s, until_s)
     given_s = state.given_s - sum(entry.credit_s for entry in state.pending if entry.verdict in GIVEN)
     rows: list[EntryValues] = []
@@ -298,9 +304,7 @@ def _write(
         session.merge(FlagRow.of(vessel_id, no, flag))
     last_s = derived.state.last_s
     if last_s is not None:
-        session.merge(
-            LedgerCheckpointRow(counter_no=row.no, at_s=last_s, state=derived.state.to_text(), vessel_id=row.vessel_id)
-        )
+        session.merge(LedgerCheckpointRow(counter_no=no, at_s=last_s, state=text, vessel_id=vessel_id))
     session.flush()
     return derived.state
 

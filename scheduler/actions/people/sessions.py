@@ -2,6 +2,7 @@
 
 import hashlib
 import secrets
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -100,13 +101,14 @@ def open_session(
 
 def at_browser(context: Context, secret: str) -> SignedIn | None:
     """Who is signed in with that cookie, or none; notes now and then that the session was seen."""
-    now = context.now()
+    now, sha256 = context.now(), hashed(secret)
     with context.db.read() as session:
-        found = signed_in(session, hashed(secret), now)
+        found = signed_in(session, sha256, now)
         if found is None:
             return None
         row, person = found
-        authentication = _authentication(session, row, person, now)
+        others = people_on_device(session, row.device, now - _KEPT) if row.device else []
+    authentication = _authentication(row, person, others)
     by_pin = authentication.proof is Proof.PIN
     if row.seen_at is None or now - row.seen_at >= (_SEEN_BY_PIN if by_pin else _SEEN):
         with suppress(Busy, StorageFull), context.db.write(INSTALLATION) as session:
@@ -118,8 +120,7 @@ def at_browser(context: Context, secret: str) -> SignedIn | None:
     return SignedIn(person_actor(person, authentication), person.rank, row.csrf, short_id(row))
 
 
-def _authentication(session: Session, row: SessionRow, person: PersonRow, now: datetime) -> Authentication:
-    others = people_on_device(session, row.device, now - _KEPT) if row.device else []
+def _authentication(row: SessionRow, person: PersonRow, others: Sequence[PersonRow]) -> Authentication:
     return Authentication(
         Proof(row.proof),
         row.proved_at,

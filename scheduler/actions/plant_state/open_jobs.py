@@ -27,10 +27,10 @@ def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
     Raises:
         Clash: it was done. Refused: it is not the open one, or its subject is not in place.
     """
-    name = f"{job_words(now.plant, now.at, job_id.key)}, number {job_id.sequence},"
     before = now.done.get((job_id.kind, job_id.subject))
     done = 0 if before is None else before.job_id.sequence
     if job_id.sequence <= done:
+        name = _name(now, job_id)
         row = done_row(session, now.vessel.id, job_id.kind, job_id.subject, job_id.sequence)
         by = (
             f", with {job_words(now.plant, now.at, row.job_key)}"
@@ -41,6 +41,7 @@ def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
         raise Clash(f"{name} was done already{when}. Number {done + 1} is the open one.")
     job = now.job(job_id.key)
     if job is None or not job.first:
+        name = _name(now, job_id)
         if job_id.kind == BREAKDOWN.code:
             raise NotFound(f"{name} is not open. Put the pump out on the plant page, which opens a repair.")
         open_key = f"{job_id.kind}:{job_id.subject}:{done + 1}"
@@ -50,3 +51,7 @@ def open_job(session: Session, now: PlantState, job_id: JobId) -> DueJob:
             )
         raise Refused(f"{name} is not open yet; close the one before it first.")
     return job
+
+
+def _name(now: PlantState, job_id: JobId) -> str:
+    return f"{job_words(now.plant, now.at, job_id.key)}, number {job_id.sequence},"

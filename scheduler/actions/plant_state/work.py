@@ -149,10 +149,9 @@ def require_no_tag(session: Session, vessel_id: str, pump: str, plant: Plant, at
             )
 
 
-def work_summary(kept: Sequence[StoredStep]) -> dict[str, Any]:
+def work_summary(kept: Sequence[StoredStep], work: WorkState) -> dict[str, Any]:
     """What of the steps goes into the record of the closed job: tags, parts, measures, findings, lowest vacuum, in words."""
     gone = struck_numbers([one.step for one in kept])
-    work = state_of(kept)
     standing = [one.step for one in kept if one.number not in gone]
     notes = [one for one in standing if isinstance(one, Noted)]
     lowest = [one.lowest_vacuum_kpa for one in standing if isinstance(one, Reported)]

@@ -8,14 +8,12 @@ from scheduler.actions.base.context import Answer, Context, Hand, hand_action
 from scheduler.actions.hours.ledger import derive_vessel
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.actions.plant_state.work import STEP, StoredStep, begun_at, procedure_of
-from scheduler.actions.vessel.document import document_of, plant_of
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work.closing import record_close
 from scheduler.actions.work.closing_checks import Close
 from scheduler.actions.work.steps import must_be_allowed, record_step
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
-from scheduler.domain.vessel.document import Plant
 from scheduler.domain.work.acts import AnyStep, Struck, TagPlaced
 from scheduler.domain.work.against import Procedure
 from scheduler.domain.work.state import struck_numbers
@@ -62,13 +60,6 @@ def take_acts(
         return answer
 
     return hand_action(context, hand, place.vessel_id, act)
-
-
-def plant_now(context: Context, place: Place) -> Plant:
-    """The plant of a place, by the vessel's document of now."""
-    with context.db.read() as session:
-        vessel, _ = document_of(session, place.vessel_id)
-    return plant_of(vessel, place.plant_id)
 
 
 def procedure_for(context: Context, now: PlantState, job: DueJob, kept: Sequence[StoredStep]) -> Procedure:

@@ -53,6 +53,7 @@ from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.work.against import Against, Objection
 from scheduler.domain.work.closing import ASKED
 from scheduler.domain.work.paper import PaperAct
+from scheduler.domain.work.state import WorkState
 from scheduler.domain.work.testing import serves_as_periodic
 from scheduler.shiptime import ship_time
 from scheduler.storage.capacity import outage_rows
@@ -99,16 +100,19 @@ def record_close(
 ) -> Answer:
     """A close within a transaction; the vessel's hours are derived before it. Raises as `close_job` does."""
     now = load_plant(session, context, place.vessel_id, place.plant_id)
+    kept = steps_of(session, place.vessel_id, job_id.key)
+    work = state_of(kept)
     kind = kind_of(now.plant, job_id)
     job = open_job(session, now, job_id)
     must_be_named(closing)
     must_fit_in_time(now, kind, job_id, closing)
-    kept = steps_of(session, place.vessel_id, job_id.key)
     must_be_newest(kept, if_match)
-    must_be_finished(kept, closing, now.offset_minutes)
+    must_be_finished(kept, work, closing, now.offset_minutes)
     ran, source, remark = hours_at_close(session, now, kind, job_id, closing)
-    lacks = lacks_of(session, now, kind, job_id, closing, kept)
-    return _close(session, hand, now, kind, job, with_steps(closing, kept), kept, ran, source, remark, lacks)
+    lacks = lacks_of(session, now, kind, job_id, closing, kept, work)
+    return _close(
+        session, hand, now, kind, job, with_steps(closing, kept, work), kept, work, ran, source, remark, lacks
+    )
 
 
 def _close(
@@ -119,6 +123,7 @@ def _close(
     job: DueJob,
     closing: Close,
     kept: Sequence[StoredStep],
+    done: WorkState,
     ran: RunningHours | None,
     source: HoursSource | None,
     remark: str,
@@ -126,7 +131,7 @@ def _close(
 ) -> Answer:
     vessel_id, plant, key = now.vessel.id, now.plant, job.job_id.key
     pump, position = where(plant, kind.subject, job.job_id.subject, closing.done_at)
-    work = work_summary(kept)
+    work = work_summary(kept, done)
     least = _least_margin(session, now, pump, closing) if pump is not None and kind.takes_pump_out else None
     record = ClosedJob(
         vessel=now.vessel.name,
@@ -199,7 +204,7 @@ def _close(
         )
         for code, subject in renewals(plant, kind, job.job_id.subject, closing.done_at):
             other = plant.kind(code)
-            if other.takes_pump_out or serves_as_periodic(plant, state_of(kept)):
+            if other.takes_pump_out or serves_as_periodic(plant, done):
                 renewed += _renew(session, hand, now, other, subject, closing, key, number)
     ask_plan(session, vessel_id, plant.id, now.at)
     after = _after(closing.test, pump is not None and kind.takes_pump_out)

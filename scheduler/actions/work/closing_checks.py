@@ -10,7 +10,6 @@ from scheduler.actions.plant_state.work import (
     StoredStep,
     begun_at,
     procedure_of,
-    state_of,
 )
 from scheduler.domain.base.enums import Subject, Test
 from scheduler.domain.due.last_done import JobId
@@ -26,6 +25,7 @@ from scheduler.domain.work.closing import ASKED, Skipped, measures_left, skipped
 from scheduler.domain.work.locks import on_permit
 from scheduler.domain.work.paper import PaperAct, paper_objections, seen_on_paper
 from scheduler.domain.work.rules import close_objections
+from scheduler.domain.work.state import WorkState
 from scheduler.errors import Clash, Refused
 from scheduler.storage.database import Session
 from scheduler.wording.figures import moment
@@ -80,7 +80,13 @@ class Lacks:
 
 
 def lacks_of(
-    session: Session, now: PlantState, kind: JobKind, job_id: JobId, closing: Close, kept: Sequence[StoredStep]
+    session: Session,
+    now: PlantState,
+    kind: JobKind,
+    job_id: JobId,
+    closing: Close,
+    kept: Sequence[StoredStep],
+    work: WorkState,
 ) -> Lacks:
     pump = where(now.plant, kind.subject, job_id.subject, closing.done_at)[0] if kind.takes_pump_out else None
     begun = begun_at(kept, closing.opened_at or closing.done_at)
@@ -89,7 +95,6 @@ def lacks_of(
     shown = seen_on_paper(closing.on_paper)
     found = skipped(steps, procedure, kind.measures, takes_pump_out=kind.takes_pump_out)
     missing = tuple(one for one in found if one.act not in shown)
-    work = state_of(kept)
     against = [*measures_left(work), *paper_objections(closing.on_paper, procedure.h2s_limit_ppm)]
     if closing.company.strip() and kept and not on_permit(work, closing.company):
         against.append(Objection(Against.COMPANY_NOT_ON_PERMIT, {"company": closing.company.strip()}))
@@ -97,9 +102,8 @@ def lacks_of(
     return Lacks(missing, tuple(against), breach)
 
 
-def must_be_finished(kept: Sequence[StoredStep], closing: Close, offset_minutes: int) -> None:
+def must_be_finished(kept: Sequence[StoredStep], work: WorkState, closing: Close, offset_minutes: int) -> None:
     """A job whose work was recorded step by step is closed when that work is at its end; a failed test needs no end."""
-    work = state_of(kept)
     against = close_objections(work) if kept and closing.test is not Test.FAILED else []
     if closing.test is Test.PASSED and not work.tests:
         against = [one for one in against if one.code not in (Against.TEST_FAILED, Against.NOT_RETURNED)]
@@ -111,9 +115,8 @@ def must_be_finished(kept: Sequence[StoredStep], closing: Close, offset_minutes:
         raise Clash(" ".join(said), more={"objections": told_so})
 
 
-def with_steps(closing: Close, kept: Sequence[StoredStep]) -> Close:
+def with_steps(closing: Close, kept: Sequence[StoredStep], work: WorkState) -> Close:
     """What the steps say already need not be told again: test, permit, when it was opened."""
-    work = state_of(kept)
     opened = min((one.step.at for one in kept if one.step.kind in ("tag placed", "opened")), default=None)
     return replace(
         closing,
