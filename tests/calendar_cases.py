@@ -9,7 +9,7 @@ from scheduler.domain.due.forecast import Forecast
 from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import JobId
 from scheduler.domain.due.publishing import Basis, Posted, Published, figure_of, published_dates
-from scheduler.domain.feed.entries import entries
+from scheduler.domain.feed.entries import calendar_content
 from scheduler.domain.feed.revision import CalendarEntry
 from scheduler.domain.feed.stability import PlannedSlot, ShownFigures
 from scheduler.domain.feed.words import DoneJob, WithdrawnJob
@@ -154,18 +154,19 @@ def shown(
     published: dict[str, ShownFigures] | None = None,
 ) -> dict[str, CalendarEntry]:
     """The entries of the invented plant by occurrence key."""
-    found = entries(
+    content = calendar_content(
         vessel=VESSEL,
-        plant=PLANT,
-        jobs=jobs,
+        plants=[(PLANT, jobs)],
         slots=slots or {},
         done=done,
         withdrawn=withdrawn,
         offset_minutes=offset_minutes,
         at=at,
+        plan_at=None,
+        hours_as_of=None,
         published=published,
     )
-    return {entry.key: entry for entry in found}
+    return {entry.key: entry for entry in content.entries[1:]}
 
 
 WINDOW = 180 * DAY

@@ -17,7 +17,6 @@ from scheduler.actions.vessel.document import VESSEL
 from scheduler.domain.capacity.minimum import Concession, Outage, Swept, pump_capacity
 from scheduler.domain.checks.document import faults_of
 from scheduler.domain.due.docking import Dock
-from scheduler.domain.due.jobs import due_jobs
 from scheduler.domain.due.last_done import reckon_first
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.voyage.days import Stretch
@@ -30,6 +29,7 @@ from scheduler.planning.problem.frame import Circumstances, frame, slot_times
 from scheduler.planning.problem.values import Plan, Problem
 from scheduler.planning.search.stagger import stagger
 from scheduler.wording.plan import shortfall_words
+from tests.unit.domain.plants import due_jobs
 from tests.unit.planning.cases import words_for
 
 AT = datetime(2026, 12, 1, 6, 30, tzinfo=UTC)

@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from scheduler.domain.base.enums import JobState, Subject
 from scheduler.domain.due.forecast import forecast
 from scheduler.domain.due.intervals import add_months
-from scheduler.domain.due.jobs import DueJob, due_jobs
+from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import Done, JobId
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.voyage.days import WEIGHTS, Axis, Calendar, Stretch
-from tests.unit.domain.plants import ALARM, KNIVES, OVERHAUL, VALVE, plant
+from tests.unit.domain.plants import ALARM, KNIVES, OVERHAUL, VALVE, due_jobs, plant
 
 AT = datetime(2027, 3, 1, 8, 15, tzinfo=UTC)
 INSTANTS = st.datetimes(datetime(1990, 1, 1), datetime(2100, 1, 1), timezones=st.just(UTC))  # noqa: DTZ001

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from scheduler.domain.base.enums import Subject
-from scheduler.domain.due.jobs import DueJob, due_jobs
+from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.hours.ledger import (
     MOST_PENDING,
     START,
@@ -36,7 +36,7 @@ from scheduler.domain.hours.running import Curve, Curves, RunningHours, pump_dai
 from scheduler.domain.vessel.document import Stay
 from scheduler.wording.hours import flag_words
 from tests.property.counter_pasts import HOURS, T0, Past, honest, pasts, setups, troubled
-from tests.unit.domain.plants import plant
+from tests.unit.domain.plants import due_jobs, plant
 
 AT_T0 = tuple(Stay(pump=f"u{n}", position=f"vp{n}", from_at=datetime.fromtimestamp(T0, UTC)) for n in (1, 2, 3))
 

@@ -50,10 +50,7 @@ def job_sheet_of(
 
     return SheetView(
         tags=tuple(_tag_rows(plant, tags, offset_minutes)) if kind.takes_pump_out else (),
-        steps=tuple(
-            StepLine(number=i, text=one.text, done=done(one), by_act=bool(one.act))
-            for i, one in enumerate(kind.sheet, 1)
-        ),
+        steps=tuple(StepLine(number=i, text=one.text, done=done(one)) for i, one in enumerate(kind.sheet, 1)),
         measures=tuple(
             _measure(
                 asked, [one for one in noted if one.about is Note.MEASURE and one.name == asked.name], offset_minutes

@@ -25,12 +25,11 @@ class TagRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StepLine:
-    """A step of the sheet. done: by whom and when it was ticked, empty when it was not. by_act: an act of its own tells it."""
+    """A step of the sheet. done: by whom and when it was ticked, empty when it was not."""
 
     number: int
     text: str
     done: str = ""
-    by_act: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

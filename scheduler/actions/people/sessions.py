@@ -125,7 +125,6 @@ def _authentication(row: SessionRow, person: PersonRow, others: Sequence[PersonR
         Proof(row.proof),
         row.proved_at,
         None if row.link_by_id is None else Person(row.link_by_id, row.link_by),
-        person.passphrase is not None,
         tuple(
             Person(other.id, shown_name(other))
             for other in others
@@ -151,7 +150,7 @@ def key_actor(row: ApiKeyRow, person: PersonRow | None) -> Actor | None:
         person.vessel_id or row.vessel_id,
         person.id,
         person_vessel_id=person.vessel_id,
-        authentication=Authentication(Proof.KEY, None, maker, person.passphrase is not None),
+        authentication=Authentication(Proof.KEY, None, maker),
     )
 
 

@@ -25,11 +25,10 @@ from scheduler.domain.base.enums import JobState, Trigger
 from scheduler.domain.due.forecast import Forecast
 from scheduler.domain.due.intervals import calendar_due, hours_due, interval_seconds
 from scheduler.domain.due.last_done import Done, FirstDate, JobId
-from scheduler.domain.due.meters import Hours, Loss, Meter, Meters
+from scheduler.domain.due.meters import Meter, Meters
 from scheduler.domain.due.subjects import Key, renewals, subjects_of, where
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import JobKind
-from scheduler.domain.voyage.days import Calendar
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,37 +81,6 @@ class DueJob:
     """When the chief engineer set the date of this turn, because nobody knew when the job was last done."""
 
 
-def due_jobs(
-    *,
-    plant: Plant,
-    done: Mapping[Key, Done],
-    hours: Hours,
-    daily: Mapping[str, Sequence[int]],
-    at: datetime,
-    horizon_days: int = 180,
-    postponed: Mapping[str, datetime] = MappingProxyType({}),
-    calendar: Calendar | None = None,
-    losses: Mapping[str, Sequence[Loss]] = MappingProxyType({}),
-    first_dates: Mapping[Key, FirstDate] = MappingProxyType({}),
-) -> tuple[DueJob, ...]:
-    """Every open turn, whenever it is due, and the outlook up to the horizon; sorted by due point, then occurrence.
-
-    Args:
-        plant: as set up, with its stays and fittings up to `at`.
-        done: the last turn done of each (kind, subject); without one the last time is not known.
-        hours: running hours of a subject now; never asked for a plant.
-        daily: seconds each pump ran on each UTC day up to yesterday, newest last.
-        at: now.
-        horizon_days: length of the outlook.
-        postponed: new limit by occurrence key.
-        calendar: the ship's days as logged and planned, none when nobody keeps it.
-        losses: by position, hours that may be missing and that nobody has answered for yet.
-        first_dates: what was set for turns whose last time is not known.
-    """
-    meters = Meters(plant=plant, hours=hours, daily=daily, at=at, calendar=calendar, losses=losses)
-    return jobs_due(meters, done, horizon_days=horizon_days, postponed=postponed, first_dates=first_dates)
-
-
 def jobs_due(
     meters: Meters,
     done: Mapping[Key, Done],
@@ -121,7 +89,12 @@ def jobs_due(
     postponed: Mapping[str, datetime] = MappingProxyType({}),
     first_dates: Mapping[Key, FirstDate] = MappingProxyType({}),
 ) -> tuple[DueJob, ...]:
-    """As `due_jobs`, by meters that are at hand."""
+    """Every open turn, whenever it is due, and the outlook up to the horizon; sorted by due point, then occurrence.
+
+    Args:
+        done: the last turn done of each (kind, subject); without one the last time is not known. horizon_days: length of the outlook.
+        postponed: new limit by occurrence key. first_dates: what was set for turns whose last time is not known.
+    """
     plant, at = meters.plant, meters.at
     to_come: dict[Key, list[_Coming]] = {}
     jobs: list[DueJob] = []

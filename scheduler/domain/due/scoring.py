@@ -41,14 +41,13 @@ class Score:
     """Figures of a set of forecasts.
 
     covered: share with the truth in early..late. interval_score_days: mean, smaller is better. median_error_days: of
-    |likely - actual|. median_width_days: of late - early. sooner, later: share of truths before early, after late.
+    |likely - actual|. sooner, later: share of truths before early, after late.
     """
 
     forecasts: int
     covered: float
     interval_score_days: float
     median_error_days: float
-    median_width_days: float
     sooner: float
     later: float
 
@@ -80,7 +79,6 @@ def score(outcomes: Sequence[ForecastOutcome]) -> Score:
         covered=(n - sooner - later) / n,
         interval_score_days=mean(interval_score(o.early_days, o.late_days, o.actual_days) for o in outcomes),
         median_error_days=median(abs(o.likely_days - o.actual_days) for o in outcomes),
-        median_width_days=median(o.late_days - o.early_days for o in outcomes),
         sooner=sooner / n,
         later=later / n,
     )

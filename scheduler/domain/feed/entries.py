@@ -37,7 +37,6 @@ __all__ = [
     "StoredEvent",
     "WithdrawnJob",
     "calendar_content",
-    "entries",
     "revise",
     "status_entry",
 ]
@@ -73,7 +72,9 @@ def calendar_content(
     silent: Sequence[tuple[str, datetime | None]] = (),
     taken_at: datetime | None = None,
 ) -> CalendarContent:
-    """A vessel's whole calendar. See `entries` and `status_entry`; done and withdrawn jobs and pumps out go with their own
+    """A vessel's whole calendar. One entry an occurrence: open jobs to 180 days ahead, done ones 30
+    days back, withdrawn ones 14 days; sorted by date and key, at most 999 beside the status; past-due jobs are never left out
+    first. Done and withdrawn jobs and pumps out go with their own
     plant, whatever its document says of kinds and pumps now, and with the first where that is gone.
 
     Args:
@@ -114,31 +115,6 @@ def calendar_content(
         out=[one for one in out if one.to_at is None and not one.waits_for_test],
     )
     return CalendarContent(entries=(status, *kept), left_out=left_out)
-
-
-def entries(
-    *,
-    vessel: Vessel,
-    plant: Plant,
-    jobs: Sequence[DueJob],
-    slots: Mapping[str, PlannedSlot],
-    done: Sequence[DoneJob],
-    withdrawn: Sequence[WithdrawnJob],
-    offset_minutes: int,
-    at: datetime,
-    published: Mapping[str, ShownFigures] | None = None,
-) -> tuple[CalendarEntry, ...]:
-    """One entry an occurrence: open jobs to 180 days ahead, done ones 30 days back, withdrawn ones 14 days.
-
-    Args:
-        slots: of the taken plan, by occurrence key; a job with a slot is timed, any other stands on its due date.
-        offset_minutes: ship time now, -720 to 840.
-        published: by occurrence key, the figures shown until now; without them every figure is quoted anew.
-
-    Returns:
-        Sorted by date and key, at most 999 (one is kept for the plan status); past-due jobs are never left out first.
-    """
-    return _fit(_all(vessel, plant, jobs, slots, done, withdrawn, offset_minutes, at, published or {}))[0]
 
 
 def status_entry(

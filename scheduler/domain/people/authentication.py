@@ -35,14 +35,13 @@ class Authentication:
     """How the person behind an act was known.
 
     proved_at: when the own passphrase was given last in this session, none if it was not. maker: who made the link that the session
-    came from, or the key; none for one made at the server itself or by the person. has_passphrase: the person has set one.
+    came from, or the key; none for one made at the server itself or by the person.
     device_users: who else was signed in on the same device lately.
     """
 
     proof: Proof
     proved_at: datetime | None = None
     maker: Person | None = None
-    has_passphrase: bool = False
     device_users: tuple[Person, ...] = ()
 
     def proved_anew(self, now: datetime) -> bool:

@@ -6,13 +6,13 @@ Sources stand with each function; the figures are checked against published exam
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, gamma, log, sqrt
+from math import exp, log, sqrt
 from statistics import NormalDist
 from typing import NamedTuple
 
 import numpy as np
 
-from scheduler.domain.record.distributions import chi2_quantile, chi2_survival, lower_gamma, root
+from scheduler.domain.record.distributions import chi2_quantile, chi2_survival, root
 from scheduler.errors import Refused
 
 CONFIDENCE = 0.90
@@ -178,51 +178,3 @@ def _shape_low(every: np.ndarray, failures: int, scale: float, shape: float) -> 
     i_sl = -float((power * (1 + shape * z)).sum()) + failures
     variance = i_ll / (i_ss * i_ll - i_sl**2)
     return shape * exp(-NORMAL.inv_cdf(1 - (1 - CONFIDENCE) / 2) * sqrt(variance) / shape)
-
-
-class Interval(NamedTuple):
-    """The replacement interval of least cost, running hours, and its cost an hour in units of the planned cost given."""
-
-    hours: float
-    cost_per_h: float
-
-
-def replacement_interval(life: Weibull, planned_cost: float, failure_cost: float) -> Interval:
-    """When to replace by age, so that planned and unplanned replacements together cost least.
-
-    Raises:
-        Refused: wear-out is not shown (lower bound of the shape not above 1), or a failure costs no more than the plan.
-
-    Source: Barlow and Hunter (1960), policy I: h(t) * integral of R - F = c_p / (c_f - c_p) (from memory).
-    """
-    if life.shape_low <= 1:
-        raise Refused(
-            f"The data do not show wear (shape {life.shape:.2f}, lower bound {life.shape_low:.2f}, above 1 was expected): "
-            "replacing by age would not help. Keep the maker's interval."
-        )
-    return least_cost_age(life.scale_hours, life.shape, planned_cost, failure_cost)
-
-
-def least_cost_age(scale: float, shape: float, planned_cost: float, failure_cost: float) -> Interval:
-    """As `replacement_interval`, for a scale and shape above 1 that are known."""
-    if not failure_cost > planned_cost > 0 or shape <= 1:
-        raise Refused("A shape above 1 and a failure that costs more than a planned replacement were expected.")
-
-    def reliability_integral(t: float) -> float:
-        whole = scale / shape * gamma(1 / shape)
-        return whole * lower_gamma(1 / shape, (t / scale) ** shape)
-
-    def balance(t: float) -> float:
-        hazard: float = shape / scale * (t / scale) ** (shape - 1)
-        return (
-            hazard * reliability_integral(t)
-            - (1 - exp(-((t / scale) ** shape)))
-            - planned_cost / (failure_cost - planned_cost)
-        )
-
-    high = scale
-    while balance(high) < 0 and high < scale * 1e6:
-        high *= 2
-    age = root(balance, scale * 1e-9, high)
-    gone = 1 - exp(-((age / scale) ** shape))
-    return Interval(age, (planned_cost * (1 - gone) + failure_cost * gone) / reliability_integral(age))

@@ -129,7 +129,6 @@ class WorkState:
     start_tried: StartTried | None = None
     no_voltage: NoVoltage | None = None
     vacuum_out: VacuumLetOut | None = None
-    dead_at: datetime | None = None
     gas_readings: tuple[GasChecked, ...] = ()
     opened_at: datetime | None = None
     clear_at: datetime | None = None
@@ -262,7 +261,7 @@ def after(work: WorkState, step: AnyStep | _NotKnown) -> WorkState:
         case PointPasses():
             return replace(work, passing=(*work.passing, step))
         case TestedDead():
-            return replace(work, dead_at=step.at)
+            return work
         case StartTried():
             return replace(work, start_tried=step)
         case NoVoltage():
@@ -346,7 +345,6 @@ def _anew(work: WorkState) -> WorkState:
         start_tried=None,
         no_voltage=None,
         vacuum_out=None,
-        dead_at=None,
         gas_readings=(),
         passing=(),
         opened_at=None,

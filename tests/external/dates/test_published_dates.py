@@ -7,11 +7,10 @@ import pytest
 from scheduler.domain.base.enums import Subject, Trigger
 from scheduler.domain.due.forecast import forecast
 from scheduler.domain.due.intervals import add_months, calendar_due
-from scheduler.domain.due.jobs import due_jobs
 from scheduler.domain.due.last_done import Done, JobId
 from scheduler.domain.vessel.document import imo_number_holds
 from scheduler.domain.vessel.job_kinds import JobKind
-from tests.unit.domain.plants import plant, steady_days, steady_hours
+from tests.unit.domain.plants import due_jobs, plant, steady_days, steady_hours
 
 
 def test_a_yearly_audit_and_its_three_months_of_grace():

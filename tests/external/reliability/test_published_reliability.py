@@ -7,11 +7,8 @@ import numpy as np
 import pytest
 
 from scheduler.domain.record.reliability import (
-    Weibull,
-    least_cost_age,
     mean_count,
     mtbf,
-    replacement_interval,
     trend,
     weibull,
 )
@@ -115,18 +112,7 @@ def test_the_valve_seats_come_closer_together():
     assert found.says == "failures come closer together"
 
 
-def test_the_age_of_least_cost():
-    """Source: Barlow and Hunter (1960), policy I, recomputed: scale 1000, shape 2.5, costs 1 and 5: 493.047 h, 0.00346204 an hour."""
-    found = least_cost_age(1000, 2.5, 1, 5)
-    assert found.hours == pytest.approx(493.047, abs=1e-2)
-    assert found.cost_per_h == pytest.approx(0.00346204, abs=1e-8)
-
-
-def test_without_wear_there_is_no_interval_and_few_failures_carry_no_fit():
-    """Source: at shape 1 the cost falls monotonically with age (Barlow and Hunter, from memory); refused in words."""
-    with pytest.raises(Refused, match="do not show wear"):
-        replacement_interval(Weibull(1000, 1.1, 0.8, 0, 12), 1, 5)
-    with pytest.raises(Refused, match="shape above 1"):
-        least_cost_age(1000, 1.0, 1, 5)
+def test_few_failures_carry_no_fit():
+    """Refused in words."""
     with pytest.raises(Refused, match="carry no life distribution"):
         weibull(LIVES[:9])

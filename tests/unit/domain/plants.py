@@ -1,10 +1,14 @@
 """An invented vessel that makes sense, for tests to bend: three pumps, knife sets, overhaul, knives, valve, alarm test."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from scheduler.domain.base.enums import Subject
+from scheduler.domain.due.jobs import DueJob, jobs_due
+from scheduler.domain.due.last_done import Done
+from scheduler.domain.due.meters import Meters
+from scheduler.domain.due.subjects import Key
 from scheduler.domain.hours.running import RunningHours
 from scheduler.domain.vessel.crew import Crew, MinimumBlock, NoWork
 from scheduler.domain.vessel.document import Counter, Fitting, Part, Plant, Position, Pump, Stay, Vessel
@@ -94,3 +98,9 @@ def steady_hours(seconds: int, as_of: datetime | None = AT) -> Callable[[Subject
 def steady_days(hours_a_day: float = 10.0, days: int = 200, pumps: int = 3) -> dict[str, list[int]]:
     """Every pump ran that much on each day."""
     return {f"u{n}": [round(hours_a_day * 3600)] * days for n in range(1, pumps + 1)}
+
+
+def due_jobs(*, done: Mapping[Key, Done], horizon_days: int = 180, **known: Any) -> tuple[DueJob, ...]:
+    """As `jobs_due`. known: of the meters, postponed and first_dates."""
+    set_by_hand = {name: known.pop(name) for name in ("postponed", "first_dates") if name in known}
+    return jobs_due(Meters(**known), done, horizon_days=horizon_days, **set_by_hand)

@@ -45,10 +45,8 @@ def test_a_pin_is_never_good_for_signing() -> None:
 def test_who_made_the_link_or_key_is_not_its_persons_other_side(proof: Proof, maker: Person, against: bool) -> None:
     """By id or by name; until the own passphrase was given in that session. Having one somewhere is not enough."""
     expected = AgainstSigning.MADE_BY_OTHER_SIDE if against else None
-    for has in (False, True):
-        by = Authentication(proof, None, maker, has)
-        assert against_second_side(FIRST, by, NOW) is expected
-    assert against_second_side(FIRST, Authentication(proof, NOW - timedelta(hours=5), maker, True), NOW) is None
+    assert against_second_side(FIRST, Authentication(proof, None, maker), NOW) is expected
+    assert against_second_side(FIRST, Authentication(proof, NOW - timedelta(hours=5), maker), NOW) is None
 
 
 @pytest.mark.parametrize(
@@ -56,7 +54,7 @@ def test_who_made_the_link_or_key_is_not_its_persons_other_side(proof: Proof, ma
 )
 def test_on_a_shared_device_the_second_signer_gives_the_passphrase_anew(proved_at: datetime, against: bool) -> None:
     """Within 5 minutes, and only where the first side used that device."""
-    by = Authentication(Proof.PASSPHRASE, proved_at, None, True, (THIRD, FIRST))
+    by = Authentication(Proof.PASSPHRASE, proved_at, None, (THIRD, FIRST))
     assert against_second_side(FIRST, by, NOW) is (AgainstSigning.SHARED_DEVICE if against else None)
     assert against_second_side(Person("x", "Somebody else"), by, NOW) is None
 
@@ -67,7 +65,7 @@ def test_a_refusal_says_what_to_do(found: AgainstSigning) -> None:
     by = {
         AgainstSigning.BY_PIN: Authentication(Proof.PIN),
         AgainstSigning.MADE_BY_OTHER_SIDE: Authentication(Proof.LINK, None, FIRST),
-        AgainstSigning.SHARED_DEVICE: Authentication(Proof.LINK, None, None, True, (FIRST,)),
+        AgainstSigning.SHARED_DEVICE: Authentication(Proof.LINK, None, None, (FIRST,)),
     }[found]
     actor = Actor("person second", "B. Second", Role.ENGINEER, "plover", "second", authentication=by)
     with pytest.raises(NotAllowed, match="passphrase"):

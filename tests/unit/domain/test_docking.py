@@ -7,8 +7,8 @@ import pytest
 
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.due.docking import DUE_WITHIN, Dock, better_in_dock, dock_of
-from scheduler.domain.due.jobs import DueJob, due_jobs
-from tests.unit.domain.plants import AT, OVERHAUL, plant, steady_days, steady_hours
+from scheduler.domain.due.jobs import DueJob
+from tests.unit.domain.plants import AT, OVERHAUL, due_jobs, plant, steady_days, steady_hours
 
 FROM, TO = AT + timedelta(days=100), AT + timedelta(days=120)
 S = timedelta(seconds=1)

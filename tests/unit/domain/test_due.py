@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from scheduler.domain.base.enums import JobState, Subject, Trigger
-from scheduler.domain.due.jobs import DueJob, due_jobs
+from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import Done, FirstDate, JobId, reckon_first
 from scheduler.domain.due.meters import Meters
 from scheduler.domain.due.subjects import renewals, subjects_of, where
@@ -21,6 +21,7 @@ from tests.unit.domain.plants import (
     OVERHAUL,
     SET_UP_AT,
     VALVE,
+    due_jobs,
     plant,
     steady_days,
     steady_hours,

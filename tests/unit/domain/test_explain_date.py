@@ -8,11 +8,11 @@ import pytest
 
 from scheduler.domain.base.enums import Trigger
 from scheduler.domain.due.explain_date import explain_date
-from scheduler.domain.due.jobs import DueJob, due_jobs
+from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.due.last_done import Done, JobId
 from scheduler.domain.voyage.days import Calendar, Stretch
 from scheduler.wording.due import date_words, due_words, to_go_words
-from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, plant, steady_days, steady_hours
+from tests.unit.domain.plants import ALARM, AT, KNIVES, OVERHAUL, due_jobs, plant, steady_days, steady_hours
 
 DAY = timedelta(days=1)
 

@@ -56,7 +56,6 @@ def test_a_score_by_hand():
     found = score([of(80, 100, 120, 105), of(80, 100, 120, 100), of(80, 98, 120, 73), of(80, 94, 120, 134)])
     assert (found.forecasts, found.covered, found.sooner, found.later) == (4, 0.5, 0.25, 0.25)
     assert found.median_error_days == 15
-    assert found.median_width_days == 40
     assert found.interval_score_days == pytest.approx((40 + 40 + 140 + 240) / 4)
     with pytest.raises(ValueError, match="no forecast"):
         score([])

@@ -8,7 +8,6 @@ from pydantic import TypeAdapter
 
 from scheduler.domain.base.enums import JobState
 from scheduler.domain.checks.job_sheets import MOST_STEPS, finding_faults, sheet_faults
-from scheduler.domain.due.jobs import due_jobs
 from scheduler.domain.vessel.isolation import POINTS, PointRole, off_order
 from scheduler.domain.vessel.job_kinds import BREAKDOWN, JobKind
 from scheduler.domain.vessel.sheets import (
@@ -23,7 +22,7 @@ from scheduler.domain.vessel.sheets import (
 from scheduler.domain.work.same_isolation import due_on_same_isolation
 from seed_fleet.documents import JOB_KINDS
 from seed_fleet.sheets import SHEETS
-from tests.unit.domain.plants import AT, KNIVES, plant, steady_days, steady_hours
+from tests.unit.domain.plants import AT, KNIVES, due_jobs, plant, steady_days, steady_hours
 
 EXAMPLES = TypeAdapter(tuple[JobKind, ...]).validate_python([{**kind, **SHEETS[kind["code"]]} for kind in JOB_KINDS])
 
