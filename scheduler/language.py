@@ -84,7 +84,8 @@ def gettext(message: str, /, **places: object) -> str:
     'VP1 stops at 08:00'
     """
     speech = _SPEECH.get()
-    said = message if speech is None or speech.catalogue is None else speech.catalogue.gettext(message)
+    catalogue = None if speech is None else speech.catalogue
+    said = catalogue.gettext(message) if catalogue is not None and message else message  # of "" it says its own head
     return said.format(**places) if places else said
 
 

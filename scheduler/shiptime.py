@@ -5,8 +5,14 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Self
 
+from scheduler.language import gettext as _
+from scheduler.language import marked
+
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTHS = (
+    marked("Jan"), marked("Feb"), marked("Mar"), marked("Apr"), marked("May"), marked("Jun"), marked("Jul"),
+    marked("Aug"), marked("Sep"), marked("Oct"), marked("Nov"), marked("Dec"),
+)  # fmt: skip
 NARROW = "\u202f"
 NBSP = "\u00a0"
 
@@ -18,19 +24,21 @@ def run_text(seconds: int) -> str:
     ('20 running\xa0h', '20 running\xa0h', 'less than 1 running\xa0h')
     """
     whole = abs(seconds) // 3600
-    said = f"{whole:,}".replace(",", NARROW) if whole else "less than 1"
-    return f"{said} running{NBSP}h"
+    said = f"{whole:,}".replace(",", NARROW) if whole else _("less than 1")
+    return _("{hours} running\u00a0h", hours=said)
 
 
 def day_text(on: date) -> str:
     """Like "Fri 27 Nov 2026"."""
-    return f"{DAYS[on.weekday()]} {on.day} {MONTHS[on.month - 1]} {on.year}"
+    day, month = _(DAYS[on.weekday()]), _(MONTHS[on.month - 1])
+    return _("{weekday} {day} {month} {year}", weekday=day, day=on.day, month=month, year=on.year)
 
 
 def moment_text(at: datetime, offset_minutes: int) -> str:
     """Date and clock at ship time, without the offset."""
     there = ship_time(at, offset_minutes)
-    return f"{there.day} {MONTHS[there.month - 1]} {there.year} {there:%H:%M}"
+    on = _("{day} {month} {year}", day=there.day, month=_(MONTHS[there.month - 1]), year=there.year)
+    return f"{on} {there:%H:%M}"
 
 
 class ShipOffset(int):

@@ -8,25 +8,29 @@ from scheduler.domain.checks.crew import Block
 from scheduler.domain.checks.diagnosis import About, Diagnosis
 from scheduler.domain.record.walking import ChainFault
 from scheduler.domain.vessel.crew import CrewBlock, MinimumBlock, QuietHours
+from scheduler.language import gettext as _
+from scheduler.language import marked
 from scheduler.shiptime import day_text
 from scheduler.wording.figures import ship_moment
 from scheduler.wording.hours import flag_words
 from scheduler.wording.signs import sign_words
 
-_SERVER = "see that one runs, and look at its log."
 _SETTINGS: Mapping[str, tuple[str, str]] = {
     "base_url": (
         "{says}",
-        "Calendar entries carry no links and no sign-in link can be made until it is set.",
+        marked("Calendar entries carry no links and no sign-in link can be made until it is set."),
     ),
     "insecure_cookie": (
-        "insecure_cookie is off, but base_url is plain http: a browser will not send the sign-in cookie back.",
-        "Serve it by https, or set insecure_cookie to true on the ship's own network.",
+        marked("insecure_cookie is off, but base_url is plain http: a browser will not send the sign-in cookie back."),
+        marked("Serve it by https, or set insecure_cookie to true on the ship's own network."),
     ),
-    "open network": ("{says}", "Put a server for https in front, such as nginx, and set base_url to its address."),
+    "open network": (
+        "{says}",
+        marked("Put a server for https in front, such as nginx, and set base_url to its address."),
+    ),
     "frozen_days": (
-        "frozen_days ({frozen_days}) reaches horizon_days ({horizon_days}): no plan can change.",
-        "Make it less than horizon_days.",
+        marked("frozen_days ({frozen_days}) reaches horizon_days ({horizon_days}): no plan can change."),
+        marked("Make it less than horizon_days."),
     ),
 }
 
@@ -34,31 +38,31 @@ _SETTINGS: Mapping[str, tuple[str, str]] = {
 def diagnosis_words(one: Diagnosis) -> tuple[str, str]:
     """What is wrong, and what to do about it; in ship time, with the names people use."""
     says, do = _WORDS[one.about]
-    return says(one), do if isinstance(do, str) else do(one)
+    return says(one), _(do) if isinstance(do, str) else do(one)
 
 
 _UNNAMED: Mapping[About, tuple[str, str]] = {
     About.CALENDAR_FAILED: (
-        "One calendar could not be written; the last good one is served.",
-        "{} calendars could not be written; the last good ones are served.",
+        marked("One calendar could not be written; the last good one is served."),
+        marked("{} calendars could not be written; the last good ones are served."),
     ),
     About.PLAN_FAILED: (
-        "The plan of one plant could not be made; the one before it stays.",
-        "The plans of {} plants could not be made; those before them stay.",
+        marked("The plan of one plant could not be made; the one before it stays."),
+        marked("The plans of {} plants could not be made; those before them stay."),
     ),
     About.TIMER: (
-        "One timer of the server failed at its last turn.",
-        "{} timers of the server failed at their last turn.",
+        marked("One timer of the server failed at its last turn."),
+        marked("{} timers of the server failed at their last turn."),
     ),
 }
-DATABASE_AWAY = "The database does not answer, or has no room left."
+DATABASE_AWAY = marked("The database does not answer, or has no room left.")
 
 
 def failed_words(failed: Sequence[Diagnosis]) -> list[str]:
     """What failed, for everybody: how many of each, and no ship's name."""
     counts = Counter(one.about for one in failed)
     return [
-        one if counts[about] == 1 else many.format(counts[about])
+        _(one) if counts[about] == 1 else _(many).format(counts[about])
         for about, (one, many) in _UNNAMED.items()
         if counts[about]
     ]
@@ -71,17 +75,26 @@ def _flag(one: Diagnosis) -> str:
 def _unstored(what: str) -> Callable[[Diagnosis], str]:
     def says(one: Diagnosis) -> str:
         newest = ship_moment(one.facts["newest_at"], one.offset_minutes or 0)
-        return f"{one.facts['count']} in {one.facts['days']} days, the newest {newest}: a reading {what}."
+        return _(
+            "{count} in {days} days, the newest {newest}: a reading {what}.",
+            count=one.facts["count"],
+            days=one.facts["days"],
+            newest=newest,
+            what=_(what),
+        )
 
     return says
 
 
 def _blocks(one: Diagnosis) -> str:
     block, over = one.facts["block"], one.facts["over"]
-    what = {MinimumBlock: "minimum", CrewBlock: "crew block", QuietHours: "entry of quiet hours"}[type(block)]
-    return (
-        f"The {what} {_block(block)} never counts: the later {_block(over)} covers its hours and dates, and of "
-        "entries that match the last one counts."
+    what = {MinimumBlock: _("minimum"), CrewBlock: _("crew block"), QuietHours: _("entry of quiet hours")}[type(block)]
+    return _(
+        "The {what} {block} never counts: the later {over} covers its hours and dates, and of "
+        "entries that match the last one counts.",
+        what=what,
+        block=_block(block),
+        over=_block(over),
     )
 
 
@@ -89,24 +102,33 @@ def _block(block: Block) -> str:
     figure = (
         f"{block.minimum_swept_m3_per_h:g} m3/h"
         if isinstance(block, MinimumBlock)
-        else f"{block.hands} hands"
+        else _("{hands} hands", hands=block.hands)
         if isinstance(block, CrewBlock)
         else f"{block.most_stop_minutes} min"
     )
     name = f' "{block.label}"' if not isinstance(block, QuietHours) else ""
     dates = ["..." if on is None else day_text(on) for on in (block.from_on, block.to_on)]
-    between = "" if block.from_on is None and block.to_on is None else f", {dates[0]} to {dates[1]}"
-    return f"of {figure}{name} ({block.from_hour} to {block.to_hour} o'clock{between})"
+    between = (
+        "" if block.from_on is None and block.to_on is None else _(", {first} to {last}", first=dates[0], last=dates[1])
+    )
+    return _(
+        "of {figure}{name} ({from_hour} to {to_hour} o'clock{between})",
+        figure=figure,
+        name=name,
+        from_hour=block.from_hour,
+        to_hour=block.to_hour,
+        between=between,
+    )
 
 
 def _setting(part: int) -> Callable[[Diagnosis], str]:
-    return lambda one: _SETTINGS[one.which][part].format(**one.facts)
+    return lambda one: _(_SETTINGS[one.which][part]).format(**one.facts)
 
 
 def _held(one: Diagnosis) -> str:
     if one.facts["earlier"]:
-        return "Answer it on the counters page: all fit if the reading before it was misread."
-    return "Answer it on the counters page: replaced, misread, or preset."
+        return _("Answer it on the counters page: all fit if the reading before it was misread.")
+    return _("Answer it on the counters page: replaced, misread, or preset.")
 
 
 def _fact(name: str) -> Callable[[Diagnosis], Any]:
@@ -114,122 +136,143 @@ def _fact(name: str) -> Callable[[Diagnosis], Any]:
 
 
 _RECORD: Mapping[ChainFault, str] = {
-    ChainFault.CHANGED: "Record {number} was changed: its text does not give its stamp.",
-    ChainFault.EXCHANGED: "Record {number} does not follow the record before it: one of the two was exchanged.",
-    ChainFault.MISSING: "Records are missing, the first of them record {number}.",
-    ChainFault.COLUMNS: "Record {number} is filed under another number, kind or time than its text says.",
-    ChainFault.HEAD: "The newest record is not the one that the database names as such: it names record {number}.",
-    ChainFault.REWRITTEN: "Record {number} was good when it was last looked at, and has another stamp now.",
-    ChainFault.UNGUARDED: "The database no longer refuses changes of records.",
+    ChainFault.CHANGED: marked("Record {number} was changed: its text does not give its stamp."),
+    ChainFault.EXCHANGED: marked("Record {number} does not follow the record before it: one of the two was exchanged."),
+    ChainFault.MISSING: marked("Records are missing, the first of them record {number}."),
+    ChainFault.COLUMNS: marked("Record {number} is filed under another number, kind or time than its text says."),
+    ChainFault.HEAD: marked(
+        "The newest record is not the one that the database names as such: it names record {number}."
+    ),
+    ChainFault.REWRITTEN: marked("Record {number} was good when it was last looked at, and has another stamp now."),
+    ChainFault.UNGUARDED: marked("The database no longer refuses changes of records."),
 }
 _WORDS: Mapping[About, tuple[Callable[[Diagnosis], str], str | Callable[[Diagnosis], str]]] = {
-    About.SILENT: (_flag, "Check the gateway and its network, or enter the counter by hand."),
-    About.STANDING: (_flag, "See whether the pump runs in automatic; if it does, the counter needs attention."),
-    About.SOURCES: (_flag, "Read both counters; if the one that counts is wrong, make the other one count."),
-    About.CLOCK: (_flag, "Set the clock of the gateway by a time server."),
-    About.FUTURE: (_flag, "Set the clock of the sender by a time server."),
+    About.SILENT: (_flag, marked("Check the gateway and its network, or enter the counter by hand.")),
+    About.STANDING: (_flag, marked("See whether the pump runs in automatic; if it does, the counter needs attention.")),
+    About.SOURCES: (_flag, marked("Read both counters; if the one that counts is wrong, make the other one count.")),
+    About.CLOCK: (_flag, marked("Set the clock of the gateway by a time server.")),
+    About.FUTURE: (_flag, marked("Set the clock of the sender by a time server.")),
     About.HELD: (_flag, _held),
     About.SIGN: (
         lambda one: sign_words(one.facts["sign"], one.facts["names"], pumps_speak=one.facts["pumps_speak"]),
-        "Answer it on the page of what the hours say, linked on the plant page.",
+        marked("Answer it on the page of what the hours say, linked on the plant page."),
     ),
-    About.MISSING: (_flag, "Answer it on the counters page."),
+    About.MISSING: (_flag, marked("Answer it on the counters page.")),
     About.UNREAD: (
-        lambda one: f"The counter of {one.name} has never been read: the hours of its position are not known.",
-        "Check that the gateway sends it under its id, or enter it by hand.",
+        lambda one: _(
+            "The counter of {name} has never been read: the hours of its position are not known.", name=one.name
+        ),
+        marked("Check that the gateway sends it under its id, or enter it by hand."),
     ),
     About.NOT_KNOWN: (
-        lambda one: f"Nobody has said when {one.name} was last done. It is planned as due now.",
-        "Give the date from its papers in the vessel's document, or let the chief engineer set a first date on its page.",
+        lambda one: _("Nobody has said when {name} was last done. It is planned as due now.", name=one.name),
+        marked(
+            "Give the date from its papers in the vessel's document, or let the chief engineer set a "
+            "first date on its page."
+        ),
     ),
     About.BEHIND: (
-        lambda one: f"The ledger of {one.name} does not yet take in what was stored.",
-        f"It follows within seconds while a server runs: {_SERVER}",
+        lambda one: _("The ledger of {name} does not yet take in what was stored.", name=one.name),
+        marked("It follows within seconds while a server runs: see that one runs, and look at its log."),
     ),
     About.CONFLICTS: (
-        _unstored("came with another value than the one stored for its instant"),
-        "The intake log shows each as it came and why. See whether two senders post it.",
+        _unstored(marked("came with another value than the one stored for its instant")),
+        marked("The intake log shows each as it came and why. See whether two senders post it."),
     ),
-    About.REFUSALS: (_unstored("was refused"), "The intake log shows each as it came and why. Put the sender right."),
+    About.REFUSALS: (
+        _unstored(marked("was refused")),
+        marked("The intake log shows each as it came and why. Put the sender right."),
+    ),
     About.NO_PLAN: (
-        lambda one: f"{one.name} has no plan.",
-        f"The plan command makes one at once; a server plans each night: {_SERVER}",
+        lambda one: _("{name} has no plan.", name=one.name),
+        marked(
+            "The plan command makes one at once; a server plans each night: see that one runs, and look at its log."
+        ),
     ),
     About.OLD_PLAN: (
-        lambda one: f"No plan of {one.name} was made for more than a night.",
-        f"A server plans each night: {_SERVER}",
+        lambda one: _("No plan of {name} was made for more than a night.", name=one.name),
+        marked("A server plans each night: see that one runs, and look at its log."),
     ),
     About.PLAN_FAILED: (
-        lambda one: f"The plan of {one.name} could not be made; the one before it stays.",
-        "It is tried again each night and after each change; the server's log says what went wrong.",
+        lambda one: _("The plan of {name} could not be made; the one before it stays.", name=one.name),
+        marked("It is tried again each night and after each change; the server's log says what went wrong."),
     ),
     About.NOT_TAKEN: (
-        lambda one: f"A plan of {one.name} is proposed and none was ever taken: the calendar shows no slots.",
-        "Look at it on the plant page and take it.",
+        lambda one: _(
+            "A plan of {name} is proposed and none was ever taken: the calendar shows no slots.", name=one.name
+        ),
+        marked("Look at it on the plant page and take it."),
     ),
-    About.BLOCK: (_blocks, "Take one of the two out of the document, or put the one that shall count last."),
+    About.BLOCK: (_blocks, marked("Take one of the two out of the document, or put the one that shall count last.")),
     About.OLD_CALENDAR: (
-        lambda one: f"The calendar of {one.name} was last written more than an hour ago.",
-        f"A server writes it every quarter of an hour: {_SERVER}",
+        lambda one: _("The calendar of {name} was last written more than an hour ago.", name=one.name),
+        marked("A server writes it every quarter of an hour: see that one runs, and look at its log."),
     ),
     About.CALENDAR_FAILED: (
-        lambda one: f"The calendar of {one.name} could not be written; the last good one is served.",
-        "It is tried again within a quarter of an hour; the server's log says what went wrong.",
+        lambda one: _("The calendar of {name} could not be written; the last good one is served.", name=one.name),
+        marked("It is tried again within a quarter of an hour; the server's log says what went wrong."),
     ),
     About.SPACE: (
-        lambda one: (
-            f"{one.facts['free_bytes'] // 2**20} MiB are free; below {one.facts['floor_bytes'] // 2**20} MiB nothing "
-            "is stored any more."
+        lambda one: _(
+            "{free_bytes} MiB are free; below {floor_bytes} MiB nothing is stored any more.",
+            free_bytes=one.facts["free_bytes"] // 2**20,
+            floor_bytes=one.facts["floor_bytes"] // 2**20,
         ),
-        "Make room on that disk, or move the database.",
+        marked("Make room on that disk, or move the database."),
     ),
     About.JOURNAL: (
-        lambda one: (
-            f"SQLite's log is {one.facts['mode']}, synchronous {one.facts['synchronous']}; expected wal and 2: a "
-            "power cut can lose what was stored."
+        lambda one: _(
+            "SQLite's log is {mode}, synchronous {synchronous}; expected wal and 2: a power cut can lose "
+            "what was stored.",
+            mode=one.facts["mode"],
+            synchronous=one.facts["synchronous"],
         ),
-        "Keep the file on a local disk, not on a network share.",
+        marked("Keep the file on a local disk, not on a network share."),
     ),
     About.SQLITE: (
-        lambda one: (
-            f"{one.facts['version']}: versions up to 3.51.2 are reported to have a rare fault when the log starts "
-            "again."
+        lambda one: _(
+            "{version}: versions up to 3.51.2 are reported to have a rare fault when the log starts again.",
+            version=one.facts["version"],
         ),
-        "Where you can, install a newer one beside it: pip install pysqlite3",
+        marked("Where you can, install a newer one beside it: pip install pysqlite3"),
     ),
     About.SETTING: (_setting(0), _setting(1)),
-    About.DATABASE: (_fact("error"), "Nothing works until it answers."),
+    About.DATABASE: (_fact("error"), marked("Nothing works until it answers.")),
     About.TABLES: (
-        lambda one: (
-            f"The tables are at step {one.facts['step'] or 'none'}, this program needs {one.facts['expected']}."
+        lambda one: _(
+            "The tables are at step {step}, this program needs {expected}.",
+            step=one.facts["step"] or _("none"),
+            expected=one.facts["expected"],
         ),
-        "Stop the server and run `leadline upgrade`; it makes a copy first.",
+        marked("Stop the server and run `leadline upgrade`; it makes a copy first."),
     ),
     About.BACKUP: (
         lambda one: (
-            "The newest backup is older than three days."
+            _("The newest backup is older than three days.")
             if one.facts["ever"]
-            else "No backup of the database was made."
+            else _("No backup of the database was made.")
             if one.facts["set"]
-            else "No folder for backups is set, so none is made at night."
+            else _("No folder for backups is set, so none is made at night.")
         ),
         lambda one: (
-            "A server makes one each night, the backup command at once."
+            _("A server makes one each night, the backup command at once.")
             if one.facts["set"]
-            else "Set backup_folder, best to another disk; the backup command makes one at once."
+            else _("Set backup_folder, best to another disk; the backup command makes one at once.")
         ),
     ),
     About.BACKUP_DISK: (
-        lambda _: "The backups lie on the same disk as the database: what takes the one takes the other.",
-        "Set backup_folder to another disk, or carry a backup off the ship now and then.",
+        lambda _f: _("The backups lie on the same disk as the database: what takes the one takes the other."),
+        marked("Set backup_folder to another disk, or carry a backup off the ship now and then."),
     ),
     About.RECORD: (
-        lambda one: _RECORD[one.facts["fault"]].format(number=one.facts["number"]),
-        "Somebody or something changed the database past Leadline. Keep it as it is, compare with a backup and with stamps "
-        "on paper, and tell the office.",
+        lambda one: _(_RECORD[one.facts["fault"]]).format(number=one.facts["number"]),
+        marked(
+            "Somebody or something changed the database past Leadline. Keep it as it is, compare with a "
+            "backup and with stamps on paper, and tell the office."
+        ),
     ),
     About.TIMER: (
-        lambda one: f"The timer “{one.name}” failed at its last turn.",
-        "It is tried again; if it stays, the server's log says more.",
+        lambda one: _("The timer “{name}” failed at its last turn.", name=one.name),
+        marked("It is tried again; if it stays, the server's log says more."),
     ),
 }

@@ -23,67 +23,69 @@ from scheduler.domain.work.acts import (
 from scheduler.domain.work.against import Against, Objection
 from scheduler.domain.work.course import CourseAct, Stand, WorkAct, next_act
 from scheduler.domain.work.state import WorkState
-from scheduler.wording.figures import count_words, listed
+from scheduler.language import gettext as _
+from scheduler.language import marked
+from scheduler.wording.figures import count_words, inner, listed
 from scheduler.wording.work import against_words
 
 ISOLATING = (WorkAct.LOCKED, WorkAct.START_TRIED, WorkAct.NO_VOLTAGE, WorkAct.VACUUM_OUT)
 """Acts that stand in one list: points, with the tests set in where they are made."""
 
-BACK_WORDS = "people clear, points off one by one, local start, AUTO, pull-down, close"
+BACK_WORDS = marked("people clear, points off one by one, local start, AUTO, pull-down, close")
 """What follows once the work on the open pump is done."""
 
 _NAMES: Mapping[WorkAct, str] = {
-    WorkAct.READY: "Before: permit, stand-by seen, told",
-    WorkAct.ROOM_GAS: "Gas in the room: O2, LEL, H2S",
-    WorkAct.RINSED: "Rinsed, drained, stopped",
-    WorkAct.LOCKED: "Lock, tag, prove dead",
-    WorkAct.START_TRIED: "Start tried, control supply alive",
-    WorkAct.NO_VOLTAGE: "No voltage: L1, L2, L3",
-    WorkAct.VACUUM_OUT: "Gauge stays at zero; drained",
-    WorkAct.ON_BOX: "Lock box: own lock of everybody at it",
-    WorkAct.COVER_GAS: "Gas at the slackened cover: O2, LEL, H2S",
-    WorkAct.OPENED: "Opened",
-    WorkAct.CLEAR: "People and tools clear, covers on",
-    WorkAct.OFF_BOX: "Personal locks off",
-    WorkAct.UNLOCKED: "Points off, one by one, suction last",
-    WorkAct.LOCAL_START: "Start locally: leaks, current, turning",
+    WorkAct.READY: marked("Before: permit, stand-by seen, told"),
+    WorkAct.ROOM_GAS: marked("Gas in the room: O2, LEL, H2S"),
+    WorkAct.RINSED: marked("Rinsed, drained, stopped"),
+    WorkAct.LOCKED: marked("Lock, tag, prove dead"),
+    WorkAct.START_TRIED: marked("Start tried, control supply alive"),
+    WorkAct.NO_VOLTAGE: marked("No voltage: L1, L2, L3"),
+    WorkAct.VACUUM_OUT: marked("Gauge stays at zero; drained"),
+    WorkAct.ON_BOX: marked("Lock box: own lock of everybody at it"),
+    WorkAct.COVER_GAS: marked("Gas at the slackened cover: O2, LEL, H2S"),
+    WorkAct.OPENED: marked("Opened"),
+    WorkAct.CLEAR: marked("People and tools clear, covers on"),
+    WorkAct.OFF_BOX: marked("Personal locks off"),
+    WorkAct.UNLOCKED: marked("Points off, one by one, suction last"),
+    WorkAct.LOCAL_START: marked("Start locally: leaks, current, turning"),
     WorkAct.AUTO: "AUTO",
-    WorkAct.CLOSE: "Pull-down, then close",
+    WorkAct.CLOSE: marked("Pull-down, then close"),
 }
 
 
 def act_words(act: CourseAct) -> str:
     """What the act is, as a line of the course; a point or a step of the sheet by its own name."""
-    return act.name or _NAMES[act.act]
+    return act.name or _(_NAMES[act.act])
 
 
 def list_words(act: WorkAct) -> str:
     """What a list of acts is, over it: the points with their tests, or the points as they come off."""
-    return _NAMES[act]
+    return _(_NAMES[act])
 
 
 def done_words(act: CourseAct, entry: AnyStep | None) -> tuple[str, str]:
     """(what was done, its particulars) of an act whose entry is known, or none."""
     match entry:
         case GasChecked():
-            where = "Room gas" if act.act is WorkAct.ROOM_GAS else "Cover gas"
+            where = _("Room gas") if act.act is WorkAct.ROOM_GAS else _("Cover gas")
             pairs = (("O2", entry.oxygen_percent), ("LEL", entry.lel_percent), ("H2S", entry.h2s_ppm))
             return where, ", ".join(f"{name} {value:g}" for name, value in pairs if value is not None)
         case PermitIssued():
-            return "Before", f"permit {entry.number}, stand-by, told"
+            return _("Before"), _("permit {number}, stand-by, told", number=entry.number)
         case MadeReady():
-            return "Before", "stand-by seen, told"
+            return _("Before"), _("stand-by seen, told")
         case Rinsed():
-            return "Rinsed, stopped", f"drained to {entry.drained_to}"
+            return _("Rinsed, stopped"), _("drained to {drained_to}", drained_to=entry.drained_to)
         case NoVoltage():
-            return _NAMES[WorkAct.NO_VOLTAGE], f"meter {entry.meter}"
+            return _(_NAMES[WorkAct.NO_VOLTAGE]), _("meter {meter}", meter=entry.meter)
         case PersonalLockOn():
-            return "On the box", entry.by
+            return _("On the box"), entry.by
         case Opened():
-            return "Opened", ""
+            return _("Opened"), ""
         case StartedLocally():
             current = " / ".join(f"{one:g}" for one in entry.phase_ampere)
-            return "Local start", f"{current} A" if current else ""
+            return _("Local start"), f"{current} A" if current else ""
         case Returned():
             return "AUTO", ""
         case _:
@@ -94,43 +96,56 @@ def course_heading(acts: Sequence[CourseAct], work: WorkState) -> str:
     """What is asked now, as the answer that heads the page."""
     following = next_act(acts)
     if work.not_known or work.people_not_known or work.open_not_known:
-        where = listed(sorted({*work.not_known, *work.people_not_known})) or "whether the pump is open"
-        return f"Not known: {where}. Go and look."
+        where = listed(sorted({*work.not_known, *work.people_not_known})) or _("whether the pump is open")
+        return _("Not known: {where}. Go and look.", where=where)
     if following.again:
-        return "Stop work: no permit holds." if following.act is WorkAct.READY else "Stop work: read the gas again."
+        return (
+            _("Stop work: no permit holds.") if following.act is WorkAct.READY else _("Stop work: read the gas again.")
+        )
     locked = [one for one in acts if one.act is WorkAct.LOCKED]
     off = [one for one in acts if one.act is WorkAct.UNLOCKED]
     what = act_words(following).rstrip(". ")
     if following.act in ISOLATING:
-        return f"{_done(locked)} of {len(locked)} locked and tagged: {_small(what)} next."
+        return _(
+            "{done} of {all} locked and tagged: {what} next.",
+            done=_done(locked),
+            all=len(locked),
+            what=_small(what),
+        )
     if following.act is WorkAct.UNLOCKED:
-        return f"{_done(off)} of {len(off)} off: {what} next."
-    return _HEADS.get(following.act, f"{what}.")
+        return _("{done} of {all} off: {what} next.", done=_done(off), all=len(off), what=what)
+    return _(_HEADS[following.act]) if following.act in _HEADS else f"{what}."
 
 
 _HEADS: Mapping[WorkAct, str] = {
-    WorkAct.READY: "Permit first; then the stand-by seen, people told.",
-    WorkAct.ROOM_GAS: "Read the gas in the room.",
-    WorkAct.RINSED: "Rinse, drain, stop.",
-    WorkAct.ON_BOX: "Dead and drained: hang your own lock on the box.",
-    WorkAct.COVER_GAS: "Read the gas at the slackened cover.",
-    WorkAct.OPENED: "All proved: it may be opened.",
-    WorkAct.CLEAR: "Work done: people and tools clear, covers on.",
-    WorkAct.OFF_BOX: "Personal locks off the box first.",
-    WorkAct.LOCAL_START: "All locks off: start it locally.",
-    WorkAct.AUTO: "It runs: back to AUTO.",
-    WorkAct.CLOSE: "In AUTO, not proved: the pull-down, then close.",
+    WorkAct.READY: marked("Permit first; then the stand-by seen, people told."),
+    WorkAct.ROOM_GAS: marked("Read the gas in the room."),
+    WorkAct.RINSED: marked("Rinse, drain, stop."),
+    WorkAct.ON_BOX: marked("Dead and drained: hang your own lock on the box."),
+    WorkAct.COVER_GAS: marked("Read the gas at the slackened cover."),
+    WorkAct.OPENED: marked("All proved: it may be opened."),
+    WorkAct.CLEAR: marked("Work done: people and tools clear, covers on."),
+    WorkAct.OFF_BOX: marked("Personal locks off the box first."),
+    WorkAct.LOCAL_START: marked("All locks off: start it locally."),
+    WorkAct.AUTO: marked("It runs: back to AUTO."),
+    WorkAct.CLOSE: marked("In AUTO, not proved: the pull-down, then close."),
 }
 
 
 def exceeded_words(over: Noted) -> tuple[str, str]:
     """(heading, what to do) where a figure is above the nameplate after the local start."""
-    read = f"{over.value:g} {over.unit} of {over.high:g}".replace("  ", " ")
+    read = _("{value} {unit} of {high}", value=f"{over.value:g}", unit=over.unit, high=f"{over.high:g}").replace(
+        "  ", " "
+    )
     name = over.name[:1].upper() + over.name[1:]
     return (
-        f"{name} {read}: stop it.",
-        f"The pump stays out of AUTO: {over.name} {read}, the nameplate; nobody accepts more. Stop it and set the selector to "
-        "OFF. Then start it and read once more, or give it up as failed.",
+        _("{name} {read}: stop it.", name=name, read=read),
+        _(
+            "The pump stays out of AUTO: {name} {read}, the nameplate; nobody accepts more. Stop it and "
+            "set the selector to OFF. Then start it and read once more, or give it up as failed.",
+            name=over.name,
+            read=read,
+        ),
     )
 
 
@@ -139,7 +154,7 @@ def _done(acts: Iterable[CourseAct]) -> int:
 
 
 def _small(said: str) -> str:
-    return said[:1].lower() + said[1:] if said[1:2].islower() else said
+    return inner(said) if said[1:2].islower() else said
 
 
 def lacks_words(against: Sequence[Objection], offset_minutes: int) -> str:
@@ -154,23 +169,23 @@ def lacks_words(against: Sequence[Objection], offset_minutes: int) -> str:
         if one.code is Against.POINT_NOT_LOCKED:
             points = one.facts["points"]
             assert isinstance(points, tuple)
-            said.append(f"{count_words(len(points), 'point', 'points').lower()} not locked and tagged")
+            said.append(_("{points} not locked and tagged", points=inner(count_words(len(points), "point", "points"))))
         else:
-            said.append(_LACKS.get(one.code) or against_words(one, offset_minutes).rstrip(". "))
-    return f"Not yet: {', '.join(said)}."
+            said.append(_(_LACKS[one.code]) if one.code in _LACKS else against_words(one, offset_minutes).rstrip(". "))
+    return _("Not yet: {said}.", said=", ".join(said))
 
 
 _LACKS: Mapping[Against, str] = {
-    Against.NO_PERMIT: "no permit",
-    Against.NOT_RINSED: "not rinsed and drained",
-    Against.START_NOT_TRIED: "start not tried",
-    Against.VOLTAGE_NOT_READ: "voltage not read",
-    Against.VACUUM_NOT_OUT: "gauge not seen at zero",
-    Against.NO_GAS_CHECK: "gas not read at the cover",
-    Against.NOT_AT_COVER: "gas not read at the cover",
-    Against.NO_PERSONAL_LOCK: "your lock not on the box",
-    Against.NO_METER: "gas meter not named",
-    Against.NO_BUMP_TEST: "gas meter not bump tested",
+    Against.NO_PERMIT: marked("no permit"),
+    Against.NOT_RINSED: marked("not rinsed and drained"),
+    Against.START_NOT_TRIED: marked("start not tried"),
+    Against.VOLTAGE_NOT_READ: marked("voltage not read"),
+    Against.VACUUM_NOT_OUT: marked("gauge not seen at zero"),
+    Against.NO_GAS_CHECK: marked("gas not read at the cover"),
+    Against.NOT_AT_COVER: marked("gas not read at the cover"),
+    Against.NO_PERSONAL_LOCK: marked("your lock not on the box"),
+    Against.NO_METER: marked("gas meter not named"),
+    Against.NO_BUMP_TEST: marked("gas meter not bump tested"),
 }
 
 
@@ -178,14 +193,14 @@ def undo_words(step: AnyStep) -> str:
     """What taking an entry back leaves behind: never what the plant is."""
     match step:
         case TagPlaced() | TagRemoved() | TagTakenOver():
-            return f"Undone, {step.point} stands as not known: go and look."
+            return _("Undone, {point} stands as not known: go and look.", point=step.point)
         case PersonalLockOn() | PersonalLockOff():
-            return f"Undone, it is not known whether a lock of {step.by} hangs: go and look."
+            return _("Undone, it is not known whether a lock of {by} hangs: go and look.", by=step.by)
         case Opened():
-            return "Undone, it is not known whether the pump is open: go and look."
+            return _("Undone, it is not known whether the pump is open: go and look.")
         case Tested():
-            return "Undone, the pump stands as returned, not proved."
+            return _("Undone, the pump stands as returned, not proved.")
         case Returned():
-            return "Undone, the pump counts for nothing until it is told anew."
+            return _("Undone, the pump counts for nothing until it is told anew.")
         case _:
-            return "Undone, the act is asked again."
+            return _("Undone, the act is asked again.")

@@ -2,27 +2,29 @@
 
 import math
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from scheduler import shiptime
+from scheduler.language import ENGLISH, language, marked, ngettext
+from scheduler.language import gettext as _
 from scheduler.shiptime import minutes_at, ship_time
 
 NARROW, NBSP = shiptime.NARROW, shiptime.NBSP
 M3H = "m³/h"
-DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+DAYS = (marked("Mon"), marked("Tue"), marked("Wed"), marked("Thu"), marked("Fri"), marked("Sat"), marked("Sun"))
 MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
+    marked("January"),
+    marked("February"),
+    marked("March"),
+    marked("April"),
+    marked("May"),
+    marked("June"),
+    marked("July"),
+    marked("August"),
+    marked("September"),
+    marked("October"),
+    marked("November"),
+    marked("December"),
 )
 COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
 
@@ -71,14 +73,26 @@ def clock(at: datetime, offset_minutes: int) -> str:
 def short_date(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
     """Like "Wed 25 Nov", in ship time, held together by no-break spaces; with the year when it is not the year of now."""
     local = ship(at, offset_minutes)
-    text = f"{DAYS[local.weekday()]}{NBSP}{local.day}{NBSP}{MONTHS[local.month - 1][:3]}"
+    text = day_label(local)
     return text if now_at is None or local.year == ship(now_at, offset_minutes).year else f"{text}{NBSP}{local.year}"
+
+
+def day_label(on: date, year: int | None = None) -> str:
+    """A date with its weekday, as "Wed 25 Nov", held together by no-break spaces; year: with it, where there is one."""
+    month = month_short(on.month)
+    text = _("{weekday}\u00a0{day}\u00a0{month}", weekday=_(DAYS[on.weekday()]), day=on.day, month=month)
+    return text if year is None else f"{text}{NBSP}{year}"
+
+
+def month_short(month: int) -> str:
+    """A month in three letters, "Nov"."""
+    return _(MONTHS[month - 1])[:3]
 
 
 def long_date(at: datetime, offset_minutes: int, now_at: datetime | None = None) -> str:
     """Like "25 November", with the year when it is not the year of now."""
     local = ship(at, offset_minutes)
-    text = f"{local.day}{NBSP}{MONTHS[local.month - 1]}"
+    text = _("{day}\u00a0{month}", day=local.day, month=_(MONTHS[local.month - 1]))
     return text if now_at is None or local.year == ship(now_at, offset_minutes).year else f"{text}{NBSP}{local.year}"
 
 
@@ -95,37 +109,44 @@ def days_between(early: datetime, late: datetime, offset_minutes: int) -> str:
 def day_words(at: datetime, now_at: datetime, offset_minutes: int) -> str:
     """Today, tomorrow, yesterday, in N days, N days ago: by the ship's calendar."""
     days = (ship(at, offset_minutes).date() - ship(now_at, offset_minutes).date()).days
-    near = {0: "today", 1: "tomorrow", -1: "yesterday"}
-    return near.get(days) or (f"in {days} days" if days > 0 else f"{-days} days ago")
+    near = {0: _("today"), 1: _("tomorrow"), -1: _("yesterday")}
+    return near.get(days) or (_("in {days} days", days=days) if days > 0 else _("{days} days ago", days=-days))
 
 
 def day_count(days: int) -> str:
     """Like "1 day", "6 days"; "less than a day" for none. The sign is left aside."""
-    return f"{abs(days)}{NBSP}day{'' if abs(days) == 1 else 's'}" if days else "less than a day"
+    many = abs(days)
+    return ngettext("{days}\u00a0day", "{days}\u00a0days", many, days=many) if days else _("less than a day")
 
 
 def count_words(count: int, one: str, many: str) -> str:
-    """A count in words up to twelve: "Three jobs"."""
-    said = COUNTS[count] if count < len(COUNTS) else number(count)
-    return f"{said} {one if count == 1 else many}"
+    """A count in words up to twelve: "Three jobs"; in figures where a language bends its words.
+
+    one, many: English; what stands here as a literal is in the catalogues by itself.
+    """
+    words = language() == ENGLISH and count < len(COUNTS)
+    said = COUNTS[count] if words else number(count) if count else _("No")
+    return f"{said} {ngettext(one, many, count)}" if one or many else said
 
 
 def inner(name: str) -> str:
-    """A name inside a sentence: the first letter small unless it is an abbreviation."""
+    """A name or a sentence inside a sentence: the first letter small unless it is an abbreviation; in English alone."""
+    if language() != ENGLISH:
+        return name
     return name if len(name) > 1 and not name[1].islower() else name[:1].lower() + name[1:]
 
 
-def listed(names: Sequence[str], last: str = "and") -> str:
+def listed(names: Sequence[str], last: str = marked("and")) -> str:
     """The names as in a sentence: "a", "a and b", "a, b and c"; empty for none."""
     if len(names) < 2:
         return "".join(names)
-    return f"{', '.join(names[:-1])} {last} {names[-1]}"
+    return f"{', '.join(names[:-1])} {_(last)} {names[-1]}"
 
 
 def ship_moment(at: datetime, offset_minutes: int) -> str:
     """Day and time aboard, as "Tue 3 Nov 14:05"."""
     there = ship_time(at, offset_minutes)
-    return f"{there:%a} {there.day} {there:%b %H:%M}"
+    return f"{day_label(there).replace(NBSP, ' ')} {there:%H:%M}"
 
 
 def field_moment(at: datetime, offset_minutes: int, *, seconds: bool = False) -> str:

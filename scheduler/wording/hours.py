@@ -7,15 +7,24 @@ from scheduler.domain.due.jobs import DueJob
 from scheduler.domain.hours.counter_figure import CounterFigure
 from scheduler.domain.hours.ledger_values import Code, Flag
 from scheduler.domain.hours.preview import ReadingFit, ReadingPreview, SlipKind
+from scheduler.language import gettext as _
+from scheduler.language import marked, ngettext
 from scheduler.wording.figures import NBSP, count_words, inner, number, ship_moment
 
-UNITS = {3600: "hours", 360: "tenths of an hour", 36: "hundredths of an hour", 60: "minutes", 1: "seconds"}
-_AGAIN = " If it comes again, check its supply and wiring."
+UNITS = {
+    3600: marked("hours"),
+    360: marked("tenths of an hour"),
+    36: marked("hundredths of an hour"),
+    60: marked("minutes"),
+    1: marked("seconds"),
+}
+_AGAIN = marked(" If it comes again, check its supply and wiring.")
 
 
 def unit_name(seconds_per_count: int) -> str:
     """What a counter counts: "hours", "minutes", "counts of 7 s"."""
-    return UNITS.get(seconds_per_count, f"counts of {seconds_per_count} s")
+    known = UNITS.get(seconds_per_count)
+    return _(known) if known else _("counts of {seconds} s", seconds=seconds_per_count)
 
 
 def unit_short(seconds_per_count: int) -> str:
@@ -61,7 +70,7 @@ class _Facts:
     """A flag's facts as text."""
 
     def __init__(self, flag: Flag, position: str, offset_minutes: int) -> None:
-        self.flag, self.counter, self._offset = flag, f"The counter of {position}", offset_minutes
+        self.flag, self.counter, self._offset = flag, _("The counter of {position}", position=position), offset_minutes
         self.at, self.run = self._moment(flag.at_s), hours_text(flag.seconds)
 
     def figure(self, name: str) -> int:
@@ -87,113 +96,178 @@ class _Facts:
 
 def _held(f: _Facts) -> str:
     if f.figure("to") >= f.figure("from"):
-        step, passed = "rose", hours_text(f.flag.at_s - f.figure("from_s"))
-        why = f"that is {f.run} in {passed}, more than can have run"
+        step = marked("{counter} rose from {first} to {last} {unit} at {at}: {why}.")
+        passed = hours_text(f.flag.at_s - f.figure("from_s"))
+        why = _("that is {run} in {passed}, more than can have run", run=f.run, passed=passed)
     else:
-        step, why = "fell", "it neither rolled over nor started again from 0"
-    return (
-        f"{f.counter} {step} from {f.value('from')} to {f.value('to')} {f.unit} at {f.at}: {why}. Nothing is counted "
-        "from there on. Read the counter; then mark the reading bad, decide what the step counts, or record the "
-        f"replacement.{_hint(f)}"
+        step = marked("{counter} fell from {first} to {last} {unit} at {at}: {why}.")
+        why = _("it neither rolled over nor started again from 0")
+    said = _(step, counter=f.counter, first=f.value("from"), last=f.value("to"), unit=f.unit, at=f.at, why=why)
+    do = _(
+        "Nothing is counted from there on. Read the counter; then mark the reading bad, decide what the step counts, "
+        "or record the replacement."
     )
+    return f"{said} {do}{_hint(f)}"
 
 
 def _hint(f: _Facts) -> str:
     if "as_per" in f.flag.facts:
         up, down = f.figure("as_per"), f.figure("per")
         sum_of = f"x {up // down}" if up % down == 0 else f"/ {down // up}" if down % up == 0 else f"x {up / down:g}"
-        return (
-            f" {f.value('to')} {sum_of} = {f.value('as_value')} would fit, as if it counted {unit_name(up)} now: if "
-            "so, record the change of scale."
+        return _(
+            " {last} {sum_of} = {value} would fit, as if it counted {unit} now: if so, record the change of scale.",
+            last=f.value("to"),
+            sum_of=sum_of,
+            value=f.value("as_value"),
+            unit=unit_name(up),
         )
     if "swapped" in f.flag.facts:
-        return f" With its two 16-bit words swapped it would be {f.value('swapped')}, which fits: check the word order."
+        return _(
+            " With its two 16-bit words swapped it would be {value}, which fits: check the word order.",
+            value=f.value("swapped"),
+        )
     return ""
 
 
 def _erratic(f: _Facts) -> str:
-    look = "Read it again" if f.figure("by_hand") else "Check register, word order and wiring"
-    return (
-        f"{f.counter} has shown {f.figure('values')} values that do not follow from each other, the latest at {f.at}. "
-        f"Everything is held until a person decides. {look}, then decide the step."
+    look = _("Read it again") if f.figure("by_hand") else _("Check register, word order and wiring")
+    return _(
+        "{counter} has shown {count} values that do not follow from each other, the latest at {at}. "
+        "Everything is held until a person decides. {look}, then decide the step.",
+        counter=f.counter,
+        count=f.figure("values"),
+        at=f.at,
+        look=look,
     )
 
 
 def _off(f: _Facts) -> str:
-    return f"{abs(f.figure('skew_s')) // 60} min {'behind' if f.figure('skew_s') > 0 else 'ahead'}"
+    minutes = abs(f.figure("skew_s")) // 60
+    behind = f.figure("skew_s") > 0
+    return _("{minutes} min behind", minutes=minutes) if behind else _("{minutes} min ahead", minutes=minutes)
 
 
 def _replaced(f: _Facts) -> str:
-    changed = "changed its scale" if f.figure("rescaled") else "was exchanged"
-    counted = f"{f.value('from')} {f.unit} at {f.moment('from_s')}"
+    changed = _("changed its scale") if f.figure("rescaled") else _("was exchanged")
+    counted = _("{value} {unit} at {moment}", value=f.value("from"), unit=f.unit, moment=f.moment("from_s"))
     if "to" not in f.flag.facts:
-        return (
-            f"{f.counter} {changed} at {f.at} and its final value is not known: counted up to {counted}, up to "
-            f"{f.run} may be missing. If you know the hours, add an adjustment."
+        return _(
+            "{counter} {changed} at {at} and its final value is not known: counted up to {counted}, up "
+            "to {run} may be missing. If you know the hours, add an adjustment.",
+            counter=f.counter,
+            changed=changed,
+            at=f.at,
+            counted=counted,
+            run=f.run,
         )
-    return (
-        f"{f.counter} {changed} at {f.at} with a final value of {f.value('to')}, which does not follow from "
-        f"{counted}: counted up to the latter only. Undo it and record it anew with the right value, or add an "
-        "adjustment."
+    return _(
+        "{counter} {changed} at {at} with a final value of {value}, which does not follow from "
+        "{counted}: counted up to the latter only. Undo it and record it anew with the right value, "
+        "or add an adjustment.",
+        counter=f.counter,
+        changed=changed,
+        at=f.at,
+        value=f.value("to"),
+        counted=counted,
     )
 
 
 def _conflict(f: _Facts) -> str:
-    times = "once" if f.figure("times") == 1 else f"{f.figure('times')} times"
-    return (
-        f"{f.counter} was sent {times} another value for an instant that has one, last at {f.moment('newest_s')}. "
-        "The first value stays; the others are in the intake log. See whether two senders post this counter, or one "
-        "sends wrong stamps; if the first value is the wrong one, mark that reading bad."
+    times = _("once") if f.figure("times") == 1 else _("{count} times", count=f.figure("times"))
+    return _(
+        "{counter} was sent {times} another value for an instant that has one, last at {moment}. The "
+        "first value stays; the others are in the intake log. See whether two senders post this "
+        "counter, or one sends wrong stamps; if the first value is the wrong one, mark that reading "
+        "bad.",
+        counter=f.counter,
+        times=times,
+        moment=f.moment("newest_s"),
     )
 
 
 _WORDS: Mapping[Code, Callable[[_Facts], str]] = {
     Code.HELD: _held,
     Code.ERRATIC: _erratic,
-    Code.FUTURE: lambda f: (
-        f"{f.counter} posted a reading for {f.at}, {f.flag.seconds // 60} min after it was received. It is not "
-        "counted. Set the clock of the sender by a time server."
+    Code.FUTURE: lambda f: _(
+        "{counter} posted a reading for {at}, {seconds} min after it was received. It is not "
+        "counted. Set the clock of the sender by a time server.",
+        counter=f.counter,
+        at=f.at,
+        seconds=f.flag.seconds // 60,
     ),
-    Code.CLOCK: lambda f: (
-        f"{f.counter}: at {f.at} the clock of its gateway was {_off(f)}. While it is off, readings are counted at "
-        "the instant put right by that and keep the stamp they came with. Set the clock of the gateway by a time "
-        "server."
+    Code.CLOCK: lambda f: _(
+        "{counter}: at {at} the clock of its gateway was {off}. While it is off, readings are counted "
+        "at the instant put right by that and keep the stamp they came with. Set the clock of the "
+        "gateway by a time server.",
+        counter=f.counter,
+        at=f.at,
+        off=_off(f),
     ),
-    Code.CLOCK_RIGHT: lambda f: (
-        f"{f.counter}: from {f.at} on its readings come with a clock that is right again; it was last {_off(f)}. "
-        "Nothing is to be done."
+    Code.CLOCK_RIGHT: lambda f: _(
+        "{counter}: from {at} on its readings come with a clock that is right again; it was last "
+        "{off}. Nothing is to be done.",
+        counter=f.counter,
+        at=f.at,
+        off=_off(f),
     ),
-    Code.SPIKE: lambda f: (
-        f"{f.counter} showed a false value at {f.at}; at {f.moment('ended_s')} it went on from where it was. Nothing "
-        f"is lost.{'' if f.figure('by_hand') else ' If it comes again, check wiring and register.'}"
+    Code.SPIKE: lambda f: _(
+        "{counter} showed a false value at {at}; at {moment} it went on from where it was. Nothing is lost.{again}",
+        counter=f.counter,
+        at=f.at,
+        moment=f.moment("ended_s"),
+        again="" if f.figure("by_hand") else _(" If it comes again, check wiring and register."),
     ),
-    Code.RESET: lambda f: (
-        f"{f.counter} fell from {f.value('from')} to {f.value('to')} {f.unit} between {f.moment('from_s')} and "
-        f"{f.at}: taken as started again from 0, up to {f.run} may be missing. If it was exchanged, record the "
-        "replacement; if hours are missing, add an adjustment."
+    Code.RESET: lambda f: _(
+        "{counter} fell from {first} to {last} {unit} between {moment} and {at}: taken as started again "
+        "from 0, up to {run} may be missing. If it was exchanged, record the replacement; if hours "
+        "are missing, add an adjustment.",
+        counter=f.counter,
+        first=f.value("from"),
+        last=f.value("to"),
+        unit=f.unit,
+        moment=f.moment("from_s"),
+        at=f.at,
+        run=f.run,
     ),
-    Code.GLITCH: lambda f: (
-        f"{f.counter} seemed to start again at {f.at}, but at {f.moment('ended_s')} it went on from where it was. "
-        f"Nothing is lost.{'' if f.figure('by_hand') else _AGAIN}"
+    Code.GLITCH: lambda f: _(
+        "{counter} seemed to start again at {at}, but at {moment} it went on from where it was. "
+        "Nothing is lost.{again}",
+        counter=f.counter,
+        at=f.at,
+        moment=f.moment("ended_s"),
+        again="" if f.figure("by_hand") else _(_AGAIN),
     ),
     Code.REPLACEMENT: _replaced,
-    Code.DECISION: lambda f: (
-        f"{f.counter} has a decision for a reading at {f.moment('decided_s')}, but there is no reading at that "
-        "second. Give the instant of the reading itself."
+    Code.DECISION: lambda f: _(
+        "{counter} has a decision for a reading at {moment}, but there is no reading at that second. "
+        "Give the instant of the reading itself.",
+        counter=f.counter,
+        moment=f.moment("decided_s"),
     ),
-    Code.SILENT: lambda f: (
-        f"{f.counter} has not posted since {f.at}; expected within {f.figure('quiet_h')} h. Hours are carried on at "
-        "the recent rate and marked estimated. Check the gateway, or enter the counter by hand."
+    Code.SILENT: lambda f: _(
+        "{counter} has not posted since {at}; expected within {hours} h. Hours are carried on at "
+        "the recent rate and marked estimated. Check the gateway, or enter the counter by hand.",
+        counter=f.counter,
+        at=f.at,
+        hours=f.figure("quiet_h"),
     ),
-    Code.STANDING: lambda f: (
-        f"{f.counter} posts but has not risen since {f.at}, while other pumps ran: the pump is standing, or its "
-        "counter is dead. See whether the pump runs in automatic; if it does, the counter needs attention."
+    Code.STANDING: lambda f: _(
+        "{counter} posts but has not risen since {at}, while other pumps ran: the pump is standing, "
+        "or its counter is dead. See whether the pump runs in automatic; if it does, the counter "
+        "needs attention.",
+        counter=f.counter,
+        at=f.at,
     ),
-    Code.SOURCES: lambda f: (
-        f"{f.counter} that only checks ran {hours_text(f.figure('checked_s'))} and the one that counts "
-        f"{hours_text(f.figure('ran_s'))} from {f.moment('from_s')} to {f.moment('until_s')}: {f.run} apart. Read "
-        "both at the pump; if the one that checks is right, make it the one that counts from the day on at which "
-        "the other went wrong."
+    Code.SOURCES: lambda f: _(
+        "{counter} that only checks ran {checked} and the one that counts {ran} from {first} to "
+        "{last}: {run} apart. Read both at the pump; if the one that checks is right, make it "
+        "the one that counts from the day on at which the other went wrong.",
+        counter=f.counter,
+        checked=hours_text(f.figure("checked_s")),
+        ran=hours_text(f.figure("ran_s")),
+        first=f.moment("from_s"),
+        last=f.moment("until_s"),
+        run=f.run,
     ),
     Code.CONFLICT: _conflict,
 }
@@ -213,7 +287,11 @@ def counter_due_words(figure: CounterFigure, running_seconds_left: int) -> str:
 def since_words(since_seconds: int, interval_seconds: int | None) -> str:
     """Like "1 539 of 1 500 h", whole hours that have run; without an interval "1 539 h"."""
     since = number(since_seconds // 3600)
-    return f"{since}{NBSP}h" if not interval_seconds else f"{since} of {number(interval_seconds // 3600)}{NBSP}h"
+    return (
+        f"{since}{NBSP}h"
+        if not interval_seconds
+        else _("{since} of {interval}\u00a0h", since=since, interval=number(interval_seconds // 3600))
+    )
 
 
 def counter_line(figure: CounterFigure | None, job: DueJob) -> str:
@@ -224,11 +302,20 @@ def counter_line(figure: CounterFigure | None, job: DueJob) -> str:
     left, since = job.running_seconds_left, job.since_seconds
     if figure is None or left is None or since is None:
         return ""
-    shows = f"counter shows {figure_words(figure)}"
+    shows = _("counter shows {figure}", figure=figure_words(figure))
     due = counter_due_words(figure, left)
-    about = "about " if job.estimated else ""
-    ran = f"since {inner(job.kind_name)} {about}{since_words(since, job.interval_seconds)}"
-    return f"{shows}; {ran}; due at {about}{due}" if due else f"{shows}; {ran}"
+    about = _("about ") if job.estimated else ""
+    ran = _(
+        "since {kind} {about}{since}",
+        kind=inner(job.kind_name),
+        about=about,
+        since=since_words(since, job.interval_seconds),
+    )
+    return (
+        _("{shows}; {ran}; due at {about}{due}", shows=shows, ran=ran, about=about, due=due)
+        if due
+        else f"{shows}; {ran}"
+    )
 
 
 def _counts_and_hours(figure: CounterFigure, value_milli: int) -> str:
@@ -240,7 +327,7 @@ def _counts_and_hours(figure: CounterFigure, value_milli: int) -> str:
 
 def preview_words(one: ReadingPreview, seconds_per_count: int) -> str:
     """How a value that is not stored yet fits, with what was likely meant where it does not."""
-    said = _PREVIEWS[one.fit]
+    said = _(_PREVIEWS[one.fit]) if _PREVIEWS[one.fit] else ""
     if one.fit is ReadingFit.REFUSED:
         return one.why
     if one.fit is ReadingFit.CONFLICT:
@@ -252,14 +339,14 @@ def preview_words(one: ReadingPreview, seconds_per_count: int) -> str:
     if slip is None:
         return said
     if slip.kind is SlipKind.MISSING:  # which one is not known: no figure is offered to be copied
-        return f"{said} {_SLIPS[slip.kind]}"
-    meant = f"{counts_words(slip.milli)} would be {hours_text(slip.credit_s)}."
-    return f"{said} {_SLIPS[slip.kind].format(unit=unit_name(seconds_per_count))} {meant}"
+        return f"{said} {_(_SLIPS[slip.kind])}"
+    meant = _("{counts} would be {hours}.", counts=counts_words(slip.milli), hours=hours_text(slip.credit_s))
+    return f"{said} {_(_SLIPS[slip.kind]).format(unit=unit_name(seconds_per_count))} {meant}"
 
 
 def preview_pick(fit: ReadingFit) -> str:
     """What a person says to have a value stored that does not fit; empty where it is stored anyway, or cannot be."""
-    return _PICKS.get(fit, "")
+    return _(_PICKS[fit]) if fit in _PICKS else ""
 
 
 def previews_words(previews: Sequence[ReadingPreview], unread: int) -> str:
@@ -272,52 +359,56 @@ def previews_words(previews: Sequence[ReadingPreview], unread: int) -> str:
     odd = sum(one.fit is ReadingFit.UNUSUAL for one in previews)
     bad = unread + sum(not one.taken for one in previews) - odd
     if not bad and not odd:
-        return "The reading fits." if many == 1 else f"All {count_words(many, '', '').strip().lower()} fit."
+        return _("The reading fits.") if many == 1 else _("All {count} fit.", count=inner(count_words(many, "", "")))
     parts = []
     if bad:
-        of = count_words(many, "", "").strip().lower()
+        of = inner(count_words(many, "", ""))
         if many == 1:
-            parts.append("the reading does not fit")
+            parts.append(_("the reading does not fit"))
         elif bad == many:
-            parts.append(f"none of {of} fits")
+            parts.append(_("none of {all} fits", all=of))
         else:
-            parts.append(f"{count_words(bad, 'of', 'of').lower()} {of} {'does' if bad == 1 else 'do'} not fit")
+            some = inner(count_words(bad, "", ""))
+            parts.append(
+                ngettext("{count} of {all} does not fit", "{count} of {all} do not fit", bad, count=some, all=of)
+            )
     if odd:
-        parts.append(f"{count_words(odd, 'is', 'are').lower()} far more than usual")
+        some = inner(count_words(odd, "", ""))
+        parts.append(ngettext("{count} is far more than usual", "{count} are far more than usual", odd, count=some))
     said = ", ".join(parts)
     return f"{said[:1].upper()}{said[1:]}."
 
 
 _SLIPS: Mapping[SlipKind, str] = {
-    SlipKind.DIGIT: "One digit misread?",
-    SlipKind.SWAPPED: "Two digits changed round?",
-    SlipKind.MISSING: "A digit missing?",
-    SlipKind.EXTRA: "A digit too many?",
-    SlipKind.UNIT: "Typed in hours? It counts {unit}:",
+    SlipKind.DIGIT: marked("One digit misread?"),
+    SlipKind.SWAPPED: marked("Two digits changed round?"),
+    SlipKind.MISSING: marked("A digit missing?"),
+    SlipKind.EXTRA: marked("A digit too many?"),
+    SlipKind.UNIT: marked("Typed in hours? It counts {unit}:"),
 }
 _PREVIEWS: Mapping[ReadingFit, str] = {
-    ReadingFit.FITS: "Fits.",
-    ReadingFit.FIRST: "The first reading: counted from here.",
-    ReadingFit.STEP_BACK: "One step back: stored, nothing counted.",
-    ReadingFit.ROLLED_OVER: "Rolled over: counted on.",
-    ReadingFit.KNOWN: "Known already, the same value.",
-    ReadingFit.UNUSUAL: "{more} more than usual in that time.",
-    ReadingFit.TOO_MUCH: "More than can have run since.",
-    ReadingFit.LESS: "Less than before.",
-    ReadingFit.STARTED_AGAIN: "Far less than before, as if it had started again from 0.",
-    ReadingFit.FOLLOWS_HELD: "Follows from a reading that is held; Hours asks about that one first.",
-    ReadingFit.ERRATIC: "Follows from nothing read before; much is held already.",
-    ReadingFit.SPOILS_LATER: "What was read later does not follow from it.",
-    ReadingFit.CONFLICT: "{stands} is stored for this minute and stays. Read it again now, and give the time.",
+    ReadingFit.FITS: marked("Fits."),
+    ReadingFit.FIRST: marked("The first reading: counted from here."),
+    ReadingFit.STEP_BACK: marked("One step back: stored, nothing counted."),
+    ReadingFit.ROLLED_OVER: marked("Rolled over: counted on."),
+    ReadingFit.KNOWN: marked("Known already, the same value."),
+    ReadingFit.UNUSUAL: marked("{more} more than usual in that time."),
+    ReadingFit.TOO_MUCH: marked("More than can have run since."),
+    ReadingFit.LESS: marked("Less than before."),
+    ReadingFit.STARTED_AGAIN: marked("Far less than before, as if it had started again from 0."),
+    ReadingFit.FOLLOWS_HELD: marked("Follows from a reading that is held; Hours asks about that one first."),
+    ReadingFit.ERRATIC: marked("Follows from nothing read before; much is held already."),
+    ReadingFit.SPOILS_LATER: marked("What was read later does not follow from it."),
+    ReadingFit.CONFLICT: marked("{stands} is stored for this minute and stays. Read it again now, and give the time."),
     ReadingFit.REFUSED: "",
 }
-_HOLD = "Store it all the same; it is held, and Hours asks what happened"
+_HOLD = marked("Store it all the same; it is held, and Hours asks what happened")
 _PICKS: Mapping[ReadingFit, str] = {
-    ReadingFit.UNUSUAL: "It did run so",
+    ReadingFit.UNUSUAL: marked("It did run so"),
     ReadingFit.TOO_MUCH: _HOLD,
     ReadingFit.LESS: _HOLD,
     ReadingFit.ERRATIC: _HOLD,
     ReadingFit.FOLLOWS_HELD: _HOLD,
-    ReadingFit.STARTED_AGAIN: "It did start again",
-    ReadingFit.SPOILS_LATER: "Store it all the same; the later ones are held, and Hours asks",
+    ReadingFit.STARTED_AGAIN: marked("It did start again"),
+    ReadingFit.SPOILS_LATER: marked("Store it all the same; the later ones are held, and Hours asks"),
 }

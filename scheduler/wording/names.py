@@ -5,6 +5,7 @@ from datetime import datetime
 from scheduler.domain.due.subjects import where
 from scheduler.domain.vessel.document import Plant
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
+from scheduler.language import gettext as _
 from scheduler.wording.figures import inner
 
 
@@ -23,7 +24,11 @@ def job_words(plant: Plant, at: datetime, key: str) -> str:
     which = f" ({part.name})" if part is not None and len(alike) > 1 else ""
     if position is not None:
         return f"{_position_words(plant, position)} {inner(kind.name)}{which}"
-    return f"{inner(kind.name)} of {pump_words(plant, at, pump)}{which}" if pump is not None else f"{kind.name}{which}"
+    return (
+        _("{job} of {pump}{which}", job=inner(kind.name), pump=pump_words(plant, at, pump), which=which)
+        if pump is not None
+        else f"{kind.name}{which}"
+    )
 
 
 def pump_words(plant: Plant, at: datetime, pump: str) -> str:
@@ -32,7 +37,7 @@ def pump_words(plant: Plant, at: datetime, pump: str) -> str:
     if position is not None:
         return _position_words(plant, position)
     serial = next((p.serial for p in plant.pumps if p.id == pump), "")
-    return f"pump {serial}" if serial else pump
+    return _("pump {serial}", serial=serial) if serial else pump
 
 
 def subject_words(plant: Plant, at: datetime, subject: str) -> str:

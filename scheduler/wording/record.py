@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from scheduler.domain.record.search import plain_words, shows, texts_of
+from scheduler.language import gettext as _
 
 _WORK = "work: "
 _NAMES = frozenset(
@@ -22,9 +23,9 @@ WIDTH = 150
 def record_kind_words(kind: str, members: Mapping[str, Any]) -> str:
     """What a record is, as a person would say it: "note at work", "closed: in window", "pump tested"."""
     if kind == "closed job":
-        return f"closed: {members.get('verdict')}"
+        return _("closed: {verdict}", verdict=_(str(members.get("verdict"))))
     act = kind.removeprefix(_WORK)
-    return "note at work" if kind == f"{_WORK}noted" else act
+    return _("note at work") if kind == f"{_WORK}noted" else _(act)
 
 
 def record_person(members: Mapping[str, Any]) -> str:

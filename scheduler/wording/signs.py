@@ -5,32 +5,34 @@ from datetime import date, timedelta
 
 from scheduler.domain.hours.sign_facts import PlantSigns, SignFacts
 from scheduler.domain.hours.sign_values import Quiet, QuietReason, SignEnd
-from scheduler.wording.figures import day_count, number
+from scheduler.language import gettext as _
+from scheduler.language import marked
+from scheduler.wording.figures import MONTHS, day_count, number
 
 _AT: Mapping[str, str] = {
-    "sea": " at sea",
-    "port": " in port",
-    "anchor": " at anchor",
-    "yard": " in the yard",
-    "lay-up": " laid up",
+    "sea": marked(" at sea"),
+    "port": marked(" in port"),
+    "anchor": marked(" at anchor"),
+    "yard": marked(" in the yard"),
+    "lay-up": marked(" laid up"),
 }
-NO_PROOF = "That nothing stands here is no proof: a leak as large as the ship's own ups and downs is not seen."
+NO_PROOF = marked("That nothing stands here is no proof: a leak as large as the ship's own ups and downs is not seen.")
 CAUSES: Mapping[str, tuple[str, str]] = {
-    "leak": ("mended", "a leak"),
-    "valve": ("mended", "a flush or discharge valve"),
-    "pump": ("mended", "a pump"),
-    "control": ("mended", "the control"),
-    "guests": ("known", "more guests"),
-    "route": ("known", "another route"),
-    "other": ("known", "something else"),
-    "nothing": ("nothing found", "nothing"),
+    "leak": ("mended", marked("a leak")),
+    "valve": ("mended", marked("a flush or discharge valve")),
+    "pump": ("mended", marked("a pump")),
+    "control": ("mended", marked("the control")),
+    "guests": ("known", marked("more guests")),
+    "route": ("known", marked("another route")),
+    "other": ("known", marked("something else")),
+    "nothing": ("nothing found", marked("nothing")),
 }
 """What a person may answer: what it means for what is usual, and how it is called."""
 
 
 def day_month(on: date) -> str:
     """A date in a sentence: "12 November"."""
-    return f"{on.day} {on:%B}"
+    return _("{day} {month}", day=on.day, month=_(MONTHS[on.month - 1]))
 
 
 def sign_words(one: SignFacts, names: Mapping[str, str], *, pumps_speak: bool) -> str:
@@ -39,32 +41,49 @@ def sign_words(one: SignFacts, names: Mapping[str, str], *, pumps_speak: bool) -
     Args:
         names: of positions, by id. pumps_speak: the hours can tell here whether it is the ship or one pump.
     """
-    since = f"since {'the week of' if one.to_the_week else 'about'} {day_month(one.began_on)}"
+    began = day_month(one.began_on)
+    since = _("since the week of {began}", began=began) if one.to_the_week else _("since about {began}", began=began)
     if one.position is not None:
-        name, longer = names.get(one.position, "A pump"), "longer" if one.up else "less"
-        says = f"{name} has needed about {one.rise_percent} % {longer} than its sisters {since}."
-        return says if not one.up else f"{says} Its pull-down test, brought forward, tells more."
+        says = (
+            marked(
+                "{name} has needed about {percent} % longer than its sisters {since}. Its pull-down test, brought "
+                "forward, tells more."
+            )
+            if one.up
+            else marked("{name} has needed about {percent} % less than its sisters {since}.")
+        )
+        name = names.get(one.position) or _("A pump")
+        return _(says, name=name, percent=one.rise_percent, since=since)
     more = (
         ""
         if not one.hours_a_day
-        else f" (+{number(one.hours_a_day, 0 if one.hours_a_day >= 1 else 1)} pump-hours a day)"
+        else _(
+            " (+{hours_a_day} pump-hours a day)", hours_a_day=number(one.hours_a_day, 0 if one.hours_a_day >= 1 else 1)
+        )
     )
-    again = " It has not come back since it was mended." if one.asked_again else ""
+    again = _(" It has not come back since it was mended.") if one.asked_again else ""
     if one.names is not None:
-        which = f" {names.get(one.names, 'One pump')} runs longer than its sisters: look there first."
+        which = _(" {names} runs longer than its sisters: look there first.", names=names.get(one.names, _("One pump")))
     elif pumps_speak:
-        which = " Every pump alike."
+        which = _(" Every pump alike.")
     else:
-        which = " The hours cannot tell here whether it is the ship or one pump."
-    return (
-        f"The plant has run about {one.rise_percent} % more than usual{_AT.get(one.kind or '', '')} {since}{more}.{again}{which} "
-        "Look for a leak or a flush valve that hangs before you open a pump; a hold test tells. More guests do the same."
+        which = _(" The hours cannot tell here whether it is the ship or one pump.")
+    return _(
+        "The plant has run about {rise_percent} % more than usual{kind} {since}{more}.{again}{which} "
+        "Look for a leak or a flush valve that hangs before you open a pump; a hold test tells. More "
+        "guests do the same.",
+        rise_percent=one.rise_percent,
+        kind=_(_AT.get(one.kind or "", "")),
+        since=since,
+        more=more,
+        again=again,
+        which=which,
     )
 
 
 def back_words(one: SignFacts) -> str:
     """That a sign is over, empty where nobody can say since when."""
-    return "" if one.back_on is None else f"Back to usual since {day_month(one.back_on)}."
+    return "" if one.back_on is None else _("Back to usual since {back_on}.", back_on=day_month(one.back_on))
 
 
 def end_words(one: SignFacts) -> str:
@@ -74,45 +93,51 @@ def end_words(one: SignFacts) -> str:
     on = day_month(one.ended_on)
     return {
         SignEnd.OVER: back_words(one),
-        SignEnd.MENDED: f"Mended, {on}. {back_words(one)}".strip(),
-        SignEnd.KNOWN: f"Known, {on}: usual starts anew there.",
-        SignEnd.NOTHING_FOUND: f"Nothing found, {on}: usual starts anew there.",
-        SignEnd.NOT_ANSWERED: f"Not answered by {on}: usual starts anew there.",
-        SignEnd.RENEWED: f"The pump was overhauled or exchanged, {on}.",
+        SignEnd.MENDED: _("Mended, {on}. {back}", on=on, back=back_words(one)).strip(),
+        SignEnd.KNOWN: _("Known, {on}: usual starts anew there.", on=on),
+        SignEnd.NOTHING_FOUND: _("Nothing found, {on}: usual starts anew there.", on=on),
+        SignEnd.NOT_ANSWERED: _("Not answered by {on}: usual starts anew there.", on=on),
+        SignEnd.RENEWED: _("The pump was overhauled or exchanged, {on}.", on=on),
     }[one.end]
 
 
 def sooner_words(kind_name: str, position: str, days: int) -> str:
     """How much sooner a job comes at this rate."""
-    return f"At this rate the {kind_name} of {position} comes about {day_count(days)} sooner."
+    return _(
+        "At this rate the {kind} of {position} comes about {days} sooner.",
+        kind=kind_name,
+        position=position,
+        days=day_count(days),
+    )
 
 
 def least_words(least_percent: int) -> str:
     """What would be seen and what would not."""
-    return f"Here a lasting rise of about {least_percent} % or more would show."
+    return _("Here a lasting rise of about {least_percent} % or more would show.", least_percent=least_percent)
 
 
 _QUIET: Mapping[QuietReason, Callable[[str], str]] = {
-    QuietReason.NO_HISTORY: lambda until: (
-        f"Learning what is usual{until}; a hold test tells now. Hours read in from old logs count."
+    QuietReason.NO_HISTORY: lambda until: _(
+        "Learning what is usual{until}; a hold test tells now. Hours read in from old logs count.", until=until
     ),
-    QuietReason.AFTER_SIGN: lambda until: (
-        f"Learning anew what is usual{until}, since the last sign or answer; a hold test tells now."
+    QuietReason.AFTER_SIGN: lambda until: _(
+        "Learning anew what is usual{until}, since the last sign or answer; a hold test tells now.", until=until
     ),
-    QuietReason.RESTLESS: lambda _: (
-        "The days differ too much for a rise under a half to show. The operating calendar helps, where nobody keeps it: enter it."
+    QuietReason.RESTLESS: lambda _f: _(
+        "The days differ too much for a rise under a half to show. The operating calendar helps, "
+        "where nobody keeps it: enter it."
     ),
-    QuietReason.DAYS_MISSING: lambda _: (
+    QuietReason.DAYS_MISSING: lambda _f: _(
         "Too few of the last ten days can be used. Post or read the counters that are silent."
     ),
-    QuietReason.HALF_OUT: lambda _: "More than half the pumps are out, so their hours say nothing of leaks.",
-    QuietReason.NEW_KIND: lambda _: (
+    QuietReason.HALF_OUT: lambda _f: _("More than half the pumps are out, so their hours say nothing of leaks."),
+    QuietReason.NEW_KIND: lambda _f: _(
         "Days of this kind were seen fewer than six times in a year, so nothing is usual for them yet."
     ),
-    QuietReason.TURNS_NOT_KNOWN: lambda _: (
+    QuietReason.TURNS_NOT_KNOWN: lambda _f: _(
         "Of single pumps the hours say nothing: that control takes turns by starts is not in the vessel's document."
     ),
-    QuietReason.WHOLE_HOURS: lambda _: (
+    QuietReason.WHOLE_HOURS: lambda _f: _(
         "Of single pumps the hours say nothing: a counter here is read to the whole hour."
     ),
 }
@@ -121,7 +146,9 @@ _QUIET: Mapping[QuietReason, Callable[[str], str]] = {
 def quiet_words(one: Quiet) -> str:
     """Why the hours say nothing, from when on they may, and what would help."""
     until = (
-        "" if one.speaks_day is None else f" until about {day_month(date(1970, 1, 1) + timedelta(days=one.speaks_day))}"
+        ""
+        if one.speaks_day is None
+        else _(" until about {date}", date=day_month(date(1970, 1, 1) + timedelta(days=one.speaks_day)))
     )
     return _QUIET[one.reason](until)
 
@@ -147,7 +174,7 @@ def signs_lines(signs: PlantSigns, names: Mapping[str, str]) -> Sequence[str]:
     if signs.quiet is not None:
         lines.append(quiet_words(signs.quiet))
     elif signs.least_percent is not None:
-        lines.append(f"{least_words(signs.least_percent)} {NO_PROOF}")
+        lines.append(f"{least_words(signs.least_percent)} {_(NO_PROOF)}")
     if signs.pumps_quiet is not None:
         lines.append(quiet_words(signs.pumps_quiet))
     return lines

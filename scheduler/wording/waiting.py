@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 from scheduler.domain.base.matters import Matter, MatterCode
 from scheduler.domain.vessel.document import Plant
+from scheduler.language import gettext as _
 from scheduler.wording.figures import (
     MONTHS,
     count_words,
@@ -59,58 +60,80 @@ class _Said:
 
 def _postponement(said: _Said) -> MatterWords:
     figures = said.matter.figures
-    words = [f"limit {said.day()}"]
+    words = [_("limit {day}", day=said.day())]
     if "hours_then" in figures:
-        words.append(f"about {number(figures['hours_then'])} of {number(figures['interval_hours'])} h by then")
+        words.append(
+            _(
+                "about {hours} of {interval} h by then",
+                hours=number(figures["hours_then"]),
+                interval=number(figures["interval_hours"]),
+            )
+        )
     if "margin_m3_per_h" in figures:
-        words.append(f"margin {margin_number(figures['margin_m3_per_h'])} as planned now")
-    return MatterWords(f"{said.job} to {said.day(to=True)}", f"{', '.join(words)}; asked by {said.matter.by}", "Decide")
+        words.append(_("margin {margin} as planned now", margin=margin_number(figures["margin_m3_per_h"])))
+    return MatterWords(
+        _("{job} to {day}", job=said.job, day=said.day(to=True)),
+        _("{words}; asked by {by}", words=", ".join(words), by=said.matter.by),
+        _("Decide"),
+    )
 
 
 def _lower(said: _Said) -> MatterWords:
     minimum = number(said.matter.figures["minimum_m3_per_h"])
     until = "" if said.matter.to_at is None else moment(said.matter.to_at, said.offset, said.now_at)
-    return MatterWords(f"Lower minimum, {minimum} m³/h", f"{said.since} to {until}; asked by {said.matter.by}", "Sign")
+    return MatterWords(
+        _("Lower minimum, {minimum} m³/h", minimum=minimum),
+        _("{since} to {until}; asked by {by}", since=said.since, until=until, by=said.matter.by),
+        _("Sign"),
+    )
 
 
 def _nonconformity(said: _Said) -> MatterWords:
     many = count_words(said.matter.count, "non-conformity", "non-conformities")
-    what = f"Non-conformity, {inner(said.job)}" if said.matter.count == 1 else many
-    return MatterWords(what, f"{said.text}, since {said.day()}", "Answer")
+    what = _("Non-conformity, {job}", job=inner(said.job)) if said.matter.count == 1 else many
+    return MatterWords(what, _("{text}, since {day}", text=said.text, day=said.day()), _("Answer"))
 
 
 def _answered(said: _Said) -> MatterWords:
     many = count_words(said.matter.count, "answered non-conformity", "answered non-conformities")
-    return MatterWords(many, f"the oldest of {said.day()}", "Close")
+    return MatterWords(many, _("the oldest of {day}", day=said.day()), _("Close"))
 
 
 def _month(said: _Said) -> MatterWords:
-    year, _, month = said.matter.text.partition("-")
-    return MatterWords(f"{MONTHS[int(month) - 1]} {year}", "the month is over; not signed", "Sign")
+    year, month = said.matter.text.split("-")
+    return MatterWords(f"{_(MONTHS[int(month) - 1])} {year}", _("the month is over; not signed"), _("Sign"))
 
 
 def _plan(said: _Said) -> MatterWords:
-    moved = count_words(said.matter.count, "slot differs", "slots differ").lower()
-    return MatterWords("Newer plan", f"made {said.since}; {moved} from the plan aboard", "See")
+    moved = count_words(said.matter.count, "slot differs", "slots differ")
+    return MatterWords(
+        _("Newer plan"), _("made {since}; {moved} from the plan aboard", since=said.since, moved=inner(moved)), _("See")
+    )
 
 
 _WORDS: Mapping[MatterCode, Callable[[_Said], MatterWords]] = {
     MatterCode.POSTPONEMENT: _postponement,
     MatterCode.LOWER_MINIMUM: _lower,
     MatterCode.FIRST_DATE: lambda said: MatterWords(
-        f"{said.job}, first date {said.day()}", f"set by {said.matter.by}: {said.text}", "Agree"
+        _("{job}, first date {day}", job=said.job, day=said.day()),
+        _("set by {by}: {text}", by=said.matter.by, text=said.text),
+        _("Agree"),
     ),
-    MatterCode.HANDOVER: lambda said: MatterWords("Handover", f"{said.matter.by}, {said.since}: {said.text}", "Sign"),
+    MatterCode.HANDOVER: lambda said: MatterWords(
+        _("Handover"), f"{said.matter.by}, {said.since}: {said.text}", _("Sign")
+    ),
     MatterCode.HELD_READING: lambda said: MatterWords(
-        f"{said.matter.position} reading held", f"since {said.since}: nothing counts until somebody decides", "Decide"
+        _("{position} reading held", position=said.matter.position),
+        _("since {since}: nothing counts until somebody decides", since=said.since),
+        _("Decide"),
     ),
     MatterCode.NEWER_PLAN: _plan,
     MatterCode.NON_CONFORMITY: _nonconformity,
     MatterCode.NON_CONFORMITY_ANSWERED: _answered,
     MatterCode.VERSION: lambda said: MatterWords(
-        f"Document version {said.matter.number}",
+        _("Document version {number}", number=said.matter.number),
         f"{said.matter.by}, {said.since}: {said.text or 'no reason given'}",
-        "Approve",
+        _("Approve"),
     ),
     MatterCode.MONTH: _month,
 }

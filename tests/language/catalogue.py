@@ -2,7 +2,8 @@
 
 import re
 from collections.abc import Iterator
-from io import BytesIO
+from contextlib import redirect_stderr
+from io import BytesIO, StringIO
 from pathlib import Path
 
 from babel.messages.catalog import Catalog, Message
@@ -23,6 +24,7 @@ KEYWORDS = {
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
     "npgettext": ((1, "c"), 2, 3),
+    "count_words": (2, 3),
 }
 METHODS = {".py": "python", ".html": "jinja2"}
 SAYS = re.compile(rf"(?<![\w.])(?:{'|'.join(KEYWORDS)})\(|{{%-? trans")
@@ -37,6 +39,11 @@ def po_path(code: str, name: str) -> Path:
 
 def extracted() -> dict[str, Catalog]:
     """The messages in the sources, by the name of their catalogue."""
+    with redirect_stderr(StringIO()):  # Babel warns of f-strings in places, which are no part of a message
+        return _extracted()
+
+
+def _extracted() -> dict[str, Catalog]:
     found: dict[str, Catalog] = {}
     for name, folder in FOLDERS.items():
         found[name] = template = Catalog()

@@ -10,6 +10,7 @@ from enum import StrEnum
 from itertools import pairwise
 from typing import NamedTuple
 
+from scheduler.language import marked
 from scheduler.planning.judge.check_hours import (
     capacity_by_hour,
     hands_by_hour,
@@ -24,26 +25,28 @@ from scheduler.planning.problem.values import EARLY_KEPT, Plan, PlanJob, Problem
 class Rule(StrEnum):
     """What a fault breaks."""
 
-    UNKNOWN_JOB = "a slot or shortfall for a job that is not in the problem"
-    ONE_ANSWER = "each job has one slot or one shortfall"
-    RIGHT_PUMP = "a slot takes out the pump of its job"
-    RIGHT_END = "a slot ends when its work is done"
-    RIGHT_MARGIN = "a slot states the least margin in it"
-    ON_THE_GRID = "a slot lies within the planned days"
-    PINNED = "a pinned job keeps its start"
-    ALLOWED_START = "a job starts at an allowed hour, with its hands at work"
-    NOT_EARLY = "a job starts no earlier than its window"
-    IN_ORDER = "a job starts after the end of the one before it"
-    ONE_JOB_A_PUMP = "a pump is open for one job at a time"
-    HANDS = "no more hands at work than there are"
-    PERSON_HOURS = "nobody works longer in a day than a person may"
-    ISOLATION = "a job on another's isolation starts as that ends, in the same pump, and both are pinned or neither is"
-    FACTS = "a job lies where its parts, its needs and the quiet hours allow it"
-    ONE_TEST = "no two short tests at once, and none of a pump that is open"
-    NOT_TOGETHER = "no more pumps of one branch open than may be"
-    ALL_CLOSED = "no pump is open during a job that needs all of them closed"
-    MINIMUM = "no slot takes the plant below its minimum"
-    NUMBER = "no slot leaves fewer pumps than must be there"
+    UNKNOWN_JOB = marked("a slot or shortfall for a job that is not in the problem")
+    ONE_ANSWER = marked("each job has one slot or one shortfall")
+    RIGHT_PUMP = marked("a slot takes out the pump of its job")
+    RIGHT_END = marked("a slot ends when its work is done")
+    RIGHT_MARGIN = marked("a slot states the least margin in it")
+    ON_THE_GRID = marked("a slot lies within the planned days")
+    PINNED = marked("a pinned job keeps its start")
+    ALLOWED_START = marked("a job starts at an allowed hour, with its hands at work")
+    NOT_EARLY = marked("a job starts no earlier than its window")
+    IN_ORDER = marked("a job starts after the end of the one before it")
+    ONE_JOB_A_PUMP = marked("a pump is open for one job at a time")
+    HANDS = marked("no more hands at work than there are")
+    PERSON_HOURS = marked("nobody works longer in a day than a person may")
+    ISOLATION = marked(
+        "a job on another's isolation starts as that ends, in the same pump, and both are pinned or neither is"
+    )
+    FACTS = marked("a job lies where its parts, its needs and the quiet hours allow it")
+    ONE_TEST = marked("no two short tests at once, and none of a pump that is open")
+    NOT_TOGETHER = marked("no more pumps of one branch open than may be")
+    ALL_CLOSED = marked("no pump is open during a job that needs all of them closed")
+    MINIMUM = marked("no slot takes the plant below its minimum")
+    NUMBER = marked("no slot leaves fewer pumps than must be there")
 
 
 @dataclass(frozen=True, slots=True)
