@@ -24,11 +24,12 @@ KEYWORDS = {
     "ngettext": (1, 2),
     "pgettext": ((1, "c"), 2),
     "npgettext": ((1, "c"), 2, 3),
-    "count_words": (2, 3),
 }
 METHODS = {".py": "python", ".html": "jinja2"}
 SAYS = re.compile(rf"(?<![\w.])(?:{'|'.join(KEYWORDS)})\(|{{%-? trans")
 """What a file has that says anything: the others need not be parsed."""
+COUNTED = re.compile(r"""count_words\(\s*[^"']*?,\s*(["'])([^"']+)\1,\s*(["'])([^"']+)\3\s*,?\s*\)""")
+"""What is counted, wherever: in the first catalogue."""
 JINJA = {"trim_blocks": "true", "lstrip_blocks": "true", "silent": "false"}
 
 
@@ -44,19 +45,23 @@ def extracted() -> dict[str, Catalog]:
 
 
 def _extracted() -> dict[str, Catalog]:
-    found: dict[str, Catalog] = {}
+    found = {name: Catalog() for name in FOLDERS}
+    first = found[CATALOGUES[0]]
     for name, folder in FOLDERS.items():
-        found[name] = template = Catalog()
         for path in sorted((ROOT / folder).rglob("*.*")):
-            if path.suffix not in METHODS or not SAYS.search(path.read_text()):
+            if path.suffix not in METHODS:
+                continue
+            text, place = path.read_text(), (path.relative_to(ROOT).as_posix(), 1)
+            for counted in COUNTED.finditer(text):
+                first.add((counted[2], counted[4]), None, [place])
+            if not SAYS.search(text):
                 continue
             options = JINJA if path.suffix == ".html" else {}
-            for line, message, comments, context in extract_from_file(
+            for _line, message, comments, context in extract_from_file(
                 METHODS[path.suffix], path, KEYWORDS, ("i18n:",), options, strip_comment_tags=True
             ):
-                if not any(other.get(_key(message), context) for other in found.values() if other is not template):
-                    place = [(path.relative_to(ROOT).as_posix(), line)]
-                    template.add(message, None, place, auto_comments=comments, context=context)
+                if found[name] is first or not first.get(_key(message), context):
+                    found[name].add(message, None, [place], auto_comments=comments, context=context)
     return found
 
 
