@@ -19,6 +19,15 @@ CATALOGUES = ("leadline", "pages")
 """Files of a language: sentences of `scheduler`, of `api`."""
 
 
+class Sentences(GNUTranslations):
+    """A catalogue that also says one of what is counted: "step" of "step", "steps"."""
+
+    def gettext(self, message: str) -> str:
+        """The message, or as it is for one of something."""
+        said = super().gettext(message)
+        return self.ngettext(message, message, 1) if said == message else said
+
+
 class _Speech:
     """What one request is answered in. It may be set after a worker thread took a copy of the context."""
 
@@ -36,7 +45,7 @@ _SPEECH: ContextVar[_Speech | None] = ContextVar("speech", default=None)
 
 
 @cache
-def catalogue_of(code: str) -> GNUTranslations:
+def catalogue_of(code: str) -> Sentences:
     """The sentences in a language of LANGUAGES other than English; read once."""
     from babel.messages.catalog import Catalog
     from babel.messages.mofile import write_mo
@@ -51,7 +60,7 @@ def catalogue_of(code: str) -> GNUTranslations:
     compiled = BytesIO()
     write_mo(compiled, whole)
     compiled.seek(0)
-    return GNUTranslations(compiled)
+    return Sentences(compiled)
 
 
 @contextmanager

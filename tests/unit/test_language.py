@@ -37,6 +37,18 @@ def test_what_is_not_in_a_catalogue_is_said_in_english() -> None:
         assert npgettext("nowhere", "no one", "no many", 1) == "no one"
 
 
+def test_one_of_what_is_counted_is_a_word_too() -> None:
+    """A catalogue holds "step" and "steps" once, and says either."""
+    with in_language("de"):
+        assert gettext("step") == ngettext("step", "steps", 1) != ngettext("step", "steps", 2)
+
+
+def test_nothing_is_said_of_nothing() -> None:
+    """A catalogue has its own head under the empty message."""
+    with in_language("de"):
+        assert gettext("") == ""
+
+
 def test_a_language_not_known_is_english() -> None:
     """Whatever a database says of a person."""
     with in_language("de"):
