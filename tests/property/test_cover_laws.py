@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.problem.values import Derated, MinimumStretch, Plan, Problem, PumpCapacity, Slot
-from scheduler.wording.plan import cover_words
+from scheduler.wording.reasons import cover_words
 from tests.unit.planning.cases import STARTS_AT, words_for
 
 

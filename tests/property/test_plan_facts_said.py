@@ -21,18 +21,8 @@ from scheduler.planning.problem.facts import Bar, BarCode, Because, Blocker
 from scheduler.planning.problem.values import Remark, RemarkCode, ShortCode, Shortfall
 from scheduler.shiptime import ShipOffset
 from scheduler.wording.moves import move_fact_words
-from scheduler.wording.plan import (
-    PlanWords,
-    bar_words,
-    cover_words,
-    fact_words,
-    fault_words,
-    left_words,
-    reason_words,
-    relief_words,
-    remark_words,
-    shortfall_words,
-)
+from scheduler.wording.plan import PlanWords, bar_words, fault_words, remark_words, shortfall_words
+from scheduler.wording.reasons import cover_words, fact_words, left_words, reason_words, relief_words
 from tests.unit.planning.cases import STARTS_AT
 
 UNSAID = re.compile(r"plover-|_|[a-z]:\w|\d{4}-\d\d|\dT\d|\dZ|\bUTC\b|\bNone\b|\bsteps? -?\d|  |\.\.|,,|\( ?\)")

@@ -91,7 +91,7 @@ def _plant_line(one: "PlantPlan") -> str:
 
 
 def _plant_words(one: "PlantPlan") -> list[str]:
-    from scheduler.wording.plan import left_words
+    from scheduler.wording.reasons import left_words
 
     if one.error is not None:
         return [f"trouble: {one.trouble}"]

@@ -93,7 +93,7 @@ def _one_or_fleet(plant: str | None, fleet: bool, of_one: dict[str, Any], proces
 def _left(plan: "StoredPlan", check: bool) -> tuple[list[str], int]:
     """What the plan leaves short, where that is to be checked, and the exit code."""
     from scheduler.planning.explain.figures import plan_figures
-    from scheduler.wording.plan import left_words
+    from scheduler.wording.reasons import left_words
 
     left = plan_figures(plan.problem, plan.plan)
     return ([f"The plan leaves {', '.join(left_words(left))}."], ExitCode.SHORT) if check and not left.good else ([], 0)

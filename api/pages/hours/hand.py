@@ -19,13 +19,8 @@ from scheduler.domain.hours.preview import ReadingFit, ReadingPreview
 from scheduler.language import gettext as _
 from scheduler.parsing import figure
 from scheduler.wording.figures import count_words, field_moment, inner, number
-from scheduler.wording.hours import (
-    counts_words,
-    preview_pick,
-    preview_words,
-    previews_words,
-    unit_short,
-)
+from scheduler.wording.hours import counts_words, unit_short
+from scheduler.wording.previews import preview_pick, preview_words, previews_words
 
 FIELD, PICK, SEEN = "counter:", "so:", "seen:"
 """Before the counter's id in the names of the fields: what was typed, that it is stored all the same, how it was looked at."""

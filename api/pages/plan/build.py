@@ -29,7 +29,8 @@ from scheduler.planning.problem.codec import plan_from_text, problem_from_text
 from scheduler.planning.problem.facts import merged
 from scheduler.wording.due import meets_at
 from scheduler.wording.names import job_words
-from scheduler.wording.plan import bar_words, cover_words, reason_words, shortfall_words
+from scheduler.wording.plan import bar_words, shortfall_words
+from scheduler.wording.reasons import cover_words, reason_words
 
 _AGAIN = "/plants/{plant_id}/plan/again"
 _TAKE = "/plants/{plant_id}/plan"

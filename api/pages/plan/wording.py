@@ -6,7 +6,8 @@ from dataclasses import replace
 from api.pages.plan.view import ReasonsLine
 from scheduler.planning.explain.reasons import Explained, PlaceReason, ReasonCode
 from scheduler.wording.figures import inner
-from scheduler.wording.plan import PlanWords, reason_words
+from scheduler.wording.plan import PlanWords
+from scheduler.wording.reasons import reason_words
 
 MOST = 3
 """Sentences said of a job."""

@@ -12,7 +12,8 @@ from scheduler.planning.explain.reliefs import Relief, reliefs
 from scheduler.planning.problem.facts import Blocker, merged
 from scheduler.planning.problem.values import Problem
 from scheduler.wording.names import job_words
-from scheduler.wording.plan import PlanWords, bar_words, blocker_words, plan_words, reason_words, relief_words
+from scheduler.wording.plan import PlanWords, bar_words, blocker_words, plan_words
+from scheduler.wording.reasons import reason_words, relief_words
 
 
 def words_of(now: PlantState, problem: Problem) -> PlanWords:

@@ -26,7 +26,8 @@ from scheduler.storage.database import Session, bump_revision
 from scheduler.storage.plan import PlanStatus, plan_row
 from scheduler.storage.record import append_record
 from scheduler.wording.names import job_words
-from scheduler.wording.plan import cover_words, fact_words, fault_words, remark_words, shortfall_words
+from scheduler.wording.plan import fault_words, remark_words, shortfall_words
+from scheduler.wording.reasons import cover_words, fact_words
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scheduler.domain.hours.ledger import START, BadReading, Item, Reading, Replacement, Setup, derive
 from scheduler.domain.hours.preview import NEVER, TAKEN, ReadingFit, ReadingPreview, SlipKind, preview
 from scheduler.wording.figures import NARROW
-from scheduler.wording.hours import preview_pick, preview_words, previews_words
+from scheduler.wording.previews import preview_pick, preview_words, previews_words
 
 HOURS = Setup(3600, None, 1000, "vp1-hours")
 TENTHS = Setup(360, None, 1000, "vp2-hours")

@@ -10,7 +10,8 @@ from scheduler.planning.judge.check import judge
 from scheduler.planning.judge.cover import cover_of
 from scheduler.planning.problem.values import CrewStretch, Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
 from scheduler.planning.search.stagger import greedy_plan, stagger
-from scheduler.wording.plan import cover_words, shortfall_words
+from scheduler.wording.plan import shortfall_words
+from scheduler.wording.reasons import cover_words
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, ship, shortfalls_said, starts_by_day, words_for
 from tests.unit.planning.test_frame import due, framed
 

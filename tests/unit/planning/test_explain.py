@@ -12,7 +12,7 @@ from scheduler.planning.problem.values import MinimumStretch, Plan, PlanJob, Pro
 from scheduler.planning.search.blockers import companions
 from scheduler.planning.search.ground import candidate_at, may_be_open, survey
 from scheduler.planning.search.stagger import stagger
-from scheduler.wording.plan import reason_words
+from scheduler.wording.reasons import reason_words
 from tests.frozen.kept import load
 from tests.unit.planning.cases import ship, words_for
 

@@ -8,7 +8,7 @@ from scheduler.planning.problem.facts import Because
 from scheduler.planning.problem.values import Derated, MinimumStretch, PlanJob, Problem, PumpCapacity
 from scheduler.planning.search.stagger import stagger
 from scheduler.shiptime import ShipOffset
-from scheduler.wording.plan import fact_words
+from scheduler.wording.reasons import fact_words
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day, words_for
 
 DAYS = 30

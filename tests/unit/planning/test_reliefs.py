@@ -19,7 +19,7 @@ from scheduler.planning.problem.values import (
     PumpCapacity,
 )
 from scheduler.planning.search.stagger import stagger
-from scheduler.wording.plan import relief_words
+from scheduler.wording.reasons import relief_words
 from tests.property.test_plan_laws import problems
 from tests.unit.planning.cases import STARTS_AT, crew_by_day, starts_by_day, words_for
 
