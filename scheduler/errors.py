@@ -21,6 +21,7 @@ expected and what to do now.
 """
 
 from collections.abc import Mapping, Sequence
+from enum import StrEnum
 from typing import Any
 
 
@@ -92,3 +93,27 @@ class Busy(SchedulerError):
 
 class StorageFull(SchedulerError):
     """No room left, or a disk that cannot be written; nothing was stored."""
+
+
+class SettingCode(StrEnum):
+    """What is wrong with a setting; `wording.faults` says it."""
+
+    UNKNOWN = "unknown"
+    NOT_YES_OR_NO = "not yes or no"
+    NOT_WHOLE = "not whole"
+    OUT_OF_RANGE = "out of range"
+    NO_TEXT = "no text"
+    NO_FILE = "no file"
+    LOG = "log"
+    LOG_LEVEL = "log level"
+    LEADS_NOWHERE = "leads nowhere"
+    BELOW_A_PATH = "below a path"
+    NO_NETWORK = "no network"
+
+
+class SettingFault(ValueError):
+    """A setting that cannot be taken: a code with its figures (given: the value; source: where it came from)."""
+
+    def __init__(self, code: SettingCode, **figures: Any) -> None:
+        super().__init__(code.value)
+        self.code, self.figures = code, figures

@@ -4,11 +4,9 @@ Spaces of any kind stand between thousands and around everything, a minus may be
 """
 
 import re
-from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TypeVar
+from enum import StrEnum
 
-from scheduler.errors import Refused
 from scheduler.shiptime import ShipOffset, ship_time
 
 _SPACES = re.compile(r"[\s\u00a0\u2009\u202f]+")
@@ -16,15 +14,39 @@ _FIGURE = re.compile(r"[+-]?\d+(?:[.,]\d+)?")
 _DATE = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})")
 _TIME = re.compile(r"(\d{1,2}):(\d{2})(?::00)?")
 _FIRST_YEAR, _LAST_YEAR = 1970, 2199
-_FIGURE_SAYS = "a figure is expected, with a dot before tenths, such as 13905.2"
-_T = TypeVar("_T")
+
+
+class Expected(StrEnum):
+    """What was expected where something else was typed or sent; `wording.faults` says it."""
+
+    FIGURE = "figure"
+    WHOLE = "whole number"
+    DATE = "date"
+    TIME = "time"
+    UNTIL = "time, or date and time"
+    SHIP_INSTANT = "date and time of the ship"
+    WHEN = "time to come"
+    YEARS = "instant from 1970 to 2199"
+    QUOTED_DATE = "date in quotes"
+    NOBODY = "nobody else"
+    NO_NUL = "no NUL"
+    WHOLE_CHARACTERS = "whole characters"
+    OFFSET = "offset"
+
+
+class Unreadable(ValueError):
+    """What was typed or sent is not what was expected. given: it, shortened, or the members it is about."""
+
+    def __init__(self, expected: Expected, given: str = "") -> None:
+        super().__init__(expected.value)
+        self.expected, self.given = expected, given
 
 
 def figure(text: str) -> float | None:
     """The figure, or none for an empty field.
 
     Raises:
-        ValueError: it is none; the message says what is expected.
+        Unreadable: it is none.
 
     >>> figure("13 905,2"), figure("\u22124"), figure(" ")
     (13905.2, -4.0, None)
@@ -33,7 +55,7 @@ def figure(text: str) -> float | None:
     if not digits:
         return None
     if not _FIGURE.fullmatch(digits) or len(digits) > 30:
-        raise ValueError(f"{text.strip()[:40]!r} is not one; {_FIGURE_SAYS}.")
+        raise Unreadable(Expected.FIGURE, text.strip()[:40])
     return float(digits.replace(",", "."))
 
 
@@ -41,14 +63,14 @@ def whole(text: str) -> int | None:
     """The whole number, 0 or more, of at most nine digits; none for an empty field.
 
     Raises:
-        ValueError: it is none.
+        Unreadable: it is none.
 
     >>> whole("1 200"), whole("")
     (1200, None)
     """
     digits = _plain(text, "")
     if digits and not (digits.isascii() and digits.isdigit() and len(digits) < 10):
-        raise ValueError("a whole number is expected, such as 2")
+        raise Unreadable(Expected.WHOLE)
     return int(digits) if digits else None
 
 
@@ -92,7 +114,7 @@ def read_instant(text: str) -> datetime | None:
     return at if ":" in plain and _FIRST_YEAR <= at.year <= _LAST_YEAR else None
 
 
-def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = None) -> datetime:
+def ship_instant(text: str, offset_minutes: str, clock: int | None = None) -> datetime:
     """The instant of a date and time on the ship's clock; one with its own offset is taken as it is.
 
     Args:
@@ -100,9 +122,9 @@ def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = 
             is taken by the clock of that day.
 
     Raises:
-        Refused: it cannot be read; the fault is at the field `name`.
+        Unreadable: it cannot be read.
 
-    >>> ship_instant("at", "2026-11-25 14:00", "60") == ship_instant("at", "2026-11-25T14:00", "60")
+    >>> ship_instant("2026-11-25 14:00", "60") == ship_instant("2026-11-25T14:00", "60")
     True
     """
     try:
@@ -114,8 +136,7 @@ def ship_instant(name: str, text: str, offset_minutes: str, clock: int | None = 
         if not _FIRST_YEAR <= at.year <= _LAST_YEAR:
             raise ValueError(f"year {at.year}")
     except (ValueError, OverflowError) as error:
-        says = "a date and time are expected, as 2026-11-25 14:00."
-        raise Refused(f"{name}: {says}", faults=[(f"/{name}", says)]) from error
+        raise Unreadable(Expected.SHIP_INSTANT) from error
     return at
 
 
@@ -124,7 +145,7 @@ def moment_near(text: str, now_at: datetime, offset_minutes: int) -> datetime | 
     "2026-12-01 09:00".
 
     Raises:
-        ValueError: it is none of these; the message says what is expected.
+        Unreadable: it is none of these.
 
     >>> moment_near("tomorrow 9:00", datetime(2026, 11, 30, 8, tzinfo=UTC), 60)
     datetime.datetime(2026, 12, 1, 8, 0, tzinfo=datetime.timezone.utc)
@@ -141,95 +162,23 @@ def moment_near(text: str, now_at: datetime, offset_minutes: int) -> datetime | 
         return clock.instant(wall + timedelta(days=not word and wall < here.replace(second=0, microsecond=0)))
     found = read_instant(text)
     if found is None:
-        raise ValueError("a time is expected: now, 09:00, tomorrow 09:00, or 2026-12-01 09:00")
+        raise Unreadable(Expected.WHEN)
     return found.astimezone(UTC) if found.tzinfo is not None else clock.instant(found)
 
 
-class Fields:
-    """The fields of a form, read one by one; what cannot be read is gathered, and refused at once by `check`.
-
-    Args:
-        values: as typed, by the name of the field; `utc_offset_minutes` is that which the form was shown with.
-        clock: the ship's now, see `ship_instant`.
-    """
-
-    def __init__(self, values: Mapping[str, str], clock: int | None = None) -> None:
-        self.values, self.clock = values, clock
-        self.faults: list[tuple[str, str]] = []
-
-    def text(self, name: str, most: int = 1000) -> str:
-        """What stands in a field, at most so many letters."""
-        return self.values.get(name, "").strip()[:most]
-
-    def fault(self, name: str, says: str) -> None:
-        """Something is wrong with a field."""
-        self.faults.append((f"/{name}", says))
-
-    def figure(self, name: str, *, empty: str = "") -> float | None:
-        """A figure. empty: what is wrong when nothing was typed; without it the field may be empty."""
-        return self._read(name, figure, empty)
-
-    def figures(self, name: str) -> list[float]:
-        """Figures with spaces between them."""
-        try:
-            return [found for one in self.values.get(name, "").split() if (found := figure(one)) is not None]
-        except ValueError as error:
-            self.fault(name, str(error))
-            return []
-
-    def whole(self, name: str, *, empty: str = "") -> int | None:
-        """A whole number, 0 or more."""
-        return self._read(name, whole, empty)
-
-    def day(self, name: str, *, empty: str = "") -> date | None:
-        """A date."""
-        return self._read(name, _day, empty)
-
-    def time(self, name: str, *, empty: str = "") -> time | None:
-        """A time of day."""
-        return self._read(name, _time, empty)
-
-    def instant(self, name: str, *, needed: bool = True) -> datetime | None:
-        """A date and time, ship time."""
-        text = self.values.get(name, "")
-        if not text.strip() and not needed:
-            return None
-        offset = self.values.get("utc_offset_minutes", "" if self.clock is None else str(int(self.clock)))
-        try:
-            return ship_instant(name, text, offset, self.clock)
-        except Refused as refused:
-            self.faults += refused.faults
-            return None
-
-    def check(self, says: str = "") -> None:
-        """Raises Refused when something is wrong so far. says: the sentence as a whole; empty: the first fault."""
-        if self.faults:
-            pointer, fault = self.faults[0]
-            raise Refused(says or f"{pointer.lstrip('/')}: {fault}", faults=self.faults)
-
-    def _read(self, name: str, read: Callable[[str], _T | None], empty: str) -> _T | None:
-        text = self.values.get(name, "")
-        try:
-            found = read(text)
-        except ValueError as error:
-            self.fault(name, str(error))
-            return None
-        if found is None and empty:
-            self.fault(name, empty)
-        return found
-
-
-def _day(text: str) -> date | None:
+def field_date(text: str) -> date | None:
+    """As `read_date`, none for an empty field alone. Raises Unreadable."""
     found = read_date(text)
     if found is None and text.strip():
-        raise ValueError(f"{text.strip()!r:.40}: a date as 2026-11-25 is expected.")
+        raise Unreadable(Expected.DATE, text.strip())
     return found
 
 
-def _time(text: str) -> time | None:
+def field_time(text: str) -> time | None:
+    """As `read_time`, none for an empty field alone. Raises Unreadable."""
     found = read_time(text)
     if found is None and text.strip():
-        raise ValueError("a time is expected, as 14:00")
+        raise Unreadable(Expected.TIME, text.strip())
     return found
 
 

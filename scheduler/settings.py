@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from scheduler.errors import Refused
+from scheduler.errors import Refused, SettingCode, SettingFault
 from scheduler.toml_file import read_small, read_toml
 
 _PREFIX = "LEADLINE_"
@@ -98,26 +98,18 @@ class Settings:
 
     def __post_init__(self) -> None:
         if self.log not in ("auto", "text", "json"):
-            raise Refused(f'Setting log is "{self.log}"; expected auto, text or json.')
+            raise SettingFault(SettingCode.LOG, given=self.log)
         if self.log_level not in ("debug", "info", "warning", "error"):
-            raise Refused(f'Setting log_level is "{self.log_level}"; expected debug, info, warning or error.')
+            raise SettingFault(SettingCode.LOG_LEVEL, given=self.log_level)
         if self.base_url and not _leads_somewhere(self.base_url):
-            raise Refused(
-                f'Setting base_url is "{self.base_url}"; expected the address people type, such as http://leadline.lan:8322.'
-            )
+            raise SettingFault(SettingCode.LEADS_NOWHERE, given=self.base_url)
         if self.base_url and not _is_host_alone(self.base_url):
-            raise Refused(
-                f'Setting base_url is "{self.base_url}"; a host name of its own is expected, with nothing behind it, such as '
-                "https://leadline.ship.example: Leadline does not serve below a path of another site. In nginx, give it a server "
-                "block with a server_name of its own; the manual, Settings, has one to copy."
-            )
+            raise SettingFault(SettingCode.BELOW_A_PATH, given=self.base_url)
         for one in self.named_proxies():
             try:
                 ip_network(one)
             except ValueError as error:
-                raise Refused(
-                    f'Setting proxies names "{one}"; expected addresses or networks such as 127.0.0.1 or 10.0.0.0/24.'
-                ) from error
+                raise SettingFault(SettingCode.NO_NETWORK, given=one) from error
 
     def named_proxies(self) -> list[str]:
         """The addresses and networks of `proxies`, one by one.
@@ -213,7 +205,8 @@ def load_settings(
         file: TOML file; none: the one LEADLINE_CONFIG names, if any.
 
     Raises:
-        Refused: an unknown key, a value of the wrong kind or out of range, a file that is missing or not TOML.
+        SettingFault: an unknown key, a value of the wrong kind or out of range.
+        Refused: a file that is missing or not TOML.
     """
     env = os.environ if environment is None else environment
     known = {spec.name: spec for spec in fields(Settings)}
@@ -223,8 +216,9 @@ def load_settings(
     def take(name: str, raw: Any, source: str) -> None:
         if name not in known:
             close = difflib.get_close_matches(name, known, n=1)
-            hint = f' Did you mean "{close[0]}"?' if close else f" Known: {', '.join(sorted(known))}."
-            raise Refused(f'Unknown setting "{name}" from {source}.{hint}')
+            raise SettingFault(
+                SettingCode.UNKNOWN, name=name, source=source, known=close or sorted(known), close=bool(close)
+            )
         values[name] = _fit(known[name], raw, source)
         origin[name] = source
 
@@ -251,28 +245,28 @@ def _secret(path: Path, key: str) -> str:
         return read_small(path).strip()
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) else error
-        raise Refused(f"{key} names {path}, which cannot be read: {why}.") from error
+        raise SettingFault(SettingCode.NO_FILE, name=key, path=path, why=why) from error
 
 
 def _fit(spec: Any, raw: Any, source: str) -> Any:
     kind: type = spec.type
-    says = f'Setting {spec.name} from {source} is "{raw}"; expected'
+    about = {"name": spec.name, "source": source, "given": raw}
     if kind is bool:
         word = str(raw).lower()
         if word not in ("true", "false", "1", "0", "yes", "no"):
-            raise Refused(f"{says} true or false.")
+            raise SettingFault(SettingCode.NOT_YES_OR_NO, **about)
         return word in ("true", "1", "yes")
     if kind is int:
         try:
             value = int(str(raw))
         except ValueError as error:
-            raise Refused(f"{says} a whole number.") from error
+            raise SettingFault(SettingCode.NOT_WHOLE, **about) from error
         least, most = spec.metadata["least"], spec.metadata["most"]
         if (least is not None and value < least) or (most is not None and value > most):
-            raise Refused(f"{says} {least} or more." if most is None else f"{says} {least} to {most}.")
+            raise SettingFault(SettingCode.OUT_OF_RANGE, **about, least=least, most=most)
         return value
     if not isinstance(raw, str) or not _plain(raw):
-        raise Refused(f"{says} a text in UTF-8.")
+        raise SettingFault(SettingCode.NO_TEXT, **about)
     return raw
 
 

@@ -15,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from api.server.logs import clean
 from api.server.methods import allowed
 from scheduler import errors
+from scheduler.wording.faults import shape_words
 
 log = logging.getLogger("leadline")
 
@@ -78,7 +79,7 @@ def refused_from(error: ValidationError | RequestValidationError, drop: int = 0,
     Args:
         drop: leading path parts to leave out. body: what was sent, so that the pointers point into it.
     """
-    faults = [(_pointer(found["loc"][drop:], body), _plain(found)) for found in error.errors()]
+    faults = [(_pointer(found["loc"][drop:], body), shape_words(found)) for found in error.errors()]
     many = f"{len(faults)} things are wrong; the first: " if len(faults) > 1 else ""
     first = faults[0] if faults else ("/", "unknown fault")
     return errors.Refused(f"{many}{first[0]}: {first[1]} Put it right and send the whole again.", faults=faults)
@@ -96,22 +97,6 @@ def _pointer(path: Sequence[str | int], body: object) -> str:
         else:
             here = here[part] if isinstance(here, list) and isinstance(part, int) and part < len(here) else None
     return "/" + "/".join(parts)
-
-
-def _plain(found: Mapping[str, Any]) -> str:
-    kind, given = found["type"], found.get("input")
-    shown = f"; it is {given!r:.80}" if isinstance(given, str | int | float | bool) else ""
-    if kind in ("missing", "missing_argument", "missing_keyword_only_argument"):
-        return "this is missing; it is needed."
-    if kind in ("extra_forbidden", "unexpected_keyword_argument"):
-        return "this is not a known name here; check the spelling or leave it out."
-    if kind == "timezone_aware":
-        return f"an instant with its offset is expected, such as 2026-11-25T07:00:00Z{shown}."
-    if kind in ("model_attributes_type", "model_type", "dict_type", "dataclass_type"):
-        return "a JSON object is expected here."
-    if kind == "value_error":
-        return f"{found['ctx']['error']}{shown}."
-    return f"{found['msg'][:1].lower()}{found['msg'][1:]}{shown}."
 
 
 def install(app: FastAPI) -> None:

@@ -10,9 +10,9 @@ from starlette.testclient import TestClient
 from api.pages.plan.moving import start_of
 from api.pages.shared import layout
 from api.pages.work.forms import FORMS, Ask, StepForm, read_step
+from api.routes.shared.fields import Fields
 from scheduler.actions.people import sessions
 from scheduler.errors import Refused
-from scheduler.parsing import Fields
 from seed_fleet.ships import PLOVER
 from tests.api.stage import Stage
 

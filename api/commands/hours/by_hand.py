@@ -132,7 +132,8 @@ def _read(
     """The values that can be read; why another cannot goes into `judged`, by the name it was given."""
     from scheduler.actions.hours import by_hand
     from scheduler.errors import SchedulerError
-    from scheduler.parsing import figure
+    from scheduler.parsing import Unreadable, figure
+    from scheduler.wording.faults import unreadable_words
 
     values = []
     for line in lines:
@@ -140,11 +141,14 @@ def _read(
             counter = by_hand.named(known, line.name)
             value = figure(line.text)
             if value is None:
-                raise ValueError("no value stands beside it; write it as vp1=12345, or counter,value in a file.")
+                raise typer.BadParameter(
+                    "no value stands beside it; write it as vp1=12345, or counter,value in a file."
+                )
             read_at = when(parse_instant(line.observed)) if line.observed else at
             values.append((line, by_hand.Read(counter.id, read_at, value)))
-        except (SchedulerError, ValueError, typer.BadParameter) as error:
-            why = error.message if isinstance(error, typer.BadParameter) else str(error)
+        except (SchedulerError, Unreadable, typer.BadParameter) as error:
+            told = unreadable_words(error) if isinstance(error, Unreadable) else str(error)
+            why = error.message if isinstance(error, typer.BadParameter) else told
             judged.append(
                 (line, {"counter": line.name, "status": "refused", "says": f"Refused: {why}", "stored": False})
             )
@@ -154,8 +158,9 @@ def _read(
 def _asked(known: "list[HandCounter]", at: datetime, offset_minutes: int) -> "list[tuple[Line, Read]]":
     """Asks counter by counter; an empty answer leaves one out, one that is no figure is asked again."""
     from scheduler.actions.hours.by_hand import Read
-    from scheduler.parsing import figure
+    from scheduler.parsing import Unreadable, figure
     from scheduler.shiptime import moment_text
+    from scheduler.wording.faults import unreadable_words
     from scheduler.wording.hours import counts_words
 
     say(f"Read at {moment_text(at, offset_minutes)}, ship time (another: --at). Enter alone leaves a counter out.")
@@ -168,8 +173,8 @@ def _asked(known: "list[HandCounter]", at: datetime, offset_minutes: int) -> "li
             print(f"{counter.position} {counter.id}, {last}: ", end="", file=sys.stderr, flush=True)
             try:
                 value = figure(sys.stdin.readline())
-            except ValueError as error:
-                say(str(error))
+            except Unreadable as error:
+                say(unreadable_words(error))
                 continue
             if value is not None:
                 values.append((Line(0, counter.id, str(value), ""), Read(counter.id, at, value)))

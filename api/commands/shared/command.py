@@ -94,13 +94,17 @@ def say(text: str) -> None:
 
 def chosen_settings(**flags: Any) -> "Loaded":
     """The settings, with what was chosen on the command line. Raises WrongSetting."""
-    from scheduler.errors import Refused
+    from scheduler.errors import Refused, SettingFault
     from scheduler.settings import load_settings
     from scheduler.storage.database import parse_url
 
     try:
         loaded = load_settings({"database": chosen.get("database"), **flags}, file=chosen.get("config"))
         parse_url(loaded.settings.database)
+    except SettingFault as error:
+        from scheduler.wording.faults import setting_words
+
+        raise WrongSetting(setting_words(error)) from error
     except Refused as error:
         raise WrongSetting(error.says) from error
     return loaded

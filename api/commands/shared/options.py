@@ -40,12 +40,13 @@ def parse_figure(least: float | None = None) -> Callable[[Any], float]:
     """What parses a figure, no less than `least`; it raises BadParameter."""
 
     def parse(text: Any) -> float:
-        from scheduler.parsing import figure
+        from scheduler.parsing import Unreadable, figure
+        from scheduler.wording.faults import unreadable_words
 
         try:
             value = figure(str(text))
-        except ValueError as error:
-            raise typer.BadParameter(str(error)) from None
+        except Unreadable as error:
+            raise typer.BadParameter(unreadable_words(error)) from None
         if value is None or (least is not None and value < least):
             least_says = "" if least is None else f", {least:g} or more"
             raise typer.BadParameter(f"{text!r}: a figure is expected{least_says}, such as 13905.2")

@@ -105,10 +105,10 @@ def take_step(
     Example: leadline job step knife_inspection:plover-pump-a-knives:1 "tag placed" point="supply breaker" --by "A. Second"
     """
     from api.pages.work.forms import FORMS, read_step
+    from api.routes.shared.fields import Fields
     from scheduler.actions.plant_state.work import STEP
     from scheduler.actions.vessel.fleet import offset_now
     from scheduler.actions.work import jobs, steps
-    from scheduler.parsing import Fields
     from scheduler.shiptime import moment_text
     from scheduler.wording.steps import step_words
 

@@ -11,6 +11,7 @@ from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
 from api.pages.shared.margin import MarginStretch
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.capacity import concessions as capacity_concessions
@@ -22,7 +23,6 @@ from scheduler.domain.due.deciding import DECIDES
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
 from scheduler.language import marked
-from scheduler.parsing import Fields
 from scheduler.planning.problem.shiphours import HOUR, minimum_stretches
 from scheduler.storage.vessel import AssetKind
 

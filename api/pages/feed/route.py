@@ -13,6 +13,7 @@ from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import Frame
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
 from scheduler.actions.base.context import Context
 from scheduler.actions.feed import addresses, calendars, refresh
@@ -21,7 +22,6 @@ from scheduler.domain.feed.scope import ALARM_HOUR, Scope
 from scheduler.domain.vessel.document import Vessel
 from scheduler.errors import NotAllowed
 from scheduler.language import gettext as _
-from scheduler.parsing import Fields
 
 router = APIRouter(include_in_schema=False)
 

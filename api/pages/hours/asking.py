@@ -8,13 +8,13 @@ from typing import get_args
 
 from api.pages.hours.view import AskField, AskForm, QuestionView
 from api.pages.shared.forms import FormState
+from api.routes.shared.fields import Fields
 from scheduler.actions.base.context import instant
 from scheduler.actions.due.questions import QuestionAnswer, What
 from scheduler.domain.hours.questions import Asks, Question
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
 from scheduler.language import marked
-from scheduler.parsing import Fields
 from scheduler.wording.figures import NBSP, clock, field_moment, moment, offset_words, ship
 from scheduler.wording.hours import counts_text, counts_words, flag_words, hours_text, unit_name
 

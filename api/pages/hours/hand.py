@@ -17,7 +17,8 @@ from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.hours.ledger import LedgerVerdict
 from scheduler.domain.hours.preview import ReadingFit, ReadingPreview
 from scheduler.language import gettext as _
-from scheduler.parsing import figure
+from scheduler.parsing import Unreadable, figure
+from scheduler.wording.faults import unreadable_words
 from scheduler.wording.figures import count_words, field_moment, inner, number
 from scheduler.wording.hours import counts_words, unit_short
 from scheduler.wording.previews import preview_pick, preview_words, previews_words
@@ -62,8 +63,8 @@ def entered_values(values: Mapping[str, str], at: datetime) -> tuple[HandLook, l
     for counter, text in texts.items():
         try:
             value = figure(text)
-        except ValueError as error:
-            unread[counter] = str(error)
+        except Unreadable as error:
+            unread[counter] = unreadable_words(error)
             continue
         if value is not None:
             reads.append(Read(counter, at, value))

@@ -13,6 +13,7 @@ from api.pages.hours.page import counters_page, hand_page
 from api.pages.hours.signs import air_block
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context, Hand
 from scheduler.actions.care import doctor
@@ -27,7 +28,6 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.errors import Clash, Refused
 from scheduler.language import gettext as _
-from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)

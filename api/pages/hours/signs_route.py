@@ -6,6 +6,7 @@ from fastapi.responses import Response
 from api.pages.hours.signs import signs_page, signs_view
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.due.sooner import days_sooner
@@ -16,7 +17,6 @@ from scheduler.actions.vessel import fleet
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
 from scheduler.language import marked
-from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 
 router = APIRouter(include_in_schema=False)

@@ -14,6 +14,7 @@ from api.pages.shared import frame
 from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
 from api.pages.shared.frame import Frame
+from api.routes.shared.fields import Fields
 from api.server.deps import COMPUTER, Asking, AskingDep, ContextDep, lasting_cookie, reached_at
 from scheduler.actions.base.context import Context
 from scheduler.actions.people import computers, keys, managing, people
@@ -23,7 +24,6 @@ from scheduler.domain.base.enums import Role
 from scheduler.domain.people.roles import FLEETWIDE, MANAGERS, PERSON_ROLES, may_manage
 from scheduler.errors import NotFound, Refused
 from scheduler.language import gettext as _
-from scheduler.parsing import Fields
 
 router = APIRouter(include_in_schema=False)
 

@@ -10,13 +10,13 @@ from api.pages.drawing.field import Plumb
 from api.pages.plan.view import MoveForm, MoveLine, MoveView, StartChoice, Tried
 from api.pages.shared import margin
 from api.pages.shared.margin import margin_stretches
+from api.routes.shared.fields import Fields
 from scheduler.actions.base.context import Context
 from scheduler.actions.plan import moving
 from scheduler.actions.plan.trial import planned_start
 from scheduler.actions.plant_state.load import PlantState
 from scheduler.domain.vessel.naming import short_kind
 from scheduler.errors import Refused
-from scheduler.parsing import Fields
 from scheduler.planning.move.trial import Trial
 from scheduler.shiptime import instant_of
 from scheduler.wording.figures import moment, ship

@@ -7,6 +7,7 @@ from markupsafe import Markup
 
 from api.pages import drawing
 from api.pages.plant.view import MayOpenView, PlantView
+from api.routes.shared.fields import Fields
 from scheduler.actions.base.context import Context
 from scheduler.actions.capacity.opening import opening_answer
 from scheduler.actions.plant_state.load import PlantState
@@ -14,7 +15,7 @@ from scheduler.domain.capacity.may_open import OpeningCode
 from scheduler.domain.vessel.job_kinds import BREAKDOWN
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
-from scheduler.parsing import Fields, moment_near
+from scheduler.parsing import Unreadable, moment_near
 from scheduler.wording.capacity import OpeningWords
 from scheduler.wording.due import job_rank
 from scheduler.wording.figures import ship, short_date
@@ -33,9 +34,9 @@ def may_open_view(now: PlantState, context: Context, asked: Mapping[str, str], h
     vacuum = fields.figure("vacuum")
     try:
         at = moment_near(values.get("when", ""), now.at, now.offset_minutes)
-    except ValueError as error:
+    except Unreadable as error:
         at = None
-        fields.fault("when", str(error))
+        fields.fault("when", error)
     try:
         fields.check()
         if not any(one.id == pump for one in now.plant.pumps):

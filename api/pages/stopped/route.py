@@ -13,6 +13,7 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, FormState, PageForm, form_of
 from api.pages.shared.frame import frame_of, may
 from api.pages.stopped.page import SEEN, StoppedView, stopped_page
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import AHEAD, Context
 from scheduler.actions.capacity import outages
@@ -23,7 +24,6 @@ from scheduler.actions.vessel import fleet
 from scheduler.actions.vessel.fleet import Place
 from scheduler.actions.work import breakdown
 from scheduler.language import gettext as _
-from scheduler.parsing import Fields
 from scheduler.storage.vessel import AssetKind
 from scheduler.storage.work import step_rows
 from scheduler.wording.hours import counts_words

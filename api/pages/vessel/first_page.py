@@ -12,6 +12,7 @@ from markupsafe import Markup
 from api.pages.shared import layout
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
+from api.routes.shared.fields import Fields
 from scheduler.domain.checks.first_run import (
     JobKindJson,
     PumpEntered,
@@ -24,7 +25,6 @@ from scheduler.domain.checks.first_run import (
 from scheduler.errors import Refused
 from scheduler.language import gettext as _
 from scheduler.language import marked
-from scheduler.parsing import Fields
 from scheduler.wording.figures import inner
 from scheduler.wording.hours import counts_words, unit_name
 

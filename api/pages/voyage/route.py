@@ -14,13 +14,14 @@ from api.pages.shared.answers import page_answer
 from api.pages.shared.forms import FormRefusal, PageForm, form_of
 from api.pages.shared.frame import may, vessel_frame
 from api.pages.voyage.page import DaysForm, VoyageView, voyage_page
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Answer, Context
 from scheduler.actions.voyage import days
 from scheduler.domain.voyage.from_csv import write_sheet
 from scheduler.domain.voyage.stretches import KindOfDay, Source, Spell
 from scheduler.errors import Refused, Stale
-from scheduler.parsing import Fields, read_date
+from scheduler.parsing import read_date
 from scheduler.wording.figures import count_words
 
 router = APIRouter(include_in_schema=False)

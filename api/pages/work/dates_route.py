@@ -5,12 +5,12 @@ from fastapi.responses import Response
 
 from api.pages.shared.forms import form_of
 from api.pages.work.route import drawn_again, job_href
+from api.routes.shared.fields import Fields
 from api.server.deps import AskingDep, ContextDep
 from scheduler.actions.due import first_dates, part_dates, postponing
 from scheduler.actions.vessel import fleet
 from scheduler.actions.work import jobs
 from scheduler.domain.due.postponing import Asked
-from scheduler.parsing import Fields
 
 router = APIRouter(include_in_schema=False)
 

@@ -8,12 +8,12 @@ from pydantic import ValidationError
 
 from api.pages.shared.forms import FormState
 from api.routes.shared.bodies import WorkStepBody
+from api.routes.shared.fields import Fields
 from api.server.errors import refused_from
 from scheduler.actions.plant_state.work import STEP
 from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import AnyStep, Note
 from scheduler.errors import Refused
-from scheduler.parsing import Fields
 
 
 @dataclass(frozen=True, slots=True)

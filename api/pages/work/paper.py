@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 from api.pages.shared.forms import FormState
 from api.pages.shared.frame import Frame
 from api.pages.work.reading import measures_from
+from api.routes.shared.fields import Fields
 from scheduler.actions.work.closing_checks import Close
 from scheduler.domain.base.enums import Test
 from scheduler.domain.vessel.document import Plant
@@ -14,7 +15,6 @@ from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.acts import AnyStep, Note, Noted
 from scheduler.domain.work.closing import ASKED
 from scheduler.domain.work.paper import PaperAct, seen_on_paper
-from scheduler.parsing import Fields
 from scheduler.shiptime import instant_of
 from scheduler.wording.figures import listed
 from scheduler.wording.work import act_name

@@ -14,6 +14,7 @@ from api.pages.work.box import measure_fields
 from api.pages.work.forms import checked_step
 from api.pages.work.paper import PaperView, looked_at, paper_rows, read_paper, unseen_words
 from api.pages.work.route import close_again_checked, job_href
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep
 from scheduler.actions.base.context import Context
 from scheduler.actions.plant_state.load import plant_state
@@ -21,7 +22,6 @@ from scheduler.actions.plant_state.open_jobs import kind_of
 from scheduler.actions.work import acts, jobs, steps
 from scheduler.domain.work.paper import paper_objections
 from scheduler.errors import NotFound
-from scheduler.parsing import Fields
 from scheduler.wording.due import job_name
 from scheduler.wording.figures import field_moment
 from scheduler.wording.work import against_words

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from api.pages.work.box import PHASES
+from api.routes.shared.fields import Fields
 from scheduler.actions.work.closing_checks import Close
 from scheduler.domain.base.enums import Test
 from scheduler.domain.people.persons import same_name
@@ -17,7 +18,7 @@ from scheduler.domain.work.course import WorkAct
 from scheduler.domain.work.numbering import LOCK_BOX
 from scheduler.domain.work.state import WorkState, same
 from scheduler.errors import Refused
-from scheduler.parsing import Fields, read_instant, read_time
+from scheduler.parsing import Expected, Unreadable, read_instant, read_time
 from scheduler.shiptime import instant_of, ship_time
 
 NEEDED = "this is empty and asked for"
@@ -118,7 +119,7 @@ def _until(box: ReadBox) -> datetime | None:
     time = read_time(text)
     if time is None:
         if text:
-            box.fields.fault("valid_to", "a time is expected, as 14:00, or a date and time.")
+            box.fields.fault("valid_to", Unreadable(Expected.UNTIL))
         return None
     wall = ship_time(box.at, box.offset_minutes).replace(tzinfo=None)
     until = datetime.combine(wall.date(), time)

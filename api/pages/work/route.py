@@ -18,6 +18,7 @@ from api.pages.work.page import job_page
 from api.pages.work.reading import ReadBox, act_named, measures_from, read_box
 from api.pages.work.sheet import open_sheet
 from api.routes.shared import bodies
+from api.routes.shared.fields import Fields
 from api.server.deps import Asking, AskingDep, ContextDep, reached_at
 from api.server.errors import refused_from
 from scheduler.actions.base.context import Context
@@ -30,7 +31,7 @@ from scheduler.domain.vessel.job_kinds import JobKind
 from scheduler.domain.work.acts import AnyStep, Note, Noted
 from scheduler.domain.work.course import state_of_round
 from scheduler.errors import NotFound, Refused
-from scheduler.parsing import Fields, own_path
+from scheduler.parsing import own_path
 from scheduler.storage.vessel import AssetKind
 from scheduler.wording.figures import field_moment
 

@@ -20,7 +20,7 @@ from pydantic import (
 from scheduler.actions.hours.counter_events import MOST_HOURS
 from scheduler.domain.base.enums import Test
 from scheduler.domain.work.acts import AnyStep
-from scheduler.parsing import read_date
+from scheduler.parsing import Expected, Unreadable, read_date
 
 _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 
@@ -28,7 +28,7 @@ _EARLIEST, _LATEST = datetime(1970, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzin
 def _sensible(at: datetime) -> datetime:
     """At the ends of the calendar a change of offset leaves it; no ship's record is there."""
     if not _EARLIEST <= at < _LATEST:
-        raise ValueError("an instant from 1970 to 2199 is expected; check the year")
+        raise Unreadable(Expected.YEARS)
     return at
 
 
@@ -39,7 +39,7 @@ Instant = Annotated[AwareDatetime, AfterValidator(_sensible)]
 def _ship_date(given: object) -> date:
     found = read_date(given) if isinstance(given, str) else None
     if found is None:
-        raise ValueError("a ship's date in quotes is expected, such as 2026-11-25")
+        raise Unreadable(Expected.QUOTED_DATE)
     return found
 
 
@@ -63,9 +63,7 @@ NeededName = Annotated[str, Field(min_length=1, max_length=200), said(pattern=MO
 def _nobody_else(name: str) -> str:
     """A signature is given by who sends it."""
     if name.strip():
-        raise ValueError(
-            "nobody signs for another: that person does, in the own sign-in or with the own key; leave it out"
-        )
+        raise Unreadable(Expected.NOBODY)
     return ""
 
 
@@ -114,7 +112,7 @@ class Body(BaseModel):
             else []
         )
         if bad:
-            raise ValueError(f"{', '.join(bad)}: text without a NUL character is expected; take it out")
+            raise Unreadable(Expected.NO_NUL, ", ".join(bad))
         return given
 
 
@@ -145,7 +143,7 @@ class WorkStepBody(Body):
     @classmethod
     def _kept(cls, given: object) -> object:
         if any(map(_unwritable, _leaves(given))):
-            raise ValueError("whole characters and finite figures are expected; correct it")
+            raise Unreadable(Expected.WHOLE_CHARACTERS)
         return given
 
     @model_validator(mode="after")
@@ -153,6 +151,6 @@ class WorkStepBody(Body):
         for at in (self.step.at, getattr(self.step, "valid_to", None)):
             if at is not None:
                 if at.tzinfo is None:
-                    raise ValueError("instants of a step carry their offset, such as 2026-11-25T14:00:00Z")
+                    raise Unreadable(Expected.OFFSET)
                 _sensible(at)
         return self
