@@ -160,6 +160,26 @@ def test_a_breakdown_asks_when_the_pump_is_back_and_says_what_it_assumes(fresh: 
     assert "return not known" in browser.get("/plants/plover-plant").text
 
 
+def test_two_people_who_say_when_a_pump_is_back_see_each_other(fresh: Stage) -> None:
+    """The second, with a page from before, is shown what stands by now and keeps the own choice; sent again it counts."""
+    out = fresh.ask("POST", f"/api/v1/pumps/{PUMP}/breakdowns", json={"at": stamp(AT), "reason": "seized"})
+    assert out.status_code == 201, out.text
+    chief, second = fresh.enter("chief-plover"), fresh.enter("engineer-plover")
+
+    def form(text: str, once: str, back: str) -> dict[str, str]:
+        version = text.split('name="version" value="')[1].split('"')[0]
+        return {"csrf": _csrf(text), "version": version, "idempotency_key": once, "back": back}
+
+    seen = [one.get(f"/pumps/{PUMP}/stopped").text for one in (chief, second)]
+    assert chief.post(f"/pumps/{PUMP}/return", data=form(seen[0], "chief", "2026-10-23 08:00")).status_code == 303
+    late = second.post(f"/pumps/{PUMP}/return", data=form(seen[1], "second", "unknown"))
+    assert late.status_code == 412
+    assert "It is expected back Fri 23 Oct 08:00 by now." in late.text.replace("\u00a0", " ")
+    assert re.search(r'value="unknown" checked', late.text)
+    assert second.post(f"/pumps/{PUMP}/return", data=form(late.text, "again", "unknown")).status_code == 303
+    assert "Return not known" in chief.get(f"/pumps/{PUMP}/stopped").text
+
+
 @pytest.mark.long
 def test_it_runs_after_all_keeps_the_stop_with_its_minutes(fresh: Stage) -> None:
     """Untouched it counts as before, its repair is withdrawn, the record has the minutes; with work on record it is refused."""

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from scheduler import clock
+from scheduler.clock import fixed_clock
 from seed_fleet.ships import PLOVER
 from tests.cli.calling import good, leadline, process
 from tests.cli.conftest import Ship
@@ -238,8 +240,9 @@ def test_upgrade_says_where_a_database_stands(ship: Ship) -> None:
     assert json.loads(good(*ship.words("upgrade", "--json")))["backup"] is None
 
 
-def test_settings_come_from_flag_environment_and_file(ship: Ship) -> None:
+def test_settings_come_from_flag_environment_and_file(ship: Ship, monkeypatch: pytest.MonkeyPatch) -> None:
     """The database named by flag, environment, secret file and TOML is the one that is read; NO_COLOR changes nothing."""
+    monkeypatch.setattr(clock, "system_clock", fixed_clock(datetime.now(UTC)))  # answers say the time to the minute
     config = ship.folder / "leadline.toml"
     config.write_text(f"database = {json.dumps(ship.database)}\nport = 9001\n")
     (ship.folder / "address").write_text(f"{ship.database}\n")

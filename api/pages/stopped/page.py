@@ -36,7 +36,7 @@ SEEN = (
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoppedView:
     """The pump's page when it stops and while it is out. stopped: the facts; form: as it was refused. repair_href: of its open
-    repair; may_run: it may be said to run after all. newer_href: of a plan that waits to be taken."""
+    repair; may_run: it may be said to run after all. newer_href: of a plan that waits to be taken. version: of the expected return."""
 
     frame: Frame
     plant: Plant
@@ -49,6 +49,7 @@ class StoppedView:
     return_action: str
     in_use_action: str
     once: str
+    version: int
     repair_href: str = ""
     may_run: bool = False
     newer_href: str = ""

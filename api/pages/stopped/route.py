@@ -41,6 +41,8 @@ def stopped(pump_id: str, request: Request, context: ContextDep, who: AskingDep)
 def _answer(
     request: Request, context: Context, who: Asking, place: Place, refused: FormRefusal | None = None
 ) -> Response:
+    with context.db.read() as session:  # before the state: a change between the two is asked about, never overlooked
+        version = outages.expected_version(session, place)
     now = plant_state(context, place.vessel_id, place.plant_id)
     position = now.plant.position_of(place.id, now.at)
     name = now.position_name(position) if position else _("Pump {serial_of}").format(serial_of=now.serial_of(place.id))
@@ -61,6 +63,7 @@ def _answer(
         return_action=f"/pumps/{place.id}/return",
         in_use_action=f"/pumps/{place.id}/runs",
         once=secrets.token_hex(12),
+        version=version,
         repair_href=f"/vessels/{now.vessel.id}/jobs/{repair.job_id.key}" if repair else "",
         may_run=repair is not None and not begun and may(who, "POST", "/pumps/{pump_id}/runs"),
         newer_href=f"/plants/{now.plant.id}/plan#newer" if newer_plan(now) else "",
@@ -96,7 +99,7 @@ async def back(pump_id: str, request: Request, context: ContextDep, who: AskingD
         fields = Fields(form.values, fleet.offset_now(context, place.vessel_id))
         back_at = _back(fields)
         fields.check()
-        outages.say_expected(context, form.hand(), place, back_at)
+        outages.say_expected(context, form.hand(), place, back_at, if_match=form.version)
 
     return await _pump_form(pump_id, request, context, who, do)
 
